@@ -1,0 +1,17 @@
+"""The time that records state."""
+
+from __future__ import annotations
+
+import os
+import time
+from datetime import UTC, datetime
+
+
+def now_text() -> str:
+    """Return the present as xs:dateTime in UTC, e.g. `2026-03-17T02:14:09Z`.
+
+    The environment variable SOURCE_DATE_EPOCH (reproducible-builds.org specification)
+    replaces the clock, so that two runs can be compared byte for byte.
+    """
+    seconds = int(os.environ.get("SOURCE_DATE_EPOCH", "") or time.time())
+    return datetime.fromtimestamp(seconds, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

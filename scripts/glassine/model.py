@@ -1,0 +1,209 @@
+"""The words of the workflow as types: what intake knows of an item, and what locate found.
+
+Coordinates are master pixels as stored: origin at the outer corner of the top-left
+pixel, x right, y down; the centre of a pixel is at +0.5. Corners come in the order
+top-left, top-right, bottom-right, bottom-left as seen in the master.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field
+from typing import Any, Literal, NewType, Self
+
+ItemId = NewType("ItemId", str)
+BatchId = NewType("BatchId", str)
+
+Point = tuple[float, float]
+Corners = tuple[Point, Point, Point, Point]
+Polarity = Literal["negative", "positive"]
+Process = Literal["colour", "monochrome"]
+
+# What lies on the light table; `auto` leaves it to locate.
+KINDS = (
+    "auto",
+    "frame_135",  # one 35 mm frame behind an opaque mask
+    "mounted_slide",  # a 35 mm slide in its mount
+    "sheet",  # sheet film, any size
+    "plate",  # glass plate
+    "lantern",  # lantern slide with a paper mask
+    "strip_135",  # 35 mm roll-film strip with perforations
+    "strip_120",  # 120 roll-film strip
+    "cut_frames",  # hand-cut pieces on a glass carrier
+    "print",  # reflective print
+)
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What batch.yaml states of an item; `auto` and None mean: not stated.
+
+    rotate: clockwise quarter turns in degrees (0, 90, 180, 270) that bring the picture upright.
+    crop: "picture" (the image area) or "object" (the whole piece plus a margin).
+    nominal_ppi: pixels per inch in the plane of the film, as the studio set it.
+    size_mm: (width, height) of the picture in mm where the studio states it.
+    slopes: the film's density slope per channel (R, G, B), where the studio states it.
+    encoding: of masters without an ICC profile: "srgb", "linear", "gamma-2.2", "gamma-1.8".
+    """
+
+    kind: str = "auto"
+    polarity: str = "auto"
+    process: str = "auto"
+    emulsion_side: str = "away"
+    rotate: int = 0
+    crop: str = "picture"
+    nominal_ppi: float | None = None
+    size_mm: tuple[float, float] | None = None
+    film_stock: str | None = None
+    slopes: tuple[float, float, float] | None = None
+    encoding: str | None = None
+    operator: str | None = None
+
+    @classmethod
+    def from_dict(cls, values: dict[str, Any]) -> Self:
+        known = dict(values)
+        for name in ("size_mm", "slopes"):
+            if known.get(name) is not None:
+                known[name] = tuple(float(value) for value in known[name])
+        return cls(**known)
+
+    def as_dict(self) -> dict[str, Any]:
+        return _plain(asdict(self))
+
+
+@dataclass(frozen=True)
+class Side:
+    """How well one side of a frame was found.
+
+    name: left, top, right or bottom as seen in the master; found: whether an edge was
+    measured (else it was taken from the other sides and the known size);
+    residual_px: robust spread of the edge points about the fitted line, in master px.
+    """
+
+    name: str
+    found: bool
+    residual_px: float
+    contrast: float = 0.0
+
+
+@dataclass(frozen=True)
+class Frame:
+    """One picture on a master; see the module's note on coordinates.
+
+    angle_deg: clockwise rotation of the frame's top edge from the x axis, in degrees.
+    rotate: clockwise quarter turns (degrees) and mirror: left-right, applied after deskew.
+    keystone_deg: largest difference between opposite sides' directions, in degrees.
+    """
+
+    index: int
+    corners: Corners
+    angle_deg: float
+    polarity: Polarity
+    process: Process
+    rotate: int = 0
+    mirror: bool = False
+    blank: bool = False
+    confidence: float = 0.0
+    state: Literal["ok", "review"] = "review"
+    reasons: tuple[str, ...] = ()
+    source: Literal["measured", "correction"] = "measured"
+    sides: tuple[Side, ...] = ()
+    keystone_deg: float = 0.0
+    excluded: bool = False
+
+    @classmethod
+    def from_dict(cls, values: dict[str, Any]) -> Self:
+        known = dict(values)
+        known["corners"] = tuple((float(x), float(y)) for x, y in values["corners"])
+        known["reasons"] = tuple(values.get("reasons", ()))
+        known["sides"] = tuple(Side(**side) for side in values.get("sides", ()))
+        return cls(**known)
+
+
+@dataclass(frozen=True)
+class MasterGeometry:
+    """What locate found on one master.
+
+    path: relative to the batch folder. kind: as stated or recognised.
+    base_regions: quadrilaterals (master px) of clear film base, for D-min.
+    object_corners: outline of the whole piece (sheet, plate, mount), where seen.
+    labels: machine-readable labels seen, each {"text", "format", "corners"}.
+    """
+
+    path: str
+    width: int
+    height: int
+    ppi: float | None
+    ppi_source: Literal["perforations", "tag", "batch"] | None
+    frames: tuple[Frame, ...]
+    kind: str = "auto"
+    base_regions: tuple[Corners, ...] = ()
+    object_corners: Corners | None = None
+    labels: tuple[dict[str, Any], ...] = ()
+    notes: tuple[str, ...] = ()
+
+    @classmethod
+    def from_dict(cls, values: dict[str, Any]) -> Self:
+        known = dict(values)
+        known["frames"] = tuple(Frame.from_dict(frame) for frame in values["frames"])
+        known["base_regions"] = tuple(
+            tuple((float(x), float(y)) for x, y in quad) for quad in values.get("base_regions", ())
+        )
+        outline = values.get("object_corners")
+        known["object_corners"] = (
+            tuple((float(x), float(y)) for x, y in outline) if outline else None
+        )
+        known["labels"] = tuple(values.get("labels", ()))
+        known["notes"] = tuple(values.get("notes", ()))
+        return cls(**known)
+
+
+@dataclass(frozen=True)
+class ItemGeometry:
+    """geometry.json of an item."""
+
+    item: str
+    masters: tuple[MasterGeometry, ...]
+    event: dict[str, Any] = field(default_factory=dict)
+
+    @classmethod
+    def from_dict(cls, values: dict[str, Any]) -> Self:
+        return cls(
+            item=values["item"],
+            masters=tuple(MasterGeometry.from_dict(master) for master in values["masters"]),
+            event=values.get("event", {}),
+        )
+
+    def as_dict(self) -> dict[str, Any]:
+        return _plain(asdict(self))
+
+
+@dataclass(frozen=True)
+class Measure:
+    """One quality measure of a frame, as quality.json holds it.
+
+    limit: as text with its unit ("<= 0.5"), or None where nothing is demanded.
+    source: the standard or document (with section) that the limit comes from.
+    """
+
+    name: str
+    value: float | int | str | bool | None
+    unit: str
+    limit: str | None
+    verdict: Literal["pass", "review", "fail"]
+    source: str
+
+
+def _plain(value: Any) -> Any:
+    """Return `value` with tuples as lists and floats rounded to 1e-6, ready for JSON."""
+    if isinstance(value, dict):
+        return {key: _plain(part) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(part) for part in value]
+    if isinstance(value, float):
+        return round(value, 6)
+    return value
+
+
+def plain(value: Any) -> Any:
+    """Public form of `_plain`, for dataclasses already turned into dicts."""
+    return _plain(value)
