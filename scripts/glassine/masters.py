@@ -1,0 +1,569 @@
+"""Open masters safely: what a TIFF says of itself, and its pixels, read-only.
+
+A master is a baseline TIFF 6.0 or BigTIFF file with one picture of unsigned 8 or 16-bit
+grey or RGB samples. Everything else is refused in plain words before a pixel is decoded:
+the loader is chosen by the first bytes, never by the name, and must agree with the name.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+import math
+import os
+import struct
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pyvips
+
+from glassine.errors import GlassineError
+
+VERSION = "1"
+
+# Pixels of one master, a guard against small files that unfold into gigabytes. The largest
+# single-shot sensors have 151 million pixels; stitched captures stay below this.
+MAX_PIXELS = 400_000_000
+# Sides beyond this cannot be written as JPEG (ISO/IEC 10918-1, B.2.2: 16-bit sizes).
+MAX_SIDE = 65_500
+# Directories looked at in one file; a camera writes one to three.
+MAX_PAGES = 16
+MAX_ICC_BYTES = 8 * 2**20
+
+# TIFF 6.0 and its technical notes; names as MIX and people write them. Codecs that our libvips
+# lacks (zstd, LZMA) decode to black without an error there, so they must never reach it.
+COMPRESSIONS = {
+    1: "uncompressed",
+    5: "LZW",
+    7: "JPEG",
+    8: "deflate",
+    32773: "PackBits",
+    32946: "deflate",
+}
+SUFFIXES = (".tif", ".tiff")
+
+# First bytes of what arrives under a master's name by mistake.
+_OTHER_FORMATS = (
+    (b"\xff\xd8\xff", "a JPEG image"),
+    (b"\x89PNG", "a PNG image"),
+    (b"%PDF", "a PDF document"),
+    (b"8BPS", "a layered image file"),
+    (b"GIF8", "a GIF image"),
+    (b"\x00\x00\x00\x0cjP", "a JPEG 2000 image"),
+    (b"RIFF", "a RIFF file (WebP, WAV or AVI)"),
+    (b"PK\x03\x04", "a ZIP archive"),
+    (b"<", "an HTML or XML text"),
+)
+
+_ready = False
+
+
+def prepare_vips() -> None:
+    """Set libvips up once: no stale cached images, no loaders that are not proof to bad files."""
+    global _ready
+    if not _ready:
+        pyvips.cache_set_max(0)
+        pyvips.block_untrusted_set(True)
+        _ready = True
+
+
+def _refuse(code: str, path: Path, what: str, expected: str, next_step: str) -> GlassineError:
+    return GlassineError.because(f"masters.{code}", printable(path), what, expected, next_step)
+
+
+def printable(path: Path) -> str:
+    """Return `path` as text that can be printed and stored, bytes that are no UTF-8 escaped."""
+    return os.fsencode(path).decode("utf-8", "backslashreplace")
+
+
+def _truncated(path: Path, what: str) -> GlassineError:
+    return _refuse(
+        "truncated",
+        path,
+        f"The file is truncated: {what}.",
+        "a file with all its bytes.",
+        "Copy the master again from the capture station, or capture the item again.",
+    )
+
+
+def _damaged(path: Path, what: str) -> GlassineError:
+    return _refuse(
+        "damaged",
+        path,
+        f"The file is damaged: {what}.",
+        "a TIFF file that can be decoded without an error.",
+        "Copy the master again from the capture station, or capture the item again.",
+    )
+
+
+def _unsuitable(code: str, path: Path, what: str, expected: str) -> GlassineError:
+    return _refuse(
+        code, path, what, expected, "Export the master again as plain 16-bit TIFF and replace it."
+    )
+
+
+def _first_bytes(path: Path) -> tuple[bytes, int]:
+    """Return the first 64 bytes and the size. Raises GlassineError for what is no plain file."""
+    try:
+        status = path.lstat()
+        if not path.is_file() or path.is_symlink():
+            raise _refuse(
+                "not_a_file",
+                path,
+                "This is a link, a folder or a device, not a file.",
+                "a plain file.",
+                "Put the master itself into the batch folder.",
+            )
+        with path.open("rb") as stream:
+            return stream.read(64), status.st_size
+    except FileNotFoundError as problem:
+        raise _refuse(
+            "missing",
+            path,
+            "The master is not there.",
+            "the file that intake saw.",
+            "Put it back, or take its row out of the catalogue, and run again.",
+        ) from problem
+    except OSError as problem:
+        raise _refuse(
+            "unreadable",
+            path,
+            f"The file cannot be read: {problem.strerror}.",
+            "a file that the night's user may read.",
+            "Check the disk and the file's permissions.",
+        ) from problem
+
+
+def _check_container(path: Path) -> bytes:
+    """Return the first bytes of what is a TIFF by content and by name."""
+    head, size = _first_bytes(path)
+    if size == 0:
+        raise _truncated(path, "it is empty")
+    if head[:4] not in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
+        if not any(head):
+            raise _damaged(path, "it begins with zeros only")
+        kind = next((name for magic, name in _OTHER_FORMATS if head.startswith(magic)), None)
+        raise _refuse(
+            "not_tiff",
+            path,
+            f"By its content this is {kind or 'no TIFF file'}.",
+            "a TIFF file (TIFF 6.0 or BigTIFF).",
+            "Replace it by the master, or move it out of the batch folder.",
+        )
+    if path.suffix.lower() not in SUFFIXES:
+        raise _refuse(
+            "name",
+            path,
+            f"The content is TIFF, the name ends in {path.suffix or 'nothing'!r}.",
+            "a name that ends in .tif or .tiff.",
+            "Rename the file as the naming rule says.",
+        )
+    _check_first_directory_offset(path, head, size)
+    return head
+
+
+def _check_first_directory_offset(path: Path, head: bytes, size: int) -> None:
+    order = "<" if head[:2] == b"II" else ">"
+    big = head[2:4] in (b"+\0", b"\0+")
+    if len(head) < (16 if big else 8):
+        raise _truncated(path, f"it ends after {size} bytes, within the header")
+    (offset,) = (
+        struct.unpack(f"{order}Q", head[8:16]) if big else struct.unpack(f"{order}I", head[4:8])
+    )
+    if offset + 2 > size:
+        raise _truncated(
+            path, f"its directory should stand at byte {offset}, the file ends at byte {size}"
+        )
+
+
+def _pages(path: Path) -> Any:
+    """Return the opened tifffile.TiffFile, or raise GlassineError for a broken structure."""
+    import tifffile  # it costs 0.2 s, and only the header facts need it
+
+    # One line a broken tag, thousands for a hostile file; what matters is checked below.
+    logging.getLogger("tifffile").setLevel(logging.CRITICAL)
+    try:
+        return tifffile.TiffFile(path)
+    except Exception as problem:  # a parser of hostile bytes: any error means a broken file
+        raise _damaged(path, f"its directory cannot be read ({_one_line(problem)})") from problem
+
+
+def _one_line(problem: object) -> str:
+    return " ".join(str(problem).split())[:160] or type(problem).__name__
+
+
+def _count(page: Any, name: str, default: int) -> int:
+    value = page.tags.valueof(name, default)
+    return int(value[0] if isinstance(value, tuple) else value)
+
+
+def _check_pages(path: Path, tiff: Any) -> Any:
+    """Return the first page, after the rules on what else the file may hold."""
+    pages = []
+    for index, page in enumerate(tiff.pages):
+        if index >= MAX_PAGES:
+            raise _damaged(path, f"it has more than {MAX_PAGES} directories")
+        pages.append(page)
+    first = pages[0]
+    if "DNGVersion" in first.tags or 50706 in first.tags:
+        raise _unsuitable(
+            "raw",
+            path,
+            "This is a camera raw file (DNG); what opens is its preview.",
+            "the developed 16-bit TIFF.",
+        )
+    # Bit 0 of NewSubfileType marks a reduced copy of another picture (TIFF 6.0 section 8).
+    full = [page for page in pages if not _count(page, "NewSubfileType", 0) & 1]
+    if len(full) > 1 or first not in full:
+        raise _unsuitable(
+            "pages",
+            path,
+            f"The file holds {len(full)} full pictures, the first directory is "
+            f"{'one of them' if first in full else 'a reduced copy'}.",
+            "one picture a file, in the first directory.",
+        )
+    return first
+
+
+def _check_samples(path: Path, page: Any) -> str:
+    """Return "grey" or "rgb", after the rules on samples."""
+    photometric = _count(page, "PhotometricInterpretation", -1)
+    samples = _count(page, "SamplesPerPixel", 1)
+    bits = page.tags.valueof("BitsPerSample", 1)
+    bits = tuple(bits) if isinstance(bits, tuple) else (int(bits),) * samples
+    sample_format = _count(page, "SampleFormat", 1)
+    compression = _count(page, "Compression", 1)
+    # YCbCr is only the inside of JPEG compression there; it decodes to RGB.
+    expected_samples = {1: 1, 2: 3, 6: 3 if compression == 7 else -1}.get(photometric, -1)
+    if samples != expected_samples:
+        raise _unsuitable(
+            "samples",
+            path,
+            f"The file has {samples} samples a pixel, photometric interpretation {photometric}.",
+            "grey (black is zero) or RGB without further channels.",
+        )
+    if len(set(bits)) != 1 or bits[0] not in (8, 16):
+        raise _unsuitable(
+            "bits",
+            path,
+            f"The file has {', '.join(str(value) for value in bits)} bits a sample.",
+            "16 (or 8) bits in every channel.",
+        )
+    if sample_format != 1:
+        kind = {2: "signed integers", 3: "floating-point numbers"}.get(sample_format, "undefined")
+        raise _unsuitable("sample_format", path, f"The samples are {kind}.", "unsigned integers.")
+    if compression not in COMPRESSIONS or (compression == 7 and bits[0] == 16):
+        raise _unsuitable(
+            "compression",
+            path,
+            f"The file is compressed by method {compression}, which this workflow cannot decode.",
+            f"one of {', '.join(sorted(set(COMPRESSIONS.values())))}.",
+        )
+    if _count(page, "PlanarConfiguration", 1) == 2 and "TileWidth" in page.tags:
+        raise _unsuitable(
+            "layout",
+            path,
+            "The channels lie in separate tiled planes.",
+            "channels of a pixel side by side.",
+        )
+    return "rgb" if samples == 3 else "grey"
+
+
+def _check_size(path: Path, width: int, height: int, max_pixels: int) -> None:
+    if width < 1 or height < 1:
+        raise _damaged(path, f"it says that it is {width} x {height} pixels")
+    if width * height > max_pixels or max(width, height) > MAX_SIDE:
+        raise _refuse(
+            "too_large",
+            path,
+            f"The file says that it is {width} x {height} pixels.",
+            f"at most {max_pixels} pixels and {MAX_SIDE} on a side.",
+            "Check the file; if it is a true capture, split it or ask for a higher limit.",
+        )
+
+
+def _check_extent(path: Path, page: Any, size: int) -> None:
+    """Raise where strips or tiles reach past the end of the file, or none are listed."""
+    offsets, counts = page.dataoffsets, page.databytecounts
+    if not offsets or len(offsets) != len(counts):
+        raise _damaged(path, f"{len(offsets)} strip offsets, {len(counts)} strip lengths")
+    end = max(offset + count for offset, count in zip(offsets, counts, strict=True))
+    if end > size:
+        raise _truncated(path, f"its pixels should reach byte {end}, the file ends at byte {size}")
+
+
+def _contiguous_from(page: Any, colour: str, size: int) -> int | None:
+    """Return the byte where uncompressed rows begin, if they lie one behind the other."""
+    samples = 3 if colour == "rgb" else 1
+    bits = page.tags.valueof("BitsPerSample", 1)
+    row = page.imagewidth * samples * (bits[0] if isinstance(bits, tuple) else bits) // 8
+    plain = (
+        _count(page, "Compression", 1) == 1
+        and _count(page, "FillOrder", 1) == 1
+        and (samples == 1 or _count(page, "PlanarConfiguration", 1) == 1)
+        and "TileWidth" not in page.tags
+    )
+    expected = page.dataoffsets[0]
+    for offset, count in zip(page.dataoffsets, page.databytecounts, strict=True):
+        plain = plain and offset == expected and count % row == 0
+        expected = offset + count
+    start = int(page.dataoffsets[0])
+    whole = expected - start == row * page.imagelength and expected <= size
+    return start if plain and whole else None
+
+
+def _resolution(page: Any) -> dict[str, Any] | None:
+    """Return {"x", "y", "unit"} as tagged (TIFF 6.0: unit 1 none, 2 inch, 3 centimetre)."""
+    pair = [_number(page.tags.valueof(name)) for name in ("XResolution", "YResolution")]
+    if not all(value is not None and 0 < value < 1e7 for value in pair):
+        return None
+    unit = {1: "none", 2: "in", 3: "cm"}.get(_count(page, "ResolutionUnit", 2), "none")
+    return {"x": pair[0], "y": pair[1], "unit": unit}
+
+
+def _number(value: Any) -> float | None:
+    """Return a tag's number or fraction as a finite float rounded to 9 digits, else None."""
+    try:
+        if isinstance(value, tuple) and len(value) == 2:
+            value = value[0] / value[1]
+        elif isinstance(value, tuple):
+            value = value[0]
+        number = float(value)
+    except (TypeError, ValueError, ZeroDivisionError, IndexError, OverflowError):
+        return None
+    return float(f"{number:.9g}") if math.isfinite(number) else None
+
+
+def _text(value: Any) -> str | None:
+    """Return a tag's text in one line without control characters, at most 500 long, else None."""
+    if isinstance(value, bytes):
+        value = value.decode("utf-8", "replace")
+    if not isinstance(value, str):
+        return None
+    kept = "".join(char if char.isprintable() else " " for char in value)
+    return " ".join(kept.split())[:500] or None
+
+
+def _date(value: Any) -> str | None:
+    """Return an EXIF date "2026:03:17 10:00:00" as "2026-03-17T10:00:00", else None."""
+    text = _text(value) or ""
+    day, _, clock = text.partition(" ")
+    numbers = day.split(":") + clock.split(":")
+    if len(numbers) != 6 or not all(part.isdigit() for part in numbers) or int(numbers[0]) == 0:
+        return None
+    return f"{'-'.join(numbers[:3])}T{':'.join(numbers[3:])}"
+
+
+def _capture(page: Any) -> dict[str, Any]:
+    """Return what camera and studio wrote (EXIF 2.32 names in the comments), absent ones None."""
+    exif = page.tags.valueof("ExifTag", {})
+    exif = exif if isinstance(exif, dict) else {}
+    iso = exif.get("PhotographicSensitivity", exif.get("ISOSpeedRatings"))
+    return {
+        "make": _text(page.tags.valueof("Make")),
+        "model": _text(page.tags.valueof("Model")),
+        "serial": _text(exif.get("BodySerialNumber")),
+        "lens": _text(exif.get("LensModel")),
+        "exposure_s": _number(exif.get("ExposureTime")),
+        "f_number": _number(exif.get("FNumber")),
+        "iso": _number(iso),
+        "focal_mm": _number(exif.get("FocalLength")),
+        "taken": _date(exif.get("DateTimeOriginal")) or _date(page.tags.valueof("DateTime")),
+        "offset": _text(exif.get("OffsetTimeOriginal")),
+        "artist": _text(page.tags.valueof("Artist")),
+        "copyright": _text(page.tags.valueof("Copyright")),
+        "description": _text(page.tags.valueof("ImageDescription")),
+        "exif_version": _text(exif.get("ExifVersion")),
+    }
+
+
+# PRONOM signatures, version 109: the directory entry as it stands in the file, how far from the
+# start of the file or from its end it may stand, and the format's id; earlier ones win.
+_SIGNATURES = (
+    (
+        "fmt/154",
+        4096,
+        ((b"\x16\x92\x01\0\x04\0\0\0\0\0\0\x01"), b"\x92\x16\0\x01\0\0\0\x04\x01\0\0\0"),
+    ),
+    ("x-fmt/387", 131072, (b"\0\x90\x07\0\x04\0\0\x000220", b"\x90\0\0\x07\0\0\0\x040220")),
+    ("x-fmt/388", 65535, (b"\0\x90\x07\0\x04\0\0\x000210", b"\x90\0\0\x07\0\0\0\x040210")),
+    ("x-fmt/399", 65535, (b"\0\x90\x07\0\x04\0\0\x000200", b"\x90\0\0\x07\0\0\0\x040200")),
+)
+
+
+def _puid(path: Path, head: bytes, size: int) -> str | None:
+    """Return the PRONOM id of a TIFF; None for BigTIFF, of which version 109 knows nothing.
+
+    A TIFF whose Exif directory lies near either end of the file counts as "Exchangeable image
+    file, uncompressed" there, one with the tag of ISO 12234-2 as TIFF/EP.
+    """
+    if head[2:4] in (b"+\0", b"\0+"):
+        return None
+    which = 0 if head[:2] == b"II" else 1
+    with path.open("rb") as stream:
+        start = stream.read(131072 + 32)
+        stream.seek(max(0, size - 131072 - 32))
+        end = stream.read()
+    for puid, reach, entries in _SIGNATURES:
+        entry = entries[which]
+        if entry in start[10 : reach + len(entry)] or entry in end[-reach - len(entry) :]:
+            return puid
+    return "fmt/353"
+
+
+def _icc_facts(page: Any, path: Path) -> tuple[str | None, str | None]:
+    """Return the embedded profile's description and sha256, or (None, None)."""
+    profile = page.tags.valueof("InterColorProfile")
+    profile = profile if isinstance(profile, bytes) else None
+    if profile is None:
+        return None, None
+    if len(profile) > MAX_ICC_BYTES or len(profile) < 132 or profile[36:40] != b"acsp":
+        raise _damaged(path, "its embedded ICC profile is not one (ICC.1:2010, 7.2)")
+    return icc_name(profile), hashlib.sha256(profile).hexdigest()
+
+
+def icc_name(profile: bytes) -> str | None:
+    """Return the description of an ICC profile (ICC.1:2010, 9.2.41: tag `desc`), if it has one."""
+    try:
+        (count,) = struct.unpack(">I", profile[128:132])
+        for index in range(min(count, 100)):
+            signature, offset, size = struct.unpack(
+                ">4sII", profile[132 + 12 * index : 144 + 12 * index]
+            )
+            if signature == b"desc":
+                return _icc_text(profile[offset : offset + size])
+    except (struct.error, UnicodeDecodeError):
+        return None
+    return None
+
+
+def _icc_text(data: bytes) -> str | None:
+    if data[:4] == b"mluc":  # ICC.1:2010, 10.13
+        size, offset = struct.unpack(">II", data[20:28])
+        return _text(data[offset : offset + size].decode("utf-16-be"))
+    if data[:4] == b"desc":  # ICC.1:2001-04, 6.5.17
+        (size,) = struct.unpack(">I", data[8:12])
+        return _text(data[12 : 12 + size].rstrip(b"\0").decode("ascii"))
+    return None
+
+
+def read_header(
+    path: Path, max_pixels: int = MAX_PIXELS, shown: str | None = None
+) -> dict[str, Any]:
+    """Return the header facts of a master (see `fixity.json`), without decoding pixels.
+
+    Keys: width, height, bits (one a sample), samples, colour ("rgb" or "grey"),
+    sample_format, compression, byte_order, format_name, format_version, puid, icc_name,
+    icc_sha256, resolution ({"x", "y", "unit": "in|cm|none"} or None), orientation (TIFF tag,
+    1 to 8), software, capture, and contiguous_from: the byte where uncompressed rows begin
+    if they lie one behind the other, else None.
+
+    max_pixels: a master with more is refused. shown: the path that findings name.
+    Raises GlassineError (codes `masters.*`) for everything that is no sound master.
+    """
+    try:
+        return _read_header(path, max_pixels)
+    except GlassineError as error:
+        name = shown or printable(path)
+        raise GlassineError([replace(finding, path=name) for finding in error.findings]) from error
+
+
+def _read_header(path: Path, max_pixels: int) -> dict[str, Any]:
+    head = _check_container(path)
+    size = path.stat().st_size
+    with _pages(path) as tiff:
+        try:
+            return _header(path, tiff, head, size, max_pixels)
+        except GlassineError:
+            raise
+        except Exception as problem:  # tags of hostile files raise whatever they like
+            raise _damaged(path, f"its tags cannot be read ({_one_line(problem)})") from problem
+
+
+def _header(path: Path, tiff: Any, head: bytes, size: int, max_pixels: int) -> dict[str, Any]:
+    page = _check_pages(path, tiff)
+    width, height = int(page.imagewidth), int(page.imagelength)
+    _check_size(path, width, height, max_pixels)
+    colour = _check_samples(path, page)
+    _check_extent(path, page, size)
+    icc_text, icc_digest = _icc_facts(page, path)
+    samples = 3 if colour == "rgb" else 1
+    bits = page.tags.valueof("BitsPerSample", 1)
+    orientation = _count(page, "Orientation", 1)
+    big = head[2:4] in (b"+\0", b"\0+")
+    return {
+        "width": width,
+        "height": height,
+        "bits": [int(bits[0] if isinstance(bits, tuple) else bits)] * samples,
+        "samples": samples,
+        "colour": colour,
+        "sample_format": "unsigned integer",
+        "compression": COMPRESSIONS[_count(page, "Compression", 1)],
+        "byte_order": "little endian" if head[:2] == b"II" else "big endian",
+        "format_name": "BigTIFF" if big else "TIFF",
+        "format_version": None if big else "6.0",
+        "puid": _puid(path, head, size),
+        "icc_name": icc_text,
+        "icc_sha256": icc_digest,
+        "resolution": _resolution(page),
+        "orientation": orientation if 1 <= orientation <= 8 else 1,
+        "software": _text(page.tags.valueof("Software")),
+        "capture": _capture(page),
+        "contiguous_from": _contiguous_from(page, colour, size),
+    }
+
+
+def open_image(path: Path, access: str = "sequential", max_pixels: int = MAX_PIXELS) -> Any:
+    """Return the master as a pyvips image (uchar or ushort; 1 or 3 bands), as stored.
+
+    access: "sequential" (top to bottom, once) or "random". Nothing is decoded yet; decoding
+    errors are fatal and come later, as pyvips.Error: wrap the call in `decoding_problem`.
+    Run `read_header` first where the file has not been through it.
+    Raises GlassineError for what is no master or cannot be opened.
+    """
+    prepare_vips()
+    _check_container(path)
+    try:
+        image = _load(path, access)
+    except pyvips.Error as problem:
+        raise decoding_problem(path, problem) from problem
+    _check_size(path, image.width, image.height, max_pixels)
+    if image.bands not in (1, 3) or image.format not in ("uchar", "ushort"):
+        raise _unsuitable(
+            "samples",
+            path,
+            f"It decodes to {image.bands} channels of {image.format}.",
+            "one or three channels of 8 or 16 bits.",
+        )
+    return image
+
+
+def _load(path: Path, access: str) -> Any:
+    # unlimited: libtiff's own limit on one strip (50 MB) refuses true single-strip masters;
+    # ours on pixels has been applied before or is applied right after.
+    options = {"access": access, "fail_on": "error", "unlimited": True}
+    try:
+        name = os.fsencode(path).decode("utf-8")
+    except UnicodeDecodeError:  # libvips takes such a file by its descriptor only
+        with path.open("rb") as stream:
+            source = pyvips.Source.new_from_descriptor(os.dup(stream.fileno()))
+        return pyvips.Image.tiffload_source(source, **options)
+    return pyvips.Image.tiffload(name, **options)
+
+
+def decoding_problem(path: Path, problem: Exception) -> GlassineError:
+    """Return what a decoder's error means to an operator."""
+    text = _one_line(problem)
+    cut = ("Not enough data", "Read error", "not enough data", "premature end", "end of file")
+    if any(word.lower() in text.lower() for word in cut):
+        return _truncated(path, f"the decoder ran out of data ({text})")
+    return _damaged(path, f"the decoder says: {text}")
+
+
+def icc_profile(image: Any) -> bytes | None:
+    """Return the ICC profile embedded in an opened master, or None."""
+    if image.get_typeof("icc-profile-data") == 0:
+        return None
+    profile = image.get("icc-profile-data")
+    return bytes(profile)
