@@ -1,0 +1,188 @@
+"""Where each item of a batch stands, told from the files alone.
+
+Every item is in exactly one state:
+- `done`: its package is made and nothing asks for a person;
+- `review`: its package is made, and a person should look at something;
+- `held`: it cannot go on until a person acts;
+- `waiting`: its masters are not yet at rest; the next night takes them;
+- `pending`: it is ready, and the steps have not (all) run yet.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Literal, get_args
+
+from glassine import files
+from glassine.errors import Finding, GlassineError
+
+State = Literal["done", "review", "held", "waiting", "pending"]
+STATES: tuple[State, ...] = get_args(State)
+RECORDS = ("fixity", "geometry", "render", "quality", "embedded", "package")
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why a person should look: `text` in plain words; master and frame where it is one's."""
+
+    text: str
+    master: str | None = None
+    frame: int | None = None
+
+
+@dataclass
+class ItemStatus:
+    """One item: its state, why, and the records read on the way (absent ones are missing).
+
+    findings: what holds it (state held) or keeps it waiting; step: where it was held.
+    damaged: names of records that could not be read.
+    """
+
+    item: str
+    state: State = "pending"
+    findings: list[Finding] = field(default_factory=list)
+    reasons: list[Reason] = field(default_factory=list)
+    step: str | None = None
+    records: dict[str, Any] = field(default_factory=dict)
+    damaged: list[str] = field(default_factory=list)
+
+
+def _record_path(item_dir: Path, name: str) -> Path:
+    return item_dir / "render" / "render.json" if name == "render" else item_dir / f"{name}.json"
+
+
+def _damaged(path: Path, problem: str) -> Finding:
+    return Finding(
+        "report.record",
+        str(path),
+        f"This record is damaged: {problem}",
+        "a record as a step of the night wrote it.",
+        "Delete it; the next run makes it again.",
+    )
+
+
+def _finding(given: Any, where: str) -> Finding:
+    """Return the finding that a record holds, however little of it is there."""
+    if not isinstance(given, dict):
+        given = {"what": str(given)}
+    return Finding(
+        code=str(given.get("code") or "report.finding"),
+        path=str(given.get("path") or where),
+        what=str(given.get("what") or "No reason was recorded."),
+        expected=str(given.get("expected") or ""),
+        next_step=str(given.get("next_step") or "Look into the log of the item."),
+        severity=str(given.get("severity") or "hold"),
+    )
+
+
+def _read_records(status: ItemStatus, item_dir: Path) -> None:
+    for name in (*RECORDS, "held"):
+        path = _record_path(item_dir, name)
+        if not path.exists():
+            continue
+        try:
+            record = files.read_json(path)
+        except GlassineError as problem:
+            status.damaged.append(name)
+            status.findings += problem.findings
+            continue
+        if isinstance(record, dict):
+            status.records[name] = record
+        else:
+            status.damaged.append(name)
+            status.findings.append(_damaged(path, "it holds no mapping."))
+
+
+def _geometry_reasons(record: dict[str, Any]) -> list[Reason]:
+    found = []
+    for master in record["masters"]:
+        for frame in master["frames"]:
+            if frame["state"] == "review" and not frame.get("excluded"):
+                texts = frame["reasons"] or ["The outline is not certain."]
+                found += [Reason(str(text), master["path"], frame["index"]) for text in texts]
+        if not master["frames"]:
+            found.append(Reason("No frame was found.", master["path"]))
+    return found
+
+
+def _quality_reasons(record: dict[str, Any]) -> list[Reason]:
+    found = []
+    for frame in record["frames"]:
+        poor = [each for each in frame["measures"] if each["verdict"] != "pass"]
+        for measure in poor:
+            unit = f" {measure['unit']}" if measure.get("unit") else ""
+            limit = f", demanded {measure['limit']}" if measure.get("limit") else ""
+            text = f"{measure['name']}: {measure['value']}{unit}{limit}."
+            found.append(Reason(text, frame["master"], frame["index"]))
+        if frame["verdict"] != "pass" and not poor:
+            found.append(Reason("Its quality asks for a look.", frame["master"], frame["index"]))
+    return found
+
+
+def _collect_reasons(status: ItemStatus, item_dir: Path) -> None:
+    for name, reasons_of in (("geometry", _geometry_reasons), ("quality", _quality_reasons)):
+        if name not in status.records:
+            continue
+        try:
+            status.reasons += reasons_of(status.records[name])
+        except (KeyError, TypeError, AttributeError) as problem:
+            del status.records[name]
+            status.damaged.append(name)
+            path = _record_path(item_dir, name)
+            status.findings.append(_damaged(path, f"it lacks {problem}."))
+
+
+def _entry_findings(entry: dict[str, Any], severities: set[str]) -> list[Finding]:
+    found = [_finding(each, str(entry.get("item"))) for each in entry.get("findings") or []]
+    return [finding for finding in found if finding.severity in severities]
+
+
+def item_status(entry: dict[str, Any], item_dir: Path) -> ItemStatus:
+    """Return where one item stands.
+
+    entry: the item as intake.json has it; item_dir: `results/<batch>/items/<item>/`, which
+    need not exist. Never raises for damaged records: the item then counts as held.
+    """
+    status = ItemStatus(str(entry["item"]))
+    _read_records(status, item_dir)
+    _collect_reasons(status, item_dir)
+    status.reasons += [Reason(each.what) for each in _entry_findings(entry, {"review"})]
+    held = status.records.get("held")
+    if entry.get("state") == "held":
+        status.step = "intake"
+        status.findings += _entry_findings(entry, {"hold"}) or [_finding({}, status.item)]
+    if held is not None:
+        status.step = str(held.get("step") or "unknown")
+        given = held.get("findings")
+        listed = given if isinstance(given, list) and given else [{}]
+        status.findings += [_finding(each, status.item) for each in listed]
+    if status.findings:
+        status.state = "held"
+        status.step = status.step or "report"
+    elif entry.get("state") == "waiting":
+        status.state = "waiting"
+        status.findings = _entry_findings(entry, {"note", "review", "hold"})
+    elif "package" in status.records:
+        status.state = "review" if status.reasons else "done"
+    return status
+
+
+def batch_status(results_batch_dir: Path) -> list[ItemStatus]:
+    """Return where each item of intake.json stands, in its order.
+
+    Raises GlassineError where intake.json is missing or damaged.
+    """
+    intake = files.read_json(results_batch_dir / "intake.json")
+    return [
+        item_status(entry, results_batch_dir / "items" / str(entry["item"]))
+        for entry in intake["items"]
+    ]
+
+
+def counts(statuses: list[ItemStatus]) -> dict[str, int]:
+    """Return how many items are in each state, and `total`, which is their sum."""
+    found: dict[str, int] = dict.fromkeys(STATES, 0)
+    for status in statuses:
+        found[status.state] += 1
+    return {**found, "total": len(statuses)}
