@@ -149,3 +149,15 @@ def sweep(folder: Path) -> list[Path]:
             path.unlink(missing_ok=True)
         removed.append(path)
     return removed
+
+
+def read_schema(name: str) -> dict[str, Any]:
+    """Return the JSON Schema of a record file, e.g. `read_schema("intake")`."""
+    path = Path(__file__).parent / "schemas" / f"{name}.schema.json"
+    schema: dict[str, Any] = json.loads(path.read_text("utf-8"))
+    return schema
+
+
+def remove_tree(folder: Path) -> None:
+    """Remove a folder of results with all that is in it."""
+    shutil.rmtree(folder)

@@ -1,0 +1,50 @@
+"""From a batch of film masters to access images, records and a delivery.
+
+The way of a master, and of this file:
+
+    intake -> verify -> locate -> render -> embed -> record -> pack     rules/intake.smk, rules/items.smk
+           -> deliver -> report                                        rules/batch.smk
+
+`snakemake` alone does the night's work; profiles/default/config.yaml says how.
+"""
+
+import sys
+from pathlib import Path
+
+from snakemake.utils import min_version
+
+min_version("9.27")
+
+sys.path.insert(0, str(Path(workflow.basedir) / "scripts"))
+
+from glassine import run as runs
+
+
+configfile: str(Path(workflow.basedir) / "config" / "config.yaml")
+
+
+RUN = runs.start(config, Path.cwd(), workflow.is_main_process, sys.argv[1:])
+
+
+wildcard_constraints:
+    batch=r"[A-Za-z0-9][A-Za-z0-9._-]*",
+    item=r"[A-Za-z0-9][A-Za-z0-9._-]*",
+
+
+include: "rules/intake.smk"
+include: "rules/items.smk"
+include: "rules/batch.smk"
+
+
+rule all:
+    default_target: True
+    input:
+        [reports_of(batch) for batch in RUN.batches],
+
+
+onsuccess:
+    RUN.finish(failed=False)
+
+
+onerror:
+    RUN.finish(failed=True)

@@ -1,0 +1,16 @@
+"""Pack a batch's packages into a bag, read it again, and write the receipt."""
+
+from pathlib import Path
+
+from glassine import delivery, jobs, run
+
+given = snakemake.params.given
+results_dir = Path(snakemake.log[0]).parent.parent
+
+with jobs.batch_step("deliver", given["batch"], results_dir, Path(snakemake.log[0])):
+    delivery.deliver_batch(
+        Path(snakemake.params.batch_dir),
+        results_dir,
+        Path(snakemake.output.receipt).parent,
+        run.with_states(given, results_dir),
+    )

@@ -1,0 +1,194 @@
+"""What each step is given, and which items are already as they should be.
+
+A step is given only the settings and the item's rows that it uses, and the version of its code:
+when one of them changes, the engine runs the step again, and nothing else. An item whose last
+step finished with all these unchanged is settled and is not put before the engine at all, so
+that a night with little to do starts quickly however long the batch is.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import importlib
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from glassine import files, settings
+from glassine.errors import GlassineError
+
+STAMP = "done.json"
+
+
+@dataclass(frozen=True)
+class Step:
+    """A step of an item: the module that does it and what it is given."""
+
+    name: str
+    module: str
+    sections: tuple[str, ...]
+    fields: tuple[str, ...]
+
+
+STEPS = (
+    Step("verify", "fixity", ("verify", "intake"), ("findings",)),
+    Step("locate", "locate", ("locate",), ("facts", "corrections")),
+    Step("render", "render", ("render", "tone", "quality", "iiif", "naming"), ("facts",)),
+    Step("embed", "embed", ("embed", "rights", "naming"), ("facts", "catalogue")),
+    Step(
+        "record",
+        "records",
+        ("records", "rights", "iiif", "naming"),
+        ("facts", "catalogue", "corrections", "batch_facts"),
+    ),
+    Step("pack", "package", ("package",), ()),
+)
+_BY_NAME = {step.name: step for step in STEPS}
+_VERSION = re.compile(r'^VERSION = "([^"]+)"', re.MULTILINE)
+
+
+def step_version(module: str) -> str:
+    """Return the VERSION of a step's module, read from its text (importing pixels is slow)."""
+    base = Path(__file__).parent / module
+    path = base / "__init__.py" if base.is_dir() else base.with_suffix(".py")
+    match = _VERSION.search(path.read_text("utf-8"))
+    if match is None:
+        raise ValueError(f'{path} has no line VERSION = "..."')
+    return match[1]
+
+
+_VERSIONS = {step.name: step_version(step.module) for step in STEPS}
+
+
+class Batch:
+    """intake.json of a batch, looked up by item."""
+
+    def __init__(self, intake: dict[str, Any]) -> None:
+        self.name: str = intake["batch"]
+        self.intake = intake
+        self.items: dict[str, dict[str, Any]] = {item["item"]: item for item in intake["items"]}
+
+    def ready(self) -> list[str]:
+        """Return the items that go on or fail tonight: all but those that wait."""
+        return [name for name, item in self.items.items() if item["state"] != "waiting"]
+
+    def waiting(self) -> list[str]:
+        return [name for name, item in self.items.items() if item["state"] == "waiting"]
+
+
+def read_batch(path: Path) -> Batch:
+    return Batch(files.read_json(path))
+
+
+def given(step_name: str, batch: Batch, item: str, config: dict[str, Any]) -> dict[str, Any]:
+    """Return what the step is given for the item (see the module's note)."""
+    step = _BY_NAME[step_name]
+    known = batch.items[item]
+    result: dict[str, Any] = {
+        "batch": batch.name,
+        "item": item,
+        "masters": known["masters"],
+        "settings": {section: config.get(section, {}) for section in step.sections},
+        "version": _VERSIONS[step_name],
+    }
+    for name in step.fields:
+        result[name] = batch.intake.get("facts", {}) if name == "batch_facts" else known.get(name)
+    if "findings" in result:
+        result["findings"] = [
+            finding for finding in known["findings"] if finding["severity"] == "hold"
+        ]
+    if step_name in {"embed", "record"}:
+        result["institution"] = config["institution"]
+    return result
+
+
+def key(batch: Batch, item: str, config: dict[str, Any]) -> str:
+    """Return a digest of all that the steps of an item are given."""
+    text = settings.canonical([given(step.name, batch, item, config) for step in STEPS])
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def write_stamp(item_dir: Path, item_key: str) -> None:
+    """Write that every step of the item is done, and what it was given."""
+    must = ("fixity.json", "geometry.json", "quality.json", "METS.xml", "manifest.json")
+    stats = {name: (item_dir / name).stat().st_size for name in (*must, "package.json")}
+    files.write_json(item_dir / STAMP, {"key": item_key, "files": stats})
+
+
+def is_settled(item_dir: Path, item_key: str) -> bool:
+    """Return whether the item's stamp carries this key and its records are in place."""
+    stamp = item_dir / STAMP
+    if not stamp.exists():
+        return False
+    try:
+        written = files.read_json(stamp)
+        return written["key"] == item_key and all(
+            (item_dir / name).stat().st_size == size for name, size in written["files"].items()
+        )
+    except (GlassineError, OSError, KeyError, TypeError):
+        return False
+
+
+def unsettled(batch: Batch, items_dir: Path, config: dict[str, Any]) -> list[str]:
+    """Return the items that the engine must look at tonight, in order."""
+    wanted = set(config["only"])
+    return [
+        item
+        for item in batch.ready()
+        if (not wanted or item in wanted)
+        and not is_settled(items_dir / item, key(batch, item, config))
+    ]
+
+
+def delivery_key(batch: Batch, config: dict[str, Any]) -> str:
+    """Return a digest of all that a delivery of the whole batch depends on."""
+    parts = [key(batch, item, config) for item in batch.ready()]
+    text = settings.canonical([parts, config["delivery"], config["institution"]])
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def batches(masters_dir: Path, config: dict[str, Any]) -> list[str]:
+    """Return the names of the batches to process: as configured, else every folder."""
+    from glassine import naming
+
+    names = config["batches"] or sorted(
+        path.name
+        for path in masters_dir.iterdir()
+        if path.is_dir() and not path.name.startswith(".")
+    )
+    for name in names:
+        try:
+            naming.check_batch(name)
+        except ValueError as problem:
+            raise GlassineError.because(
+                "plan.batch_name",
+                masters_dir / repr(name),
+                f"The batch folder's name is not usable: {problem}.",
+                "letters, digits, '.', '_' and '-'.",
+                "Rename the folder, or list the batches to process under `batches`.",
+            ) from problem
+    return list(names)
+
+
+def masters_folder(configured: str, working_dir: Path) -> Path:
+    """Return the masters' folder: from the working directory, else from the project's folder."""
+    here = working_dir / configured
+    there = settings.PROJECT / configured
+    for folder in (here, there):
+        if folder.is_dir():
+            return folder.resolve()
+    raise GlassineError.because(
+        "plan.masters",
+        configured,
+        "The folder of masters does not exist.",
+        f"a folder at {here} or {there}.",
+        "Correct `masters` in config/config.yaml.",
+    )
+
+
+def step_function(step_name: str) -> Any:
+    """Return the function of a step, e.g. `fixity.verify_item`."""
+    step = _BY_NAME[step_name]
+    module = importlib.import_module(f"glassine.{step.module}")
+    return getattr(module, f"{step_name}_item")

@@ -1,0 +1,237 @@
+"""A run as a whole: what it was told, what it must make, and how it ends."""
+
+from __future__ import annotations
+
+import functools
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from glassine import files, jobs, plan, runlock, settings
+from glassine.errors import GlassineError
+
+# Exit codes of <sysexits.h>: a wrong setting, and "try again later".
+EXIT_SETTINGS = 78
+EXIT_BUSY = 75
+# Working memory of render, measured: tests/bench_pixels/README.md.
+RENDER_BASE_MB = 400
+RENDER_BYTES_PER_PIXEL = 8
+
+
+def stop(error: GlassineError, code: int = EXIT_SETTINGS) -> None:
+    """Tell an operator why the run does not start, and end the process."""
+    for finding in error.findings:
+        sys.stderr.write(f"STOPPED {finding.sentence()}\n")
+    sys.stderr.flush()
+    # Past the engine, which would print a traceback around it.
+    os._exit(code)
+
+
+class Run:
+    """The settings and the batches of one run in one working directory."""
+
+    def __init__(self, config: dict[str, Any], working_dir: Path) -> None:
+        self.working_dir = working_dir
+        self.config = settings.load(config)
+        self.masters = plan.masters_folder(self.config["masters"], working_dir)
+        self.batches = plan.batches(self.masters, self.config)
+        self.lock = runlock.RunLock(working_dir)
+        self._read = functools.lru_cache(maxsize=64)(self._read_batch)
+
+    def batch_dir(self, batch: str) -> Path:
+        return self.masters / batch
+
+    def results_dir(self, batch: str) -> Path:
+        return self.working_dir / "results" / batch
+
+    def _read_batch(self, path: str, mtime_ns: int) -> plan.Batch:
+        return plan.read_batch(Path(path))
+
+    def batch(self, name: str) -> plan.Batch:
+        """Return intake.json of a batch as it is on disk now."""
+        path = self.results_dir(name) / "intake.json"
+        return self._read(str(path), path.stat().st_mtime_ns)
+
+    def intake_given(self, name: str) -> dict[str, Any]:
+        """Return what intake is given; `listing` changes when the folder does."""
+        from glassine import intake
+
+        path = self.results_dir(name) / "intake.json"
+        waiting: list[str] = []
+        if path.exists():
+            try:
+                waiting = self.batch(name).waiting()
+            except (GlassineError, KeyError, TypeError):
+                path.unlink()  # a damaged record of ours: intake makes it anew
+        catalogue = intake.catalogue_path(self.batch_dir(name), self.config)
+        return {
+            "batch": name,
+            "settings": {key: self.config[key] for key in ("naming", "intake", "catalogue")},
+            "listing": intake.fingerprint(self.batch_dir(name), [catalogue] if catalogue else []),
+            # Time alone makes a waiting file ready: look again each run while one waits.
+            "leader": jobs.leader_mark() if waiting else None,
+            "version": intake.VERSION,
+        }
+
+    def step_given(self, step: str, batch: str, item: str) -> dict[str, Any] | None:
+        """Return what a step is given, or None while intake has not told of the item yet."""
+        try:
+            known = self.batch(batch)
+        except (OSError, GlassineError):
+            return None
+        return plan.given(step, known, item, self.config) if item in known.items else None
+
+    def item_key(self, batch: str, item: str) -> str | None:
+        try:
+            known = self.batch(batch)
+        except (OSError, GlassineError):
+            return None
+        return plan.key(known, item, self.config) if item in known.items else None
+
+    def unsettled(self, name: str) -> list[str]:
+        return plan.unsettled(self.batch(name), self.results_dir(name) / "items", self.config)
+
+    def delivers(self, name: str) -> bool:
+        """Return whether the batch may be delivered once all that is due tonight is done."""
+        batch = self.batch(name)
+        if self.config["only"] or not batch.ready():
+            return False
+        return self.config["delivery"]["when"] == "passed" or not batch.waiting()
+
+    def delivery_given(self, name: str) -> dict[str, Any]:
+        """Return what a delivery is given; which items it holds is looked up when it starts."""
+        return {
+            "batch": name,
+            "settings": {"delivery": self.config["delivery"], "package": self.config["package"]},
+            "institution": self.config["institution"],
+        }
+
+    def delivery_key(self, name: str) -> str | None:
+        """Return a digest of all that a delivery and a report of the batch depend on."""
+        try:
+            return plan.delivery_key(self.batch(name), self.config)
+        except (OSError, GlassineError):
+            return None
+
+    def render_mb(self, name: str, item: str) -> int:
+        """Return the memory in MB that rendering the item's largest master may take."""
+        try:
+            masters = self.batch(name).items[item]["masters"]
+        except (OSError, GlassineError, KeyError):
+            return RENDER_BASE_MB
+        pixels = [size[0] * size[1] for size in (master["size_px"] for master in masters) if size]
+        return RENDER_BASE_MB + int(max(pixels, default=0) * RENDER_BYTES_PER_PIXEL / 2**20)
+
+    def report_given(self, name: str) -> dict[str, Any]:
+        return {
+            "batch": name,
+            "settings": {"report": self.config["report"], "iiif": self.config["iiif"]},
+            "institution": self.config["institution"],
+            "deliveries": str(self.working_dir / "deliveries"),
+            "masters": str(self.batch_dir(name)),
+        }
+
+    def deliver(self, name: str) -> None:
+        from glassine import delivery
+
+        delivery.deliver_batch(
+            self.batch_dir(name),
+            self.results_dir(name),
+            self.working_dir / "deliveries",
+            with_states(self.delivery_given(name), self.results_dir(name)),
+        )
+
+    def report(self, name: str) -> Path:
+        from glassine import report
+
+        return report.write_report(self.results_dir(name), self.report_given(name))
+
+    def finish(self, failed: bool) -> None:
+        """Make what a run with held items still owes, and say where the results are."""
+        for name in self.batches:
+            if not (self.results_dir(name) / "intake.json").exists():
+                sys.stderr.write(f"{name}: not taken in; see results/{name}/logs/intake.log\n")
+                continue
+            if failed:
+                self._guard(lambda name=name: self._owed(name), name)  # type: ignore[misc]
+            self._guard(lambda name=name: self._say(name), name)  # type: ignore[misc]
+        self.lock.ended()
+
+    def _owed(self, name: str) -> None:
+        try:
+            if self.config["delivery"]["when"] == "passed" and self.delivers(name):
+                self.deliver(name)
+        finally:
+            self.report(name)
+
+    def _guard(self, action: Callable[[], None], name: str) -> None:
+        """Tell what goes wrong at the end of a run; the other batches get their turn."""
+        try:
+            action()
+        except GlassineError as error:
+            for finding in error.findings:
+                sys.stderr.write(f"{name}: {finding.sentence()}\n")
+        except OSError as problem:
+            sys.stderr.write(f"{name}: the system refused: {problem}\n")
+
+    def _say(self, name: str) -> None:
+        from glassine import status
+
+        states = status.item_states(self.results_dir(name))
+        counts: dict[str, int] = {}
+        for state in states:
+            counts[state["state"]] = counts.get(state["state"], 0) + 1
+        told = ", ".join(f"{count} {word}" for word, count in sorted(counts.items()))
+        receipt = self.working_dir / "deliveries" / f"{name}.receipt.json"
+        lines = [
+            f"{name}: {len(states)} items: {told or 'none'}",
+            f"  report    {self.results_dir(name) / 'report' / 'index.html'}",
+            f"  delivery  {receipt if receipt.exists() else 'withheld (see the report)'}",
+        ]
+        sys.stderr.write("\n".join(lines) + "\n")
+
+
+def with_states(given: dict[str, Any], results_dir: Path) -> dict[str, Any]:
+    """Return what a delivery is given, with the items it holds and those it lacks now."""
+    from glassine import status
+
+    states = status.item_states(results_dir)
+    finished = {"done", "review"}
+    return {
+        **given,
+        "items": [state["item"] for state in states if state["state"] in finished],
+        "lacking": [state for state in states if state["state"] not in finished],
+    }
+
+
+def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: list[str]) -> Run:
+    """Return the run, holding the lock where this process leads it.
+
+    Ends the process with a plain message where settings are wrong or another run goes on.
+    """
+    os.environ[jobs.LEADER] = jobs.leader_mark()
+    try:
+        run = Run(config, working_dir)
+    except GlassineError as error:
+        stop(error)
+        raise
+    if leads and not runlock.only_looks(arguments):
+        try:
+            run.lock.take()
+        except GlassineError as error:
+            stop(error, EXIT_BUSY)
+    return run
+
+
+def clear_vanished(items_dir: Path, known: set[str]) -> None:
+    """Remove folders of items that are no more and hold nothing but why they were held."""
+    if not items_dir.is_dir():
+        return
+    for folder in items_dir.iterdir():
+        if folder.name in known or not folder.is_dir():
+            continue
+        names = {path.name for path in folder.iterdir()}
+        if names <= {"held.json", "logs", "timings"} and "held.json" in names:
+            files.remove_tree(folder)

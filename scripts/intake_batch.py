@@ -1,0 +1,13 @@
+"""Tell which files belong to which item of a batch; write intake.json."""
+
+from pathlib import Path
+
+from glassine import files, intake, jobs, run
+
+given = snakemake.params.given
+output = Path(snakemake.output.intake)
+
+with jobs.batch_step("intake", given["batch"], output.parent, Path(snakemake.log[0])):
+    taken = intake.take_in(Path(snakemake.params.batch_dir), given)
+    run.clear_vanished(output.parent / "items", {item["item"] for item in taken["items"]})
+    files.write_json(output, taken)

@@ -1,0 +1,11 @@
+"""Decide where the frames lie on each master of an item; write geometry.json."""
+
+from pathlib import Path
+
+from glassine import jobs, locate
+
+given = snakemake.params.given
+item_dir = Path(snakemake.log[0]).parent.parent
+
+with jobs.item_step("locate", given["item"], item_dir, Path(snakemake.log[0])):
+    locate.locate_item(Path(snakemake.params.batch_dir), item_dir, given)
