@@ -25,11 +25,11 @@ rule locate:
         previews=directory("results/{batch}/items/{item}/previews"),
     log:
         "results/{batch}/items/{item}/logs/locate.log",
+    resources:
+        mem_mb=600,
     params:
         given=given("locate"),
         batch_dir=batch_dir_of,
-    resources:
-        mem_mb=600,
     script:
         "../scripts/locate_frames.py"
 
@@ -45,11 +45,11 @@ rule render:
         iiif=directory("results/{batch}/items/{item}/iiif"),
     log:
         "results/{batch}/items/{item}/logs/render.log",
+    resources:
+        mem_mb=render_mb,
     params:
         given=given("render"),
         batch_dir=batch_dir_of,
-    resources:
-        mem_mb=render_mb,
     script:
         "../scripts/render_frames.py"
 
