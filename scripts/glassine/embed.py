@@ -1,0 +1,295 @@
+"""Put metadata into the rendered images and give them their place: access/, thumbs/.
+
+The coded pixels stay as render made them, byte for byte; nothing of the clock goes in,
+so the same item gives the same files.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import uuid
+from dataclasses import fields, replace
+from pathlib import Path
+from typing import Any
+
+from glassine import __version__, contracts, events, files, formats
+from glassine.errors import Finding, GlassineError
+from glassine.metadata import exif, iim, jpeg, xmp
+from glassine.metadata.facts import Technical, Words, unusable
+
+VERSION = "1"
+FOLDERS = {"access": "access", "thumb": "thumbs"}
+_EXACT_DATE = re.compile(r"\d{4}(-\d\d(-\d\d)?)?")
+
+
+def words_of(item: str, catalogue: dict[str, Any] | None, institution: dict[str, Any]) -> Words:
+    """Return what the catalogue and the institution say; only the item's id without a record."""
+    if catalogue is None:
+        return Words(identifier=item)
+    rights = catalogue.get("rights") or {}
+    edtf = catalogue.get("edtf") or ""
+    marked = in_copyright(rights.get("uri") or "")
+    return Words(
+        title=catalogue.get("title") or "",
+        alternative=catalogue.get("alternative") or "",
+        description=catalogue.get("description") or "",
+        creators=tuple(person["name"] for person in catalogue.get("creators") or ()),
+        subjects=tuple(subject["term"] for subject in catalogue.get("subjects") or ()),
+        places=tuple(
+            (place["name"], place.get("uri") or "") for place in catalogue.get("places") or ()
+        ),
+        identifier=item,
+        date_iso=edtf if _EXACT_DATE.fullmatch(edtf) else "",
+        date_text=catalogue.get("date_text") or "",
+        copyright_notice=_notice(rights, marked),
+        usage_terms=rights.get("note") or rights.get("status") or "",
+        web_statement=rights.get("uri") or "",
+        marked=marked,
+        credit=institution.get("name") or "",
+        source=institution.get("name") or "",
+        source_id=institution.get("id") or "",
+        contact_url=institution.get("homepage") or "",
+        contact_email=institution.get("contact") or "",
+    )
+
+
+def in_copyright(uri: str) -> bool | None:
+    """Return whether a rights URI says in copyright (True), not (False) or neither (None).
+
+    RightsStatements.org 1.0: InC* is in copyright, NoC* is not; CNE, UND and NKC say neither.
+    Creative Commons: licences rest on copyright; `publicdomain` (CC0, PDM) waives or denies it.
+    """
+    if "/publicdomain/" in uri or "rightsstatements.org/vocab/NoC" in uri:
+        return False
+    if "creativecommons.org/licenses/" in uri or "rightsstatements.org/vocab/InC" in uri:
+        return True
+    return None
+
+
+def _notice(rights: dict[str, Any], marked: bool | None) -> str:
+    holder = rights.get("holder") or ""
+    lead = f"© {holder}" if marked else f"Rights holder: {holder}"
+    parts = [lead if holder else "", rights.get("status") or ""]
+    return ". ".join(part.rstrip(".") for part in parts if part)
+
+
+def _require_usable(item: str, words: Words) -> None:
+    found = []
+    for part in fields(words):
+        value = getattr(words, part.name)
+        texts = [value] if isinstance(value, str) else list(value or ()) if value else []
+        flat = " ".join(" ".join(text) if isinstance(text, tuple) else text for text in texts)
+        if bad := unusable(flat):
+            found.append(
+                Finding(
+                    "embed.character",
+                    item,
+                    f"The catalogue's {part.name.replace('_', ' ')} holds {', '.join(bad[:5])}.",
+                    "characters that XML can hold (no control characters).",
+                    "Remove them in the catalogue record and run again.",
+                )
+            )
+    if found:
+        raise GlassineError(found)
+
+
+def _rendered(item_dir: Path, entry: dict[str, Any]) -> bytes:
+    """Return the bytes of a rendered file, which must be those that render noted."""
+    path = files.inside(item_dir, f"render/{entry['name']}")
+    try:
+        data = path.read_bytes()
+    except OSError as problem:
+        raise GlassineError.because(
+            "embed.missing",
+            path,
+            f"The rendered image cannot be read: {problem.strerror}.",
+            "the file that render noted in render.json.",
+            "Delete render/ and render.json of this item; the next run renders it again.",
+        ) from problem
+    if hashlib.sha256(data).hexdigest() != entry["sha256"]:
+        raise GlassineError.because(
+            "embed.digest",
+            path,
+            "The rendered image is not what render wrote: its SHA-256 differs.",
+            f"SHA-256 {entry['sha256']}.",
+            "Check the disk; delete render/ and render.json, the next run renders it again.",
+        )
+    return data
+
+
+def _ppi(frame: dict[str, Any], entry: dict[str, Any]) -> float | None:
+    """Return the file's pixels per inch of the object: the frame's, as far as it was reduced."""
+    if not frame.get("ppi") or not frame.get("width"):
+        return None
+    return round(float(frame["ppi"]) * float(entry["width"]) / float(frame["width"]), 2)
+
+
+def _digital_source(item_dir: Path, master: str, index: int) -> str:
+    """Return IPTC's term for what was digitised, from what locate found."""
+    path = item_dir / "geometry.json"
+    if not path.exists():
+        return ""
+    for found in files.read_json(path)["masters"]:
+        if found["path"] != master:
+            continue
+        if found.get("kind") == "print":
+            return "print"
+        for frame in found["frames"]:
+            if frame["index"] == index:
+                return "negativeFilm" if frame["polarity"] == "negative" else "positiveFilm"
+    return ""
+
+
+def _colour_space(data: bytes) -> int:
+    """Return EXIF's ColorSpace: 1 where the ICC profile calls itself sRGB, else uncalibrated."""
+    profile = jpeg.icc_profile(data)
+    named = b"sRGB" in profile or "sRGB".encode("utf-16-be") in profile
+    return 1 if named else 65535
+
+
+def _identifier(*parts: object) -> str:
+    return str(uuid.uuid5(uuid.NAMESPACE_URL, "/".join(str(part) for part in parts)))
+
+
+def _technical(
+    frame: dict[str, Any],
+    entry: dict[str, Any],
+    data: bytes,
+    master: dict[str, Any],
+    item_dir: Path,
+    software: str,
+) -> Technical:
+    digest = master["digests"]["sha256"]
+    capture = master.get("header", {}).get("capture") or {}
+    return Technical(
+        width=entry["width"],
+        height=entry["height"],
+        ppi=_ppi(frame, entry),
+        colour_space=_colour_space(data),
+        software=software,
+        document_id=_identifier("sha256:" + digest, frame["index"], entry["use"]),
+        master_id=_identifier("sha256:" + digest),
+        master_name=master["path"],
+        master_sha256=digest,
+        pixels_sha256=entry["sha256"],
+        digital_source=_digital_source(item_dir, frame["master"], frame["index"]),
+        make=capture.get("make") or "",
+        model=capture.get("model") or "",
+        serial=capture.get("serial") or "",
+        lens=capture.get("lens") or "",
+        exposure_s=capture.get("exposure_s"),
+        f_number=capture.get("f_number"),
+        iso=capture.get("iso"),
+        focal_mm=capture.get("focal_mm"),
+        taken=capture.get("taken") or "",
+        offset=capture.get("offset") or "",
+    )
+
+
+def embedded(
+    data: bytes, words: Words, technical: Technical, with_iim: bool
+) -> tuple[bytes, list[str]]:
+    """Return (the JPEG `data` with its metadata, names of the fields an encoding shortened).
+
+    Raises ValueError for a malformed JPEG or metadata beyond what a file can hold.
+    """
+    exif_block, cut = exif.encode(words, technical)
+    packet, extended = xmp.packet(words, technical)
+    datasets, cut_iim = iim.encode(words) if with_iim else (b"", [])
+    result = jpeg.spliced(
+        data,
+        exif=exif_block,
+        xmp=packet,
+        extended=extended,
+        iim=iim.block(datasets) if datasets else None,
+        ppi=technical.ppi,
+    )
+    return result, cut + cut_iim
+
+
+def embed_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
+    """Write access/, thumbs/ and embedded.json of the item.
+
+    Reads render.json, render/, fixity.json and geometry.json; never the masters. The event's
+    detail holds all that decides the bytes: catalogue record, institution, settings, software.
+    Raises GlassineError for a rendered file that is missing or not what render wrote, and for
+    texts that cannot be embedded.
+    """
+    item = given["item"]
+    settings = given["settings"].get("embed", {})
+    words = words_of(item, given.get("catalogue"), given.get("institution") or {})
+    if settings.get("credit") and given.get("catalogue") is not None:
+        words = replace(words, credit=settings["credit"])
+    _require_usable(item, words)
+    software = given.get("software") or f"Glassine {__version__}"
+    masters = {m["path"]: m for m in files.read_json(item_dir / "fixity.json")["masters"]}
+    frames = files.read_json(
+        item_dir / "render.json"
+        if (item_dir / "render.json").exists()
+        else item_dir / "render" / "render.json"
+    )["frames"]
+    written: list[dict[str, Any]] = []
+    cut: dict[str, list[str]] = {}
+    made: dict[str, list[tuple[str, bytes]]] = {folder: [] for folder in FOLDERS.values()}
+    for frame in frames:
+        for entry in frame.get("files") or ():
+            data = _rendered(item_dir, entry)
+            technical = _technical(frame, entry, data, masters[frame["master"]], item_dir, software)
+            try:
+                result, shortened = embedded(data, words, technical, settings.get("iim", True))
+            except ValueError as problem:
+                raise GlassineError.because(
+                    "embed.encode",
+                    f"render/{entry['name']}",
+                    f"Metadata cannot be embedded: {problem}.",
+                    "a whole JPEG, and texts that its segments can hold.",
+                    "Shorten the texts named, or render the item again.",
+                ) from problem
+            made[FOLDERS[entry["use"]]].append((entry["name"], result))
+            written.append(_entry(frame, entry, result, masters[frame["master"]]))
+            if shortened:
+                cut[written[-1]["path"]] = shortened
+    for folder, contents in made.items():
+        with files.replacing_folder(item_dir / folder) as temporary:
+            for name, content in contents:
+                (temporary / name).write_bytes(content)
+    detail = {
+        "catalogue": given.get("catalogue"),
+        "institution": given.get("institution") or {},
+        "settings": {"embed": settings},
+        "software": software,
+        "step": VERSION,
+        "shortened": cut,
+    }
+    contracts.write(
+        item_dir / "embedded.json",
+        "embedded",
+        {
+            "item": item,
+            "event": events.event("metadata modification", detail, packages=("lxml", "piexif")),
+            "files": written,
+        },
+    )
+
+
+def _entry(
+    frame: dict[str, Any], entry: dict[str, Any], content: bytes, master: dict[str, Any]
+) -> dict[str, Any]:
+    found = formats.identify_bytes(content)
+    assert found is not None  # a JPEG that was just taken apart
+    return {
+        "use": entry["use"],
+        "path": f"{FOLDERS[entry['use']]}/{entry['name']}",
+        "master": frame["master"],
+        "index": frame["index"],
+        "width": entry["width"],
+        "height": entry["height"],
+        "bytes": len(content),
+        "sha256": hashlib.sha256(content).hexdigest(),
+        "sha512": hashlib.sha512(content).hexdigest(),
+        "puid": found.puid,
+        "format_name": found.name,
+        "format_version": found.version,
+        "derived_from": {"path": master["path"], "sha256": master["digests"]["sha256"]},
+    }

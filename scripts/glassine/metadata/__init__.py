@@ -1,0 +1,1 @@
+"""What an access image says of itself: one set of facts, encoded as EXIF, XMP and IPTC-IIM."""
