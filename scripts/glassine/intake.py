@@ -323,14 +323,14 @@ def _waits(entry: _File, growing: set[str], min_age_minutes: float) -> str | Non
     return None
 
 
-def _size_of(path: Path) -> tuple[int, int] | None:
-    """Return (width, height) of a TIFF from its header, or None where it cannot be read."""
+def _size_of(path: Path) -> list[int] | None:
+    """Return [width, height] of a TIFF from its header, or None where it cannot be read."""
     import tifffile
 
     try:
         with path.open("rb") as handle, tifffile.TiffFile(handle) as tiff:
             page = tiff.pages.first
-            return int(page.imagewidth), int(page.imagelength)  # type: ignore[union-attr]
+            return [int(page.imagewidth), int(page.imagelength)]  # type: ignore[union-attr]
     except Exception:  # any damage: `verify` opens the file with care and says what is wrong
         return None
 

@@ -179,14 +179,11 @@ class Run:
     def _say(self, name: str) -> None:
         from glassine import status
 
-        states = status.item_states(self.results_dir(name))
-        counts: dict[str, int] = {}
-        for state in states:
-            counts[state["state"]] = counts.get(state["state"], 0) + 1
-        told = ", ".join(f"{count} {word}" for word, count in sorted(counts.items()))
+        counts = status.counts(status.batch_status(self.results_dir(name)))
+        told = ", ".join(f"{counts[word]} {word}" for word in status.STATES if counts[word])
         receipt = self.working_dir / "deliveries" / f"{name}.receipt.json"
         lines = [
-            f"{name}: {len(states)} items: {told or 'none'}",
+            f"{name}: {counts['total']} items: {told or 'none'}",
             f"  report    {self.results_dir(name) / 'report' / 'index.html'}",
             f"  delivery  {receipt if receipt.exists() else 'withheld (see the report)'}",
         ]
@@ -197,12 +194,20 @@ def with_states(given: dict[str, Any], results_dir: Path) -> dict[str, Any]:
     """Return what a delivery is given, with the items it holds and those it lacks now."""
     from glassine import status
 
-    states = status.item_states(results_dir)
+    states = status.batch_status(results_dir)
     finished = {"done", "review"}
     return {
         **given,
-        "items": [state["item"] for state in states if state["state"] in finished],
-        "lacking": [state for state in states if state["state"] not in finished],
+        "items": [state.item for state in states if state.state in finished],
+        "lacking": [
+            {
+                "item": state.item,
+                "state": state.state,
+                "findings": [finding.as_dict() for finding in state.findings],
+            }
+            for state in states
+            if state.state not in finished
+        ],
     }
 
 
