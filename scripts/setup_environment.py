@@ -1,0 +1,94 @@
+"""Make the checkout's own Python environment from the locked, hash-checked packages.
+
+Only the standard library is used here: this runs before anything is installed.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+import venv
+from pathlib import Path
+
+PROJECT = Path(__file__).resolve().parents[1]
+ENVIRONMENT = PROJECT / ".venv"
+MINIMUM = (3, 11)
+# The larger lock holds all of the smaller one, at the same versions.
+LOCKS = {"run": "requirements.lock", "test": "requirements-test.lock"}
+
+
+def _lock_digest(purpose: str) -> str:
+    text = (PROJECT / LOCKS[purpose]).read_bytes()
+    version = f"{sys.version_info.major}.{sys.version_info.minor}".encode()
+    return hashlib.sha256(text + version).hexdigest()
+
+
+def _mark(purpose: str) -> Path:
+    return ENVIRONMENT / f".installed-{purpose}"
+
+
+def _is_current(purpose: str) -> bool:
+    """Return whether the environment holds what the lock of this purpose (or the larger) says."""
+    if not (ENVIRONMENT / "bin" / "python").exists():
+        return False
+    return any(
+        _mark(name).exists() and _mark(name).read_text("utf-8") == _lock_digest(name)
+        for name in {purpose, "test"}
+    )
+
+
+def _install(purpose: str) -> None:
+    for name in LOCKS:
+        _mark(name).unlink(missing_ok=True)
+    python = ENVIRONMENT / "bin" / "python"
+    if not python.exists() or subprocess.run([python, "-c", ""], check=False).returncode:
+        print(f"Making {ENVIRONMENT}", flush=True)
+        shutil.rmtree(ENVIRONMENT, ignore_errors=True)
+        venv.create(ENVIRONMENT, with_pip=True)
+    lock = PROJECT / LOCKS[purpose]
+    print(f"Installing the packages of {lock.name} (each checked by its hash)", flush=True)
+    command = [python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
+    subprocess.run([*command, "--require-hashes", "--no-deps", "-r", lock], check=True)
+    _mark(purpose).write_text(_lock_digest(purpose), "utf-8")
+
+
+def ready(purpose: str) -> Path:
+    """Return the environment's `bin` folder, making or renewing the environment where needed.
+
+    purpose: "run" or "test". Two callers at once take turns. Ends the process with a plain
+    message where Python is too old or a package cannot be had.
+    """
+    if sys.version_info < MINIMUM:
+        sys.exit(
+            f"Python {sys.version.split()[0]} is too old. Expected: 3.11 or newer. "
+            "Next step: install it and start this command with it, e.g. python3.11 scripts/nightly"
+        )
+    lock_path = PROJECT / ".venv.lock"
+    handle = os.open(lock_path, os.O_RDWR | os.O_CREAT, 0o644)
+    fcntl.flock(handle, fcntl.LOCK_EX)
+    try:
+        if not _is_current(purpose):
+            _install(purpose)
+    except (subprocess.CalledProcessError, OSError) as problem:
+        sys.exit(
+            f"The environment could not be made: {problem}. Expected: Python with venv and pip, "
+            "and a package index within reach. Next step: see the lines above, then start again."
+        )
+    finally:
+        os.close(handle)
+    return ENVIRONMENT / "bin"
+
+
+def run(bin_dir: Path, command: list[str]) -> int:
+    """Run a command of the environment; return its exit code."""
+    environment = {**os.environ, "PATH": f"{bin_dir}{os.pathsep}{os.environ.get('PATH', '')}"}
+    environment.pop("PYTHONHOME", None)
+    environment["VIRTUAL_ENV"] = str(ENVIRONMENT)
+    print("$ " + " ".join(command), flush=True)
+    return subprocess.run(
+        [bin_dir / command[0], *command[1:]], env=environment, check=False
+    ).returncode
