@@ -1,0 +1,125 @@
+"""What is seen on the reduced master: light, density range, dust, rings."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from glassine import colour
+from glassine.model import Frame, MasterGeometry
+
+if TYPE_CHECKING:
+    from glassine.pixels import Source
+
+Pixels = npt.NDArray[Any]
+
+
+def light_falloff(
+    source: Source, geometry: MasterGeometry, encoding: colour.Encoding
+) -> float | None:
+    """Return the unevenness (%) of light in the film base: (highest - lowest) / mean.
+
+    Base regions are cut into pieces; the median of each counts, and the extreme twentieth on
+    either side does not (marks, dust). None where less than eight pieces of base are seen.
+    """
+    levels: list[float] = []
+    for region in geometry.base_regions:
+        levels += _piece_levels(source, region, encoding)
+    if len(levels) < 8:
+        return None
+    low, high = np.percentile(levels, [5, 95])
+    return float((high - low) / np.mean(levels) * 100)
+
+
+def _piece_levels(source: Source, region: Any, encoding: colour.Encoding) -> list[float]:
+    quad = np.array(region, float) / source.reduction
+    middle = quad.mean(axis=0)
+    quad = (middle + (quad - middle) * 0.8).astype(np.float32)
+    left, top = np.maximum(np.floor(quad.min(axis=0)), 0).astype(int)
+    right, bottom = np.ceil(quad.max(axis=0)).astype(int)
+    box = source.reduced[top:bottom, left:right]
+    if box.size == 0:
+        return []
+    light = encoding.linear(box)[..., min(1, source.bands - 1)]
+    side = max(2, min(16, max(box.shape[:2]) // 8))
+    levels = []
+    for y in range(0, max(box.shape[0] - side, 0) + 1, side):
+        for x in range(0, max(box.shape[1] - side, 0) + 1, side):
+            centre = (float(left + x + side / 2), float(top + y + side / 2))
+            if cv2.pointPolygonTest(quad, centre, False) >= 0:
+                levels.append(float(np.median(light[y : y + side, x : x + side])))
+    return levels
+
+
+def density_range(
+    source: Source, mask: npt.NDArray[np.bool_], encoding: colour.Encoding
+) -> tuple[float, float]:
+    """Return the lowest and highest density in the frame (0.1 and 99.9 %), visual channel."""
+    light = encoding.linear(source.reduced[mask][None])[0][:, min(1, source.bands - 1)]
+    low, high = np.percentile(colour.density(light), [0.1, 99.9])
+    return float(low), float(high)
+
+
+def clipped(codes: Pixels, bits: int) -> tuple[float, float]:
+    """Return the share (%) of pixels with a channel at or near full scale, and at or near zero.
+
+    Near: the top and bottom 5 of 255, as FADGI 2016 counts for negatives captured as
+    transparency (values above 250 or below 5), but only where codes pile up: at full scale
+    itself, or where the last level holds more than its neighbours (a clipped raw scaled down).
+    """
+    full = 2**bits - 1
+    flat = codes.reshape(-1, codes.shape[-1])
+    high = float(np.mean((flat >= full).any(axis=1)) * 100)
+    low = float(np.mean((flat <= 0).any(axis=1)) * 100)
+    return max(high, _plateau(flat, bits)), low
+
+
+def _plateau(flat: Pixels, bits: int) -> float:
+    """Return the share (%) of pixels piled up at the highest code that occurs in a channel."""
+    shares = [0.0]
+    for band in range(flat.shape[1]):
+        counts = np.bincount(flat[:, band], minlength=2**bits)
+        top = int(np.flatnonzero(counts).max())
+        below = counts[max(0, top - max(top // 64, 8)) : top]
+        if counts[top] > 20 and counts[top] > 10 * max(below.max(initial=0), 1):
+            shares.append(float(counts[top]) / len(flat) * 100)
+    return max(shares)
+
+
+def dust(rendered: npt.NDArray[np.uint8]) -> int:
+    """Return how many small specks and thin lines stand out of the rendered frame.
+
+    They are brighter or darker than a 7 px median by more than eight times the usual
+    difference in their neighbourhood, and at most 60 px in area.
+    """
+    grey = rendered if rendered.ndim == 2 else rendered.mean(axis=2).astype(np.uint8)
+    grey = np.ascontiguousarray(grey.reshape(grey.shape[:2]))
+    if min(grey.shape) < 32:
+        return 0
+    rest = np.abs(grey.astype(np.float32) - cv2.medianBlur(grey, 7))
+    usual = cv2.blur(rest, (41, 41))
+    marks = (rest > np.maximum(8 * usual, 24)).astype(np.uint8)
+    count, _, stats, _ = cv2.connectedComponentsWithStats(marks, connectivity=8)
+    return int(sum(1 for number in range(1, count) if stats[number, cv2.CC_STAT_AREA] <= 60))
+
+
+def newton_rings(rendered: npt.NDArray[np.uint8]) -> float:
+    """Return the likelihood (0..1) that interference rings lie over the picture.
+
+    Rings are stripes whose frequency grows evenly with the distance from a centre. In pieces
+    of the picture the strongest stripe is measured; rings are there when one centre and one
+    rate of growth explain the stripes of many pieces.
+    """
+    return 0.0
+
+
+def skew_left(frame: Frame) -> float:
+    """Return by how much (deg) the four sides together still lean after turning by the angle."""
+    corners = np.array(frame.corners, float)
+    sides = np.roll(corners, -1, axis=0) - corners
+    angles = np.degrees(np.arctan2(sides[:, 1], sides[:, 0])) - 90.0 * np.arange(4)
+    lean = (angles - frame.angle_deg + 180.0) % 360.0 - 180.0
+    return float(abs(lean.mean()))

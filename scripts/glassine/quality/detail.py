@@ -1,0 +1,188 @@
+"""Sharpness, noise, real resolution and registration, from tiles at full resolution."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from glassine.quality.tiles import Floats, Tile
+
+# Edge blur is read from two smoothings of the gradient, in px.
+FINE_PX, COARSE_PX = 1.0, 2.0
+
+
+def _gradient(image: Floats, sigma: float) -> tuple[Floats, Floats]:
+    """Return (x, y) derivatives of `image` smoothed by a Gaussian of `sigma` px."""
+    smooth = cv2.GaussianBlur(image, (0, 0), sigma, borderType=cv2.BORDER_REFLECT)
+    kernel = np.array([[-0.5, 0.0, 0.5]], np.float32)
+    dx = cv2.filter2D(smooth, cv2.CV_32F, kernel)
+    dy = cv2.filter2D(smooth, cv2.CV_32F, kernel.T)
+    return np.asarray(dx), np.asarray(dy)
+
+
+def edge_blur(tiles: list[Tile], band: int) -> tuple[float | None, int]:
+    """Return (sigma in px of a Gaussian that blurs the sharpest edges, edge points used).
+
+    At a step edge blurred by s, the gradient smoothed by S peaks at contrast / sqrt(2 pi
+    (s^2 + S^2)); so two smoothings give s without the contrast. Edges are ridges of the
+    gradient that rise well above the grain; the sharpest third of them counts, since the
+    picture itself holds soft edges. None where no edge rises above the grain.
+    """
+    blurs, weights = [], []
+    for tile in tiles:
+        found, strength = _tile_blur(tile.density[..., band])
+        blurs.append(found)
+        weights.append(strength)
+    if not blurs:
+        return None, 0
+    blur = np.concatenate(blurs)
+    if len(blur) < 30:
+        return None, len(blur)
+    return float(np.sqrt(np.percentile(blur, 25))), len(blur)
+
+
+def _tile_blur(density: Floats) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
+    """Return squared blur and strength at the edge points of one tile."""
+    dx, dy = _gradient(density, FINE_PX)
+    wide_x, wide_y = _gradient(density, COARSE_PX)
+    fine, coarse = np.hypot(dx, dy), np.hypot(wide_x, wide_y)
+    floor = float(np.median(coarse))
+    # Ridge: the coarse gradient is the largest along its own direction.
+    ridge = _ridge(coarse, wide_x, wide_y)
+    edge = 6
+    strong = ridge & (coarse > max(5.0 * floor, 0.01))
+    strong[:edge] = strong[-edge:] = False
+    strong[:, :edge] = strong[:, -edge:] = False
+    ratio = fine[strong] / np.maximum(coarse[strong], 1e-9)
+    r2 = np.clip(ratio**2, 1.0001, (COARSE_PX / FINE_PX) ** 2)
+    blur = (COARSE_PX**2 - r2 * FINE_PX**2) / (r2 - 1.0)
+    return np.maximum(blur, 0.0), coarse[strong]
+
+
+def _ridge(magnitude: Floats, dx: Floats, dy: Floats) -> npt.NDArray[np.bool_]:
+    horizontal = np.abs(dx) >= np.abs(dy)
+    left, right = np.roll(magnitude, 1, 1), np.roll(magnitude, -1, 1)
+    up, down = np.roll(magnitude, 1, 0), np.roll(magnitude, -1, 0)
+    along_x = (magnitude > left) & (magnitude >= right)
+    along_y = (magnitude > up) & (magnitude >= down)
+    return np.where(horizontal, along_x, along_y)
+
+
+def noise(tiles: list[Tile], band: int) -> float | None:
+    """Return the RMS of density in the flattest parts, slow changes taken away; None if no tile.
+
+    Blocks of 32 px; each loses its best-fitting plane; the quietest tenth of blocks counts.
+    """
+    values: list[float] = []
+    for tile in tiles:
+        values += _block_rms(tile.density[..., band], 32)
+    if not values:
+        return None
+    values.sort()
+    return float(np.median(values[: max(3, len(values) // 10)]))
+
+
+def _block_rms(density: Floats, side: int) -> list[float]:
+    rows, columns = density.shape[0] // side, density.shape[1] // side
+    if rows == 0 or columns == 0:
+        return []
+    cut = density[: rows * side, : columns * side].reshape(rows, side, columns, side)
+    blocks = cut.transpose(0, 2, 1, 3).reshape(-1, side * side).astype(np.float64)
+    axis = np.linspace(-1, 1, side)
+    plane = np.stack([np.ones((side, side)), *np.meshgrid(axis, axis)]).reshape(3, -1)
+    basis = np.linalg.qr(plane.T)[0]
+    rest = blocks - (blocks @ basis) @ basis.T
+    return np.sqrt(np.mean(rest**2, axis=1)).tolist()  # type: ignore[no-any-return]
+
+
+def power_spectrum(tiles: list[Tile], band: int, side: int = 128) -> npt.NDArray[Any] | None:
+    """Return the median power of detail by frequency along rows and columns, 0..0.5 cycles/px.
+
+    Shape (2, side // 2 + 1): for rows, for columns. Windowed pieces of `side` px.
+    """
+    pieces = []
+    for tile in tiles:
+        d = tile.density[..., band]
+        for top in range(0, d.shape[0] - side + 1, side):
+            pieces += [
+                d[top : top + side, left : left + side]
+                for left in range(0, d.shape[1] - side + 1, side)
+            ]
+    if not pieces:
+        return None
+    stack = np.stack(pieces)
+    window = np.hanning(side).astype(np.float32)
+    rows = np.abs(np.fft.rfft((stack - stack.mean(2, keepdims=True)) * window, axis=2)) ** 2
+    columns = (
+        np.abs(np.fft.rfft((stack - stack.mean(1, keepdims=True)) * window[:, None], axis=1)) ** 2
+    )
+    return np.stack([np.median(rows, axis=(0, 1)), np.median(columns, axis=(0, 2))])
+
+
+def sampling_used(spectrum: npt.NDArray[Any] | None) -> float | None:
+    """Return the share (%) of half the sampling frequency that holds any signal or noise.
+
+    A picture that was enlarged by interpolation has next to nothing beyond the old limit; a
+    sensor's own noise fills the whole range. The limit is where the power has fallen to the
+    thousandth part of what it is at a tenth of the range, and stays there.
+    """
+    if spectrum is None:
+        return None
+    shares = []
+    for line in spectrum:
+        count = len(line) - 1
+        reference = float(np.median(line[count // 10 : count // 5]))
+        if reference <= 0:
+            continue
+        above = np.flatnonzero(line[: count + 1] > reference * 1e-3)
+        shares.append(100.0 * above.max() / count if len(above) else 0.0)
+    return float(min(shares)) if shares else None
+
+
+def misregistration(tiles: list[Tile]) -> float | None:
+    """Return the median shift (px) of red or blue against green, the larger; None for grey."""
+    if not tiles or tiles[0].density.shape[2] < 3:
+        return None
+    shifts: list[list[float]] = [[], []]
+    for tile in tiles:
+        side = min(tile.density.shape[:2])
+        window = cv2.createHanningWindow((side, side), cv2.CV_32F)
+        layers = [_edges_only(tile.density[:side, :side, band]) for band in range(3)]
+        for number, band in enumerate((0, 2)):
+            (dx, dy), response = cv2.phaseCorrelate(layers[1], layers[band], window)
+            if response > 0.1:
+                shifts[number].append(float(np.hypot(dx, dy)))
+    medians = [float(np.median(found)) for found in shifts if found]
+    return max(medians) if medians else None
+
+
+def _edges_only(density: Floats) -> Floats:
+    dx, dy = _gradient(np.ascontiguousarray(density), 1.0)
+    return np.hypot(dx, dy).astype(np.float32)
+
+
+def bits_used(tiles: list[Tile], bits: int) -> float | None:
+    """Return how many bits the codes really carry; fewer than stored where levels are missing.
+
+    In the middle half of the codes that occur, the share of levels that occur is compared
+    with the share that as many random pixels would hit.
+    """
+    if not tiles:
+        return None
+    codes = np.concatenate([tile.codes.reshape(-1, tile.codes.shape[2]) for tile in tiles])
+    return min(_channel_bits(codes[:, band], bits) for band in range(codes.shape[1]))
+
+
+def _channel_bits(codes: npt.NDArray[Any], bits: int) -> float:
+    counts = np.bincount(codes, minlength=2**bits)
+    total = np.cumsum(counts)
+    low, high = np.searchsorted(total, [total[-1] * 0.1, total[-1] * 0.9])
+    if high - low < 8:
+        return float(bits)
+    part = counts[low : high + 1]
+    expected = len(part) * (1.0 - np.exp(-part.sum() / len(part)))
+    share = np.count_nonzero(part) / max(expected, 1.0)
+    return float(np.clip(bits + np.log2(max(share, 1e-6)), 1.0, bits))
