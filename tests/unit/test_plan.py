@@ -1,0 +1,97 @@
+"""What a step is given, and when an item is settled."""
+
+import copy
+
+import pytest
+
+from glassine import plan, settings
+
+INTAKE = {
+    "batch": "b1",
+    "facts": {},
+    "items": [
+        {
+            "item": name,
+            "state": "ready",
+            "masters": [{"path": f"{name}.tif", "bytes": 1, "mtime_ns": 1, "expected": {}}],
+            "facts": {"kind": "plate"},
+            "catalogue": {"title": "Quay"},
+            "corrections": None,
+            "findings": [],
+        }
+        for name in ("PEH-1", "PEH-2")
+    ],
+}
+ORDER = [step.name for step in plan.STEPS]
+
+
+def changed_steps(before, after, config_before, config_after):
+    return {
+        step
+        for step in ORDER
+        if plan.given(step, plan.Batch(before), "PEH-1", config_before)
+        != plan.given(step, plan.Batch(after), "PEH-1", config_after)
+    }
+
+
+def test_a_corrected_title_concerns_embed_and_record_only():
+    after = copy.deepcopy(INTAKE)
+    after["items"][0]["catalogue"]["title"] = "Quay, east"
+    config = settings.load({})
+    assert changed_steps(INTAKE, after, config, config) == {"embed", "record"}
+
+
+def test_a_correction_concerns_locate_and_the_record():
+    after = copy.deepcopy(INTAKE)
+    after["items"][0]["corrections"] = {"frames": [{"frame": 1, "rotate": 90}]}
+    config = settings.load({})
+    assert changed_steps(INTAKE, after, config, config) == {"locate", "record"}
+
+
+def test_a_setting_concerns_the_steps_that_use_it():
+    config = settings.load({})
+    other = settings.load({"verify": {"require_manifest": True}})
+    assert changed_steps(INTAKE, INTAKE, config, other) == {"verify"}
+
+
+def test_another_items_row_concerns_nothing():
+    after = copy.deepcopy(INTAKE)
+    after["items"][1]["catalogue"]["title"] = "Other"
+    config = settings.load({})
+    assert changed_steps(INTAKE, after, config, config) == set()
+
+
+@pytest.fixture
+def settled(tmp_path):
+    names = [
+        "fixity.json",
+        "geometry.json",
+        "quality.json",
+        "METS.xml",
+        "manifest.json",
+        "package.json",
+    ]
+    for name in names:
+        (tmp_path / name).write_text("{}")
+    plan.write_stamp(tmp_path, "key")
+    return tmp_path
+
+
+def test_an_item_is_settled_while_key_and_records_stand(settled):
+    assert plan.is_settled(settled, "key")
+
+
+def test_another_key_unsettles(settled):
+    assert not plan.is_settled(settled, "other")
+
+
+@pytest.mark.parametrize("name", ["METS.xml", "geometry.json", "package.json", "done.json"])
+def test_a_missing_or_cut_record_unsettles(settled, name):
+    (settled / name).write_text("")
+    assert not plan.is_settled(settled, "key")
+    (settled / name).unlink()
+    assert not plan.is_settled(settled, "key")
+
+
+def test_every_step_module_states_its_version():
+    assert all(plan.step_version(step.module) for step in plan.STEPS)
