@@ -1,0 +1,92 @@
+"""Encoded pictures: JPEG without metadata but for resolution and profile, WebP and AVIF."""
+
+from __future__ import annotations
+
+import struct
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+Pixels = npt.NDArray[np.uint8]
+
+# From this quality on chroma is kept at full resolution; below, a viewer does not see the loss.
+FULL_CHROMA_QUALITY = 90
+# Payload of one APP2 segment after its 14 bytes of label and numbers (ICC.1:2010, B.4).
+_ICC_CHUNK = 65_519
+_ICC_LABEL = b"ICC_PROFILE\0"
+
+
+def jpeg(
+    pixels: Pixels,
+    quality: int,
+    *,
+    ppi: float | None = None,
+    icc: bytes | None = None,
+    progressive: bool = False,
+) -> bytes:
+    """Return a JFIF 1.01 file (ITU-T T.871) of (h, w, 1|3) pixels, with no other metadata.
+
+    quality: 1 to 100. ppi: written as the density where given (1 to 65535, rounded).
+    icc: embedded in APP2 segments. The same input gives the same bytes.
+    """
+    chroma = (
+        cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444
+        if quality >= FULL_CHROMA_QUALITY
+        else cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420
+    )
+    options = [
+        *(cv2.IMWRITE_JPEG_QUALITY, quality),
+        *(cv2.IMWRITE_JPEG_SAMPLING_FACTOR, chroma),
+        *(cv2.IMWRITE_JPEG_PROGRESSIVE, int(progressive)),
+    ]
+    ordered = cv2.cvtColor(pixels, cv2.COLOR_RGB2BGR) if pixels.shape[2] == 3 else pixels
+    done, encoded = cv2.imencode(".jpg", ordered, options)
+    if not done:
+        raise ValueError(f"a picture of {pixels.shape} cannot be encoded as JPEG")
+    return with_profile(_with_density(encoded.tobytes(), ppi), icc)
+
+
+def _with_density(encoded: bytes, ppi: float | None) -> bytes:
+    if encoded[:4] != b"\xff\xd8\xff\xe0" or encoded[6:11] != b"JFIF\0":
+        raise ValueError("the encoder wrote no JFIF header")
+    unit, density = (1, min(65535, max(1, round(ppi)))) if ppi else (0, 1)
+    return encoded[:13] + struct.pack(">BHH", unit, density, density) + encoded[18:]
+
+
+def with_profile(encoded: bytes, icc: bytes | None) -> bytes:
+    """Return a JFIF file with the profile `icc` put in behind its header (ICC.1:2010, B.4)."""
+    if not icc:
+        return encoded
+    chunks = [icc[start : start + _ICC_CHUNK] for start in range(0, len(icc), _ICC_CHUNK)]
+    segments = b"".join(
+        b"\xff\xe2"
+        + struct.pack(">H", len(chunk) + 16)
+        + _ICC_LABEL
+        + bytes([number, len(chunks)])
+        + chunk
+        for number, chunk in enumerate(chunks, 1)
+    )
+    header_end = 4 + struct.unpack(">H", encoded[4:6])[0]
+    return encoded[:header_end] + segments + encoded[header_end:]
+
+
+def fitted(width: int, height: int, long_edge: int | None) -> tuple[int, int]:
+    """Return the size with `long_edge` as its longer side, never larger than it is."""
+    longest = max(width, height)
+    if long_edge is None or long_edge >= longest:
+        return width, height
+    scale = long_edge / longest
+    return max(1, round(width * scale)), max(1, round(height * scale))
+
+
+def smaller(pixels: Pixels, width: int, height: int) -> Pixels:
+    """Return `pixels` reduced to the size, each pixel the mean of the area it covers.
+
+    Means have no overshoot: nothing is sharpened, no value clips that did not before.
+    """
+    if (width, height) == (pixels.shape[1], pixels.shape[0]):
+        return pixels
+    resized = cv2.resize(pixels, (width, height), interpolation=cv2.INTER_AREA)
+    made = np.asarray(resized, np.uint8)
+    return made[:, :, np.newaxis] if made.ndim == 2 else made

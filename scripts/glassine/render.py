@@ -1,0 +1,439 @@
+"""Pictures of an item's frames: one decode of each master, one resampling of each frame.
+
+The way of a frame: where its pixels come from (`placed`), tone planned from the reduced master,
+then bands of rows, each warped, toned to 8 bits and cut into tiles in one go by a few threads;
+the rest (smaller levels, access image, thumbnail, whole picture) is made from the 8-bit
+picture. The master's digest is taken meanwhile and must be that of verify.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from concurrent.futures import Executor, ThreadPoolExecutor
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from glassine import access, colour, contracts, files, masters, naming, pixels, quality, tiles, tone
+from glassine.errors import Finding, GlassineError
+from glassine.events import event
+from glassine.model import Corners, Facts, Frame, ItemGeometry, MasterGeometry, plain
+
+VERSION = "1"
+
+# Long edge of the picture that quality is measured on.
+MEASURED_LONG_EDGE = 1000
+_PACKAGES = ("pyvips-binary", "opencv-python-headless", "numpy")
+
+
+@dataclass(frozen=True)
+class Job:
+    """One master of the item, with all that is known of it.
+
+    icc: the profile embedded in it, None where it has none.
+    """
+
+    path: Path
+    given: dict[str, Any]
+    fixity: dict[str, Any]
+    geometry: MasterGeometry
+    facts: Facts
+    icc: bytes | None
+
+    @property
+    def header(self) -> dict[str, Any]:
+        found: dict[str, Any] = self.fixity["header"]
+        return found
+
+
+@dataclass(frozen=True)
+class Work:
+    """Where the item's results go, and how they are made."""
+
+    item: str
+    settings: dict[str, Any]
+    files_dir: Path
+    iiif_dir: Path
+    pool: Executor
+    notes: list[str] = field(default_factory=list)
+
+
+def render_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
+    """Write render/ (JPEGs and render.json), quality.json and iiif/ of an item.
+
+    Reads geometry.json and fixity.json. Everything is written beside its final place and
+    renamed at the end, render/ last. Raises GlassineError where a master is not what verify
+    saw, does not decode, or where two pictures would have one name.
+    """
+    pixels.one_thread_each()
+    jobs = _jobs(batch_dir, item_dir, given)
+    _check_names(jobs, given)
+    with (
+        files.replacing_folder(item_dir / "render") as files_dir,
+        files.replacing_folder(item_dir / "iiif") as iiif_dir,
+        ThreadPoolExecutor(_threads(given)) as pool,
+    ):
+        work = Work(given["item"], given["settings"], files_dir, iiif_dir, pool)
+        frames, measured = [], []
+        for job in jobs:
+            made, judged = _render_master(job, work)
+            frames += made
+            measured += judged
+        what = event(
+            "derivation",
+            {"settings": _settings_used(given), "version": VERSION, "notes": work.notes},
+            packages=_PACKAGES,
+        )
+        contracts.write(
+            files_dir / "render.json",
+            "render",
+            {"item": given["item"], "event": what, "frames": plain(frames)},
+        )
+        files.write_json(
+            item_dir / "quality.json",
+            {"item": given["item"], "event": what, "frames": plain(measured)},
+        )
+
+
+def _threads(given: dict[str, Any]) -> int:
+    """Return how many threads share the work; their number changes no byte."""
+    return max(1, min(int(given.get("threads") or 2), len(os.sched_getaffinity(0))))
+
+
+def _settings_used(given: dict[str, Any]) -> dict[str, Any]:
+    sections = ("render", "iiif", "tone", "quality", "naming")
+    return {name: given["settings"][name] for name in sections if name in given["settings"]}
+
+
+# ------------------------------------------------------------------ what there is to do
+
+
+def _jobs(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> list[Job]:
+    geometry = ItemGeometry.from_dict(files.read_json(item_dir / "geometry.json"))
+    fixity = {
+        entry["path"]: entry for entry in files.read_json(item_dir / "fixity.json")["masters"]
+    }
+    located = {master.path: master for master in geometry.masters}
+    facts = Facts.from_dict(given["facts"])
+    jobs = []
+    for master in given["masters"]:
+        if master["path"] not in fixity or master["path"] not in located:
+            raise GlassineError.because(
+                "render.records",
+                master["path"],
+                "fixity.json or geometry.json of the item does not know this master.",
+                "records made from the same masters.",
+                "Delete both files in the item's results; the next run makes them again.",
+            )
+        path = files.inside(batch_dir, master["path"])
+        icc = masters.icc_profile(masters.open_image(path))
+        jobs.append(Job(path, master, fixity[master["path"]], located[master["path"]], facts, icc))
+    return jobs
+
+
+def _frame_number(job: Job, frame: Frame) -> int | None:
+    """Return the number that names the frame, None where the master has no other."""
+    return frame.index if len(job.geometry.frames) > 1 else None
+
+
+def _names(job: Job, frame: Frame, given_item: str, template: str) -> dict[str, str]:
+    part, number = job.given.get("part"), _frame_number(job, frame)
+    names = {
+        use: naming.derivative_name(template, given_item, part, number, use)
+        for use in ("access", "thumb")
+    }
+    return names | {"iiif": naming.iiif_id(given_item, part, number)}
+
+
+def _check_names(jobs: list[Job], given: dict[str, Any]) -> None:
+    """Raise where two pictures of the item would have the same name."""
+    template = given["settings"]["naming"]["derivative"]
+    seen: dict[str, str] = {}
+    found = []
+    for job in jobs:
+        for frame in job.geometry.frames:
+            where = f"{job.geometry.path}, frame {frame.index}"
+            for name in _names(job, frame, given["item"], template).values():
+                other = seen.setdefault(name.casefold(), where)
+                if other != where:
+                    found.append(
+                        Finding(
+                            "render.names",
+                            job.geometry.path,
+                            f"{where} and {other} would both be named {name}.",
+                            "a name of its own for every picture.",
+                            "Give the masters different parts, or add {part} and {frame} to "
+                            "`naming.derivative`.",
+                        )
+                    )
+    if found:
+        raise GlassineError(found)
+
+
+def placed(job: Job, frame: Frame, settings: dict[str, Any], notes: list[str]) -> pixels.Placement:
+    """Return where the frame's output pixels come from, by its corners and the settings.
+
+    Where the facts ask for the whole object and its outline is known, that is taken in place of
+    the picture. The margin is made smaller where it would leave the master.
+    """
+    corners: Corners = frame.corners
+    if job.facts.crop == "object":
+        shown = [other for other in job.geometry.frames if not other.excluded]
+        if job.geometry.object_corners is not None and len(shown) == 1:
+            corners = job.geometry.object_corners
+        else:
+            notes.append(
+                f"{job.geometry.path}: the outline of the object is not known for frame "
+                f"{frame.index}; the picture was cropped."
+            )
+    limit = settings["keystone_min_deg"]
+    return pixels.place(
+        corners,
+        margin_px=_margin_px(job, corners, settings["margin_mm"], notes),
+        rotate=frame.rotate,
+        mirror=frame.mirror,
+        keystone=limit is not None and frame.keystone_deg >= limit,
+    )
+
+
+def _margin_px(job: Job, corners: Corners, margin_mm: float, notes: list[str]) -> float:
+    if margin_mm == 0:
+        return 0.0
+    if job.geometry.ppi is None:
+        notes.append(f"{job.geometry.path}: resolution unknown, cropped without a margin.")
+        return 0.0
+    wanted = margin_mm / 25.4 * job.geometry.ppi
+    points = np.array(corners, float)
+    room = min(
+        points.min(),
+        float(job.geometry.width - points[:, 0].max()),
+        float(job.geometry.height - points[:, 1].max()),
+    )
+    # A corner moves by the margin's diagonal at most, turned towards the master's edge.
+    return float(max(0.0, min(wanted, room / np.sqrt(2))))
+
+
+# ------------------------------------------------------------------ one master
+
+
+def _render_master(job: Job, work: Work) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Return the entries of render.json and quality.json for the frames of one master."""
+    hashing = ThreadPoolExecutor(1)
+    with hashing, pixels.opened(job.path, job.header, work.pool) as source:
+        digest = hashing.submit(_sha256, job.path)
+        tones = tone.plan(source, job.geometry, job.facts, job.icc, work.settings["tone"])
+        frames, measured = [], []
+        for frame, plan in zip(job.geometry.frames, tones, strict=True):
+            entry = _entry(job, frame, work)
+            frames.append(entry)
+            if entry["skipped"] is None:
+                measured.append(_render_frame(source, job, frame, plan, entry, work))
+        _check_digest(job, digest.result())
+    return frames, measured
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def _check_digest(job: Job, found: str) -> None:
+    noted = job.fixity["digests"]["sha256"]
+    if found != noted:
+        raise GlassineError.because(
+            "render.digest",
+            job.geometry.path,
+            f"The master has changed since it was verified: its SHA-256 is now {found}.",
+            f"SHA-256 {noted}, as fixity.json holds it.",
+            "Restore the master from a copy whose digest is the one expected, and check the disk.",
+        )
+
+
+def _entry(job: Job, frame: Frame, work: Work) -> dict[str, Any]:
+    """Return the frame's entry of render.json with nothing made yet."""
+    number = _frame_number(job, frame)
+    blank = frame.blank and work.settings["render"]["blank"] == "skip"
+    words = [word for word in (job.given.get("part"),) if word]
+    words += [f"frame {frame.index}"] if number is not None else []
+    return {
+        "master": job.geometry.path,
+        "part": job.given.get("part"),
+        "index": frame.index,
+        "label": ", ".join(words) or None,
+        "iiif_id": naming.iiif_id(work.item, job.given.get("part"), number),
+        "width": None,
+        "height": None,
+        "ppi": job.geometry.ppi,
+        "skipped": "excluded" if frame.excluded else "blank" if blank else None,
+        "files": [],
+        "tiles": None,
+        "tone": None,
+    }
+
+
+def _render_frame(
+    source: pixels.Source,
+    job: Job,
+    frame: Frame,
+    plan: dict[str, Any],
+    entry: dict[str, Any],
+    work: Work,
+) -> dict[str, Any]:
+    """Make all pictures of one frame, complete its `entry`; return its entry of quality.json."""
+    where = placed(job, frame, work.settings["render"], work.notes)
+    _check_side(job, frame, where)
+    profile = colour.srgb_profile() if plan["bands"] == 3 else colour.grey_profile()
+    writer = tiles.Writer(
+        work.iiif_dir / entry["iiif_id"],
+        where.width,
+        where.height,
+        bands=plan["bands"],
+        tile_px=work.settings["iiif"]["tile_px"],
+        quality=work.settings["iiif"]["quality"],
+        api=work.settings["iiif"]["image_api"],
+        icc=profile,
+        ppi=job.geometry.ppi,
+    )
+    picture = _picture(source, where, plan, job.icc, writer, work.pool)
+    made: dict[str, npt.NDArray[np.uint8]] = {}
+
+    def smaller() -> None:
+        names = _names(job, frame, work.item, work.settings["naming"]["derivative"])
+        entry["files"], made["small"] = _small_files(
+            picture, writer.half, names, job.geometry.ppi, profile, work
+        )
+
+    service = f"{work.settings['iiif']['base_url'].rstrip('/')}/{entry['iiif_id']}"
+    found = writer.finish(picture, service, work.pool, [smaller])
+    entry |= {
+        "width": where.width,
+        "height": where.height,
+        "tiles": {"path": f"iiif/{entry['iiif_id']}"} | found,
+        "tone": plan,
+    }
+    measures = quality.measure(
+        source,
+        job.geometry,
+        frame.index,
+        plan,
+        job.facts,
+        job.header,
+        made["small"],
+        work.settings["quality"],
+        job.icc,
+    )
+    return {
+        "master": job.geometry.path,
+        "index": frame.index,
+        "measures": [asdict(measure) for measure in measures],
+        "verdict": quality.verdict(measures),
+    }
+
+
+def _check_side(job: Job, frame: Frame, where: pixels.Placement) -> None:
+    if max(where.width, where.height) > masters.MAX_SIDE:
+        raise GlassineError.because(
+            "render.size",
+            job.geometry.path,
+            f"Frame {frame.index} is {where.width} x {where.height} pixels.",
+            f"at most {masters.MAX_SIDE} pixels on a side, which JPEG can hold.",
+            "Check the frame's corners in the report.",
+        )
+
+
+def _picture(
+    source: pixels.Source,
+    where: pixels.Placement,
+    plan: dict[str, Any],
+    icc: bytes | None,
+    writer: tiles.Writer,
+    pool: Executor,
+) -> npt.NDArray[np.uint8]:
+    """Return the whole frame, uint8 (height, width, bands); its full-size tiles are written."""
+    picture = np.empty((where.height, where.width, plan["bands"]), np.uint8)
+
+    def band(top: int) -> None:
+        height = min(writer.tile_px, where.height - top)
+        for left in range(0, where.width, pixels.BLOCK):
+            width = min(pixels.BLOCK, where.width - left)
+            block = pixels.warp(source, where, left, top, width, height)
+            picture[top : top + height, left : left + width] = tone.apply(block, plan, icc)
+        writer.first_band(top, picture[top : top + height])
+
+    pixels.run(pool, band, range(0, where.height, writer.tile_px))
+    return picture
+
+
+# ------------------------------------------------------------------ access images
+
+
+def _small_files(
+    picture: npt.NDArray[np.uint8],
+    half: npt.NDArray[np.uint8],
+    names: dict[str, str],
+    ppi: float | None,
+    profile: bytes,
+    work: Work,
+) -> tuple[list[dict[str, Any]], npt.NDArray[np.uint8]]:
+    """Write access image and thumbnail; return their entries and the picture to measure on.
+
+    half: `picture` at half size; what is at least twice reduced is made from it.
+    """
+    settings = work.settings["render"]
+    height, width = picture.shape[:2]
+
+    def reduced(long_edge: int | None) -> npt.NDArray[np.uint8]:
+        size = access.fitted(width, height, long_edge)
+        small_enough = size[0] <= half.shape[1] and size[1] <= half.shape[0]
+        return access.smaller(half if small_enough else picture, *size)
+
+    edge = _access_edge(width, height, ppi, settings)
+    shown = reduced(edge)
+    thumb = access.smaller(
+        shown,
+        *access.fitted(shown.shape[1], shown.shape[0], settings["thumb_long_edge"]),
+    )
+    entries = []
+    for use, pixels_of, grade in (
+        ("access", shown, settings["access_quality"]),
+        ("thumb", thumb, settings["thumb_quality"]),
+    ):
+        scale = pixels_of.shape[1] / width
+        content = access.jpeg(
+            pixels_of,
+            grade,
+            ppi=ppi * scale if ppi else None,
+            icc=profile,
+            progressive=settings["progressive"] and use == "access",
+        )
+        entries.append(_written(work.files_dir, names[use], use, pixels_of, content))
+    return entries, reduced(MEASURED_LONG_EDGE)
+
+
+def _access_edge(
+    width: int, height: int, ppi: float | None, settings: dict[str, Any]
+) -> int | None:
+    """Return the long edge of the access image: by resolution where asked and known."""
+    wanted, edge = settings["access_ppi"], settings["access_long_edge"]
+    if wanted is None or not ppi:
+        return int(edge) if edge is not None else None
+    share = min(1.0, float(wanted) / ppi)
+    return max(1, round(max(width, height) * share))
+
+
+def _written(
+    folder: Path, name: str, use: str, made: npt.NDArray[np.uint8], content: bytes
+) -> dict[str, Any]:
+    (folder / name).write_bytes(content)
+    return {
+        "use": use,
+        "name": name,
+        "width": made.shape[1],
+        "height": made.shape[0],
+        "bytes": len(content),
+        "sha256": hashlib.sha256(content).hexdigest(),
+    }
