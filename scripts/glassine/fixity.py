@@ -7,9 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-import jsonschema
-
-from glassine import files
+from glassine import contracts, files
 from glassine.errors import Finding, GlassineError
 from glassine.events import event
 
@@ -137,5 +135,4 @@ def verify_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
             operator=None,
         ),
     }
-    jsonschema.validate(record, files.read_schema("fixity"))
-    files.write_json(item_dir / "fixity.json", record)
+    contracts.write(item_dir / "fixity.json", "fixity", record)

@@ -281,10 +281,9 @@ def _label_identity(
     path: Path, pattern: re.Pattern[str]
 ) -> tuple[str | None, list[dict[str, Any]]]:
     """Return the item that a label in the picture names, and the labels seen."""
-    from glassine import labels, masters  # pixels are needed only for names off the template
+    from glassine import labels  # pixels are needed only for names off the template
 
-    image = masters.open_image(path)
-    found = labels.read(masters.preview_grey(image, long_edge_px=4000))
+    found = labels.read_master(path)
     items = set()
     for label in found:
         text = label["text"].strip()

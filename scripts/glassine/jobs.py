@@ -49,8 +49,10 @@ def _follow_leader() -> None:
     A job that outlived a killed run would go on writing beside the next run.
     """
     pid_text, _, start = os.environ.get(LEADER, "").partition(" ")
-    if not pid_text.isdigit() or process_start(int(pid_text)) is None:
+    if not pid_text.isdigit():
         return
+    if process_start(int(pid_text)) != start:
+        os._exit(70)
 
     def watch() -> None:
         while process_start(int(pid_text)) == start:

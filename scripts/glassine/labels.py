@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -34,3 +35,34 @@ def read(gray: npt.NDArray[np.uint8]) -> list[dict[str, Any]]:
             {"text": code.text[:_MAX_TEXT], "format": str(code.format), "corners": corners}
         )
     return sorted(found, key=lambda label: (label["corners"][0][::-1], label["text"]))
+
+
+def grey_of(image: Any, long_edge_px: int = 4000) -> npt.NDArray[np.uint8]:
+    """Return a master (pyvips image, 8 or 16 bits, 1 or 3 bands) as grey for reading labels.
+
+    The long edge is at most `long_edge_px`; darkest and lightest 0.5 % are clipped, and a square
+    root stands in for the eye's response, so that linear masters are legible too.
+    """
+    scale = min(1.0, long_edge_px / max(image.width, image.height))
+    small = image.resize(scale) if scale < 1 else image
+    grey = small.numpy().astype(np.float32)
+    grey = grey.mean(axis=2) if grey.ndim == 3 else grey
+    low, high = np.percentile(grey, (0.5, 99.5))
+    spread = np.clip((grey - low) / max(high - low, 1.0), 0, 1)
+    return np.asarray(np.sqrt(spread) * 255, np.uint8)
+
+
+def read_master(path: Path) -> list[dict[str, Any]]:
+    """Return the labels seen in a master, as `read` does; corners in px of its reduced copy.
+
+    Raises GlassineError for a file that is no sound master.
+    """
+    from glassine import masters
+
+    masters.read_header(path)
+    image = masters.open_image(path)
+    try:
+        grey = grey_of(image)
+    except masters.pyvips.Error as problem:
+        raise masters.decoding_problem(path, problem) from problem
+    return read(grey)

@@ -1,0 +1,128 @@
+"""How a job fails, and that it does not outlive its run."""
+
+import json
+import os
+import subprocess
+import sys
+import textwrap
+import time
+from pathlib import Path
+
+import pytest
+
+from glassine import jobs, runlock
+from glassine.errors import GlassineError
+
+SCRIPTS = Path(__file__).resolve().parents[2] / "scripts"
+
+
+def run_step(folder, body, **environment):
+    """Run a step of a job in a process of its own, as an entry script does."""
+    text = f"""
+        import sys
+        sys.path.insert(0, {str(SCRIPTS)!r})
+        from pathlib import Path
+        from glassine import jobs
+        from glassine.errors import GlassineError
+        item_dir = Path({str(folder)!r}) / "results/b1/items/PEH-1"
+        with jobs.item_step("locate", "PEH-1", item_dir, item_dir / "logs/locate.log"):
+            {body}
+    """
+    return subprocess.run(
+        [sys.executable, "-c", textwrap.dedent(text)],
+        capture_output=True,
+        text=True,
+        env={**os.environ, **environment},
+        timeout=60,
+    )
+
+
+def held(folder):
+    return json.loads((folder / "results/b1/items/PEH-1/held.json").read_text())
+
+
+FAIL = 'raise GlassineError.because("locate.none", "a.tif", "No frame.", "one.", "Correct it.")'
+
+
+def test_a_held_item_is_told_in_one_line_without_a_traceback(tmp_path):
+    done = run_step(tmp_path, FAIL)
+    assert done.returncode == 1
+    assert done.stderr.splitlines() == [
+        "HELD a.tif: No frame. Expected: one. Next step: Correct it. [locate.none]"
+    ]
+    assert held(tmp_path)["step"] == "locate"
+    assert held(tmp_path)["findings"][0]["next_step"] == "Correct it."
+
+
+@pytest.mark.parametrize(
+    ("body", "word"),
+    [
+        ("1 / 0", "unexpectedly"),
+        ("raise OSError(28, 'No space left on device')", "disk is full"),
+        ("raise OSError(116, 'Stale file handle', 'x.tif')", "Stale file handle"),
+        ("raise MemoryError", "Memory ran out"),
+    ],
+)
+def test_the_unexpected_is_told_in_plain_words_too(tmp_path, body, word):
+    done = run_step(tmp_path, body)
+    assert done.returncode == 1
+    assert "Traceback" not in done.stderr
+    assert word in held(tmp_path)["findings"][0]["what"]
+    assert "Traceback" in (tmp_path / "results/b1/items/PEH-1/logs/locate.log").read_text()
+
+
+def test_success_releases_what_this_step_held_and_leaves_a_timing(tmp_path):
+    run_step(tmp_path, FAIL)
+    assert run_step(tmp_path, "pass").returncode == 0
+    item_dir = tmp_path / "results/b1/items/PEH-1"
+    assert not (item_dir / "held.json").exists()
+    assert json.loads((item_dir / "timings/locate.json").read_text())["seconds"] >= 0
+
+
+def test_a_job_ends_with_the_run_that_started_it(tmp_path):
+    leader = subprocess.Popen(["sleep", "30"])
+    mark = f"{leader.pid} {jobs.process_start(leader.pid)}"
+    started = time.monotonic()
+    leader.kill()
+    leader.wait()
+    # The mark of a process that is gone: such a job must not start its work at all ...
+    job = run_step(tmp_path, "import time; time.sleep(20)", GLASSINE_LEADER=mark)
+    assert time.monotonic() - started < 15
+    assert job.returncode == 70
+
+
+def test_a_second_run_is_told_of_the_first(tmp_path):
+    first = runlock.RunLock(tmp_path)
+    first.take()
+    with pytest.raises(GlassineError, match=f"process {os.getpid()}"):
+        runlock.RunLock(tmp_path).take()
+    assert first.path.exists()
+
+
+def test_a_run_after_a_killed_one_clears_locks_and_leftovers(tmp_path):
+    text = f"""
+        import os, sys
+        sys.path.insert(0, {str(SCRIPTS)!r})
+        from pathlib import Path
+        from glassine import runlock
+        runlock.RunLock(Path({str(tmp_path)!r})).take()
+        os.kill(os.getpid(), 9)
+    """
+    subprocess.run([sys.executable, "-c", textwrap.dedent(text)], timeout=60)
+    locks = tmp_path / ".snakemake" / "locks"
+    locks.mkdir(parents=True)
+    (locks / "0.output.lock").write_text("x")
+    leftover = tmp_path / "results" / "b1" / ".part-1-x.json"
+    leftover.parent.mkdir(parents=True)
+    leftover.write_text("half")
+    runlock.RunLock(tmp_path).take()
+    assert not leftover.exists()
+    assert list(locks.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("arguments", "looks"),
+    [(["-n"], True), (["--dry-run"], True), (["--lint", "json"], True), (["--cores", "2"], False)],
+)
+def test_looking_needs_no_lock(arguments, looks):
+    assert runlock.only_looks(arguments) is looks
