@@ -74,13 +74,16 @@ def _notice(rights: dict[str, Any], marked: bool | None) -> str:
     return ". ".join(part.rstrip(".") for part in parts if part)
 
 
+def _texts(value: object) -> str:
+    if isinstance(value, tuple):
+        return " ".join(_texts(part) for part in value)
+    return value if isinstance(value, str) else ""
+
+
 def _require_usable(item: str, words: Words) -> None:
     found = []
     for part in fields(words):
-        value = getattr(words, part.name)
-        texts = [value] if isinstance(value, str) else list(value or ()) if value else []
-        flat = " ".join(" ".join(text) if isinstance(text, tuple) else text for text in texts)
-        if bad := unusable(flat):
+        if bad := unusable(_texts(getattr(words, part.name))):
             found.append(
                 Finding(
                     "embed.character",

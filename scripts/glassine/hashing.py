@@ -1,0 +1,101 @@
+"""SHA-256 and SHA-512 of a file in one read, and of a file while it is copied."""
+
+from __future__ import annotations
+
+import ctypes
+import hashlib
+import os
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import BinaryIO
+
+CHUNK = 4 * 2**20
+
+
+@dataclass(frozen=True)
+class Digests:
+    """bytes: size as read; sha256, sha512: lower-case hex."""
+
+    bytes: int
+    sha256: str
+    sha512: str
+
+
+@cache
+def _pool() -> ThreadPoolExecutor:
+    return ThreadPoolExecutor(1, thread_name_prefix="sha512")
+
+
+class _Both:
+    """The two digests of a stream; large pieces are worked on in two threads."""
+
+    def __init__(self) -> None:
+        self.count = 0
+        self.first = hashlib.sha256()
+        self.second = hashlib.sha512()
+
+    def update(self, piece: memoryview) -> None:
+        self.count += len(piece)
+        if len(piece) < 2**18:  # a thread costs more than it saves
+            self.first.update(piece)
+            self.second.update(piece)
+            return
+        other = _pool().submit(self.second.update, piece)
+        self.first.update(piece)
+        other.result()
+
+    def digests(self) -> Digests:
+        return Digests(self.count, self.first.hexdigest(), self.second.hexdigest())
+
+
+def of_stream(stream: BinaryIO, target: BinaryIO | None = None) -> Digests:
+    """Return the digests of all that `stream` gives; write it to `target` on the way, if given."""
+    both = _Both()
+    buffer = bytearray(CHUNK)
+    view = memoryview(buffer)
+    while count := stream.readinto(buffer):  # type: ignore[attr-defined]
+        both.update(view[:count])
+        if target is not None:
+            target.write(view[:count])
+    return both.digests()
+
+
+def of_file(path: Path) -> Digests:
+    """Return the digests of the file as it is on disk now. Raises OSError."""
+    size = path.stat().st_size
+    if size <= CHUNK:
+        content = path.read_bytes()
+        both = _Both()
+        both.update(memoryview(content))
+        return both.digests()
+    with path.open("rb", buffering=0) as opened:
+        return of_stream(opened)
+
+
+def of_bytes(content: bytes) -> Digests:
+    return Digests(
+        len(content), hashlib.sha256(content).hexdigest(), hashlib.sha512(content).hexdigest()
+    )
+
+
+def sync(folder: Path) -> None:
+    """Return when all that was written to the folder's file system is on the disk (syncfs(2))."""
+    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        libc = ctypes.CDLL(None, use_errno=True)
+        if not hasattr(libc, "syncfs") or libc.syncfs(handle) != 0:
+            os.sync()
+    finally:
+        os.close(handle)
+
+
+def forget(path: Path) -> None:
+    """Let the system drop its copy of a synced file from memory, so that the next read is of the
+    disk (posix_fadvise(2); a wish, not an order)."""
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.posix_fadvise(handle, 0, 0, os.POSIX_FADV_DONTNEED)
+    finally:
+        os.close(handle)
