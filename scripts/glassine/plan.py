@@ -8,6 +8,7 @@ that a night with little to do starts quickly however long the batch is.
 
 from __future__ import annotations
 
+import functools
 import hashlib
 import importlib
 import re
@@ -48,6 +49,7 @@ _BY_NAME = {step.name: step for step in STEPS}
 _VERSION = re.compile(r'^VERSION = "([^"]+)"', re.MULTILINE)
 
 
+@functools.cache
 def step_version(module: str) -> str:
     """Return the VERSION of a step's module, read from its text (importing pixels is slow)."""
     base = Path(__file__).parent / module
@@ -56,9 +58,6 @@ def step_version(module: str) -> str:
     if match is None:
         raise ValueError(f'{path} has no line VERSION = "..."')
     return match[1]
-
-
-_VERSIONS = {step.name: step_version(step.module) for step in STEPS}
 
 
 class Batch:
@@ -90,7 +89,7 @@ def given(step_name: str, batch: Batch, item: str, config: dict[str, Any]) -> di
         "item": item,
         "masters": known["masters"],
         "settings": {section: config.get(section, {}) for section in step.sections},
-        "version": _VERSIONS[step_name],
+        "version": step_version(step.module),
     }
     for name in step.fields:
         result[name] = batch.intake.get("facts", {}) if name == "batch_facts" else known.get(name)
