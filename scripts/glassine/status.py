@@ -62,7 +62,7 @@ def _damaged(path: Path, problem: str) -> Finding:
     )
 
 
-def _finding(given: Any, where: str) -> Finding:
+def finding(given: Any, where: str) -> Finding:
     """Return the finding that a record holds, however little of it is there."""
     if not isinstance(given, dict):
         given = {"what": str(given)}
@@ -134,7 +134,7 @@ def _collect_reasons(status: ItemStatus, item_dir: Path) -> None:
 
 
 def _entry_findings(entry: dict[str, Any], severities: set[str]) -> list[Finding]:
-    found = [_finding(each, str(entry.get("item"))) for each in entry.get("findings") or []]
+    found = [finding(each, str(entry.get("item"))) for each in entry.get("findings") or []]
     return [finding for finding in found if finding.severity in severities]
 
 
@@ -151,12 +151,12 @@ def item_status(entry: dict[str, Any], item_dir: Path) -> ItemStatus:
     held = status.records.get("held")
     if entry.get("state") == "held":
         status.step = "intake"
-        status.findings += _entry_findings(entry, {"hold"}) or [_finding({}, status.item)]
+        status.findings += _entry_findings(entry, {"hold"}) or [finding({}, status.item)]
     if held is not None:
         status.step = str(held.get("step") or "unknown")
         given = held.get("findings")
         listed = given if isinstance(given, list) and given else [{}]
-        status.findings += [_finding(each, status.item) for each in listed]
+        status.findings += [finding(each, status.item) for each in listed]
     if status.findings:
         status.state = "held"
         status.step = status.step or "report"

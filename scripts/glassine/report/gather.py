@@ -1,0 +1,431 @@
+"""What the report shows, gathered from the files of a batch; bad records never raise here."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from glassine import corrections, files, naming, status
+from glassine.errors import Finding, GlassineError
+from glassine.status import ItemStatus
+
+# How many items share one file of details beside the page.
+DETAILS_A_FILE = 50
+
+_STATE_WORDS = {
+    "done": "done",
+    "review": "to look at",
+    "held": "held",
+    "waiting": "waiting",
+    "pending": "not yet run",
+}
+_BROKEN = (KeyError, TypeError, ValueError, AttributeError, IndexError)
+
+
+@dataclass
+class Item:
+    """One item as the page shows it.
+
+    masters: dicts of path, part, width, height, preview (address relative to the report, or
+    None), frames; a frame has n, corners, ... and its pictures and measures.
+    taken: earliest capture time as written in the master, or "".
+    """
+
+    status: ItemStatus
+    title: str
+    date: str
+    material: str
+    decay_level: int | None
+    catalogue: list[tuple[str, str]]
+    masters: list[dict[str, Any]]
+    notes: list[Finding]
+    bytes: int
+    taken: str
+    links: list[tuple[str, str]]
+    correction: dict[str, Any] | None
+
+    @property
+    def item(self) -> str:
+        return self.status.item
+
+    @property
+    def state_words(self) -> str:
+        return _STATE_WORDS[self.status.state]
+
+    @property
+    def frames(self) -> list[dict[str, Any]]:
+        return [frame for master in self.masters for frame in master["frames"]]
+
+
+@dataclass
+class Batch:
+    """Everything the page shows of a batch."""
+
+    batch: str
+    title: str
+    items: list[Item] = field(default_factory=list)
+    counts: dict[str, int] = field(default_factory=dict)
+    problems: list[Finding] = field(default_factory=list)
+    notes: list[Finding] = field(default_factory=list)
+    other_files: list[str] = field(default_factory=list)
+    targets: list[str] = field(default_factory=list)
+    rows_read: int = 0
+    without_master: list[dict[str, Any]] = field(default_factory=list)
+    receipts: list[dict[str, Any]] = field(default_factory=list)
+    standing: dict[str, dict[str, Any]] = field(default_factory=dict)
+
+    def in_state(self, state: str) -> list[Item]:
+        return [item for item in self.items if item.status.state == state]
+
+
+def address(*parts: str) -> str:
+    """Return a relative address of a file, each part percent-encoded (RFC 3986)."""
+    return "/".join(quote(piece) for part in parts for piece in part.split("/"))
+
+
+def _text(value: Any) -> str:
+    return "" if value is None else str(value)
+
+
+def _names(record: dict[str, Any], column: str, key: str) -> str:
+    return "; ".join(_text(each.get(key)) for each in record.get(column) or [])
+
+
+def _catalogue_rows(record: dict[str, Any]) -> list[tuple[str, str]]:
+    rights = record.get("rights") or {}
+    rows = [
+        ("Title", _text(record.get("title"))),
+        ("Other title", _text(record.get("alternative"))),
+        ("Description", _text(record.get("description"))),
+        ("Date", _date_words(record)),
+        ("Creator", _names(record, "creators", "name")),
+        ("Subject", _names(record, "subjects", "term")),
+        ("Place", _names(record, "places", "name")),
+        ("Physical description", _text(record.get("physical"))),
+        ("Material", _text(record.get("material"))),
+        ("Decay level", _text(record.get("decay_level"))),
+        ("Rights", _text(rights.get("status") or rights.get("uri"))),
+        ("Collection", _text(record.get("collection"))),
+    ]
+    return [(label, text) for label, text in rows if text]
+
+
+def _date_words(record: dict[str, Any]) -> str:
+    text = _text(record.get("date_text"))
+    if text and record.get("date_understood") is False:
+        return f"{text} (not understood; no date was recorded)"
+    return text
+
+
+def _frame_files(
+    item: str, records: dict[str, Any], master: str, index: int
+) -> dict[str, dict[str, Any]]:
+    """Return the access image and thumbnail of a frame, with addresses."""
+    found = {}
+    for each in (records.get("embedded") or {}).get("files", []):
+        if each["master"] == master and each["index"] == index:
+            found[each["use"]] = {
+                "src": address("..", "items", item, each["path"]),
+                "w": each["width"],
+                "h": each["height"],
+                "bytes": each.get("bytes"),
+                "sha256": each.get("sha256"),
+            }
+    return found
+
+
+def _rendered(records: dict[str, Any], master: str, index: int) -> dict[str, Any]:
+    for each in (records.get("render") or {}).get("frames", []):
+        if each["master"] == master and each["index"] == index:
+            return dict(each)
+    return {}
+
+
+def _measures(records: dict[str, Any], master: str, index: int) -> list[dict[str, Any]]:
+    for each in (records.get("quality") or {}).get("frames", []):
+        if each["master"] == master and each["index"] == index:
+            return list(each["measures"])
+    return []
+
+
+def _frame(
+    item: str, records: dict[str, Any], master: dict[str, Any], frame: dict[str, Any]
+) -> dict[str, Any]:
+    path, index = master["path"], frame["index"]
+    rendered = _rendered(records, path, index)
+    tiles = rendered.get("tiles")
+    return {
+        "n": index,
+        "corners": [[round(float(x), 2), round(float(y), 2)] for x, y in frame["corners"]],
+        "angle": round(float(frame["angle_deg"]), 3),
+        "rotate": frame.get("rotate", 0),
+        "mirror": bool(frame.get("mirror")),
+        "polarity": frame["polarity"],
+        "process": frame["process"],
+        "blank": bool(frame.get("blank")),
+        "exclude": bool(frame.get("excluded")),
+        "confidence": round(float(frame.get("confidence", 0)), 3),
+        "state": frame["state"],
+        "source": frame.get("source", "measured"),
+        "reasons": [str(reason) for reason in frame.get("reasons", [])],
+        "files": _frame_files(item, records, path, index),
+        "tiles": {
+            "id": address("..", "items", item, tiles["path"]),
+            "width": tiles["width"],
+            "height": tiles["height"],
+            "tile": tiles["tile_px"],
+        }
+        if tiles
+        else None,
+        "measures": _measures(records, path, index),
+    }
+
+
+def _preview(item_dir: Path, item: str, path: str) -> str | None:
+    name = f"{Path(path).stem}.jpg"
+    if not (item_dir / "previews" / name).is_file():
+        return None
+    return address("..", "items", item, "previews", name)
+
+
+def _located(records: dict[str, Any], path: str) -> dict[str, Any]:
+    for master in (records.get("geometry") or {}).get("masters", []):
+        if master["path"] == path:
+            return dict(master)
+    return {}
+
+
+def _verified(records: dict[str, Any], path: str) -> dict[str, Any]:
+    for master in (records.get("fixity") or {}).get("masters", []):
+        if master["path"] == path:
+            return dict(master)
+    return {}
+
+
+def _master(
+    item_dir: Path, state: ItemStatus, entry: dict[str, Any], known: dict[str, Any]
+) -> dict[str, Any]:
+    """Return what the page shows of a master; `known` is its line of intake.json."""
+    path = str(known["path"])
+    located = _located(state.records, path)
+    verified = _verified(state.records, path)
+    header = verified.get("header") or {}
+    size = known.get("size_px") or [header.get("width"), header.get("height")]
+    digests = verified.get("digests") or {}
+    return {
+        "path": path,
+        "part": known.get("part"),
+        "bytes": int(known.get("bytes") or 0),
+        "width": located.get("width") or size[0],
+        "height": located.get("height") or size[1],
+        "kind": located.get("kind") or (entry.get("facts") or {}).get("kind"),
+        "ppi": located.get("ppi"),
+        "ppi_source": located.get("ppi_source"),
+        "notes": [str(note) for note in located.get("notes", [])],
+        "preview": _preview(item_dir, state.item, path),
+        "sha256": digests.get("sha256"),
+        "verdict": verified.get("verdict"),
+        "taken": _text((header.get("capture") or {}).get("taken")),
+        "frames": [
+            _frame(state.item, state.records, located, frame) for frame in located.get("frames", [])
+        ],
+    }
+
+
+def _bare_master(known: Any) -> dict[str, Any]:
+    path = _text(known.get("path")) if isinstance(known, dict) else _text(known)
+    return {
+        "path": path, "part": None, "bytes": 0, "width": None, "height": None, "kind": None,
+        "ppi": None, "ppi_source": None, "notes": [], "preview": None, "sha256": None,
+        "verdict": None, "taken": "", "frames": [],
+    }  # fmt: skip
+
+
+def _masters(item_dir: Path, state: ItemStatus, entry: dict[str, Any]) -> list[dict[str, Any]]:
+    shown = []
+    for known in entry.get("masters") or []:
+        try:
+            shown.append(_master(item_dir, state, entry, known))
+        except _BROKEN as problem:
+            shown.append(_bare_master(known))
+            _mark_damaged(state, item_dir, problem)
+    return shown
+
+
+def _mark_damaged(state: ItemStatus, where: Path, problem: Exception) -> None:
+    """Turn the item to `held`: a record whose content cannot be shown is a damaged record."""
+    state.state = "held"
+    state.step = state.step or "report"
+    state.findings.append(
+        Finding(
+            "report.record",
+            str(where),
+            f"A record of this item is damaged ({type(problem).__name__}: {problem}).",
+            "records as the steps of the night wrote them.",
+            "Delete the item's folder; the next run makes it again.",
+        )
+    )
+
+
+def _links(item_dir: Path, item: str) -> list[tuple[str, str]]:
+    known = [
+        ("Preservation record (METS)", "METS.xml"),
+        ("IIIF manifest", "manifest.json"),
+        ("Frames found", "geometry.json"),
+        ("Measures", "quality.json"),
+        ("Checksums", "fixity.json"),
+    ]
+    return [
+        (label, address("..", "items", item, name))
+        for label, name in known
+        if (item_dir / name).is_file()
+    ]
+
+
+def _item(results: Path, entry: dict[str, Any]) -> Item:
+    item_dir = results / "items" / naming.check_item(str(entry["item"]))
+    state = status.item_status(entry, item_dir)
+    record = entry.get("catalogue") or {}
+    masters = _masters(item_dir, state, entry)
+    level = record.get("decay_level")
+    notes = [status.finding(each, state.item) for each in entry.get("findings") or []]
+    return Item(
+        status=state,
+        title=_text(record.get("title")),
+        date=_text(record.get("date_text")),
+        material=_text(record.get("material")),
+        decay_level=level if isinstance(level, int) else None,
+        catalogue=_catalogue_rows(record),
+        masters=masters,
+        notes=[finding for finding in notes if finding.severity == "note"],
+        bytes=sum(master["bytes"] for master in masters),
+        taken=min((master["taken"] for master in masters if master["taken"]), default=""),
+        links=_links(item_dir, state.item),
+        correction=entry.get("corrections"),
+    )
+
+
+def _safe_item(results: Path, entry: Any, number: int) -> Item:
+    """Return the item, or a held stand-in that says that its line in intake.json is damaged."""
+    try:
+        return _item(results, entry)
+    except _BROKEN as problem:
+        name = _text(entry.get("item")) if isinstance(entry, dict) else ""
+        state = ItemStatus(name or f"(entry {number})", state="held")
+        _mark_damaged(state, results / "intake.json", problem)
+        return Item(state, "", "", "", None, [], [], [], 0, "", [], None)
+
+
+def _findings(given: Any, where: str) -> list[Finding]:
+    listed = given if isinstance(given, list) else []
+    return [status.finding(each, where) for each in listed]
+
+
+def _read(path: Path, batch: Batch) -> dict[str, Any]:
+    """Return a record of the batch; a damaged one is a problem that the page shows."""
+    try:
+        record = files.read_json(path)
+    except GlassineError as problem:
+        batch.problems += problem.findings
+        return {}
+    return record if isinstance(record, dict) else {}
+
+
+def _receipts(folder: Path, batch: Batch) -> list[dict[str, Any]]:
+    """Return the receipts of the batch's deliveries, newest revision first."""
+    pattern = re.compile(re.escape(batch.batch) + r"(?:\.r(\d+))?\.receipt\.json")
+    found = []
+    for path in folder.glob("*.receipt.json") if folder.is_dir() else []:
+        match = pattern.fullmatch(path.name)
+        if match:
+            found.append((int(match[1] or 1), path))
+    return [
+        {"file": path.name, "revision": revision, "receipt": _read(path, batch)}
+        for revision, path in sorted(found, reverse=True)
+    ]
+
+
+def _standing(batch_dir: Path | None, items: list[Item]) -> dict[str, dict[str, Any]]:
+    """Return the corrections that stand, of items of other batches' names too."""
+    if batch_dir is not None:
+        path = batch_dir / corrections.FILE_NAME
+        try:
+            return corrections.read_corrections(path) if path.exists() else {}
+        except GlassineError:
+            pass  # intake tells it as a problem of the batch; what it last read serves here
+    return {item.item: item.correction for item in items if item.correction}
+
+
+def _uncaptured(rows: dict[str, Any], given: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the catalogue rows that have no master yet, most decayed first."""
+    listed = rows.get("without_master") or []
+    known = _catalogue_records(given) if any(isinstance(each, str) for each in listed) else {}
+    shown = []
+    for each in listed:
+        record = each if isinstance(each, dict) else known.get(_text(each)) or {}
+        level = record.get("decay_level")
+        shown.append(
+            {
+                "item": _text(record.get("item") or each),
+                "title": _text(record.get("title")),
+                "material": _text(record.get("material")),
+                "decay_level": level if isinstance(level, int) else None,
+            }
+        )
+    return sorted(shown, key=decay_order)
+
+
+def decay_order(row: dict[str, Any]) -> tuple[int, bool, str]:
+    """Sort key: highest level first, nitrate before others of its level, then by id."""
+    level = row["decay_level"]
+    return (-(level if level is not None else -1), row["material"] != "nitrate", row["item"])
+
+
+def _catalogue_records(given: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    if not given.get("batch_dir"):
+        return {}
+    from glassine import catalogue, intake
+
+    path = intake.catalogue_path(Path(given["batch_dir"]), given["settings"])
+    try:
+        return (
+            dict(catalogue.read_catalogue(path, given["settings"]["catalogue"]).records)
+            if path
+            else {}
+        )
+    except (GlassineError, *_BROKEN):
+        return {}  # told by intake; the list then shows ids alone
+
+
+def gather(results: Path, given: dict[str, Any]) -> Batch:
+    """Return everything the page shows of a batch.
+
+    results: `results/<batch>/`; given: see `report.write_report`.
+    """
+    batch = Batch(str(given["batch"]), str(given["batch"]))
+    intake = _read(results / "intake.json", batch)
+    if (results / "held.json").exists():
+        held = _read(results / "held.json", batch)
+        batch.problems += _findings(held.get("findings"), batch.batch)
+    batch.title = _text(intake.get("title")) or batch.batch
+    entries = intake.get("items")
+    for number, entry in enumerate(entries if isinstance(entries, list) else [], 1):
+        batch.items.append(_safe_item(results, entry, number))
+    batch.counts = status.counts([item.status for item in batch.items])
+    batch.notes = _findings(intake.get("notes"), batch.batch)
+    batch.other_files = [_text(name) for name in intake.get("other_files") or []]
+    batch.targets = [
+        _text(each.get("path")) if isinstance(each, dict) else _text(each)
+        for each in intake.get("targets") or []
+    ]
+    rows = intake.get("rows") if isinstance(intake.get("rows"), dict) else {}
+    batch.rows_read = int(rows.get("read") or 0) if rows else 0
+    batch.without_master = _uncaptured(rows or {}, given)
+    if given.get("deliveries"):
+        batch.receipts = _receipts(Path(given["deliveries"]), batch)
+    folder = Path(given["batch_dir"]) if given.get("batch_dir") else None
+    batch.standing = _standing(folder, batch.items)
+    return batch

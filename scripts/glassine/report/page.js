@@ -1,0 +1,684 @@
+(() => {
+"use strict";
+/* The page works without this script: what is held and why is in the HTML itself.
+   Text from records only ever enters the page as text (textContent), never as markup. */
+
+const page = JSON.parse(document.getElementById("page-data").textContent);
+const NS = "http://www.w3.org/2000/svg";
+const find = (selector, root = document) => root.querySelector(selector);
+const all = (selector, root = document) => [...root.querySelectorAll(selector)];
+const SIDES = ["top left", "top right", "bottom right", "bottom left"];
+
+function make(tag, given = {}, ...inside) {
+  const svg = ["svg", "path", "circle", "text", "g"].includes(tag);
+  const node = svg ? document.createElementNS(NS, tag) : document.createElement(tag);
+  for (const [name, value] of Object.entries(given)) {
+    if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
+    else if (value === true) node.setAttribute(name, "");
+    else if (value !== false && value !== null && value !== undefined) node.setAttribute(name, value);
+  }
+  node.append(...inside.filter((each) => each !== null && each !== undefined));
+  return node;
+}
+
+/* ---- what the browser keeps between visits (not every browser keeps it for files) ---- */
+const SHELF = `glassine corrections of ${page.batch}`;
+function recall() {
+  try { return JSON.parse(localStorage.getItem(SHELF)) || {}; } catch { return {}; }
+}
+function remember() {
+  try { localStorage.setItem(SHELF, JSON.stringify({ edits, by: author })); return true; } catch { return false; }
+}
+
+/* ---- the list: filter, search, order, keyboard ---- */
+const list = find("#cards");
+const cards = all(":scope > li", list).map((node, number) => ({
+  node, number, item: page.items[number], state: node.dataset.s, material: node.dataset.m,
+  decay: Number(node.dataset.d ?? -1), sure: Number(node.dataset.c || 0),
+  title: find(".t", node).textContent, text: node.textContent.toLowerCase(),
+}));
+const byItem = new Map(cards.map((card) => [card.item, card]));
+const RANK = { held: 0, review: 1, pending: 2, waiting: 3, done: 4 };
+const ORDERS = {
+  n: (a, b) => a.number - b.number,
+  item: (a, b) => a.item.localeCompare(b.item, undefined, { numeric: true }),
+  title: (a, b) => a.title.localeCompare(b.title) || a.number - b.number,
+  state: (a, b) => RANK[a.state] - RANK[b.state] || a.number - b.number,
+  decay: (a, b) => b.decay - a.decay || a.number - b.number,
+  confidence: (a, b) => a.sure - b.sure || a.number - b.number,
+};
+let shown = cards;
+
+function filterCards() {
+  const words = find("#find").value.toLowerCase().split(/\s+/).filter(Boolean);
+  const state = find("#by-state").value, material = find("#by-material").value;
+  shown = cards.filter((card) => {
+    const fits = (!state || card.state === state) && (!material || card.material === material)
+      && words.every((word) => card.text.includes(word));
+    if (card.node.hidden === fits) card.node.hidden = !fits;
+    return fits;
+  });
+  find("#shown").textContent = shown.length === cards.length ? `${cards.length}` : `${shown.length} of ${cards.length}`;
+  find("#none").hidden = shown.length > 0;
+  sortShown();
+}
+let orderNow = "n";
+function sortShown() {
+  const order = find("#order").value;
+  shown.sort(ORDERS[order]);
+  if (order === orderNow) return;
+  orderNow = order;
+  list.append(...[...cards].sort(ORDERS[order]).map((card) => card.node));
+}
+let waitingToFilter = 0;
+function filterSoon() { clearTimeout(waitingToFilter); waitingToFilter = setTimeout(filterCards, 60); }
+function resetFilter() {
+  find("#find").value = ""; find("#by-state").value = ""; find("#by-material").value = "";
+  filterCards();
+}
+find(".tools").addEventListener("submit", (event) => event.preventDefault());
+find("#find").addEventListener("input", filterSoon);
+for (const id of ["#by-state", "#by-material", "#order"]) find(id).addEventListener("change", filterCards);
+find("#reset").addEventListener("click", () => { resetFilter(); find("#find").focus(); });
+all("input[name=view]").forEach((radio) => radio.addEventListener("change", () => list.classList.toggle("list", radio.value === "list" && radio.checked)));
+
+const singleKeys = () => find("#single-keys").checked;
+const typing = (node) => node.matches?.("input:not([type=radio]):not([type=checkbox]), textarea, select, [contenteditable]");
+
+function columns() {
+  const first = shown[0]?.node.offsetTop;
+  const row = shown.findIndex((card) => card.node.offsetTop !== first);
+  return row > 0 ? row : Math.max(1, shown.length);
+}
+list.addEventListener("keydown", (event) => {
+  const at = shown.findIndex((card) => card.node.contains(document.activeElement));
+  const step = { ArrowRight: 1, ArrowLeft: -1, ArrowDown: columns(), ArrowUp: -columns() }[event.key];
+  const next = event.key === "Home" ? 0 : event.key === "End" ? shown.length - 1 : step ? at + step : -1;
+  if (at < 0 || next < 0 || next >= shown.length) return;
+  event.preventDefault();
+  find("a", shown[next].node).focus();
+});
+document.addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.altKey || event.metaKey || typing(event.target) || !singleKeys()) return;
+  if (dialog.open) {
+    const action = { n: () => step(1), p: () => step(-1), u: undo }[event.key];
+    if (action) { event.preventDefault(); action(); }
+  } else if (event.key === "/") { event.preventDefault(); find("#find").focus(); }
+});
+
+/* ---- details, some items a file, fetched by a script element: that works from the disk too ---- */
+const parts = new Map();
+window.glassineDetails = (number, items) => parts.get(number)?.resolve(items);
+function partOf(number) {
+  if (!parts.has(number)) {
+    const part = {};
+    part.promise = new Promise((resolve, reject) => { part.resolve = resolve; part.reject = reject; });
+    parts.set(number, part);
+    const name = `details-${String(number).padStart(4, "0")}.js`;
+    document.head.append(make("script", { src: name, onerror: () => { parts.delete(number); part.reject(new Error(`${name} is missing beside this page`)); } }));
+  }
+  return parts.get(number).promise;
+}
+async function detailOf(item) {
+  const number = page.items.indexOf(item);
+  if (number < 0) throw new Error(`this report has no item ${item}`);
+  return (await partOf(Math.floor(number / page.size)))[number % page.size];
+}
+
+/* ---- edits: item -> correction, as corrections.yaml will hold it ---- */
+const recalled = recall();
+let edits = recalled.edits && typeof recalled.edits === "object" ? recalled.edits : {};
+let author = typeof recalled.by === "string" ? recalled.by : "";
+for (const item of Object.keys(edits)) if (!byItem.has(item)) delete edits[item];
+const history = [];
+const KEYS = ["corners", "rotate", "mirror", "polarity", "process", "exclude", "blank"];
+
+function standing(item) {
+  return page.standing[item] || { by: null, when: null, note: null, identity: null, frames: [] };
+}
+const correctionOf = (item) => edits[item] || standing(item);
+function entryOf(correction, master, n) {
+  return correction.frames.find((each) => each.frame === n && (each.master === undefined || each.master === master));
+}
+function framesOf(detail, master) {
+  const correction = correctionOf(detail.item);
+  const frames = master.frames.map((frame) => ({ ...frame, ...wanted(entryOf(correction, master.path, frame.n)), found: frame }));
+  for (const entry of correction.frames) {
+    const here = entry.master === master.path || (entry.master === undefined && detail.masters.length === 1);
+    if (here && entry.corners && !frames.some((frame) => frame.n === entry.frame)) {
+      frames.push({ n: entry.frame, rotate: 0, mirror: false, polarity: "negative", process: "monochrome", exclude: false, blank: false, state: "ok", reasons: [], files: {}, measures: [], tiles: null, ...wanted(entry), found: null });
+    }
+  }
+  return frames.sort((a, b) => a.n - b.n);
+}
+function wanted(entry) {
+  return entry ? Object.fromEntries(KEYS.filter((key) => key in entry).map((key) => [key, entry[key]])) : {};
+}
+function keepHistory(item) {
+  history.push({ item, before: edits[item] ? structuredClone(edits[item]) : null });
+  if (history.length > 200) history.shift();
+}
+function edit(item, action) {
+  keepHistory(item);
+  const correction = structuredClone(correctionOf(item));
+  action(correction);
+  if (same(correction, standing(item))) delete edits[item]; else edits[item] = correction;
+  afterEdit(item);
+}
+function same(a, b) {
+  const core = (each) => JSON.stringify([each.note || null, each.identity || null, each.frames]);
+  return core(a) === core(b);
+}
+function setFrame(item, master, n, values) {
+  edit(item, (correction) => {
+    let entry = entryOf(correction, master, n);
+    if (!entry) correction.frames.push(entry = { master, frame: n });
+    Object.assign(entry, values);
+  });
+}
+function undo() {
+  const last = history.pop();
+  if (!last) { say("Nothing to undo."); return; }
+  if (last.before) edits[last.item] = last.before; else delete edits[last.item];
+  afterEdit(last.item);
+  if (open && open.detail.item !== last.item) location.hash = `item=${last.item}`;
+  else redraw();
+  say(`Undone in ${last.item}.`);
+}
+function afterEdit(item) {
+  byItem.get(item)?.node.classList.toggle("changed", item in edits);
+  remember();
+  drawSaveBar();
+}
+
+/* ---- geometry of a frame ---- */
+const round = (value) => Math.round(value * 100) / 100;
+function wrongShape(corners) {
+  let turns = 0;
+  for (let at = 0; at < 4; at++) {
+    const [a, b, c] = [corners[at], corners[(at + 1) % 4], corners[(at + 2) % 4]];
+    if ((b[0] - a[0]) * (c[1] - b[1]) - (b[1] - a[1]) * (c[0] - b[0]) > 0) turns++;
+  }
+  return turns < 4;
+}
+const outline = (corners) => `M${corners.map((point) => point.join(" ")).join("L")}Z`;
+const middle = (corners) => [0, 1].map((axis) => corners.reduce((sum, point) => sum + point[axis], 0) / 4);
+
+/* ---- the item's view ---- */
+const dialog = find("#item");
+let open = null; /* { detail, master, n, zoom, cameFrom } */
+const live = make("p", { class: "skip", role: "status", "aria-live": "polite" });
+function say(text) { live.textContent = text; }
+
+async function show(item) {
+  let detail;
+  try { detail = await detailOf(item); } catch (problem) { alert(`${item} cannot be shown: ${problem.message}.`); return; }
+  if (location.hash !== `#item=${encodeURIComponent(item)}` && location.hash !== `#item=${item}`) return;
+  const asked = detail.reasons.find((reason) => reason.frame);
+  const master = detail.masters.find((each) => each.path === asked?.master) || detail.masters.find((each) => each.frames.length) || detail.masters[0] || null;
+  open = { detail, master, n: asked?.frame ?? master?.frames[0]?.n ?? null, zoom: 1, cameFrom: open?.cameFrom || document.activeElement };
+  if (!dialog.open) dialog.showModal();
+  redraw(true);
+}
+function closeItem() {
+  const item = open?.detail.item;
+  open = null;
+  if (dialog.open) dialog.close();
+  history.length = 0;
+  if (location.hash.startsWith("#item=")) window.history.replaceState(null, "", location.pathname + location.search);
+  document.body.append(saveBar);
+  const card = byItem.get(item);
+  if (card && !card.node.hidden) find("a", card.node).focus();
+}
+function step(by) {
+  if (!open) return;
+  const at = shown.findIndex((card) => card.item === open.detail.item);
+  const next = shown[(at + by + shown.length) % shown.length];
+  if (next) location.hash = `item=${encodeURIComponent(next.item)}`;
+}
+dialog.addEventListener("cancel", (event) => { event.preventDefault(); if (zoomed) closeZoom(); else closeItem(); });
+dialog.addEventListener("close", () => { if (open) closeItem(); });
+window.addEventListener("resize", () => { if (open) drawStage(); });
+
+function redraw(fresh = false) {
+  if (!open) return;
+  const { detail } = open;
+  const focus = fresh ? null : document.activeElement?.dataset?.keep;
+  const scroll = fresh ? 0 : find(".panel", dialog)?.scrollTop || 0;
+  const state = make("span", { class: `state s-${detail.state}` }, detail.words);
+  const top = make("div", { class: "bar-top" },
+    make("h2", { id: "item-name", tabindex: "-1" }, `${detail.item} `, make("span", { class: "title" }, detail.title)), state,
+    make("button", { type: "button", onclick: () => step(-1) }, "Previous"),
+    make("button", { type: "button", onclick: () => step(1) }, "Next"),
+    make("button", { type: "button", onclick: undo, "data-keep": "undo" }, "Undo"),
+    make("button", { type: "button", onclick: closeItem }, "Close"));
+  dialog.replaceChildren(top, make("div", { class: "stage" }), panel(), live, saveBar);
+  drawStage();
+  drawSaveBar();
+  find(".panel", dialog).scrollTop = scroll;
+  if (focus) find(`[data-keep="${focus}"]`, dialog)?.focus({ preventScroll: true });
+  else if (fresh) find("h2", top).focus();
+}
+
+/* ---- the stage: the master's preview with the outlines over it ---- */
+function drawStage() {
+  const stage = find(".stage", dialog);
+  const { master, detail } = open;
+  const keep = [stage.scrollLeft, stage.scrollTop];
+  if (!master || !master.width || !master.height) {
+    stage.replaceChildren(make("p", { class: "nothing" }, "There is no picture of this item yet."));
+    return;
+  }
+  const fit = Math.min(stage.clientWidth / master.width, Math.max(stage.clientHeight, 200) / master.height) * 0.96;
+  const scale = fit * open.zoom;
+  const svg = make("svg", { viewBox: `0 0 ${master.width} ${master.height}`, role: "group", "aria-label": `Outlines on the master ${master.path}` });
+  for (const frame of framesOf(detail, master)) svg.append(drawFrame(svg, frame, scale));
+  const film = make("div", { class: "film" }, master.preview ? make("img", { src: master.preview, alt: `The whole master ${master.path}` }) : null, svg);
+  film.style.width = `${Math.round(master.width * scale)}px`;
+  film.style.height = `${Math.round(master.height * scale)}px`;
+  film.style.marginTop = `${Math.max(0, (stage.clientHeight - master.height * scale) / 2)}px`;
+  const lens = make("div", { class: "lens", role: "group", "aria-label": "Size of the view" },
+    make("button", { type: "button", "data-keep": "larger", "aria-label": "Larger", onclick: () => zoomStage(1.6) }, "+"),
+    make("button", { type: "button", "data-keep": "smaller", "aria-label": "Smaller", onclick: () => zoomStage(1 / 1.6) }, "−"),
+    make("button", { type: "button", "data-keep": "fit", onclick: () => zoomStage(0) }, "Fit"));
+  const focus = stage.contains(document.activeElement) ? document.activeElement.dataset.keep : null;
+  stage.replaceChildren(lens, film);
+  [stage.scrollLeft, stage.scrollTop] = keep;
+  if (focus) find(`[data-keep="${focus}"]`, stage)?.focus({ preventScroll: true });
+}
+function zoomStage(by) {
+  const stage = find(".stage", dialog);
+  const before = open.zoom;
+  open.zoom = by ? Math.min(24, Math.max(1, open.zoom * by)) : 1;
+  const grow = open.zoom / before;
+  drawStage();
+  const frame = chosenFrame();
+  if (frame && before === 1 && grow > 1) {
+    const svg = find(".film", stage), [x, y] = middle(frame.corners);
+    stage.scrollTo(x / open.master.width * svg.offsetWidth - stage.clientWidth / 2, y / open.master.height * svg.offsetHeight - stage.clientHeight / 2);
+  } else if (grow !== 1) {
+    stage.scrollTo((stage.scrollLeft + stage.clientWidth / 2) * grow - stage.clientWidth / 2, (stage.scrollTop + stage.clientHeight / 2) * grow - stage.clientHeight / 2);
+  }
+}
+function chosenFrame() {
+  return open.master && framesOf(open.detail, open.master).find((frame) => frame.n === open.n);
+}
+
+function drawFrame(svg, frame, scale) {
+  const chosen = frame.n === open.n;
+  const group = make("g", { class: [chosen ? "chosen" : "", frame.exclude ? "out" : "", wrongShape(frame.corners) ? "wrong" : ""].join(" ") });
+  const halo = make("path", { class: "halo" }), edge = make("path", { class: `edge${frame.state === "review" ? " unsure" : ""}` });
+  const face = make("path", { class: "face" });
+  const number = make("text", { class: "num", "font-size": 20 / scale }, `${frame.n}`);
+  const grips = [];
+  const place = (corners) => {
+    for (const path of [halo, edge, face]) path.setAttribute("d", outline(corners));
+    const [x, y] = middle(corners);
+    number.setAttribute("x", x); number.setAttribute("y", y - (chosen ? 24 / scale : 0));
+    group.classList.toggle("wrong", wrongShape(corners));
+    grips.forEach((grip, at) => {
+      const [gx, gy] = at < 4 ? corners[at] : [x, y];
+      grip.setAttribute("transform", `translate(${gx} ${gy})`);
+      grip.setAttribute("aria-label", at < 4 ? `Frame ${frame.n}, ${SIDES[at]} corner, x ${Math.round(gx)}, y ${Math.round(gy)}` : `Whole frame ${frame.n}, middle at x ${Math.round(gx)}, y ${Math.round(gy)}`);
+    });
+  };
+  group.append(halo, edge, face, number);
+  if (chosen) {
+    for (let at = 0; at < 5; at++) {
+      const size = at < 4 ? 8 : 6;
+      grips.push(make("g", { class: "grip", tabindex: "0", role: "button", "aria-roledescription": "movable point", "data-keep": `grip-${at}` },
+        make("circle", { class: "reach", r: 17 / scale }), make("circle", { class: "ring", r: size / scale }), make("circle", { class: "ring2", r: size / scale })));
+    }
+    group.append(...grips);
+    grips.forEach((grip, at) => movable(svg, grip, frame, at, place));
+    movable(svg, face, frame, 4, place);
+  } else {
+    face.addEventListener("click", () => { open.n = frame.n; redraw(); });
+  }
+  place(frame.corners);
+  return group;
+}
+
+function moved(corners, at, dx, dy) {
+  const { width, height } = open.master;
+  if (at < 4) {
+    return corners.map(([x, y], each) => each === at ? [round(Math.min(width, Math.max(0, x + dx))), round(Math.min(height, Math.max(0, y + dy)))] : [x, y]);
+  }
+  const xs = corners.map((point) => point[0]), ys = corners.map((point) => point[1]);
+  const sx = Math.min(Math.max(dx, -Math.min(...xs)), width - Math.max(...xs));
+  const sy = Math.min(Math.max(dy, -Math.min(...ys)), height - Math.max(...ys));
+  return corners.map(([x, y]) => [round(x + sx), round(y + sy)]);
+}
+function movable(svg, node, frame, at, place) {
+  const item = open.detail.item, path = open.master.path;
+  const point = (event) => new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse());
+  node.addEventListener("pointerdown", (event) => {
+    if (event.button !== 0) return;
+    event.preventDefault();
+    node.focus?.({ preventScroll: true });
+    node.setPointerCapture(event.pointerId);
+    const from = point(event);
+    let corners = frame.corners;
+    const move = (next) => { const to = point(next); corners = moved(frame.corners, at, to.x - from.x, to.y - from.y); place(corners); };
+    const end = () => {
+      node.removeEventListener("pointermove", move);
+      if (corners !== frame.corners) { setFrame(item, path, frame.n, { corners }); redraw(); }
+    };
+    node.addEventListener("pointermove", move);
+    node.addEventListener("pointerup", end, { once: true });
+    node.addEventListener("pointercancel", end, { once: true });
+  });
+  node.addEventListener("keydown", (event) => {
+    const by = (event.shiftKey ? 25 : 1);
+    const way = { ArrowLeft: [-by, 0], ArrowRight: [by, 0], ArrowUp: [0, -by], ArrowDown: [0, by] }[event.key];
+    if (!way) return;
+    event.preventDefault();
+    setFrame(item, path, frame.n, { corners: moved(frame.corners, at, ...way) });
+    redraw();
+    const now = chosenFrame().corners, [x, y] = at < 4 ? now[at] : middle(now);
+    say(`x ${Math.round(x)}, y ${Math.round(y)}`);
+  });
+}
+
+/* ---- the panel beside the stage ---- */
+function panel() {
+  const { detail, master } = open;
+  const frames = master ? framesOf(detail, master) : [];
+  const frame = frames.find((each) => each.n === open.n);
+  return make("div", { class: "panel" },
+    ...reasons(detail),
+    detail.masters.length > 1 ? chooser("Masters", "master", detail.masters.map((each) => [each.path, each.part || each.path]), master?.path, (path) => { open.master = detail.masters.find((each) => each.path === path); open.n = open.master.frames[0]?.n ?? null; redraw(); }) : null,
+    ...(master ? [make("h3", {}, "Frames"),
+      chooser("Frames", "frame", frames.map((each) => [String(each.n), `${each.n}${each.exclude ? " left out" : each.blank ? " blank" : each.state === "review" ? " to look at" : ""}`]), String(open.n), (n) => { open.n = Number(n); redraw(); }),
+      make("div", { class: "row" }, make("button", { type: "button", "data-keep": "add", onclick: addFrame }, "Add a frame"))] : []),
+    ...(frame ? frameTools(detail, master, frame) : []),
+    make("h3", {}, "Note"),
+    noteField(detail),
+    ...(frame?.measures.length ? measureTable(frame) : []),
+    ...facts(detail, master, frame));
+}
+function reasons(detail) {
+  const made = [];
+  if (detail.reasons.length) {
+    made.push(make("h3", {}, "To look at"), make("ul", {}, ...detail.reasons.map((reason) => make("li", {}, reason.frame ? make("b", {}, `Frame ${reason.frame}: `) : null, reason.text))));
+  }
+  if (detail.findings.length) {
+    made.push(make("h3", {}, detail.state === "held" ? `Held at ${detail.step}` : "Notes"), ...detail.findings.map((each) => pairs([["What", each.what], ["Expected", each.expected], ["Next step", each.next_step], ["File", each.path]], "finding")));
+  }
+  return made;
+}
+function pairs(rows, kind = "") {
+  return make("dl", { class: kind }, ...rows.filter((row) => row[1]).flatMap(([label, text]) => [make("dt", {}, label), make("dd", {}, text)]));
+}
+function chooser(legend, name, options, chosen, action) {
+  return make("fieldset", { class: "choose" }, make("legend", { class: "skip" }, legend), make("div", { class: "row" },
+    ...options.map(([value, words]) => make("label", {}, make("input", { type: "radio", name, value, checked: value === chosen, "data-keep": `${name}-${value}`, onchange: () => action(value) }), words))));
+}
+function frameTools(detail, master, frame) {
+  const set = (values) => { setFrame(detail.item, master.path, frame.n, values); redraw(); };
+  const turn = (by) => set({ rotate: (frame.rotate + by + 360) % 360 });
+  const tick = (key, words) => make("label", { class: "line" }, make("input", { type: "checkbox", checked: frame[key], "data-keep": key, onchange: (event) => set({ [key]: event.target.checked }) }), words);
+  const pick = (key, words, options) => make("label", { class: "line" }, words, make("select", { "data-keep": key, onchange: (event) => set({ [key]: event.target.value }) }, ...options.map((each) => make("option", { selected: each === frame[key] }, each))));
+  const touched = entryOf(correctionOf(detail.item), master.path, frame.n);
+  return [
+    make("h3", {}, `Frame ${frame.n}`),
+    frame.found ? pairs([["Found", frame.found.source === "correction" ? "set by a person" : `confidence ${frame.found.confidence}`], ["Skew", `${frame.found.angle}°`]]) : pairs([["Found", "added by you"]]),
+    wrongShape(frame.corners) ? make("p", { class: "warn" }, "The corners cross: set them so that they go round the picture.") : null,
+    make("div", { class: "row" }, make("button", { type: "button", "data-keep": "left", onclick: () => turn(-90) }, "Turn left"), make("button", { type: "button", "data-keep": "right", onclick: () => turn(90) }, "Turn right"), make("span", {}, frame.rotate ? `${frame.rotate}° clockwise` : "not turned")),
+    tick("mirror", "Mirror left to right"), tick("exclude", "Leave this frame out"), tick("blank", "The frame is blank"),
+    pick("polarity", "Film is", ["negative", "positive"]), pick("process", "and", ["colour", "monochrome"]),
+    make("div", { class: "row" },
+      make("button", { type: "button", "data-keep": "confirm", onclick: () => { set({ corners: frame.corners }); say(`Frame ${frame.n} confirmed as drawn.`); } }, "Confirm as drawn"),
+      touched ? make("button", { type: "button", "data-keep": "forget", onclick: () => { edit(detail.item, (correction) => { correction.frames = correction.frames.filter((each) => each !== entryOf(correction, master.path, frame.n)); }); if (!frame.found) open.n = master.frames[0]?.n ?? null; redraw(); } }, frame.found ? "Drop the correction" : "Remove the frame") : null),
+    make("details", { open: cornersOpen, ontoggle: (event) => { cornersOpen = event.target.open; } }, make("summary", {}, "Corners in numbers (pixels of the master)"), cornerFields(set, frame)),
+    compare(master, frame),
+    frame.tiles || frame.files.access ? make("div", { class: "row" }, make("button", { type: "button", "data-keep": "zoom", onclick: () => openZoom(frame) }, "Zoom into the picture")) : null,
+  ];
+}
+let cornersOpen = false;
+function cornerFields(set, frame) {
+  const field = (at, axis) => make("input", { type: "number", step: "any", value: frame.corners[at][axis], "aria-label": `${SIDES[at]}, ${axis ? "y" : "x"}`, "data-keep": `corner-${at}-${axis}`, onchange: (event) => {
+    const value = event.target.valueAsNumber;
+    if (Number.isFinite(value)) set({ corners: frame.corners.map((point, each) => each === at ? point.map((old, which) => which === axis ? round(value) : old) : point) });
+  } });
+  return make("div", { class: "four" }, ...SIDES.flatMap((words, at) => [make("span", {}, words), field(at, 0), field(at, 1)]));
+}
+function noteField(detail) {
+  return make("textarea", { "aria-label": "Note to the record", maxlength: "2000", "data-keep": "note", onchange: (event) => { const text = event.target.value.trim(); edit(detail.item, (correction) => { correction.note = text || null; }); } }, correctionOf(detail.item).note || "");
+}
+function addFrame() {
+  const { detail, master } = open;
+  const frames = framesOf(detail, master), model = chosenFrame() || frames[frames.length - 1];
+  const numbers = [...frames.map((frame) => frame.n), ...correctionOf(detail.item).frames.map((entry) => entry.frame)];
+  const n = Math.max(0, ...numbers) + 1;
+  let corners;
+  if (model) {
+    const xs = model.corners.map((point) => point[0]), ys = model.corners.map((point) => point[1]);
+    const wide = Math.max(...xs) - Math.min(...xs), tall = Math.max(...ys) - Math.min(...ys);
+    const right = Math.max(...xs) + wide * 1.05 <= master.width, below = Math.max(...ys) + tall * 1.05 <= master.height;
+    corners = moved(model.corners, 4, right ? wide * 1.05 : below ? 0 : -wide * 1.05, right ? 0 : below ? tall * 1.05 : 0);
+  } else {
+    const [w, h] = [master.width, master.height];
+    corners = [[w * .25, h * .25], [w * .75, h * .25], [w * .75, h * .75], [w * .25, h * .75]].map((point) => point.map(round));
+  }
+  open.n = n;
+  setFrame(detail.item, master.path, n, { corners, polarity: model?.polarity || "negative", process: model?.process || "monochrome", rotate: model?.rotate || 0, mirror: model?.mirror || false });
+  redraw();
+  say(`Frame ${n} added.`);
+}
+function measureTable(frame) {
+  const words = { pass: "within", review: "to look at", fail: "outside" };
+  return [make("h3", {}, `Measures of frame ${frame.n}`), make("table", {}, make("thead", {}, make("tr", {}, ...["Measure", "Value", "Limit", ""].map((text) => make("th", { scope: "col" }, text)))),
+    make("tbody", {}, ...frame.measures.map((each) => make("tr", { title: each.source || null }, make("th", { scope: "row" }, each.name), make("td", {}, `${typeof each.value === "number" ? Number(each.value.toPrecision(4)) : each.value ?? ""} ${each.unit || ""}`), make("td", {}, each.limit || ""), make("td", { class: each.verdict === "pass" ? "" : "warn" }, words[each.verdict] || each.verdict)))))];
+}
+function facts(detail, master, frame) {
+  const made = [];
+  if (detail.catalogue.length) made.push(make("h3", {}, "Catalogue"), pairs(detail.catalogue));
+  if (master) {
+    made.push(make("h3", {}, "Master"), pairs([["File", master.path], ["Size", master.width ? `${master.width} × ${master.height} px, ${(master.bytes / 1e6).toFixed(1)} MB` : ""], ["Pixels an inch", master.ppi ? `${Number(master.ppi.toPrecision(5))} (from ${master.ppi_source})` : ""], ["Kind", master.kind], ["Captured", master.taken], ["SHA-256", master.sha256], ["Checksum", { match: "agrees with the list", unlisted: "on no list" }[master.verdict] || ""], ["Notes", master.notes.join(" ")]]));
+  }
+  const file = frame?.files.access;
+  if (file) made.push(make("h3", {}, "Access image"), pairs([["Size", `${file.w} × ${file.h} px`], ["SHA-256", file.sha256]]), make("p", {}, make("a", { href: file.src }, "Open the access image")));
+  if (detail.links.length) made.push(make("h3", {}, "Records"), make("ul", {}, ...detail.links.map(([words, where]) => make("li", {}, make("a", { href: where }, words)))));
+  return made;
+}
+
+/* ---- the picture as it is, and a sketch of it as it will be, from the preview ---- */
+function compare(master, frame) {
+  const before = frame.files.access ? make("figure", {}, make("img", { src: (frame.files.thumb || frame.files.access).src, alt: `Picture of frame ${frame.n} as it is` }), make("figcaption", {}, "As it is")) : null;
+  if (!master.preview || wrongShape(frame.corners)) return make("div", { class: "now" }, before);
+  const canvas = make("canvas", { role: "img", "aria-label": `Sketch of frame ${frame.n} as it will be` });
+  const image = new Image();
+  image.onload = () => sketch(canvas, image, master, frame);
+  image.src = master.preview;
+  return make("div", { class: "now" }, before, make("figure", {}, canvas, make("figcaption", {}, "As it will be, sketched")));
+}
+function sketch(canvas, image, master, frame) {
+  const [tl, tr, , bl] = frame.corners;
+  const wide = Math.hypot(tr[0] - tl[0], tr[1] - tl[1]), tall = Math.hypot(bl[0] - tl[0], bl[1] - tl[1]);
+  const scale = 360 / Math.max(wide, tall), w = wide * scale, h = tall * scale, turned = frame.rotate % 180 !== 0;
+  canvas.width = Math.round(turned ? h : w); canvas.height = Math.round(turned ? w : h);
+  const pen = canvas.getContext("2d");
+  pen.filter = `${frame.polarity === "negative" ? "invert(1) " : ""}${frame.process === "monochrome" ? "grayscale(1)" : ""}`.trim() || "none";
+  pen.translate(canvas.width / 2, canvas.height / 2);
+  if (frame.mirror) pen.scale(-1, 1);
+  pen.rotate(frame.rotate * Math.PI / 180);
+  pen.translate(-w / 2, -h / 2);
+  pen.beginPath(); pen.rect(0, 0, w, h); pen.clip();
+  const a = (tr[0] - tl[0]) / w, b = (tr[1] - tl[1]) / w, c = (bl[0] - tl[0]) / h, d = (bl[1] - tl[1]) / h, area = a * d - b * c;
+  pen.transform(d / area, -b / area, -c / area, a / area, (c * tl[1] - d * tl[0]) / area, (b * tl[0] - a * tl[1]) / area);
+  pen.drawImage(image, 0, 0, master.width, master.height);
+}
+
+/* ---- zoom into the full tiles, with the viewer where it is installed ---- */
+let zoomed = null, viewerScript = null;
+function loadViewer() {
+  if (!page.viewer) return Promise.reject(new Error("not installed"));
+  viewerScript ||= new Promise((resolve, reject) => document.head.append(make("script", { src: page.viewer, onload: () => window.OpenSeadragon ? resolve(window.OpenSeadragon) : reject(new Error("no viewer")), onerror: () => reject(new Error("missing")) })));
+  return viewerScript;
+}
+async function openZoom(frame) {
+  const see = make("div", { class: "see", tabindex: "0", "aria-label": `Picture of frame ${frame.n}, enlarged` });
+  const words = make("p", {}, `${open.detail.item}, frame ${frame.n}`);
+  const box = make("div", { class: "zoom", role: "dialog", "aria-label": "Enlarged picture" }, make("div", { class: "bar-top" }, words, make("button", { type: "button", onclick: closeZoom }, "Close")), see);
+  zoomed = { box, viewer: null };
+  dialog.append(box);
+  find("button", box).focus();
+  try {
+    if (!frame.tiles) throw new Error("no tiles");
+    const library = await loadViewer();
+    const target = make("div", { class: "osd" });
+    see.replaceChildren(target);
+    zoomed.viewer = library({ element: target, drawer: "canvas", showNavigationControl: false, maxZoomPixelRatio: 2, animationTime: 0.4, tileSources: tileSource(frame.tiles) });
+    window.glassineViewer = zoomed.viewer;
+    words.append(" (plus and minus keys or the wheel zoom, arrow keys move)");
+  } catch {
+    plainZoom(see, words, frame);
+  }
+}
+function tileSource(tiles) {
+  const factors = [];
+  for (let factor = 1; factor === 1 || Math.max(tiles.width, tiles.height) / (factor / 2) > tiles.tile; factor *= 2) factors.push(factor);
+  return { "@context": "http://iiif.io/api/image/3/context.json", type: "ImageService3", protocol: "http://iiif.io/api/image", profile: "level0", id: new URL(tiles.id, location.href).href, width: tiles.width, height: tiles.height, tiles: tiles.tiles || [{ width: tiles.tile, height: tiles.tile, scaleFactors: factors }] };
+}
+function plainZoom(see, words, frame) {
+  const file = frame.files.access;
+  if (!file) { see.replaceChildren(make("p", { class: "nothing" }, "There is no picture to enlarge yet.")); return; }
+  const image = make("img", { src: file.src, alt: `Picture of frame ${frame.n}`, width: file.w, height: file.h });
+  see.replaceChildren(image);
+  words.append(" at the size of the access image: scroll to move");
+}
+function closeZoom() {
+  zoomed?.viewer?.destroy();
+  zoomed?.box.remove();
+  zoomed = null;
+  find('[data-keep="zoom"]', dialog)?.focus();
+}
+
+/* ---- saving ---- */
+const saveBar = find("#save");
+let server = null; /* what the review server says of itself, where the page comes from one */
+function drawSaveBar(message) {
+  const count = Object.keys(edits).length;
+  saveBar.hidden = !count && !message;
+  const focus = saveBar.contains(document.activeElement) ? document.activeElement.dataset.keep : null;
+  const words = make("p", { role: "status" }, message || `${count} item${count === 1 ? "" : "s"} changed. The next run redoes just ${count === 1 ? "it" : "these"}.`);
+  const who = make("input", { type: "text", value: author, "data-keep": "who", maxlength: "40", autocomplete: "off", onchange: (event) => { author = event.target.value.trim(); remember(); } });
+  saveBar.replaceChildren(words, ...(count ? [
+    make("label", {}, "Your role id ", who),
+    make("button", { type: "button", class: "main", "data-keep": "save", onclick: () => { author = who.value.trim(); save(); } }, server?.writable ? "Save corrections" : "Download corrections.yaml"),
+    make("button", { type: "button", "data-keep": "discard", onclick: discard }, "Discard all")] : [make("button", { type: "button", onclick: () => { saveBar.hidden = true; } }, "Close")]));
+  if (focus) find(`[data-keep="${focus}"]`, saveBar)?.focus();
+}
+function discard() {
+  if (!confirm("Discard every change that is not saved?")) return;
+  const items = Object.keys(edits);
+  edits = {};
+  items.forEach(afterEdit);
+  redraw();
+}
+function quoted(text) {
+  const sound = typeof text.toWellFormed === "function" ? text.toWellFormed() : text;
+  return JSON.stringify(sound).replace(/[\u007f-\u009f\u2028\u2029\ufeff\ufffe\uffff]/g, (sign) => `\\u${sign.charCodeAt(0).toString(16).padStart(4, "0")}`);
+}
+function asYaml(corrections) {
+  const value = (each) => typeof each === "string" ? quoted(each) : Array.isArray(each) ? `[${each.map(value).join(", ")}]` : String(each);
+  const lines = ["# Decided on the review page; the next run redoes just these items.", "corrections:"];
+  for (const [item, correction] of Object.entries(corrections)) {
+    lines.push(`  - item: ${quoted(item)}`);
+    for (const key of ["by", "when", "note"]) if (correction[key]) lines.push(`    ${key}: ${quoted(correction[key])}`);
+    if (correction.identity) lines.push(`    identity: {master: ${quoted(correction.identity.master)}, item: ${quoted(correction.identity.item)}}`);
+    if (correction.frames.length) lines.push("    frames:");
+    for (const frame of correction.frames) {
+      const pairsOf = ["master", "frame", ...KEYS].filter((key) => frame[key] !== undefined).map((key) => `${key}: ${value(frame[key])}`);
+      lines.push(`      - ${pairsOf.join("\n        ")}`);
+    }
+  }
+  if (lines.length === 2) lines[1] = "corrections: []";
+  return `${lines.join("\n")}\n`;
+}
+const saysNothing = (each) => !each.frames.length && !each.note && !each.identity;
+function decided() {
+  const when = new Date().toISOString().replace(/\.\d+Z$/, "Z");
+  return Object.fromEntries(Object.entries(edits).map(([item, each]) => [item, { ...each, by: author, when }]));
+}
+function wrongOf(corrections) {
+  for (const [item, correction] of Object.entries(corrections)) {
+    for (const frame of correction.frames) if (frame.corners && wrongShape(frame.corners)) return `${item}, frame ${frame.frame}: the corners cross. Set them right, then save.`;
+  }
+  return null;
+}
+async function save() {
+  if (!/^[A-Za-z0-9._-]{1,40}$/.test(author)) {
+    drawSaveBar("First say who decides: a role id of letters, digits, dots or hyphens, for example op-07.");
+    find("input", saveBar).focus();
+    return;
+  }
+  const decisions = decided(), wrong = wrongOf(decisions);
+  if (wrong) { drawSaveBar(wrong); return; }
+  if (server?.writable) await post(decisions); else download(decisions);
+}
+function merged(decisions) {
+  const result = { ...page.standing };
+  for (const [item, each] of Object.entries(decisions)) if (saysNothing(each)) delete result[item]; else result[item] = each;
+  return result;
+}
+function download(decisions) {
+  const whole = merged(decisions);
+  const link = make("a", { href: URL.createObjectURL(new Blob([asYaml(whole)], { type: "application/yaml" })), download: "corrections.yaml" });
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(link.href), 60000);
+  saved(whole, `Downloaded. Put corrections.yaml into the folder of the batch ${page.batch} in place of the one that is there; the next run redoes these items.`);
+}
+async function post(decisions) {
+  const entries = Object.entries(decisions).map(([item, each]) => ({ item, ...each }));
+  const seen = Object.fromEntries(Object.keys(decisions).map((item) => [item, page.standing[item] || null]));
+  let answer;
+  try {
+    const reply = await fetch("../corrections", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ corrections: entries, seen }) });
+    answer = await reply.json();
+  } catch (problem) { answer = { saved: false, message: `The review server does not answer (${problem.message}). Your changes are kept here.` }; }
+  if (answer.saved) saved(answer.corrections, answer.message); else drawSaveBar(answer.message);
+}
+function saved(whole, message) {
+  const items = Object.keys(edits);
+  page.standing = whole;
+  edits = {};
+  history.length = 0;
+  items.forEach(afterEdit);
+  redraw();
+  drawSaveBar(message);
+}
+async function meetServer() {
+  if (!location.protocol.startsWith("http")) return;
+  try {
+    const reply = await fetch("../session.json");
+    if (!reply.ok) return;
+    server = await reply.json();
+    page.standing = server.corrections;
+    drawSaveBar();
+  } catch { server = null; }
+}
+
+/* ---- addresses: #item=ID opens an item, #state=held lists a state ---- */
+function follow() {
+  const [what, value] = decodeURIComponent(location.hash.slice(1)).split("=");
+  if (what === "item" && value) show(value);
+  else {
+    if (open) closeItem();
+    if (what === "state") {
+      find("#by-state").value = value || "";
+      filterCards();
+      find("#all").scrollIntoView();
+      find("#all").focus({ preventScroll: true });
+    }
+  }
+}
+window.addEventListener("hashchange", follow);
+window.addEventListener("beforeprint", () => all(".caution details").forEach((each) => { each.open = true; }));
+window.addEventListener("beforeunload", (event) => { if (Object.keys(edits).length && !remember()) event.preventDefault(); });
+Object.keys(edits).forEach(afterEdit);
+filterCards();
+drawSaveBar();
+meetServer().finally(follow);
+})();
