@@ -120,6 +120,24 @@ def _corner_sets(number: int) -> list[list[list[float]]]:
     return [strip(each) for each in range(3)] if number % 5 == 4 else [_SINGLE]
 
 
+def _taken(number: int) -> str:
+    return f"2026-03-17T{9 + number // 60 % 8:02d}:{number % 60:02d}:00"
+
+
+def _measures(number: int, wave: float) -> list[dict[str, Any]]:
+    noisy = number % 13 == 6
+    clipped = round(0.1 + wave * 0.1, 4)
+    density = round(1.1 + wave * 0.2 + number * 0.0004, 4)
+    sharp = round(31 + wave * 6, 3)
+    noise = round(0.008 + (0.02 if noisy else 0) + wave * 0.002, 5)
+    return [
+        measure("clipped highlights", clipped, "%", "<= 0.5", "pass"),
+        measure("mean density", density, "D", None, "pass"),
+        measure("sharpness at half contrast", sharp, "lp/mm", ">= 20", "pass"),
+        measure("noise", noise, "D", "<= 0.02", "review" if noisy else "pass"),
+    ]
+
+
 def write_item(folder: Path, item: str, number: int, pictures: Path | None) -> None:
     """Write the records of one finished item; its pictures are links into `pictures`."""
     master = f"{item}.tif"
@@ -150,7 +168,7 @@ def write_item(folder: Path, item: str, number: int, pictures: Path | None) -> N
                     "header": {
                         "width": MASTER_PX[0],
                         "height": MASTER_PX[1],
-                        "capture": {"taken": f"2026-03-17T{9 + number // 60 % 8:02d}:{number % 60:02d}:00"},
+                        "capture": {"taken": _taken(number)},
                     },
                 }
             ],
@@ -186,18 +204,7 @@ def write_item(folder: Path, item: str, number: int, pictures: Path | None) -> N
                     "master": master,
                     "index": frame["index"],
                     "verdict": "pass",
-                    "measures": [
-                        measure("clipped highlights", round(0.1 + wave * 0.1, 4), "%", "<= 0.5", "pass"),
-                        measure("mean density", round(1.1 + wave * 0.2 + number * 0.0004, 4), "D", None, "pass"),
-                        measure("sharpness at half contrast", round(31 + wave * 6, 3), "lp/mm", ">= 20", "pass"),
-                        measure(
-                            "noise",
-                            round(0.008 + (0.02 if number % 13 == 6 else 0) + wave * 0.002, 5),
-                            "D",
-                            "<= 0.02",
-                            "review" if number % 13 == 6 else "pass",
-                        ),
-                    ],
+                    "measures": _measures(number, wave),
                 }
                 for frame in frames
             ],
@@ -322,6 +329,10 @@ def entry(item: str, number: int, state: str = "ready", **changed: Any) -> dict[
     }
 
 
+def _row(item: str, title: str, material: str, level: int) -> dict[str, Any]:
+    return {"item": item, "title": title, "material": material, "decay_level": level}
+
+
 def write_batch(root: Path, items: int = 12, *, pictures: bool = True) -> dict[str, Any]:
     """Write `results/<batch>/` below `root`; return `given` for the report.
 
@@ -365,8 +376,8 @@ def write_batch(root: Path, items: int = 12, *, pictures: bool = True) -> dict[s
             "rows": {
                 "read": items + 2,
                 "without_master": [
-                    {"item": "PEH-9001", "title": "Slipway", "material": "acetate", "decay_level": 2},
-                    {"item": "PEH-9002", "title": "Ferry", "material": "nitrate", "decay_level": 5},
+                    _row("PEH-9001", "Slipway", "acetate", 2),
+                    _row("PEH-9002", "Ferry", "nitrate", 5),
                 ],
             },
             "other_files": ["notes from the studio.txt"],
