@@ -719,13 +719,13 @@ def _figures(text: str | None, highest: int) -> tuple[int, int]:
     return max(low, 1), min(high, highest)
 
 
-def nav_date(edtf: str) -> str | None:
+def nav_date(edtf: str | None) -> str | None:
     """Return the moment at which a viewer's time line shows the picture, or None.
 
     IIIF Presentation 3.0, navDate: an xsd:dateTime with time zone. Given for one plain day,
     month or year without a mark of doubt; anything wider would pretend to know more.
     """
-    if not re.fullmatch(r"\d{4}(?:-\d\d(?:-\d\d)?)?", edtf) or "-2" in edtf[4:6]:
+    if not edtf or not re.fullmatch(r"\d{4}(?:-\d\d(?:-\d\d)?)?", edtf) or "-2" in edtf[4:6]:
         return None
     limits = bounds(edtf)
     return f"{limits[0].isoformat()}T00:00:00Z" if limits else None

@@ -1,0 +1,185 @@
+"""All that is known of an item when its record is written, gathered from the steps' files."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from glassine import files
+from glassine.records.markup import xml_id
+from glassine.records.vocabulary import DIGEST_NAMES
+
+# Where the records of the steps lie in a package, and in the folder of an item.
+PROVENANCE = {
+    "metadata/embedded.json": "embedded.json",
+    "metadata/fixity.json": "fixity.json",
+    "metadata/geometry.json": "geometry.json",
+    "metadata/quality.json": "quality.json",
+    "metadata/render.json": "render/render.json",
+}
+JSON_FORMAT = ("JSON", None, "fmt/817")
+
+
+@dataclass(frozen=True)
+class FileFacts:
+    """One file of the package. path: in the package; digests: {"sha256": hex, "sha512": hex}."""
+
+    path: str
+    use: str
+    mime: str
+    bytes: int
+    digests: dict[str, str]
+    format: tuple[str, str | None, str | None]
+    created: str
+    derived_from: str | None = None
+    original_name: str | None = None
+    tree: dict[str, Any] | None = None
+
+    @property
+    def id(self) -> str:
+        return xml_id("file", self.path)
+
+
+@dataclass
+class ItemFacts:
+    """Records of the steps, and the package's files in a fixed order."""
+
+    item: str
+    given: dict[str, Any]
+    fixity: dict[str, Any]
+    geometry: dict[str, Any]
+    render: dict[str, Any]
+    quality: dict[str, Any]
+    embedded: dict[str, Any]
+    files: dict[str, FileFacts] = field(default_factory=dict)
+
+    @property
+    def record(self) -> dict[str, Any]:
+        return self.given.get("catalogue") or {}
+
+    @property
+    def institution(self) -> dict[str, Any]:
+        return self.given.get("institution") or {}
+
+    @property
+    def rights(self) -> dict[str, Any]:
+        """Return the item's rights; what the catalogue leaves open comes from the settings."""
+        stated = self.record.get("rights") or {}
+        defaults = self.given.get("settings", {}).get("rights") or {}
+        return {**defaults, **{name: value for name, value in stated.items() if value}}
+
+    def of_use(self, use: str) -> list[FileFacts]:
+        return [entry for entry in self.files.values() if entry.use == use]
+
+    def located(self, master: str) -> dict[str, Any]:
+        """Return what locate found on a master; {} where it knows nothing of it."""
+        return next((each for each in self.geometry["masters"] if each["path"] == master), {})
+
+    def shown(self, master: str) -> list[dict[str, Any]]:
+        """Return the entries of render.json for the frames of a master, by index."""
+        found = [frame for frame in self.render["frames"] if frame["master"] == master]
+        return sorted(found, key=lambda frame: frame["index"])
+
+
+def gather(item_dir: Path, given: dict[str, Any]) -> ItemFacts:
+    """Return what the steps wrote into the item's folder. Raises GlassineError for bad JSON."""
+    facts = ItemFacts(
+        item=given["item"],
+        given=given,
+        fixity=files.read_json(item_dir / "fixity.json"),
+        geometry=files.read_json(item_dir / "geometry.json"),
+        render=files.read_json(item_dir / "render" / "render.json"),
+        quality=files.read_json(item_dir / "quality.json"),
+        embedded=files.read_json(item_dir / "embedded.json"),
+    )
+    found = [
+        *(_master(entry) for entry in facts.fixity["masters"]),
+        *(_derivative(entry, facts.embedded) for entry in facts.embedded["files"]),
+        *_tiles(item_dir, facts.render),
+        *_provenance(item_dir, facts),
+    ]
+    facts.files = {entry.path: entry for entry in found}
+    return facts
+
+
+def read_file(
+    path: Path, package_path: str, use: str, mime: str, created: str, **more: Any
+) -> FileFacts:
+    """Return the facts of a small file, its digests computed now."""
+    content = path.read_bytes()
+    digests = {name: hashlib.new(name, content).hexdigest() for name in ("sha256", "sha512")}
+    return FileFacts(package_path, use, mime, len(content), digests, JSON_FORMAT, created, **more)
+
+
+def _master(entry: dict[str, Any]) -> FileFacts:
+    header = entry["header"]
+    return FileFacts(
+        path=f"masters/{entry['path']}",
+        use="master",
+        mime="image/tiff",
+        bytes=entry["bytes"],
+        digests={name: value for name, value in entry["digests"].items() if name in DIGEST_NAMES},
+        format=(header["format_name"], header.get("format_version"), header.get("puid")),
+        created=entry["mtime"],
+        original_name=entry["path"],
+    )
+
+
+def _derivative(entry: dict[str, Any], embedded: dict[str, Any]) -> FileFacts:
+    return FileFacts(
+        path=entry["path"],
+        use={"access": "access", "thumb": "thumbnail"}[entry["use"]],
+        mime="image/jpeg",
+        bytes=entry["bytes"],
+        digests={"sha256": entry["sha256"], "sha512": entry["sha512"]},
+        format=(entry["format_name"], entry["format_version"], entry["puid"]),
+        created=embedded["event"]["time"],
+        derived_from=f"masters/{entry['master']}",
+    )
+
+
+def _tiles(item_dir: Path, render: dict[str, Any]) -> list[FileFacts]:
+    found = []
+    for frame in render["frames"]:
+        tiles = frame.get("tiles")
+        if tiles:
+            path = f"{tiles['path']}/info.json"
+            found.append(
+                read_file(
+                    item_dir / path,
+                    path,
+                    "tiles",
+                    "application/json",
+                    render["event"]["time"],
+                    derived_from=f"masters/{frame['master']}",
+                    tree=tiles,
+                )
+            )
+    return found
+
+
+def _provenance(item_dir: Path, facts: ItemFacts) -> list[FileFacts]:
+    made = {
+        "metadata/embedded.json": facts.embedded,
+        "metadata/fixity.json": facts.fixity,
+        "metadata/geometry.json": facts.geometry,
+        "metadata/quality.json": facts.quality,
+        "metadata/render.json": facts.render,
+    }
+    return [
+        read_file(
+            item_dir / PROVENANCE[path],
+            path,
+            "provenance",
+            "application/json",
+            _time(record, facts),
+        )
+        for path, record in made.items()
+    ]
+
+
+def _time(record: dict[str, Any], facts: ItemFacts) -> str:
+    found: str = (record.get("event") or {}).get("time") or facts.fixity["event"]["time"]
+    return found

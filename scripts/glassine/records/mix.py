@@ -1,0 +1,300 @@
+"""NISO MIX 2.0 (ANSI/NISO Z39.87) of masters and derivatives.
+
+Every element of the schema is optional, so what must be there is said here and in the
+project's own profile (records/profile.rng).
+"""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+from typing import Any
+
+from glassine.records import history, vocabulary
+from glassine.records.facts import FileFacts, ItemFacts
+from glassine.records.markup import Element, add, add_known, element
+
+VERSION = "2.0"
+MM_PER_INCH = 25.4
+# MIX 2.0 knows these versions of EXIF alone.
+_EXIF_VERSIONS = ("0220", "0221", "0230")
+
+
+def _rational(parent: Element, tag: str, value: float) -> None:
+    """Add numerator and denominator; a resolution to the thousandth is more than is known."""
+    exact = Fraction(value).limit_denominator(1000)
+    holder = add(parent, tag)
+    add(holder, "mix:numerator", exact.numerator)
+    add(holder, "mix:denominator", exact.denominator)
+
+
+def _decimal(value: float) -> str:
+    """Return a number without exponent, as xs:decimal wants it."""
+    text = f"{value:.9f}".rstrip("0").rstrip(".")
+    return text or "0"
+
+
+def _object(root: Element, entry: FileFacts, item: str, byte_order: str, compression: str) -> None:
+    basic = add(root, "mix:BasicDigitalObjectInformation")
+    identifier = add(basic, "mix:ObjectIdentifier")
+    add(identifier, "mix:objectIdentifierType", "local")
+    add(identifier, "mix:objectIdentifierValue", f"{item}/{entry.path}")
+    add(basic, "mix:fileSize", entry.bytes)
+    designation = add(basic, "mix:FormatDesignation")
+    add(designation, "mix:formatName", entry.format[0])
+    add_known(designation, "mix:formatVersion", entry.format[1])
+    if entry.format[2]:
+        registry = add(basic, "mix:FormatRegistry")
+        add(registry, "mix:formatRegistryName", vocabulary.PRONOM)
+        add(registry, "mix:formatRegistryKey", entry.format[2])
+    add(basic, "mix:byteOrder", byte_order)
+    add(add(basic, "mix:Compression"), "mix:compressionScheme", compression)
+    for algorithm, digest in sorted(entry.digests.items()):
+        fixity = add(basic, "mix:Fixity")
+        add(fixity, "mix:messageDigestAlgorithm", vocabulary.DIGEST_NAMES[algorithm])
+        add(fixity, "mix:messageDigest", digest)
+
+
+def _image(root: Element, width: int, height: int, space: str, profile: str | None) -> None:
+    holder = add(
+        add(root, "mix:BasicImageInformation"),
+        "mix:BasicImageCharacteristics",
+    )
+    add(holder, "mix:imageWidth", width)
+    add(holder, "mix:imageHeight", height)
+    photometric = add(holder, "mix:PhotometricInterpretation")
+    add(photometric, "mix:colorSpace", space)
+    if profile:
+        named = add(add(photometric, "mix:ColorProfile"), "mix:IccProfile")
+        add(named, "mix:iccProfileName", profile)
+
+
+def _spatial(root: Element, ppi: float | None, bits: list[int]) -> Element:
+    """Add resolution in the plane of the film, and bits of each sample."""
+    assessment = add(root, "mix:ImageAssessmentMetadata")
+    metrics = add(assessment, "mix:SpatialMetrics")
+    if ppi:
+        add(metrics, "mix:samplingFrequencyPlane", "object plane")
+        add(metrics, "mix:samplingFrequencyUnit", "in.")
+        _rational(metrics, "mix:xSamplingFrequency", ppi)
+        _rational(metrics, "mix:ySamplingFrequency", ppi)
+    else:
+        add(metrics, "mix:samplingFrequencyUnit", "no absolute unit of measurement")
+    encoding = add(assessment, "mix:ImageColorEncoding")
+    holder = add(encoding, "mix:BitsPerSample")
+    for value in bits:
+        add(holder, "mix:bitsPerSampleValue", value)
+    add(holder, "mix:bitsPerSampleUnit", "integer")
+    add(encoding, "mix:samplesPerPixel", len(bits))
+    return assessment
+
+
+def master(facts: ItemFacts, entry: FileFacts, noted: dict[str, Any]) -> Element:
+    """Return MIX of a master. noted: its entry in fixity.json."""
+    header = noted["header"]
+    located = facts.located(noted["path"])
+    root = element("mix:mix")
+    _object(root, entry, facts.item, header["byte_order"], header["compression"])
+    space = {"rgb": "RGB", "grey": "BlackIsZero"}[header["colour"]]
+    _image(root, header["width"], header["height"], space, header.get("icc_name"))
+    capture = add(root, "mix:ImageCaptureMetadata")
+    _source(capture, facts, noted, located)
+    _general(capture, facts, header)
+    _camera(capture, facts, header)
+    add(capture, "mix:orientation", vocabulary.ORIENTATIONS[header.get("orientation") or 1])
+    assessment = _spatial(root, located.get("ppi"), header["bits"])
+    _targets(assessment, facts)
+    return root
+
+
+def _source(
+    capture: Element, facts: ItemFacts, noted: dict[str, Any], located: dict[str, Any]
+) -> None:
+    source = add(capture, "mix:SourceInformation")
+    add(source, "mix:sourceType", _source_type(facts, located))
+    identifier = add(source, "mix:SourceID")
+    add(identifier, "mix:sourceIDType", "local")
+    add(identifier, "mix:sourceIDValue", facts.item)
+    if noted.get("part"):
+        identifier = add(source, "mix:SourceID")
+        add(identifier, "mix:sourceIDType", "part")
+        add(identifier, "mix:sourceIDValue", noted["part"])
+    size = _source_size_mm(located)
+    if size:
+        holder = add(source, "mix:SourceSize")
+        for axis, value in zip("XY", size, strict=True):
+            side = add(holder, f"mix:Source{axis}Dimension")
+            lower = f"mix:source{axis}Dimension"
+            add(side, f"{lower}Value", _decimal(round(value, 2)))
+            add(side, f"{lower}Unit", "mm")
+
+
+# What batch.yaml or locate calls the piece, in words for readers elsewhere.
+_KINDS = {
+    "frame_135": "35 mm film frame",
+    "mounted_slide": "mounted 35 mm slide",
+    "sheet": "sheet film",
+    "plate": "glass plate",
+    "lantern": "lantern slide",
+    "strip_135": "35 mm film strip",
+    "strip_120": "120 film strip",
+    "cut_frames": "cut film frames",
+    "print": "photographic print",
+}
+
+
+def _source_type(facts: ItemFacts, located: dict[str, Any]) -> str:
+    kind = _KINDS.get(located.get("kind") or "", "photograph")
+    polarities = sorted({frame["polarity"] for frame in located.get("frames") or ()})
+    material = vocabulary.MATERIAL_FORMS.get(facts.record.get("material") or "")
+    return ", ".join(part for part in (kind, material, " and ".join(polarities)) if part)
+
+
+def _source_size_mm(located: dict[str, Any]) -> tuple[float, float] | None:
+    """Return width and height of the piece: its outline where seen, else its only frame."""
+    ppi, frames = located.get("ppi"), located.get("frames") or []
+    outline = located.get("object_corners") or (frames[0]["corners"] if len(frames) == 1 else None)
+    if not ppi or not outline:
+        return None
+    top_left, top_right, _, bottom_left = outline
+    return (
+        math.dist(top_left, top_right) / ppi * MM_PER_INCH,
+        math.dist(top_left, bottom_left) / ppi * MM_PER_INCH,
+    )
+
+
+def _general(capture: Element, facts: ItemFacts, header: dict[str, Any]) -> None:
+    general = add(capture, "mix:GeneralCaptureInformation")
+    when = history.taken(header)
+    if when:
+        add(general, "mix:dateTimeCreated", when)
+    add_known(general, "mix:imageProducer", facts.institution.get("name"))
+    operator = (facts.given.get("facts") or {}).get("operator")
+    add_known(general, "mix:imageProducer", operator)
+    add(general, "mix:captureDevice", "digital still camera")
+
+
+def _camera(capture: Element, facts: ItemFacts, header: dict[str, Any]) -> None:
+    told = header.get("capture") or {}
+    camera = add(capture, "mix:DigitalCameraCapture")
+    add(camera, "mix:digitalCameraManufacturer", told.get("make") or "unknown")
+    model = add(camera, "mix:DigitalCameraModel")
+    add(model, "mix:digitalCameraModelName", told.get("model") or "unknown")
+    add_known(model, "mix:digitalCameraModelSerialNo", told.get("serial"))
+    sensor = facts.given.get("settings", {}).get("records", {}).get("camera_sensor")
+    add(camera, "mix:cameraSensor", sensor or "undefined")
+    image = element("mix:ImageData")
+    if told.get("f_number"):
+        add(image, "mix:fNumber", _decimal(told["f_number"]))
+    if told.get("exposure_s"):
+        add(image, "mix:exposureTime", _decimal(told["exposure_s"]))
+    if told.get("iso"):
+        add(image, "mix:isoSpeedRatings", int(told["iso"]))
+    if told.get("exif_version") in _EXIF_VERSIONS:
+        add(image, "mix:exifVersion", told["exif_version"])
+    if told.get("focal_mm"):
+        add(image, "mix:focalLength", _decimal(told["focal_mm"]))
+    if len(image):
+        add(camera, "mix:CameraCaptureSettings").append(image)
+
+
+def _targets(assessment: Element, facts: ItemFacts) -> None:
+    """Add the captures of test targets that batch.yaml names for this batch."""
+    targets = (facts.given.get("batch_facts") or {}).get("targets") or []
+    if not targets:
+        return
+    holder = add(assessment, "mix:TargetData")
+    for _ in targets:
+        add(holder, "mix:targetType", "external")
+    for target in targets:
+        add(add(holder, "mix:TargetID"), "mix:targetName", target.get("kind") or "target")
+    for target in targets:
+        add(holder, "mix:externalTarget", _as_uri(str(target.get("path") or "")))
+
+
+def _as_uri(path: str) -> str:
+    from urllib.parse import quote
+
+    return quote(path, safe="/:")
+
+
+def derivative(
+    facts: ItemFacts, entry: FileFacts, frame: dict[str, Any], size: tuple[int, int], bands: int
+) -> Element:
+    """Return MIX of a JPEG. frame: its entry in render.json; size: width and height in px."""
+    root = element("mix:mix")
+    _object(root, entry, facts.item, "big endian", "JPEG")
+    space = "sRGB" if bands == 3 else "BlackIsZero"
+    profile = ((frame.get("tone") or {}).get("icc") or {}).get("name")
+    default = "sRGB IEC61966-2.1" if bands == 3 else "sRGB grey"
+    _image(root, size[0], size[1], space, profile or default)
+    capture = add(root, "mix:ImageCaptureMetadata")
+    source = add(capture, "mix:SourceInformation")
+    add(source, "mix:sourceType", "digital master")
+    identifier = add(source, "mix:SourceID")
+    add(identifier, "mix:sourceIDType", "local")
+    add(identifier, "mix:sourceIDValue", f"{facts.item}/masters/{frame['master']}")
+    general = add(capture, "mix:GeneralCaptureInformation")
+    add(general, "mix:dateTimeCreated", entry.created)
+    add_known(general, "mix:imageProducer", facts.institution.get("name"))
+    add(capture, "mix:orientation", vocabulary.ORIENTATIONS[1])
+    ppi, width = frame.get("ppi"), frame.get("width")
+    _spatial(root, ppi * size[0] / width if ppi and width else None, [8] * bands)
+    changes = add(root, "mix:ChangeHistory")
+    for told, actions, why in _processing(facts, frame):
+        _change(changes, facts, frame, told, actions, why)
+    return root
+
+
+def _processing(
+    facts: ItemFacts, frame: dict[str, Any]
+) -> list[tuple[dict[str, Any], list[str], str]]:
+    corners: dict[str, Any] = next(
+        (
+            each
+            for each in facts.located(frame["master"]).get("frames") or ()
+            if each["index"] == frame["index"]
+        ),
+        {},
+    )
+    turned = [f"rotated {corners['rotate']}° clockwise"] if corners.get("rotate") else []
+    mirrored = ["mirrored left to right"] if corners.get("mirror") else []
+    inverted = ["inverted from negative"] if corners.get("polarity") == "negative" else []
+    return [
+        (
+            facts.render["event"],
+            [
+                f"cropped to frame {frame['index']}",
+                f"straightened by {corners.get('angle_deg', 0.0):.3f}°",
+                *turned,
+                *mirrored,
+                *inverted,
+                "converted to the output profile",
+                "reduced in size",
+                "encoded as JPEG",
+            ],
+            "picture for access",
+        ),
+        (facts.embedded["event"], ["metadata embedded"], "picture that tells what it is"),
+    ]
+
+
+def _change(
+    changes: Element,
+    facts: ItemFacts,
+    frame: dict[str, Any],
+    event: dict[str, Any],
+    actions: list[str],
+    why: str,
+) -> None:
+    step = add(changes, "mix:ImageProcessing")
+    add(step, "mix:dateTimeProcessed", event["time"])
+    add(step, "mix:sourceData", f"{facts.item}/masters/{frame['master']}")
+    add_known(step, "mix:processingAgency", facts.institution.get("name"))
+    add(step, "mix:processingRationale", why)
+    for name, version in sorted((event.get("software") or {}).items()):
+        software = add(step, "mix:ProcessingSoftware")
+        add(software, "mix:processingSoftwareName", name)
+        add(software, "mix:processingSoftwareVersion", version)
+    for action in actions:
+        add(step, "mix:processingActions", action)
