@@ -34,8 +34,9 @@ REDUCED_LONG_EDGE = 2000
 _BAND_ROWS = 512
 # Pixels that a cubic kernel reaches to each side, and one for rounding.
 _REACH = 3
-# Output is made in blocks of this size: the master's pixels under one stay in the cache.
-BLOCK = 512
+# Output is made in blocks of this width: narrow enough for the processor's cache, wide enough
+# that reading the rows under it costs little (measured: 512 costs a tenth more).
+BLOCK = 2048
 
 
 def one_thread_each() -> None:
@@ -159,20 +160,18 @@ class Source:
     def reduced(self) -> Pixels:
         """The whole master as means of squares of `reduction` pixels, same sample type.
 
-        What is left over at the right and at the bottom (less than one square) is left out.
+        What is left over at the right and at the bottom (less than one square) is left out; of a
+        master narrower than a square, a pixel is the mean of what there is.
         """
         by = self.reduction
-        if by > min(self.width, self.height):  # a master narrower than one square
-            return cv2_shape(
-                cv2.resize(self.region(0, 0, self.width, self.height), None, fx=1, fy=1)
-            )
-        width, height = self.width // by, self.height // by
+        width, height = max(1, self.width // by), max(1, self.height // by)
         found = np.empty((height, width, self.bands), np.uint8 if self.bits == 8 else np.uint16)
         rows = max(1, _BAND_ROWS // by)
 
         def reduce(y: int) -> None:
             count = min(rows, height - y)
-            band = self.region(0, y * by, self.width, count * by)[:, : width * by]
+            deep = min(count * by, self.height - y * by)
+            band = self.region(0, y * by, self.width, deep)[:, : width * by]
             small = cv2.resize(band, (width, count), interpolation=cv2.INTER_AREA)
             found[y : y + count] = cv2_shape(small)
 

@@ -15,13 +15,14 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
 from glassine import access, colour, contracts, files, masters, naming, pixels, quality, tiles, tone
 from glassine.errors import Finding, GlassineError
 from glassine.events import event
-from glassine.model import Corners, Facts, Frame, ItemGeometry, MasterGeometry, plain
+from glassine.model import Corners, Facts, Frame, ItemGeometry, MasterGeometry, Measure, plain
 
 VERSION = "1"
 
@@ -299,33 +300,35 @@ def _render_frame(
         ppi=job.geometry.ppi,
     )
     picture = _picture(source, where, plan, job.icc, writer, work.pool)
-    made: dict[str, npt.NDArray[np.uint8]] = {}
+    measures: list[Measure] = []
 
-    def smaller() -> None:
+    def small_files_and_measures() -> None:
         names = _names(job, frame, work.item, work.settings["naming"]["derivative"])
-        entry["files"], made["small"] = _small_files(
+        entry["files"], measured = _small_files(
             picture, writer.half, names, job.geometry.ppi, profile, work
+        )
+        measures.extend(
+            quality.measure(
+                source,
+                job.geometry,
+                frame.index,
+                plan,
+                job.facts,
+                job.header,
+                access.swapped(measured),
+                work.settings["quality"],
+                job.icc,
+            )
         )
 
     service = f"{work.settings['iiif']['base_url'].rstrip('/')}/{entry['iiif_id']}"
-    found = writer.finish(picture, service, work.pool, [smaller])
+    found = writer.finish(picture, service, work.pool, [small_files_and_measures])
     entry |= {
         "width": where.width,
         "height": where.height,
         "tiles": {"path": f"iiif/{entry['iiif_id']}"} | found,
         "tone": plan,
     }
-    measures = quality.measure(
-        source,
-        job.geometry,
-        frame.index,
-        plan,
-        job.facts,
-        job.header,
-        made["small"],
-        work.settings["quality"],
-        job.icc,
-    )
     return {
         "master": job.geometry.path,
         "index": frame.index,
@@ -353,7 +356,7 @@ def _picture(
     writer: tiles.Writer,
     pool: Executor,
 ) -> npt.NDArray[np.uint8]:
-    """Return the whole frame, uint8 (height, width, bands); its full-size tiles are written."""
+    """Return the whole frame, uint8 (height, width, bands; BGR); full-size tiles are written."""
     picture = np.empty((where.height, where.width, plan["bands"]), np.uint8)
 
     def band(top: int) -> None:
@@ -361,11 +364,19 @@ def _picture(
         for left in range(0, where.width, pixels.BLOCK):
             width = min(pixels.BLOCK, where.width - left)
             block = pixels.warp(source, where, left, top, width, height)
-            picture[top : top + height, left : left + width] = tone.apply(block, plan, icc)
+            _into(picture[top : top + height, left : left + width], tone.apply(block, plan, icc))
         writer.first_band(top, picture[top : top + height])
 
     pixels.run(pool, band, range(0, where.height, writer.tile_px))
     return picture
+
+
+def _into(part: npt.NDArray[np.uint8], toned: npt.NDArray[np.uint8]) -> None:
+    """Put toned RGB (or grey) pixels into their part of the picture, in the encoder's order."""
+    if toned.shape[2] == 3:
+        cv2.cvtColor(toned, cv2.COLOR_RGB2BGR, dst=part)
+    else:
+        part[:] = toned
 
 
 # ------------------------------------------------------------------ access images

@@ -8,6 +8,7 @@ picture at each size that fits into one tile (they are tiles too), and at full s
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor
 from dataclasses import dataclass
@@ -31,9 +32,15 @@ LEVEL_0_OF_VERSION_2 = "http://iiif.io/api/image/2/level0.json"
 PROTOCOL = "http://iiif.io/api/image"
 
 
-def scale_factors(width: int, height: int, tile_px: int) -> list[int]:
-    """Return 1, 2, 4, ... up to the factor at which the picture fits into one tile."""
+def scale_factors(width: int, height: int, tile_px: int, api: str) -> list[int]:
+    """Return 1, 2, 4, ... up to the factor at which the picture fits into one tile.
+
+    A picture one pixel wide has only 1 in version 2.1: there sizes are told by their width, and
+    this one's stays the same at every factor.
+    """
     factors = [1]
+    if width == 1 and api == "2":
+        return factors
     while max(width, height) > tile_px * factors[-1]:
         factors.append(factors[-1] * 2)
     return factors
@@ -66,7 +73,9 @@ def level_tiles(width: int, height: int, factor: int, tile_px: int, api: str) ->
     """Yield the tiles of one level with the canonical paths of their requests.
 
     Image API 3.0 sections 4.8 and 5.4, implementation notes section 3; Image API 2.1 section
-    4.7. The whole picture is `full`; a tile's size is `w,h` (2.1: `w,`), as viewers ask for it.
+    4.7. The whole picture is the region `full`. The size of a tile is always `w,h`: clients fill
+    it in from `tiles` (5.4), and none asks for an unscaled tile by `max`. In 2.1 it is `w,`, and
+    `full` for a tile as wide as the unscaled picture, which clients do ask for so.
     The whole picture at full size is not among them: see `full_path`.
     """
     across, down = level_size(width, height, factor)
@@ -79,7 +88,7 @@ def level_tiles(width: int, height: int, factor: int, tile_px: int, api: str) ->
             if whole and factor == 1:
                 continue
             region = "full" if whole else f"{x},{y},{region_w},{region_h}"
-            size = f"{w},{h}" if api == "3" else f"{w},"
+            size = f"{w},{h}" if api == "3" else "full" if w == width else f"{w},"
             yield Tile(_request(region, size), left, top, w, h)
 
 
@@ -88,11 +97,11 @@ def full_path(api: str) -> str:
     return _request("full", "max" if api == "3" else "full")
 
 
-def sizes(width: int, height: int, tile_px: int) -> list[dict[str, int]]:
+def sizes(width: int, height: int, tile_px: int, api: str) -> list[dict[str, int]]:
     """Return the sizes at which the whole picture can be had, smallest first, but full size."""
     found = [
         level_size(width, height, factor)
-        for factor in scale_factors(width, height, tile_px)
+        for factor in scale_factors(width, height, tile_px, api)
         if factor > 1 and max(level_size(width, height, factor)) <= tile_px
     ]
     return [{"width": w, "height": h} for w, h in reversed(found)]
@@ -105,9 +114,9 @@ def info(service: str, width: int, height: int, tile_px: int, api: str) -> dict[
         "protocol": PROTOCOL,
         "width": width,
         "height": height,
-        "tiles": [{"width": tile_px, "scaleFactors": scale_factors(width, height, tile_px)}],
+        "tiles": [{"width": tile_px, "scaleFactors": scale_factors(width, height, tile_px, api)}],
     }
-    smaller = sizes(width, height, tile_px)
+    smaller = sizes(width, height, tile_px, api)
     if smaller:
         about["sizes"] = smaller
     if api == "3":
@@ -149,7 +158,7 @@ class Writer:
         icc: bytes | None,
         ppi: float | None,
     ) -> None:
-        self.folder = folder
+        self._root = os.fspath(folder)
         self.width, self.height, self.tile_px, self.api = width, height, tile_px, api
         self._quality, self._icc, self._ppi = quality, icc, ppi
         self._digests: dict[str, tuple[str, int]] = {}
@@ -173,9 +182,12 @@ class Writer:
         self._store(path, access.jpeg(pixels, self._quality, icc=icc))
 
     def _store(self, path: str, content: bytes) -> None:
-        target = self.folder / path
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_bytes(content)
+        target = f"{self._root}/{path}"
+        folder = target.rpartition("/")[0]
+        if not os.path.isdir(folder):  # noqa: PTH112 (a thousand files: pathlib costs more than this)
+            os.makedirs(folder, exist_ok=True)  # noqa: PTH103
+        with open(target, "wb", buffering=0) as stream:  # noqa: PTH123
+            stream.write(content)
         self._digests[path] = (hashlib.sha256(content).hexdigest(), len(content))
 
     def finish(
@@ -191,7 +203,7 @@ class Writer:
             content = access.jpeg(picture, self._quality, ppi=self._ppi, icc=self._icc)
             self._store(full_path(self.api), content)
 
-        jobs: list[Callable[[], None]] = [whole, *beside, *self._level_jobs()]
+        jobs: list[Callable[[], None]] = [*beside, whole, *self._level_jobs()]
         run(pool, lambda index: jobs[index](), range(len(jobs)))
         about = info(service, self.width, self.height, self.tile_px, self.api)
         self._store("info.json", files.dump_json(about).encode())
@@ -207,7 +219,7 @@ class Writer:
     def _level_jobs(self) -> Iterator[Callable[[], None]]:
         """Yield one job for each row of tiles of the levels below full size."""
         level = self.half
-        for factor in scale_factors(self.width, self.height, self.tile_px)[1:]:
+        for factor in scale_factors(self.width, self.height, self.tile_px, self.api)[1:]:
             rows: dict[int, list[Tile]] = {}
             for tile in level_tiles(self.width, self.height, factor, self.tile_px, self.api):
                 rows.setdefault(tile.top, []).append(tile)
