@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pyvips
+
 from glassine import files
 
 INSTITUTION = {
@@ -57,9 +58,6 @@ CATALOGUE: dict[str, Any] = {
     "structure": [],
     "extra": {},
 }
-METS = """<?xml version="1.0" encoding="UTF-8"?>
-<mets xmlns="http://www.loc.gov/METS/"><structMap><div/></structMap></mets>
-"""
 
 
 def picture(seed: int, width: int, height: int) -> pyvips.Image:
@@ -134,14 +132,6 @@ def make_item(root: Path, item: str = "PEH-0001", seed: int = 1, **more: Any) ->
     picture(seed, 200, 140).tiffsave(str(master))
     os.utime(master, ns=(1_773_741_600_000_000_000, 1_773_741_600_000_000_000))
     content = master.read_bytes()
-    entry = {
-        "path": master.name,
-        "part": None,
-        "sequence": None,
-        "bytes": len(content),
-        "mtime_ns": master.stat().st_mtime_ns,
-        "expected": {},
-    }
     header = {"width": 200, "height": 140, "puid": "fmt/353", "capture": CAPTURE}
     fixity = {
         "path": master.name,
@@ -205,11 +195,23 @@ def make_item(root: Path, item: str = "PEH-0001", seed: int = 1, **more: Any) ->
             ],
         },
     )
-    files.write_text(item_dir / "METS.xml", METS)
     files.write_json(
         item_dir / "manifest.json",
         {"id": f"https://images.port-ellery.example/iiif/{item}/manifest"},
     )
+    return {**given_for(item, master), **more}
+
+
+def given_for(item: str, master: Path) -> dict[str, Any]:
+    """Return what every step of an item with this one master is given."""
+    entry = {
+        "path": master.name,
+        "part": None,
+        "sequence": None,
+        "bytes": master.stat().st_size,
+        "mtime_ns": master.stat().st_mtime_ns,
+        "expected": {},
+    }
     return {
         "batch": "b1",
         "item": item,
@@ -223,8 +225,30 @@ def make_item(root: Path, item: str = "PEH-0001", seed: int = 1, **more: Any) ->
         },
         "institution": INSTITUTION,
         "version": "1",
-        **more,
     }
+
+
+def write_mets(item_dir: Path) -> None:
+    """Write a METS that names master and derivatives with their digests, and no more."""
+    entries = [
+        (f"masters/{m['path']}", m["bytes"], m["digests"]["sha256"])
+        for m in files.read_json(item_dir / "fixity.json")["masters"]
+    ]
+    entries += [
+        (entry["path"], entry["bytes"], entry["sha256"])
+        for entry in files.read_json(item_dir / "embedded.json")["files"]
+    ]
+    lines = "".join(
+        f'<file ID="F{number}" SIZE="{size}" CHECKSUM="{digest}" CHECKSUMTYPE="SHA-256">'
+        f'<FLocat LOCTYPE="URL" xlink:type="simple" xlink:href="{path}"/></file>\n'
+        for number, (path, size, digest) in enumerate(entries)
+    )
+    files.write_text(
+        item_dir / "METS.xml",
+        '<?xml version="1.0" encoding="UTF-8"?>\n<mets xmlns="http://www.loc.gov/METS/" '
+        'xmlns:xlink="http://www.w3.org/1999/xlink"><fileSec><fileGrp>'
+        f"{lines}</fileGrp></fileSec><structMap><div/></structMap></mets>\n",
+    )
 
 
 def item_dir_of(root: Path, item: str = "PEH-0001") -> Path:

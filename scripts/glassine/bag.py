@@ -14,6 +14,7 @@ import tarfile
 import unicodedata
 import zipfile
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import BinaryIO, Protocol
 
@@ -90,6 +91,8 @@ class Store(Protocol):
 
     def open(self, path: str) -> contextlib.AbstractContextManager[BinaryIO]: ...
 
+    def close(self) -> None: ...
+
 
 class FolderStore:
     """A bag as a folder."""
@@ -108,6 +111,9 @@ class FolderStore:
 
     def open(self, path: str) -> contextlib.AbstractContextManager[BinaryIO]:
         return (self.root / path).open("rb")
+
+    def close(self) -> None:
+        """Nothing is kept open."""
 
 
 class _ArchiveStore:
@@ -146,8 +152,15 @@ class TarStore(_ArchiveStore):
 
     def __init__(self, path: Path) -> None:
         super().__init__()
-        self.archive = tarfile.open(path, "r:")  # noqa: SIM115 (kept open for `open`)
         self.members: dict[str, tarfile.TarInfo] = {}
+        self.archive = tarfile.open(path, "r:")  # noqa: SIM115 (kept open for `open`)
+        try:
+            self.take_in(path.stat().st_size)
+        except (OSError, tarfile.TarError):
+            self.archive.close()
+            raise
+
+    def take_in(self, size: int) -> None:
         end = 0
         for member in self.archive:
             kind = "file" if member.isreg() else "folder" if member.isdir() else "other"
@@ -155,13 +168,16 @@ class TarStore(_ArchiveStore):
             if found is not None:
                 self.members[found] = member
             end = member.offset_data + member.size
-        if path.stat().st_size < end + 1024:
+        if size < end + 1024:
             raise tarfile.ReadError("the archive is cut short")
 
     def open(self, path: str) -> contextlib.AbstractContextManager[BinaryIO]:
         opened = self.archive.extractfile(self.members[path])
         assert opened is not None  # a regular member
         return opened  # type: ignore[return-value]
+
+    def close(self) -> None:
+        self.archive.close()
 
 
 class ZipStore(_ArchiveStore):
@@ -183,6 +199,9 @@ class ZipStore(_ArchiveStore):
     def open(self, path: str) -> Iterator[BinaryIO]:
         with self.archive.open(self.members[path]) as opened:
             yield opened  # type: ignore[misc]
+
+    def close(self) -> None:
+        self.archive.close()
 
 
 def open_store(path: Path) -> Store:
@@ -221,7 +240,7 @@ class _Check:
         if path not in self.read:
             try:
                 with self.store.open(path) as opened:
-                    self.read[path] = hashing.of_stream(opened)
+                    self.read[path] = hashing.of_stream(opened)  # type: ignore[arg-type]
             except (OSError, zipfile.BadZipFile, tarfile.TarError, EOFError) as problem:
                 self.note("unreadable", path, f"It cannot be read: {problem}.", "a whole file.")
                 return None
@@ -398,13 +417,34 @@ class _Check:
             self.note("oxum", "bag-info.txt", what, f"{expected}, once (2.2.2).")
 
 
-def validate(path: Path) -> list[Finding]:
-    """Return everything that keeps the bag at `path` from being complete and valid.
+@dataclass(frozen=True)
+class Reading:
+    """A bag that was read: what is wrong with it, its files, and the digests of those read."""
 
-    Reads every byte. Section numbers in the findings are those of RFC 8493.
+    findings: list[Finding]
+    store: Store
+    digests: dict[str, Digests]
+
+
+@contextlib.contextmanager
+def reading(path: Path) -> Iterator[Reading]:
+    """Give the reading of the bag at `path`, every byte of it, with its files still open.
+
+    Section numbers in the findings are those of RFC 8493. Raises GlassineError for what cannot
+    be opened as a folder, tar or zip file.
     """
+    store = open_store(path)
     try:
-        store = open_store(path)
+        check = _Check(store, path.name)
+        yield Reading(check.run(), store, check.read)
+    finally:
+        store.close()
+
+
+def validate(path: Path) -> list[Finding]:
+    """Return everything that keeps the bag at `path` from being complete and valid."""
+    try:
+        with reading(path) as found:
+            return found.findings
     except GlassineError as error:
         return error.findings
-    return _Check(store, path.name).run()

@@ -240,9 +240,9 @@ def _entries(
     return found + [(source.path, source.digests.bytes, source) for source in sources]
 
 
-def _stream(what: Source | bytes, target: BinaryIO) -> Digests:
+def _stream(what: Source | bytes, target: hashing.Writable) -> Digests:
     if isinstance(what, bytes):
-        target.write(what)
+        target.write(memoryview(what))
         return hashing.of_bytes(what)
     with what.origin.open("rb", buffering=0) as opened:
         return hashing.of_stream(opened, target)

@@ -265,13 +265,12 @@ def _bag(
 
 def _require_own(final: Path, tags: dict[str, bytes]) -> None:
     """Go on only where the bag that has the name is the one this delivery finished before."""
-    store = bag.open_store(final)
     name = "tagmanifest-sha256.txt"
-    if name in store.files:
-        with store.open(name) as opened:
-            if opened.read() == tags[name]:
-                _require_valid(final)
-                return
+    with bag.reading(final) as found:
+        if name in found.store.files:
+            with found.store.open(name) as opened:
+                if opened.read() == tags[name] and not found.findings:
+                    return
     raise GlassineError.because(
         "delivery.exists",
         final,

@@ -9,7 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import BinaryIO
+from typing import Protocol
 
 CHUNK = 4 * 2**20
 
@@ -50,12 +50,20 @@ class _Both:
         return Digests(self.count, self.first.hexdigest(), self.second.hexdigest())
 
 
-def of_stream(stream: BinaryIO, target: BinaryIO | None = None) -> Digests:
+class Readable(Protocol):
+    def readinto(self, buffer: bytearray, /) -> int | None: ...
+
+
+class Writable(Protocol):
+    def write(self, piece: memoryview, /) -> object: ...
+
+
+def of_stream(stream: Readable, target: Writable | None = None) -> Digests:
     """Return the digests of all that `stream` gives; write it to `target` on the way, if given."""
     both = _Both()
     buffer = bytearray(CHUNK)
     view = memoryview(buffer)
-    while count := stream.readinto(buffer):  # type: ignore[attr-defined]
+    while count := stream.readinto(buffer):
         both.update(view[:count])
         if target is not None:
             target.write(view[:count])

@@ -1,0 +1,32 @@
+"""Check a delivered bag (folder, tar or zip) and say everything that is wrong with it.
+
+Exit code 0: whole and valid; 1: something is wrong; 2: there is nothing to check.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from glassine import delivered
+
+
+def main(arguments: list[str] | None = None) -> int:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("path", type=Path, help="the bag: deliveries/<batch>, or its .tar or .zip")
+    path = parser.parse_args(arguments).path
+    if not path.exists():
+        sys.stderr.write(f"{path}: there is no such bag\n")
+        return 2
+    findings = delivered.check(path.absolute())
+    for finding in findings:
+        sys.stdout.write(finding.sentence() + "\n")
+    wrong = [finding for finding in findings if finding.severity == "hold"]
+    verdict = f"{len(wrong)} things are wrong with it" if wrong else "whole and valid"
+    sys.stdout.write(f"{path}: {verdict}\n")
+    return 1 if wrong else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
