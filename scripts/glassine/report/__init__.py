@@ -67,16 +67,18 @@ def _safety(batch: gather.Batch) -> str:
     differ = [item for item in batch.items if _digest_differs(item)]
     parts = []
     if verdicts["match"]:
-        parts.append(f"{_plural(verdicts['match'], 'master')} agree with the checksum list")
+        agree = "agrees" if verdicts["match"] == 1 else "agree"
+        parts.append(f"{_plural(verdicts['match'], 'master')} {agree} with the checksum list")
     if verdicts["unlisted"]:
-        parts.append(f"{verdicts['unlisted']:,} read and digested, but on no checksum list")
+        parts.append(f"{verdicts['unlisted']:,} read, but on no checksum list")
     if verdicts["unread"]:
-        parts.append(f"{verdicts['unread']:,} not verified")
+        parts.append(f"{verdicts['unread']:,} not verified yet")
     text = "; ".join(parts)
     if differ:
         names = ", ".join(item.item for item in differ[:5])
-        text += f". {_plural(len(differ), 'item')} differ from the checksum list: {names}"
-    return f"Masters: {text}." if text else ""
+        verb = "does" if len(differ) == 1 else "do"
+        text += f". {_plural(len(differ), 'item')} {verb} not agree with it: {names}"
+    return f"{text[0].upper()}{text[1:]}." if text else ""
 
 
 def _digest_differs(item: gather.Item) -> bool:

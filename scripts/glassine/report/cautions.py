@@ -11,9 +11,10 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Caution:
-    """One caution: `heading`, what it concerns in `lines`, and `items` it applies to."""
+    """One caution: `heading` and the `short` word of it, all of it in `lines`, whom it concerns."""
 
     heading: str
+    short: str
     lines: tuple[str, ...]
     items: tuple[str, ...]
 
@@ -21,6 +22,10 @@ class Caution:
 # From this level on, acetate or nitrate counts as decaying (as the catalogue grades it).
 DECAYING_LEVEL = 2
 
+_NITRATE_SHORT = (
+    "It burns fiercely and cannot be smothered: no heat, no sparks, little on the table; "
+    "follow your local fire code."
+)
 _NITRATE = (
     "It catches fire easily, burns fiercely without needing air, and cannot be smothered. The "
     "smoke is poisonous: leave, close the door, call the fire service.",
@@ -29,6 +34,7 @@ _NITRATE = (
     "Sticky, blistered or powdery film is more dangerous: do not unroll, project or post it.",
     "Storage, transport and disposal follow your local fire code and are for licensed people.",
 )
+_ACETATE_SHORT = "Irritating vapour: moving air, gloves; keep apart from other film."
 _ACETATE = (
     "A smell of vinegar means that it is decaying. The vapour irritates eyes and airways: work "
     "in moving air, wear gloves, take breaks; people with asthma should not handle it.",
@@ -36,11 +42,13 @@ _ACETATE = (
     "Brittle or buckled film breaks when flattened by force: capture it as it lies.",
     "Follow your local rules on air at the workplace; ask a conservator before treatment.",
 )
+_GLASS_SHORT = "Broken glass: cut-resistant gloves, a support under every plate."
 _GLASS = (
     "Wear cut-resistant gloves, carry plates on a support with both hands, never by one edge.",
     "A cracked plate lies flat on a support that is captured with it; pick up no splinters by "
     "hand. Ask a conservator before cleaning or mending.",
 )
+_UNKNOWN_SHORT = "Handle it as nitrate until it is known."
 _UNKNOWN = (
     "Film that nobody has identified may be nitrate: handle it as nitrate until it is known.",
     "Burning or dissolving a sample is no test for a studio: leave testing to people who are "
@@ -74,11 +82,13 @@ def cautions(rows: list[tuple[str, str, int | None, str]]) -> list[Caution]:
         if material == "glass" or kind in {"plate", "lantern"}
     )
     known = [
-        (nitrate, "on cellulose nitrate", _NITRATE),
-        (unknown, "of unknown film base", _UNKNOWN),
-        (acetate, "on decaying acetate", _ACETATE),
-        (glass, "on glass", _GLASS),
+        (nitrate, "on cellulose nitrate", _NITRATE_SHORT, _NITRATE),
+        (unknown, "of unknown film base", _UNKNOWN_SHORT, _UNKNOWN),
+        (acetate, "on decaying acetate", _ACETATE_SHORT, _ACETATE),
+        (glass, "on glass", _GLASS_SHORT, _GLASS),
     ]
     return [
-        Caution(_count(len(items), what), lines, items) for items, what, lines in known if items
+        Caution(_count(len(items), what), short, lines, items)
+        for items, what, short, lines in known
+        if items
     ]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from html import escape
 
 WIDTH, HEIGHT = 420, 150
-_LEFT, _RIGHT, _TOP, _BOTTOM = 46, 10, 12, 24
+_LEFT, _RIGHT, _TOP, _BOTTOM = 56, 10, 12, 24
 _BINS = 24
 # More points than this are drawn as a band (least to greatest) with the median through it.
 _MAX_POINTS = 120
@@ -80,6 +80,11 @@ def _frame(title: str, describe: str, body: str) -> str:
     )
 
 
+def _axis(value: float) -> str:
+    """Return a number for an axis: three significant digits, which its margin holds."""
+    return tidy(float(f"{value:.3g}"))
+
+
 def _label(x: float, y: float, text: str, anchor: str = "middle") -> str:
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(text)}</text>'
 
@@ -114,8 +119,8 @@ def spread(series: Series) -> str:
         if low <= limit <= high
     )
     texts = (
-        _label(_LEFT, HEIGHT - 6, tidy(low), "start")
-        + _label(WIDTH - _RIGHT, HEIGHT - 6, f"{tidy(high)} {series.unit}".strip(), "end")
+        _label(_LEFT, HEIGHT - 6, _axis(low), "start")
+        + _label(WIDTH - _RIGHT, HEIGHT - 6, f"{_axis(high)} {series.unit}".strip(), "end")
         + _label(_LEFT - 6, _TOP + 8, str(most), "end")
         + _label(_LEFT - 6, HEIGHT - _BOTTOM, "0", "end")
     )
@@ -182,8 +187,8 @@ def drift(series: Series) -> str:
         for at, point in marked[:_MAX_MARKED]
     )
     body += (
-        _label(_LEFT - 6, _TOP + 8, tidy(high), "end")
-        + _label(_LEFT - 6, HEIGHT - _BOTTOM, tidy(low), "end")
+        _label(_LEFT - 6, _TOP + 8, _axis(high), "end")
+        + _label(_LEFT - 6, HEIGHT - _BOTTOM, _axis(low), "end")
         + _label(_LEFT, HEIGHT - 6, "first captured", "start")
         + _label(WIDTH - _RIGHT, HEIGHT - 6, "last", "end")
     )
