@@ -1,0 +1,601 @@
+"""Find a described target in a capture and say where each of its millimetres lies.
+
+The result is a map from mm on the target to master px (origin at the outer corner of the
+top-left pixel, as everywhere): a plane perspective and one term of radial distortion about the
+centre of the picture. It is fitted to the discs of the target, or to its four corners.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+from scipy.optimize import least_squares
+from scipy.spatial import cKDTree
+
+from glassine.targets.capture import Capture
+from glassine.targets.colour import Array
+from glassine.targets.description import Description
+
+# Thresholds at which round shapes are sought, as shares of the picture's tonal range.
+THRESHOLDS = np.linspace(0.06, 0.94, 15)
+MIN_CIRCULARITY = 0.80
+MAX_CANDIDATES = 600
+MAX_HYPOTHESES = 20_000
+# Share of the marks that must be seen, and at least this many.
+MIN_SHARE = 0.6
+MIN_MARKS = 4
+# Radius at which the centroid of a disc needs no more pixels, px.
+DISC_RADIUS_PX = 24
+# Marks from which the radial distortion can be told from the perspective.
+MARKS_FOR_DISTORTION = 10
+# A placement must explain the tones: rank correlation of patch luminance with the references.
+MIN_TONE_AGREEMENT = 0.8
+MIN_PATCHES_FOR_TONE = 4
+
+
+class NotFound(ValueError):
+    """The target is not in the picture, or cannot be told apart; the text says what was seen."""
+
+    def __init__(self, what: str, seen: list[tuple[float, float, float]]) -> None:
+        super().__init__(what)
+        self.seen = seen
+
+
+@dataclass(frozen=True)
+class Placement:
+    """Where the target lies.
+
+    homography: 3 x 3, mm to px without distortion. k1: radial distortion, px' = c + (px - c)
+    (1 + k1 r^2), c the centre of the picture and r the distance from it in half diagonals.
+    residual_px: rms and largest distance of the seen marks (or side points) from the map.
+    shift_px: for each seen mark, x and y of each channel minus those of the second one.
+    """
+
+    homography: Array
+    k1: float
+    centre: tuple[float, float]
+    half_diagonal: float
+    residual_px: tuple[float, float]
+    seen: int
+    wanted: int
+    tone_agreement: float | None
+    marks_px: Array
+    marks_mm: Array
+    shift_px: Array
+
+    def pixels(self, mm: Array) -> Array:
+        """Return px (..., 2) of positions in mm (..., 2)."""
+        return _apply(self.homography, self.k1, self.centre, self.half_diagonal, np.asarray(mm))
+
+    def scale(self, mm: Array) -> Array:
+        """Return the 2 x 2 matrix px per mm about a position."""
+        step = 1e-3
+        at = np.asarray(mm, dtype=float)
+        across = self.pixels(at + np.array([step, 0])) - self.pixels(at - np.array([step, 0]))
+        down = self.pixels(at + np.array([0, step])) - self.pixels(at - np.array([0, step]))
+        return np.stack([across, down], 1) / (2 * step)
+
+    @property
+    def mirrored(self) -> bool:
+        return bool(np.linalg.det(self.homography[:2, :2]) < 0)
+
+
+def _apply(
+    homography: Array, k1: float, centre: tuple[float, float], half_diagonal: float, mm: Array
+) -> Array:
+    flat = np.concatenate([mm, np.ones((*mm.shape[:-1], 1))], -1) @ homography.T
+    plain = flat[..., :2] / flat[..., 2:3]
+    away = plain - np.array(centre)
+    radius = (away**2).sum(-1, keepdims=True) / half_diagonal**2
+    return np.asarray(np.array(centre) + away * (1 + k1 * radius))
+
+
+def find(capture: Capture, described: Description) -> Placement:
+    """Return where the target lies in the capture. Raises NotFound."""
+    grey = _grey(capture)
+    if described.locate_by == "marks":
+        return _by_marks(capture, described, grey)
+    return _by_outline(capture, described, grey)
+
+
+def _grey(capture: Capture) -> npt.NDArray[np.float32]:
+    """Return the small copy's luminance on a visual scale, 0 to 1 between its extremes."""
+    light, _ = capture.small
+    tone = np.cbrt(np.clip(light @ capture.weights.astype(np.float32), 0, None))
+    low, high = np.percentile(tone, (0.2, 99.8))
+    return np.asarray(np.clip((tone - low) / max(high - low, 1e-6), 0, 1), dtype=np.float32)
+
+
+# --- round marks -------------------------------------------------------------------------
+
+
+def candidates(grey: npt.NDArray[np.float32], tone: str) -> Array:
+    """Return round spots (x, y, radius) in px of the small copy, `tone` dark or light."""
+    image = grey if tone == "light" else 1 - grey
+    found: list[tuple[float, float, float]] = []
+    largest = grey.shape[0] * grey.shape[1] / 16
+    for threshold in THRESHOLDS:
+        mask = (image > threshold).astype(np.uint8)
+        contours, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+        for contour in contours:
+            spot = _spot(contour, largest)
+            if spot is not None and _filled(mask, spot):
+                found.append(spot)
+    return _merged(np.array(found).reshape(-1, 3))
+
+
+def _spot(contour: npt.NDArray[np.int32], largest: float) -> tuple[float, float, float] | None:
+    if len(contour) < 8 or len(contour) > 8 * np.sqrt(largest):
+        return None
+    area = cv2.contourArea(contour)
+    if not 6 <= area <= largest:
+        return None
+    (x, y), (width, height), _ = cv2.minAreaRect(contour)
+    if min(width, height) < 0.75 * max(width, height):
+        return None
+    # A contour runs through pixel centres: half a pixel is missing all around.
+    radius = np.sqrt(area / np.pi) + 0.5
+    length = cv2.arcLength(contour, True)
+    if 4 * np.pi * area / length**2 < MIN_CIRCULARITY:
+        return None
+    # A disc fills pi/4 of its box; a square all of it.
+    if area / ((width + 1e-6) * (height + 1e-6)) > 0.9:
+        return None
+    return float(x), float(y), float(radius)
+
+
+def _filled(mask: npt.NDArray[np.uint8], spot: tuple[float, float, float]) -> bool:
+    row, column = round(spot[1]), round(spot[0])
+    return bool(mask[min(row, mask.shape[0] - 1), min(column, mask.shape[1] - 1)])
+
+
+def _merged(found: Array) -> Array:
+    """Return one spot for those that several thresholds saw, the steadiest first."""
+    kept: list[tuple[float, float, float, int]] = []
+    left = found.copy()
+    while len(left) and len(kept) < MAX_CANDIDATES:
+        near = np.hypot(*(left[:, :2] - left[0, :2]).T) < 0.5 * left[0, 2]
+        alike = near & (np.abs(left[:, 2] - left[0, 2]) < 0.35 * left[0, 2])
+        group = left[alike]
+        kept.append((*np.median(group, axis=0).tolist(), len(group)))
+        left = left[~alike]
+    spots = np.array(kept).reshape(-1, 4)
+    return spots[np.argsort(-spots[:, 3], kind="stable"), :3]
+
+
+def _similarities(spots: Array, described: Description) -> Array:
+    """Return maps (n, 2, 3), mm to small px, that carry two far marks onto two fitting spots."""
+    marks = np.array(described.marks)
+    first, second = np.triu_indices(len(marks), 1)
+    distance = np.linalg.norm(marks[first] - marks[second], axis=1)
+    points = spots[:, 0] + 1j * spots[:, 1]
+    start, end = np.nonzero(~np.eye(len(spots), dtype=bool))
+    span = np.abs(points[end] - points[start])
+    found = []
+    # Several pairs, since a mark may be hidden by dust or a finger.
+    for pair in np.argsort(-distance, kind="stable")[:6]:
+        expected = span / distance[pair] * described.mark_diameter_mm / 2
+        fits = np.all(
+            [np.abs(spots[which, 2] - expected) < 0.35 * expected + 1.0 for which in (start, end)],
+            axis=0,
+        )
+        chosen = np.nonzero(fits)[0][:MAX_HYPOTHESES]
+        one, two = marks[first[pair]], marks[second[pair]]
+        for sign in (1.0, -1.0):
+            a, b = complex(one[0], sign * one[1]), complex(two[0], sign * two[1])
+            turn = (points[end[chosen]] - points[start[chosen]]) / (b - a)
+            move = points[start[chosen]] - turn * a
+            rows = [
+                [turn.real, -sign * turn.imag, move.real],
+                [turn.imag, sign * turn.real, move.imag],
+            ]
+            found.append(np.array(rows).transpose(2, 0, 1))
+    return np.concatenate(found)
+
+
+def _by_marks(capture: Capture, described: Description, grey: npt.NDArray[np.float32]) -> Placement:
+    spots = candidates(grey, described.mark_tone)
+    _, factor = capture.small
+    seen = [((x + 0.5) * factor, (y + 0.5) * factor, r * factor) for x, y, r in spots]
+    wanted = max(MIN_MARKS, int(np.ceil(MIN_SHARE * len(described.marks))))
+    if len(spots) < wanted:
+        raise NotFound(
+            f"only {len(spots)} round {described.mark_tone} spots were seen, "
+            f"{wanted} of {len(described.marks)} marks are needed",
+            seen,
+        )
+    rough = _best_orientation(capture, described, _rough_maps(spots, described, wanted), grey)
+    if rough is None:
+        raise NotFound(
+            f"{len(spots)} round {described.mark_tone} spots were seen, but they do not lie as "
+            "the marks of the description do",
+            seen,
+        )
+    homography, agreement = rough
+    placement = _refined(capture, described, homography, agreement)
+    if placement.seen < wanted:
+        raise NotFound(
+            f"only {placement.seen} of {len(described.marks)} marks could be measured", seen
+        )
+    return placement
+
+
+def _rough_maps(spots: Array, described: Description, wanted: int) -> list[tuple[int, Array]]:
+    """Return the differing maps (mm to small px) that bring the most marks onto spots."""
+    marks = np.array(described.marks)
+    tree = cKDTree(spots[:, :2])
+    maps = _similarities(spots, described)
+    if not len(maps):
+        return []
+    placed = np.einsum("nij,mj->nmi", maps[:, :, :2], marks) + maps[:, None, :, 2]
+    # Tilt and lens move a mark by a few per cent of the target at most.
+    reach = 0.02 * np.ptp(placed, axis=1).max(axis=1) + 1.0
+    distance, _ = tree.query(placed)
+    near = distance < reach[:, None]
+    number = near.sum(axis=1)
+    apart = np.where(near, distance, 0).sum(axis=1) / np.maximum(number, 1)
+    order = np.lexsort((apart, -number))
+    best = [index for index in order[:60] if number[index] >= wanted]
+    return _fitted([(int(number[index]), maps[index]) for index in best], marks, spots, tree)
+
+
+def _fitted(
+    kept: list[tuple[int, Array]], marks: Array, spots: Array, tree: cKDTree
+) -> list[tuple[int, Array]]:
+    chosen: list[tuple[int, Array]] = []
+    for number, similarity in kept:
+        homography = _settled(np.vstack([similarity, [0, 0, 1]]), marks, spots, tree)
+        if homography is not None and not any(_same(homography, one, marks) for _, one in chosen):
+            chosen.append((number, homography))
+    return chosen
+
+
+def _settled(start: Array, marks: Array, spots: Array, tree: cKDTree) -> Array | None:
+    """Return the perspective through the spots near the marks as `start` places them."""
+    homography = start
+    for share in (0.02, 0.01):
+        placed = _apply(homography, 0.0, (0, 0), 1.0, marks)
+        reach = share * float(np.ptp(placed, axis=0).max()) + 1.0
+        distance, index = tree.query(placed, distance_upper_bound=reach)
+        near = np.isfinite(distance)
+        if near.sum() < MIN_MARKS:
+            return None
+        found: Any = cv2.findHomography(marks[near], spots[index[near], :2], 0)[0]
+        if found is None:
+            return None
+        homography = np.asarray(found, dtype=float)
+    return homography
+
+
+def _same(one: Array, two: Array, marks: Array) -> bool:
+    apart = _apply(one, 0, (0, 0), 1, marks) - _apply(two, 0, (0, 0), 1, marks)
+    return bool(np.abs(apart).max() < 6)
+
+
+def _best_orientation(
+    capture: Capture,
+    described: Description,
+    maps: list[tuple[int, Array]],
+    grey: npt.NDArray[np.float32],
+) -> tuple[Array, float | None] | None:
+    """Return the map to master px whose patches have the described tones, and how well."""
+    _, factor = capture.small
+    tested = len(described.patches) >= MIN_PATCHES_FOR_TONE
+    best: tuple[float, Array] | None = None
+    for number, homography in maps:
+        agreement = tone_agreement(grey, described, homography) if tested else 0.0
+        worth = agreement + 0.1 * number / max(1, len(described.marks))
+        if best is None or worth > best[0] + 1e-9:
+            best = (worth, homography)
+            best_agreement = agreement
+    if best is None or (tested and best_agreement < MIN_TONE_AGREEMENT):
+        return None
+    to_master = np.array([[factor, 0, factor / 2], [0, factor, factor / 2], [0, 0, 1.0]])
+    return to_master @ best[1], best_agreement if tested else None
+
+
+def tone_agreement(
+    grey: npt.NDArray[np.float32], described: Description, homography: Array
+) -> float:
+    """Return the rank correlation of the patches' tones in the small copy with their references."""
+    height, width = grey.shape
+    at = _apply(homography, 0.0, (0, 0), 1.0, np.array([patch.at for patch in described.patches]))
+    column, row = np.round(at).astype(int).T
+    inside = (column >= 1) & (row >= 1) & (column < width - 1) & (row < height - 1)
+    if inside.mean() < 0.9:
+        return -1.0
+    seen = np.array(
+        [
+            grey[y - 1 : y + 2, x - 1 : x + 2].mean() if ok else np.nan
+            for x, y, ok in zip(column, row, inside, strict=True)
+        ]
+    )
+    wanted = np.array([patch.xyz[1] for patch in described.patches])
+    ranks = [
+        np.argsort(np.argsort(values[inside], kind="stable"), kind="stable")
+        for values in (np.round(seen, 3), wanted)
+    ]
+    return float(np.corrcoef(ranks[0], ranks[1])[0, 1])
+
+
+def _refined(
+    capture: Capture, described: Description, homography: Array, agreement: float | None
+) -> Placement:
+    marks = np.array(described.marks)
+    centre = (capture.width / 2, capture.height / 2)
+    half_diagonal = float(np.hypot(*centre))
+    k1 = 0.0
+    for _ in range(2):
+        rough = Placement(
+            homography,
+            k1,
+            centre,
+            half_diagonal,
+            (0, 0),
+            0,
+            len(marks),
+            agreement,
+            marks,
+            marks,
+            marks,
+        )
+        found = [_measured(capture, rough, at, described) for at in marks]
+        good = np.array([spot is not None for spot in found])
+        if good.sum() < MIN_MARKS:
+            break
+        points = np.array([spot[0] for spot in found if spot is not None])
+        homography, k1 = _fit_map(marks[good], points, homography, centre, half_diagonal)
+    else:
+        placed = _apply(homography, k1, centre, half_diagonal, marks[good])
+        away = np.linalg.norm(placed - points, axis=1)
+        shifts = np.array([spot[1] for spot in found if spot is not None])
+        residual = (float(np.sqrt(np.mean(away**2))), float(away.max()))
+        return Placement(
+            homography,
+            k1,
+            centre,
+            half_diagonal,
+            residual,
+            int(good.sum()),
+            len(marks),
+            agreement,
+            points,
+            marks[good],
+            shifts,
+        )
+    return Placement(
+        homography,
+        0.0,
+        centre,
+        half_diagonal,
+        (0.0, 0.0),
+        int(good.sum()),
+        len(marks),
+        agreement,
+        np.empty((0, 2)),
+        marks[:0],
+        np.empty((0, 0, 2)),
+    )
+
+
+def _measured(
+    capture: Capture, rough: Placement, at: Array, described: Description
+) -> tuple[Array, Array] | None:
+    """Return the disc's centre in px, and of each channel the distance from the second one's."""
+    radius = described.mark_diameter_mm / 2 * float(np.sqrt(abs(np.linalg.det(rough.scale(at)))))
+    centre = rough.pixels(at)
+    reach = 2 * (1.7 * radius + 2)
+    left, top, width, height = capture.within(centre, reach, reach)
+    if width < reach - 2 or height < reach - 2 or radius < 1.5:
+        return None
+    light = capture.light(left, top, width, height).astype(float)
+    # A large disc is measured as well from block means, in a fraction of the time.
+    block = max(1, int(radius // DISC_RADIUS_PX))
+    rows, columns = height // block * block, width // block * block
+    light = light[:rows, :columns].reshape(rows // block, block, columns // block, block, -1)
+    light = light.mean(axis=(1, 3))
+    middle, radius = (centre - np.array([left, top])) / block, radius / block
+    grey = _disc_centre(light @ capture.weights, middle, radius)
+    if grey is None:
+        return None
+    each = [_disc_centre(light[..., band], grey, radius) for band in range(light.shape[2])]
+    if any(spot is None for spot in each):
+        return None
+    channels = np.array(each)
+    anchor = channels[1] if len(channels) == 3 else channels[0]
+    return grey * block + np.array([left, top]), (channels - anchor) * block
+
+
+def _disc_centre(light: Array, middle: Array, radius: float) -> Array | None:
+    """Return the centroid of a disc against its surround, px from the region's outer corner."""
+    rows, columns = np.indices(light.shape, dtype=float) + 0.5
+    at = np.asarray(middle, dtype=float)
+    for _ in range(4):
+        distance = np.hypot(columns - at[0], rows - at[1])
+        inner, ring = (
+            distance < 0.6 * radius,
+            (distance > 1.3 * radius) & (distance < 1.65 * radius),
+        )
+        if inner.sum() < 4 or ring.sum() < 8:
+            return None
+        base, core = np.median(light[ring]), np.median(light[inner])
+        if abs(core - base) < 0.1 * max(core, base):
+            return None
+        # The window falls softly to 0, so that a pixel at its border does not tip the balance.
+        soft = np.clip((1.5 * radius + 1.0 - distance) / 1.0, 0, 1)
+        weight = (light - base) / (core - base) * soft
+        total = weight.sum()
+        moved = np.array([(weight * columns).sum() / total, (weight * rows).sum() / total])
+        if not np.all(np.isfinite(moved)) or np.abs(moved - middle).max() > 0.8 * radius + 1:
+            return None
+        step, at = float(np.abs(moved - at).max()), moved
+        if step < 1e-4:
+            break
+    return at
+
+
+def _fit_map(
+    mm: Array, px: Array, homography: Array, centre: tuple[float, float], half_diagonal: float
+) -> tuple[Array, float]:
+    """Return homography and k1 by least squares, stray marks weighed down (soft L1)."""
+    with_k1 = len(mm) >= MARKS_FOR_DISTORTION
+    # Positions are brought to order 1 so that the eight numbers are of like size.
+    middle, size = mm.mean(0), float(np.ptp(mm, axis=0).max())
+    normal = np.array(
+        [[1 / size, 0, -middle[0] / size], [0, 1 / size, -middle[1] / size], [0, 0, 1]]
+    )
+    start = homography @ np.linalg.inv(normal)
+    start = start / start[2, 2]
+    units = (mm - middle) / size
+
+    def away(values: Array) -> Array:
+        k1 = values[8] if with_k1 else 0.0
+        found = _apply(np.append(values[:8], 1).reshape(3, 3), k1, centre, half_diagonal, units)
+        return np.asarray((found - px).ravel())
+
+    guess = np.append(start.ravel()[:8], [0.0] if with_k1 else [])
+    scale = np.maximum(np.abs(guess), 1e-3)
+    solved = least_squares(
+        away, guess, loss="soft_l1", f_scale=0.5, x_scale=scale, xtol=1e-14, ftol=1e-14, gtol=1e-14
+    )
+    values = solved.x
+    fitted = np.append(values[:8], 1).reshape(3, 3) @ normal
+    return fitted / fitted[2, 2], float(values[8]) if with_k1 else 0.0
+
+
+# --- outline -----------------------------------------------------------------------------
+
+
+def _by_outline(
+    capture: Capture, described: Description, grey: npt.NDArray[np.float32]
+) -> Placement:
+    corners = _quadrilateral(grey)
+    if corners is None:
+        raise NotFound("no four-sided outline of fitting shape stands out from its surround", [])
+    _, factor = capture.small
+    rough = (corners + 0.5) * factor
+    seen = [(float(x), float(y), 3.0 * factor) for x, y in rough]
+    sides = [_side(capture, rough[i], rough[(i + 1) % 4], factor) for i in range(4)]
+    if any(side is None for side in sides):
+        raise NotFound("a side of the outline could not be followed in full resolution", seen)
+    lines = [side for side in sides if side is not None]
+    exact = np.array([_meet(lines[i - 1][0], lines[i][0]) for i in range(4)])
+    width, height = described.size_mm
+    outline = np.array([[0, 0], [width, 0], [width, height], [0, height]])
+    maps: list[tuple[int, Array]] = []
+    for turned in range(4):
+        for order in (exact, exact[::-1]):
+            found, _ = cv2.findHomography(outline, np.roll(order, turned, axis=0), 0)
+            if found is not None:
+                # `_best_orientation` works in px of the small copy.
+                back = np.array([[1 / factor, 0, -0.5], [0, 1 / factor, -0.5], [0, 0, 1]])
+                maps.append((0, np.asarray(back @ found, dtype=float)))
+    chosen = _best_orientation(capture, described, maps, grey)
+    if chosen is None:
+        raise NotFound(
+            "an outline was found, but its patches have other tones than described", seen
+        )
+    homography, agreement = chosen
+    residuals = np.concatenate([side[1] for side in lines])
+    centre = (capture.width / 2, capture.height / 2)
+    none = np.empty((0, 2))
+    return Placement(
+        homography,
+        0.0,
+        centre,
+        float(np.hypot(*centre)),
+        (float(np.sqrt(np.mean(residuals**2))), float(np.abs(residuals).max())),
+        4,
+        4,
+        agreement,
+        none,
+        none,
+        np.empty((0, capture.bands, 2)),
+    )
+
+
+def _quadrilateral(grey: npt.NDArray[np.float32]) -> Array | None:
+    """Return the corners (4, 2) of the largest four-sided area, in px of the small copy."""
+    eight = np.round(grey * 255).astype(np.uint8)
+    level, _ = cv2.threshold(eight, 0, 255, cv2.THRESH_OTSU)
+    best: tuple[float, Array] | None = None
+    for threshold in {level, level * 0.5, level * 0.75, (level + 255) / 2, level * 0.25}:
+        for mask in ((eight > threshold), (eight <= threshold)):
+            contours, _ = cv2.findContours(
+                mask.astype(np.uint8), cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE
+            )
+            for contour in contours:
+                area = cv2.contourArea(contour)
+                if area < 0.05 * grey.size or area > 0.97 * grey.size:
+                    continue
+                hull = cv2.convexHull(contour)
+                shape = cv2.approxPolyDP(hull, 0.02 * cv2.arcLength(hull, True), True)
+                if len(shape) == 4 and cv2.contourArea(hull) < 1.03 * area:
+                    size = float(area)
+                    if best is None or size > best[0]:
+                        best = (size, shape[:, 0].astype(float))
+    return None if best is None else best[1]
+
+
+def _side(
+    capture: Capture, start: Array, end: Array, factor: int
+) -> tuple[tuple[Array, Array], Array] | None:
+    """Return a line (point, direction) along a side in full resolution, and its residuals in px."""
+    along = (end - start) / np.linalg.norm(end - start)
+    across = np.array([-along[1], along[0]])
+    reach = 3 * factor + 8
+    flat = abs(along[0]) > abs(along[1])
+    found = []
+    for share in np.linspace(0.06, 0.94, 45):
+        centre = start + share * (end - start)
+        size = (9, 2 * reach) if flat else (2 * reach, 9)
+        left, top, width, height = capture.within(centre, *size)
+        if width < 5 or height < 5:
+            continue
+        light = capture.light(left, top, width, height) @ capture.weights.astype(np.float32)
+        profile = light.mean(axis=1 if flat else 0).astype(float)
+        crossing = _half_way(profile)
+        if crossing is None:
+            continue
+        found.append(
+            [left + width / 2, top + crossing] if flat else [left + crossing, top + height / 2]
+        )
+    if len(found) < 15:
+        return None
+    points = np.array(found)
+    for _ in range(3):
+        point = points.mean(0)
+        direction = np.linalg.svd(points - point)[2][0]
+        normal = np.array([-direction[1], direction[0]])
+        away = (points - point) @ normal
+        near = np.abs(away) < 4 * (1.4826 * np.median(np.abs(away)) + 0.02)
+        points, away = points[near], away[near]
+        if len(points) < 12:
+            return None
+    del across
+    return (point, direction), away
+
+
+def _half_way(profile: Array) -> float | None:
+    """Return where a profile passes half way between its ends, from its first outer border."""
+    edge = max(2, len(profile) // 6)
+    low, high = float(np.median(profile[:edge])), float(np.median(profile[-edge:]))
+    if abs(high - low) < 0.15 * max(abs(high), abs(low), 1e-9):
+        return None
+    unit = (profile - low) / (high - low)
+    above = np.nonzero(unit >= 0.5)[0]
+    if not len(above) or above[0] == 0:
+        return None
+    right = int(above[0])
+    share = (0.5 - unit[right - 1]) / (unit[right] - unit[right - 1])
+    return float(right - 1 + share + 0.5)
+
+
+def _meet(one: tuple[Array, Array], two: tuple[Array, Array]) -> Array:
+    """Return where two lines cross."""
+    lengths = np.linalg.solve(np.stack([one[1], -two[1]], 1), two[0] - one[0])
+    return np.asarray(one[0] + lengths[0] * one[1])

@@ -1,0 +1,165 @@
+"""Reference values of a target's patches, from the files that instruments write.
+
+Two forms are read: the text of ANSI CGATS.17 (ISO 28178) and the XML of CxF3 (ISO 17972-1).
+Both give, for each patch name, one of: lab, density, reflectance (as a description does inline).
+"""
+
+from __future__ import annotations
+
+import math
+import shlex
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from lxml import etree
+
+from glassine.errors import GlassineError
+from glassine.targets import colour
+
+MAX_BYTES = 16 * 2**20
+MAX_PATCHES = 5000
+CXF3 = "{http://colorexchangeformat.com/CxF3-core}"
+
+Values = dict[str, dict[str, Any]]
+
+
+def _refuse(path: Path, what: str) -> GlassineError:
+    return GlassineError.because(
+        "targets.reference",
+        path.name,
+        f"These reference values cannot be used: {what}.",
+        "a CGATS.17 text or CxF3 file with LAB, XYZ or density by patch, for D50 and 2 degrees.",
+        "Export the values of this very target again, or write them into its description.",
+    )
+
+
+def read(path: Path, form: str) -> Values:
+    """Return the values by patch name. form: "cgats" or "cxf3".
+
+    Raises GlassineError for a file that is missing, too large, malformed, or for another
+    illuminant or observer than D50 and 2 degrees.
+    """
+    try:
+        if path.stat().st_size > MAX_BYTES:
+            raise ValueError(f"the file is larger than {MAX_BYTES} bytes")
+        data = path.read_bytes()
+        found = read_cgats(data) if form == "cgats" else read_cxf3(data)
+    except (OSError, ValueError, etree.XMLSyntaxError) as problem:
+        raise _refuse(path, " ".join(str(problem).split())) from problem
+    return found
+
+
+def _number(text: str) -> float:
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError(f"{text!r} is no number")
+    return value
+
+
+def _take(row: dict[str, str]) -> dict[str, Any]:
+    """Return the value of one patch from its columns (Lab before XYZ before density)."""
+    if all(f"LAB_{part}" in row for part in "LAB"):
+        return {"lab": [_number(row[f"LAB_{part}"]) for part in "LAB"]}
+    if all(f"XYZ_{part}" in row for part in "XYZ"):
+        xyz = [_number(row[f"XYZ_{part}"]) / 100 for part in "XYZ"]
+        return {"lab": [float(part) for part in colour.lab_from_xyz(np.array(xyz))]}
+    for column in ("D_VIS", "DENSITY", "D_V"):
+        if column in row:
+            return {"density": _number(row[column])}
+    raise ValueError("it has neither LAB, XYZ nor a visual density (spectra are not read)")
+
+
+def read_cgats(data: bytes) -> Values:
+    """Return the values in a CGATS.17 text.
+
+    Raises ValueError for a table without format or data, rows of the wrong length,
+    a name twice, or another illuminant than D50.
+    """
+    lines = data.decode("utf-8-sig", "strict").splitlines()
+    columns: list[str] = []
+    rows: list[list[str]] = []
+    part = ""
+    for line in lines:
+        words = shlex.split(line.replace("\t", " "), comments=True) if line.strip() else []
+        if not words:
+            continue
+        head = words[0].upper()
+        if head.startswith(("BEGIN_DATA", "END_DATA")):
+            part = head if head.startswith("BEGIN") else ""
+        elif part == "BEGIN_DATA_FORMAT":
+            columns += [word.upper() for word in words]
+        elif part == "BEGIN_DATA":
+            rows.append(words)
+        elif head in ("ILLUMINANT", "WEIGHTING_FUNCTION") and "ILLUMINANT" in line.upper():
+            _check_light(line)
+    return _named(columns, rows)
+
+
+def _check_light(line: str) -> None:
+    text = line.upper()
+    if "D50" not in text:
+        raise ValueError(f"it says {line.strip()[:80]!r}, not D50")
+
+
+def _named(columns: list[str], rows: list[list[str]]) -> Values:
+    names = [name for name in ("SAMPLE_NAME", "SAMPLE_ID", "SAMPLE_LOC") if name in columns]
+    if not names or not rows:
+        raise ValueError("no table with SAMPLE_NAME or SAMPLE_ID was found in it")
+    if len(rows) > MAX_PATCHES:
+        raise ValueError(f"it holds more than {MAX_PATCHES} patches")
+    found: Values = {}
+    for number, row in enumerate(rows, 1):
+        if len(row) != len(columns):
+            raise ValueError(f"row {number} has {len(row)} values for {len(columns)} columns")
+        value = dict(zip(columns, row, strict=True))
+        name = value[names[0]]
+        if name in found:
+            raise ValueError(f"the patch {name!r} stands twice")
+        found[name] = _take(value)
+    return found
+
+
+def read_cxf3(data: bytes) -> Values:
+    """Return the values in a CxF3 file: ColorCIELab, ColorCIEXYZ or ColorDensity of each Object.
+
+    Raises ValueError or lxml's XMLSyntaxError; entities are never expanded nor files fetched.
+    """
+    parser = etree.XMLParser(
+        resolve_entities=False, no_network=True, load_dtd=False, huge_tree=False
+    )
+    root = etree.fromstring(data, parser)
+    tree: Any = root.getroottree()
+    if tree.docinfo.doctype:
+        raise ValueError("it carries a document type declaration")
+    for element in root.iter(f"{CXF3}Illuminant"):
+        _check_light(f"Illuminant {element.text}")
+    found: Values = {}
+    for item in root.iter(f"{CXF3}Object"):
+        name = item.get("Name") or ""
+        value = _cxf3_value(item)
+        if value is None:
+            continue
+        if name in found or not name:
+            raise ValueError(f"the patch {name!r} stands twice or has no name")
+        found[name] = value
+    if not found:
+        raise ValueError("no patch with Lab, XYZ or density was found in it (spectra are not read)")
+    if len(found) > MAX_PATCHES:
+        raise ValueError(f"it holds more than {MAX_PATCHES} patches")
+    return found
+
+
+def _cxf3_value(item: Any) -> dict[str, Any] | None:
+    def parts(element: Any, names: str) -> list[float]:
+        return [_number(element.findtext(f"{CXF3}{name}") or "") for name in names]
+
+    lab = item.find(f".//{CXF3}ColorCIELab")
+    if lab is not None:
+        return {"lab": parts(lab, "LAB")}
+    xyz = item.find(f".//{CXF3}ColorCIEXYZ")
+    if xyz is not None:
+        scaled = np.array(parts(xyz, "XYZ")) / 100
+        return {"lab": [float(part) for part in colour.lab_from_xyz(scaled)]}
+    density = item.find(f".//{CXF3}ColorDensity/{CXF3}Density")
+    return {"density": _number(density.text or "")} if density is not None else None

@@ -1,0 +1,157 @@
+"""Targets over time: one small database under results, and when a measure began to drift.
+
+The database (SQLite) is a summary: every figure in it also stands in the results of its batch,
+and it can be made anew from them.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from glassine.errors import GlassineError
+
+SCHEMA_VERSION = 1
+# Measures kept, those whose course says something of focus, colour or light.
+KEPT = (
+    "sampling_rate", "scale_error", "distortion", "sfr10", "sfr50", "sfr_half_sampling",
+    "sfr_peak", "misregistration", "illuminance_nonuniformity", "tone_error_density",
+    "tone_error_lightness", "white_balance", "de2000_mean", "de2000_max", "noise_lightness",
+    "dynamic_range", "exposure_error", "light_level", "banding",
+)  # fmt: skip
+# Captures before a drift can be told from the rig's usual scatter.
+BASELINE = 5
+# CUSUM after E. S. Page, Biometrika 41 (1954), 100-115: allowance and decision in units of the
+# usual scatter; 0.5 and 5 as handbooks of process control advise (value from memory).
+ALLOWANCE = 0.5
+DECISION = 5.0
+
+_TABLES = """
+CREATE TABLE IF NOT EXISTS point (
+  batch TEXT NOT NULL, target TEXT NOT NULL, taken TEXT NOT NULL, measure TEXT NOT NULL,
+  value REAL NOT NULL, unit TEXT NOT NULL, PRIMARY KEY (batch, target, measure)
+) WITHOUT ROWID;
+"""
+
+
+@dataclass(frozen=True)
+class Drift:
+    """Where a measure left its usual course.
+
+    since: batch in which it began, taken: when that was captured, rising or falling;
+    baseline and scatter: the usual value and its robust standard deviation; latest: last value.
+    """
+
+    target: str
+    measure: str
+    unit: str
+    since: str
+    taken: str
+    direction: str
+    baseline: float
+    scatter: float
+    latest: float
+
+
+def _open(database: Path) -> sqlite3.Connection:
+    try:
+        database.parent.mkdir(parents=True, exist_ok=True)
+        connection = sqlite3.connect(database, timeout=30)
+        version = connection.execute("PRAGMA user_version").fetchone()[0]
+        if version not in (0, SCHEMA_VERSION):
+            raise sqlite3.DatabaseError(f"it is of version {version}")
+        connection.executescript(_TABLES)
+        connection.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+    except sqlite3.Error as problem:
+        raise GlassineError.because(
+            "targets.trend",
+            database.name,
+            f"The record of earlier targets cannot be used: {problem}.",
+            "the database this workflow writes.",
+            "Move it away; it is made anew from the results of the batches.",
+        ) from problem
+    return connection
+
+
+def record(database: Path, results: dict[str, Any]) -> None:
+    """Add the measures of a batch's targets; those it had before are replaced.
+
+    results: what `measure_target` returned. Raises GlassineError for a file that is no such
+    database.
+    """
+    rows = [
+        (results["batch"], result["target"], result["taken"], measure["name"],
+         float(measure["value"]), measure["unit"])
+        for result in results["targets"]
+        if result["state"] == "measured"
+        for measure in result["measures"]
+        if measure["name"] in KEPT and measure["value"] is not None
+    ]  # fmt: skip
+    with closing(_open(database)) as connection, connection:
+        connection.execute("DELETE FROM point WHERE batch = ?", (results["batch"],))
+        connection.executemany("INSERT INTO point VALUES (?, ?, ?, ?, ?, ?)", rows)
+
+
+def series(database: Path) -> dict[tuple[str, str], list[dict[str, Any]]]:
+    """Return for each (target, measure) its points in order of capture."""
+    found: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    if not database.exists():
+        return found
+    with closing(_open(database)) as connection:
+        rows = connection.execute(
+            "SELECT target, measure, taken, batch, value, unit FROM point "
+            "ORDER BY target, measure, taken, batch"
+        ).fetchall()
+    for target, measure, taken, batch, value, unit in rows:
+        found.setdefault((target, measure), []).append(
+            {"batch": batch, "taken": taken, "value": value, "unit": unit}
+        )
+    return found
+
+
+def drifts(points: dict[tuple[str, str], list[dict[str, Any]]]) -> list[Drift]:
+    """Return the measures that drift, and since which batch."""
+    found = []
+    for (target, measure), course in points.items():
+        begun = began(point["value"] for point in course)
+        if begun is None:
+            continue
+        index, direction, baseline, scatter = begun
+        found.append(
+            Drift(target, measure, course[-1]["unit"], course[index]["batch"],
+                  course[index]["taken"], direction, baseline, scatter, course[-1]["value"])
+        )  # fmt: skip
+    return found
+
+
+def began(values: Iterable[float]) -> tuple[int, str, float, float] | None:
+    """Return (index at which a drift began, "rising" or "falling", usual value, scatter), or None.
+
+    The usual value and scatter are median and MAD of the first captures; the sum of departures
+    beyond the allowance (CUSUM) tells the drift, and the last time it was 0 tells the start.
+    A single outlier that comes back is no drift.
+    """
+    course = np.array(list(values), dtype=float)
+    if len(course) <= BASELINE:
+        return None
+    first = course[:BASELINE]
+    usual = float(np.median(first))
+    # Five captures tell a scatter badly: never less than 0.2 % of the value.
+    scatter = max(1.4826 * float(np.median(np.abs(first - usual))), 0.002 * abs(usual), 1e-6)
+    for sign, direction in ((1.0, "rising"), (-1.0, "falling")):
+        total, start = 0.0, 0
+        for index, value in enumerate(course):
+            step = sign * (value - usual) / scatter - ALLOWANCE
+            total = max(0.0, total + min(step, DECISION - ALLOWANCE))
+            if total == 0.0:
+                start = index + 1
+            last = index == len(course) - 1
+        if total > DECISION and last and start < len(course):
+            return start, direction, usual, scatter
+    return None
