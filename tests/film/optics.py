@@ -131,7 +131,13 @@ class Cut:
     def distance(self, u: np.ndarray, v: np.ndarray) -> np.ndarray:
         far = self.shape.distance(u, v)
         for part in self.gone:
-            np.maximum(far, -part.distance(u, v), out=far)
+            reach = math.hypot(*part.shape.half) + 1.0
+            near = (np.abs(u - part.x) < reach) & (np.abs(v - part.y) < reach)
+            rows, columns = np.flatnonzero(near.any(axis=1)), np.flatnonzero(near.any(axis=0))
+            if len(rows):
+                # beyond its reach a part cannot touch the outline: look at its surroundings only
+                block = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+                np.maximum(far[block], -part.distance(u[block], v[block]), out=far[block])
         return far
 
 
