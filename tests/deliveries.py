@@ -16,7 +16,7 @@ from glassine import delivery, embed, files, package
 def without_records(patch: pytest.MonkeyPatch) -> None:
     """Fix the clock and set the record's own check aside: these items have a METS of few lines."""
     stub = types.ModuleType("glassine.records.check")
-    stub.check_record = lambda path, item_dir: []  # type: ignore[attr-defined]
+    stub.check_record = lambda path, item_dir, **more: []  # type: ignore[attr-defined]
     patch.setitem(sys.modules, "glassine.records.check", stub)
     patch.setenv("SOURCE_DATE_EPOCH", "1773800000")
 

@@ -50,7 +50,7 @@ CATALOGUE: dict[str, Any] = {
     "decay_level": 1,
     "rights": {
         "uri": "http://rightsstatements.org/vocab/InC/1.0/",
-        "status": "In copyright",
+        "status": "copyrighted",
         "holder": "Port Ellery Harbour Archive",
         "note": "Ask the archive before publishing.",
     },

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import re
 import uuid
-from dataclasses import fields, replace
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
@@ -23,13 +23,22 @@ FOLDERS = {"access": "access", "thumb": "thumbs"}
 _EXACT_DATE = re.compile(r"\d{4}(-\d\d(-\d\d)?)?")
 
 
-def words_of(item: str, catalogue: dict[str, Any] | None, institution: dict[str, Any]) -> Words:
-    """Return what the catalogue and the institution say; only the item's id without a record."""
+def words_of(
+    item: str,
+    catalogue: dict[str, Any] | None,
+    institution: dict[str, Any],
+    defaults: dict[str, Any],
+) -> Words:
+    """Return what the catalogue and the institution say; only the item's id without a record.
+
+    defaults: the settings of `rights`, for what the catalogue leaves open.
+    """
     if catalogue is None:
         return Words(identifier=item)
-    rights = catalogue.get("rights") or {}
+    stated = catalogue.get("rights") or {}
+    rights = {**defaults, **{name: value for name, value in stated.items() if value}}
     edtf = catalogue.get("edtf") or ""
-    marked = in_copyright(rights.get("uri") or "")
+    marked = in_copyright(rights.get("uri") or "", rights.get("status") or "")
     return Words(
         title=catalogue.get("title") or "",
         alternative=catalogue.get("alternative") or "",
@@ -43,10 +52,10 @@ def words_of(item: str, catalogue: dict[str, Any] | None, institution: dict[str,
         date_iso=edtf if _EXACT_DATE.fullmatch(edtf) else "",
         date_text=catalogue.get("date_text") or "",
         copyright_notice=_notice(rights, marked),
-        usage_terms=rights.get("note") or rights.get("status") or "",
+        usage_terms=rights.get("note") or "",
         web_statement=rights.get("uri") or "",
         marked=marked,
-        credit=institution.get("name") or "",
+        credit=rights.get("credit") or institution.get("name") or "",
         source=institution.get("name") or "",
         source_id=institution.get("id") or "",
         contact_url=institution.get("homepage") or "",
@@ -54,24 +63,28 @@ def words_of(item: str, catalogue: dict[str, Any] | None, institution: dict[str,
     )
 
 
-def in_copyright(uri: str) -> bool | None:
-    """Return whether a rights URI says in copyright (True), not (False) or neither (None).
+def in_copyright(uri: str, status: str) -> bool | None:
+    """Return whether rights say in copyright (True), not (False) or neither (None).
 
-    RightsStatements.org 1.0: InC* is in copyright, NoC* is not; CNE, UND and NKC say neither.
-    Creative Commons: licences rest on copyright; `publicdomain` (CC0, PDM) waives or denies it.
+    The URI decides where it says either. RightsStatements.org 1.0: InC* is in copyright, NoC*
+    is not; CNE, UND and NKC say neither. Creative Commons: licences rest on copyright;
+    `publicdomain` (CC0, PDM) waives or denies it. Else the status, in the words of PREMIS.
     """
     if "/publicdomain/" in uri or "rightsstatements.org/vocab/NoC" in uri:
         return False
     if "creativecommons.org/licenses/" in uri or "rightsstatements.org/vocab/InC" in uri:
         return True
-    return None
+    return {"copyrighted": True, "public domain": False}.get(status.lower())
 
 
 def _notice(rights: dict[str, Any], marked: bool | None) -> str:
-    holder = rights.get("holder") or ""
-    lead = f"© {holder}" if marked else f"Rights holder: {holder}"
-    parts = [lead if holder else "", rights.get("status") or ""]
-    return ". ".join(part.rstrip(".") for part in parts if part)
+    """Return the copyright notice: who holds the right, else what is known of it."""
+    holder, status = rights.get("holder") or "", rights.get("status") or ""
+    if holder and marked is not False:
+        return f"© {holder}" if marked else f"Rights holder: {holder}"
+    if marked is False:
+        return "Public domain" if status in ("", "public domain") else status
+    return "" if status in ("", "unknown") else status[0].upper() + status[1:]
 
 
 def _texts(value: object) -> str:
@@ -81,18 +94,18 @@ def _texts(value: object) -> str:
 
 
 def _require_usable(item: str, words: Words) -> None:
-    found = []
-    for part in fields(words):
-        if bad := unusable(_texts(getattr(words, part.name))):
-            found.append(
-                Finding(
-                    "embed.character",
-                    item,
-                    f"The catalogue's {part.name.replace('_', ' ')} holds {', '.join(bad[:5])}.",
-                    "characters that XML can hold (no control characters).",
-                    "Remove them in the catalogue record and run again.",
-                )
-            )
+    bad = {part.name: unusable(_texts(getattr(words, part.name))) for part in fields(words)}
+    found = [
+        Finding(
+            "embed.character",
+            item,
+            f"The catalogue's {name.replace('_', ' ')} holds {', '.join(letters[:5])}.",
+            "characters that XML can hold (no control characters).",
+            "Remove them in the catalogue record and run again.",
+        )
+        for name, letters in bad.items()
+        if letters
+    ]
     if found:
         raise GlassineError(found)
 
@@ -215,15 +228,19 @@ def embed_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     """Write access/, thumbs/ and embedded.json of the item.
 
     Reads render.json, render/, fixity.json and geometry.json; never the masters. The event's
-    detail holds all that decides the bytes: catalogue record, institution, settings, software.
+    detail holds all that decides the bytes: catalogue record, institution, settings, software;
+    and the facts, which render used too.
     Raises GlassineError for a rendered file that is missing or not what render wrote, and for
     texts that cannot be embedded.
     """
     item = given["item"]
     settings = given["settings"].get("embed", {})
-    words = words_of(item, given.get("catalogue"), given.get("institution") or {})
-    if settings.get("credit") and given.get("catalogue") is not None:
-        words = replace(words, credit=settings["credit"])
+    words = words_of(
+        item,
+        given.get("catalogue"),
+        given.get("institution") or {},
+        given["settings"].get("rights", {}),
+    )
     _require_usable(item, words)
     software = given.get("software") or f"Glassine {__version__}"
     masters = {m["path"]: m for m in files.read_json(item_dir / "fixity.json")["masters"]}
@@ -259,8 +276,9 @@ def embed_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
                 (temporary / name).write_bytes(content)
     detail = {
         "catalogue": given.get("catalogue"),
+        "facts": given.get("facts") or {},
         "institution": given.get("institution") or {},
-        "settings": {"embed": settings},
+        "settings": {"embed": settings, "rights": given["settings"].get("rights", {})},
         "software": software,
         "step": VERSION,
         "shortened": cut,

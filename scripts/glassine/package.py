@@ -155,11 +155,12 @@ class _Packing:
                 present[folder].append(path)
             else:
                 self.findings.append(self.unlisted(path, "render.json"))
-        if not include:
-            return
         for folder, noted in sorted(folders.items()):
-            entries = [self.add(path, f"item:{path}", "tile") for path in present[folder]]
-            self.same_tiles(folder, noted, [entry for entry in entries if entry is not None])
+            if include:
+                entries = [self.add(path, f"item:{path}", "tile") for path in present[folder]]
+                self.same_tiles(folder, noted, [entry for entry in entries if entry is not None])
+            else:  # the record names this one for all of them
+                self.add(f"{folder}/info.json", f"item:{folder}/info.json", "tile")
 
     def same_tiles(self, folder: str, noted: dict[str, Any], entries: list[Placed]) -> None:
         digest = tile_digest({e.path.removeprefix(folder + "/"): e.sha256 for e in entries})
@@ -196,7 +197,9 @@ class _Packing:
     def mets(self) -> None:
         from glassine.records.check import check_record  # needs lxml and the record's schemas
 
-        self.findings += check_record(self.item_dir / "METS.xml", self.item_dir)
+        # Tiles were read and compared above.
+        path = self.item_dir / "METS.xml"
+        self.findings += check_record(path, self.item_dir, tiles=False)
 
 
 def tile_digest(digests: dict[str, str]) -> str:

@@ -1,0 +1,261 @@
+"""Make the derivatives of a delivered package again, from its master and what it says of itself.
+
+A package carries all that decided its pictures: the master, where the frames lie, the settings,
+the catalogue's words. If the same bytes come out, the record tells the truth.
+"""
+
+from __future__ import annotations
+
+import filecmp
+import shutil
+from pathlib import Path
+from typing import Any
+
+from glassine import bag, embed, files, hashing, profiles, render, settings
+from glassine.errors import Finding, GlassineError
+from glassine.events import software
+
+_FOLDERS = ("access", "thumbs", "iiif")
+_RECORDS = ("fixity", "geometry", "render", "embedded")
+
+
+def reproduce(path: Path, work: Path) -> list[Finding]:
+    """Return what comes out otherwise than it was delivered; nothing where all bytes are equal.
+
+    path: a bag (folder, tar, zip) or one package; it is only read. work: folder for what is made
+    anew; one folder an item stays there for comparing. A finding of severity "note" tells of
+    other versions of the software, which may explain others.
+    """
+    work.mkdir(parents=True, exist_ok=True)
+    try:
+        packages = _packages(path, work)
+    except GlassineError as error:
+        return error.findings
+    found = []
+    for package in packages:
+        found += _reproduced(package, work)
+    return found
+
+
+def _finding(what: str, path: object, told: str, expected: str, severity: str = "hold") -> Finding:
+    next_step = "Compare both files; validate the delivery to see which one is damaged."
+    return Finding(f"reproduce.{what}", str(path), told, expected, next_step, severity)
+
+
+def _packages(path: Path, work: Path) -> list[Path]:
+    """Return the folders of the packages; an archive's files are laid into `work` first."""
+    if path.is_dir() and not (path / "bagit.txt").exists():
+        return [path]
+    root = path
+    if not path.is_dir():
+        root = work / "unpacked"
+        shutil.rmtree(root, ignore_errors=True)
+        _unpack(path, root)
+    found = sorted(entry for entry in (root / "data").iterdir() if entry.is_dir())
+    if not found:
+        raise GlassineError.because(
+            "reproduce.empty", path, "There is no package in it.", "a bag of packages.", "Look in."
+        )
+    return found
+
+
+def _unpack(path: Path, root: Path) -> None:
+    store = bag.open_store(path)
+    try:
+        for name in store.files:
+            target = files.inside(root, name)
+            target.parent.mkdir(parents=True, exist_ok=True)
+            with store.open(name) as opened, target.open("wb") as written:
+                shutil.copyfileobj(opened, written, hashing.CHUNK)
+    finally:
+        store.close()
+
+
+def _plain_paths(package: Path) -> dict[str, str]:
+    for profile in profiles.all_profiles().values():
+        found = profile.plain_paths(package)
+        if found is not None:
+            return found
+    raise GlassineError.because(
+        "reproduce.layout",
+        package,
+        "This is no package of a layout known here.",
+        f"one of {', '.join(sorted(profiles.all_profiles()))}.",
+        "Name a delivered bag, or the folder of one item in it.",
+    )
+
+
+def _reproduced(package: Path, work: Path) -> list[Finding]:
+    """Make one package's derivatives anew and compare them."""
+    try:
+        paths = _plain_paths(package)
+        item = _Item(package, paths, work)
+        found = item.prepare()
+        if found:
+            return found
+        item.make()
+        return item.compared()
+    except GlassineError as error:
+        return error.findings
+    except (KeyError, TypeError, AttributeError) as problem:
+        told = f"Its records lack what repeats the pictures: {problem!r}."
+        return [_finding("records", package, told, "records as the night wrote them.")]
+
+
+class _Item:
+    """One package and the folder in which it is made anew."""
+
+    def __init__(self, package: Path, paths: dict[str, str], work: Path) -> None:
+        self.package = package
+        self.paths = paths
+        self.records = {
+            name: files.read_json(self.delivered(f"metadata/{name}.json")) for name in _RECORDS
+        }
+        self.name: str = self.records["embedded"]["item"]
+        self.item_dir = files.inside(work, self.name)
+        self.masters_dir = self._masters_dir()
+
+    def delivered(self, plain: str) -> Path:
+        """Return where a file of the plain layout is in this package."""
+        if plain not in self.paths:
+            told = "The package has no such file."
+            found = _finding("missing", self.package / plain, told, "a whole package.")
+            raise GlassineError([found])
+        return self.package / self.paths[plain]
+
+    def _masters_dir(self) -> Path:
+        """Return the folder that the masters' recorded paths start from."""
+        path = self.records["fixity"]["masters"][0]["path"]
+        place = self.delivered(f"masters/{path}").as_posix()
+        return Path(place.removesuffix(f"/{path}"))
+
+    def prepare(self) -> list[Finding]:
+        """Lay out what the steps read; return findings where a master is not the recorded one."""
+        shutil.rmtree(self.item_dir, ignore_errors=True)
+        self.item_dir.mkdir(parents=True)
+        for name in ("fixity", "geometry"):
+            shutil.copyfile(self.delivered(f"metadata/{name}.json"), self.item_dir / f"{name}.json")
+        found = []
+        for master in self.records["fixity"]["masters"]:
+            origin = self.delivered(f"masters/{master['path']}")
+            if hashing.of_file(origin).sha256 != master["digests"]["sha256"]:
+                told = "The master is not the one that fixity.json records."
+                expected = f"SHA-256 {master['digests']['sha256']}."
+                found.append(_finding("master", origin, told, expected))
+        return found
+
+    def given(self) -> dict[str, Any]:
+        detail = self.records["embedded"]["event"]["detail"]
+        rendered = self.records["render"]["event"]["detail"]
+        masters = [
+            {
+                "path": master["path"],
+                "part": master["part"],
+                "sequence": None,
+                "bytes": master["bytes"],
+                "mtime_ns": (self.masters_dir / master["path"]).stat().st_mtime_ns,
+                "expected": {},
+            }
+            for master in self.records["fixity"]["masters"]
+        ]
+        return {
+            "batch": "",
+            "item": self.name,
+            "masters": masters,
+            "facts": detail["facts"],
+            "catalogue": detail["catalogue"],
+            "corrections": None,
+            "settings": {**rendered["settings"], **detail["settings"]},
+            "institution": detail["institution"],
+            "software": detail["software"],
+        }
+
+    def make(self) -> None:
+        given = self.given()
+        render.render_item(self.masters_dir, self.item_dir, given)
+        embed.embed_item(self.masters_dir, self.item_dir, given)
+
+    def compared(self) -> list[Finding]:
+        return [*self.parameters(), *self.files(), *self.versions()]
+
+    def parameters(self) -> list[Finding]:
+        """Compare what render and embed say of the files with what was recorded."""
+        again = {
+            "render": files.read_json(self.item_dir / "render" / "render.json")["frames"],
+            "embedded": files.read_json(self.item_dir / "embedded.json")["files"],
+        }
+        recorded = {
+            "render": self.records["render"]["frames"],
+            "embedded": self.records["embedded"]["files"],
+        }
+        return [
+            _finding(
+                "parameters",
+                self.package / f"metadata/{name}.json",
+                f"The record and what comes out part: {_difference(recorded[name], made)}.",
+                "the parameters that repeat the pictures.",
+            )
+            for name, made in again.items()
+            if settings.canonical(made) != settings.canonical(recorded[name])
+        ]
+
+    def files(self) -> list[Finding]:
+        made = {
+            f"{folder}/{path}": self.item_dir / folder / path
+            for folder in _FOLDERS
+            for path in profiles.tree_paths(self.item_dir / folder)
+        }
+        delivered = {
+            plain: self.package / path
+            for plain, path in self.paths.items()
+            if plain.split("/")[0] in _FOLDERS
+        }
+        found = []
+        for plain in sorted(set(delivered) - set(made)):
+            told = "This file does not come out again."
+            found.append(_finding("more", delivered[plain], told, "only files that do."))
+        for plain in sorted(set(made) - set(delivered)):
+            # A delivery may leave tiles out; a picture it may not.
+            if not plain.startswith("iiif/") or self._has_tiles(plain, delivered):
+                told = "This file comes out, but the package does not have it."
+                found.append(_finding("missing", self.package / plain, told, "every derivative."))
+        for plain in sorted(set(made) & set(delivered)):
+            if not filecmp.cmp(made[plain], delivered[plain], shallow=False):
+                told = "Other bytes come out than were delivered."
+                found.append(_finding("differs", delivered[plain], told, f"as {made[plain]}."))
+        return found
+
+    @staticmethod
+    def _has_tiles(plain: str, delivered: dict[str, Path]) -> bool:
+        folder = "/".join(plain.split("/")[:2]) + "/"
+        return any(path.startswith(folder) and path != f"{folder}info.json" for path in delivered)
+
+    def versions(self) -> list[Finding]:
+        """Tell of software whose version is another now than it was."""
+        found = []
+        for name in ("render", "embedded"):
+            used = self.records[name]["event"]["software"]
+            now = software(*(package for package in used if package not in ("glassine", "python")))
+            other = [
+                f"{package} {used[package]}, now {now[package]}"
+                for package in used
+                if now[package] != used[package]
+            ]
+            if other:
+                path = self.package / f"metadata/{name}.json"
+                told = f"Other software made it: {'; '.join(other)}."
+                found.append(_finding("software", path, told, "the same versions.", "note"))
+        return found
+
+
+def _difference(recorded: Any, made: Any, where: str = "") -> str:
+    """Return the first place where two JSON values differ, with both values."""
+    if isinstance(recorded, dict) and isinstance(made, dict):
+        for key in sorted(set(recorded) | set(made)):
+            if recorded.get(key) != made.get(key):
+                return _difference(recorded.get(key), made.get(key), f"{where}.{key}")
+    if isinstance(recorded, list) and isinstance(made, list) and len(recorded) == len(made):
+        for number, (one, other) in enumerate(zip(recorded, made, strict=True)):
+            if one != other:
+                return _difference(one, other, f"{where}[{number}]")
+    return f"{where.lstrip('.') or 'all'} is {str(recorded)[:80]}, comes out {str(made)[:80]}"

@@ -1,0 +1,36 @@
+"""Make the derivatives of a delivered bag (or of one package in it) again and compare the bytes.
+
+Exit code 0: every byte comes out again; 1: something differs; 2: there is nothing to compare.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import tempfile
+from pathlib import Path
+
+from glassine import reproduce
+
+
+def main(arguments: list[str] | None = None) -> int:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("path", type=Path, help="a bag (folder, .tar, .zip), or data/<item> in one")
+    parser.add_argument("--work", type=Path, help="folder to keep what is made (default: none)")
+    options = parser.parse_args(arguments)
+    if not options.path.exists():
+        sys.stderr.write(f"{options.path}: there is no such delivery\n")
+        return 2
+    with tempfile.TemporaryDirectory() as temporary:
+        work = options.work or Path(temporary)
+        findings = reproduce.reproduce(options.path.absolute(), work.absolute())
+    for finding in findings:
+        sys.stdout.write(finding.sentence() + "\n")
+    wrong = [finding for finding in findings if finding.severity == "hold"]
+    verdict = f"{len(wrong)} differences" if wrong else "every derivative comes out the same"
+    sys.stdout.write(f"{options.path}: {verdict}\n")
+    return 1 if wrong else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,243 @@
+"""A delivered package makes its own derivatives again; what was altered since does not."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import pyvips
+
+import deliveries
+import made_items
+import reproduce_delivery
+from glassine import (
+    bag,
+    colour,
+    embed,
+    files,
+    fixity,
+    package,
+    records,
+    render,
+    reproduce,
+    settings,
+)
+
+ITEM = "PEH-0001"
+
+
+def draw_master(path: Path) -> None:
+    """Draw a 16-bit negative: a soft scene, clear base about it, sRGB profile embedded."""
+    rng = np.random.default_rng(7)
+    rows, columns = np.mgrid[0:400, 0:560] / 400
+    scene = 0.5 + 0.3 * np.sin(9 * columns + 4 * rows) + rng.normal(0, 0.01, (400, 560))
+    pixels = np.full((400, 560, 3), 0.85)
+    pixels[40:360, 50:510] = scene[40:360, 50:510, None] * (0.8, 0.6, 0.5)
+    stored = (np.clip(pixels, 0, 1) * 65535).astype(np.uint16)
+    image = pyvips.Image.new_from_array(stored).copy(interpretation="rgb16")
+    profile = path.with_suffix(".icc")
+    profile.write_bytes(colour.srgb_profile())
+    image.tiffsave(str(path), profile=str(profile), compression="none", xres=157.48, yres=157.48)
+    profile.unlink()
+
+
+def geometry(master: str) -> dict[str, Any]:
+    corners = [[50.3, 40.2], [509.1, 42.9], [507.6, 359.2], [48.8, 356.4]]
+    frame = {
+        "index": 1,
+        "corners": corners,
+        "angle_deg": 0.34,
+        "polarity": "negative",
+        "process": "colour",
+        "confidence": 0.9,
+        "state": "ok",
+    }
+    base = [[5.0, 5.0], [545.0, 5.0], [545.0, 30.0], [5.0, 30.0]]
+    return {
+        "item": ITEM,
+        "event": {
+            "type": "image modification",
+            "time": "2026-03-18T02:00:00Z",
+            "outcome": "success",
+            "software": {},
+            "operator": None,
+            "detail": {},
+        },
+        "masters": [
+            {
+                "path": master,
+                "width": 560,
+                "height": 400,
+                "ppi": 4000.0,
+                "ppi_source": "tag",
+                "kind": "sheet",
+                "frames": [frame],
+                "base_regions": [base],
+            }
+        ],
+    }
+
+
+def night(root: Path, profile: str) -> None:
+    """Take one item through the real steps from verify to delivery."""
+    batch_dir = root / "masters" / "b1"
+    item_dir = made_items.item_dir_of(root)
+    batch_dir.mkdir(parents=True)
+    item_dir.mkdir(parents=True)
+    draw_master(batch_dir / "PEH-0001.tif")
+    config = settings.load({"package": {"profile": profile}})
+    given = {
+        **made_items.given_for(ITEM, batch_dir / "PEH-0001.tif"),
+        "settings": config,
+        "findings": [],
+        "facts": {"kind": "sheet", "polarity": "negative", "process": "colour"},
+        "batch_facts": {},
+    }
+    fixity.verify_item(batch_dir, item_dir, given)
+    files.write_json(item_dir / "geometry.json", geometry("PEH-0001.tif"))
+    render.render_item(batch_dir, item_dir, given)
+    embed.embed_item(batch_dir, item_dir, given)
+    records.record_item(batch_dir, item_dir, given)
+    package.pack_item(batch_dir, item_dir, given)
+    deliveries.deliver(
+        root,
+        {
+            "batch": "b1",
+            "items": [ITEM],
+            "lacking": [],
+            "settings": {"delivery": config["delivery"], "package": config["package"]},
+            "institution": made_items.INSTITUTION,
+        },
+    )
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    root = tmp_path_factory.mktemp("night")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("SOURCE_DATE_EPOCH", "1773800000")
+        night(root, "mets")
+    return root / "deliveries" / "b1"
+
+
+@pytest.fixture
+def copy(made: Path, tmp_path: Path) -> Path:
+    shutil.copytree(made, tmp_path / "b1")
+    return tmp_path / "b1"
+
+
+def codes(path: Path, work: Path) -> set[str]:
+    return {finding.code for finding in reproduce.reproduce(path, work)}
+
+
+def test_every_byte_comes_out_again(
+    copy: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert bag.validate(copy) == []
+    before = {path: path.read_bytes() for path in copy.rglob("*") if path.is_file()}
+    assert reproduce.reproduce(copy, tmp_path / "work") == []
+    assert {path: path.read_bytes() for path in copy.rglob("*") if path.is_file()} == before
+    assert reproduce_delivery.main([str(copy)]) == 0
+    assert "comes out the same" in capsys.readouterr().out
+
+
+def test_one_package_alone(copy: Path, tmp_path: Path) -> None:
+    assert reproduce.reproduce(copy / "data" / ITEM, tmp_path / "work") == []
+
+
+def _flip(path: Path, at: int) -> None:
+    content = bytearray(path.read_bytes())
+    content[at] ^= 1
+    path.write_bytes(content)
+
+
+def _change(name: str, *keys: str | int, value: Any) -> Callable[[Path], None]:
+    def change(root: Path) -> None:
+        path = root / "metadata" / f"{name}.json"
+        record = json.loads(path.read_text("utf-8"))
+        place = record
+        for key in keys[:-1]:
+            place = place[key]
+        assert place[keys[-1]] != value
+        place[keys[-1]] = value
+        path.write_text(json.dumps(record), "utf-8")
+
+    return change
+
+
+SETTINGS = ("event", "detail", "settings")
+ALTERED: dict[str, tuple[Callable[[Path], object], set[str]]] = {
+    "a bit of the master": (
+        lambda root: _flip(root / "masters/PEH-0001.tif", 100_000),
+        {"reproduce.master"},
+    ),
+    "a bit of the access image": (
+        lambda root: _flip(root / "access/PEH-0001_access.jpg", -100),
+        {"reproduce.differs"},
+    ),
+    "a bit of a tile": (
+        lambda root: _flip(next((root / "iiif").rglob("default.jpg")), -100),
+        {"reproduce.differs"},
+    ),
+    "a corner by a tenth of a pixel": (
+        _change("geometry", "masters", 0, "frames", 0, "corners", 0, 0, value=50.4),
+        {"reproduce.differs", "reproduce.parameters"},
+    ),
+    "the polarity": (
+        _change("geometry", "masters", 0, "frames", 0, "polarity", value="positive"),
+        {"reproduce.differs", "reproduce.parameters"},
+    ),
+    "the quality of the encoding": (
+        _change("render", *SETTINGS, "render", "access_quality", value=71),
+        {"reproduce.differs", "reproduce.parameters"},
+    ),
+    "the title": (
+        _change("embedded", "event", "detail", "catalogue", "title", value="Another"),
+        {"reproduce.differs", "reproduce.parameters"},
+    ),
+    "a noted digest": (
+        _change("embedded", "files", 0, "sha256", value="0" * 64),
+        {"reproduce.parameters"},
+    ),
+    "a thumbnail taken away": (
+        lambda root: (root / "thumbs/PEH-0001_thumb.jpg").unlink(),
+        {"reproduce.missing"},
+    ),
+    "a picture put in": (
+        lambda root: (root / "access/more.jpg").write_bytes(b"more"),
+        {"reproduce.more"},
+    ),
+    "the settings taken away": (
+        _change("render", "event", "detail", value={}),
+        {"reproduce.records"},
+    ),
+}
+
+
+@pytest.mark.parametrize("kind", ALTERED)
+def test_what_was_altered_does_not_come_out(kind: str, copy: Path, tmp_path: Path) -> None:
+    change, expected = ALTERED[kind]
+    change(copy / "data" / ITEM)
+    assert codes(copy, tmp_path / "work") == expected
+
+
+def test_command_says_what_differs(copy: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    _flip(copy / "data" / ITEM / "access/PEH-0001_access.jpg", -100)
+    assert reproduce_delivery.main([str(copy)]) == 1
+    assert "PEH-0001_access.jpg" in capsys.readouterr().out
+    assert reproduce_delivery.main([str(copy / "none")]) == 2
+
+
+def test_other_software_is_told_as_a_note(copy: Path, tmp_path: Path) -> None:
+    _change("render", "event", "software", "numpy", value="0.9")(copy / "data" / ITEM)
+    (finding,) = reproduce.reproduce(copy, tmp_path / "work")
+    assert (finding.code, finding.severity) == ("reproduce.software", "note")
+
+
+def test_what_is_no_package(tmp_path: Path) -> None:
+    assert codes(tmp_path, tmp_path / "work") == {"reproduce.layout"}
