@@ -1,0 +1,359 @@
+"""The step as a whole: what it writes, what it skips, what stops it, and that bytes repeat."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import tifffile
+from PIL import Image
+
+from glassine import colour, contracts, files, masters, render, settings
+from glassine.errors import GlassineError
+from glassine.model import Facts, Frame, ItemGeometry, MasterGeometry
+
+WIDTH, HEIGHT = 700, 500
+
+
+def _rectangle(
+    centre: tuple[float, float], width: float, height: float, degrees: float
+) -> tuple[tuple[float, float], ...]:
+    turn = np.exp(1j * math.radians(degrees))
+    points = [
+        complex(x * width / 2, y * height / 2) * turn
+        for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))
+    ]
+    return tuple((centre[0] + point.real, centre[1] + point.imag) for point in points)
+
+
+def _scene(bands: int = 3) -> np.ndarray:
+    """Return a light table with a tilted picture on it: dark left half, a bright spot right."""
+    y, x = np.mgrid[0:HEIGHT, 0:WIDTH] + 0.5
+    made = np.full((HEIGHT, WIDTH, bands), 60000.0)
+    angle = math.radians(2.0)
+    u = (x - 350) * math.cos(angle) + (y - 250) * math.sin(angle)
+    v = -(x - 350) * math.sin(angle) + (y - 250) * math.cos(angle)
+    inside = (np.abs(u) < 250) & (np.abs(v) < 170)
+    ramp = 9000 + 60 * (u + 250) + 25 * (v + 170)
+    made[inside] = ramp[inside][:, None]
+    made[(u - 180) ** 2 + (v - 60) ** 2 < 400] = 62000
+    noise = np.random.default_rng(2).normal(0, 80, made.shape)
+    return np.clip(made + noise, 0, 65535).astype(np.uint16)
+
+
+PICTURE = Frame(
+    1, _rectangle((350, 250), 500, 340, 2.0), 2.0, "positive", "colour", confidence=1, state="ok"
+)
+
+
+class Item:
+    """One item on disk: its master, its records, its given."""
+
+    def __init__(self, root: Path, frames: tuple[Frame, ...] = (PICTURE,), **geometry: Any) -> None:
+        self.batch, self.dir = root / "batch", root / "item"
+        self.batch.mkdir(parents=True)
+        self.dir.mkdir()
+        self.masters: list[dict[str, Any]] = []
+        self.geometries: list[MasterGeometry] = []
+        self.verified: list[dict[str, Any]] = []
+        self.facts = Facts()
+        self.settings = settings.load({})
+        self.add("PEH-0001.tif", None, _scene(), frames, **geometry)
+
+    def add(
+        self,
+        name: str,
+        part: str | None,
+        content: np.ndarray,
+        frames: tuple[Frame, ...],
+        **geometry: Any,
+    ) -> Path:
+        path = self.batch / name
+        grey = content.shape[2] == 1
+        tifffile.imwrite(
+            path,
+            content[:, :, 0] if grey else content,
+            photometric="minisblack" if grey else "rgb",
+            iccprofile=colour.grey_profile() if grey else colour.srgb_profile(),
+        )
+        digest = hashlib.sha256(path.read_bytes()).hexdigest()
+        header = masters.read_header(path)
+        self.masters.append({"path": name, "part": part, "sequence": None})
+        found = {"ppi": 1200.0, "ppi_source": "tag"} | geometry
+        self.geometries.append(MasterGeometry(name, WIDTH, HEIGHT, frames=frames, **found))
+        self.verified.append({"path": name, "digests": {"sha256": digest}, "header": header})
+        return path
+
+    def run(self, threads: int = 2) -> dict[str, Any]:
+        geometry = ItemGeometry("PEH-0001", tuple(self.geometries))
+        files.write_json(self.dir / "geometry.json", geometry.as_dict())
+        files.write_json(self.dir / "fixity.json", {"masters": self.verified})
+        given = {
+            "batch": "harbour",
+            "item": "PEH-0001",
+            "masters": self.masters,
+            "facts": self.facts.as_dict(),
+            "settings": self.settings,
+            "threads": threads,
+        }
+        render.render_item(self.batch, self.dir, given)
+        found: dict[str, Any] = contracts.read(self.dir / "render/render.json", "render")
+        return found
+
+    def quality(self) -> dict[str, Any]:
+        return json.loads((self.dir / "quality.json").read_text())
+
+
+@pytest.fixture
+def item(tmp_path: Path) -> Item:
+    return Item(tmp_path)
+
+
+def _image(path: Path) -> np.ndarray:
+    with Image.open(path) as opened:
+        return np.asarray(opened.convert("RGB"), float)
+
+
+def _bytes(folder: Path) -> dict[str, bytes]:
+    kept = [path for path in folder.rglob("*") if path.is_file()]
+    return {str(path.relative_to(folder)): path.read_bytes() for path in kept}
+
+
+def test_a_frame_becomes_access_image_thumbnail_and_tiles(item: Item) -> None:
+    (frame,) = item.run()["frames"]
+    assert (frame["width"], frame["height"], frame["ppi"]) == (500, 340, 1200)
+    assert frame["skipped"] is None
+    assert frame["iiif_id"] == "PEH-0001"
+    assert {entry["use"]: entry["name"] for entry in frame["files"]} == {
+        "access": "PEH-0001_access.jpg",
+        "thumb": "PEH-0001_thumb.jpg",
+    }
+    for entry in frame["files"]:
+        content = (item.dir / "render" / entry["name"]).read_bytes()
+        assert hashlib.sha256(content).hexdigest() == entry["sha256"]
+        assert len(content) == entry["bytes"]
+        with Image.open(item.dir / "render" / entry["name"]) as image:
+            assert image.size == (entry["width"], entry["height"])
+            assert image.info["icc_profile"] == colour.srgb_profile()
+            assert not image.getexif()
+            scale = entry["width"] / 500
+            assert image.info["dpi"] == (round(1200 * scale), round(1200 * scale))
+    assert sorted(path.name for path in (item.dir / "render").iterdir()) == [
+        "PEH-0001_access.jpg",
+        "PEH-0001_thumb.jpg",
+        "render.json",
+    ]
+    info = json.loads((item.dir / "iiif/PEH-0001/info.json").read_text())
+    assert (info["width"], info["height"]) == (500, 340)
+    assert info["id"].endswith("/PEH-0001")
+    assert (item.dir / "iiif/PEH-0001/full/max/0/default.jpg").is_file()
+    assert frame["tiles"]["path"] == "iiif/PEH-0001"
+    (judged,) = item.quality()["frames"]
+    assert judged["verdict"] in ("pass", "review", "fail")
+    assert len(judged["measures"]) > 5
+
+
+def test_the_picture_is_upright_and_ends_at_its_edges(item: Item) -> None:
+    item.settings["render"]["access_quality"] = 100
+    item.run()
+    made = _image(item.dir / "render/PEH-0001_access.jpg")
+    assert made.shape == (340, 500, 3)
+    # no light table at any edge: it is far brighter than the darkest part beside it
+    assert made[4:-4, 2, :].mean() < 120
+    assert made[2, 10:240, :].mean() < 130
+    # the spot lies where the scene has it: 180 px right of and 60 px below the middle
+    spot = np.argwhere(made[:, :, 1] > 215)
+    assert np.allclose(spot.mean(axis=0) + 0.5, (170 + 60, 250 + 180), atol=1.0)
+
+
+def test_turns_and_mirror_are_those_of_the_geometry(tmp_path: Path) -> None:
+    seen = {}
+    for rotate, mirror in ((0, False), (90, False), (180, True)):
+        frame = Frame(1, PICTURE.corners, 2.0, "positive", "colour", rotate=rotate, mirror=mirror)
+        item = Item(tmp_path / f"{rotate}", (frame,))
+        item.run()
+        seen[rotate] = _image(item.dir / "render/PEH-0001_access.jpg")
+    assert seen[90].shape == (500, 340, 3)
+    assert np.abs(np.rot90(seen[0], -1) - seen[90]).mean() < 2
+    assert np.abs(np.rot90(seen[0], 2)[:, ::-1] - seen[180]).mean() < 2
+
+
+def test_the_bytes_are_the_same_at_any_number_of_threads_and_every_time(
+    item: Item, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1773792000")
+    item.settings["iiif"]["tile_px"] = 128
+    item.run(threads=1)
+    one = _bytes(item.dir)
+    item.run(threads=2)
+    assert _bytes(item.dir) == one
+
+
+def test_a_master_that_changed_since_it_was_verified_stops_the_item(item: Item) -> None:
+    path = item.batch / "PEH-0001.tif"
+    data = bytearray(path.read_bytes())
+    data[len(data) // 2] ^= 1
+    path.write_bytes(data)
+    with pytest.raises(GlassineError) as error:
+        item.run()
+    (finding,) = error.value.findings
+    assert finding.code == "render.digest"
+    assert finding.path == "PEH-0001.tif"
+    assert not (item.dir / "render").exists()
+    assert not (item.dir / "iiif").exists()
+    assert not (item.dir / "quality.json").exists()
+
+
+def test_a_failure_leaves_earlier_results_and_no_parts(item: Item) -> None:
+    item.run()
+    before = _bytes(item.dir)
+    (item.batch / "PEH-0001.tif").write_bytes(b"")
+    with pytest.raises(GlassineError):
+        item.run()
+    assert _bytes(item.dir) == before
+    assert not [path for path in item.dir.iterdir() if path.name.startswith(".part-")]
+
+
+def _three_frames() -> tuple[Frame, ...]:
+    made = []
+    for index, x in enumerate((180, 350, 520), 1):
+        corners = _rectangle((x, 250), 150, 300, 2.0)
+        made.append(
+            Frame(index, corners, 2.0, "positive", "colour", blank=index == 2, excluded=index == 3)
+        )
+    return tuple(made)
+
+
+def test_blank_and_excluded_frames_are_listed_and_not_made(tmp_path: Path) -> None:
+    item = Item(tmp_path, _three_frames())
+    first, blank, excluded = item.run()["frames"]
+    assert (first["skipped"], blank["skipped"], excluded["skipped"]) == (None, "blank", "excluded")
+    assert first["label"] == "frame 1"
+    assert first["files"][0]["name"] == "PEH-0001_01_access.jpg"
+    assert blank["files"] == []
+    assert blank["tiles"] is None
+    assert [path.name for path in (item.dir / "iiif").iterdir()] == ["PEH-0001_01"]
+    assert [frame["index"] for frame in item.quality()["frames"]] == [1]
+
+
+def test_blank_frames_are_made_where_asked(tmp_path: Path) -> None:
+    item = Item(tmp_path, _three_frames())
+    item.settings["render"]["blank"] = "make"
+    _, blank, excluded = item.run()["frames"]
+    assert blank["skipped"] is None
+    assert len(blank["files"]) == 2
+    assert excluded["skipped"] == "excluded"
+
+
+def test_an_item_all_blank_has_a_record_and_no_pictures(tmp_path: Path) -> None:
+    item = Item(tmp_path, (_three_frames()[1],))
+    (frame,) = item.run()["frames"]
+    assert frame["skipped"] == "blank"
+    assert list((item.dir / "iiif").iterdir()) == []
+
+
+def test_parts_have_names_of_their_own_and_grey_masters_stay_grey(tmp_path: Path) -> None:
+    item = Item(tmp_path)
+    item.masters[0]["part"] = "emu"
+    grey = Frame(1, PICTURE.corners, 2.0, "negative", "monochrome")
+    item.add("PEH-0001_base.tif", "base", _scene(1), (grey,))
+    emulsion, base = item.run()["frames"]
+    assert (emulsion["label"], base["label"]) == ("emu", "base")
+    assert base["files"][0]["name"] == "PEH-0001_base_access.jpg"
+    with Image.open(item.dir / "render/PEH-0001_base_access.jpg") as image:
+        assert image.mode == "L"
+        assert image.info["icc_profile"] == colour.grey_profile()
+
+
+def test_two_pictures_with_one_name_stop_the_item(tmp_path: Path) -> None:
+    item = Item(tmp_path)
+    item.add("PEH-0001_2.tif", None, _scene(), (PICTURE,))
+    with pytest.raises(GlassineError) as error:
+        item.run()
+    assert {finding.code for finding in error.value.findings} == {"render.names"}
+
+
+@pytest.mark.parametrize(
+    ("chosen", "width", "density"),
+    [
+        ({"access_long_edge": 250}, 250, 600),
+        ({"access_long_edge": None}, 500, 1200),
+        ({"access_ppi": 300}, 125, 300),
+        ({"access_ppi": 5000}, 500, 1200),  # never enlarged
+    ],
+)
+def test_access_images_by_long_edge_or_resolution(
+    item: Item, chosen: dict[str, Any], width: int, density: int
+) -> None:
+    item.settings["render"] |= chosen
+    (frame,) = item.run()["frames"]
+    assert frame["files"][0]["width"] == width
+    with Image.open(item.dir / "render/PEH-0001_access.jpg") as image:
+        assert image.info["dpi"][0] == density
+
+
+def test_no_resolution_known_means_none_is_written(tmp_path: Path) -> None:
+    item = Item(tmp_path, ppi=None, ppi_source=None)
+    item.settings["render"]["access_ppi"] = 300
+    item.run()
+    with Image.open(item.dir / "render/PEH-0001_access.jpg") as image:
+        assert image.width == 500
+        assert "dpi" not in image.info
+
+
+def test_a_margin_in_millimetres_is_kept_around_the_picture(item: Item) -> None:
+    item.settings["render"]["margin_mm"] = 0.5
+    (frame,) = item.run()["frames"]
+    margin = 0.5 / 25.4 * 1200
+    assert abs(frame["width"] - (500 + 2 * margin)) <= 1
+    made = _image(item.dir / "render/PEH-0001_access.jpg")
+    assert made[:, :10].mean() > 230  # the light table
+
+
+def test_a_margin_ends_where_the_master_ends(item: Item) -> None:
+    item.settings["render"]["margin_mm"] = 50
+    (frame,) = item.run()["frames"]
+    assert frame["width"] <= WIDTH
+    assert frame["height"] <= HEIGHT
+
+
+def test_the_whole_object_where_the_facts_ask_for_it(tmp_path: Path) -> None:
+    item = Item(tmp_path, object_corners=_rectangle((350, 250), 620, 440, 2.0))
+    item.facts = Facts(crop="object")
+    (frame,) = item.run()["frames"]
+    assert (frame["width"], frame["height"]) == (620, 440)
+
+
+def test_an_unknown_outline_is_noted_and_the_picture_taken(tmp_path: Path) -> None:
+    item = Item(tmp_path)
+    item.facts = Facts(crop="object")
+    found = item.run()
+    assert found["frames"][0]["width"] == 500
+    assert "outline" in found["event"]["detail"]["notes"][0]
+
+
+def test_keystone_only_from_the_set_limit_on(tmp_path: Path) -> None:
+    corners = ((100.0, 80.0), (600.0, 95.0), (590.0, 420.0), (110.0, 400.0))
+    frame = Frame(1, corners, 1.0, "positive", "colour", keystone_deg=2.0)
+    sizes = {}
+    for limit in (None, 1.0, 3.0):
+        item = Item(tmp_path / str(limit), (frame,))
+        item.settings["render"]["keystone_min_deg"] = limit
+        item.run()
+        sizes[limit] = (item.dir / "render/PEH-0001_access.jpg").read_bytes()
+    assert sizes[None] == sizes[3.0]
+    assert sizes[None] != sizes[1.0]
+
+
+def test_masters_are_left_as_they_were(item: Item) -> None:
+    path = item.batch / "PEH-0001.tif"
+    path.chmod(0o444)
+    before = (path.read_bytes(), path.stat().st_mtime_ns)
+    item.run()
+    assert (path.read_bytes(), path.stat().st_mtime_ns) == before
+    assert [found.name for found in item.batch.iterdir()] == ["PEH-0001.tif"]
