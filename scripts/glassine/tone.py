@@ -15,7 +15,6 @@ Positives pass through their profile, relative colorimetric with black point com
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
@@ -41,18 +40,31 @@ Pixels = npt.NDArray[Any]
 # fig. 2.2. Monochrome: middle of contrast index 0.55-0.7 of usual film (value from memory).
 COLOUR_SLOPE = 0.6
 MONOCHROME_SLOPE = 0.62
+# Linear light that the brightest half per cent of a negative's picture begins at.
+WHITE = 0.94
 # At most so many pixels of a frame are looked at; more change no percentile that is used here.
 MAX_SAMPLES = 60_000
 CHANNELS = ("red", "green", "blue")
+# How far apart things usually are, in log10 (one standard deviation). ratio: slopes of the three
+# layers (0.5 to 0.7); balance: their speeds; steps and highlight: how well steps of brightness
+# and lightest parts show what is neutral (measured on tests/bench_tone's positives).
+USUAL = {"ratio": 0.034, "balance": 0.05, "steps": 0.015, "highlight": 0.02}
+# The look at a picture's steps is taken at about this many pixels on the long edge.
+PICTURE_PX = 400
 
 
 @dataclass(frozen=True)
 class Look:
-    """What was seen of one frame: codes (n, bands), and linear light (n, bands)."""
+    """What was seen of one frame: codes (n, bands), and linear light (n, bands).
+
+    picture: density of the upright box about the frame's middle, reduced, (h, w, 3); None for
+    grey masters and for boxes too small to tell anything.
+    """
 
     frame: Frame
     codes: Pixels
     light: Floats
+    picture: Floats | None
 
 
 def plan(
@@ -111,7 +123,24 @@ def _look(source: Source, frame: Frame, encoding: colour.Encoding) -> Look:
         codes = reduced.reshape(-1, reduced.shape[-1])
     codes = codes[:: max(1, -(-len(codes) // MAX_SAMPLES))]
     light = encoding.linear(codes[None])[0].astype(np.float64)
-    return Look(frame, codes, light)
+    return Look(frame, codes, light, _picture(source, frame, encoding))
+
+
+def _picture(source: Source, frame: Frame, encoding: colour.Encoding) -> Floats | None:
+    """Return density of the largest upright box inside the frame, about PICTURE_PX long."""
+    quad = np.array(frame.corners, float) / source.reduction
+    middle = quad.mean(axis=0)
+    low = np.sort(quad, axis=0)[1] * 0.96 + middle * 0.04
+    high = np.sort(quad, axis=0)[2] * 0.96 + middle * 0.04
+    left, top = np.clip(np.ceil(low), 0, None).astype(int)
+    right, bottom = np.floor(high).astype(int)
+    box = source.reduced[top:bottom, left:right]
+    if source.bands < 3 or min(box.shape[:2]) < 24:
+        return None
+    shrink = min(1.0, PICTURE_PX / max(box.shape[:2]))
+    light = encoding.linear(box)
+    small = cv2.resize(light, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+    return colour.density(small)
 
 
 # ------------------------------------------------------------------ film
@@ -213,19 +242,27 @@ def _slopes_and_balance(
     looks: list[Look],
     settings: dict[str, Any],
 ) -> dict[str, Any]:
+    """Return slopes and balance per used channel, and where the slopes come from.
+
+    Slopes that are stated are kept. Else the default of the process stands for all channels
+    together, and the differences between channels are estimated with the balance.
+    """
     count = len(film["channels"])
     given = facts.slopes or stock.get("slopes")
     source = "batch.yaml" if facts.slopes else "settings, film stock"
     if given is None:
-        default = COLOUR_SLOPE if film["process"] == "colour" else MONOCHROME_SLOPE
-        given, source = [default] * 3, "default of the process"
-    slopes = [float(given[band]) for band in film["channels"]] if len(given) == 3 else [given[0]]
-    balance = [0.0] * count
+        usual = COLOUR_SLOPE if film["process"] == "colour" else MONOCHROME_SLOPE
+        given, source = [usual] * 3, "default of the process"
+    slopes = np.array([float(given[band]) for band in film["channels"]])
+    balance = np.zeros(count)
+    if count == 3:
+        known = source != "default of the process"
+        ratio, balance = _neutral(film["dmin"], slopes, looks, known, settings["balance_limit"])
+        slopes = slopes * 10.0**ratio
+        source = source if known else f"{source}, channels matched on the pictures"
     if stock.get("balance") and count == 3:
-        balance = [float(value) for value in stock["balance"]]
-    elif count == 3:
-        balance = _balance(film["dmin"], slopes, looks, settings["balance_limit"])
-    return {"slopes": slopes, "slopes_source": source, "balance": balance}
+        balance = np.array(stock["balance"], float)
+    return {"slopes": slopes.tolist(), "slopes_source": source, "balance": balance.tolist()}
 
 
 def _exposures(look: Look, film: dict[str, Any]) -> Floats:
@@ -234,26 +271,116 @@ def _exposures(look: Look, film: dict[str, Any]) -> Floats:
     return np.asarray((d - np.array(film["dmin"])) / np.array(film["slopes"]))
 
 
-def _balance(
-    dmin: Sequence[float], slopes: Sequence[float], looks: list[Look], limit: float
-) -> list[float]:
+def _neutral(
+    dmin: list[float], slopes: Floats, looks: list[Look], known: bool, limit: float
+) -> tuple[Floats, Floats]:
+    """Return (log10 change of slopes, balance in log10 exposure) per channel, each of mean 0.
+
+    Most steps of brightness in a picture are of light and shade, which change all channels
+    alike: their direction in density is that of the slopes. The lightest parts are mostly
+    neutral. Both are evidence only, weighed against what is usual (slopes within +- 8 % of
+    each other, channels matched within 0.05); a highlight farther than `limit` from
+    neutral counts little, so that a sunset stays one. known: slopes are not to be changed.
+    """
+    steps = [_step_direction(look, slopes) for look in looks]
     film = {"channels": [0, 1, 2], "dmin": dmin, "slopes": slopes}
-    levels = np.concatenate(
-        [np.percentile(_exposures(look, film), [50, 75, 90, 97, 99], axis=0) for look in looks]
-    )
-    offset = np.median(levels[:, 1:2] - levels, axis=0)
-    return np.clip(offset, -limit, limit).tolist()  # type: ignore[no-any-return]
+    light = [_lightest(_exposures(look, film)) for look in looks]
+    white = np.median(np.stack(light), axis=0)
+    seen = [direction for direction in steps if direction is not None]
+    ratio, balance = np.zeros(3), np.zeros(3)
+    cast = white - white.mean()
+    pull = max(float(white.mean()), 0.3) * np.log(10.0)
+    trust = 1.0
+    for _ in range(12):
+        # Three sums of squares, solved for (ratio, balance) of each channel by itself.
+        evidence = trust / USUAL["highlight"] ** 2
+        a = np.array(
+            [
+                [pull**2 * evidence + 1 / USUAL["ratio"] ** 2, -pull * evidence],
+                [-pull * evidence, evidence + 1 / USUAL["balance"] ** 2],
+            ]
+        )
+        b = np.stack([pull * evidence * cast, -evidence * cast])
+        for direction, spread in seen:
+            weight = 1 / (len(seen) * (USUAL["steps"] ** 2 + spread**2))
+            a[0, 0] += weight
+            b[0] += weight * direction
+        if known:
+            a[0, 1] = a[1, 0] = 0.0
+            a[0, 0], b[0] = 1.0, 0.0
+        ratio, balance = np.linalg.solve(a, b)
+        left = float(np.abs(cast - pull * ratio + balance).max() + np.abs(balance).max())
+        trust = 1 / (1 + (left / limit) ** 4) if limit > 0 else 0.0
+    return ratio - ratio.mean(), np.clip(balance - balance.mean(), -limit, limit)
+
+
+def _lightest(x: Floats) -> Floats:
+    """Return the mean log exposure of the 1 % of pixels whose weakest channel is highest."""
+    weakest = x.min(axis=1)
+    return np.asarray(x[weakest >= np.percentile(weakest, 99)].mean(axis=0))
+
+
+def _step_direction(look: Look, slopes: Floats) -> tuple[Floats, float] | None:
+    """Return (log10 of the slopes' differences as steps of brightness show them, spread).
+
+    Steps are differences of density over 2, 4 and 8 px of a reduced picture. Two readings are
+    made: the direction about which most steps lie within 6 degrees, and the commonest ratio
+    of channels; spread: half of how far they are apart. None where too few steps are seen.
+    """
+    picture = look.picture
+    if picture is None:
+        return None
+    g = _steps(picture / slopes)
+    size = np.linalg.norm(g, axis=1)
+    g, size = g[size > 0.05], size[size > 0.05]
+    if len(g) < 300:
+        return None
+    unit = g / size[:, None]
+    direction = np.full(3, 3**-0.5)
+    for _ in range(15):
+        weight = np.exp(-(1 - np.abs(unit @ direction)) / 0.005)
+        direction = np.abs(np.linalg.eigh((unit * weight[:, None]).T @ unit)[1][:, -1])
+    first = np.log10(np.maximum(direction, 1e-3))
+    second = np.array([_common_ratio(g, size, 0), 0.0, _common_ratio(g, size, 2)])
+    first, second = first - first.mean(), second - second.mean()
+    middle = (first + second) / 2
+    return np.clip(middle, -0.12, 0.12), float(np.abs(first - second).mean() / 2)
+
+
+def _steps(density: Floats) -> Floats:
+    smooth = cv2.GaussianBlur(density.astype(np.float32), (0, 0), 1.0)
+    thin = np.percentile(smooth.min(axis=2), 0.5) + 0.25
+    good = smooth.min(axis=2) > thin
+    found = []
+    for lag in (2, 4, 8):
+        across = smooth[:, lag:] - smooth[:, :-lag]
+        down = smooth[lag:] - smooth[:-lag]
+        found.append(across[good[:, lag:] & good[:, :-lag]])
+        found.append(down[good[lag:] & good[:-lag]])
+    return np.concatenate(found).astype(np.float64)
+
+
+def _common_ratio(g: Floats, size: Floats, band: int) -> float:
+    """Return log10 of the commonest ratio of a channel's steps to those of green."""
+    same = g[:, band] * g[:, 1] > 0
+    ratio = np.log10(np.abs(g[same, band]) / np.maximum(np.abs(g[same, 1]), 1e-6) + 1e-6)
+    counts, ends = np.histogram(ratio, bins=np.linspace(-0.4, 0.4, 161), weights=size[same])
+    smooth = np.convolve(counts, np.hanning(21), "same")
+    return float(ends[int(smooth.argmax())] + 0.0025)
 
 
 # ------------------------------------------------------------------ tones
 
 
 def _negative(look: Look, film: dict[str, Any], settings: dict[str, Any]) -> dict[str, Any]:
-    """Return the tone of a negative frame: what the film shares, and its own exposure."""
+    """Return the tone of a negative frame: what the film shares, and its own exposure.
+
+    The brightest channel at 99.5 % is taken to WHITE: pictures are exposed and printed so
+    that little but reflections is brighter.
+    """
     x = _exposures(look, film) + np.array(film["balance"])
     brightest = x.max(axis=1)
-    white = float(np.percentile(brightest, 99.5))
-    exposure = np.log10(0.95) - white
+    exposure = np.log10(WHITE) - float(np.percentile(brightest, 99.5))
     top = float(np.percentile(brightest, 99.98) + exposure)
     return {
         "rendering": f"negative, {film['process']}",
