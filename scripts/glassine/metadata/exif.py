@@ -46,7 +46,7 @@ def _capture(technical: Technical) -> dict[int, Any]:
     }
     found.update({tag: fraction(value) for tag, value in numbers.items() if value})
     if technical.iso and 0 < technical.iso < 65536:
-        found[tags.ISOSpeedRatings] = technical.iso
+        found[tags.ISOSpeedRatings] = round(technical.iso)
     return found
 
 
