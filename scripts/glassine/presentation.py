@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
+from glassine import dates
 from glassine.errors import GlassineError
 
 VERSION = "1"
@@ -61,14 +62,6 @@ def rights_uri(uri: str | None) -> str | None:
         return None
     known = match["known"].replace("rightsstatements.org/page/", "rightsstatements.org/vocab/")
     return f"http://{known.rstrip('/')}/"
-
-
-def _dated(record: dict[str, Any]) -> str | None:
-    """Return navDate of the record: only where its date allows (3.1)."""
-    from glassine import dates
-
-    found = dates.nav_date(record.get("edtf"))
-    return str(found) if found else None
 
 
 def _named(entry: dict[str, Any], name: str, *extra: str) -> str:
@@ -294,7 +287,7 @@ def manifest(
         built["summary"] = _words(record["description"])
     if rights := rights_uri(record["rights"].get("uri")):
         built["rights"] = rights
-    if dated := _dated(record):
+    if dated := dates.nav_date(record["edtf"]):
         built["navDate"] = dated
     if "thumbnail" in canvases[0]:
         built["thumbnail"] = canvases[0]["thumbnail"]

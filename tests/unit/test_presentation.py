@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import sys
-import types
 from pathlib import Path
 from typing import Any
 
@@ -23,15 +21,6 @@ INSTITUTION = {
     "id": "https://archive.port-ellery.example/",
     "homepage": "https://archive.port-ellery.example/",
 }
-
-
-@pytest.fixture(autouse=True)
-def _dates(monkeypatch: pytest.MonkeyPatch) -> None:
-    module = types.ModuleType("glassine.dates")
-    known = {"1931-05-04": "1931-05-04T00:00:00Z"}
-    module.nav_date = known.get  # type: ignore[attr-defined]
-    monkeypatch.setitem(sys.modules, "glassine.dates", module)
-    monkeypatch.setattr("glassine.dates", module, raising=False)
 
 
 def record(**changed: Any) -> dict[str, Any]:
