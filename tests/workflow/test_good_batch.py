@@ -9,9 +9,9 @@ import time
 import bagit
 import pytest
 import yaml
+
 from film import samples
 from film.samples import Sample
-
 from studio import Studio
 
 BATCH = "good"
