@@ -8,10 +8,11 @@ from typing import Any
 
 import jsonschema
 import pytest
-from glassine import presentation
-from glassine.errors import GlassineError
 from hypothesis import given as over
 from hypothesis import strategies as st
+
+from glassine import presentation
+from glassine.errors import GlassineError
 
 PROJECT = Path(__file__).resolve().parents[2]
 SCHEMA = Path(PROJECT).parent / "shared" / "schemas" / "iiif" / "iiif_3_0.json"

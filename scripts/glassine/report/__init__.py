@@ -17,10 +17,10 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
-from glassine import __version__, clock, files, presentation, status
+from glassine import __version__, clock, files, presentation, settings, status
 from glassine.errors import GlassineError
 from glassine.report import gather, plots, previews, timing
-from glassine.report.cautions import DECAYING_LEVEL, cautions
+from glassine.report.cautions import DECAYING_LEVEL, cautions_of
 
 VERSION = "1"
 
@@ -34,6 +34,8 @@ _STATES = (
     ("pending", "not yet run", "ready; the next run does it"),
     ("done", "done", "finished and packed"),
 )
+# Where `npm install openseadragon` in the project's folder puts the viewer.
+_VIEWER = "node_modules/openseadragon/build/openseadragon/openseadragon.min.js"
 _DIGEST = re.compile(r"[0-9a-f]{32,128}")
 
 
@@ -272,7 +274,7 @@ def _cautions(batch: gather.Batch) -> list[Any]:
     waiting = [
         (row["item"], row["material"], row["decay_level"], "") for row in batch.without_master
     ]
-    return cautions(rows + waiting)
+    return cautions_of(rows + waiting)
 
 
 def _detail(item: gather.Item) -> dict[str, Any]:
@@ -305,10 +307,10 @@ def _detail_files(batch: gather.Batch) -> dict[str, str]:
     return made
 
 
-def viewer_file(settings: dict[str, Any]) -> Path | None:
+def viewer_file(configured: str | None) -> Path | None:
     """Return the zoom viewer's script as npm installed it, or None where it is not there."""
-    configured = (settings.get("report") or {}).get("viewer")
-    return Path(configured) if configured and Path(configured).is_file() else None
+    path = settings.PROJECT / (configured or _VIEWER)
+    return path if path.is_file() else None
 
 
 def _page(batch: gather.Batch, results: Path, given: dict[str, Any], viewer: bool) -> str:
@@ -446,7 +448,7 @@ def _write(results: Path, given: dict[str, Any]) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     batch = gather.gather(results, given)
     previews.make_small(batch, results)
-    viewer = viewer_file(given["settings"])
+    viewer = viewer_file(given["settings"]["report"].get("viewer"))
     details = _detail_files(batch)
     for name, text in details.items():
         files.write_text(folder / name, text)
@@ -467,7 +469,7 @@ def write_report(results_batch_dir: Path, given: dict[str, Any]) -> Path:
     """Write `report/index.html`, its details and `summary.json`; return the page's path.
 
     results_batch_dir: `results/<batch>/`. given: {"batch", "settings", "institution",
-    "deliveries": folder of deliveries, "batch_dir": the masters' folder (optional; for the
+    "deliveries": folder of deliveries, "masters": the batch folder (optional; for the
     corrections that stand and the catalogue), "run": {"started"} (optional)}.
     A damaged record makes its item `held`, never the report fail; should the page itself be
     impossible, the same is told in plain text under the same name and in report.txt.

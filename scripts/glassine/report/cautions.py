@@ -60,7 +60,7 @@ def _count(number: int, what: str) -> str:
     return f"{number} item{'' if number == 1 else 's'} {what}"
 
 
-def cautions(rows: list[tuple[str, str, int | None, str]]) -> list[Caution]:
+def cautions_of(rows: list[tuple[str, str, int | None, str]]) -> list[Caution]:
     """Return the cautions that a batch calls for, the gravest first.
 
     rows: (item, material, decay level or None, kind of its first master).

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from glassine import corrections, files, naming, status
+from glassine import corrections, files, naming, settings, status
 from glassine.errors import Finding, GlassineError
 from glassine.status import ItemStatus
 
@@ -385,19 +385,17 @@ def decay_order(row: dict[str, Any]) -> tuple[int, bool, str]:
 
 
 def _catalogue_records(given: dict[str, Any]) -> dict[str, dict[str, Any]]:
-    if not given.get("batch_dir"):
+    if not given.get("masters"):
         return {}
     from glassine import catalogue, intake
 
-    path = intake.catalogue_path(Path(given["batch_dir"]), given["settings"])
+    configured = {"catalogue": settings.load({})["catalogue"], **given["settings"]}
+    path = intake.catalogue_path(Path(given["masters"]), configured)
     try:
-        return (
-            dict(catalogue.read_catalogue(path, given["settings"]["catalogue"]).records)
-            if path
-            else {}
-        )
-    except (GlassineError, *_BROKEN):
+        found = catalogue.read_catalogue(path, configured["catalogue"]) if path else None
+    except (GlassineError, OSError, *_BROKEN):
         return {}  # told by intake; the list then shows ids alone
+    return dict(found.records) if found else {}
 
 
 def gather(results: Path, given: dict[str, Any]) -> Batch:
@@ -426,6 +424,6 @@ def gather(results: Path, given: dict[str, Any]) -> Batch:
     batch.without_master = _uncaptured(rows or {}, given)
     if given.get("deliveries"):
         batch.receipts = _receipts(Path(given["deliveries"]), batch)
-    folder = Path(given["batch_dir"]) if given.get("batch_dir") else None
+    folder = Path(given["masters"]) if given.get("masters") else None
     batch.standing = _standing(folder, batch.items)
     return batch
