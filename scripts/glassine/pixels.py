@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import math
 import os
+import tempfile
 from collections.abc import Iterable, Iterator
 from concurrent.futures import Executor
 from dataclasses import dataclass
@@ -30,6 +31,8 @@ Matrix = npt.NDArray[np.float64]
 
 # Long edge of the reduced copy that steers tone and measures.
 REDUCED_LONG_EDGE = 2000
+# A compressed master that decodes to more than this is kept in a scratch file, not in memory.
+MAX_DECODED_BYTES = 256 * 2**20
 # Rows of the master that are read together while it is reduced.
 _BAND_ROWS = 512
 # Pixels that a cubic kernel reaches to each side, and one for rounding.
@@ -45,18 +48,20 @@ def one_thread_each() -> None:
 
 
 class _FileRows:
-    """Uncompressed rows that lie one behind the other in the master: read where they are needed.
+    """Uncompressed rows that lie one behind the other in a file: read where they are needed.
 
     Nothing is kept: the system's page cache is the only copy, so memory does not grow with
-    the master's size.
+    the master's size. handle: the open file; path: the master, for messages.
     """
 
-    def __init__(self, path: Path, start: int, shape: tuple[int, int, int], dtype: str) -> None:
+    def __init__(
+        self, handle: int, path: Path, start: int, shape: tuple[int, int, int], dtype: str
+    ) -> None:
+        self._handle = handle
         self._path = path
         self._start = start
         self._shape = shape
         self._dtype = np.dtype(dtype)
-        self._handle = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
 
     def close(self) -> None:
         os.close(self._handle)
@@ -91,20 +96,52 @@ class _FileRows:
 class _DecodedRows:
     """Rows of a compressed master, decoded once into memory."""
 
-    def __init__(self, path: Path) -> None:
-        image = masters.open_image(path)
-        dtype = np.uint8 if image.format == "uchar" else np.uint16
-        try:
-            content = image.write_to_memory()
-        except pyvips.Error as problem:
-            raise masters.decoding_problem(path, problem) from problem
-        self._pixels = np.frombuffer(content, dtype).reshape(image.height, image.width, image.bands)
+    def __init__(self, path: Path, shape: tuple[int, int, int], dtype: str) -> None:
+        self._pixels = np.empty(shape, dtype)
+        for top, band in _decoded(path, shape):
+            self._pixels[top : top + len(band)] = band
 
     def close(self) -> None:
         del self._pixels
 
     def region(self, left: int, top: int, width: int, height: int) -> Pixels:
-        return np.ascontiguousarray(self._pixels[top : top + height, left : left + width])
+        return self._pixels[top : top + height, left : left + width].copy()
+
+
+def _decoded(path: Path, shape: tuple[int, int, int]) -> Iterator[tuple[int, Pixels]]:
+    """Yield the rows of a master from top to bottom as (top, band), decoding it once."""
+    height, width, bands = shape
+    image = masters.open_image(path)
+    dtype = np.uint8 if image.format == "uchar" else np.uint16
+    if (image.height, image.width, image.bands) != shape:
+        raise _unreadable(path, "it has another size than when it was verified")
+    try:
+        region = pyvips.Region.new(image)
+        for top in range(0, height, _BAND_ROWS):
+            count = min(_BAND_ROWS, height - top)
+            content = region.fetch(0, top, width, count)
+            yield top, np.frombuffer(content, dtype).reshape(count, width, bands)
+    except pyvips.Error as problem:
+        raise masters.decoding_problem(path, problem) from problem
+
+
+def _spilled(path: Path, shape: tuple[int, int, int], dtype: str, scratch: Path) -> _FileRows:
+    """Return the rows of a large compressed master, decoded once into a file without a name."""
+    with tempfile.TemporaryFile(dir=scratch) as stream:
+        try:
+            for _, band in _decoded(path, shape):
+                stream.write(band.data)
+            stream.flush()
+        except OSError as problem:
+            raise GlassineError.because(
+                "render.scratch",
+                masters.printable(path),
+                f"The decoded master cannot be kept on disk: {problem.strerror}.",
+                f"{math.prod(shape) * np.dtype(dtype).itemsize // 2**20} MB free beside the "
+                "results while the item is rendered.",
+                "Make room, then run again.",
+            ) from problem
+        return _FileRows(os.dup(stream.fileno()), path, 0, shape, dtype)
 
 
 def _unreadable(path: Path, what: str) -> GlassineError:
@@ -123,20 +160,26 @@ class Source:
     width, height, bands (1 or 3), bits (8 or 16) as its header says.
     """
 
-    def __init__(self, path: Path, header: dict[str, Any], pool: Executor | None = None) -> None:
+    def __init__(
+        self, path: Path, header: dict[str, Any], pool: Executor | None, scratch: Path | None
+    ) -> None:
         self.width = int(header["width"])
         self.height = int(header["height"])
         self.bands = int(header["samples"])
         self.bits = int(header["bits"][0])
         self._pool = pool
+        shape = (self.height, self.width, self.bands)
+        dtype = "u1" if self.bits == 8 else "u2"
         start = header.get("contiguous_from")
         self._rows: _FileRows | _DecodedRows
-        if start is None:
-            self._rows = _DecodedRows(path)
-        else:
+        if start is not None:
             order = "<" if header["byte_order"] == "little endian" else ">"
-            dtype = "u1" if self.bits == 8 else f"{order}u2"
-            self._rows = _FileRows(path, start, (self.height, self.width, self.bands), dtype)
+            handle = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+            self._rows = _FileRows(handle, path, start, shape, order + dtype)
+        elif math.prod(shape) * self.bits // 8 <= MAX_DECODED_BYTES or scratch is None:
+            self._rows = _DecodedRows(path, shape, dtype)
+        else:
+            self._rows = _spilled(path, shape, dtype, scratch)
 
     def close(self) -> None:
         self._rows.close()
@@ -191,10 +234,18 @@ def run(pool: Executor | None, work: Any, parts: Iterable[int]) -> None:
 
 
 @contextlib.contextmanager
-def opened(path: Path, header: dict[str, Any], pool: Executor | None = None) -> Iterator[Source]:
-    """Yield the `Source` of a master whose header facts are those of fixity.json."""
+def opened(
+    path: Path,
+    header: dict[str, Any],
+    pool: Executor | None = None,
+    scratch: Path | None = None,
+) -> Iterator[Source]:
+    """Yield the `Source` of a master whose header facts are those of fixity.json.
+
+    scratch: a folder for what is too large to be kept in memory; without one, it is kept there.
+    """
     masters.prepare_vips()
-    source = Source(path, header, pool)
+    source = Source(path, header, pool, scratch)
     try:
         yield source
     finally:

@@ -224,7 +224,7 @@ def _margin_px(job: Job, corners: Corners, margin_mm: float, notes: list[str]) -
 def _render_master(job: Job, work: Work) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     """Return the entries of render.json and quality.json for the frames of one master."""
     hashing = ThreadPoolExecutor(1)
-    with hashing, pixels.opened(job.path, job.header, work.pool) as source:
+    with hashing, pixels.opened(job.path, job.header, work.pool, work.files_dir) as source:
         digest = hashing.submit(_sha256, job.path)
         tones = tone.plan(source, job.geometry, job.facts, job.icc, work.settings["tone"])
         frames, measured = [], []

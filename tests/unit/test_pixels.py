@@ -66,6 +66,21 @@ def test_regions_are_the_samples_that_were_stored(
         assert source.region(0, 0, 1, 1).dtype == np.dtype(dtype)
 
 
+@pytest.mark.parametrize("dtype", ["uint8", "uint16"])
+def test_a_large_compressed_master_goes_through_a_file_that_is_gone_afterwards(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, dtype: str
+) -> None:
+    monkeypatch.setattr(pixels, "MAX_DECODED_BYTES", 1000)
+    content = _noise(1100, 40, 3, dtype)
+    header = _written(tmp_path / "m.tif", content, compression="zlib", rowsperstrip=30)
+    scratch = tmp_path / "scratch"
+    scratch.mkdir()
+    with pixels.opened(tmp_path / "m.tif", header, scratch=scratch) as source:
+        assert np.array_equal(source.region(0, 0, 40, 1100), content)
+        assert np.array_equal(source.region(3, 600, 20, 17), content[600:617, 3:23])
+        assert list(scratch.iterdir()) == []
+
+
 def test_a_region_outside_is_refused(tmp_path: Path) -> None:
     header = _written(tmp_path / "m.tif", _noise(20, 30, 3, "uint16"))
     with pixels.opened(tmp_path / "m.tif", header) as source:
