@@ -260,7 +260,7 @@ def _write(item_dir: Path, given: dict[str, Any], placed: list[Placed]) -> None:
     profile = profiles.get(name)
     shutil.rmtree(item_dir / profiles.OWN_FOLDER, ignore_errors=True)
     embedded = files.read_json(item_dir / "embedded.json")
-    schema_dir = given["settings"].get("records", {}).get("schema_dir")
+    schema_dir = settings.get("schema_dir")
     context = profiles.Context(
         item=given["item"],
         item_dir=item_dir,

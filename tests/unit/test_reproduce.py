@@ -8,112 +8,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
-import pyvips
 
 import deliveries
-import made_items
 import reproduce_delivery
-from glassine import (
-    bag,
-    colour,
-    embed,
-    files,
-    fixity,
-    package,
-    records,
-    render,
-    reproduce,
-    settings,
-)
+from glassine import bag, reproduce
 
-ITEM = "PEH-0001"
-
-
-def draw_master(path: Path) -> None:
-    """Draw a 16-bit negative: a soft scene, clear base about it, sRGB profile embedded."""
-    rng = np.random.default_rng(7)
-    rows, columns = np.mgrid[0:400, 0:560] / 400
-    scene = 0.5 + 0.3 * np.sin(9 * columns + 4 * rows) + rng.normal(0, 0.01, (400, 560))
-    pixels = np.full((400, 560, 3), 0.85)
-    pixels[40:360, 50:510] = scene[40:360, 50:510, None] * (0.8, 0.6, 0.5)
-    stored = (np.clip(pixels, 0, 1) * 65535).astype(np.uint16)
-    image = pyvips.Image.new_from_array(stored).copy(interpretation="rgb16")
-    profile = path.with_suffix(".icc")
-    profile.write_bytes(colour.srgb_profile())
-    image.tiffsave(str(path), profile=str(profile), compression="none", xres=157.48, yres=157.48)
-    profile.unlink()
-
-
-def geometry(master: str) -> dict[str, Any]:
-    corners = [[50.3, 40.2], [509.1, 42.9], [507.6, 359.2], [48.8, 356.4]]
-    frame = {
-        "index": 1,
-        "corners": corners,
-        "angle_deg": 0.34,
-        "polarity": "negative",
-        "process": "colour",
-        "confidence": 0.9,
-        "state": "ok",
-    }
-    base = [[5.0, 5.0], [545.0, 5.0], [545.0, 30.0], [5.0, 30.0]]
-    return {
-        "item": ITEM,
-        "event": {
-            "type": "image modification",
-            "time": "2026-03-18T02:00:00Z",
-            "outcome": "success",
-            "software": {},
-            "operator": None,
-            "detail": {},
-        },
-        "masters": [
-            {
-                "path": master,
-                "width": 560,
-                "height": 400,
-                "ppi": 4000.0,
-                "ppi_source": "tag",
-                "kind": "sheet",
-                "frames": [frame],
-                "base_regions": [base],
-            }
-        ],
-    }
-
-
-def night(root: Path, profile: str) -> None:
-    """Take one item through the real steps from verify to delivery."""
-    batch_dir = root / "masters" / "b1"
-    item_dir = made_items.item_dir_of(root)
-    batch_dir.mkdir(parents=True)
-    item_dir.mkdir(parents=True)
-    draw_master(batch_dir / "PEH-0001.tif")
-    config = settings.load({"package": {"profile": profile}})
-    given = {
-        **made_items.given_for(ITEM, batch_dir / "PEH-0001.tif"),
-        "settings": config,
-        "findings": [],
-        "facts": {"kind": "sheet", "polarity": "negative", "process": "colour"},
-        "batch_facts": {},
-    }
-    fixity.verify_item(batch_dir, item_dir, given)
-    files.write_json(item_dir / "geometry.json", geometry("PEH-0001.tif"))
-    render.render_item(batch_dir, item_dir, given)
-    embed.embed_item(batch_dir, item_dir, given)
-    records.record_item(batch_dir, item_dir, given)
-    package.pack_item(batch_dir, item_dir, given)
-    deliveries.deliver(
-        root,
-        {
-            "batch": "b1",
-            "items": [ITEM],
-            "lacking": [],
-            "settings": {"delivery": config["delivery"], "package": config["package"]},
-            "institution": made_items.INSTITUTION,
-        },
-    )
+ITEM = deliveries.ITEM
 
 
 @pytest.fixture(scope="module")
@@ -121,7 +22,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     root = tmp_path_factory.mktemp("night")
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("SOURCE_DATE_EPOCH", "1773800000")
-        night(root, "mets")
+        deliveries.night(root, "mets")
     return root / "deliveries" / "b1"
 
 
