@@ -1,0 +1,82 @@
+"""Polarity and process of a picture, from its pixels and the border around it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from glassine.locate.view import Floats
+
+# A masked colour negative's clear base is orange: blue density above red by about 0.6
+# (C-41 D-min 0.25, 0.6, 0.85; value from memory). Half of that tells it from toned film.
+MASK_DENSITY = 0.22
+
+
+@dataclass
+class Character:
+    """polarity/process with the trust (0 to 1) in each."""
+
+    polarity: str
+    process: str
+    polarity_trust: float
+    process_trust: float
+
+
+def colourfulness(v: Floats) -> float:
+    """Return how far the channels stray from one common curve of density, robustly.
+
+    v: (n, 3) tones of a picture. A toned or stained monochrome picture follows one curve.
+    """
+    grey = v.mean(1)
+    use = grey < 2.2
+    if use.sum() < 100:
+        use = grey < 9
+    v, grey = v[use], grey[use]
+    terms = np.stack([np.ones_like(grey), grey, grey**2, grey**3], 1)
+    spread = 0.0
+    for a, b in ((0, 1), (2, 1)):
+        d = v[:, a] - v[:, b]
+        fit = terms @ np.linalg.lstsq(terms, d, rcond=None)[0]
+        off = d - fit
+        spread = max(spread, float(np.percentile(off, 90) - np.percentile(off, 10)) / 2)
+    return spread
+
+
+def character(picture: Floats, border: Floats | None, kind: str, dark_border: bool) -> Character:
+    """Decide polarity and process.
+
+    picture: (n, c) tones of the picture; border: (c,) tone of the film's own border around it,
+    or None where none is seen; dark_border: whether that border is black.
+    """
+    colour = picture.shape[1] == 3
+    mask = 0.0
+    clear = np.percentile(picture, 2, axis=0)
+    if colour:
+        mask = float(clear[2] - clear[0])
+        if border is not None and not dark_border:
+            mask = float(border[2] - border[0])
+    stray = colourfulness(picture) if colour else 0.0
+    # What clipping of 8-bit blacks, noise and unequal channels leave in a grey picture.
+    process = (
+        "colour" if stray > 0.03 or (mask > MASK_DENSITY and kind != "print") else "monochrome"
+    )
+    process_trust = 0.97 if not 0.022 < stray < 0.04 or mask > MASK_DENSITY else 0.7
+    if kind in ("print", "lantern", "mounted_slide"):
+        return Character("positive", process, 0.98, process_trust)
+    if mask > MASK_DENSITY:
+        return Character("negative", "colour", 0.98, 0.98)
+    if border is not None:
+        return Character("positive" if dark_border else "negative", process, 0.95, process_trust)
+    # Without a border: a colour picture without an orange mask is a transparency.
+    if process == "colour":
+        return Character("positive", process, 0.9, process_trust)
+    low, middle, high = np.percentile(picture.mean(1), [1, 50, 99])
+    # Negatives span about 1.5 of density, transparencies up to 3.
+    positive = high - low > 1.75
+    return Character(
+        "positive" if positive else "negative",
+        process,
+        0.9 if abs(high - low - 1.75) > 0.5 else 0.6,
+        process_trust,
+    )

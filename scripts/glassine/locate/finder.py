@@ -1,0 +1,650 @@
+"""From a reduced copy and full-resolution cuts to the frames of one master."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Literal, cast
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from glassine import film
+from glassine.locate import sides, single, strips
+from glassine.locate.character import Character, character
+from glassine.locate.encoding import linear, linear_table
+from glassine.locate.refine import Edge, Region, Sampler, edge
+from glassine.locate.view import Floats, Layout, Patch, Piece, View, look, survey, upright
+from glassine.model import Corners, Facts, Frame, MasterGeometry, Side
+
+Doubles = npt.NDArray[np.float64]
+DEFAULTS: dict[str, Any] = {"fit": "quadrilateral", "review_below": 0.8}
+
+
+@dataclass
+class Candidate:
+    """A frame before it is judged. corners: master px. prior: how far each side may be off, px."""
+
+    corners: Doubles
+    level_dark: bool
+    seen: list[float]
+    found: list[bool]
+    kind: str
+    border: Floats | None = None
+    blank: bool = False
+    oval: bool = False
+    reasons: list[str] = field(default_factory=list)
+    edges: list[Edge | None] = field(default_factory=list)
+    character: Character | None = None
+    confidence: float = 0.0
+    keystone: float = 0.0
+    round_px: float = 0.0
+    trust: float = 1.0
+    object_corners: Doubles | None = None
+
+
+def order(corners: Doubles) -> Doubles:
+    """Return corners clockwise, the first being the top left as seen in the master."""
+    c = corners.copy()
+    area = np.sum(c[:, 0] * np.roll(c[:, 1], -1) - np.roll(c[:, 0], -1) * c[:, 1])
+    if area < 0:
+        c = c[::-1]
+    best, at = None, 0
+    for k in range(4):
+        d = c[(k + 1) % 4] - c[k]
+        angle = abs(np.degrees(np.arctan2(d[1], d[0])))
+        if best is None or angle < best:
+            best, at = angle, k
+    return np.roll(c, -at, 0)
+
+
+class Finder:
+    """Finds the frames of one master; `run` returns what goes into geometry.json."""
+
+    def __init__(
+        self,
+        reduced: npt.NDArray[np.generic],
+        reduction: float,
+        region: Region,
+        facts: Facts,
+        ppi_hint: float | None,
+        settings: dict[str, Any],
+        width: int,
+        height: int,
+        table: Floats,
+    ) -> None:
+        self.facts, self.settings = facts, {**DEFAULTS, **settings}
+        self.width, self.height = width, height
+        self.reduction = reduction
+        self.view: View = look(linear(reduced, table), reduction)
+        self.sampler = Sampler(region, width, height, table, self.view.white)
+        ppi = facts.nominal_ppi or ppi_hint
+        self.ppi = ppi
+        self.ppi_source: str | None = (
+            "batch" if facts.nominal_ppi else ("tag" if ppi_hint else None)
+        )
+        self.mm: float | None = ppi / film.MM_PER_INCH / reduction if ppi else None
+        self.notes: list[str] = []
+        self.base_regions: list[Doubles] = []
+        self.object_corners: Doubles | None = None
+        self.kind = facts.kind
+
+    def run(self) -> tuple[list[Candidate], str]:
+        layout = survey(self.view)
+        layout = self._inside_mask(layout)
+        self.layout = layout
+        found: list[Candidate] = []
+        for piece in layout.pieces:
+            found.extend(self._piece(piece, layout))
+        found = self._without_strangers(found)
+        for candidate in found:
+            self._refine(candidate)
+        return found, self._kind(found)
+
+    # -- what lies on the table ------------------------------------------------------------
+
+    def _inside_mask(self, layout: Layout) -> Layout:
+        """Where an opaque mask leaves an opening onto the light table, look inside that."""
+        if layout.ground != "dark" or not layout.pieces:
+            return layout
+        piece = layout.pieces[0]
+        size = max(3, round(0.012 * min(piece.width, piece.height)))
+        inner = cv2.erode(piece.mask.astype(np.uint8), np.ones((2 * size + 1,) * 2, np.uint8))
+        core = cv2.erode(inner, np.ones((2 * size + 1,) * 2, np.uint8))
+        band = (inner > 0) & (core == 0)
+        tones = self.view.grey[band]
+        if tones.size < 50 or (piece.width / max(piece.height, 1) < 1.0 and self.kind == "auto"):
+            return layout
+        if (
+            np.percentile(tones, 85) > 0.1
+            or np.percentile(self.view.grey[inner > 0], 2) < np.median(tones) - 0.05
+        ):
+            return layout
+        hidden = View(
+            np.where(inner[..., None] > 0, self.view.light, np.float32(10 ** -np.median(tones))),
+            np.where(inner[..., None] > 0, self.view.v, np.median(self.view.v[band], axis=0)),
+            self.view.reduction,
+            self.view.white,
+            self.view.noise,
+        )
+        nested = survey(hidden)
+        if nested.ground != "light" or not nested.pieces:
+            return layout
+        self.view = hidden
+        return nested
+
+    def _is_strip(self, piece: Piece) -> str | None:
+        """Return the gauge where a piece is a strip of roll film."""
+        if self.kind == "strip_135":
+            return "135"
+        if self.kind == "strip_120":
+            return "120"
+        if self.kind not in ("auto", "cut_frames"):
+            return None
+        long, short = max(piece.width, piece.height), min(piece.width, piece.height)
+        if self.mm is None:
+            return "135?" if long / short > 1.9 else None
+        if abs(short / self.mm - film.FILM_135.width_mm) < 1.5 and long / self.mm > 56:
+            return "135"
+        if abs(short / self.mm - film.FILM_120.width_mm) < 1.7 and long / self.mm > 78:
+            return "120"
+        if 20 < short / self.mm < 33 and long / short > 2:
+            return None
+        return None
+
+    def _piece(self, piece: Piece, layout: Layout) -> list[Candidate]:
+        gauge = self._is_strip(piece)
+        if gauge is not None:
+            made = self._strip(piece, layout, gauge)
+            if made:
+                return made
+        made_one = self._single(piece, layout)
+        return [made_one] if made_one else []
+
+    # -- single pieces ---------------------------------------------------------------------
+
+    def _single(self, piece: Piece, layout: Layout) -> Candidate | None:
+        scale = self.mm
+        margin = max(8.0, 0.035 * min(piece.width, piece.height))
+        patch = upright(
+            self.view,
+            piece.centre,
+            piece.angle_deg,
+            piece.width + 2 * margin,
+            piece.height + 2 * margin,
+        )
+        level = np.median(layout.level.reshape(-1, layout.level.shape[2])[::97], axis=0)
+        x, y = (
+            int(np.clip(v, 0, n - 1))
+            for v, n in zip(piece.centre, self.view.v.shape[1::-1], strict=True)
+        )
+        if layout.ground == "light":
+            level = layout.level[y, x]
+        closed = piece.touches if abs(piece.angle_deg) < 20 else (False,) * 4
+        found = single.peel(
+            patch,
+            level.astype(np.float32),
+            layout.ground == "dark",
+            self.view.noise,
+            scale,
+            margin,
+            cast(tuple[bool, bool, bool, bool], closed),
+        )
+        if found is None:
+            return None
+        h, w = patch.v.shape[:2]
+        picture = found.picture
+        corners = patch.points(sides.corners(picture.lines, w, h)) * self.reduction
+        outer = patch.points(sides.corners(found.levels[0].lines, w, h)) * self.reduction
+        if self.object_corners is None and found.border:
+            self.object_corners = order(outer)
+        border = picture.outside if found.border else None
+        candidate = Candidate(
+            corners,
+            picture.dark,
+            [line.share - line.early for line in picture.lines],
+            [line.found for line in picture.lines],
+            "single",
+            border,
+            oval=picture.oval,
+            object_corners=outer,
+        )
+        if found.border and not picture.dark:
+            self._base(patch, found)
+        self._sizes(candidate)
+        return candidate
+
+    def _sizes(self, candidate: Candidate) -> None:
+        c = candidate.corners
+        candidate.trust = 1.0
+        size = [float(np.hypot(*(c[1] - c[0]))), float(np.hypot(*(c[3] - c[0])))]
+        if self.ppi is not None:
+            mm = self.ppi / film.MM_PER_INCH
+            candidate.round_px = 2.5 * mm
+            if min(size) / mm < 9:
+                candidate.trust = 0.3
+        else:
+            candidate.round_px = 0.05 * min(size)
+
+    def _base(self, patch: Patch, found: single.Found) -> None:
+        """Note the clear border between the picture and the piece's edge, for D-min."""
+        h, w = patch.v.shape[:2]
+        outer, inner = found.levels[-2].lines, found.levels[-1].lines
+        for side in range(4):
+            wide = inner[side].at - outer[side].at
+            if wide < 4:
+                continue
+            n = h if side in (0, 2) else w
+            a, b = outer[side].at + 0.3 * wide, inner[side].at - 0.3 * wide
+            low, high = 0.25 * n, 0.75 * n
+            box = {
+                0: [(a, low), (b, low), (b, high), (a, high)],
+                1: [(low, a), (high, a), (high, b), (low, b)],
+                2: [(w - b, low), (w - a, low), (w - a, high), (w - b, high)],
+                3: [(low, h - b), (high, h - b), (high, h - a), (low, h - a)],
+            }[side]
+            self.base_regions.append(patch.points(np.array(box)) * self.reduction)
+
+    # -- strips ----------------------------------------------------------------------------
+
+    def _strip(self, piece: Piece, layout: Layout, gauge: str) -> list[Candidate]:
+        angle = piece.angle_deg
+        width, height = piece.width, piece.height
+        if height > width:
+            angle, width, height = angle + 90, height, width
+        margin = max(6.0, 0.05 * height)
+        view = self.view
+        for _ in range(2):
+            patch = upright(view, piece.centre, angle, width + 2 * margin, height + 2 * margin)
+            top, bottom, turn = self._film_edges(patch, layout, margin)
+            angle += turn
+            if abs(turn) < 0.01:
+                break
+        patch = upright(view, piece.centre, angle, width + 2 * margin, height + 2 * margin)
+        top, bottom, _ = self._film_edges(patch, layout, margin)
+        holes = strips.perforations(patch, top, bottom, self.mm) if gauge != "120" else None
+        if gauge == "135?":
+            if holes is None:
+                return []
+            gauge = "135"
+        n = patch.v.shape[1]
+        left = margin if width + 2 < self._span(angle) else 0.0
+        strip = strips.lay_out(
+            patch, top, bottom, left, n - left, gauge, holes, view.noise, self.mm
+        )
+        if not strip.slots or all(s.blank for s in strip.slots):
+            return []
+        if holes is not None:
+            self.ppi = (
+                holes.pitch_px * self.reduction / film.PERFORATION_PITCH_MM * film.MM_PER_INCH
+            )
+            self.ppi_source = "perforations"
+        return self._frames_of(strip, patch)
+
+    def _span(self, angle: float) -> float:
+        h, w = self.view.v.shape[:2]
+        return float(h if abs(((angle + 45) % 180) - 45) > 45 else w)
+
+    def _film_edges(
+        self, patch: Patch, layout: Layout, margin: float
+    ) -> tuple[float, float, float]:
+        """Return the film's upper and lower edge (patch px) and the turn (deg) that levels them."""
+        h, w = patch.v.shape[:2]
+        dark = layout.ground == "dark"
+        level = np.median(
+            patch.v[: max(2, int(margin * 0.4))].reshape(-1, patch.v.shape[2]), axis=0
+        )
+        limit = single.LEAVE_DARK if dark else max(single.LEAVE_LIGHT, 4 * self.view.noise)
+        own = [
+            None,
+            *(single.even_rows(patch, s, None, level, 0.0, margin * 0.4, 3 * limit) for s in (1,)),
+            None,
+            single.even_rows(patch, 3, None, level, 0.0, margin * 0.4, 3 * limit),
+        ]
+        lines = single.departures(
+            patch,
+            None,
+            own,
+            level.astype(np.float32),
+            dark,
+            limit,
+            0.0,
+            max(1, w // 400),
+            2,
+            0.3,
+            0.02,
+            (1.5, 3.0),
+        )
+        upper, lower = lines[1], lines[3]
+        good = [line for line in (upper, lower) if line is not None and line.share > 0.25]
+        top = upper.at if upper is not None and upper.share > 0.25 else margin
+        bottom = h - (lower.at if lower is not None and lower.share > 0.25 else margin)
+        turns = []
+        for line in good:
+            sign = 1 if line is upper else -1
+            turns.append(sign * line.slope)
+        return top, bottom, float(np.degrees(np.arctan(np.mean(turns)))) if turns else 0.0
+
+    def _frames_of(self, strip: strips.Strip, patch: Patch) -> list[Candidate]:
+        out = []
+        mm = strip.mm
+        for slot in strip.slots:
+            box = np.array(
+                [
+                    [slot.left, strip.picture_top],
+                    [slot.right, strip.picture_top],
+                    [slot.right, strip.picture_bottom],
+                    [slot.left, strip.picture_bottom],
+                ]
+            )
+            corners = patch.points(box) * self.reduction
+            seen = [slot.seen_left, strip.rows_seen[0], slot.seen_right, strip.rows_seen[1]]
+            c = Candidate(
+                corners, strip.dark, seen, [s >= 0.1 for s in seen], "strip", strip.base, slot.blank
+            )
+            c.round_px = 0.3 * mm * self.reduction
+            if slot.overlap:
+                c.reasons.append("overlaps the next exposure")
+            out.append(c)
+        for before, after in zip(strip.slots[:-1], strip.slots[1:], strict=True):
+            gap = after.left - before.right
+            if gap > 0.8 * mm and not strip.dark:
+                a, b = before.right + 0.3 * gap, after.left - 0.3 * gap
+                y0 = strip.picture_top + 0.2 * (strip.picture_bottom - strip.picture_top)
+                y1 = strip.picture_bottom - 0.2 * (strip.picture_bottom - strip.picture_top)
+                self.base_regions.append(
+                    patch.points(np.array([[a, y0], [b, y0], [b, y1], [a, y1]])) * self.reduction
+                )
+        return out
+
+    # -- all kinds -------------------------------------------------------------------------
+
+    def _without_strangers(self, found: list[Candidate]) -> list[Candidate]:
+        """Leave out labels, rulers, nested and far too small finds."""
+        if not found:
+            return found
+        areas = [abs(cv2.contourArea(c.corners.astype(np.float32))) for c in found]
+        largest = max(areas)
+        keep = []
+        for candidate, area in zip(found, areas, strict=True):
+            c = candidate.corners
+            long = max(np.hypot(*(c[1] - c[0])), np.hypot(*(c[3] - c[0])))
+            short = min(np.hypot(*(c[1] - c[0])), np.hypot(*(c[3] - c[0])))
+            if candidate.kind == "single" and len(found) > 1:
+                if long / max(short, 1) > 3.2 or area < 0.12 * largest:
+                    continue
+                if candidate.border is None and len(found) > 1 and self._flat_label(candidate):
+                    continue
+            keep.append(candidate)
+        return keep or found[:1]
+
+    def _flat_label(self, candidate: Candidate) -> bool:
+        """Tell paper from film: even, opaque, without a border of its own."""
+        v = self._pixels(candidate, 0.08)
+        grey = v.mean(1)
+        middle = float(np.median(grey))
+        return float((np.abs(grey - middle) < 0.06).mean()) > 0.5
+
+    def _pixels(self, candidate: Candidate, inset: float) -> Floats:
+        """Return (n, c) tones of the picture, from the reduced view."""
+        c = candidate.corners / self.reduction
+        u = np.linspace(inset, 1 - inset, 120)
+        a, b = np.meshgrid(u, u)
+        a, b = a.ravel()[:, None], b.ravel()[:, None]
+        p = (1 - a) * (1 - b) * c[0] + a * (1 - b) * c[1] + a * b * c[2] + (1 - a) * b * c[3]
+        x = np.clip(p[:, 0].astype(int), 0, self.view.v.shape[1] - 1)
+        y = np.clip(p[:, 1].astype(int), 0, self.view.v.shape[0] - 1)
+        return self.view.v[y, x]
+
+    def _refine(self, candidate: Candidate) -> None:
+        c = candidate.corners
+        candidate.edges = [None] * 4
+        if candidate.blank or candidate.oval:
+            candidate.corners = order(c)
+            return
+        pairs = {0: (3, 0), 1: (0, 1), 2: (1, 2), 3: (2, 3)}
+        lines: list[tuple[Doubles, Doubles]] = []
+        half = int(np.ceil(2.5 * self.reduction)) + 4
+        for side in range(4):
+            i, j = pairs[side]
+            p, q = c[i], c[j]
+            length = float(np.hypot(*(q - p)))
+            trim = float(np.clip(candidate.round_px / max(length, 1), 0.02, 0.15))
+            got = edge(self.sampler, p, q, half, trim) if candidate.found[side] else None
+            if got is not None and got.share >= 0.12:
+                again = edge(self.sampler, got.p, got.q, max(6, half // 3), trim)
+                if again is not None and again.share >= got.share * 0.8:
+                    got = again
+            candidate.edges[side] = got
+            lines.append((got.p, got.q) if got is not None else (p, q))
+        new = np.array(
+            [
+                sides.crossing(lines[1], lines[0]),
+                sides.crossing(lines[1], lines[2]),
+                sides.crossing(lines[3], lines[2]),
+                sides.crossing(lines[3], lines[0]),
+            ]
+        )
+        if np.hypot(*(new - c).T).max() <= 3 * half:
+            candidate.corners = new
+
+    def _kind(self, found: list[Candidate]) -> str:
+        if self.kind != "auto":
+            return self.kind
+        if any(c.kind == "strip" for c in found):
+            return "strip_135" if self.ppi_source == "perforations" else "strip_120"
+        if len(found) > 1:
+            return "cut_frames"
+        if not found:
+            return "auto"
+        candidate = found[0]
+        c = candidate.corners
+        long = max(np.hypot(*(c[1] - c[0])), np.hypot(*(c[3] - c[0])))
+        short = min(np.hypot(*(c[1] - c[0])), np.hypot(*(c[3] - c[0])))
+        mm = self.ppi / film.MM_PER_INCH if self.ppi else None
+        opaque = candidate.level_dark
+        if mm is not None:
+            if opaque and long / mm > 45:
+                return "lantern" if short / mm < 80 and self._outer_dark(candidate) else "print"
+            if 20 < short / mm < 26 and 31 < long / mm < 38.5:
+                rim = float(
+                    np.median(np.r_[self.view.grey[:3].ravel(), self.view.grey[-3:].ravel()])
+                )
+                if candidate.border is not None and not opaque:
+                    return "frame_135"
+                if opaque and (rim < 0.3 or long / mm < 35.4):
+                    return "mounted_slide"
+                return "frame_135"
+        if self._is_print(candidate):
+            return "print"
+        return "plate" if False else "sheet"
+
+    def _outer_dark(self, candidate: Candidate) -> bool:
+        return candidate.object_corners is not None and candidate.border is not None
+
+    def _is_print(self, candidate: Candidate) -> bool:
+        if self.layout.ground == "dark":
+            return candidate.border is None or float(np.mean(candidate.border)) < 0.2
+        return False
+
+
+def angle_of(c: Doubles) -> float:
+    """Clockwise rotation (degrees) of the top edge from the x axis."""
+    d = c[1] - c[0]
+    return float(np.degrees(np.arctan2(d[1], d[0])))
+
+
+def keystone_of(c: Doubles) -> float:
+    """Largest difference between the directions of opposite sides, degrees."""
+
+    def direction(a: Doubles) -> float:
+        return float(np.degrees(np.arctan2(a[1], a[0])))
+
+    d1 = direction(c[1] - c[0]) - direction(c[2] - c[3])
+    d2 = direction(c[3] - c[0]) - direction(c[2] - c[1])
+    return max(abs((d1 + 180) % 360 - 180), abs((d2 + 180) % 360 - 180))
+
+
+def rectangle_of(c: Doubles) -> Doubles:
+    """Return the rectangle that is nearest to a quadrilateral (same centre and mean sides)."""
+    u = (c[1] - c[0]) + (c[2] - c[3])
+    v = (c[3] - c[0]) + (c[2] - c[1])
+    angle = np.angle(complex(u[0], u[1]) * abs(1) + complex(v[1], -v[0]))
+    w, h = np.hypot(*u) / 2, np.hypot(*v) / 2
+    a = np.array([np.cos(angle), np.sin(angle)])
+    b = np.array([-a[1], a[0]])
+    m = c.mean(0)
+    return np.array(
+        [
+            m - a * w / 2 - b * h / 2,
+            m + a * w / 2 - b * h / 2,
+            m + a * w / 2 + b * h / 2,
+            m - a * w / 2 + b * h / 2,
+        ]
+    )
+
+
+def judge(finder: Finder, candidate: Candidate, kind: str) -> None:
+    """Set the candidate's confidence, reasons and character."""
+    facts = finder.facts
+    v = finder._pixels(candidate, 0.04)
+    candidate.character = character(v, candidate.border, kind, candidate.level_dark)
+    names = sides.NAMES
+    confidence = 0.99
+    if not candidate.blank and not candidate.oval:
+        for side, got in enumerate(candidate.edges):
+            if got is None or got.share < 0.12:
+                confidence *= 0.4
+                candidate.reasons.append(
+                    f"{names[side]} edge not found: picture as {'dark' if candidate.level_dark else 'clear'} as the border"
+                )
+            elif got.share < 0.3:
+                confidence *= 0.75
+                candidate.reasons.append(
+                    f"{names[side]} edge seen along {got.share:.0%} of its length only"
+                )
+    if candidate.oval:
+        confidence *= 0.97
+    if keystone_of(candidate.corners) > 0.9:
+        confidence *= 0.6
+        candidate.reasons.append("opposite sides are not parallel")
+    if candidate.trust < 1:
+        confidence *= candidate.trust
+        candidate.reasons.append("far smaller than any known picture")
+    if any(r.startswith("overlaps") for r in candidate.reasons):
+        confidence *= 0.75
+    if (
+        facts.polarity == "auto"
+        and candidate.character.polarity_trust < 0.8
+        and not candidate.blank
+    ):
+        confidence *= 0.78
+        candidate.reasons.append("negative or positive: not clear from the picture")
+    if facts.process == "auto" and candidate.character.process_trust < 0.8 and not candidate.blank:
+        confidence *= 0.78
+        candidate.reasons.append("colour or monochrome: not clear from the picture")
+    candidate.confidence = confidence
+
+
+def _tuple(c: Doubles) -> Corners:
+    return cast(Corners, tuple((float(x), float(y)) for x, y in c))
+
+
+def frame_of(finder: Finder, candidate: Candidate, index: int) -> Frame:
+    facts = finder.facts
+    corners = order(candidate.corners)
+    shift = int(np.argmin(np.hypot(*(candidate.corners - corners[0]).T)))
+    keystone = keystone_of(corners)
+    if finder.settings["fit"] == "rectangle":
+        corners = rectangle_of(corners)
+    made = []
+    for k, name in enumerate(sides.NAMES):
+        got = candidate.edges[(k + shift) % 4] if candidate.edges else None
+        made.append(
+            Side(name, got is not None, got.residual if got else 0.0, got.contrast if got else 0.0)
+        )
+    assert candidate.character is not None
+    state: Literal["ok", "review"] = (
+        "ok" if candidate.confidence >= finder.settings["review_below"] else "review"
+    )
+    return Frame(
+        index=index,
+        corners=_tuple(corners),
+        angle_deg=angle_of(corners),
+        polarity=cast(
+            Any, candidate.character.polarity if facts.polarity == "auto" else facts.polarity
+        ),
+        process=cast(
+            Any, candidate.character.process if facts.process == "auto" else facts.process
+        ),
+        rotate=facts.rotate,
+        mirror=facts.emulsion_side == "toward",
+        blank=candidate.blank,
+        confidence=round(candidate.confidence, 3),
+        state=state,
+        reasons=tuple(candidate.reasons) if state == "review" else (),
+        sides=tuple(made),
+        keystone_deg=keystone,
+    )
+
+
+def reading_order(candidates: list[Candidate]) -> list[Candidate]:
+    """Sort by rows from top to bottom, then left to right."""
+    rest = sorted(candidates, key=lambda c: float(c.corners[:, 1].mean()))
+    out: list[Candidate] = []
+    while rest:
+        first = rest[0]
+        height = float(np.ptp(first.corners[:, 1]))
+        level = float(first.corners[:, 1].mean())
+        row = [c for c in rest if abs(float(c.corners[:, 1].mean()) - level) < 0.5 * height]
+        out.extend(sorted(row, key=lambda c: float(c.corners[:, 0].mean())))
+        rest = [c for c in rest if all(c is not r for r in row)]
+    return out
+
+
+def locate_array(
+    reduced: npt.NDArray[np.generic],
+    reduction: float,
+    region: Region,
+    facts: Facts,
+    ppi_hint: float | None,
+    settings: dict[str, Any] | None = None,
+    *,
+    size: tuple[int, int] | None = None,
+    table: Floats | None = None,
+    path: str = "",
+) -> MasterGeometry:
+    """Return the frames of one master.
+
+    reduced: (h, w) or (h, w, 3) uint8/uint16, the master shrunk by `reduction` (master px per
+    px; each value the mean of its block). region(left, top, width, height): master pixels, same
+    type and encoding. table: 65,536 values from encoded to linear light (default: from
+    facts.encoding). size: (width, height) of the master, default reduced size x reduction.
+    """
+    width, height = size or (
+        round(reduced.shape[1] * reduction),
+        round(reduced.shape[0] * reduction),
+    )
+    if table is None:
+        table = linear_table(None, facts.encoding)
+    finder = Finder(
+        reduced, reduction, region, facts, ppi_hint, settings or {}, width, height, table
+    )
+    candidates, kind = finder.run()
+    for candidate in candidates:
+        judge(finder, candidate, kind)
+    candidates = reading_order(candidates)
+    frames = tuple(frame_of(finder, c, k + 1) for k, c in enumerate(candidates))
+    notes = tuple(finder.notes) + (() if frames else ("no frame found",))
+    return MasterGeometry(
+        path=path,
+        width=width,
+        height=height,
+        ppi=finder.ppi,
+        ppi_source=cast(Any, finder.ppi_source),
+        frames=frames,
+        kind=kind,
+        base_regions=tuple(_tuple(q) for q in finder.base_regions),
+        object_corners=_tuple(finder.object_corners) if finder.object_corners is not None else None,
+        notes=notes,
+    )

@@ -1,0 +1,218 @@
+"""Edges to a fraction of a pixel, at full resolution, on a narrow band around a first estimate."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from glassine.locate.encoding import linear
+from glassine.locate.view import Floats, tone
+
+Region = Callable[[int, int, int, int], npt.NDArray[np.generic]]
+Doubles = npt.NDArray[np.float64]
+
+
+@dataclass
+class Edge:
+    """A straight edge in master px: points on it, and how well it was seen.
+
+    share: part of the places along it where a step stands on the line; residual: robust
+    spread of the places about it, px; contrast: median step in tone (density).
+    """
+
+    p: Doubles
+    q: Doubles
+    share: float
+    residual: float
+    contrast: float
+    slope_error: float = 0.0
+
+
+class Sampler:
+    """Small straightened cuts of a master in linear light, fetched where they are needed."""
+
+    def __init__(
+        self, region: Region, width: int, height: int, table: Floats, white: float
+    ) -> None:
+        self.region, self.width, self.height = region, width, height
+        self.table, self.white = table, white
+
+    def cut(
+        self, origin: Doubles, along: Doubles, across: Doubles, length: int, half: int
+    ) -> Floats | None:
+        """Return (length, 2 half, c): rows step `along` from origin, columns `across`, 1 px each.
+
+        Column k is at (k + 0.5 - half) from the origin's line; outside the master the last
+        pixel repeats; None where the cut lies outside altogether.
+        """
+        r = np.arange(length) + 0.5 - length / 2
+        c = np.arange(2 * half) + 0.5 - half
+        x = origin[0] + r[:, None] * along[0] + c[None] * across[0]
+        y = origin[1] + r[:, None] * along[1] + c[None] * across[1]
+        left, top = int(np.floor(x.min())) - 2, int(np.floor(y.min())) - 2
+        right, bottom = int(np.ceil(x.max())) + 2, int(np.ceil(y.max())) + 2
+        left, top = max(left, 0), max(top, 0)
+        right, bottom = min(right, self.width), min(bottom, self.height)
+        if right - left < 2 or bottom - top < 2:
+            return None
+        pixels = linear(np.asarray(self.region(left, top, right - left, bottom - top)), self.table)
+        out = cv2.remap(
+            pixels / np.float32(self.white),
+            (x - left - 0.5).astype(np.float32),
+            (y - top - 0.5).astype(np.float32),
+            cv2.INTER_LINEAR,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+        return np.asarray(out.reshape(length, 2 * half, -1))
+
+
+def crossing_in(profile: Floats, expected: float, reach: float) -> tuple[float, float] | None:
+    """Return (position, step in tone) of the edge nearest `expected` in a (n, c) profile.
+
+    Position in px from the profile's outer corner. The edge is where linear light crosses
+    half way between the levels on both sides: with a symmetric point spread that is the true
+    place whatever the blur, which is not so for density.
+    """
+    n = len(profile)
+    t = tone(profile)
+    gradient = np.abs(
+        cv2.GaussianBlur(np.diff(t, axis=0).reshape(n - 1, 1, -1), (1, 5), 1.0).reshape(n - 1, -1)
+    )
+    strength = np.sqrt((gradient**2).sum(1))
+    place = np.arange(1, n)
+    weight = np.exp(-0.5 * ((place - expected) / reach) ** 2)
+    at = int((strength * weight).argmax())
+    if at < 3 or at > n - 5:
+        return None
+    k = int(gradient[at].argmax())
+    p = profile[:, k].astype(np.float64)
+    centre = at + 1
+    # Walk out to where the step has come to rest, at most nine pixels each way.
+    span = 2
+    while span < 9 and centre - span > 2 and centre + span < n - 2:
+        rest = max(strength[max(0, at - span)], strength[min(n - 2, at + span)])
+        if rest < 0.15 * strength[at]:
+            break
+        span += 1
+    low = float(np.median(p[max(0, centre - span - 3) : max(1, centre - span + 1)]))
+    high = float(np.median(p[centre + span - 1 : centre + span + 3]))
+    if low == high:
+        return None
+    middle = (low + high) / 2
+    s = (p[max(0, centre - span - 1) : centre + span + 1] - middle) * np.sign(high - low)
+    first = max(0, centre - span - 1)
+    rising = np.flatnonzero((s[:-1] < 0) & (s[1:] >= 0))
+    if not len(rising):
+        return None
+    j = int(rising[np.abs(rising + first + 1 - centre).argmin()])
+    fraction = -s[j] / (s[j + 1] - s[j])
+    step = float(np.abs(tone(np.float32(np.array([low]))) - tone(np.float32(np.array([high]))))[0])
+    return first + j + 0.5 + float(fraction), step
+
+
+def edge(
+    sampler: Sampler,
+    p: Doubles,
+    q: Doubles,
+    half: int,
+    trim: float,
+    count: int = 48,
+    chunk: int | None = None,
+) -> Edge | None:
+    """Fit the edge near the segment p-q (clockwise around the frame, so inside is to its right).
+
+    half: px searched on each side; trim: part of the length left out at both ends.
+    """
+    length = float(np.hypot(*(q - p)))
+    if length < 20:
+        return None
+    along = (q - p) / length
+    inward = np.array([-along[1], along[0]])
+    size = chunk or int(np.clip(length * (1 - 2 * trim) / count, 5, 40))
+    places = np.linspace(trim * length + size / 2, (1 - trim) * length - size / 2, count)
+    band = half + 8
+    at, off, step = [], [], []
+    for place in places:
+        cut = sampler.cut(p + place * along, along, inward, size, band)
+        if cut is None:
+            continue
+        found = crossing_in(np.median(cut, axis=0) if size < 9 else _trimmed(cut), band, half / 2)
+        if found is None or abs(found[0] - band) > half + 2:
+            continue
+        at.append(place - length / 2)
+        off.append(found[0] - band)
+        step.append(found[1])
+    if len(at) < max(6, 0.12 * count):
+        return None
+    return _fit(np.array(at), np.array(off), np.array(step), p, along, inward, length, count, half)
+
+
+def _trimmed(cut: Floats) -> Floats:
+    """Mean along the edge without the outer quarters: dust and scratches drop out."""
+    ordered = np.sort(cut, axis=0)
+    n = len(ordered) // 4
+    return np.asarray(ordered[n : len(ordered) - n].mean(0))
+
+
+def _fit(
+    at: Doubles,
+    off: Doubles,
+    step: Doubles,
+    p: Doubles,
+    along: Doubles,
+    inward: Doubles,
+    length: float,
+    count: int,
+    half: int,
+) -> Edge | None:
+    weight = np.minimum(step, 0.5) + 0.02
+    best = None
+    tolerance = max(1.0, min(half / 5, 4.0))
+    top = half / max(length, 1)
+    for slope in np.linspace(-top, top, 41):
+        rest = off - slope * at
+        order = np.argsort(rest)
+        total = np.concatenate([[0], np.cumsum(weight[order])])
+        right = np.searchsorted(rest[order], rest[order] + 2 * tolerance, "right")
+        gain = total[right] - total[np.arange(len(order))]
+        k = int(gain.argmax())
+        centre = rest[order][k] + tolerance
+        score = gain[k] * (1 - 0.1 * abs(slope) / top)
+        if best is None or score > best[0]:
+            best = (score, slope, centre)
+    assert best is not None
+    slope, base = float(best[1]), float(best[2])
+    error = 0.0
+    keep = np.abs(off - base - slope * at) <= 2 * tolerance
+    for _ in range(6):
+        if keep.sum() < 5:
+            return None
+        rest = off - base - slope * at
+        scale = max(1.4826 * float(np.median(np.abs(rest[keep]))), 0.03)
+        w = np.where(keep, weight * (1 - np.minimum(np.abs(rest) / (4.5 * scale), 1) ** 2) ** 2, 0)
+        if (w > 0).sum() < 5:
+            return None
+        a = np.c_[np.ones_like(at), at]
+        normal = (a * w[:, None]).T @ a
+        if np.linalg.det(normal) < 1e-9:
+            return None
+        base, slope = (float(x) for x in np.linalg.solve(normal, (a * w[:, None]).T @ off))
+        rest = off - base - slope * at
+        keep = np.abs(rest) <= max(4.5 * scale, 0.3)
+        error = scale / max(np.sqrt(keep.sum()) * float(np.std(at[keep])), 1e-6)
+    rest = off - base - slope * at
+    close = np.abs(rest) <= max(3 * scale, 1.0)
+    middle = p + along * (length / 2) + inward * base
+    direction = along + inward * slope
+    return Edge(
+        middle - direction * (length / 2),
+        middle + direction * (length / 2),
+        float(close.sum() / count),
+        scale,
+        float(np.median(step[close])) if close.any() else 0.0,
+        float(error),
+    )

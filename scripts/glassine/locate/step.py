@@ -1,0 +1,243 @@
+"""The step itself: open each master, find its frames, apply what a person decided, write it down."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from glassine import contracts, events, files, labels, masters, pixels
+from glassine.errors import GlassineError
+from glassine.locate.encoding import linear, linear_table
+from glassine.locate.finder import angle_of, keystone_of, locate_array
+from glassine.locate.view import Floats
+from glassine.model import Corners, Facts, Frame, ItemGeometry, MasterGeometry
+
+# Long edge of the preview of a whole master that the report draws outlines on.
+PREVIEW_LONG_EDGE = 1600
+PREVIEW_QUALITY = 82
+
+
+def locate_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
+    """Write geometry.json and previews/<stem>.jpg of an item.
+
+    given: see `plan`: masters, facts, corrections, settings["locate"], version.
+    Raises GlassineError for a master that cannot be read, or a correction that names a master
+    the item does not have.
+    """
+    facts = Facts.from_dict(given["facts"])
+    settings = given.get("settings", {}).get("locate", {})
+    corrections = given.get("corrections") or {}
+    paths = [master["path"] for master in given["masters"]]
+    _check_corrections(corrections, paths, given["item"])
+    found = []
+    for path in paths:
+        geometry = _locate_master(batch_dir, item_dir, path, facts, settings)
+        found.append(corrected(geometry, corrections, facts, single=len(paths) == 1))
+    detail = {
+        "step": given.get("version", ""),
+        "facts": facts.as_dict(),
+        "settings": settings,
+        "corrections": corrections or None,
+    }
+    event = events.event(
+        "frame location",
+        detail,
+        packages=("opencv-python-headless", "numpy", "pyvips"),
+        operator=corrections.get("by") if corrections.get("frames") else None,
+    )
+    item = ItemGeometry(given["item"], tuple(found), event)
+    contracts.write(item_dir / "geometry.json", "geometry", item.as_dict())
+
+
+def read_geometry(item_dir: Path) -> ItemGeometry:
+    """Return the item's geometry.json. Raises GlassineError where it breaks its schema."""
+    return ItemGeometry.from_dict(contracts.read(item_dir / "geometry.json", "geometry"))
+
+
+def _locate_master(
+    batch_dir: Path, item_dir: Path, path: str, facts: Facts, settings: dict[str, Any]
+) -> MasterGeometry:
+    full = files.inside(batch_dir, path)
+    header = masters.read_header(full, shown=path)
+    icc = masters.icc_profile(masters.open_image(full))
+    table = linear_table(icc, facts.encoding)
+    with pixels.opened(full, header, scratch=item_dir) as source:
+        reduced, reduction = source.reduced, source.reduction
+        geometry = locate_array(
+            reduced,
+            reduction,
+            source.region,
+            facts,
+            ppi_of(header.get("resolution")),
+            settings,
+            size=(source.width, source.height),
+            table=table,
+            path=path,
+        )
+    preview = preview_of(reduced, table)
+    _write_preview(item_dir / "previews" / f"{Path(path).stem}.jpg", preview)
+    return replace(geometry, labels=tuple(_labels(preview, geometry.width)))
+
+
+def ppi_of(resolution: dict[str, Any] | None) -> float | None:
+    """Return pixels per inch from the header's resolution, or None where it says nothing of use.
+
+    72, 96 and 300 are what software writes when it does not know; film is never captured so.
+    """
+    if not resolution or resolution["unit"] not in ("in", "cm"):
+        return None
+    x, y = (float(resolution[k]) * (2.54 if resolution["unit"] == "cm" else 1.0) for k in "xy")
+    if abs(x - y) > 0.02 * max(x, y) or x < 100 or x > 20000:
+        return None
+    return (x + y) / 2
+
+
+def preview_of(reduced: npt.NDArray[Any], table: Floats) -> npt.NDArray[np.uint8]:
+    """Return the whole master as seen, (h, w, 3) uint8 sRGB, long edge at most 1600 px."""
+    light = linear(reduced, table)
+    factor = min(1.0, PREVIEW_LONG_EDGE / max(light.shape[:2]))
+    size = (max(1, round(light.shape[1] * factor)), max(1, round(light.shape[0] * factor)))
+    small = cv2.resize(light, size, interpolation=cv2.INTER_AREA).reshape(size[1], size[0], -1)
+    white = max(float(np.percentile(small, 99.5)), 1e-4)
+    scaled = np.clip(small / white, 0, 1)
+    shown = np.where(
+        scaled <= 0.0031308, 12.92 * scaled, 1.055 * np.maximum(scaled, 1e-9) ** (1 / 2.4) - 0.055
+    )
+    out = (shown * 255 + 0.5).astype(np.uint8)
+    return np.repeat(out, 3, 2) if out.shape[2] == 1 else out
+
+
+def _write_preview(path: Path, rgb: npt.NDArray[np.uint8]) -> None:
+    done, data = cv2.imencode(".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, PREVIEW_QUALITY])
+    if not done:
+        raise GlassineError.because(
+            "locate.preview",
+            path,
+            "The preview could not be encoded.",
+            "a JPEG of the whole master.",
+            "Report this with the log; the master itself is untouched.",
+        )
+    files.write_bytes(path, bytes(data))
+
+
+def _labels(preview: npt.NDArray[np.uint8], width: int) -> list[dict[str, Any]]:
+    """Read bar-coded labels in the preview; corners in master px."""
+    scale = width / preview.shape[1]
+    found = labels.read(np.ascontiguousarray(preview[..., 1]))
+    for label in found:
+        label["corners"] = [[x * scale, y * scale] for x, y in label["corners"]]
+    return found
+
+
+def _check_corrections(corrections: dict[str, Any], paths: list[str], item: str) -> None:
+    for entry in corrections.get("frames") or []:
+        name = entry.get("master")
+        if name is None and len(paths) > 1:
+            raise GlassineError.because(
+                "locate.correction",
+                "corrections.yaml",
+                f"The correction of frame {entry['frame']} of {item} names no master.",
+                f"one of {', '.join(paths)}, since the item has several.",
+                "Add `master:` to it.",
+            )
+        if name is not None and name not in paths:
+            raise GlassineError.because(
+                "locate.correction",
+                "corrections.yaml",
+                f"The correction of frame {entry['frame']} names the master {name}, "
+                f"which {item} does not have.",
+                f"one of {', '.join(paths)}.",
+                "Correct `master:`.",
+            )
+
+
+def corrected(
+    geometry: MasterGeometry, corrections: dict[str, Any], facts: Facts, single: bool
+) -> MasterGeometry:
+    """Return the geometry with what a person decided put over it, and said in the reasons."""
+    entries = [
+        entry
+        for entry in corrections.get("frames") or []
+        if entry.get("master") == geometry.path or (entry.get("master") is None and single)
+    ]
+    frames = {frame.index: frame for frame in geometry.frames}
+    for entry in entries:
+        index = entry["frame"]
+        frame = frames.get(index)
+        if frame is None:
+            if not entry.get("corners"):
+                raise GlassineError.because(
+                    "locate.correction",
+                    "corrections.yaml",
+                    f"Frame {index} of {geometry.path} is to be changed, but there is no such "
+                    f"frame ({len(geometry.frames)} found) and no corners are given.",
+                    "corners for a frame that is to be added, or the number of a found frame.",
+                    "Look at the frame numbers in the report and correct the entry.",
+                )
+            frame = _new_frame(index, facts, geometry)
+        frames[index] = _decided(frame, entry, corrections, geometry)
+    return replace(geometry, frames=tuple(frames[k] for k in sorted(frames)))
+
+
+def _new_frame(index: int, facts: Facts, geometry: MasterGeometry) -> Frame:
+    other = geometry.frames[0] if geometry.frames else None
+    polarity = (
+        facts.polarity if facts.polarity != "auto" else getattr(other, "polarity", "positive")
+    )
+    process = facts.process if facts.process != "auto" else getattr(other, "process", "colour")
+    zero: Corners = ((0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0))
+    return Frame(
+        index,
+        zero,
+        0.0,
+        polarity,
+        process,
+        rotate=facts.rotate,
+        mirror=facts.emulsion_side == "toward",
+    )
+
+
+def _decided(
+    frame: Frame, entry: dict[str, Any], corrections: dict[str, Any], geometry: MasterGeometry
+) -> Frame:
+    """Return the frame as a person decided; what they left alone stays as measured."""
+    by = corrections.get("by") or "a person"
+    when = corrections.get("when")
+    changes: dict[str, Any] = {}
+    if entry.get("corners"):
+        corners = np.array(entry["corners"], float)
+        inside = (corners >= -1).all() and (
+            corners <= (geometry.width + 1, geometry.height + 1)
+        ).all()
+        if not inside:
+            raise GlassineError.because(
+                "locate.correction",
+                "corrections.yaml",
+                f"The corners of frame {entry['frame']} leave the master "
+                f"({geometry.width} x {geometry.height} px).",
+                "corners inside the master, in its own pixels.",
+                "Draw the frame again on the report's page.",
+            )
+        changes["corners"] = tuple((float(x), float(y)) for x, y in corners)
+        changes["angle_deg"] = angle_of(corners)
+        changes["keystone_deg"] = keystone_of(corners)
+        changes["sides"] = ()
+    for key in ("rotate", "mirror", "polarity", "process", "blank"):
+        if entry.get(key) is not None:
+            changes[key] = entry[key]
+    if entry.get("exclude") is not None:
+        changes["excluded"] = entry["exclude"]
+    told = ", ".join(
+        sorted(k for k in entry if k not in ("master", "frame") and entry[k] is not None)
+    )
+    reason = f"{told or 'confirmed'} decided by {by}" + (f" on {when}" if when else "")
+    note = corrections.get("note")
+    reasons = (reason, *([f"note: {note}"] if note else []))
+    return replace(
+        frame, source="correction", state="ok", confidence=1.0, reasons=reasons, **changes
+    )

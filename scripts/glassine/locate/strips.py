@@ -1,0 +1,384 @@
+"""Frames on a strip of roll film: perforations give scale and phase, the rebate gives the base."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from glassine import film
+from glassine.locate.view import Floats, Patch
+
+Doubles = npt.NDArray[np.float64]
+# Picture lengths tried, mm (ISO 1007, ISO 732; cameras differ by a millimetre or so).
+LENGTHS_135 = ((35.2, 36.8), (17.4, 18.6))
+LENGTHS_120 = ((40.5, 42.6), (53.5, 57.2), (68.0, 71.0), (75.5, 78.0), (81.8, 85.0), (111.0, 119.0))
+
+
+@dataclass
+class Perforations:
+    """pitch_px along the film in the patch; first: place of one hole; strength: 0 to 1."""
+
+    pitch_px: float
+    first: float
+    count: int
+    strength: float
+    residual_px: float
+
+
+@dataclass
+class Slot:
+    """One frame along the strip, patch px. seen: share of rows with an edge at each end."""
+
+    left: float
+    right: float
+    seen_left: float
+    seen_right: float
+    filled: float
+    blank: bool = False
+    cut: bool = False
+    overlap: bool = False
+
+
+@dataclass
+class Strip:
+    """A strip laid out: film runs along x. top/bottom: film edges; base: its clear (or black) tone."""
+
+    gauge: str
+    top: float
+    bottom: float
+    mm: float
+    base: Floats
+    dark: bool
+    perforations: Perforations | None
+    slots: list[Slot] = field(default_factory=list)
+    picture_top: float = 0.0
+    picture_bottom: float = 0.0
+    rows_seen: tuple[float, float] = (0.0, 0.0)
+    fog: npt.NDArray[np.bool_] | None = None
+
+
+def perforations(
+    patch: Patch, top: float, bottom: float, mm_hint: float | None
+) -> Perforations | None:
+    """Find two rows of holes brighter than the film, evenly spaced, at their place across it."""
+    width = bottom - top
+    mm = width / film.FILM_135.width_mm
+    centre = film.PERFORATION_MARGIN_MM + film.PERFORATION_SIZE_MM[1] / 2
+    profiles = []
+    for row in (top + centre * mm, bottom - centre * mm):
+        low, high = round(row - 0.8 * mm), round(row + 0.8 * mm) + 1
+        if low < 0 or high > patch.v.shape[0]:
+            return None
+        profiles.append(patch.v[low:high].mean(2).mean(0))
+    n = len(profiles[0])
+    if n < 4 * film.PERFORATION_PITCH_MM * mm:
+        return None
+    nominal = film.PERFORATION_PITCH_MM * mm
+    window = max(3, round(nominal))
+    kernel = np.ones(window) / window
+    detrended = []
+    for profile in profiles:
+        flat = (
+            profile - np.convolve(np.pad(profile, window, "edge"), kernel, "same")[window:-window]
+        )
+        spread = max(float(np.percentile(np.abs(flat), 75)), 1e-6)
+        detrended.append(np.clip(flat, -1.5 * spread, 1.5 * spread))
+    x = np.arange(n) + 0.5
+    taper = np.hanning(n)
+    pitches = nominal * np.linspace(0.93, 1.07, 281)
+    phases = np.exp(2j * np.pi * x[None] / pitches[:, None]) * taper
+    power = sum(np.abs(phases @ d) for d in detrended)
+    best = int(np.argmax(power))
+    strength = float(power[best] / sum(float((np.abs(d) * taper).sum()) for d in detrended))
+    if strength < 0.35:
+        return None
+    return _holes(profiles, detrended, float(pitches[best]), strength)
+
+
+def _holes(
+    profiles: list[Floats], detrended: list[Floats], pitch: float, strength: float
+) -> Perforations | None:
+    """Centre each hole between its two flanks and fit one comb to all of them."""
+    x = np.arange(len(profiles[0])) + 0.5
+    index, place = [], []
+    for profile, flat in zip(profiles, detrended, strict=True):
+        turn = np.angle((np.exp(2j * np.pi * x / pitch) * flat * np.hanning(len(x))).sum())
+        # Holes are where the tone is least: half a pitch from the crest.
+        first = (turn / (2 * np.pi) * pitch + pitch / 2) % pitch
+        for k in range(int((len(x) - first) / pitch) + 1):
+            centre = first + k * pitch
+            low, high = int(centre - 0.48 * pitch), int(centre + 0.48 * pitch) + 1
+            if low < 0 or high > len(x):
+                continue
+            part = profile[low:high].astype(np.float64)
+            bottom, top = np.percentile(part, [12, 80])
+            if top - bottom < 0.012:
+                continue
+            inside = part < (bottom + top) / 2
+            if not 0.2 < inside.mean() < 0.65:
+                continue
+            edges = np.flatnonzero(np.diff(inside.astype(int)))
+            if len(edges) != 2:
+                continue
+            half = (bottom + top) / 2
+            found = [low + e + 0.5 + (part[e] - half) / (part[e] - part[e + 1]) for e in edges]
+            index.append(k + round((first - pitch * 0) / pitch) * 0)
+            place.append(sum(found) / 2)
+    if len(place) < 6:
+        return None
+    at = np.array(place)
+    k = np.round((at - at.min()) / pitch)
+    keep = np.ones(len(at), bool)
+    slope, base = pitch, float(at.min())
+    for _ in range(4):
+        if keep.sum() < 6:
+            return None
+        slope, base = np.polyfit(k[keep], at[keep], 1)
+        off = np.abs(at - base - slope * k)
+        keep = off <= max(3 * float(np.median(off)), 0.15)
+    return Perforations(float(slope), float(base), int(keep.sum()), strength, float(np.median(off)))
+
+
+def rebate(
+    patch: Patch, top: float, bottom: float, mm: float, inner: float
+) -> tuple[Floats, Floats]:
+    """Return ((n, c) tone of the rebate along the film, its typical tone)."""
+    rows = []
+    for low, high in (
+        (top + 0.35 * mm, top + inner * mm),
+        (bottom - inner * mm, bottom - 0.35 * mm),
+    ):
+        rows.extend(
+            range(max(0, round(low)), min(patch.v.shape[0], max(round(high), round(low) + 1)))
+        )
+    along = np.median(patch.v[rows], axis=0)
+    window = max(3, round(2.0 * mm)) | 1
+    padded = np.pad(along, ((window // 2, window // 2), (0, 0)), "edge")
+    smooth = np.median(np.lib.stride_tricks.sliding_window_view(padded, window, axis=0), axis=-1)
+    return smooth.astype(np.float32), np.median(smooth, axis=0).astype(np.float32)
+
+
+def lay_out(
+    patch: Patch,
+    top: float,
+    bottom: float,
+    left: float,
+    right: float,
+    gauge: str,
+    holes: Perforations | None,
+    noise: float,
+    known_mm: float | None,
+) -> Strip:
+    """Return the strip with its frames. left/right: where the film ends, patch px."""
+    nominal = film.FILM_135 if gauge == "135" else film.FILM_120
+    mm = (bottom - top) / nominal.width_mm
+    if holes is not None:
+        mm = holes.pitch_px / film.PERFORATION_PITCH_MM
+    elif known_mm is not None:
+        mm = known_mm
+    along, base = rebate(patch, top, bottom, mm, 1.65 if gauge == "135" else 1.7)
+    dark = bool(base.mean() > 1.2)
+    strip = Strip(gauge, top, bottom, mm, base, dark, holes)
+    limit = 0.2 if dark else max(0.02, 4 * noise)
+    middle = (top + bottom) / 2
+    half = nominal.picture_height_mm / 2 * mm
+    low, high = round(middle - half + 0.8 * mm), round(middle + half - 0.8 * mm)
+    area = patch.v[max(low, 0) : high]
+    strip.fog = np.abs(along - base).max(1) > (0.5 if dark else 0.18)
+    local = np.where(strip.fog[:, None], base, along)
+    step = area - local[None]
+    m = (step < -limit).any(2) if dark else (step > limit).any(2)
+    filled = m.mean(0)
+    rise, fall = _edges(m)
+    jump = _jumps(area, max(0.035, 6 * noise))
+    ends = (max(left, 0.0), min(right, float(patch.v.shape[1])))
+    lengths = LENGTHS_135 if gauge == "135" else LENGTHS_120
+    strip.slots = _chain(rise, fall, jump, filled, strip.fog, mm, lengths, ends)
+    _fill_gaps(strip, filled, ends)
+    _rows(strip, patch, local, limit, middle, half)
+    return strip
+
+
+def _box(a: npt.NDArray[np.generic], n: int) -> Doubles:
+    return np.convolve(np.asarray(a, np.float64), np.ones(n), "same")
+
+
+def _edges(m: npt.NDArray[np.bool_]) -> tuple[Doubles, Doubles]:
+    """Share of rows where exposure begins (rise) or ends (fall) at the boundary before column x."""
+    n = m.shape[1]
+    rise, fall = np.zeros(n + 1), np.zeros(n + 1)
+    on = m[:, 2:-1] & m[:, 3:]
+    off = ~m[:, 1:-2] & ~m[:, :-3]
+    rise[2 : n - 1] = (on & off).mean(0)
+    on = m[:, 1:-2] & m[:, :-3]
+    off = ~m[:, 2:-1] & ~m[:, 3:]
+    fall[2 : n - 1] = (on & off).mean(0)
+    return np.minimum(_box(rise, 3), 1), np.minimum(_box(fall, 3), 1)
+
+
+def _jumps(area: Floats, limit: float) -> Doubles:
+    """Share of rows with a step of tone across the boundary before column x, of one sign mostly."""
+    n = area.shape[1]
+    d = np.zeros((area.shape[0], n + 1), np.float32)
+    step = area[:, 3:] - area[:, :-3]
+    k = np.abs(step).max(2)
+    d[:, 2 : n - 1] = k
+    share = (d > limit).mean(0)
+    # A plain edge stands out from its surroundings; busy areas differ everywhere.
+    around = np.minimum(np.roll(share, 6), np.roll(share, -6))
+    return np.clip(share - around, 0, 1)
+
+
+def _chain(
+    rise: Doubles,
+    fall: Doubles,
+    jump: Doubles,
+    filled: Floats,
+    fog: npt.NDArray[np.bool_],
+    mm: float,
+    lengths: tuple[tuple[float, float], ...],
+    ends: tuple[float, float],
+) -> list[Slot]:
+    n = len(filled)
+    begin = np.maximum(rise, 0.55 * jump)
+    finish = np.maximum(fall, 0.55 * jump)
+    empty = np.concatenate([[0], np.cumsum(filled < 0.02)])
+    fogged = np.concatenate([[0], np.cumsum(fog)])
+    full = np.concatenate([[0], np.cumsum(filled)])
+    best: tuple[float, list[tuple[int, int]]] | None = None
+    for low, high in lengths:
+        for length in np.arange(low, high + 0.01, 0.2):
+            w = round(length * mm)
+            if w < 8 or w >= n:
+                continue
+            x = np.arange(max(0, int(ends[0]) - 1), min(n - w, int(ends[1]) - w + 1) + 1)
+            if not len(x):
+                continue
+            near = max(1, round(0.12 * mm))
+            a, b = _local_max(begin, near)[x], _local_max(finish, near)[x + w]
+            inner = (empty[x + w] - empty[x]) / w
+            score = a + b + 0.25 * (full[x + w] - full[x]) / w - 0.55 - 1.5 * np.minimum(inner, 0.4)
+            score -= 1.5 * (fogged[x + w] - fogged[x]) / w
+            score = np.where(np.maximum(a, b) < 0.12, -1, score)
+            total, starts = _best_set(score, x, w, round(0.02 * w))
+            # Fewer, longer frames must not lose to more, shorter ones by count alone.
+            if best is None or total > best[0]:
+                best = (total, [(s, w) for s in starts])
+    if best is None:
+        return []
+    slots = []
+    reach = max(2, round(0.7 * mm))
+    for s, w in best[1]:
+        left, seen_left = _peak(begin, s, reach)
+        right, seen_right = _peak(finish, s + w, reach)
+        if seen_left < 0.1 <= seen_right:
+            left = right - w
+        if seen_right < 0.1 <= seen_left:
+            right = left + w
+        inside = filled[int(left) + 1 : int(right)]
+        slots.append(Slot(left, right, seen_left, seen_right, float(inside.mean())))
+    return slots
+
+
+def _local_max(a: Doubles, reach: int) -> Doubles:
+    padded = np.pad(a, reach)
+    return np.asarray(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1).max(1))
+
+
+def _peak(a: Doubles, at: int, reach: int) -> tuple[float, float]:
+    low = max(0, at - reach)
+    part = a[low : at + reach + 1]
+    weight = part * (1 - 0.3 * np.abs(np.arange(low, low + len(part)) - at) / reach)
+    k = int(weight.argmax())
+    return float(low + k), float(part[k])
+
+
+def _best_set(
+    score: Doubles, x: npt.NDArray[np.int64], w: int, overlap: int
+) -> tuple[float, list[int]]:
+    """Choose starts at least w - overlap apart with the greatest sum of scores."""
+    n = len(score)
+    gap = max(1, w - overlap)
+    best = np.zeros(n + 1)
+    take = np.zeros(n, bool)
+    for i in range(n):
+        prior = best[max(0, i - gap + 1)]
+        if score[i] > 0 and prior + score[i] > best[i]:
+            best[i + 1] = prior + score[i]
+            take[i] = True
+        else:
+            best[i + 1] = best[i]
+    chosen = []
+    i = n - 1
+    while i >= 0:
+        if take[i]:
+            chosen.append(int(x[i]))
+            i -= gap
+        else:
+            i -= 1
+    return float(best[n]), chosen[::-1]
+
+
+def _fill_gaps(strip: Strip, filled: Floats, ends: tuple[float, float]) -> None:
+    """Put blank frames where the spacing of the others leaves room for one."""
+    slots = strip.slots
+    if not slots:
+        return
+    w = float(np.median([s.right - s.left for s in slots]))
+    starts = np.array([s.left for s in slots])
+    steps = np.diff(starts)
+    singles = steps[steps < 1.5 * w]
+    pitch = float(np.median(singles)) if len(singles) else w + 2.0 * strip.mm
+    if strip.gauge == "135" and not len(singles):
+        pitch = film.FRAME_ADVANCE_135_MM * strip.mm * (1 if w > 27 * strip.mm else 0.5)
+    made: list[Slot] = []
+    places: list[float] = []
+    for before, after in zip(slots[:-1], slots[1:], strict=True):
+        number = round((after.left - before.left) / pitch) - 1
+        for k in range(1, number + 1):
+            places.append(before.left + (after.left - before.left) * k / (number + 1))
+    for direction, start in ((-1, slots[0].left), (1, slots[-1].left)):
+        at = start + direction * pitch
+        while at >= ends[0] - 0.3 * strip.mm and at + w <= ends[1] + 0.3 * strip.mm:
+            places.append(at)
+            at += direction * pitch
+    assert strip.fog is not None
+    for at in places:
+        low, high = int(max(at, 0)), int(min(at + w, len(filled)))
+        if high - low < 4 or strip.fog[low:high].mean() > 0.15:
+            continue
+        inside = float(filled[low + 2 : high - 2].mean())
+        made.append(Slot(at, at + w, 0.0, 0.0, inside, blank=inside < 0.03))
+    strip.slots = sorted(slots + made, key=lambda s: s.left)
+    for before, after in zip(strip.slots[:-1], strip.slots[1:], strict=True):
+        if after.left < before.right - 0.3 * strip.mm:
+            before.overlap = after.overlap = True
+
+
+def _rows(
+    strip: Strip, patch: Patch, local: Floats, limit: float, middle: float, half: float
+) -> None:
+    """Find the picture's upper and lower edge, common to all frames of the strip."""
+    mm = strip.mm
+    outer = half + (0.7 if strip.gauge == "135" else 1.6) * mm
+    low, high = max(0, round(middle - outer)), min(patch.v.shape[0], round(middle + outer))
+    columns = np.zeros(patch.v.shape[1], bool)
+    for slot in strip.slots:
+        if not slot.blank:
+            columns[max(0, int(slot.left + mm)) : max(0, int(slot.right - mm))] = True
+    strip.picture_top, strip.picture_bottom = middle - half, middle + half
+    if columns.sum() < 10:
+        return
+    step = patch.v[low:high][:, columns] - local[None][:, columns]
+    m = (step < -limit).any(2) if strip.dark else (step > limit).any(2)
+    rise, fall = _edges(m.T)
+    reach = round((1.6 if strip.gauge == "135" else 2.6) * mm)
+    top, seen_top = _peak(rise, round(middle - half) - low, reach)
+    bottom, seen_bottom = _peak(fall, round(middle + half) - low, reach)
+    if seen_top > 0.08:
+        strip.picture_top = top + low
+    if seen_bottom > 0.08:
+        strip.picture_bottom = bottom + low
+    strip.rows_seen = (seen_top, seen_bottom)

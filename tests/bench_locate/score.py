@@ -1,0 +1,123 @@
+"""Compare found frames with the truth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+
+
+def polygon_iou(a: np.ndarray, b: np.ndarray) -> float:
+    area, _ = cv2.intersectConvexConvex(a.astype(np.float32), b.astype(np.float32))
+    union = cv2.contourArea(a.astype(np.float32)) + cv2.contourArea(b.astype(np.float32)) - area
+    return float(area / union) if union > 0 else 0.0
+
+
+def angle(c: np.ndarray) -> float:
+    d = c[1] - c[0]
+    return float(np.degrees(np.arctan2(d[1], d[0])))
+
+
+@dataclass
+class Result:
+    kind: str
+    name: str
+    true: int = 0
+    found: int = 0
+    matched: int = 0
+    corner: list[float] = field(default_factory=list)  # % of the diagonal
+    skew: list[float] = field(default_factory=list)
+    lost: list[float] = field(default_factory=list)  # % of the area
+    ok: list[bool] = field(default_factory=list)
+    confidence: list[float] = field(default_factory=list)
+    character: list[bool] = field(default_factory=list)
+    blank_right: list[bool] = field(default_factory=list)
+    wrong_unmarked: int = 0
+    review_right: int = 0
+    ppi_error: float | None = None
+    seconds: float = 0.0
+    remarks: list[str] = field(default_factory=list)
+
+
+def compare(kind, name, truth, frames, ppi=None, true_ppi=None) -> Result:
+    """truth, frames: dicts with corners, polarity, process, blank (and state, confidence)."""
+    r = Result(kind, name, len(truth), len(frames))
+    free = list(range(len(frames)))
+    for t in truth:
+        tc = np.asarray(t["corners"], float)
+        best, at = 0.0, None
+        for k in free:
+            v = polygon_iou(tc, np.asarray(frames[k]["corners"], float))
+            if v > best:
+                best, at = v, k
+        if at is None or best < 0.5:
+            r.remarks.append(f"missed (iou {best:.2f})")
+            continue
+        free.remove(at)
+        f = frames[at]
+        fc = np.asarray(f["corners"], float)
+        diagonal = np.hypot(*(tc[2] - tc[0]))
+        error = float(np.hypot(*(fc - tc).T).max() / diagonal * 100)
+        skew = abs((angle(fc) - angle(tc) + 180) % 360 - 180)
+        area, _ = cv2.intersectConvexConvex(tc.astype(np.float32), fc.astype(np.float32))
+        lost = 100 * (1 - area / cv2.contourArea(tc.astype(np.float32)))
+        ok = f["state"] == "ok"
+        r.matched += best >= 0.9
+        r.blank_right.append(bool(f["blank"]) == bool(t["blank"]))
+        if bool(f["blank"]) != bool(t["blank"]):
+            r.remarks.append(f"blank {f['blank']} should be {t['blank']}")
+        if t["blank"]:
+            continue  # there is no picture edge to be right or wrong about
+        r.corner.append(error)
+        r.skew.append(skew)
+        r.lost.append(max(0.0, float(lost)))
+        r.ok.append(ok)
+        r.confidence.append(float(f["confidence"]))
+        right = f["polarity"] == t["polarity"] and f["process"] == t["process"]
+        if ok:
+            r.character.append(right)
+        if error > 1:
+            r.remarks.append(
+                f"corner {error:.2f} % {'UNMARKED' if ok else 'marked'} {f.get('reasons')}"
+            )
+            r.wrong_unmarked += ok
+        elif not ok:
+            r.review_right += 1
+            r.remarks.append(f"right but review: {f.get('reasons')}")
+        if ok and not right:
+            r.remarks.append(
+                f"{f['polarity']} {f['process']} should be {t['polarity']} {t['process']}"
+            )
+    for k in free:
+        r.remarks.append(f"extra frame {'ok' if frames[k]['state'] == 'ok' else 'review'}")
+        r.wrong_unmarked += frames[k]["state"] == "ok"
+    if ppi and true_ppi:
+        r.ppi_error = abs(ppi / true_ppi - 1) * 100
+    return r
+
+
+def summary(results: list[Result]) -> str:
+    lines = [
+        "kind           true found match | corner med   p95 | skew med  p95  max(ok) | lost med  p95 |"
+        " wrong-unmarked  right-review  character  blank"
+    ]
+    kinds = list(dict.fromkeys(r.kind for r in results))
+    for kind in [*kinds, "all"]:
+        rs = [r for r in results if kind in ("all", r.kind)]
+        c = np.array([x for r in rs for x in r.corner] or [np.nan])
+        s = np.array([x for r in rs for x in r.skew] or [np.nan])
+        ok = np.array([x for r in rs for x in r.ok] or [False])
+        lost = np.array([x for r in rs for x in r.lost] or [np.nan])
+        true, found, match = (sum(getattr(r, n) for r in rs) for n in ("true", "found", "matched"))
+        right = int((c <= 1).sum())
+        ch = [x for r in rs for x in r.character]
+        bl = [x for r in rs for x in r.blank_right]
+        lines.append(
+            f"{kind:14} {true:4} {found:4} {match:4}  | {np.median(c):7.3f} {np.percentile(c, 95):7.3f} |"
+            f" {np.median(s):.4f} {np.percentile(s, 95):.3f} {s[ok].max() if ok.any() else 0:.3f} |"
+            f" {np.median(lost):6.3f} {np.percentile(lost, 95):6.3f} |"
+            f" {sum(r.wrong_unmarked for r in rs):3}  {100 * sum(r.review_right for r in rs) / max(right, 1):5.1f} %"
+            f"  {100 * np.mean(ch) if ch else 0:5.1f} %  {100 * np.mean(bl) if bl else 0:5.1f} %"
+        )
+    return "\n".join(lines)
