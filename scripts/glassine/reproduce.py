@@ -71,7 +71,8 @@ def _unpack(path: Path, root: Path) -> None:
         store.close()
 
 
-def _plain_paths(package: Path) -> dict[str, str]:
+def plain_paths(package: Path) -> dict[str, str]:
+    """Return {path in the plain layout: path in this package}, whatever its layout."""
     for profile in profiles.all_profiles().values():
         found = profile.plain_paths(package)
         if found is not None:
@@ -88,7 +89,7 @@ def _plain_paths(package: Path) -> dict[str, str]:
 def _reproduced(package: Path, work: Path) -> list[Finding]:
     """Make one package's derivatives anew and compare them."""
     try:
-        paths = _plain_paths(package)
+        paths = plain_paths(package)
         item = _Item(package, paths, work)
         found = item.prepare()
         if found:
