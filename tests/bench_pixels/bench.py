@@ -1,0 +1,386 @@
+"""Time and memory of the pixel work, beside a careful script of separate commands, and a bound.
+
+  python tests/bench_pixels/bench.py                          one master of 151 megapixels, 5 runs
+  python tests/bench_pixels/bench.py --size 6000x4000 --copies 8 --runs 3
+  python tests/bench_pixels/bench.py --render-only            without the other steps
+
+Per run, in turn, so that a busy machine is busy for all of them:
+  ours   every step of an item (verify, locate, render, embed, record, pack), a process each
+  peer   sha256sum, rotate + crop to TIFF, access JPEG, thumbnail, tiles, bag: a process each,
+         two items at a time; it neither inverts nor finds the frame (it is told the crop)
+  bound  one process: decode once, hash once, encode every byte of the pictures once
+Medians, ratios, peak memory and facts of the machine go to results/<size>-<copies>.json and are
+compared with what stood there.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import importlib.metadata
+import json
+import os
+import platform
+import resource
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).resolve().parent
+PROJECT = HERE.parents[1]
+sys.path.insert(0, str(PROJECT / "scripts"))
+
+STEPS = {
+    "verify": ("fixity", "verify_item"),
+    "locate": ("locate", "locate_item"),
+    "render": ("render", "render_item"),
+    "embed": ("embed", "embed_item"),
+    "record": ("records", "record_item"),
+    "pack": ("package", "pack_item"),
+}
+
+
+def timed(command: list[str], **options: Any) -> dict[str, float]:
+    """Run a command; return its wall time, processor time and peak memory (MB)."""
+    started = time.perf_counter()
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, **options)
+    _, status, used = os.wait4(process.pid, 0)
+    process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode:
+        raise SystemExit(f"failed ({process.returncode}): {' '.join(command)[:300]}")
+    return {
+        "wall_s": time.perf_counter() - started,
+        "cpu_s": used.ru_utime + used.ru_stime,
+        "peak_mb": used.ru_maxrss / 1024,
+    }
+
+
+# ------------------------------------------------------------------ ours
+
+
+def make_batch(folder: Path, size: str, copies: int, item: str) -> Path:
+    """Make a batch of `copies` masters below `folder`; return the folder of masters."""
+    masters = folder / "masters"
+    command = [sys.executable, str(PROJECT / "tests/make_film.py"), "--item", item]
+    command += ["--size", size, "--copies", str(copies), "--out", str(masters / "bench")]
+    subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
+    return masters
+
+
+def take_in(masters: Path, work: Path) -> Any:
+    """Run intake (not timed here) and return the run with its settings."""
+    from glassine import files, intake, run
+
+    made = run.Run({"masters": str(masters)}, work)
+    name = made.batches[0]
+    given = made.intake_given(name)
+    files.write_json(work / "results" / name / "intake.json", intake.take_in(masters / name, given))
+    return made
+
+
+def do_step(step: str, batch_dir: str, item_dir: str, given: str) -> None:
+    """Do one step of one item in this process, as an entry script does."""
+    import importlib
+
+    module, function = STEPS[step]
+    work = getattr(importlib.import_module(f"glassine.{module}"), function)
+    work(Path(batch_dir), Path(item_dir), json.loads(Path(given).read_text()))
+
+
+def ours(run: Any, steps: list[str]) -> dict[str, Any]:
+    """Do the steps of every item, two items at a time; return figures per step and in all."""
+    name = run.batches[0]
+    totals: dict[str, list[dict[str, float]]] = {step: [] for step in steps}
+
+    def one(item: str) -> None:
+        item_dir = run.results_dir(name) / "items" / item
+        item_dir.mkdir(parents=True, exist_ok=True)
+        for step in steps:
+            given = item_dir.parent / f"{item}.{step}.given"
+            given.write_text(json.dumps(run.step_given(step, name, item)))
+            command = [sys.executable, __file__, "--step", step, str(run.batch_dir(name))]
+            totals[step].append(timed([*command, str(item_dir), str(given)]))
+
+    started = time.perf_counter()
+    items = run.batch(name).ready()
+    with ThreadPoolExecutor(2) as pool:
+        list(pool.map(one, items))
+    wall = time.perf_counter() - started
+    return {
+        "wall_s": wall,
+        "cpu_s": sum(part["cpu_s"] for parts in totals.values() for part in parts),
+        "peak_mb": max(part["peak_mb"] for parts in totals.values() for part in parts),
+        "steps": {
+            step: {
+                "wall_s": sum(part["wall_s"] for part in parts) / len(parts),
+                "cpu_s": sum(part["cpu_s"] for part in parts) / len(parts),
+                "peak_mb": max(part["peak_mb"] for part in parts),
+            }
+            for step, parts in totals.items()
+        },
+    }
+
+
+# ------------------------------------------------------------------ the peer
+
+ROTATE = """
+import sys, pyvips
+source, target, angle, left, top, width, height = sys.argv[1:8]
+image = pyvips.Image.new_from_file(source, access="sequential")
+image = image.rotate(float(angle), interpolate=pyvips.Interpolate.new("bicubic"))
+image.crop(int(left), int(top), int(width), int(height)).tiffsave(target, bigtiff=True)
+"""
+SMALLER = """
+import sys, pyvips
+source, target, edge = sys.argv[1:4]
+image = pyvips.Image.thumbnail(source, int(edge), size="down", export_profile="srgb")
+image.jpegsave(target, Q=90)
+"""
+TILES = """
+import sys, pyvips
+image = pyvips.Image.new_from_file(sys.argv[1], access="sequential").icc_transform("srgb")
+image.dzsave(sys.argv[2], layout="iiif3", tile_size=512, suffix=".jpg[Q=85]")
+"""
+WHOLE = """
+import sys, pyvips
+image = pyvips.Image.new_from_file(sys.argv[1], access="sequential").icc_transform("srgb")
+image.jpegsave(sys.argv[2], Q=85)
+"""
+
+
+def crop_of(geometry: dict[str, Any]) -> list[str]:
+    """Return angle, left, top, width, height for the peer, from the geometry found by ours."""
+    from glassine import pixels
+
+    master = geometry["masters"][0]
+    corners = master["frames"][0]["corners"]
+    angle, across, down = pixels.frame_shape(corners)
+    degrees = -angle * 57.29577951308232
+    width, height = master["width"], master["height"]
+    cosine, sine = abs(_cosine(angle)), abs(_cosine(angle - 1.5707963267948966))
+    turned = (width * cosine + height * sine, width * sine + height * cosine)
+    left, top = (turned[0] - across) / 2, (turned[1] - down) / 2
+    return [str(value) for value in (degrees, int(left), int(top), int(across), int(down))]
+
+
+def _cosine(angle: float) -> float:
+    import math
+
+    return math.cos(angle)
+
+
+def peer(master: Path, crop: list[str], out: Path) -> dict[str, float]:
+    """Do one item by separate commands; return the sum of their figures."""
+    shutil.rmtree(out, ignore_errors=True)
+    (out / "data").mkdir(parents=True)
+    python, cropped = [sys.executable, "-c"], str(out / "cropped.tif")
+    commands = [
+        ["sha256sum", str(master)],
+        [*python, ROTATE, str(master), cropped, *crop],
+        [*python, SMALLER, cropped, str(out / "data/access.jpg"), "3000"],
+        [*python, SMALLER, cropped, str(out / "data/thumb.jpg"), "400"],
+        [*python, TILES, cropped, str(out / "data/tiles")],
+        [*python, WHOLE, cropped, str(out / "data/full.jpg")],
+        [sys.executable, "-m", "bagit", "--sha256", "--sha512", "--quiet", str(out / "data")],
+    ]
+    parts = [timed(command, stderr=subprocess.DEVNULL) for command in commands]
+    (out / "cropped.tif").unlink()
+    return {
+        "wall_s": sum(part["wall_s"] for part in parts),
+        "cpu_s": sum(part["cpu_s"] for part in parts),
+        "peak_mb": max(part["peak_mb"] for part in parts),
+    }
+
+
+def peers(run: Any, out: Path) -> dict[str, float]:
+    """Do every item by separate commands, two at a time."""
+    name = run.batches[0]
+    jobs = []
+    for item in run.batch(name).ready():
+        geometry = json.loads(
+            (run.results_dir(name) / "items" / item / "geometry.json").read_text()
+        )
+        master = run.batch_dir(name) / geometry["masters"][0]["path"]
+        jobs.append((master, crop_of(geometry), out / item))
+    started = time.perf_counter()
+    with ThreadPoolExecutor(2) as pool:
+        parts = list(pool.map(lambda job: peer(*job), jobs))
+    return {
+        "wall_s": time.perf_counter() - started,
+        "cpu_s": sum(part["cpu_s"] for part in parts),
+        "peak_mb": max(part["peak_mb"] for part in parts),
+    }
+
+
+# ------------------------------------------------------------------ the bound
+
+
+def do_bound(master: str, out: str) -> None:
+    """Decode once, hash once at the same time, then encode all pictures once, two threads."""
+    import hashlib
+
+    import cv2
+    import numpy as np
+    import pyvips
+
+    from glassine import access, tiles
+
+    cv2.setNumThreads(1)
+    pyvips.cache_set_max(0)
+
+    def digest() -> None:
+        with Path(master).open("rb") as stream:
+            hashlib.file_digest(stream, "sha256")
+
+    with ThreadPoolExecutor(2) as pool:
+        hashing = pool.submit(digest)
+        decoded = pyvips.Image.new_from_file(master, access="sequential").numpy()
+        picture = np.ascontiguousarray(decoded.view(np.uint8)[:, :, 1::2])  # the high bytes
+        del decoded
+        hashing.result()
+        height, width, bands = picture.shape
+        shutil.rmtree(out, ignore_errors=True)
+        writer = tiles.Writer(
+            Path(out), width, height, bands=bands, tile_px=512, quality=85, api="3", icc=None, ppi=1
+        )
+        tops = range(0, height, 512)
+        list(pool.map(lambda top: writer.first_band(top, picture[top : top + 512]), tops))
+
+        def small() -> None:
+            shown = access.smaller(writer.half, *access.fitted(width, height, 3000))
+            access.jpeg(shown, 90)
+
+        writer.finish(picture, "https://images.port-ellery.example/iiif/x", pool, [small])
+
+
+def bound(run: Any, out: Path) -> dict[str, float]:
+    name = run.batches[0]
+    parts = []
+    for item in run.batch(name).ready():
+        path = run.batch(name).items[item]["masters"][0]["path"]
+        master = str(run.batch_dir(name) / path)
+        parts.append(timed([sys.executable, __file__, "--bound", master, str(out / "bound")]))
+    return {
+        "wall_s": sum(part["wall_s"] for part in parts),
+        "cpu_s": sum(part["cpu_s"] for part in parts),
+        "peak_mb": max(part["peak_mb"] for part in parts),
+    }
+
+
+# ------------------------------------------------------------------ all together
+
+
+def machine() -> dict[str, Any]:
+    model = "unknown"
+    with contextlib.suppress(OSError):
+        for line in Path("/proc/cpuinfo").read_text().splitlines():
+            if line.startswith("model name"):
+                model = line.partition(":")[2].strip()
+                break
+    packages = ("numpy", "opencv-python-headless", "pyvips-binary", "glassine")
+    found = {}
+    for package in packages:
+        with contextlib.suppress(importlib.metadata.PackageNotFoundError):
+            found[package] = importlib.metadata.version(package)
+    pages = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
+    return {
+        "processor": model,
+        "cores": len(os.sched_getaffinity(0)),
+        "memory_gb": round(pages / 2**30, 1),
+        "python": platform.python_version(),
+        "packages": found,
+        "load_at_start": os.getloadavg(),
+    }
+
+
+def median(runs: list[dict[str, Any]], key: str) -> float:
+    return round(statistics.median(run[key] for run in runs), 2)
+
+
+def summary(runs: dict[str, list[dict[str, Any]]]) -> dict[str, Any]:
+    found: dict[str, Any] = {
+        who: {key: median(parts, key) for key in ("wall_s", "cpu_s", "peak_mb")}
+        for who, parts in runs.items()
+    }
+    steps = runs["ours"][0]["steps"]
+    found["ours"]["steps"] = {
+        step: {
+            key: median([run["steps"][step] for run in runs["ours"]], key)
+            for key in ("wall_s", "cpu_s", "peak_mb")
+        }
+        for step in steps
+    }
+    for other in ("peer", "bound"):
+        for key in ("wall_s", "cpu_s"):
+            pairs = zip(runs["ours"], runs[other], strict=True)
+            ratios = [mine[key] / theirs[key] for mine, theirs in pairs]
+            found[f"ours/{other} {key}"] = round(statistics.median(ratios), 3)
+    return found
+
+
+def compared(now: dict[str, Any], path: Path) -> None:
+    if not path.exists():
+        return
+    before = json.loads(path.read_text())["medians"]
+    for who in ("ours", "peer", "bound"):
+        old, new = before[who]["cpu_s"], now[who]["cpu_s"]
+        print(f"{who}: processor time {old} s before, {new} s now ({new / old - 1:+.0%})")
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("--size", default="14204x10652")
+    parser.add_argument("--copies", type=int, default=1)
+    parser.add_argument("--runs", type=int, default=5)
+    parser.add_argument("--item", default="PEH-0001", help="the sample that is drawn")
+    parser.add_argument("--scratch", type=Path, default=None, help="folder for the masters")
+    parser.add_argument("--render-only", action="store_true")
+    parser.add_argument("--step", nargs=4, help=argparse.SUPPRESS)
+    parser.add_argument("--bound", nargs=2, help=argparse.SUPPRESS)
+    options = parser.parse_args()
+    if options.step:
+        do_step(*options.step)
+        return 0
+    if options.bound:
+        do_bound(*options.bound)
+        return 0
+    with tempfile.TemporaryDirectory(dir=options.scratch) as scratch:
+        return _bench(options, Path(scratch))
+
+
+def _bench(options: argparse.Namespace, scratch: Path) -> int:
+    facts = machine()
+    masters = make_batch(scratch, options.size, options.copies, options.item)
+    run = take_in(masters, scratch)
+    prepared = list(STEPS)[:2]
+    ours(run, prepared)  # geometry for the peer, and the masters into the page cache
+    steps = ["render"] if options.render_only else list(STEPS)
+    runs: dict[str, list[dict[str, Any]]] = {"ours": [], "peer": [], "bound": []}
+    for number in range(options.runs):
+        runs["ours"].append(ours(run, steps))
+        runs["peer"].append(peers(run, scratch / "peer"))
+        runs["bound"].append(bound(run, scratch))
+        walls = ", ".join(f"{who} {parts[-1]['wall_s']:.1f} s" for who, parts in runs.items())
+        print(f"run {number + 1}: {walls}", flush=True)
+    medians = summary(runs)
+    kind = "render" if options.render_only else "item"
+    path = HERE / "results" / f"{kind}-{options.size}-{options.copies}.json"
+    compared(medians, path)
+    facts["load_at_end"] = os.getloadavg()
+    facts["peak_mb_of_children"] = round(
+        resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
+    )
+    result = {"machine": facts, "runs": options.runs, "steps": steps, "medians": medians}
+    path.write_text(json.dumps(result, indent=2, sort_keys=True) + "\n")
+    print(json.dumps(medians, indent=2))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
