@@ -86,7 +86,8 @@ def _parse(path: Path) -> Any:
         resolve_entities=False, no_network=True, load_dtd=False, remove_comments=True
     )
     tree = etree.parse(str(path), parser)
-    if tree.docinfo.doctype:
+    information: Any = tree.docinfo
+    if information.doctype:
         raise ValueError("it has a document type declaration, which no record needs")
     return tree.getroot()
 
@@ -567,7 +568,7 @@ def schema_files(schema_dir: Path) -> dict[str, Path]:
     return found
 
 
-class _Offline(etree.Resolver):
+class _Offline(etree.Resolver):  # lxml-stubs know neither its method's form nor its helpers
     """Gives the local copy for an address on the network, and nothing for any other."""
 
     def __init__(self, copies: dict[str, Path]) -> None:
@@ -575,13 +576,13 @@ class _Offline(etree.Resolver):
             pattern: copies[space] for space, pattern in _OFFICIAL.items() if space in copies
         }
 
-    def resolve(self, url: str, public_id: str, context: Any) -> Any:
+    def resolve(self, url: str, public_id: str, context: Any) -> Any:  # type: ignore[override]
         if not re.match(r"(https?|ftp):", url or ""):
             return None
         name = url.rsplit("/", 1)[-1].lower()
         for pattern, path in self.by_name.items():
             if pattern.fullmatch(name):
-                return self.resolve_filename(str(path), context)
+                return self.resolve_filename(str(path), context)  # type: ignore[attr-defined]
         raise OSError(f"no local copy of {url}")
 
 

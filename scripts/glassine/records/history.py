@@ -286,7 +286,7 @@ def _measured(history: History, facts: ItemFacts) -> None:
             worst,
             detail=_json(limits),
             note="measured by program against the limits of the settings",
-            agents=_software(event),
+            agents=tuple(_software(event)),
             sources=tuple(
                 object_name(facts.item, f"masters/{path}")
                 for path in sorted({frame["master"] for frame in facts.quality["frames"]})

@@ -11,7 +11,7 @@ VERSION = "3.8"
 
 
 def build(record: dict[str, Any], item: str, institution: dict[str, Any]) -> Element:
-    """Return mods:mods. record: as catalogue.ROW_SCHEMA describes, or {} where there is none."""
+    """Return mods:mods. record: as schemas/catalogue.schema.json describes, or {} where there is none."""
     root = element("mods:mods", version=VERSION)
     _titles(root, record, item)
     for creator in record.get("creators") or ():
