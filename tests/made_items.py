@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pyvips
 
-from glassine import files
+from glassine import access, colour, files
 
 INSTITUTION = {
     "name": "Port Ellery Harbour Archive",
@@ -66,6 +66,13 @@ def picture(seed: int, width: int, height: int) -> pyvips.Image:
     return pyvips.Image.new_from_array(pixels).copy(interpretation="srgb")
 
 
+def encoded(seed: int, width: int, height: int, bands: int = 3, **more: Any) -> bytes:
+    """Return a JPEG as render leaves it: JFIF, a profile, no other metadata."""
+    pixels = picture(seed, width, height).numpy()[:, :, :bands]
+    icc = colour.srgb_profile() if bands == 3 else colour.grey_profile()
+    return access.jpeg(np.ascontiguousarray(pixels), 90, icc=icc, **more)
+
+
 def _event(kind: str) -> dict[str, Any]:
     return {
         "type": kind,
@@ -87,10 +94,8 @@ def _digests(content: bytes) -> dict[str, str]:
 def rendered_file(folder: Path, item: str, use: str, seed: int) -> dict[str, Any]:
     width, height = (90, 60) if use == "access" else (30, 20)
     name = f"{item}_{use}.jpg"
-    path = folder / name
-    path.parent.mkdir(parents=True, exist_ok=True)
-    picture(seed, width, height).jpegsave(str(path), Q=90, keep="icc", profile="srgb")
-    content = path.read_bytes()
+    content = encoded(seed, width, height)
+    files.write_bytes(folder / name, content)
     return {
         "use": use,
         "name": name,

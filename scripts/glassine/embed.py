@@ -9,11 +9,11 @@ from __future__ import annotations
 import hashlib
 import re
 import uuid
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
-from glassine import __version__, contracts, events, files, formats
+from glassine import __version__, contracts, events, files, formats, hashing
 from glassine.errors import Finding, GlassineError
 from glassine.metadata import exif, iim, jpeg, xmp
 from glassine.metadata.facts import Technical, Words, unusable
@@ -141,19 +141,13 @@ def _ppi(frame: dict[str, Any], entry: dict[str, Any]) -> float | None:
     return round(float(frame["ppi"]) * float(entry["width"]) / float(frame["width"]), 2)
 
 
-def _digital_source(item_dir: Path, master: str, index: int) -> str:
-    """Return IPTC's term for what was digitised, from what locate found."""
-    path = item_dir / "geometry.json"
-    if not path.exists():
-        return ""
-    for found in files.read_json(path)["masters"]:
-        if found["path"] != master:
-            continue
-        if found.get("kind") == "print":
-            return "print"
-        for frame in found["frames"]:
-            if frame["index"] == index:
-                return "negativeFilm" if frame["polarity"] == "negative" else "positiveFilm"
+def _digital_source(located: dict[str, Any], index: int) -> str:
+    """Return IPTC's term for what was digitised, from what locate found on a master."""
+    if located.get("kind") == "print":
+        return "print"
+    for frame in located.get("frames", ()):
+        if frame["index"] == index:
+            return "negativeFilm" if frame["polarity"] == "negative" else "positiveFilm"
     return ""
 
 
@@ -172,10 +166,9 @@ def _technical(
     frame: dict[str, Any],
     entry: dict[str, Any],
     data: bytes,
-    master: dict[str, Any],
-    item_dir: Path,
-    software: str,
+    known: _Known,
 ) -> Technical:
+    master = known.masters[frame["master"]]
     digest = master["digests"]["sha256"]
     capture = master.get("header", {}).get("capture") or {}
     return Technical(
@@ -183,13 +176,14 @@ def _technical(
         height=entry["height"],
         ppi=_ppi(frame, entry),
         colour_space=_colour_space(data),
-        software=software,
+        software=known.software,
         document_id=_identifier("sha256:" + digest, frame["index"], entry["use"]),
         master_id=_identifier("sha256:" + digest),
         master_name=master["path"],
         master_sha256=digest,
         pixels_sha256=entry["sha256"],
-        digital_source=_digital_source(item_dir, frame["master"], frame["index"]),
+        components=jpeg.components(data),
+        digital_source=_digital_source(known.located.get(frame["master"], {}), frame["index"]),
         make=capture.get("make") or "",
         model=capture.get("model") or "",
         serial=capture.get("serial") or "",
@@ -201,6 +195,26 @@ def _technical(
         taken=capture.get("taken") or "",
         offset=capture.get("offset") or "",
     )
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What is the same for every file of an item. masters, located: by the master's path."""
+
+    words: Words
+    software: str
+    masters: dict[str, dict[str, Any]]
+    located: dict[str, dict[str, Any]]
+    with_iim: bool
+
+
+@dataclass(frozen=True)
+class _Made:
+    """One derivative with its metadata, and its entry in embedded.json."""
+
+    content: bytes
+    entry: dict[str, Any]
+    shortened: list[str]
 
 
 def embedded(
@@ -227,78 +241,83 @@ def embedded(
 def embed_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     """Write access/, thumbs/ and embedded.json of the item.
 
-    Reads render.json, render/, fixity.json and geometry.json; never the masters. The event's
-    detail holds all that decides the bytes: catalogue record, institution, settings, software;
-    and the facts, which render used too.
-    Raises GlassineError for a rendered file that is missing or not what render wrote, and for
-    texts that cannot be embedded.
+    Reads render/, fixity.json and geometry.json; never the masters. The event's detail holds all
+    that decides the bytes: catalogue record, institution, settings, software; and the facts,
+    which render used too. Raises GlassineError for a rendered file that is missing or not what
+    render wrote, and for texts that cannot be embedded.
     """
-    item = given["item"]
-    settings = given["settings"].get("embed", {})
-    words = words_of(
-        item,
-        given.get("catalogue"),
-        given.get("institution") or {},
-        given["settings"].get("rights", {}),
-    )
-    _require_usable(item, words)
-    software = given.get("software") or f"Glassine {__version__}"
-    masters = {m["path"]: m for m in files.read_json(item_dir / "fixity.json")["masters"]}
-    frames = files.read_json(
-        item_dir / "render.json"
-        if (item_dir / "render.json").exists()
-        else item_dir / "render" / "render.json"
-    )["frames"]
-    written: list[dict[str, Any]] = []
-    cut: dict[str, list[str]] = {}
-    made: dict[str, list[tuple[str, bytes]]] = {folder: [] for folder in FOLDERS.values()}
-    for frame in frames:
-        for entry in frame.get("files") or ():
-            data = _rendered(item_dir, entry)
-            technical = _technical(frame, entry, data, masters[frame["master"]], item_dir, software)
-            try:
-                result, shortened = embedded(data, words, technical, settings.get("iim", True))
-            except ValueError as problem:
-                raise GlassineError.because(
-                    "embed.encode",
-                    f"render/{entry['name']}",
-                    f"Metadata cannot be embedded: {problem}.",
-                    "a whole JPEG, and texts that its segments can hold.",
-                    "Shorten the texts named, or render the item again.",
-                ) from problem
-            made[FOLDERS[entry["use"]]].append((entry["name"], result))
-            written.append(_entry(frame, entry, result, masters[frame["master"]]))
-            if shortened:
-                cut[written[-1]["path"]] = shortened
-    for folder, contents in made.items():
+    known = _known(item_dir, given)
+    _require_usable(given["item"], known.words)
+    made = [
+        _made(item_dir, frame, entry, known)
+        for frame in files.read_json(item_dir / "render" / "render.json")["frames"]
+        for entry in frame["files"]
+    ]
+    for folder in FOLDERS.values():
         with files.replacing_folder(item_dir / folder) as temporary:
-            for name, content in contents:
-                (temporary / name).write_bytes(content)
+            for each in made:
+                if each.entry["path"].startswith(f"{folder}/"):
+                    (temporary / each.entry["path"].partition("/")[2]).write_bytes(each.content)
+    settings = given["settings"]
     detail = {
         "catalogue": given.get("catalogue"),
         "facts": given.get("facts") or {},
         "institution": given.get("institution") or {},
-        "settings": {"embed": settings, "rights": given["settings"].get("rights", {})},
-        "software": software,
+        "settings": {name: settings.get(name, {}) for name in ("embed", "rights")},
+        "software": known.software,
         "step": VERSION,
-        "shortened": cut,
+        "shortened": {each.entry["path"]: each.shortened for each in made if each.shortened},
     }
+    event = events.event("metadata modification", detail, packages=("lxml", "piexif"))
     contracts.write(
         item_dir / "embedded.json",
         "embedded",
-        {
-            "item": item,
-            "event": events.event("metadata modification", detail, packages=("lxml", "piexif")),
-            "files": written,
-        },
+        {"item": given["item"], "event": event, "files": [each.entry for each in made]},
     )
 
 
+def _known(item_dir: Path, given: dict[str, Any]) -> _Known:
+    settings = given["settings"]
+    words = words_of(
+        given["item"],
+        given.get("catalogue"),
+        given.get("institution") or {},
+        settings.get("rights", {}),
+    )
+    geometry = files.read_json(item_dir / "geometry.json")
+    fixity = files.read_json(item_dir / "fixity.json")
+    return _Known(
+        words=words,
+        software=given.get("software") or f"Glassine {__version__}",
+        masters={master["path"]: master for master in fixity["masters"]},
+        located={master["path"]: master for master in geometry["masters"]},
+        with_iim=settings.get("embed", {}).get("iim", True),
+    )
+
+
+def _made(item_dir: Path, frame: dict[str, Any], entry: dict[str, Any], known: _Known) -> _Made:
+    data = _rendered(item_dir, entry)
+    try:
+        technical = _technical(frame, entry, data, known)
+        content, shortened = embedded(data, known.words, technical, known.with_iim)
+    except ValueError as problem:
+        raise GlassineError.because(
+            "embed.encode",
+            f"render/{entry['name']}",
+            f"Metadata cannot be embedded: {problem}.",
+            "a whole JPEG, and texts that its segments can hold.",
+            "Shorten the texts named, or render the item again.",
+        ) from problem
+    return _Made(content, _entry(frame, entry, content, known), shortened)
+
+
 def _entry(
-    frame: dict[str, Any], entry: dict[str, Any], content: bytes, master: dict[str, Any]
+    frame: dict[str, Any], entry: dict[str, Any], content: bytes, known: _Known
 ) -> dict[str, Any]:
     found = formats.identify_bytes(content)
     assert found is not None  # a JPEG that was just taken apart
+    master = known.masters[frame["master"]]
+    digests = hashing.of_bytes(content)
     return {
         "use": entry["use"],
         "path": f"{FOLDERS[entry['use']]}/{entry['name']}",
@@ -306,9 +325,9 @@ def _entry(
         "index": frame["index"],
         "width": entry["width"],
         "height": entry["height"],
-        "bytes": len(content),
-        "sha256": hashlib.sha256(content).hexdigest(),
-        "sha512": hashlib.sha512(content).hexdigest(),
+        "bytes": digests.bytes,
+        "sha256": digests.sha256,
+        "sha512": digests.sha512,
         "puid": found.puid,
         "format_name": found.name,
         "format_version": found.version,

@@ -63,8 +63,9 @@ def encode(words: Words, technical: Technical) -> tuple[bytes, list[str]]:
         image.Model: technical.model,
         image.Software: technical.software,
         image.Orientation: 1,
-        image.YCbCrPositioning: 1,
     }
+    if technical.components == 3:
+        zeroth[image.YCbCrPositioning] = 1
     if technical.ppi:
         zeroth |= {
             image.XResolution: fraction(technical.ppi),
@@ -75,7 +76,7 @@ def encode(words: Words, technical: Technical) -> tuple[bytes, list[str]]:
     exif |= {
         own.ExifVersion: VERSION,
         own.FlashpixVersion: b"0100",
-        own.ComponentsConfiguration: b"\1\2\3\0",
+        own.ComponentsConfiguration: b"\1\2\3\0" if technical.components == 3 else b"\1\0\0\0",
         own.ColorSpace: technical.colour_space,
         own.PixelXDimension: technical.width,
         own.PixelYDimension: technical.height,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 # What XML 1.0 (section 2.2, production Char) cannot hold, and NUL, which ends an EXIF text.
 _NOT_TEXT = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
@@ -43,8 +43,9 @@ class Technical:
     """What the capture and the rendering say of the picture.
 
     ppi: pixels per inch in the plane of the object, of this file. colour_space: EXIF's
-    1 (sRGB) or 65535 (uncalibrated). taken: local date and time `YYYY-MM-DDTHH:MM:SS`;
-    offset: `+HH:MM`. document_id, master_id: UUIDs made from digests, never from the clock.
+    1 (sRGB) or 65535 (uncalibrated). components: 3 (YCbCr) or 1 (grey). taken: local
+    date and time `YYYY-MM-DDTHH:MM:SS`; offset: `+HH:MM`. document_id, master_id: UUIDs made
+    from digests, never from the clock.
     """
 
     width: int
@@ -57,6 +58,7 @@ class Technical:
     master_name: str
     master_sha256: str
     pixels_sha256: str
+    components: int = 3
     digital_source: str = ""  # term of the IPTC vocabulary, e.g. "negativeFilm"
     make: str = ""
     model: str = ""
@@ -68,7 +70,6 @@ class Technical:
     focal_mm: float | None = None
     taken: str = ""
     offset: str = ""
-    shortened: list[str] = field(default_factory=list)  # fields an encoding could not hold whole
 
 
 def unusable(text: str) -> list[str]:

@@ -168,3 +168,12 @@ def icc_profile(data: bytes) -> bytes:
         if segment.marker == APP2 and segment.payload.startswith(head)
     }
     return b"".join(parts[number] for number in sorted(parts))
+
+
+def components(data: bytes) -> int:
+    """Return the number of colour components that the frame header states (B.2.2)."""
+    for segment in split(data)[0]:
+        frame = 0xC0 <= segment.marker <= 0xCF and segment.marker not in (0xC4, 0xC8, 0xCC)
+        if frame and len(segment.payload) > 5:
+            return segment.payload[5]
+    raise ValueError("it has no frame header")
