@@ -1,4 +1,4 @@
-"""METS 1.12.1 of an item: descriptive, technical, rights and provenance records, files, structure."""
+"""METS 1.12.1 of an item: what it shows, its files, what was done to them, how they belong."""
 
 from __future__ import annotations
 

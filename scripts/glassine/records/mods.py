@@ -11,7 +11,7 @@ VERSION = "3.8"
 
 
 def build(record: dict[str, Any], item: str, institution: dict[str, Any]) -> Element:
-    """Return mods:mods. record: as schemas/catalogue.schema.json describes, or {} where there is none."""
+    """Return mods:mods. record: as schemas/catalogue.schema.json describes; {} for none."""
     root = element("mods:mods", version=VERSION)
     _titles(root, record, item)
     for creator in record.get("creators") or ():
@@ -49,8 +49,12 @@ def _titles(root: Element, record: dict[str, Any], item: str) -> None:
 def _name(root: Element, creator: dict[str, str]) -> None:
     name = add(root, "mods:name", valueURI=creator.get("uri"))
     add(name, "mods:namePart", creator["name"])
-    if creator.get("role"):
-        add(add(name, "mods:role"), "mods:roleTerm", creator["role"], type="text")
+    role = creator.get("role")
+    if role:
+        # MARC relator codes have three letters ("pht"); no word for a role has.
+        is_code = len(role) == 3 and role.isascii() and role.islower() and role.isalpha()
+        kind, authority = ("code", "marcrelator") if is_code else ("text", None)
+        add(add(name, "mods:role"), "mods:roleTerm", role, type=kind, authority=authority)
 
 
 def _dates(root: Element, record: dict[str, Any]) -> None:
