@@ -1,5 +1,7 @@
 # The way of one item. Masters are named in params, not as inputs: a master that vanished holds
-# its item alone, where a missing input would stop the whole night.
+# its item alone, where a missing input would stop the whole night. Outputs are the records: each
+# is written last and lists what lies beside it; a folder as an output would get files of the
+# engine's own, which no package may hold.
 
 
 rule verify:
@@ -22,7 +24,6 @@ rule locate:
         fixity=rules.verify.output.fixity,
     output:
         geometry="results/{batch}/items/{item}/geometry.json",
-        previews=directory("results/{batch}/items/{item}/previews"),
     log:
         "results/{batch}/items/{item}/logs/locate.log",
     resources:
@@ -41,8 +42,7 @@ rule render:
         geometry=rules.locate.output.geometry,
     output:
         quality="results/{batch}/items/{item}/quality.json",
-        render=directory("results/{batch}/items/{item}/render"),
-        iiif=directory("results/{batch}/items/{item}/iiif"),
+        render="results/{batch}/items/{item}/render/render.json",
     log:
         "results/{batch}/items/{item}/logs/render.log",
     resources:
@@ -61,8 +61,6 @@ rule embed:
         render=rules.render.output.render,
     output:
         embedded="results/{batch}/items/{item}/embedded.json",
-        access=directory("results/{batch}/items/{item}/access"),
-        thumbs=directory("results/{batch}/items/{item}/thumbs"),
     log:
         "results/{batch}/items/{item}/logs/embed.log",
     params:
