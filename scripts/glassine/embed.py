@@ -20,7 +20,8 @@ from glassine.metadata.facts import Technical, Words, unusable
 
 VERSION = "1"
 FOLDERS = {"access": "access", "thumb": "thumbs"}
-_EXACT_DATE = re.compile(r"\d{4}(-\d\d(-\d\d)?)?")
+# A year, month or day as XMP and IPTC know dates; EDTF's seasons (21 to 41) are none.
+_EXACT_DATE = re.compile(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?")
 
 
 def words_of(
@@ -84,7 +85,9 @@ def _notice(rights: dict[str, Any], marked: bool | None) -> str:
         return f"© {holder}" if marked else f"Rights holder: {holder}"
     if marked is False:
         return "Public domain" if status in ("", "public domain") else status
-    return "" if status in ("", "unknown") else status[0].upper() + status[1:]
+    if marked:
+        return "In copyright" if status in ("", "copyrighted", "unknown") else status
+    return "" if status in ("", "unknown") else status
 
 
 def _texts(value: object) -> str:

@@ -41,14 +41,14 @@ class _Packing:
         self.item_dir = item_dir
         self.given = given
         self.placed: list[Placed] = []
+        self.folders: dict[tuple[str, str], Path] = {}
         self.findings: list[Finding] = []
 
     def add(self, path: str, source: str, use: str) -> Placed | None:
         """Hash a file and take it into the list; None with a finding where it is not there."""
         kind, _, relative = source.partition(":")
-        root = self.batch_dir if kind == "master" else self.item_dir
         try:
-            found = hashing.of_file(files.inside(root, relative))
+            found = hashing.of_file(self.inside(kind, relative))
         except (OSError, ValueError) as problem:
             self.findings.append(
                 _finding(
@@ -63,6 +63,15 @@ class _Packing:
         entry = Placed(path, source, found.bytes, found.sha256, found.sha512, use)
         self.placed.append(entry)
         return entry
+
+    def inside(self, kind: str, relative: str) -> Path:
+        """Return the file's path; ValueError where it or a folder on the way is a link out."""
+        root = self.batch_dir if kind == "master" else self.item_dir
+        folder, _, name = relative.rpartition("/")
+        if (kind, folder) not in self.folders:  # resolving costs more than hashing a tile
+            self.folders[kind, folder] = files.inside(root, folder) if folder else root
+        path = self.folders[kind, folder] / name
+        return files.inside(root, relative) if path.is_symlink() or name == ".." else path
 
     def expect(self, entry: Placed | None, noted: dict[str, Any], noted_in: str) -> None:
         """Compare a file as it is now with the digests noted when it was written."""

@@ -89,8 +89,7 @@ def plain_paths(package: Path) -> dict[str, str]:
 def _reproduced(package: Path, work: Path) -> list[Finding]:
     """Make one package's derivatives anew and compare them."""
     try:
-        paths = plain_paths(package)
-        item = _Item(package, paths, work)
+        item = _Item(package, plain_paths(package), work)
         found = item.prepare()
         if found:
             return found
@@ -98,9 +97,10 @@ def _reproduced(package: Path, work: Path) -> list[Finding]:
         return item.compared()
     except GlassineError as error:
         return error.findings
-    except (KeyError, TypeError, AttributeError) as problem:
-        told = f"Its records lack what repeats the pictures: {problem!r}."
-        return [_finding("records", package, told, "records as the night wrote them.")]
+    except (LookupError, TypeError, ValueError, AttributeError) as problem:
+        told = f"It cannot be made again from its records: {type(problem).__name__}: {problem}."
+        expected = "records as the night wrote them, and the version of this software that did."
+        return [_finding("records", package, told, expected)]
 
 
 class _Item:

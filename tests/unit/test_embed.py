@@ -270,6 +270,51 @@ def test_copyright_is_never_guessed(uri: str, status: str, marked: bool | None) 
     assert embed.in_copyright(uri, status) is marked
 
 
+@pytest.mark.parametrize(
+    ("edtf", "date"),
+    [
+        ("1906", "1906"),
+        ("1906-05", "1906-05"),
+        ("1906-05-31", "1906-05-31"),
+        ("1974-22", ""),  # EDTF level 1: summer 1974, no month
+        ("1906-05-32", ""),
+        ("1905~", ""),
+        ("190X", ""),
+        ("1890/1910", ""),
+        ("-0044", ""),
+        ("", ""),
+        (None, ""),
+    ],
+)
+def test_only_a_year_month_or_day_is_a_date(edtf: str | None, date: str) -> None:
+    record = {**made_items.CATALOGUE, "edtf": edtf, "date_text": "as written"}
+    words = embed.words_of("PEH-0001", record, {}, {})
+    assert (words.date_iso, words.date_text) == (date, "as written")
+
+
+@pytest.mark.parametrize(
+    ("rights", "notice"),
+    [
+        ({"uri": "http://rightsstatements.org/vocab/InC/1.0/", "holder": "A"}, "© A"),
+        ({"uri": "http://rightsstatements.org/vocab/InC/1.0/"}, "In copyright"),
+        ({"status": "public domain", "holder": "A"}, "Public domain"),
+        ({"status": "unknown", "holder": "A"}, "Rights holder: A"),
+        ({"status": "unknown"}, ""),
+    ],
+)
+def test_copyright_notice(rights: dict[str, str], notice: str) -> None:
+    record = {**made_items.CATALOGUE, "rights": rights}
+    assert embed.words_of("PEH-0001", record, {}, {}).copyright_notice == notice
+
+
+def test_rights_that_the_catalogue_leaves_open_come_from_the_settings() -> None:
+    record = {**made_items.CATALOGUE, "rights": {"uri": None, "holder": ""}}
+    defaults = {"uri": "http://rightsstatements.org/vocab/CNE/1.0/", "credit": "By the archive"}
+    words = embed.words_of("PEH-0001", record, {"name": "Archive"}, defaults)
+    assert words.web_statement == defaults["uri"]
+    assert words.credit == "By the archive"
+
+
 def test_formats_by_their_signatures() -> None:
     """PRONOM identifiers as in its signature file of version 109."""
     plain = made_items.encoded(1, 8, 8)
