@@ -41,14 +41,23 @@ Pixels = npt.NDArray[Any]
 COLOUR_SLOPE = 0.6
 MONOCHROME_SLOPE = 0.62
 # Linear light that the brightest half per cent of a negative's picture begins at.
-WHITE = 0.94
+WHITE = {"colour": 0.96, "monochrome": 0.88}
 # At most so many pixels of a frame are looked at; more change no percentile that is used here.
 MAX_SAMPLES = 60_000
 CHANNELS = ("red", "green", "blue")
 # How far apart things usually are, in log10 (one standard deviation). ratio: slopes of the three
-# layers (0.5 to 0.7); balance: their speeds; steps and highlight: how well steps of brightness
-# and lightest parts show what is neutral (measured on tests/bench_tone's positives).
-USUAL = {"ratio": 0.034, "balance": 0.05, "steps": 0.015, "highlight": 0.02}
+# layers (0.5 to 0.7); balance: their speeds, less where slopes are stated; steps and highlight:
+# how well steps of brightness and lightest parts show what is neutral; doubt: a lightest part
+# farther from neutral than this is taken for coloured (all chosen on tests/bench_tone).
+USUAL = {
+    "ratio": 0.034,
+    "balance": 0.04,
+    "balance_known": 0.02,
+    "steps": 0.02,
+    "highlight": 0.012,
+    "doubt": 0.2,
+    "doubt_known": 0.08,
+}
 # The look at a picture's steps is taken at about this many pixels on the long edge.
 PICTURE_PX = 400
 
@@ -291,13 +300,15 @@ def _neutral(
     cast = white - white.mean()
     pull = max(float(white.mean()), 0.3) * np.log(10.0)
     trust = 1.0
+    usual_balance = USUAL["balance_known" if known else "balance"]
+    doubt = USUAL["doubt_known" if known else "doubt"]
     for _ in range(12):
         # Three sums of squares, solved for (ratio, balance) of each channel by itself.
         evidence = trust / USUAL["highlight"] ** 2
         a = np.array(
             [
                 [pull**2 * evidence + 1 / USUAL["ratio"] ** 2, -pull * evidence],
-                [-pull * evidence, evidence + 1 / USUAL["balance"] ** 2],
+                [-pull * evidence, evidence + 1 / usual_balance**2],
             ]
         )
         b = np.stack([pull * evidence * cast, -evidence * cast])
@@ -310,7 +321,7 @@ def _neutral(
             a[0, 0], b[0] = 1.0, 0.0
         ratio, balance = np.linalg.solve(a, b)
         left = float(np.abs(cast - pull * ratio + balance).max() + np.abs(balance).max())
-        trust = 1 / (1 + (left / limit) ** 4) if limit > 0 else 0.0
+        trust = 1 / (1 + (left / doubt) ** 4)
     return ratio - ratio.mean(), np.clip(balance - balance.mean(), -limit, limit)
 
 
@@ -375,12 +386,12 @@ def _common_ratio(g: Floats, size: Floats, band: int) -> float:
 def _negative(look: Look, film: dict[str, Any], settings: dict[str, Any]) -> dict[str, Any]:
     """Return the tone of a negative frame: what the film shares, and its own exposure.
 
-    The brightest channel at 99.5 % is taken to WHITE: pictures are exposed and printed so
-    that little but reflections is brighter.
+    The brightest channel at 99.5 % is taken to WHITE: most pictures are exposed and
+    printed so that little but reflections is brighter.
     """
     x = _exposures(look, film) + np.array(film["balance"])
     brightest = x.max(axis=1)
-    exposure = np.log10(WHITE) - float(np.percentile(brightest, 99.5))
+    exposure = np.log10(WHITE[film["process"]]) - float(np.percentile(brightest, 99.5))
     top = float(np.percentile(brightest, 99.98) + exposure)
     return {
         "rendering": f"negative, {film['process']}",

@@ -75,7 +75,7 @@ def master(
 ) -> tuple[np.ndarray, tuple[int, int, int, int]]:
     """Return a 16-bit linear master (h, w, 3) of the negative, and the picture's box in it.
 
-    base: whether a border of clear film base is about the picture. Grain of 0.01 D.
+    base: whether a border of clear film base is about the picture. Grain of 0.005 D.
     """
     d = film.density(linear(positive))
     edge = BORDER if base else 0
@@ -83,6 +83,6 @@ def master(
         room = np.broadcast_to(film.dmin, (d.shape[0] + 2 * edge, d.shape[1] + 2 * edge, 3)).copy()
         room[edge:-edge, edge:-edge] = d
         d = room
-    t = 0.95 * 10.0 ** -(d + rng.normal(0, 0.01, d.shape))
+    t = 0.95 * 10.0 ** -(d + rng.normal(0, 0.005, d.shape))
     codes = np.round(np.clip(t, 0, 1) * 65535).astype(np.uint16)
     return codes, (edge, edge, positive.shape[1], positive.shape[0])
