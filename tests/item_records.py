@@ -298,7 +298,7 @@ class Made:
             ("quality.json", self.quality),
             ("embedded.json", self.embedded),
         ):
-            (self.item_dir / name).write_text(json.dumps(value, ensure_ascii=False), "utf-8")
+            (self.item_dir / name).write_text(json.dumps(value), "utf-8")
         return self
 
     def record(self) -> Path:

@@ -21,6 +21,7 @@ def record_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     from glassine import presentation
     from glassine.records import check, facts, history, markup, mets
 
+    given = markup.cleaned(given)
     known = facts.gather(item_dir, given)
     findings = _divisions(known)
     manifest = presentation.manifest(given, known.render, known.embedded, known.geometry)

@@ -39,6 +39,15 @@ def clean(value: object) -> str:
     return _NO_XML.sub("\ufffd", text)
 
 
+def cleaned(value: Any) -> Any:
+    """Return a value as JSON gives it with every text in it clean."""
+    if isinstance(value, dict):
+        return {key: cleaned(part) for key, part in value.items()}
+    if isinstance(value, list):
+        return [cleaned(part) for part in value]
+    return clean(value) if isinstance(value, str) else value
+
+
 def _name(tag: str) -> str:
     prefix, _, local = tag.rpartition(":")
     return f"{{{NAMESPACES[prefix]}}}{local}" if prefix else local

@@ -55,11 +55,10 @@ def _wrap(section: Element, kind: str, version: str | None, children: list[Eleme
 
 
 def _descriptive(root: Element, facts: ItemFacts, now: dict[str, Any]) -> None:
-    record, item, keeper = facts.record, facts.item, facts.institution
-    record = {**record, "rights": facts.rights}
+    item, keeper = facts.item, facts.institution
+    record = {**facts.record, "rights": facts.rights}
     section = add(root, "mets:dmdSec", ID="dmd-mods", CREATED=now["time"])
-    described = mods.build(record if facts.record else {"rights": facts.rights}, item, keeper)
-    _wrap(section, "MODS", mods.VERSION, [described])
+    _wrap(section, "MODS", mods.VERSION, [mods.build(record, item, keeper)])
     section = add(root, "mets:dmdSec", ID="dmd-dc", CREATED=now["time"])
     _wrap(section, "DC", None, dublin_core.build(record, item, keeper))
 

@@ -11,7 +11,7 @@ VERSION = "3.8"
 
 
 def build(record: dict[str, Any], item: str, institution: dict[str, Any]) -> Element:
-    """Return mods:mods. record: as schemas/catalogue.schema.json describes; {} for none."""
+    """Return mods:mods. record: as schemas/catalogue.schema.json describes; without a row it has rights alone."""
     root = element("mods:mods", version=VERSION)
     _titles(root, record, item)
     for creator in record.get("creators") or ():
@@ -102,7 +102,9 @@ def _access(root: Element, rights: dict[str, Any]) -> None:
 def _origin(root: Element, record: dict[str, Any], item: str) -> None:
     info = add(root, "mods:recordInfo")
     add(info, "mods:recordIdentifier", item)
-    told = "mapped from the catalogue extract" if record else "no catalogue row was found"
-    if record and not record.get("date_understood", True):
+    told = "mapped from the catalogue extract"
+    if not record.get("item"):
+        told = "no catalogue row was found"
+    elif not record.get("date_understood", True):
         told += "; the date as written was not understood"
     add(info, "mods:recordOrigin", told)
