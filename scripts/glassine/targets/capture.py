@@ -26,12 +26,17 @@ GREY = np.array([1.0])
 
 @dataclass(frozen=True)
 class Capture:
-    """An opened master; regions are (left, top, width, height) in px, read when asked for."""
+    """An opened master; regions are (left, top, width, height) in px, read when asked for.
+
+    plain: whether the file is uncompressed, and is read anew for each region; else it is held
+    in memory.
+    """
 
     path: Path
     image: Any
     encoding: colour.Encoding
     header: dict[str, Any]
+    plain: bool
 
     @property
     def width(self) -> int:
@@ -83,8 +88,10 @@ class Capture:
 
     def shrunk(self, factor: int) -> Codes:
         """Return mean codes over squares of `factor` px (float32, bands last)."""
+        # From top to bottom costs a third of random access.
+        whole = masters.open_image(self.path) if self.plain else self.image
         try:
-            small = self.image if factor == 1 else self.image.shrink(factor, factor)
+            small = whole if factor == 1 else whole.shrink(factor, factor)
             found = np.asarray(small.cast("float").numpy())
         except pyvips.Error as problem:
             raise masters.decoding_problem(self.path, problem) from problem
@@ -105,8 +112,9 @@ def open_capture(path: Path, stated: str | None) -> Capture:
     Raises GlassineError for what is no sound master.
     """
     header = masters.read_header(path)
-    image = masters.open_image(path, access="random")
-    if header["compression"] != "uncompressed":
+    plain = header["compression"] == "uncompressed"
+    image = masters.open_image(path, access="random" if plain else "sequential")
+    if not plain:
         # Regions of a packed file would be unpacked again and again.
         try:
             image = image.copy_memory()
@@ -114,4 +122,4 @@ def open_capture(path: Path, stated: str | None) -> Capture:
             raise masters.decoding_problem(path, problem) from problem
     bits = 16 if image.format == "ushort" else 8
     encoding = colour.encoding_of(masters.icc_profile(image), stated, bits, image.bands)
-    return Capture(path, image, encoding, header)
+    return Capture(path, image, encoding, header, plain)

@@ -25,6 +25,8 @@ STRIP_PX = 512
 # Periods of bands, px; longer ones are fall-off, and a strip must hold four.
 MIN_PERIOD_PX = 2.0
 MAX_PERIOD_SHARE = 0.25
+# Share of a field at full scale from which nothing is told from it.
+MAX_CLIPPED = 0.001
 
 
 @dataclass(frozen=True)
@@ -46,6 +48,17 @@ def _terms(x: Array, y: Array) -> Array:
     return np.stack(
         [x**i * y**j for i in range(DEGREE + 1) for j in range(DEGREE + 1 - i)], axis=-1
     )
+
+
+def clipped(capture: Capture) -> float:
+    """Return the share of small blocks of a field whose mean is full scale in some channel.
+
+    A field that is clipped hides both fall-off and bands.
+    """
+    factor = max(1, -(-max(capture.width, capture.height) // (8 * BLOCKS)))
+    codes = capture.shrunk(factor)
+    full = 65535 if capture.bits == 16 else 255
+    return float((codes >= full - 0.5).any(axis=2).mean())
 
 
 def evenness(capture: Capture) -> Evenness:

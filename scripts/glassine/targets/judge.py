@@ -184,14 +184,12 @@ def judge(measures: list[dict[str, Any]], table_id: str) -> dict[str, Any]:
     criteria, left_out = [], []
     for name, row in table["criteria"].items():
         source = given["sources"][row["source"]]
-        if row.get("judged") is False:
-            left_out.append({"criterion": name, "why": row.get("why", "")})
-            continue
         measure = by_name.get(row["measure"])
-        if measure is None or measure["value"] is None:
-            why = measure["note"] if measure and measure.get("note") else "it was not measured"
-            left_out.append({"criterion": name, "why": why})
+        absent = _not_judged(row, measure)
+        if absent is not None:
+            left_out.append({"criterion": name, **absent})
             continue
+        assert measure is not None
         criteria.append(_criterion(name, row, measure, table["levels"], source))
     reached = [criterion["level_index"] for criterion in criteria]
     overall = min(reached) if reached else None
@@ -208,11 +206,23 @@ def judge(measures: list[dict[str, Any]], table_id: str) -> dict[str, Any]:
         "overall": None if overall is None or overall < 0 else table["levels"][overall],
         "overall_index": overall,
         "complete": bool(criteria)
-        and not any("judged" not in table["criteria"][entry["criterion"]] for entry in left_out),
+        and not any(entry["reason"] == "not measured" for entry in left_out),
         "read_in_original": all(criterion["read_in_original"] for criterion in criteria),
         "from_memory": any(criterion["from_memory"] for criterion in criteria),
         "statement": STATEMENT,
     }
+
+
+def _not_judged(row: dict[str, Any], measure: dict[str, Any] | None) -> dict[str, str] | None:
+    """Return why a row cannot be judged, None where it can."""
+    if row.get("judged") is False:
+        return {"reason": "no measure of a rig", "why": row.get("why", "")}
+    if measure is None:
+        return {"reason": "not measured", "why": "the target holds nothing to measure it by"}
+    if measure["value"] is None:
+        reason = "not measured" if measure.get("applies", True) else "does not apply"
+        return {"reason": reason, "why": measure["note"]}
+    return None
 
 
 def _criterion(

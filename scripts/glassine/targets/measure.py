@@ -30,6 +30,7 @@ VERSION = "1"
 DEPTH_PX = 700
 # Points of each SFR curve that a result keeps.
 CURVE_POINTS = 101
+ONE_CHANNEL = "the capture has one channel"
 PACKAGES = ("numpy", "scipy", "opencv-python-headless", "pyvips")
 
 
@@ -211,11 +212,12 @@ def _measure(
     *,
     values: list[dict[str, Any]] | None = None,
     note: str = "",
+    applies: bool = True,
     **detail: Any,
 ) -> dict[str, Any]:
     return {
         "name": name, "value": value, "unit": unit, "values": values or [], "note": note,
-        "detail": detail,
+        "applies": applies, "detail": detail,
     }  # fmt: skip
 
 
@@ -306,7 +308,7 @@ def _registration(
     capture: Capture, placement: Placement, found: list[EdgeReading]
 ) -> list[dict[str, Any]]:
     if capture.bands == 1:
-        return [_measure("misregistration", None, "px", note="the capture has one channel")]
+        return [_measure("misregistration", None, "px", note=ONE_CHANNEL, applies=False)]
     values = [{"where": one.edge.name, "value": one.misregistration} for one in found]
     for number, shifts in enumerate(placement.shift_px):
         apart = max(float(np.hypot(*(a - b))) for a in shifts for b in shifts)
@@ -354,7 +356,7 @@ def _response(steps: list[tone.Step], kind: str) -> list[dict[str, Any]]:
 
 def _neutral(steps: list[tone.Step], bands: int) -> list[dict[str, Any]]:
     if bands == 1:
-        return [_measure("white_balance", None, "dE(a*b*)", note="the capture has one channel")]
+        return [_measure("white_balance", None, "dE(a*b*)", note=ONE_CHANNEL, applies=False)]
     lit = [step for step in steps if step.density_reference <= tone.MAX_NEUTRAL_DENSITY]
     balance = [{"where": step.name, "value": step.chroma_error} for step in lit]
     uneven = [{"where": step.name, "value": step.neutrality} for step in lit]
@@ -380,10 +382,13 @@ def _exposure(
 
 
 def _differences(patches: list[tone.ColourError], bands: int) -> list[dict[str, Any]]:
-    names = ("de2000_mean", "de2000_max", "de2000_p90", "de76_mean", "de76_max")
+    names = (
+        "de2000_mean", "de2000_max", "de2000_p90", "de2000_sl1_mean", "de2000_sl1_max",
+        "de76_mean", "de76_max",
+    )  # fmt: skip
     if not patches:
-        why = "the capture has one channel" if bands == 1 else "no colour patch could be read"
-        return [_measure(name, None, "dE", note=why) for name in names]
+        why = ONE_CHANNEL if bands == 1 else "no colour patch could be read"
+        return [_measure(name, None, "dE", note=why, applies=bands > 1) for name in names]
     new = np.array([patch.delta_e_2000 for patch in patches])
     unit = np.array([patch.delta_e_2000_sl1 for patch in patches])
     old = np.array([patch.delta_e_76 for patch in patches])
@@ -435,27 +440,44 @@ def _code_noise(step: tone.Step, capture: Capture, bits: list[dict[str, Any]]) -
     return float(abs(light[1, 0] - light[0, 0]) * spacing / width / np.sqrt(12))
 
 
+FIELD_MEASURES = (
+    ("illuminance_nonuniformity", "%"),
+    ("illuminance_deviation", "%"),
+    ("lightness_nonuniformity", "L*"),
+    ("banding", "%"),
+)
+
+
 def _field(field_capture: Capture | None, readings: list[Reading]) -> list[dict[str, Any]]:
+    """Return how even the light is: from a capture of the bare light, else from flat patches."""
     if field_capture is None:
         even = field.evenness_of_patches(readings)
-        missing = "no capture of the bare light was named, and the target has no flat patches"
-        bands = [_measure("banding", None, "%", note="no capture of the bare light was named")]
-        by = "flat patches of the target"
-    else:
-        even = field.evenness(field_capture)
-        missing = ""
-        bands = [_worst("banding", field.banding(field_capture), "%")]
-        by = field_capture.path.name
-    if even is None:
-        names = ("illuminance_nonuniformity", "lightness_nonuniformity")
-        return [*(_measure(name, None, "%", note=missing) for name in names), *bands]
+        no_field = "no capture of the bare light was named"
+        if even is None:
+            why = f"{no_field}, and the target has no flat patches"
+            return [_measure(name, None, unit, note=why) for name, unit in FIELD_MEASURES]
+        return [
+            *_even(even, "flat patches of the target"),
+            _measure("banding", None, "%", note=no_field),
+        ]
+    share = field.clipped(field_capture)
+    if share > field.MAX_CLIPPED:
+        why = f"the capture of the bare light is clipped ({100 * share:.1f} % of it)"
+        return [_measure(name, None, unit, note=why) for name, unit in FIELD_MEASURES]
     return [
-        _measure("illuminance_nonuniformity", even.nonuniformity, "%", by=by,
-                 darkest_at=list(even.darkest_at), map=even.falloff),
+        *_even(field.evenness(field_capture), field_capture.path.name),
+        _worst("banding", field.banding(field_capture), "%"),
+    ]
+
+
+def _even(even: field.Evenness, by: str) -> list[dict[str, Any]]:
+    place = list(even.darkest_at)
+    return [
+        _measure("illuminance_nonuniformity", even.nonuniformity, "%", by=by, darkest_at=place,
+                 map=even.falloff),
         _measure("illuminance_deviation", even.deviation, "%", by=by),
         _measure("lightness_nonuniformity", even.lightness, "L*", by=by),
         _measure("field_residual", even.residual, "%", by=by),
-        *bands,
     ]  # fmt: skip
 
 
@@ -569,6 +591,17 @@ def holds(results: dict[str, Any], settings: dict[str, Any]) -> list[Finding]:
     required = chosen.get("require", {})
     each = results.get("targets", [results])
     found: list[Finding] = []
+    if not each and chosen.get("required"):
+        found.append(
+            Finding(
+                "targets.missing",
+                "batch.yaml",
+                "The batch names no target capture.",
+                "at least one, since `targets.required` is set.",
+                "Capture a target on this rig and name it under `targets` in batch.yaml.",
+                severity,
+            )
+        )
     for result in each:
         if result["state"] != "measured":
             found += [Finding(**finding) for finding in result["findings"]]
@@ -620,6 +653,20 @@ def _missed(
                 severity,
             )
         )
+    missing = [entry for entry in verdict["not_judged"] if entry["reason"] == "not measured"]
+    if missing and verdict["criteria"]:
+        told = "; ".join(
+            f"{entry['criterion'].replace('_', ' ')} ({entry['why']})" for entry in missing
+        )
+        found.append(
+            Finding(
+                "targets.not_measured", result["path"],
+                f"{verdict['title']} also limits what could not be measured: {told}.",
+                "a target with what the table asks for, and a capture of the bare light.",
+                "Name `flat_field` in batch.yaml, or use a target that holds what is missing.",
+                "note" if severity == "note" else "review",
+            )
+        )  # fmt: skip
     if not verdict["criteria"]:
         found.append(
             Finding(

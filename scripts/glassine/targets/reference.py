@@ -7,6 +7,7 @@ Both give, for each patch name, one of: lab, density, reflectance (as a descript
 from __future__ import annotations
 
 import math
+import re
 import shlex
 from pathlib import Path
 from typing import Any
@@ -91,15 +92,22 @@ def read_cgats(data: bytes) -> Values:
             columns += [word.upper() for word in words]
         elif part == "BEGIN_DATA":
             rows.append(words)
-        elif head in ("ILLUMINANT", "WEIGHTING_FUNCTION") and "ILLUMINANT" in line.upper():
-            _check_light(line)
+        elif head in ("ILLUMINANT", "OBSERVER", "WEIGHTING_FUNCTION"):
+            _check_conditions(" ".join(words[1:]) if head == "OBSERVER" else line, head)
     return _named(columns, rows)
 
 
-def _check_light(line: str) -> None:
-    text = line.upper()
-    if "D50" not in text:
-        raise ValueError(f"it says {line.strip()[:80]!r}, not D50")
+def _check_conditions(text: str, keyword: str) -> None:
+    """Raise ValueError for what names another illuminant than D50 or another observer than 2."""
+    upper = text.upper()
+    light = keyword == "ILLUMINANT" or (
+        keyword == "WEIGHTING_FUNCTION" and "ILLUMINANT" in upper
+    )
+    if light and "D50" not in upper:
+        raise ValueError(f"it says {text.strip()[:80]!r}, not D50")
+    observer = keyword == "OBSERVER" or (keyword == "WEIGHTING_FUNCTION" and "OBSERVER" in upper)
+    if observer and re.search(r"(?<!\d)10(?!\d)", upper):
+        raise ValueError(f"it says {text.strip()[:80]!r}, not the observer of 2 degrees")
 
 
 def _named(columns: list[str], rows: list[list[str]]) -> Values:
@@ -132,8 +140,9 @@ def read_cxf3(data: bytes) -> Values:
     tree: Any = root.getroottree()
     if tree.docinfo.doctype:
         raise ValueError("it carries a document type declaration")
-    for element in root.iter(f"{CXF3}Illuminant"):
-        _check_light(f"Illuminant {element.text}")
+    for name in ("Illuminant", "Observer"):
+        for element in root.iter(f"{CXF3}{name}"):
+            _check_conditions((element.text or "").replace("_", " "), name.upper())
     found: Values = {}
     for item in root.iter(f"{CXF3}Object"):
         name = item.get("Name") or ""
