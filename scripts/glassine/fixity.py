@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -105,6 +106,17 @@ def verify_master(path: Path, master: dict[str, Any], require_manifest: bool) ->
     }
 
 
+def _collected(
+    findings: list[Finding], question: Callable[..., dict[str, Any]], *asked: Any
+) -> dict[str, Any] | None:
+    """Return the answer, or None with what was found wrong added to `findings`."""
+    try:
+        return question(*asked)
+    except GlassineError as error:
+        findings += error.findings
+        return None
+
+
 def verify_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     """Write fixity.json of an item: digests, comparison, header facts of each master.
 
@@ -114,16 +126,18 @@ def verify_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
 
     if given["findings"]:
         raise GlassineError([Finding(**finding) for finding in given["findings"]])
-    entries, findings = [], []
+    entries: list[dict[str, Any]] = []
+    findings: list[Finding] = []
     for master in given["masters"]:
         path = files.inside(batch_dir, master["path"])
-        try:
-            entry = verify_master(path, master, given["settings"]["verify"]["require_manifest"])
-            limit = given["settings"]["intake"]["max_pixels"]
-            entry["header"] = masters.read_header(path, max_pixels=limit, shown=master["path"])
-            entries.append(entry)
-        except GlassineError as error:
-            findings += error.findings
+        limit = given["settings"]["intake"]["max_pixels"]
+        required = given["settings"]["verify"]["require_manifest"]
+        # Both are asked even where the first fails: that a file is cut short tells more than
+        # that its digest differs.
+        header = _collected(findings, masters.read_header, path, limit, master["path"])
+        entry = _collected(findings, verify_master, path, master, required)
+        if header and entry:
+            entries.append({**entry, "header": header})
     if findings:
         raise GlassineError(findings)
     record = {
