@@ -313,10 +313,11 @@ def viewer_file(configured: str | None) -> Path | None:
     return path if path.is_file() else None
 
 
-def _page(batch: gather.Batch, results: Path, given: dict[str, Any], viewer: bool) -> str:
+def _page(
+    batch: gather.Batch, found: timing.Throughput, given: dict[str, Any], viewer: bool
+) -> str:
     script = (_HERE / "page.js").read_text("utf-8")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
-    found = _throughput(batch, results, given)
     series = _drawn(_series(batch))
     held, look = batch.in_state("held"), batch.in_state("review")
     parts = [
@@ -458,8 +459,9 @@ def _write(results: Path, given: dict[str, Any]) -> Path:
     if viewer:
         (folder / "viewer").mkdir(exist_ok=True)
         shutil.copyfile(viewer, folder / "viewer" / "openseadragon.min.js")
-    files.write_text(folder / "index.html", _page(batch, results, given, viewer is not None))
-    files.write_json(folder / "summary.json", summary(batch, _throughput(batch, results, given)))
+    found = _throughput(batch, results, given)
+    files.write_text(folder / "index.html", _page(batch, found, given, viewer is not None))
+    files.write_json(folder / "summary.json", summary(batch, found))
     _write_collection(batch, results, given)
     (folder / "report.txt").unlink(missing_ok=True)
     return folder / "index.html"

@@ -418,7 +418,7 @@ function frameTools(detail, master, frame) {
   const set = (values) => { setFrame(detail.item, master.path, frame.n, values); redraw(); };
   const turn = (by) => set({ rotate: (frame.rotate + by + 360) % 360 });
   const tick = (key, words) => make("label", { class: "line" }, make("input", { type: "checkbox", checked: frame[key], "data-keep": key, onchange: (event) => set({ [key]: event.target.checked }) }), words);
-  const pick = (key, words, options) => make("label", { class: "line" }, words, make("select", { "data-keep": key, onchange: (event) => set({ [key]: event.target.value }) }, ...options.map((each) => make("option", { selected: each === frame[key] }, each))));
+  const pick = (key, words, options) => make("label", { class: "line" }, make("span", { class: "wide-6" }, words), make("select", { "data-keep": key, "aria-label": words, onchange: (event) => set({ [key]: event.target.value }) }, ...options.map((each) => make("option", { selected: each === frame[key] }, each))));
   const touched = entryOf(correctionOf(detail.item), master.path, frame.n);
   return [
     make("h3", {}, `Frame ${frame.n}`),
@@ -426,7 +426,7 @@ function frameTools(detail, master, frame) {
     wrongShape(frame.corners) ? make("p", { class: "warn" }, "The corners cross: set them so that they go round the picture.") : null,
     make("div", { class: "row" }, make("button", { type: "button", "data-keep": "left", onclick: () => turn(-90) }, "Turn left"), make("button", { type: "button", "data-keep": "right", onclick: () => turn(90) }, "Turn right"), make("span", {}, frame.rotate ? `${frame.rotate}° clockwise` : "not turned")),
     tick("mirror", "Mirror left to right"), tick("exclude", "Leave this frame out"), tick("blank", "The frame is blank"),
-    pick("polarity", "Film is", ["negative", "positive"]), pick("process", "and", ["colour", "monochrome"]),
+    pick("polarity", "Polarity", ["negative", "positive"]), pick("process", "Process", ["colour", "monochrome"]),
     make("div", { class: "row" },
       make("button", { type: "button", "data-keep": "confirm", onclick: () => { set({ corners: frame.corners }); say(`Frame ${frame.n} confirmed as drawn.`); } }, "Confirm as drawn"),
       touched ? make("button", { type: "button", "data-keep": "forget", onclick: () => { edit(detail.item, (correction) => { correction.frames = correction.frames.filter((each) => each !== entryOf(correction, master.path, frame.n)); }); if (!frame.found) open.n = master.frames[0]?.n ?? null; redraw(); } }, frame.found ? "Drop the correction" : "Remove the frame") : null),

@@ -9,12 +9,31 @@ import pyvips
 from glassine import files
 from glassine.report import gather
 
-LONG_EDGE_PX = 512
+# A preview has at most 1600 px on its long edge: a quarter of that serves a sheet.
+LONG_EDGE_PX = 400
+
+
+def _reduced(source: Path) -> pyvips.Image:
+    """Return the preview at a half, a quarter or an eighth, as the JPEG decoder gives it.
+
+    Reducing inside the decoder costs a third of resampling afterwards.
+    """
+    whole = pyvips.Image.jpegload(str(source), access="sequential", fail_on="error")
+    fitting = [by for by in (8, 4, 2) if max(whole.width, whole.height) / by >= LONG_EDGE_PX * 0.75]
+    if not fitting:
+        return whole
+    return pyvips.Image.jpegload(
+        str(source), shrink=fitting[0], access="sequential", fail_on="error"
+    )
 
 
 def _shrink(source: Path, target: Path) -> None:
-    image = pyvips.Image.thumbnail(str(source), LONG_EDGE_PX, size="down", fail_on="error")
-    files.write_bytes(target, image.jpegsave_buffer(Q=75, keep="none"))
+    """Write a small copy; without waiting for the disk, since it is made again when lost."""
+    content = _reduced(source).jpegsave_buffer(Q=75, keep="none")
+    target.parent.mkdir(parents=True, exist_ok=True)
+    part = target.with_name(f"{files.TEMPORARY_PREFIX}{target.name}")
+    part.write_bytes(content)
+    part.replace(target)
 
 
 def _is_current(source: Path, target: Path) -> bool:

@@ -1,0 +1,95 @@
+"""The review page behind its server: saving lands in the batch folder, conflicts are told."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from conftest import Night, wait_until
+
+from glassine import corrections, review_server
+from glassine.review_server import Session
+
+
+@pytest.fixture
+def session(night: Night, tmp_path: Path) -> Session:
+    return Session(night.given["batch"], night.results, tmp_path, writable=True)
+
+
+@pytest.fixture
+def address(session: Session) -> Iterator[str]:
+    server = review_server.serve(session)
+    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.05})
+    thread.start()
+    yield review_server.address_of(server, session)
+    server.shutdown()
+    server.server_close()
+    thread.join()
+
+
+def turn_and_save(page: Any, address: str, item: str) -> str:
+    page.goto(f"{address}#item={item}")
+    page.wait_for_selector("dialog[open] .panel")
+    page.get_by_role("button", name="Turn right").click()
+    page.get_by_label("Your role id").fill("op-07")
+    page.get_by_role("button", name="Save corrections").click()
+    wait_until(page, "document.querySelector('#save p').textContent.startsWith('Saved')")
+    text: str = page.locator("#save p").text_content()
+    return text
+
+
+def test_saving_lands_in_the_batch_folder(page: Any, address: str, session: Session) -> None:
+    told = turn_and_save(page, address, "PEH-0001")
+    assert str(session.target) in told
+    read = corrections.read_corrections(session.target)
+    assert read["PEH-0001"]["frames"] == [
+        {"master": "PEH-0001.tif", "frame": 1, "rotate": 90},
+    ]
+    assert read["PEH-0001"]["by"] == "op-07"
+
+
+def test_saving_a_second_time_goes_on_from_the_first(
+    page: Any, address: str, session: Session
+) -> None:
+    turn_and_save(page, address, "PEH-0001")
+    page.get_by_role("button", name="Turn right").click()
+    page.get_by_role("button", name="Save corrections").click()
+    wait_until(page, "document.querySelector('#save p').textContent.startsWith('Saved')")
+    read = corrections.read_corrections(session.target)
+    assert read["PEH-0001"]["frames"][0]["rotate"] == 180
+
+
+def test_what_another_person_saved_is_not_lost(
+    chromium: Any, address: str, session: Session
+) -> None:
+    """Without the fixture that fails on complaints: a refusal shows in the console."""
+    context = chromium.new_context()
+    page = context.new_page()
+    page.goto(f"{address}#item=PEH-0001")
+    page.wait_for_selector("dialog[open] .panel")
+    session.target.write_text("corrections: [{item: PEH-0001, note: theirs}]", "utf-8")
+    page.get_by_role("button", name="Turn right").click()
+    page.get_by_label("Your role id").fill("op-08")
+    page.get_by_role("button", name="Save corrections").click()
+    wait_until(page, "document.querySelector('#save p').textContent.includes('meanwhile')")
+    assert corrections.read_corrections(session.target)["PEH-0001"]["note"] == "theirs"
+    context.close()
+
+
+def test_where_writing_is_not_allowed_a_download_is_offered(
+    page: Any, address: str, session: Session
+) -> None:
+    session.writable = False
+    page.goto(f"{address}#item=PEH-0001")
+    page.wait_for_selector("dialog[open] .panel")
+    page.get_by_role("button", name="Turn right").click()
+    assert page.get_by_role("button", name="Download corrections.yaml").is_visible()
+
+
+def test_pictures_come_through_the_server(page: Any, address: str) -> None:
+    page.goto(address)
+    page.locator("#cards img").first.scroll_into_view_if_needed()
+    wait_until(page, "document.querySelector('#cards img').naturalWidth > 0")
