@@ -1,4 +1,4 @@
-"""Encoded pictures: JPEG without metadata but for resolution and profile.
+"""Encoded pictures: JPEG without metadata but for resolution and profile, and other formats.
 
 Three-band pictures are held in the encoder's order here, in `tiles` and in `render`: blue,
 green, red. Turning them once, while a block is in the cache, costs less than for each file.
@@ -6,11 +6,18 @@ green, red. Turning them once, while a block is in the cache, costs less than fo
 
 from __future__ import annotations
 
+import itertools
+import math
 import struct
+import zlib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
 import numpy.typing as npt
+import pyvips
 
 Pixels = npt.NDArray[np.uint8]
 
@@ -98,3 +105,109 @@ def smaller(pixels: Pixels, width: int, height: int) -> Pixels:
     resized = cv2.resize(pixels, (width, height), interpolation=cv2.INTER_AREA)
     made = np.asarray(resized, np.uint8)
     return made[:, :, np.newaxis] if made.ndim == 2 else made
+
+
+def sharpened(pixels: Pixels, amount: float) -> Pixels:
+    """Return `pixels` with `amount` times what a blur of 0.7 px takes away put on top."""
+    if amount == 0:
+        return pixels
+    blurred = cv2.GaussianBlur(pixels, (0, 0), 0.7)
+    made = np.asarray(cv2.addWeighted(pixels, 1 + amount, blurred, -amount, 0), np.uint8)
+    return made[:, :, np.newaxis] if made.ndim == 2 else made
+
+
+def _as_vips(pixels: Pixels, icc: bytes | None, ppi: float | None) -> Any:
+    """Return the picture as a pyvips image in RGB order, tagged; nothing is copied."""
+    height, width, bands = pixels.shape
+    flat = np.ascontiguousarray(pixels)
+    image = pyvips.Image.new_from_memory(flat.data, width, height, bands, "uchar")
+    if bands == 3:
+        image = image[2].bandjoin([image[1], image[0]])
+    per_mm = ppi / 25.4 if ppi else 1.0
+    image = image.copy(interpretation="srgb" if bands == 3 else "b-w", xres=per_mm, yres=per_mm)
+    if icc:
+        image.set_type(pyvips.GValue.blob_type, "icc-profile-data", icc)
+    return image
+
+
+def alternate(pixels: Pixels, kind: str, quality: int, *, icc: bytes | None) -> bytes:
+    """Return the picture (BGR) as "webp" or "avif", with the profile and no other metadata.
+
+    One thread encodes, so that the bytes do not depend on how many the machine has.
+    """
+    image = _as_vips(pixels, icc, None)
+    if kind == "webp":
+        return bytes(image.webpsave_buffer(Q=quality, effort=4, keep="icc"))
+    if kind == "avif":
+        return bytes(image.heifsave_buffer(Q=quality, compression="av1", effort=4, keep="icc"))
+    raise ValueError(f"no encoder for {kind!r}")
+
+
+def save_pyramid(
+    path: Path, pixels: Pixels, *, tile_px: int, quality: int, icc: bytes | None, ppi: float | None
+) -> None:
+    """Write the picture (BGR) as one tiled TIFF with every half size in it, JPEG-compressed.
+
+    The layout that image servers read: each level a directory of its own, down to one tile.
+    """
+    _as_vips(pixels, icc, ppi).tiffsave(
+        str(path),
+        tile=True,
+        tile_width=tile_px,
+        tile_height=tile_px,
+        pyramid=True,
+        depth="onetile",
+        region_shrink="mean",
+        compression="jpeg",
+        Q=quality,
+        resunit="inch",
+        keep="icc",
+        bigtiff=pixels.size > 2**31,
+    )
+
+
+def save_crop(
+    path: Path,
+    bands: Iterator[npt.NDArray[Any]],
+    shape: tuple[int, int, int],
+    *,
+    rows: int,
+    icc: bytes | None,
+    ppi: float | None,
+) -> None:
+    """Write a 16-bit (or 8-bit) TIFF from bands of `rows` rows each, deflated, one band a strip.
+
+    bands: RGB or grey, (rows, width, samples), the last one as high as is left.
+    """
+    import tifffile  # only where a crop is asked for
+
+    first = next(bands)
+
+    def strips() -> Iterator[bytes]:
+        for band in itertools.chain([first], bands):
+            yield _deflated(band)
+
+    grey = shape[2] == 1
+    big = math.prod(shape) * first.itemsize > 2**31
+    with tifffile.TiffWriter(path, bigtiff=big, byteorder="<") as writer:
+        writer.write(
+            strips(),
+            shape=shape[:2] if grey else shape,
+            dtype=first.dtype,
+            photometric="minisblack" if grey else "rgb",
+            rowsperstrip=rows,
+            compression="zlib",
+            predictor=2,
+            software=False,
+            metadata=None,
+            iccprofile=icc,
+            resolution=(ppi, ppi) if ppi else None,
+            resolutionunit=2 if ppi else None,
+        )
+
+
+def _deflated(band: npt.NDArray[Any]) -> bytes:
+    """Return rows as a deflate strip with horizontal differencing (TIFF 6.0 section 14)."""
+    differences = band.copy()
+    differences[:, 1:] -= band[:, :-1]
+    return zlib.compress(differences.astype(differences.dtype.newbyteorder("<")).tobytes(), 6)

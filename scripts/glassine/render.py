@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+from collections.abc import Iterator
 from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -61,6 +62,25 @@ class Work:
     iiif_dir: Path
     pool: Executor
     notes: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One frame about to be made: its pixels, place and tone.
+
+    icc: the master's profile; ppi: of the full-size frame, None where unknown.
+    """
+
+    source: pixels.Source
+    where: pixels.Placement
+    plan: dict[str, Any]
+    icc: bytes | None
+    ppi: float | None
+
+    @property
+    def profile(self) -> bytes:
+        """The profile of what is made of it."""
+        return colour.srgb_profile() if self.plan["bands"] == 3 else colour.grey_profile()
 
 
 def render_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
@@ -145,7 +165,7 @@ def _names(job: Job, frame: Frame, given_item: str, template: str) -> dict[str, 
     part, number = job.given.get("part"), _frame_number(job, frame)
     names = {
         use: naming.derivative_name(template, given_item, part, number, use)
-        for use in ("access", "thumb")
+        for use in ("access", "thumb", "pyramid", "crop")
     }
     return names | {"iiif": naming.iiif_id(given_item, part, number)}
 
@@ -271,6 +291,7 @@ def _entry(job: Job, frame: Frame, work: Work) -> dict[str, Any]:
         "ppi": job.geometry.ppi,
         "skipped": "excluded" if frame.excluded else "blank" if blank else None,
         "files": [],
+        "alternates": [],
         "tiles": None,
         "tone": None,
     }
@@ -287,26 +308,18 @@ def _render_frame(
     """Make all pictures of one frame, complete its `entry`; return its entry of quality.json."""
     where = placed(job, frame, work.settings["render"], work.notes)
     _check_side(job, frame, where)
-    profile = colour.srgb_profile() if plan["bands"] == 3 else colour.grey_profile()
-    writer = tiles.Writer(
-        work.iiif_dir / entry["iiif_id"],
-        where.width,
-        where.height,
-        bands=plan["bands"],
-        tile_px=work.settings["iiif"]["tile_px"],
-        quality=work.settings["iiif"]["quality"],
-        api=work.settings["iiif"]["image_api"],
-        icc=profile,
-        ppi=job.geometry.ppi,
-    )
-    picture = _picture(source, where, plan, job.icc, writer, work.pool)
+    shot = Shot(source, where, plan, job.icc, job.geometry.ppi)
+    names = _names(job, frame, work.item, work.settings["naming"]["derivative"])
+    writer = _tile_writer(shot, entry["iiif_id"], work)
+    picture, half = _picture(shot, writer, work)
     measures: list[Measure] = []
 
     def small_files_and_measures() -> None:
-        names = _names(job, frame, work.item, work.settings["naming"]["derivative"])
-        entry["files"], measured = _small_files(
-            picture, writer.half, names, job.geometry.ppi, profile, work
-        )
+        shown = _reduced(picture, half, _access_edge(where, job.geometry.ppi, work))
+        entry["files"] = _small_files(shown, shot, names, work)
+        entry["alternates"] = _alternates(shown, names, shot, work)
+        measured = access.swapped(_reduced(picture, half, MEASURED_LONG_EDGE))
+        quality_settings = work.settings["quality"]
         measures.extend(
             quality.measure(
                 source,
@@ -315,26 +328,45 @@ def _render_frame(
                 plan,
                 job.facts,
                 job.header,
-                access.swapped(measured),
-                work.settings["quality"],
+                measured,
+                quality_settings,
                 job.icc,
             )
         )
 
-    service = f"{work.settings['iiif']['base_url'].rstrip('/')}/{entry['iiif_id']}"
-    found = writer.finish(picture, service, work.pool, [small_files_and_measures])
-    entry |= {
-        "width": where.width,
-        "height": where.height,
-        "tiles": {"path": f"iiif/{entry['iiif_id']}"} | found,
-        "tone": plan,
-    }
+    if writer is None:
+        small_files_and_measures()
+        entry["alternates"].append(_pyramid(picture, names, shot, work))
+    else:
+        service = f"{work.settings['iiif']['base_url'].rstrip('/')}/{entry['iiif_id']}"
+        found = writer.finish(picture, half, service, work.pool, [small_files_and_measures])
+        entry["tiles"] = {"path": f"iiif/{entry['iiif_id']}"} | found
+    if work.settings["render"]["crop_tiff"] != "none":
+        entry["alternates"].append(_crop_tiff(shot, names, work))
+    entry |= {"width": where.width, "height": where.height, "tone": plan}
     return {
         "master": job.geometry.path,
         "index": frame.index,
         "measures": [asdict(measure) for measure in measures],
         "verdict": quality.verdict(measures),
     }
+
+
+def _tile_writer(shot: Shot, name: str, work: Work) -> tiles.Writer | None:
+    """Return what writes the frame's tiles, None where a pyramid is made in their place."""
+    settings = work.settings["iiif"]
+    if settings["form"] == "pyramid":
+        return None
+    return tiles.Writer(
+        work.iiif_dir / name,
+        shot.where.width,
+        shot.where.height,
+        tile_px=settings["tile_px"],
+        quality=settings["quality"],
+        api=settings["image_api"],
+        icc=shot.profile,
+        ppi=shot.ppi,
+    )
 
 
 def _check_side(job: Job, frame: Frame, where: pixels.Placement) -> None:
@@ -349,26 +381,33 @@ def _check_side(job: Job, frame: Frame, where: pixels.Placement) -> None:
 
 
 def _picture(
-    source: pixels.Source,
-    where: pixels.Placement,
-    plan: dict[str, Any],
-    icc: bytes | None,
-    writer: tiles.Writer,
-    pool: Executor,
-) -> npt.NDArray[np.uint8]:
-    """Return the whole frame, uint8 (height, width, bands; BGR); full-size tiles are written."""
-    picture = np.empty((where.height, where.width, plan["bands"]), np.uint8)
+    shot: Shot, writer: tiles.Writer | None, work: Work
+) -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.uint8]]:
+    """Return the whole frame and its half size, uint8 (height, width, bands; BGR).
+
+    Its full-size tiles are written on the way.
+    """
+    where, samples = shot.where, shot.plan["bands"]
+    picture = np.empty((where.height, where.width, samples), np.uint8)
+    half = np.empty((-(-where.height // 2), -(-where.width // 2), samples), np.uint8)
+    rows = work.settings["iiif"]["tile_px"]
 
     def band(top: int) -> None:
-        height = min(writer.tile_px, where.height - top)
+        height = min(rows, where.height - top)
         for left in range(0, where.width, pixels.BLOCK):
             width = min(pixels.BLOCK, where.width - left)
-            block = pixels.warp(source, where, left, top, width, height)
-            _into(picture[top : top + height, left : left + width], tone.apply(block, plan, icc))
-        writer.first_band(top, picture[top : top + height])
+            block = pixels.warp(shot.source, where, left, top, width, height)
+            _into(
+                picture[top : top + height, left : left + width],
+                tone.apply(block, shot.plan, shot.icc),
+            )
+        made = picture[top : top + height]
+        half[top // 2 : (top + height + 1) // 2] = tiles.halved(made)
+        if writer is not None:
+            writer.first_band(top, made)
 
-    pixels.run(pool, band, range(0, where.height, writer.tile_px))
-    return picture
+    pixels.run(work.pool, band, range(0, where.height, rows))
+    return picture, half
 
 
 def _into(part: npt.NDArray[np.uint8], toned: npt.NDArray[np.uint8]) -> None:
@@ -382,58 +421,113 @@ def _into(part: npt.NDArray[np.uint8], toned: npt.NDArray[np.uint8]) -> None:
 # ------------------------------------------------------------------ access images
 
 
-def _small_files(
-    picture: npt.NDArray[np.uint8],
-    half: npt.NDArray[np.uint8],
-    names: dict[str, str],
-    ppi: float | None,
-    profile: bytes,
-    work: Work,
-) -> tuple[list[dict[str, Any]], npt.NDArray[np.uint8]]:
-    """Write access image and thumbnail; return their entries and the picture to measure on.
-
-    half: `picture` at half size; what is at least twice reduced is made from it.
-    """
-    settings = work.settings["render"]
-    height, width = picture.shape[:2]
-
-    def reduced(long_edge: int | None) -> npt.NDArray[np.uint8]:
-        size = access.fitted(width, height, long_edge)
-        small_enough = size[0] <= half.shape[1] and size[1] <= half.shape[0]
-        return access.smaller(half if small_enough else picture, *size)
-
-    edge = _access_edge(width, height, ppi, settings)
-    shown = reduced(edge)
-    thumb = access.smaller(
-        shown,
-        *access.fitted(shown.shape[1], shown.shape[0], settings["thumb_long_edge"]),
-    )
-    entries = []
-    for use, pixels_of, grade in (
-        ("access", shown, settings["access_quality"]),
-        ("thumb", thumb, settings["thumb_quality"]),
-    ):
-        scale = pixels_of.shape[1] / width
-        content = access.jpeg(
-            pixels_of,
-            grade,
-            ppi=ppi * scale if ppi else None,
-            icc=profile,
-            progressive=settings["progressive"] and use == "access",
-        )
-        entries.append(_written(work.files_dir, names[use], use, pixels_of, content))
-    return entries, reduced(MEASURED_LONG_EDGE)
+def _reduced(
+    picture: npt.NDArray[np.uint8], half: npt.NDArray[np.uint8], long_edge: int | None
+) -> npt.NDArray[np.uint8]:
+    """Return the picture with that long edge; what is at least twice reduced is made of `half`."""
+    size = access.fitted(picture.shape[1], picture.shape[0], long_edge)
+    small_enough = size[0] <= half.shape[1] and size[1] <= half.shape[0]
+    return access.smaller(half if small_enough else picture, *size)
 
 
-def _access_edge(
-    width: int, height: int, ppi: float | None, settings: dict[str, Any]
-) -> int | None:
+def _access_edge(where: pixels.Placement, ppi: float | None, work: Work) -> int | None:
     """Return the long edge of the access image: by resolution where asked and known."""
+    settings = work.settings["render"]
     wanted, edge = settings["access_ppi"], settings["access_long_edge"]
     if wanted is None or not ppi:
         return int(edge) if edge is not None else None
     share = min(1.0, float(wanted) / ppi)
-    return max(1, round(max(width, height) * share))
+    return max(1, round(max(where.width, where.height) * share))
+
+
+def _small_files(
+    shown: npt.NDArray[np.uint8], shot: Shot, names: dict[str, str], work: Work
+) -> list[dict[str, Any]]:
+    """Write access image and thumbnail; return their entries."""
+    settings = work.settings["render"]
+    edge = settings["thumb_long_edge"]
+    thumb = access.smaller(shown, *access.fitted(shown.shape[1], shown.shape[0], edge))
+    entries = []
+    for use, made in (("access", access.sharpened(shown, settings["sharpen"])), ("thumb", thumb)):
+        scale = made.shape[1] / shot.where.width
+        content = access.jpeg(
+            made,
+            settings[f"{use}_quality"],
+            ppi=shot.ppi * scale if shot.ppi else None,
+            icc=shot.profile,
+            progressive=settings["progressive"] and use == "access",
+        )
+        entries.append(_written(work.files_dir, names[use], use, made, content))
+    return entries
+
+
+# ------------------------------------------------------------------ by option
+
+
+def _alternates(
+    shown: npt.NDArray[np.uint8], names: dict[str, str], shot: Shot, work: Work
+) -> list[dict[str, Any]]:
+    """Write the access image in the further formats that the settings ask for."""
+    settings = work.settings["render"]
+    made = access.sharpened(shown, settings["sharpen"])
+    entries = []
+    for kind in settings["alternates"]:
+        content = access.alternate(made, kind, settings["alternate_quality"], icc=shot.profile)
+        name = _renamed(names["access"], kind)
+        entries.append(_written(work.files_dir, name, kind, made, content))
+    return entries
+
+
+def _renamed(name: str, suffix: str) -> str:
+    return f"{Path(name).stem}.{suffix}"
+
+
+def _pyramid(
+    picture: npt.NDArray[np.uint8], names: dict[str, str], shot: Shot, work: Work
+) -> dict[str, Any]:
+    """Write the frame as one pyramidal TIFF for an image server."""
+    settings = work.settings["iiif"]
+    path = work.files_dir / _renamed(names["pyramid"], "tif")
+    tile_px, quality_of = settings["tile_px"], settings["quality"]
+    access.save_pyramid(
+        path, picture, tile_px=tile_px, quality=quality_of, icc=shot.profile, ppi=shot.ppi
+    )
+    return _on_disk(path, "pyramid", shot.where)
+
+
+def _crop_tiff(shot: Shot, names: dict[str, str], work: Work) -> dict[str, Any]:
+    """Write the frame, turned and cropped, as TIFF: as captured with its profile, or toned."""
+    rendered = work.settings["render"]["crop_tiff"] == "rendered"
+    where, rows = shot.where, work.settings["iiif"]["tile_px"]
+    samples = shot.plan["bands"] if rendered else shot.source.bands
+
+    def bands() -> Iterator[npt.NDArray[Any]]:
+        for top in range(0, where.height, rows):
+            height = min(rows, where.height - top)
+            band = pixels.warp(shot.source, where, 0, top, where.width, height)
+            yield tone.apply16(band, shot.plan, shot.icc) if rendered else band
+
+    path = work.files_dir / _renamed(names["crop"], "tif")
+    access.save_crop(
+        path,
+        bands(),
+        (where.height, where.width, samples),
+        rows=rows,
+        icc=shot.profile if rendered else shot.icc,
+        ppi=shot.ppi,
+    )
+    return _on_disk(path, "crop", where)
+
+
+def _on_disk(path: Path, use: str, where: pixels.Placement) -> dict[str, Any]:
+    return {
+        "use": use,
+        "name": path.name,
+        "width": where.width,
+        "height": where.height,
+        "bytes": path.stat().st_size,
+        "sha256": _sha256(path),
+    }
 
 
 def _written(

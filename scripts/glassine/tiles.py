@@ -151,7 +151,6 @@ class Writer:
         width: int,
         height: int,
         *,
-        bands: int,
         tile_px: int,
         quality: int,
         api: str,
@@ -162,8 +161,6 @@ class Writer:
         self.width, self.height, self.tile_px, self.api = width, height, tile_px, api
         self._quality, self._icc, self._ppi = quality, icc, ppi
         self._digests: dict[str, tuple[str, int]] = {}
-        half = level_size(width, height, 2)
-        self.half = np.empty((half[1], half[0], bands), np.uint8)
         by_row: dict[int, list[Tile]] = {}
         for tile in level_tiles(width, height, 1, tile_px, api):
             by_row.setdefault(tile.top, []).append(tile)
@@ -171,31 +168,36 @@ class Writer:
         folder.mkdir(parents=True)
 
     def first_band(self, top: int, band: Pixels) -> None:
-        """Write the full-size tiles of rows from `top`, and halve the rows for the next level."""
+        """Write the full-size tiles of the rows from `top` on."""
         for tile in self._first.get(top, []):
             self._write(tile.path, band[:, tile.left : tile.left + tile.width])
-        if self.half.size and top // 2 < self.half.shape[0]:
-            small = halved(band)
-            self.half[top // 2 : top // 2 + small.shape[0]] = small
 
-    def _write(self, path: str, pixels: Pixels, icc: bytes | None = None) -> None:
-        self._store(path, access.jpeg(pixels, self._quality, icc=icc))
+    def _write(self, path: str, pixels: Pixels) -> None:
+        # Each tile carries the (small) profile: a managed viewer on a wide-gamut screen shows
+        # files without one in the screen's own colours.
+        self._store(path, access.jpeg(pixels, self._quality, icc=self._icc))
 
     def _store(self, path: str, content: bytes) -> None:
         target = f"{self._root}/{path}"
         folder = target.rpartition("/")[0]
         if not os.path.isdir(folder):  # noqa: PTH112 (a thousand files: pathlib costs more than this)
             os.makedirs(folder, exist_ok=True)  # noqa: PTH103
-        with open(target, "wb", buffering=0) as stream:  # noqa: PTH123
+        with open(target, "wb") as stream:  # noqa: PTH123
             stream.write(content)
         self._digests[path] = (hashlib.sha256(content).hexdigest(), len(content))
 
     def finish(
-        self, picture: Pixels, service: str, pool: Executor | None, beside: list[Callable[[], None]]
+        self,
+        picture: Pixels,
+        half: Pixels,
+        service: str,
+        pool: Executor | None,
+        beside: list[Callable[[], None]],
     ) -> dict[str, Any]:
         """Write the rest; do the work in `beside` at the same time.
 
-        picture: the whole picture at full size, for the file `full/max`. service: its URI.
+        picture: the whole picture at full size, for the file `full/max`; half: the same halved
+        (see `halved`). service: its URI.
         Returns {"width", "height", "tile_px", "count", "bytes", "sha256"} (see `digest`).
         """
 
@@ -203,7 +205,7 @@ class Writer:
             content = access.jpeg(picture, self._quality, ppi=self._ppi, icc=self._icc)
             self._store(full_path(self.api), content)
 
-        jobs: list[Callable[[], None]] = [*beside, whole, *self._level_jobs()]
+        jobs: list[Callable[[], None]] = [*beside, whole, *self._level_jobs(half)]
         run(pool, lambda index: jobs[index](), range(len(jobs)))
         about = info(service, self.width, self.height, self.tile_px, self.api)
         self._store("info.json", files.dump_json(about).encode())
@@ -216,9 +218,8 @@ class Writer:
             "sha256": digest({path: found for path, (found, _) in self._digests.items()}),
         }
 
-    def _level_jobs(self) -> Iterator[Callable[[], None]]:
+    def _level_jobs(self, level: Pixels) -> Iterator[Callable[[], None]]:
         """Yield one job for each row of tiles of the levels below full size."""
-        level = self.half
         for factor in scale_factors(self.width, self.height, self.tile_px, self.api)[1:]:
             rows: dict[int, list[Tile]] = {}
             for tile in level_tiles(self.width, self.height, factor, self.tile_px, self.api):

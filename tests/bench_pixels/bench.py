@@ -244,19 +244,26 @@ def do_bound(master: str, out: str) -> None:
         picture = np.ascontiguousarray(decoded.view(np.uint8)[:, :, 1::2])  # the high bytes
         del decoded
         hashing.result()
-        height, width, bands = picture.shape
+        height, width = picture.shape[:2]
         shutil.rmtree(out, ignore_errors=True)
         writer = tiles.Writer(
-            Path(out), width, height, bands=bands, tile_px=512, quality=85, api="3", icc=None, ppi=1
+            Path(out), width, height, tile_px=512, quality=85, api="3", icc=None, ppi=1
         )
-        tops = range(0, height, 512)
-        list(pool.map(lambda top: writer.first_band(top, picture[top : top + 512]), tops))
+        half = np.empty((-(-height // 2), -(-width // 2), 3), np.uint8)
+
+        def band(top: int) -> None:
+            rows = picture[top : top + 512]
+            small = tiles.halved(rows)
+            half[top // 2 : top // 2 + len(small)] = small
+            writer.first_band(top, rows)
+
+        list(pool.map(band, range(0, height, 512)))
 
         def small() -> None:
-            shown = access.smaller(writer.half, *access.fitted(width, height, 3000))
+            shown = access.smaller(half, *access.fitted(width, height, 3000))
             access.jpeg(shown, 90)
 
-        writer.finish(picture, "https://images.port-ellery.example/iiif/x", pool, [small])
+        writer.finish(picture, half, "https://images.port-ellery.example/iiif/x", pool, [small])
 
 
 def bound(run: Any, out: Path) -> dict[str, float]:

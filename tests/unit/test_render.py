@@ -357,3 +357,91 @@ def test_masters_are_left_as_they_were(item: Item) -> None:
     item.run()
     assert (path.read_bytes(), path.stat().st_mtime_ns) == before
     assert [found.name for found in item.batch.iterdir()] == ["PEH-0001.tif"]
+
+
+# ------------------------------------------------------------------ by option
+
+
+def test_webp_and_avif_beside_the_jpeg(item: Item) -> None:
+    item.settings["render"]["alternates"] = ["webp", "avif"]
+    (frame,) = item.run()["frames"]
+    assert [entry["name"] for entry in frame["alternates"]] == [
+        "PEH-0001_access.webp",
+        "PEH-0001_access.avif",
+    ]
+    jpeg = _image(item.dir / "render/PEH-0001_access.jpg")
+    for entry in frame["alternates"]:
+        path = item.dir / "render" / entry["name"]
+        assert hashlib.sha256(path.read_bytes()).hexdigest() == entry["sha256"]
+        with Image.open(path) as image:
+            assert image.format == entry["use"].upper()
+            assert image.info["icc_profile"] == colour.srgb_profile()
+            assert not image.getexif()
+        assert np.abs(_image(path) - jpeg).mean() < 4
+
+
+def test_a_pyramid_in_place_of_tiles(item: Item) -> None:
+    """Layout by TIFF 6.0 section 15 (tiles) and section 8 (NewSubfileType of reduced copies)."""
+    item.settings["iiif"] |= {"form": "pyramid", "tile_px": 128}
+    (frame,) = item.run()["frames"]
+    assert frame["tiles"] is None
+    assert list((item.dir / "iiif").iterdir()) == []
+    (entry,) = frame["alternates"]
+    assert (entry["use"], entry["name"]) == ("pyramid", "PEH-0001_pyramid.tif")
+    with tifffile.TiffFile(item.dir / "render/PEH-0001_pyramid.tif") as opened:
+        sizes = [(page.imagewidth, page.imagelength) for page in opened.pages]
+        assert sizes == [(500, 340), (250, 170), (125, 85)]
+        assert all(page.is_tiled and page.tilewidth == 128 for page in opened.pages)
+        assert [int(page.tags.valueof("NewSubfileType", 0)) for page in opened.pages] == [0, 1, 1]
+        assert opened.pages[0].tags.valueof("InterColorProfile") == colour.srgb_profile()
+        assert opened.pages[0].tags.valueof("XResolution") == (1200, 1)
+    item.settings["render"]["access_long_edge"] = None
+    with Image.open(item.dir / "render/PEH-0001_pyramid.tif") as image:
+        whole = np.asarray(image.convert("RGB"), float)
+    assert np.abs(whole - _image(item.dir / "render/PEH-0001_access.jpg")).mean() < 3
+
+
+def test_a_cropped_tiff_as_captured_keeps_samples_and_profile(tmp_path: Path) -> None:
+    frame = Frame(
+        1, ((100.0, 80.0), (400.0, 80.0), (400.0, 300.0), (100.0, 300.0)), 0.0, "positive", "colour"
+    )
+    item = Item(tmp_path, (frame,))
+    item.settings["render"]["crop_tiff"] = "captured"
+    item.settings["iiif"]["tile_px"] = 64
+    (made,) = item.run()["frames"]
+    (entry,) = made["alternates"]
+    assert (entry["use"], entry["width"], entry["height"]) == ("crop", 300, 220)
+    path = item.dir / "render" / entry["name"]
+    with tifffile.TiffFile(path) as opened:
+        assert np.array_equal(opened.pages[0].asarray(), _scene()[80:300, 100:400])
+        assert opened.pages[0].tags.valueof("InterColorProfile") == colour.srgb_profile()
+    assert masters.read_header(path)["bits"] == [16, 16, 16]
+
+
+def test_a_cropped_tiff_as_rendered_has_the_tone_in_16_bits(item: Item) -> None:
+    item.settings["render"] |= {"crop_tiff": "rendered", "access_quality": 100}
+    (frame,) = item.run()["frames"]
+    with tifffile.TiffFile(item.dir / "render" / frame["alternates"][0]["name"]) as opened:
+        fine = opened.pages[0].asarray().astype(float) / 257
+    assert fine.shape == (340, 500, 3)
+    assert np.abs(fine - _image(item.dir / "render/PEH-0001_access.jpg")).mean() < 1.5
+
+
+def test_sharpening_is_off_and_sharpens_where_asked(item: Item) -> None:
+    item.run()
+    plain = _image(item.dir / "render/PEH-0001_access.jpg")
+    item.settings["render"]["sharpen"] = 1.0
+    item.run()
+    crisp = _image(item.dir / "render/PEH-0001_access.jpg")
+    assert np.abs(np.diff(crisp, axis=1)).mean() > np.abs(np.diff(plain, axis=1)).mean()
+    assert np.abs(crisp.mean() - plain.mean()) < 1
+
+
+def test_options_repeat_their_bytes(item: Item, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1773792000")
+    item.settings["render"] |= {"alternates": ["webp", "avif"], "crop_tiff": "rendered"}
+    item.settings["iiif"] |= {"form": "pyramid", "tile_px": 128}
+    item.run(threads=1)
+    one = _bytes(item.dir)
+    item.run(threads=2)
+    assert _bytes(item.dir) == one

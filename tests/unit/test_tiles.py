@@ -26,14 +26,14 @@ def _picture(width: int, height: int, bands: int = 3) -> np.ndarray:
 def _made(
     folder: Path, picture: np.ndarray, tile_px: int, api: str = "3", threads: int = 1
 ) -> dict:
-    height, width, bands = picture.shape
+    height, width = picture.shape[:2]
     writer = tiles.Writer(
-        folder, width, height, bands=bands, tile_px=tile_px, quality=90, api=api, icc=None, ppi=None
+        folder, width, height, tile_px=tile_px, quality=90, api=api, icc=None, ppi=None
     )
     with ThreadPoolExecutor(threads) as pool:
         for top in range(0, height, tile_px):
             writer.first_band(top, picture[top : top + tile_px])
-        return writer.finish(picture, SERVICE, pool, [])
+        return writer.finish(picture, tiles.halved(picture), SERVICE, pool, [])
 
 
 def _files(folder: Path) -> set[str]:
@@ -210,12 +210,13 @@ def test_the_digest_covers_every_file(tmp_path: Path) -> None:
     )
 
 
-def test_the_whole_picture_carries_the_profile_and_tiles_do_not(tmp_path: Path) -> None:
+def test_every_file_carries_the_profile_and_the_whole_picture_its_resolution(
+    tmp_path: Path,
+) -> None:
     writer = tiles.Writer(
         tmp_path / "i",
         300,
         200,
-        bands=3,
         tile_px=128,
         quality=85,
         api="3",
@@ -225,12 +226,13 @@ def test_the_whole_picture_carries_the_profile_and_tiles_do_not(tmp_path: Path) 
     picture = _picture(300, 200)
     writer.first_band(0, picture[:128])
     writer.first_band(128, picture[128:])
-    writer.finish(picture, SERVICE, None, [])
+    writer.finish(picture, tiles.halved(picture), SERVICE, None, [])
     with Image.open(tmp_path / "i/full/max/0/default.jpg") as image:
         assert image.info["icc_profile"] == b"profile bytes"
         assert image.info["dpi"] == (1200, 1200)
     with Image.open(tmp_path / "i/0,0,128,128/128,128/0/default.jpg") as image:
-        assert "icc_profile" not in image.info
+        assert image.info["icc_profile"] == b"profile bytes"
+        assert "dpi" not in image.info
         assert not image.getexif()
 
 
