@@ -184,6 +184,31 @@ def test_the_capture_is_told_from_exif(made):
     assert texts(hardware, "premis:agentNote/text()") == ["serial number EO-000417"]
 
 
+@pytest.mark.parametrize(
+    ("taken", "offset", "told"),
+    (
+        ("2026-03-17T10:00:00", "+01:00", ["2026-03-17T10:00:00+01:00"]),
+        ("2026-03-17T10:00:00", "local", ["2026-03-17T10:00:00"]),
+        ("2026-13-45T99:00:00", "+01:00", []),
+        ("", None, []),
+    ),
+)
+def test_a_camera_whose_clock_was_wrong_holds_nothing(made, taken, offset, told):
+    made.fixity["masters"][0]["header"]["capture"] |= {"taken": taken, "offset": offset}
+    root = parsed(made)
+    capture = "//premis:event[premis:eventType='capture']/premis:eventDateTime/text()"
+    assert texts(root, capture) == told
+
+
+def test_a_format_that_pronom_does_not_know_has_its_name(made):
+    made.fixity["masters"][0]["header"] |= {
+        "format_name": "BigTIFF",
+        "format_version": None,
+        "puid": None,
+    }
+    assert "BigTIFF" in texts(parsed(made), "//mix:formatName/text()")
+
+
 def test_a_master_without_a_capture_time_has_no_capture_event(made):
     made.fixity["masters"][0]["header"]["capture"] = {}
     assert "capture" not in texts(parsed(made), "//premis:eventType/text()")

@@ -11,7 +11,7 @@ VERSION = "3.8"
 
 
 def build(record: dict[str, Any], item: str, institution: dict[str, Any]) -> Element:
-    """Return mods:mods. record: as schemas/catalogue.schema.json describes; without a row it has rights alone."""
+    """Return mods:mods. record: as schemas/catalogue.schema.json describes; rights always."""
     root = element("mods:mods", version=VERSION)
     _titles(root, record, item)
     for creator in record.get("creators") or ():
