@@ -1,3 +1,4 @@
+#!/usr/bin/env python3
 """Make the derivatives of a delivered bag (or of one package in it) again and compare the bytes.
 
 Exit code 0: every byte comes out again; 1: something differs; 2: there is nothing to compare.
@@ -10,7 +11,15 @@ import sys
 import tempfile
 from pathlib import Path
 
-from glassine import reproduce
+import setup_environment
+
+try:
+    from glassine import reproduce
+except ImportError:
+    # Started with another Python than the checkout's own: once more, with that.
+    if Path(sys.prefix) == setup_environment.ENVIRONMENT:
+        raise
+    sys.exit(setup_environment.run(setup_environment.ready("run"), ["python", *sys.argv]))
 
 
 def main(arguments: list[str] | None = None) -> int:

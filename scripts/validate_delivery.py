@@ -1,3 +1,4 @@
+#!/usr/bin/env python3
 """Check a delivered bag (folder, tar or zip) and say everything that is wrong with it.
 
 Exit code 0: whole and valid; 1: something is wrong; 2: there is nothing to check.
@@ -9,7 +10,15 @@ import argparse
 import sys
 from pathlib import Path
 
-from glassine import delivered
+import setup_environment
+
+try:
+    from glassine import delivered
+except ImportError:
+    # Started with another Python than the checkout's own: once more, with that.
+    if Path(sys.prefix) == setup_environment.ENVIRONMENT:
+        raise
+    sys.exit(setup_environment.run(setup_environment.ready("run"), ["python", *sys.argv]))
 
 
 def main(arguments: list[str] | None = None) -> int:

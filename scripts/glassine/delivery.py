@@ -29,15 +29,21 @@ SPARE_BYTES = 64 * 2**20
 
 @dataclass(frozen=True)
 class Item:
-    """One item to deliver: its package.json and the results it lies in."""
+    """One item to deliver and the results it lies in; its list of files is read when needed.
+
+    bytes, files: of its package. digest: over its files' paths and digests.
+    """
 
     name: str
     folder: Path
-    package: dict[str, Any]
+    bytes: int
+    files: int
+    digest: str
+    profile: str
 
-    @property
-    def bytes(self) -> int:
-        return sum(int(entry["bytes"]) for entry in self.package["files"])
+    def package(self) -> dict[str, Any]:
+        found: dict[str, Any] = contracts.read(self.folder / "package.json", "package")
+        return found
 
 
 @dataclass(frozen=True)
@@ -83,7 +89,7 @@ def deliver_batch(
     described = []
     for number, group in enumerate(groups, 1):
         name = plan.name if len(groups) == 1 else f"{plan.name}.{number:03d}"
-        told = [handover.describe_item(item.folder, item.package, name) for item in group]
+        told = [handover.describe_item(item.folder, item.package(), name) for item in group]
         described += told
         bags.append(
             _bag(plan, name, (number, len(groups)), group, told, batch_dir, deliveries_dir, given)
@@ -115,15 +121,21 @@ def _require_allowed(given: dict[str, Any], own: dict[str, Any]) -> None:
 
 def _item(results_batch_dir: Path, name: str) -> Item:
     folder = results_batch_dir / "items" / naming.check_item(name)
-    return Item(name, folder, contracts.read(folder / "package.json", "package"))
+    package = contracts.read(folder / "package.json", "package")
+    listed = [[entry["path"], entry["sha256"]] for entry in package["files"]]
+    return Item(
+        name=name,
+        folder=folder,
+        bytes=sum(int(entry["bytes"]) for entry in package["files"]),
+        files=len(listed),
+        digest=hashlib.sha256(settings.canonical(listed).encode()).hexdigest(),
+        profile=package["profile"],
+    )
 
 
 def _content(items: list[Item], lacking: list[dict[str, Any]], own: dict[str, Any]) -> str:
     """Return a digest over all that makes two deliveries the same."""
-    listed = [
-        [item.name, [[entry["path"], entry["sha256"]] for entry in item.package["files"]]]
-        for item in items
-    ]
+    listed = [[item.name, item.digest] for item in items]
     missing = sorted([entry["item"], entry["state"]] for entry in lacking)
     how = [own.get("form", "folder"), own.get("max_bag_gb", 0)]
     return hashlib.sha256(settings.canonical([listed, missing, how]).encode()).hexdigest()
@@ -214,7 +226,7 @@ def _groups(items: list[Item], limit: int) -> list[list[Item]]:
 def _sources(group: list[Item], batch_dir: Path) -> list[Source]:
     found = []
     for item in group:
-        for entry in item.package["files"]:
+        for entry in item.package()["files"]:
             kind, _, relative = entry["source"].partition(":")
             root = batch_dir if kind == "master" else item.folder
             digests = hashing.Digests(entry["bytes"], entry["sha256"], entry["sha512"])
@@ -414,14 +426,14 @@ def _finish(
         "replaces": plan.replaces,
         "time": plan.time,
         "form": given["settings"]["delivery"].get("form", "folder"),
-        "profile": groups[0][0].package["profile"],
+        "profile": groups[0][0].profile,
         "content": plan.content,
         "bags": bags,
         "items": [
             {
                 "item": item.name,
                 "bag": found["name"],
-                "files": len(item.package["files"]),
+                "files": item.files,
                 "bytes": item.bytes,
             }
             for found, group in zip(bags, groups, strict=True)

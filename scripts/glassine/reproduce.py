@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import filecmp
 import shutil
+import tarfile
+import zipfile
 from pathlib import Path
 from typing import Any
 
@@ -27,13 +29,24 @@ def reproduce(path: Path, work: Path) -> list[Finding]:
     other versions of the software, which may explain others.
     """
     work.mkdir(parents=True, exist_ok=True)
+    if path.is_dir() and not (path / "bagit.txt").exists():
+        return _reproduced(path, work)
     try:
-        packages = _packages(path, work)
+        store = bag.open_store(path)
     except GlassineError as error:
         return error.findings
     found = []
-    for package in packages:
-        found += _reproduced(package, work)
+    try:
+        items = _items(store)
+        for item, names in items.items():
+            if path.is_dir():
+                found += _reproduced(path / "data" / item, work)
+            else:
+                found += _unpacked_and_reproduced(store, item, names, work)
+    finally:
+        store.close()
+    if not items:
+        return [_finding("empty", path, "There is no package in it.", "a bag of packages.")]
     return found
 
 
@@ -42,33 +55,33 @@ def _finding(what: str, path: object, told: str, expected: str, severity: str = 
     return Finding(f"reproduce.{what}", str(path), told, expected, next_step, severity)
 
 
-def _packages(path: Path, work: Path) -> list[Path]:
-    """Return the folders of the packages; an archive's files are laid into `work` first."""
-    if path.is_dir() and not (path / "bagit.txt").exists():
-        return [path]
-    root = path
-    if not path.is_dir():
-        root = work / "unpacked"
-        shutil.rmtree(root, ignore_errors=True)
-        _unpack(path, root)
-    found = sorted(entry for entry in (root / "data").iterdir() if entry.is_dir())
-    if not found:
-        raise GlassineError.because(
-            "reproduce.empty", path, "There is no package in it.", "a bag of packages.", "Look in."
-        )
+def _items(store: bag.Store) -> dict[str, list[str]]:
+    """Return {item: paths in the bag} of a bag."""
+    found: dict[str, list[str]] = {}
+    for name in sorted(store.files):
+        parts = name.split("/")
+        if parts[0] == "data" and len(parts) > 2:
+            found.setdefault(parts[1], []).append(name)
     return found
 
 
-def _unpack(path: Path, root: Path) -> None:
-    store = bag.open_store(path)
+def _unpacked_and_reproduced(
+    store: bag.Store, item: str, names: list[str], work: Path
+) -> list[Finding]:
+    """Lay one item of an archive into `work` for as long as it is compared."""
+    root = work / ".unpacked"
+    shutil.rmtree(root, ignore_errors=True)
     try:
-        for name in store.files:
+        for name in names:
             target = files.inside(root, name)
             target.parent.mkdir(parents=True, exist_ok=True)
             with store.open(name) as opened, target.open("wb") as written:
                 shutil.copyfileobj(opened, written, hashing.CHUNK)
+        return _reproduced(root / "data" / item, work)
+    except (OSError, ValueError, tarfile.TarError, zipfile.BadZipFile) as problem:
+        return [_finding("unreadable", item, f"It cannot be unpacked: {problem}.", "a whole bag.")]
     finally:
-        store.close()
+        shutil.rmtree(root, ignore_errors=True)
 
 
 def plain_paths(package: Path) -> dict[str, str]:

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
+import signal
+import subprocess
+import sys
 import tarfile
 import warnings
 import zipfile
@@ -18,6 +22,7 @@ import deliveries
 import made_items
 from glassine import bag, carriers, delivered, delivery, hashing
 from glassine.errors import GlassineError
+from glassine.settings import PROJECT
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -183,6 +188,42 @@ def test_killed_delivery_goes_on(
     whole = {path: content for path, (_, content) in tree(fresh / "deliveries").items()}
     # METS and records hold times of packing, which the fixed clock makes the same.
     assert resumed == whole
+
+
+KILLED_BY_THE_SYSTEM = """
+import json, os, signal, sys
+from pathlib import Path
+import deliveries
+from glassine import hashing
+real, begun = hashing.of_stream, []
+def counted(stream, target=None):
+    if target is not None:
+        begun.append(stream)
+        if len(begun) > 20:
+            target.write(memoryview(b"half of it"))
+            target.flush()
+            os.kill(os.getpid(), signal.SIGKILL)
+    return real(stream, target)
+hashing.of_stream = counted
+deliveries.deliver(Path(sys.argv[1]), json.loads(sys.argv[2]))
+"""
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_sigkill_leaves_nothing_that_needs_a_person(form: str, tmp_path: Path) -> None:
+    given = deliveries.make_batch(tmp_path, form=form)
+    places = os.pathsep.join([str(PROJECT / "scripts"), str(PROJECT / "tests")])
+    run = subprocess.run(
+        [sys.executable, "-c", KILLED_BY_THE_SYSTEM, str(tmp_path), json.dumps(given)],
+        env={**os.environ, "PYTHONPATH": places},
+        check=False,
+    )
+    assert run.returncode == -signal.SIGKILL
+    assert list((tmp_path / "deliveries").glob(".part-*"))
+    assert not (tmp_path / "deliveries" / FORMS[form]).exists()
+    deliveries.deliver(tmp_path, given)
+    assert delivered.check(tmp_path / "deliveries" / FORMS[form]) == []
+    assert not list((tmp_path / "deliveries").rglob(".part-*"))
 
 
 @pytest.mark.parametrize("form", FORMS)

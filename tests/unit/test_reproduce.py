@@ -47,6 +47,13 @@ def test_every_byte_comes_out_again(
     assert "comes out the same" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize("form", ["tar", "zip"])
+def test_an_archive(form: str, copy: Path, tmp_path: Path) -> None:
+    path = Path(shutil.make_archive(str(tmp_path / "b1"), form, copy.parent, copy.name))
+    assert reproduce.reproduce(path, tmp_path / "work") == []
+    assert not (tmp_path / "work" / ".unpacked").exists()
+
+
 def test_one_package_alone(copy: Path, tmp_path: Path) -> None:
     assert reproduce.reproduce(copy / "data" / ITEM, tmp_path / "work") == []
 
@@ -141,4 +148,7 @@ def test_other_software_is_told_as_a_note(copy: Path, tmp_path: Path) -> None:
 
 
 def test_what_is_no_package(tmp_path: Path) -> None:
+    assert codes(tmp_path / "none", tmp_path / "work") == {"bag.unreadable"}
     assert codes(tmp_path, tmp_path / "work") == {"reproduce.layout"}
+    (tmp_path / "bagit.txt").write_text(bag.DECLARATION)
+    assert codes(tmp_path, tmp_path / "work") == {"reproduce.empty"}
