@@ -100,9 +100,7 @@ def read_cgats(data: bytes) -> Values:
 def _check_conditions(text: str, keyword: str) -> None:
     """Raise ValueError for what names another illuminant than D50 or another observer than 2."""
     upper = text.upper()
-    light = keyword == "ILLUMINANT" or (
-        keyword == "WEIGHTING_FUNCTION" and "ILLUMINANT" in upper
-    )
+    light = keyword == "ILLUMINANT" or (keyword == "WEIGHTING_FUNCTION" and "ILLUMINANT" in upper)
     if light and "D50" not in upper:
         raise ValueError(f"it says {text.strip()[:80]!r}, not D50")
     observer = keyword == "OBSERVER" or (keyword == "WEIGHTING_FUNCTION" and "OBSERVER" in upper)

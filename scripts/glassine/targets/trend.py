@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from glassine.errors import GlassineError
 
@@ -45,7 +46,7 @@ class Drift:
     """Where a measure left its usual course.
 
     since: batch in which it began, taken: when that was captured, rising or falling;
-    baseline and scatter: the usual value and its robust standard deviation; latest: last value.
+    baseline and scatter: the usual value and its usual standard deviation; latest: last value.
     """
 
     target: str
@@ -133,25 +134,41 @@ def drifts(points: dict[tuple[str, str], list[dict[str, Any]]]) -> list[Drift]:
 def began(values: Iterable[float]) -> tuple[int, str, float, float] | None:
     """Return (index at which a drift began, "rising" or "falling", usual value, scatter), or None.
 
-    The usual value and scatter are median and MAD of the first captures; the sum of departures
-    beyond the allowance (CUSUM) tells the drift, and the last time it was 0 tells the start.
+    The usual value is the median of the first captures, the scatter comes from the steps between
+    neighbours; the sum of departures beyond the allowance (CUSUM) tells the drift, and least
+    squares its start.
     A single outlier that comes back is no drift.
     """
     course = np.array(list(values), dtype=float)
     if len(course) <= BASELINE:
         return None
-    first = course[:BASELINE]
-    usual = float(np.median(first))
-    # Five captures tell a scatter badly: never less than 0.2 % of the value.
-    scatter = max(1.4826 * float(np.median(np.abs(first - usual))), 0.002 * abs(usual), 1e-6)
+    usual = float(np.median(course[:BASELINE]))
+    # From night to night, so that a drift does not widen it; five captures alone tell it badly.
+    # Never less than 0.2 % of the value. The factor makes it a standard deviation (Gauss).
+    steps = np.abs(np.diff(course))
+    scatter = max(1.4826 * float(np.median(steps)) / np.sqrt(2), 0.002 * abs(usual), 1e-6)
     for sign, direction in ((1.0, "rising"), (-1.0, "falling")):
-        total, start = 0.0, 0
-        for index, value in enumerate(course):
+        total = 0.0
+        for value in course:
             step = sign * (value - usual) / scatter - ALLOWANCE
             total = max(0.0, total + min(step, DECISION - ALLOWANCE))
-            if total == 0.0:
-                start = index + 1
-            last = index == len(course) - 1
-        if total > DECISION and last and start < len(course):
-            return start, direction, usual, scatter
+        if total > DECISION:
+            return _start(course), direction, usual, scatter
     return None
+
+
+def _start(course: npt.NDArray[np.float64]) -> int:
+    """Return the index from which a step or a steady climb explains the course best.
+
+    Least squares over all starts, each with both forms.
+    """
+    place = np.arange(len(course), dtype=float)
+    best, start = np.inf, len(course) - 1
+    for index in range(1, len(course)):
+        for form in (place >= index, np.clip(place - index + 1, 0, None)):
+            terms = np.stack([np.ones_like(place), form.astype(float)], 1)
+            fitted = terms @ np.linalg.lstsq(terms, course, rcond=None)[0]
+            rest = float(np.square(course - fitted).sum())
+            if rest < best - 1e-12:
+                best, start = rest, index
+    return start

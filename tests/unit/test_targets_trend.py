@@ -1,0 +1,108 @@
+"""When did focus, colour or light begin to drift."""
+
+from __future__ import annotations
+
+import sqlite3
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from glassine.errors import GlassineError
+from glassine.targets import trend
+
+
+def results(batch, taken, **values):
+    measures = [{"name": name, "value": value, "unit": "x"} for name, value in values.items()]
+    return {
+        "batch": batch,
+        "targets": [
+            {"target": "peh-film-01", "taken": taken, "state": "measured", "measures": measures}
+        ],
+    }
+
+
+def test_points_come_back_in_order_of_capture_and_once_a_batch(tmp_path):
+    database = tmp_path / "targets.sqlite"
+    trend.record(database, results("b2", "2026-03-18T10:00:00", sfr50=54.0, rotation=1.0))
+    trend.record(database, results("b1", "2026-03-17T10:00:00", sfr50=55.0))
+    trend.record(database, results("b2", "2026-03-18T10:00:00", sfr50=53.0))
+    found = trend.series(database)
+    assert list(found) == [("peh-film-01", "sfr50")]
+    assert [(point["batch"], point["value"]) for point in found["peh-film-01", "sfr50"]] == [
+        ("b1", 55.0),
+        ("b2", 53.0),
+    ]
+
+
+def test_what_was_not_measured_leaves_no_point(tmp_path):
+    database = tmp_path / "targets.sqlite"
+    given_results = results("b1", "t", sfr50=None, white_balance=1.0)
+    given_results["targets"].append({"target": "x", "state": "not found", "measures": []})
+    trend.record(database, given_results)
+    assert list(trend.series(database)) == [("peh-film-01", "white_balance")]
+
+
+def test_no_database_means_no_points(tmp_path):
+    assert trend.series(tmp_path / "none.sqlite") == {}
+    assert not (tmp_path / "none.sqlite").exists()
+
+
+def test_another_file_is_refused_in_words(tmp_path):
+    path = tmp_path / "targets.sqlite"
+    path.write_bytes(b"this is no database" * 200)
+    with pytest.raises(GlassineError, match=r"targets\.trend"):
+        trend.series(path)
+    with sqlite3.connect(tmp_path / "new.sqlite") as connection:
+        connection.execute("PRAGMA user_version = 9")
+    connection.close()
+    with pytest.raises(GlassineError, match="version 9"):
+        trend.series(tmp_path / "new.sqlite")
+
+
+@pytest.mark.parametrize(("slope", "direction"), [(-0.6, "falling"), (0.6, "rising")])
+def test_a_slow_drift_is_dated_near_its_start(slope, direction):
+    rng = np.random.default_rng(4)
+    start = 14
+    course = 55 + rng.normal(0, 0.3, 24)
+    course[start:] += slope * np.arange(1, 24 - start + 1)
+    index, way, usual, _ = trend.began(course)
+    assert way == direction
+    assert abs(index - start) <= 2
+    assert usual == pytest.approx(55, abs=0.5)
+
+
+def test_a_step_is_dated_to_its_batch():
+    course = [55.0, 55.1, 54.9, 55.0, 55.05, 55.0, 54.95, 52.0, 52.1, 51.9]
+    assert trend.began(course)[0] == 7
+
+
+def test_one_bad_night_is_no_drift():
+    course = [55.0, 55.2, 54.8, 55.1, 54.9, 55.0, 48.0, 55.0, 55.1, 54.9, 55.0, 55.0, 54.9,
+              55.1, 55.0, 55.0, 55.0]  # fmt: skip
+    assert trend.began(course) is None
+
+
+def test_few_captures_say_nothing():
+    assert trend.began([55, 50, 45, 40, 35]) is None
+
+
+@settings(max_examples=60)
+@given(st.floats(0.1, 1000), st.integers(0, 10_000))
+def test_a_steady_rig_rarely_alarms_and_never_without_cause(level, seed):
+    course = level * (1 + np.random.default_rng(seed).uniform(-0.0005, 0.0005, 30))
+    assert trend.began(course) is None
+
+
+def test_drifts_name_batch_and_measure(tmp_path):
+    database = tmp_path / "targets.sqlite"
+    for day in range(12):
+        sharp = 55.0 + 0.1 * (day % 3) - (3.0 * (day - 7) if day > 7 else 0)
+        trend.record(
+            database,
+            results(f"b{day:02d}", f"2026-03-{day + 1:02d}", sfr50=sharp, noise_lightness=0.3),
+        )
+    (drift,) = trend.drifts(trend.series(database))
+    assert (drift.measure, drift.direction, drift.since) == ("sfr50", "falling", "b08")
+    assert drift.taken == "2026-03-09"
