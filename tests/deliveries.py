@@ -65,8 +65,8 @@ def deliver(root: Path, given: dict[str, Any]) -> dict[str, Any]:
     delivery.deliver_batch(
         root / "masters" / "b1", root / "results" / "b1", root / "deliveries", given
     )
-    receipt: dict[str, Any] = files.read_json(root / "deliveries" / "b1.receipt.json")
-    return receipt
+    receipts = [files.read_json(path) for path in (root / "deliveries").glob("*.receipt.json")]
+    return dict(max(receipts, key=lambda receipt: int(receipt["revision"])))
 
 
 def changed_title(root: Path, item: str, title: str) -> None:

@@ -8,6 +8,7 @@ written to: a changed batch makes a new one (`<batch>.r2`) that says what it rep
 from __future__ import annotations
 
 import hashlib
+import json
 import re
 import shutil
 from dataclasses import dataclass
@@ -68,7 +69,7 @@ class Plan:
 def deliver_batch(
     batch_dir: Path, results_batch_dir: Path, deliveries_dir: Path, given: dict[str, Any]
 ) -> None:
-    """Write the delivery of a batch and its receipt `deliveries/<batch>.receipt.json`.
+    """Write the delivery of a batch and its receipt `deliveries/<delivery>.receipt.json`.
 
     given: {"batch", "items": [ids], "lacking": [{"item", "state", "findings"}], "settings",
     "institution"}. Does nothing where the last delivery held the same. Raises GlassineError where
@@ -81,7 +82,7 @@ def deliver_batch(
     deliveries_dir.mkdir(parents=True, exist_ok=True)
     latest = _latest(deliveries_dir, given["batch"])
     if latest and latest["content"] == content:
-        _publish(deliveries_dir, latest)
+        _publish(deliveries_dir, given["batch"])
         return
     plan = _plan(deliveries_dir, given["batch"], content, latest)
     groups = _groups(items, int(own.get("max_bag_gb", 0) * GB))
@@ -159,20 +160,15 @@ def _latest(deliveries_dir: Path, batch: str) -> dict[str, Any] | None:
     return receipt
 
 
-def _publish(deliveries_dir: Path, receipt: dict[str, Any]) -> None:
-    """Write the latest receipt where the night and the report look for it."""
-    contracts.write(deliveries_dir / f"{receipt['batch']}.receipt.json", "receipt", receipt)
+def _publish(deliveries_dir: Path, batch: str) -> None:
+    """Write each delivery's receipt beside it.
 
-
-def _taken(deliveries_dir: Path, batch: str) -> int:
-    """Return the highest revision that has a bag or a receipt, 0 for none."""
-    pattern = re.compile(re.escape(batch) + r"(?:\.r(\d+))?(?:\.\d{3})?(?:\.tar|\.zip)?")
-    numbers = list(_receipts(deliveries_dir, batch))
-    for path in deliveries_dir.iterdir():
-        match = pattern.fullmatch(path.name)
-        if match:
-            numbers.append(int(match[1] or 1))
-    return max(numbers, default=0)
+    The first has the name that the night waits for and removes before it delivers again; that is
+    why receipts are kept in a folder of their own as well.
+    """
+    for path in _receipts(deliveries_dir, batch).values():
+        receipt = contracts.read(path, "receipt")
+        contracts.write(deliveries_dir / f"{receipt['delivery']}.receipt.json", "receipt", receipt)
 
 
 def _plan(deliveries_dir: Path, batch: str, content: str, latest: dict[str, Any] | None) -> Plan:
@@ -182,8 +178,8 @@ def _plan(deliveries_dir: Path, batch: str, content: str, latest: dict[str, Any]
         kept = files.read_json(state)
         if kept["content"] == content:
             return Plan(**kept)
-        _discard(deliveries_dir, kept["name"])
-    revision = _taken(deliveries_dir, batch) + 1
+        _discard(deliveries_dir, kept)
+    revision = max(_receipts(deliveries_dir, batch), default=0) + 1
     plan = Plan(
         batch=batch,
         name=batch if revision == 1 else f"{batch}.r{revision}",
@@ -196,15 +192,25 @@ def _plan(deliveries_dir: Path, batch: str, content: str, latest: dict[str, Any]
     return plan
 
 
-def _discard(deliveries_dir: Path, name: str) -> None:
-    """Remove what was begun of a delivery whose content has changed since."""
-    pattern = re.compile(r"\.part-" + re.escape(name) + r"(?:\.\d{3})?(?:\.tar|\.zip)?")
+def _discard(deliveries_dir: Path, kept: dict[str, Any]) -> None:
+    """Remove what was begun of a delivery whose content has changed since.
+
+    A bag that has its name already, but no receipt yet, was never delivered; it goes too, if it
+    says itself that it is that one.
+    """
+    name = re.escape(kept["name"]) + r"(?:\.\d{3})?(?:\.tar|\.zip)?"
     for path in sorted(deliveries_dir.iterdir()):
-        if pattern.fullmatch(path.name):
+        begun = re.fullmatch(r"\.part-" + name, path.name)
+        if begun or (re.fullmatch(name, path.name) and _says(path, kept["content"])):
             if path.is_dir():
                 shutil.rmtree(path)
             else:
                 path.unlink()
+
+
+def _says(path: Path, content: str) -> bool:
+    statement = _tag_file(path, "delivery/delivery.json")
+    return statement is not None and json.loads(statement).get("content") == content
 
 
 def _groups(items: list[Item], limit: int) -> list[list[Item]]:
@@ -278,18 +284,29 @@ def _bag(
 def _require_own(final: Path, tags: dict[str, bytes]) -> None:
     """Go on only where the bag that has the name is the one this delivery finished before."""
     name = "tagmanifest-sha256.txt"
-    with bag.reading(final) as found:
-        if name in found.store.files:
-            with found.store.open(name) as opened:
-                if opened.read() == tags[name] and not found.findings:
-                    return
-    raise GlassineError.because(
-        "delivery.exists",
-        final,
-        "Another delivery has this name; it is not touched.",
-        "a free name for the bag.",
-        "Move the other delivery away, or rename the batch.",
-    )
+    if _tag_file(final, name) != tags[name] or bag.validate(final):
+        raise GlassineError.because(
+            "delivery.exists",
+            final,
+            "Something else has this name, and no receipt tells what it is; it is not touched.",
+            "a free name for the bag.",
+            "Bring its receipt back into deliveries/receipts, or move it away, and run again.",
+        )
+
+
+def _tag_file(path: Path, name: str) -> bytes | None:
+    """Return a tag file of a bag, None where there is no bag or no such file in it."""
+    try:
+        store = bag.open_store(path)
+    except GlassineError:
+        return None
+    try:
+        if store.files.get(name, bag.MAX_TAG_BYTES) >= bag.MAX_TAG_BYTES:
+            return None
+        with store.open(name) as opened:
+            return opened.read()
+    finally:
+        store.close()
 
 
 def _require_valid(path: Path) -> None:
@@ -444,5 +461,5 @@ def _finish(
         "software": f"Glassine {__version__}",
     }
     contracts.write(deliveries_dir / RECEIPTS / f"{plan.name}.json", "receipt", receipt)
-    _publish(deliveries_dir, receipt)
+    _publish(deliveries_dir, plan.batch)
     (deliveries_dir / _STATE.format(batch=plan.batch)).unlink(missing_ok=True)

@@ -260,6 +260,25 @@ def test_killed_between_bag_and_receipt(tmp_path: Path, monkeypatch: pytest.Monk
     assert not (tmp_path / "deliveries" / "b1.r2").exists()
 
 
+@pytest.mark.parametrize("form", FORMS)
+def test_killed_before_the_receipt_and_changed_since(
+    form: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    given = deliveries.make_batch(tmp_path, form=form)
+
+    def killed(*_: object) -> None:
+        raise Killed
+
+    with monkeypatch.context() as inner:
+        inner.setattr(delivery, "_finish", killed)
+        with pytest.raises(Killed):
+            deliveries.deliver(tmp_path, given)
+    deliveries.changed_title(tmp_path, "PEH-0001", "Another title")
+    receipt = deliveries.deliver(tmp_path, given)
+    assert receipt["revision"] == 1
+    assert delivered.check(tmp_path / "deliveries" / FORMS[form]) == []
+
+
 def test_batch_changed_while_a_delivery_was_interrupted(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -350,15 +369,34 @@ def test_nothing_done_nothing_delivered(tmp_path: Path) -> None:
     assert codes(caught) == {"delivery.empty"}
 
 
-def test_foreign_folder_of_that_name_is_not_touched(tmp_path: Path) -> None:
+@pytest.mark.parametrize("form", FORMS)
+def test_what_has_the_name_already_is_not_touched(form: str, tmp_path: Path) -> None:
+    given = deliveries.make_batch(tmp_path, form=form)
+    foreign = tmp_path / "deliveries" / FORMS[form]
+    if form == "folder":
+        foreign.mkdir(parents=True)
+        (foreign / "kept.txt").write_text("kept")
+    else:
+        foreign.parent.mkdir()
+        foreign.write_text("kept")
+    before = tree(tmp_path / "deliveries")
+    with pytest.raises(GlassineError) as caught:
+        deliveries.deliver(tmp_path, given)
+    assert codes(caught) == {"delivery.exists"}
+    after = tree(tmp_path / "deliveries")
+    assert before.items() <= after.items()
+    assert not [path for path in after if "receipt" in path]
+
+
+def test_each_delivery_keeps_its_receipt(tmp_path: Path) -> None:
     given = deliveries.make_batch(tmp_path)
-    foreign = tmp_path / "deliveries" / "b1" / "kept.txt"
-    foreign.parent.mkdir(parents=True)
-    foreign.write_text("kept")
-    receipt = deliveries.deliver(tmp_path, given)
-    assert foreign.read_text() == "kept"
-    assert receipt["delivery"] == "b1.r2"
-    assert receipt["replaces"] is None
+    deliveries.deliver(tmp_path, given)
+    first = (tmp_path / "deliveries" / "b1.receipt.json").read_bytes()
+    deliveries.changed_title(tmp_path, "PEH-0002", "The other quay")
+    (tmp_path / "deliveries" / "b1.receipt.json").unlink()
+    deliveries.deliver(tmp_path, given)
+    assert (tmp_path / "deliveries" / "b1.receipt.json").read_bytes() == first
+    assert (tmp_path / "deliveries" / "b1.r2.receipt.json").exists()
 
 
 @pytest.mark.parametrize("copy", ["reflink", "hardlink"])
