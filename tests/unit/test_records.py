@@ -151,6 +151,7 @@ def test_every_step_is_an_event(made):
         "creation",
         "quality review",
         "metadata modification",
+        "message digest calculation",
         "metadata creation",
     ]
 
@@ -258,6 +259,34 @@ def test_each_file_has_both_digests_its_format_and_its_source(made):
     assert set(derived) == {"PEH-0001/masters/PEH-0001.tif"}
 
 
+def test_a_licence_is_a_rights_statement_of_its_own(tmp_path):
+    rights = {"uri": "http://creativecommons.org/licenses/by/4.0/", "status": "copyrighted"}
+    root = parsed(Made(tmp_path, rights=rights).master("PEH-0001.tif"))
+    assert texts(root, "//premis:rightsBasis/text()") == ["copyright", "license"]
+    assert texts(root, "//premis:copyrightStatus/text()") == ["copyrighted"]
+    assert texts(root, "//premis:licenseDocumentationIdentifierValue/text()") == [rights["uri"]]
+
+
+def test_a_file_points_to_its_records_and_to_what_happened_to_it(made):
+    root = parsed(made)
+    master = root.xpath("//mets:fileGrp[@USE='master']/mets:file", namespaces=NS)[0]
+    kinds = [
+        texts(root, f"//*[@ID='{each}']//premis:eventType/text()")
+        for each in master.get("ADMID").split()
+    ]
+    assert [kind[0] for kind in kinds if kind] == [
+        "capture",
+        "ingestion",
+        "message digest calculation",
+        "fixity check",
+        "format identification",
+        "image analysis",
+        "validation",
+        "creation",
+        "quality review",
+    ]
+
+
 def test_software_is_named_with_its_version(made):
     root = parsed(made)
     found = {
@@ -281,7 +310,7 @@ def test_mix_of_a_master(made):
     assert told["fNumber"] == "5.6" and told["isoSpeedRatings"] == "64"
     assert told["orientation"] == "normal*"
     assert told["samplingFrequencyUnit"] == "in."
-    assert texts(mix, ".//mix:xSamplingFrequency/*/text()") == ["39997", "10"]
+    assert texts(mix, ".//mix:xSamplingFrequency/*/text()") == ["39997", "10"]  # 3999.7
     assert texts(mix, ".//mix:bitsPerSampleValue/text()") == ["16", "16", "16"]
     assert told["samplingFrequencyPlane"] == "object plane"
     assert told["iccProfileName"] == "ProStar wide gamut linear"
@@ -301,9 +330,9 @@ def test_mix_of_a_derivative_tells_what_was_done(made):
         "mirrored left to right",
         "inverted from negative",
     ]
-    # 600 of 900 px at 3999.7 ppi.
+    # 600 of 900 px at 3999.7 ppi, told to the hundredth.
     numerator, denominator = texts(mix, ".//mix:xSamplingFrequency/*/text()")
-    assert int(numerator) / int(denominator) == pytest.approx(3999.7 * 600 / 900, abs=1e-3)
+    assert int(numerator) / int(denominator) == pytest.approx(3999.7 * 600 / 900, abs=5e-3)
     assert texts(mix, ".//mix:bitsPerSampleValue/text()") == ["8"]  # one band, as rendered
 
 
@@ -323,6 +352,19 @@ def test_targets_of_the_batch_are_named(made):
     }
     root = parsed(made)
     assert texts(root, "//mix:externalTarget/text()") == ["targets/step%20wedge.tif"]
+
+
+def test_the_profiles_named_in_mix_are_those_that_derivatives_carry():
+    from io import BytesIO
+
+    from PIL import ImageCms
+
+    from glassine import colour
+    from glassine.records import mix
+
+    for bands, profile in ((3, colour.srgb_profile()), (1, colour.grey_profile())):
+        opened = ImageCms.ImageCmsProfile(BytesIO(profile))
+        assert ImageCms.getProfileDescription(opened).strip() == mix.OUTPUT_PROFILES[bands]
 
 
 @pytest.mark.parametrize("value", range(1, 9))

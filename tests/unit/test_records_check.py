@@ -221,7 +221,7 @@ DAMAGES: dict[str, tuple[Damage, set[str]]] = {
     "event without a type": (remove("//premis:eventType"), {"profile"}),
     "event that an object names is gone": (
         remove("//mets:digiprovMD[.//premis:event]"),
-        {"identifier"},
+        {"identifier", "reference"},
     ),
     "agent is gone": (remove("//mets:digiprovMD[.//premis:agent]"), {"identifier"}),
     "event names an unknown object": (

@@ -20,14 +20,14 @@ def _json(value: Any) -> str:
     return json.dumps(value, sort_keys=True, ensure_ascii=False, allow_nan=False)
 
 
-def _software(event: dict[str, Any]) -> list[tuple[Agent, str]]:
+def _software(event: dict[str, Any]) -> tuple[tuple[Agent, str], ...]:
     used = event.get("software") or {"glassine": __version__}
-    return [(Agent("software", name, version), EXECUTED) for name, version in sorted(used.items())]
+    return tuple((Agent("software", name, used[name]), EXECUTED) for name in sorted(used))
 
 
-def _people(event: dict[str, Any]) -> list[tuple[Agent, str]]:
+def _people(event: dict[str, Any]) -> tuple[tuple[Agent, str], ...]:
     operator = event.get("operator")
-    return [(person(operator), DECIDED)] if operator else []
+    return ((person(operator), DECIDED),) if operator else ()
 
 
 def person(role: str) -> Agent:
@@ -36,7 +36,7 @@ def person(role: str) -> Agent:
 
 
 def _by(event: dict[str, Any]) -> tuple[tuple[Agent, str], ...]:
-    return (*_software(event), *_people(event))
+    return _software(event) + _people(event)
 
 
 def camera(header: dict[str, Any]) -> Agent | None:
@@ -293,7 +293,7 @@ def _measured(history: History, facts: ItemFacts) -> None:
             worst,
             detail=_json(limits),
             note="measured by program against the limits of the settings",
-            agents=tuple(_software(event)),
+            agents=_software(event),
             sources=tuple(
                 object_name(facts.item, f"masters/{path}")
                 for path in sorted({frame["master"] for frame in facts.quality["frames"]})
@@ -322,6 +322,18 @@ def _embedded(history: History, facts: ItemFacts) -> None:
             note="metadata spliced in beside the encoded picture, whose bytes stay as they were",
             agents=_by(event),
             outcomes=tuple(object_name(facts.item, path) for path in made),
+        )
+    )
+    history.tell(
+        Event(
+            f"{facts.item}#derivative-digests",
+            "message digest calculation",
+            event["time"],
+            "success",
+            detail=_json({"algorithms": ["sha256", "sha512"]}),
+            note="of each derivative as it stands in the package",
+            agents=_software(event),
+            sources=tuple(object_name(facts.item, path) for path in made),
         )
     )
 

@@ -29,7 +29,7 @@ def build(facts: ItemFacts, told: premis.History, now: dict[str, Any]) -> Elemen
     _header(root, facts, now)
     _descriptive(root, facts, now)
     _administrative(root, facts, told)
-    _files(root, facts)
+    _files(root, facts, told)
     _physical(root, facts)
     _logical(root, facts)
     return root
@@ -107,7 +107,7 @@ def _mix_id(entry: FileFacts) -> str:
     return xml_id("mix", entry.path)
 
 
-def _files(root: Element, facts: ItemFacts) -> None:
+def _files(root: Element, facts: ItemFacts, told: premis.History) -> None:
     section = add(root, "mets:fileSec")
     with_mix = {"master", "access", "thumbnail"}
     for use in USES:
@@ -126,7 +126,7 @@ def _files(root: Element, facts: ItemFacts) -> None:
                 CREATED=entry.created,
                 CHECKSUM=entry.digests["sha256"],
                 CHECKSUMTYPE=DIGEST_NAMES["sha256"],
-                ADMID=" ".join([*ids, "rights"]),
+                ADMID=" ".join([*ids, "rights", *_event_ids(told, facts, entry)]),
                 GROUPID=xml_id("from", entry.derived_from or entry.path),
             )
             add(
@@ -136,6 +136,11 @@ def _files(root: Element, facts: ItemFacts) -> None:
                 xlink__type="simple",
                 xlink__href=href(entry.path),
             )
+
+
+def _event_ids(told: premis.History, facts: ItemFacts, entry: FileFacts) -> list[str]:
+    name = premis.object_name(facts.item, entry.path)
+    return [xml_id("event", event.id) for event in told.about(name)]
 
 
 def href(path: str) -> str:

@@ -16,13 +16,15 @@ from glassine.records.markup import Element, add, add_known, element
 
 VERSION = "2.0"
 MM_PER_INCH = 25.4
+# The profiles that derivatives carry, by bands, under the names in their description tags.
+OUTPUT_PROFILES = {3: "sRGB", 1: "Grey, sRGB curve"}
 # MIX 2.0 knows these versions of EXIF alone.
 _EXIF_VERSIONS = ("0220", "0221", "0230")
 
 
 def _rational(parent: Element, tag: str, value: float) -> None:
-    """Add numerator and denominator; a resolution to the thousandth is more than is known."""
-    exact = Fraction(value).limit_denominator(1000)
+    """Add numerator and denominator; a resolution to the hundredth is more than is known."""
+    exact = Fraction(round(value * 100), 100)
     holder = add(parent, tag)
     add(holder, "mix:numerator", exact.numerator)
     add(holder, "mix:denominator", exact.denominator)
@@ -225,9 +227,7 @@ def derivative(
     root = element("mix:mix")
     _object(root, entry, facts.item, "big endian", "JPEG")
     space = "sRGB" if bands == 3 else "BlackIsZero"
-    profile = ((frame.get("tone") or {}).get("icc") or {}).get("name")
-    default = "sRGB IEC61966-2.1" if bands == 3 else "sRGB grey"
-    _image(root, size[0], size[1], space, profile or default)
+    _image(root, size[0], size[1], space, OUTPUT_PROFILES[bands])
     capture = add(root, "mix:ImageCaptureMetadata")
     source = add(capture, "mix:SourceInformation")
     add(source, "mix:sourceType", "digital master")

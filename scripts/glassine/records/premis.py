@@ -5,6 +5,7 @@ Section numbers are those of the PREMIS Data Dictionary 3.0 (2015).
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -131,14 +132,21 @@ def _events_of(root: Element, name: str, history: History) -> None:
         add(link, "premis:linkingEventIdentifierValue", event.id)
 
 
-def _rights_link(root: Element, item: str) -> None:
-    link = add(root, "premis:linkingRightsStatementIdentifier")
-    add(link, "premis:linkingRightsStatementIdentifierType", LOCAL)
-    add(link, "premis:linkingRightsStatementIdentifierValue", rights_name(item))
+def _rights_link(root: Element, facts: ItemFacts) -> None:
+    names = [rights_name(facts.item)]
+    names += [licence_name(facts.item)] if is_licence(facts.rights.get("uri")) else []
+    for name in names:
+        link = add(root, "premis:linkingRightsStatementIdentifier")
+        add(link, "premis:linkingRightsStatementIdentifierType", LOCAL)
+        add(link, "premis:linkingRightsStatementIdentifierValue", name)
 
 
 def rights_name(item: str) -> str:
     return f"{item}/rights"
+
+
+def licence_name(item: str) -> str:
+    return f"{item}/licence"
 
 
 def representation(facts: ItemFacts, history: History) -> Element:
@@ -148,7 +156,7 @@ def representation(facts: ItemFacts, history: History) -> Element:
     names = [object_name(facts.item, path) for path in facts.files]
     _relationship(root, vocabulary.STRUCTURAL, "includes", names)
     _events_of(root, object_name(facts.item), history)
-    _rights_link(root, facts.item)
+    _rights_link(root, facts)
     return root
 
 
@@ -212,7 +220,34 @@ def rights(facts: ItemFacts) -> Element:
         add(document, "premis:copyrightDocumentationIdentifierType", "URI")
         add(document, "premis:copyrightDocumentationIdentifierValue", stated["uri"])
         add(document, "premis:copyrightDocumentationRole", "rights statement")
+    _of_item(statement, facts.item)
+    if is_licence(stated.get("uri")):
+        _licence(root, facts.item, stated["uri"])
+    return root
+
+
+def is_licence(uri: str | None) -> bool:
+    """Return whether a rights URI grants something by itself, as Creative Commons licences do."""
+    return bool(
+        re.match(r"https?://creativecommons\.org/(licenses/|publicdomain/zero/)", uri or "")
+    )
+
+
+def _licence(root: Element, item: str, uri: str) -> None:
+    statement = add(root, "premis:rightsStatement")
+    holder = add(statement, "premis:rightsStatementIdentifier")
+    add(holder, "premis:rightsStatementIdentifierType", LOCAL)
+    add(holder, "premis:rightsStatementIdentifierValue", licence_name(item))
+    add(statement, "premis:rightsBasis", "license")
+    licence = add(statement, "premis:licenseInformation")
+    document = add(licence, "premis:licenseDocumentationIdentifier")
+    add(document, "premis:licenseDocumentationIdentifierType", "URI")
+    add(document, "premis:licenseDocumentationIdentifierValue", uri)
+    add(document, "premis:licenseDocumentationRole", "licence text")
+    _of_item(statement, item)
+
+
+def _of_item(statement: Element, item: str) -> None:
     link = add(statement, "premis:linkingObjectIdentifier")
     add(link, "premis:linkingObjectIdentifierType", LOCAL)
-    add(link, "premis:linkingObjectIdentifierValue", object_name(facts.item))
-    return root
+    add(link, "premis:linkingObjectIdentifierValue", object_name(item))
