@@ -308,8 +308,8 @@ def test_bands_come_out_with_height_and_period(tmp_path, amplitude, period):
 
 
 def test_a_field_at_full_scale_is_known_as_clipped(tmp_path):
-    assert field.clipped(field_of(tmp_path, replace(FILM, exposure=1.2))) > 0.5
-    assert field.clipped(field_of(tmp_path, FILM)) == 0
+    assert field.evenness(field_of(tmp_path, replace(FILM, exposure=1.2))) > 0.5
+    assert isinstance(field.evenness(field_of(tmp_path, FILM)), field.Evenness)
 
 
 # --- bits --------------------------------------------------------------------------------

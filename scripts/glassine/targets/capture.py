@@ -86,10 +86,21 @@ class Capture:
         bottom = min(self.height, round(float(centre[1]) + height / 2))
         return left, top, max(0, right - left), max(0, bottom - top)
 
+    def _whole(self) -> Any:
+        """Return the image for one way from top to bottom: a third of the cost of random access."""
+        return masters.open_image(self.path) if self.plain else self.image
+
+    def strip(self, left: int, width: int) -> Light:
+        """Return linear light (height, width, bands) of an upright strip of full height."""
+        try:
+            found = np.asarray(self._whole().crop(left, 0, width, self.height).numpy())
+        except pyvips.Error as problem:
+            raise masters.decoding_problem(self.path, problem) from problem
+        return self.encoding.linear(found.reshape(self.height, width, self.bands))
+
     def shrunk(self, factor: int) -> Codes:
         """Return mean codes over squares of `factor` px (float32, bands last)."""
-        # From top to bottom costs a third of random access.
-        whole = masters.open_image(self.path) if self.plain else self.image
+        whole = self._whole()
         try:
             small = whole if factor == 1 else whole.shrink(factor, factor)
             found = np.asarray(small.cast("float").numpy())

@@ -18,6 +18,8 @@ from glassine.targets.sampling import Reading
 
 # Blocks along the long side into which the field is averaged.
 BLOCKS = 96
+# Parts of a block along a side, in which pixels at full scale are looked for.
+FINE = 8
 # Degree of the surface that stands for the light: lamps and lenses are smooth.
 DEGREE = 4
 # Width of the strips in which bands are sought, px.
@@ -50,24 +52,22 @@ def _terms(x: Array, y: Array) -> Array:
     )
 
 
-def clipped(capture: Capture) -> float:
-    """Return the share of small blocks of a field whose mean is full scale in some channel.
-
-    A field that is clipped hides both fall-off and bands.
-    """
-    factor = max(1, -(-max(capture.width, capture.height) // (8 * BLOCKS)))
-    codes = capture.shrunk(factor)
-    full = 65535 if capture.bits == 16 else 255
-    return float((codes >= full - 0.5).any(axis=2).mean())
-
-
-def evenness(capture: Capture) -> Evenness:
+def evenness(capture: Capture) -> Evenness | float:
     """Return how even a field capture is, by a smooth surface through its block means.
 
     The surface is evaluated out to the borders of the picture, where blocks only average.
+    A field that is clipped hides fall-off and bands: its share at full scale comes instead.
     """
-    factor = max(1, -(-max(capture.width, capture.height) // BLOCKS))
-    codes = capture.shrunk(factor)
+    fine = max(1, -(-max(capture.width, capture.height) // (FINE * BLOCKS)))
+    small = capture.shrunk(fine)
+    full = 65535 if capture.bits == 16 else 255
+    clipped = float((small >= full - 0.5).any(axis=2).mean())
+    if clipped > MAX_CLIPPED:
+        return clipped
+    rows, columns = (length // FINE for length in small.shape[:2])
+    codes = small[: rows * FINE, : columns * FINE]
+    codes = codes.reshape(rows, FINE, columns, FINE, -1).mean(axis=(1, 3))
+    factor = fine * FINE
     kind = np.uint16 if capture.bits == 16 else np.uint8
     light = capture.encoding.linear(np.round(codes).astype(kind)).astype(float) @ capture.weights
     rows, columns = light.shape
@@ -138,7 +138,7 @@ def banding(capture: Capture) -> list[dict[str, Any]]:
     """
     found = []
     width, height = min(STRIP_PX, capture.width), min(STRIP_PX, capture.height)
-    upright = capture.light((capture.width - width) // 2, 0, width, capture.height)
+    upright = capture.strip((capture.width - width) // 2, width)
     level = capture.light(0, (capture.height - height) // 2, capture.width, height)
     weights = capture.weights.astype(np.float32)
     for name, profile in (

@@ -7,7 +7,7 @@ centre of the picture. It is fitted to the discs of the target, or to its four c
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -325,61 +325,49 @@ def tone_agreement(
 def _refined(
     capture: Capture, described: Description, homography: Array, agreement: float | None
 ) -> Placement:
+    """Return the placement fitted to the discs as measured in full resolution.
+
+    Its `seen` is below MIN_MARKS, and its map the rough one, where too few could be measured.
+    """
     marks = np.array(described.marks)
     centre = (capture.width / 2, capture.height / 2)
-    half_diagonal = float(np.hypot(*centre))
-    k1 = 0.0
+    none = np.empty((0, 2))
+    placement = Placement(
+        homography=homography,
+        k1=0.0,
+        centre=centre,
+        half_diagonal=float(np.hypot(*centre)),
+        residual_px=(0.0, 0.0),
+        seen=0,
+        wanted=len(marks),
+        tone_agreement=agreement,
+        marks_px=none,
+        marks_mm=none,
+        shift_px=np.empty((0, capture.bands, 2)),
+    )
     for _ in range(2):
-        rough = Placement(
-            homography,
-            k1,
-            centre,
-            half_diagonal,
-            (0, 0),
-            0,
-            len(marks),
-            agreement,
-            marks,
-            marks,
-            marks,
-        )
-        found = [_measured(capture, rough, at, described) for at in marks]
+        moved = placement
+        found = [_measured(capture, placement, at, described) for at in marks]
         good = np.array([spot is not None for spot in found])
         if good.sum() < MIN_MARKS:
-            break
+            return replace(placement, seen=int(good.sum()))
         points = np.array([spot[0] for spot in found if spot is not None])
-        homography, k1 = _fit_map(marks[good], points, homography, centre, half_diagonal)
-    else:
-        placed = _apply(homography, k1, centre, half_diagonal, marks[good])
-        away = np.linalg.norm(placed - points, axis=1)
         shifts = np.array([spot[1] for spot in found if spot is not None])
-        residual = (float(np.sqrt(np.mean(away**2))), float(away.max()))
-        return Placement(
-            homography,
-            k1,
-            centre,
-            half_diagonal,
-            residual,
-            int(good.sum()),
-            len(marks),
-            agreement,
-            points,
-            marks[good],
-            shifts,
-        )
-    return Placement(
-        homography,
-        0.0,
-        centre,
-        half_diagonal,
-        (0.0, 0.0),
-        int(good.sum()),
-        len(marks),
-        agreement,
-        np.empty((0, 2)),
-        marks[:0],
-        np.empty((0, 0, 2)),
+        placement = _fitted_to(placement, marks[good], points, shifts)
+        # The window about a disc was right if it was set within a tenth of the radius.
+        radius = described.mark_diameter_mm / 2 * np.sqrt(abs(np.linalg.det(homography[:2, :2])))
+        if np.abs(moved.pixels(marks[good]) - points).max() < 0.1 * radius:
+            break
+    return placement
+
+
+def _fitted_to(rough: Placement, mm: Array, px: Array, shifts: Array) -> Placement:
+    homography, k1 = _fit_map(mm, px, rough.homography, rough.centre, rough.half_diagonal)
+    fitted = replace(
+        rough, homography=homography, k1=k1, seen=len(mm), marks_px=px, marks_mm=mm, shift_px=shifts
     )
+    away = np.linalg.norm(fitted.pixels(mm) - px, axis=1)
+    return replace(fitted, residual_px=(float(np.sqrt(np.mean(away**2))), float(away.max())))
 
 
 def _measured(

@@ -460,12 +460,12 @@ def _field(field_capture: Capture | None, readings: list[Reading]) -> list[dict[
             *_even(even, "flat patches of the target"),
             _measure("banding", None, "%", note=no_field),
         ]
-    share = field.clipped(field_capture)
-    if share > field.MAX_CLIPPED:
-        why = f"the capture of the bare light is clipped ({100 * share:.1f} % of it)"
+    seen = field.evenness(field_capture)
+    if isinstance(seen, float):
+        why = f"the capture of the bare light is clipped ({100 * seen:.1f} % of it)"
         return [_measure(name, None, unit, note=why) for name, unit in FIELD_MEASURES]
     return [
-        *_even(field.evenness(field_capture), field_capture.path.name),
+        *_even(seen, field_capture.path.name),
         _worst("banding", field.banding(field_capture), "%"),
     ]
 
