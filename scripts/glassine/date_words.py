@@ -88,18 +88,20 @@ _UNDATED = re.compile(
     r"date (?:is )?(?:unknown|not known|unrecorded|not recorded)|unknown(?: date)?|"
     r"without date|sine dato)"
 )
+# A later print of the photograph: ", printed 1977", "; modern print", "/ reprint 1950".
 _PRINTED = re.compile(
-    r"(?P<rest>.*\d.*?)\s*[,;/(]*\s*\b(?:(?:re)?printed|print(?:ed)? date|"
-    r"prints? (?:made|from|later|(?=(?:c\.|ca\.)?\s?\d{4}))|later print)(?:\b|(?=\d)).*"
+    r"(?P<rest>.*\d.*?)(?:\s+(?:re)?printed|\s*[,;/(]+\s*"
+    r"(?:(?:a|this|later|modern|posthumous|recent|vintage|new)\s+)*(?:re)?print(?:ed|ing|s)?)"
+    r"(?:\b|(?=\d)).*"
 )
 _NEGATIVE = (
     re.compile(r"(?P<rest>.*\d.*?)\s*\(?\bnegative\)?(?:\s*[,;/]\s*.*\bprint\)?)?"),
     re.compile(r"neg(?:ative)?\.?:?\s+(?P<rest>.*?\d.*?)(?:\s*[,;/]\s*print\b.*)?"),
 )
 _APPROXIMATE = re.compile(
-    r"(?:c\.\s?a\.|c(?:irc)?a?\.|circa\b|(?:in|on) or about\b|ca\b|cca\b\.?|c(?=\s?\d)|about\b|"
+    r"(?:c\.\s?a\.|c(?:irc)?a?\.|circa\b\.?|(?:in|on) or about\b|ca\b|cca\b\.?|c(?=\s?\d)|about\b|"
     r"abt\b\.?|around\b|"
-    r"approximately\b|approx\b\.?|roughly\b|estimated\b|est\.|c\b)\s*"
+    r"week of\b|approximately\b|approx\b\.?|roughly\b|estimated\b|est\.|c\b)\s*"
 )
 _UNCERTAIN = re.compile(
     r"(?:\?|probably|prob\.|possibly|poss\.|perhaps|maybe|likely|presumably|supposedly)\s*"
@@ -194,6 +196,7 @@ def _tidy(text: str) -> str:
         r"(?:n\.\s?d\.|undated|no date)[,;:]?\s*[\[(]?([^\[\]()]+)[\])]?", plain
     )
     plain = supplied[1] if supplied else plain
+    plain = re.sub(r"(?<=\d(?:st|nd|rd|th))[\s-]+(?:c|cent)\b\.?", " century", plain)
     return re.sub(r"\bthe\s+(?=\d|early|mid|late|first|second|third|last)", "", plain)
 
 
@@ -243,20 +246,23 @@ def _choice(plain: str) -> str | None:
 
 def _list(plain: str) -> str | None:
     """Return first to last of "1906, 1907 and 1909" or "October 3, 4, 1950", in order of time."""
-    if re.fullmatch(r"\d{4}(?:\s*[,;]\s*\d{4})+(?:\s*,?\s*(?:and|&)\s*\d{4})?", plain):
-        years = re.findall(r"\d{4}", plain)
-        in_order = all(a < b for a, b in pairwise(years))
-        return f"{years[0]}/{years[-1]}" if in_order else None
-    found = re.fullmatch(rf"({_MONTH})\s*(\d\d?)\s*,\s*(\d\d?)\s*,\s*(\d{{4}})", plain)
-    if not found:
-        return None
-    month = f"{found[1]} "
-    span = _span(f"{month}{found[2]}-{found[3]}, {found[4]}")
-    return span.text() if span else None
+    pieces = re.split(r"\s*(?:[,;]\s*(?:and|&)?|\band\b|&)\s*", plain)
+    if re.fullmatch(r"\d{4}(?:'?s)?", pieces[0]) and len(pieces) > 1:
+        spans = [_year(piece) or _decade(piece) for piece in pieces]
+    else:
+        found = re.fullmatch(rf"({_MONTH})\s*(\d\d?)", pieces[0])
+        if not found or len(pieces) < 3 or not re.fullmatch(r"\d{4}", pieces[-1]):
+            return None
+        days = [found[2], *pieces[1:-1]]
+        spans = [_day(f"{found[1]} {day}, {pieces[-1]}") for day in days]
+    known = [span for span in spans if span]
+    in_order = all(a.end < b.start for a, b in pairwise(known))
+    return f"{known[0].start}/{known[-1].end}" if in_order and len(known) == len(spans) else None
 
 
 def _whole(plain: str) -> str | None:
-    limit = _limit(plain)
+    rest, approximate, uncertain = _without_doubts(plain)
+    limit = _limit(plain) or _limit(rest, approximate, uncertain)
     if limit:
         return limit
     span = _span(plain)
@@ -267,7 +273,7 @@ def _ordered(edtf: str) -> str | None:
     return edtf if dates.bounds(edtf) else None
 
 
-def _limit(plain: str) -> str | None:
+def _limit(plain: str, approximate: bool = False, uncertain: bool = False) -> str | None:
     """Return the half-open interval for "before ...", "... or later" and the like.
 
     Both limits include the date named: cataloguers use "after 1896" for "1896 or later" too,
@@ -285,11 +291,12 @@ def _limit(plain: str) -> str | None:
         rest = plain[found.end() :]
         if pattern is _NOT_BEFORE and found[0].startswith("from"):
             return _from(rest)
-        return _open(_span(rest), form)
+        return _open(_span(rest), form, approximate, uncertain)
     for pattern, form in ((_OR_EARLIER, "end"), (_OR_LATER, "start")):
         found = pattern.fullmatch(plain)
         if found:
-            return _open(_span(re.sub(r"^from\s+", "", found["rest"])), form)
+            rest = re.sub(r"^from\s+", "", found["rest"])
+            return _open(_span(rest), form, approximate, uncertain)
     return None
 
 
@@ -302,9 +309,12 @@ def _from(rest: str) -> str | None:
     return span.text() if span else None
 
 
-def _open(span: _Span | None, form: str) -> str | None:
+def _open(
+    span: _Span | None, form: str, approximate: bool = False, uncertain: bool = False
+) -> str | None:
     if span is None:
         return None
+    span = _doubted(span, approximate, uncertain)
     if form in ("end", "before"):
         return f"../{span.start if form == 'before' else span.end}{span.mark}"
     return f"{span.start if form == 'start' else span.end}{span.mark}/.."
@@ -332,8 +342,6 @@ def _without_doubts(plain: str) -> tuple[str, bool, bool]:
     approximate = uncertain = False
     while True:
         plain = plain.strip(" ,")
-        if _century(plain) or _part(plain):  # "19th c." is no "19th, circa"
-            break
         about, doubt = _APPROXIMATE.match(plain), _UNCERTAIN.match(plain)
         tail = re.search(_AFTERTHOUGHT.pattern + "$", plain)
         if about and about.end() < len(plain):
@@ -505,9 +513,7 @@ def _decade(plain: str) -> _Span | None:
 
 def _hundred(plain: str) -> int | None:
     """Return the first year of "19th century", "nineteenth century" or None."""
-    found = re.fullmatch(
-        r"(\S+?)(st|nd|rd|th)?(?:\s+|-)?\s*(?:century|centuries|cent\.?|c\.?)", plain
-    )
+    found = re.fullmatch(r"(\S+?)(st|nd|rd|th)?(?:\s+|-)?\s*(?:century|centuries)", plain)
     if not found:
         return None
     word = f"{found[1]}{found[2] or ''}"
@@ -645,9 +651,7 @@ def _pair(left: str, right: str) -> tuple[_Span | None, _Span | None]:
     year = re.search(r"(\d{4})$", right)
     if year:
         candidates.append(f"{left}, {year[1]}" if re.search(r"\d$", left) else f"{left} {year[1]}")
-    if re.search(r"centur(?:y|ies)|cent\.?$|\bc\.$", right) and re.search(
-        r"(?:st|nd|rd|th)$", left
-    ):
+    if re.search(r"centur(?:y|ies)", right) and re.search(r"(?:st|nd|rd|th)$", left):
         candidates.append(f"{left} century")
     rest = re.fullmatch(_PART + r"(?P<rest>.+)", right)
     if rest and re.fullmatch(r"(?:early|mid(?:dle)?|late)-?", left):

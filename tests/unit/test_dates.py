@@ -78,6 +78,7 @@ UNDERSTOOD = {
     "late 19th century": "1867~/1899~",
     "mid-20th c.": "1934~/1966~",
     "late 19th to early 20th century": "1867~/1933~",
+    "late 19th c.-early 20th c.": "1867~/1933~",
     "18th-19th century": "1700/1899",
     "first half of the 20th century": "1900~/1949~",
     "last quarter of 19th century": "1875~/1899~",
@@ -122,6 +123,8 @@ UNDERSTOOD = {
     "1900 or later": "1900/..",
     "from 1900 onwards": "1900/..",
     "since 1900": "1900/..",
+    "probably before 1920": "../1920?",
+    "perhaps after 1920": "1920?/..",
     "after 1890 and before 1910": "1890/1910",
     # without a date
     "n.d.": "XXXX",
@@ -168,6 +171,7 @@ UNDERSTOOD = {
     "1954 June 12-14": "1954-06-12/1954-06-14",
     "May 4 or 5, 1921": "[1921-05-04,1921-05-05]",
     "October 3, 4, 1950": "1950-10-03/1950-10-04",
+    "June 5, 6, and 7, 1959": "1959-06-05/1959-06-07",
     # seasons
     "summer 1921": "1921-22",
     "Fall, 1921": "1921-23",
@@ -179,6 +183,9 @@ UNDERSTOOD = {
     "1912 (negative), printed 1977": "1912",
     "1912 (negative); 1977 (print)": "1912",
     "negative 1912, print 1977": "1912",
+    "1926 negative, 1960s print": "1926",
+    "1926, modern print": "1926",
+    "1852-1854, printed c. 1855": "1852/1854",
     # EDTF already
     "1905~": "1905~",
     "193X": "193X",
@@ -221,6 +228,8 @@ NOT_UNDERSTOOD = (
     "1906, not 1907",
     "1906 i.e. 1907",
     "printed 1977",
+    "1912 print",  # of an older photograph, perhaps
+    "1950, 1970 print",
     "posthumous reprint",
     "published 1921",
     "copyright 1921",
