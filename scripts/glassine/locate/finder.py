@@ -12,7 +12,7 @@ import numpy.typing as npt
 from glassine import film
 from glassine.locate import sides, single, strips
 from glassine.locate.character import Character, character
-from glassine.locate.encoding import linear, linear_table
+from glassine.locate.encoding import linear_table
 from glassine.locate.refine import Edge, Region, Sampler, edge
 from glassine.locate.view import Floats, Layout, Patch, Piece, View, look, survey, upright
 from glassine.model import Corners, Facts, Frame, MasterGeometry, Side
@@ -76,7 +76,7 @@ class Finder:
         self.facts, self.settings = facts, {**DEFAULTS, **settings}
         self.width, self.height = width, height
         self.reduction = reduction
-        self.view: View = look(linear(reduced, table), reduction)
+        self.view: View = look(reduced, table, reduction)
         self.sampler = Sampler(region, width, height, table, self.view.white)
         ppi = facts.nominal_ppi or ppi_hint
         self.ppi = ppi
@@ -123,6 +123,7 @@ class Finder:
         hidden = View(
             np.where(inner[..., None] > 0, self.view.light, np.float32(10 ** -np.median(tones))),
             np.where(inner[..., None] > 0, self.view.v, np.median(self.view.v[band], axis=0)),
+            np.where(inner > 0, self.view.grey, np.median(tones)).astype(np.float32),
             self.view.reduction,
             self.view.white,
             self.view.noise,
@@ -190,9 +191,9 @@ class Finder:
             margin,
             cast(tuple[bool, bool, bool, bool], closed),
         )
-        if found is None:
-            return None
         h, w = patch.v.shape[:2]
+        if found is None:
+            return self._unseen(patch, margin)
         picture = found.picture
         corners = patch.points(sides.corners(picture.lines, w, h)) * self.reduction
         outer = patch.points(sides.corners(found.levels[0].lines, w, h)) * self.reduction
@@ -213,6 +214,15 @@ class Finder:
             self._base(patch, found)
         self._sizes(candidate)
         return candidate
+
+    def _unseen(self, patch: Patch, margin: float) -> Candidate:
+        """Return what lies there as a frame none of whose edges was found."""
+        h, w = patch.v.shape[:2]
+        box = np.array(
+            [[margin, margin], [w - margin, margin], [w - margin, h - margin], [margin, h - margin]]
+        )
+        corners = patch.points(box) * self.reduction
+        return Candidate(corners, self.layout.ground == "dark", [0.0] * 4, [False] * 4, "single")
 
     def _sizes(self, candidate: Candidate) -> None:
         c = candidate.corners
@@ -294,27 +304,17 @@ class Finder:
         level = np.median(
             patch.v[: max(2, int(margin * 0.4))].reshape(-1, patch.v.shape[2]), axis=0
         )
-        limit = single.LEAVE_DARK if dark else max(single.LEAVE_LIGHT, 4 * self.view.noise)
+        limit = 0.2 if dark else max(0.02, 4 * self.view.noise)
         own = [
-            None,
-            *(single.even_rows(patch, s, None, level, 0.0, margin * 0.4, 3 * limit) for s in (1,)),
-            None,
-            single.even_rows(patch, 3, None, level, 0.0, margin * 0.4, 3 * limit),
+            single.even_rows(patch, side, None, level, 0.0, margin * 0.4, 3 * limit)
+            if side in (sides.TOP, sides.BOTTOM)
+            else None
+            for side in range(4)
         ]
         lines = single.departures(
-            patch,
-            None,
-            own,
-            level.astype(np.float32),
-            dark,
-            limit,
-            0.0,
-            max(1, w // 400),
-            2,
-            0.3,
-            0.02,
-            (1.5, 3.0),
-        )
+            patch, None, own, level.astype(np.float32), limit if dark else None,
+            None if dark else limit, 0.0, max(1, w // 400), 2, 0.3, 0.02, (1.5, 3.0),
+        )  # fmt: skip
         upper, lower = lines[1], lines[3]
         good = [line for line in (upper, lower) if line is not None and line.share > 0.25]
         top = upper.at if upper is not None and upper.share > 0.25 else margin

@@ -9,7 +9,7 @@ import numpy as np
 
 from glassine.locate import sides
 from glassine.locate.sides import Line
-from glassine.locate.view import Floats, Patch
+from glassine.locate.view import Floats, Patch, any_of, mean_of, most_of
 
 # Tone differences (density) that count as leaving an even border.
 LEAVE_LIGHT = 0.02
@@ -89,8 +89,8 @@ def departures(
     previous: list[Line] | None,
     outside: list[Floats | None],
     level: Floats,
-    dark: bool,
-    limit: float,
+    lighter: float | None,
+    denser: float | None,
     skip: float,
     blur: int,
     run: int,
@@ -115,14 +115,21 @@ def departures(
         own = outside[side]
         if own is not None and len(own) == len(rows):
             base = own[:, None]
-        step = band - base
-        differs = (step < -limit).any(2) if dark else (step > limit).any(2)
+        differs = _differs(band - base, lighter, denser)
         start = np.zeros(len(rows), np.int64)
         slope0 = 0.0
         if previous is not None:
             start = np.round(previous[side].columns(rows + 0.5) + skip).astype(np.int64)
             slope0 = previous[side].slope
-        first = sides.first_departure(differs, np.clip(start, 0, depth - 1), run)
+        start = np.clip(start, 0, depth - 1)
+        first = sides.first_departure(differs, start, run)
+        if previous is not None:
+            # Where the step stands right at the start there is no border to leave.
+            at_once = (first >= 0) & (first <= start + 1)
+            if at_once.mean() > 0.5:
+                out.append(Line(previous[side].at, slope0, middle, 0.0, 0.0, 0.0, False))
+                continue
+            first = np.where(at_once, -1, first)
         best = None
         for tolerance in tolerances:
             line = sides.vote(first, rows, middle, depth, tolerance, max_slope, slope0=slope0)
@@ -168,10 +175,17 @@ def even_rows(
 
 
 def oval_of(
-    patch: Patch, level: Floats, limit: float
+    patch: Patch, level: Floats, limit: float, previous: list[Line] | None
 ) -> tuple[float, float, float, float, float] | None:
     """Return (cx, cy, width, height, angle) of an oval opening in a dark mask, or None."""
-    lit = ((patch.v - level) < -limit).any(2).astype(np.uint8)
+    lit = any_of((patch.v - level) < -limit).astype(np.uint8)
+    if previous is not None:
+        h, w = lit.shape
+        shut = 0.02 * min(h, w)
+        lit[: int(max(0, previous[1].at) + shut)] = 0
+        lit[int(h - max(0, previous[3].at) - shut) :] = 0
+        lit[:, : int(max(0, previous[0].at) + shut)] = 0
+        lit[:, int(w - max(0, previous[2].at) - shut) :] = 0
     lit = cv2.morphologyEx(lit, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
     contours, _ = cv2.findContours(lit, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     big = [c for c in contours if len(c) > 20 and cv2.contourArea(c) > 0.01 * lit.size]
@@ -204,14 +218,50 @@ def oval_of(
         (cx, cy), (a, b), angle = cv2.fitEllipseDirect(points[keep])
     turn = round(angle / 90) * 90
     w, h = (a, b) if turn % 180 == 0 else (b, a)
-    if float(np.median(off)) > 0.02:
+    # Points all around, and close to the curve, or it is no oval.
+    around = np.unique(np.round(np.arctan2(v, u)[off < 0.012] * 36 / np.pi))
+    if float(np.median(off)) > 0.008 or len(around) < 42:
         return None
+    if max(a, b) < 1.1 * min(a, b) and previous is not None:
+        return cx, cy, w, h, 0.0  # nearly a circle: the slide's own edges tell its direction
     return cx, cy, w, h, angle - turn
+
+
+def _differs(
+    step: Floats, lighter: float | None, denser: float | None
+) -> npt.NDArray[np.bool_]:
+    found = np.zeros(step.shape[:2], bool)
+    if lighter is not None:
+        found |= any_of(step < -lighter)
+    if denser is not None:
+        found |= any_of(step > denser)
+    return found
+
+
+# Tone steps tried in turn, the plainest first: a weaker one must show the edge better to win.
+LIGHTER_STEPS = (0.25, 0.10, 0.05)
+DENSER_STEPS = (0.03, 0.015, 0.008)
+
+
+@dataclass
+class Border:
+    """An even border: its tone, from how deep inside the last rectangle, which way to leave it."""
+
+    tone: Floats
+    skip: float
+    lighter: bool
+    denser: bool
+    even: list[float]
+    tolerance: float
+
+    @property
+    def dark(self) -> bool:
+        return self.lighter and (float(self.tone.mean()) > OPAQUE or not self.denser)
 
 
 def peel(
     patch: Patch,
-    ground: Floats | None,
+    ground: Floats,
     ground_dark: bool,
     noise: float,
     mm: float | None,
@@ -225,82 +275,123 @@ def peel(
     runs out of the master (the patch's edge stands for the piece's).
     """
     h, w = patch.v.shape[:2]
+    unit = mm if mm is not None else min(h, w) / 60
     blur = max(1, round(min(h, w) / 150))
-    run = 2 if mm is None else max(2, round(0.12 * mm))
-    depth = max(3.0, min(h, w) * 0.006 if mm is None else 0.35 * mm)
-    fine = (1.5, 3.0, 6.0) if mm is None else (1.5, max(2.5, 0.25 * mm), max(4.0, 0.6 * mm))
-    level = (
-        ground
-        if ground is not None
-        else np.median(patch.v[:, :2].reshape(-1, patch.v.shape[2]), axis=0)
-    )
-    dark = ground_dark
+    run = max(2, round(0.12 * unit))
+    depth = max(3.0, 0.35 * unit)
+    fine = (1.5, max(2.5, 0.25 * unit), max(4.0, 0.6 * unit))
+    border = Border(ground, 0.0, ground_dark, not ground_dark, [1.0] * 4, 0.1)
     previous: list[Line] | None = None
     levels: list[Level] = []
+    lines = _edges_from(patch, None, border, noise, margin * 0.4, blur, run, fine, margin)
     for number in range(4):
-        limit = LEAVE_DARK if dark else max(LEAVE_LIGHT, 4 * noise)
-        skip = 0.0 if previous is None else (2.5 if mm is None else max(2.0, 0.12 * mm))
-        reach = 0.3 if previous is None else 0.45
-        band = margin * 0.4 if previous is None else depth
-        own = [even_rows(patch, s, previous, level, skip, band, 3 * limit) for s in range(4)]
-        lines = departures(
-            patch,
-            previous,
-            own,
-            level,
-            dark,
-            limit,
-            skip,
-            blur,
-            run,
-            reach,
-            0.014 if previous is None else 0.009,
-            fine,
-        )
         if number == 0:
             for s in range(4):
                 if closed[s]:
                     n = h if s in (0, 2) else w
                     lines[s] = Line(margin, 0.0, n / 2, 0.0, 0.0, 0.0, False)
         new = _accept(lines, previous, h, w)
-        if new is None:
-            if (dark and previous is not None) or number == 0:
-                oval = oval_of(patch, level, limit)
-                if oval is not None:
-                    levels.append(_oval_level(oval, level, h, w))
-                    return Found(levels, False)
-            break
-        if dark and sum(line.share for line in new) < 2.2:
-            oval = oval_of(patch, level, limit)
+        if border.dark and (new is None or _gain(new) < 2.2):
+            oval = oval_of(patch, border.tone, LIGHTER_STEPS[0], previous)
             if oval is not None:
-                levels.append(_oval_level(oval, level, h, w))
+                levels.append(_oval_level(oval, border.tone, h, w))
                 return Found(levels, False)
-        levels.append(Level(new, level, dark))
-        samples = ring(patch, new, max(2.0, skip, 0.15 * (mm or 0)), depth)
-        tolerance = max(0.03, 5 * noise)
-        joined = np.concatenate(samples)
-        if len(joined) < 16:
+        if new is None:
             break
-        nxt, _ = common(joined, tolerance)
-        # Opaque borders differ by flare: a wider band of tones counts as even there.
-        tolerance = tolerance if nxt.mean() < OPAQUE else 0.35
-        even = [float((np.abs(s - nxt).max(1) <= tolerance).mean()) for s in samples]
-        if np.sort(even)[1] < 0.55 or np.mean(even) < 0.6:
+        levels.append(Level(new, border.tone, border.dark, border.even))
+        previous = new
+        film_base = number > 0 and not border.lighter
+        inner = None
+        # A blurred edge takes two or three pixels; a bevel or a ragged coating takes more.
+        for skip in (max(2.0, 0.15 * unit), 0.5 * unit, 1.1 * unit, 2.0 * unit, 3.0 * unit):
+            found = _border_inside(patch, new, depth, skip, noise)
+            # Nothing black lies between a film's clear base and its picture.
+            if found is None or (film_base and found.lighter):
+                continue
+            lines = _edges_from(patch, new, found, noise, depth, blur, run, fine, margin)
+            missing = sum(line is not None and not line.found for line in lines)
+            oval = None
+            if missing < 2 and (
+                _accept(lines, new, h, w) is not None
+                or (found.dark and oval_of(patch, found.tone, LIGHTER_STEPS[0], new))
+            ):
+                inner = found
+                break
+        if inner is None:
             break
-        interior = _interior(patch, new)
-        p10, p90 = np.percentile(interior, [10, 90])
-        grey = float(nxt.mean())
-        if grey > OPAQUE and grey >= p90 - 0.4:
-            dark = True
-        elif grey <= p10 + 0.06:
-            dark = False
-        else:
-            break
-        level, previous = nxt, new
-        levels[-1].even = even
+        border = inner
     if not levels:
         return None
     return Found(levels, len(levels) > 1)
+
+
+def _gain(lines: list[Line]) -> float:
+    return float(sum(max(0.0, line.share - line.early) for line in lines))
+
+
+def _edges_from(
+    patch: Patch,
+    previous: list[Line] | None,
+    border: Border,
+    noise: float,
+    band: float,
+    blur: int,
+    run: int,
+    fine: tuple[float, ...],
+    margin: float,
+) -> list[Line | None]:
+    """Return per side the best line over all tone steps."""
+    own = [
+        even_rows(patch, s, previous, border.tone, border.skip, band, max(border.tolerance, 0.04))
+        for s in range(4)
+    ]
+    reach = 0.3 if previous is None else 0.45
+    best: list[Line | None] = [None] * 4
+    quiet = noise / np.sqrt(blur)
+    for number, (light, dense) in enumerate(zip(LIGHTER_STEPS, DENSER_STEPS, strict=True)):
+        if number and max(light, dense) < 6 * quiet:
+            break
+        lines = departures(
+            patch, previous, own, border.tone,
+            light if border.lighter else None,
+            None if not border.denser else (dense if not border.lighter else max(dense, 0.06)),
+            border.skip, blur, run, reach, 0.014 if previous is None else 0.009, fine,
+        )  # fmt: skip
+        for s, line in enumerate(lines):
+            old = best[s]
+            if line is None:
+                continue
+            better = old is None or line.share - line.early - 0.15 > old.share - old.early
+            if better and (old is None or line.found):
+                best[s] = line
+        if all(b is not None and b.share - b.early > 0.6 for b in best):
+            break
+    return best
+
+
+def _border_inside(
+    patch: Patch, lines: list[Line], depth: float, skip: float, noise: float
+) -> Border | None:
+    """Return the even border that lies `skip` inside a rectangle, or None where none does."""
+    samples = ring(patch, lines, skip, depth)
+    joined = np.concatenate(samples)
+    if len(joined) < 16:
+        return None
+    interior = _interior(patch, lines)
+    tolerance = max(0.03, 5 * noise)
+    tone, _ = common(joined, tolerance)
+    grey = float(tone.mean())
+    # Opaque borders differ by flare: a wider band of tones counts as even there.
+    if grey > 0.6:
+        tolerance = max(tolerance, 0.06 if grey < OPAQUE else 0.35)
+    even = [float((most_of(np.abs(s - tone)) <= tolerance).mean()) for s in samples]
+    if np.sort(even)[1] < 0.55 or np.mean(even) < 0.6:
+        return None
+    lighter = float((interior < grey - 0.06).mean()) > 0.08 and grey > 0.2
+    denser = float((interior > grey + 0.05).mean()) > 0.08 and grey < 1.9
+    if not lighter and not denser:
+        lighter, denser = grey > OPAQUE, grey <= OPAQUE
+    return Border(tone, skip, lighter, denser, even, tolerance)
 
 
 def _interior(patch: Patch, lines: list[Line]) -> Floats:
@@ -309,7 +400,7 @@ def _interior(patch: Patch, lines: list[Line]) -> Floats:
     y0, y1 = lines[1].at, h - lines[3].at
     dx, dy = 0.12 * (x1 - x0), 0.12 * (y1 - y0)
     part = patch.v[max(0, int(y0 + dy)) : int(y1 - dy), max(0, int(x0 + dx)) : int(x1 - dx)]
-    return part[::3, ::3].mean(2) if part.size else patch.v[::3, ::3].mean(2)
+    return mean_of(part[::3, ::3] if part.size else patch.v[::3, ::3])
 
 
 def _oval_level(
@@ -339,8 +430,11 @@ def _accept(
     for s in range(4):
         line = lines[s]
         if line is not None and (good[s] or gains[s] >= 0.06):
-            line.found = line.found and gains[s] >= 0.1
-            out.append(line)
+            out.append(
+                Line(line.at, line.slope, line.middle, line.share, line.early, line.spread,
+                     (line.found and gains[s] >= 0.1)
+                     or (not line.found and previous is not None and previous[s].found))
+            )  # fmt: skip
             continue
         n = h if s in (0, 2) else w
         if previous is None:

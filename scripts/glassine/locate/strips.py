@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine import film
-from glassine.locate.view import Floats, Patch
+from glassine.locate.view import Floats, Patch, any_of, mean_of, most_of
 
 Doubles = npt.NDArray[np.float64]
 # Picture lengths tried, mm (ISO 1007, ISO 732; cameras differ by a millimetre or so).
@@ -71,7 +71,7 @@ def perforations(
         low, high = round(row - 0.8 * mm), round(row + 0.8 * mm) + 1
         if low < 0 or high > patch.v.shape[0]:
             return None
-        profiles.append(patch.v[low:high].mean(2).mean(0))
+        profiles.append(mean_of(patch.v[low:high]).mean(0))
     n = len(profiles[0])
     if n < 4 * film.PERFORATION_PITCH_MM * mm:
         return None
@@ -189,14 +189,15 @@ def lay_out(
     strip.fog = np.abs(along - base).max(1) > (0.5 if dark else 0.18)
     local = np.where(strip.fog[:, None], base, along)
     step = area - local[None]
-    m = (step < -limit).any(2) if dark else (step > limit).any(2)
+    m = any_of(step < -limit) if dark else any_of(step > limit)
     filled = m.mean(0)
     rise, fall = _edges(m)
     jump = _jumps(area, max(0.035, 6 * noise))
     ends = (max(left, 0.0), min(right, float(patch.v.shape[1])))
     lengths = LENGTHS_135 if gauge == "135" else LENGTHS_120
-    strip.slots = _chain(rise, fall, jump, filled, strip.fog, mm, lengths, ends)
-    _fill_gaps(strip, filled, ends)
+    begin, finish = np.maximum(rise, 0.55 * jump), np.maximum(fall, 0.55 * jump)
+    strip.slots = _chain(begin, finish, filled, strip.fog, mm, lengths, ends)
+    _fill_gaps(strip, filled, ends, begin, finish)
     _rows(strip, patch, local, limit, middle, half)
     return strip
 
@@ -223,7 +224,7 @@ def _jumps(area: Floats, limit: float) -> Doubles:
     n = area.shape[1]
     d = np.zeros((area.shape[0], n + 1), np.float32)
     step = area[:, 3:] - area[:, :-3]
-    k = np.abs(step).max(2)
+    k = most_of(np.abs(step))
     d[:, 2 : n - 1] = k
     share = (d > limit).mean(0)
     # A plain edge stands out from its surroundings; busy areas differ everywhere.
@@ -232,9 +233,8 @@ def _jumps(area: Floats, limit: float) -> Doubles:
 
 
 def _chain(
-    rise: Doubles,
-    fall: Doubles,
-    jump: Doubles,
+    begin: Doubles,
+    finish: Doubles,
     filled: Floats,
     fog: npt.NDArray[np.bool_],
     mm: float,
@@ -242,8 +242,6 @@ def _chain(
     ends: tuple[float, float],
 ) -> list[Slot]:
     n = len(filled)
-    begin = np.maximum(rise, 0.55 * jump)
-    finish = np.maximum(fall, 0.55 * jump)
     empty = np.concatenate([[0], np.cumsum(filled < 0.02)])
     fogged = np.concatenate([[0], np.cumsum(fog)])
     full = np.concatenate([[0], np.cumsum(filled)])
@@ -259,9 +257,11 @@ def _chain(
             near = max(1, round(0.12 * mm))
             a, b = _local_max(begin, near)[x], _local_max(finish, near)[x + w]
             inner = (empty[x + w] - empty[x]) / w
-            score = a + b + 0.25 * (full[x + w] - full[x]) / w - 0.55 - 1.5 * np.minimum(inner, 0.4)
+            both, one = np.minimum(a, b), np.maximum(a, b)
+            score = 1.5 * both + 0.3 * one + 0.25 * (full[x + w] - full[x]) / w - 0.5
+            score -= 1.5 * np.minimum(inner, 0.4)
             score -= 1.5 * (fogged[x + w] - fogged[x]) / w
-            score = np.where(np.maximum(a, b) < 0.12, -1, score)
+            score = np.where((one < 0.12) | (both < 0.05), -1, score)
             total, starts = _best_set(score, x, w, round(0.02 * w))
             # Fewer, longer frames must not lose to more, shorter ones by count alone.
             if best is None or total > best[0]:
@@ -273,13 +273,26 @@ def _chain(
     for s, w in best[1]:
         left, seen_left = _peak(begin, s, reach)
         right, seen_right = _peak(finish, s + w, reach)
-        if seen_left < 0.1 <= seen_right:
-            left = right - w
-        if seen_right < 0.1 <= seen_left:
-            right = left + w
         inside = filled[int(left) + 1 : int(right)]
         slots.append(Slot(left, right, seen_left, seen_right, float(inside.mean())))
+    _settle(slots, mm)
     return slots
+
+
+def _settle(slots: list[Slot], mm: float) -> None:
+    """Give frames with a weak end the length that the well-seen ones share: one camera, one gate."""
+    good = [s.right - s.left for s in slots if min(s.seen_left, s.seen_right) > 0.35]
+    if len(good) < 2:
+        return
+    w = float(np.median(good))
+    for slot in slots:
+        off = slot.right - slot.left - w
+        if abs(off) < 0.2 * mm or min(slot.seen_left, slot.seen_right) > 0.6:
+            continue
+        if slot.seen_left >= slot.seen_right:
+            slot.right, slot.seen_right = slot.left + w, 0.0
+        else:
+            slot.left, slot.seen_left = slot.right - w, 0.0
 
 
 def _local_max(a: Doubles, reach: int) -> Doubles:
@@ -321,7 +334,9 @@ def _best_set(
     return float(best[n]), chosen[::-1]
 
 
-def _fill_gaps(strip: Strip, filled: Floats, ends: tuple[float, float]) -> None:
+def _fill_gaps(
+    strip: Strip, filled: Floats, ends: tuple[float, float], begin: Doubles, finish: Doubles
+) -> None:
     """Put blank frames where the spacing of the others leaves room for one."""
     slots = strip.slots
     if not slots:
@@ -350,11 +365,26 @@ def _fill_gaps(strip: Strip, filled: Floats, ends: tuple[float, float]) -> None:
         if high - low < 4 or strip.fog[low:high].mean() > 0.15:
             continue
         inside = float(filled[low + 2 : high - 2].mean())
-        made.append(Slot(at, at + w, 0.0, 0.0, inside, blank=inside < 0.03))
+        made.append(_placed(at, w, inside, begin, finish, max(2, round(1.2 * strip.mm))))
     strip.slots = sorted(slots + made, key=lambda s: s.left)
     for before, after in zip(strip.slots[:-1], strip.slots[1:], strict=True):
         if after.left < before.right - 0.3 * strip.mm:
             before.overlap = after.overlap = True
+
+
+def _placed(
+    at: float, w: float, inside: float, begin: Doubles, finish: Doubles, reach: int
+) -> Slot:
+    """Return a frame expected at `at`, moved to whatever edge shows near there."""
+    if inside < 0.03:
+        return Slot(at, at + w, 0.0, 0.0, inside, blank=True)
+    left, seen_left = _peak(begin, round(at), reach)
+    right, seen_right = _peak(finish, round(at + w), reach)
+    if max(seen_left, seen_right) < 0.06:
+        return Slot(at, at + w, 0.0, 0.0, inside)
+    if seen_left >= seen_right:
+        return Slot(left, left + w, seen_left, 0.0, inside)
+    return Slot(right - w, right, 0.0, seen_right, inside)
 
 
 def _rows(
@@ -372,7 +402,7 @@ def _rows(
     if columns.sum() < 10:
         return
     step = patch.v[low:high][:, columns] - local[None][:, columns]
-    m = (step < -limit).any(2) if strip.dark else (step > limit).any(2)
+    m = any_of(step < -limit) if strip.dark else any_of(step > limit)
     rise, fall = _edges(m.T)
     reach = round((1.6 if strip.gauge == "135" else 2.6) * mm)
     top, seen_top = _peak(rise, round(middle - half) - low, reach)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -22,35 +23,63 @@ def tone(light: Floats) -> Floats:
     return (-np.log10((np.maximum(light, 0) + floor) / (1 + floor))).astype(np.float32)
 
 
+def mean_of(v: Floats) -> Floats:
+    """Mean over the channels of (h, w, c); much faster than numpy's over so short an axis."""
+    total = v[..., 0].copy()
+    for k in range(1, v.shape[-1]):
+        total += v[..., k]
+    return np.asarray(total / np.float32(v.shape[-1]), np.float32)
+
+
+def most_of(v: Floats) -> Floats:
+    """Greatest of the channels of (h, w, c)."""
+    total = v[..., 0].copy()
+    for k in range(1, v.shape[-1]):
+        np.maximum(total, v[..., k], out=total)
+    return total
+
+
+def any_of(mask: Mask) -> Mask:
+    """Whether any channel of (h, w, c) is set."""
+    total = mask[..., 0].copy()
+    for k in range(1, mask.shape[-1]):
+        total |= mask[..., k]
+    return total
+
+
 @dataclass
 class View:
-    """light: (h, w, c) linear, brightest = 1; v: the same as tone; reduction: master px per px."""
+    """light: (h, w, c) linear, brightest = 1; v: the same as tone, grey: its mean over channels;
+    reduction: master px per px; white: linear light of the brightest area; noise: of grey.
+    """
 
     light: Floats
     v: Floats
+    grey: Floats
     reduction: float
     white: float
     noise: float
 
-    @property
-    def grey(self) -> Floats:
-        return self.v.mean(2)
 
-
-def look(light: Floats, reduction: float) -> View:
-    """Scale linear light by the brightest area and take off single bad pixels."""
-    clean = np.dstack(
-        [cv2.medianBlur(np.ascontiguousarray(light[..., k]), 3) for k in range(light.shape[2])]
-    )
-    sample = clean[::4, ::4].max(2)
-    white = float(max(np.percentile(sample, 99.7), 1e-4))
-    scaled = clean / np.float32(white)
-    v = tone(scaled)
-    grey = v.mean(2)
+def look(reduced: npt.NDArray[Any], table: Floats, reduction: float) -> View:
+    """Scale to linear light by the brightest area and take off single bad pixels."""
+    if reduced.ndim == 2:
+        reduced = reduced[..., None]
+    if reduced.shape[2] in (2, 4):
+        reduced = reduced[..., :-1]
+    if reduced.dtype == np.uint8:
+        table = table[::257]
+    clean = np.asarray(cv2.medianBlur(np.ascontiguousarray(reduced), 3)).reshape(reduced.shape)
+    white = float(max(np.percentile(table[most_of(clean[::4, ::4])], 99.7), 1e-4))
+    scaled = table / np.float32(white)
+    light = scaled[clean]
+    v = tone(scaled)[clean]
+    grey = mean_of(v)
     # Robust spread of second differences: sqrt(6) times the noise of one pixel.
-    second = grey[:, 2:] - 2 * grey[:, 1:-1] + grey[:, :-2]
+    part = grey[::2]
+    second = part[:, 2:] - 2 * part[:, 1:-1] + part[:, :-2]
     noise = float(np.median(np.abs(second)) * 1.4826 / np.sqrt(6))
-    return View(scaled, v, reduction, white, noise)
+    return View(light, v, grey, reduction, white, noise)
 
 
 @dataclass
@@ -97,7 +126,7 @@ def _surface(v: Floats, chosen: Mask, step: int) -> Floats:
         for k in range(v.shape[2]):
             coefficients = np.linalg.lstsq(a, sub[use][:, k], rcond=None)[0]
             fitted[..., k] = terms @ coefficients.astype(np.float32)
-        off = np.abs(sub - fitted).max(2)
+        off = most_of(np.abs(sub - fitted))
         use = part & (off < max(3 * float(np.median(off[part])), 0.004))
     full = cv2.resize(fitted, (w, h), interpolation=cv2.INTER_LINEAR)
     return full.reshape(v.shape)
@@ -129,20 +158,44 @@ def _on_light(view: View) -> Layout:
     level = float(np.percentile(view.grey[brightest], 25)) if brightest.any() else 0.0
     chosen = brightest & (view.grey < level + 0.055)
     ground = _surface(view.v, chosen, step)
-    away = (view.v - ground).max(2)
+    away = most_of(view.v - ground)
     limit = max(0.018, 5 * view.noise)
     return Layout("light", ground, _pieces(view, away > limit))
 
 
 def _on_dark(view: View) -> Layout:
-    rim_light = _ring(view.light.mean(2))
-    base = float(np.median(rim_light))
-    spread = float(np.median(np.abs(rim_light - base))) * 1.4826
-    light = cv2.blur(view.light.max(2), (3, 3))
-    limit = base * 1.5 + 0.004 + 5 * spread
+    """On a dark ground all that is lighter belongs to one piece: dark parts of it do not show."""
+    rim = mean_of(_ring(view.light))
+    base = float(np.median(rim))
+    spread = float(np.median(np.abs(rim - base))) * 1.4826
+    light = cv2.blur(most_of(view.light), (5, 5))
     ground = np.broadcast_to(np.median(_ring(view.v), axis=0), view.v.shape).astype(np.float32)
-    found = _pieces(view, light > limit)
-    return Layout("dark", ground, found)
+    for factor, least in ((1.6, 0.004), (1.25, 0.0015)):
+        away = np.asarray(light > base * factor + least + 3 * spread)
+        pieces = _pieces(view, away)
+        if pieces and max(p.mask.mean() for p in pieces) > 0.05:
+            break
+    return Layout("dark", ground, [merged(pieces, view.grey.shape)] if len(pieces) > 1 else pieces)
+
+
+def merged(pieces: list[Piece], shape: tuple[int, ...]) -> Piece:
+    """Return one piece that holds all of them."""
+    mask = np.any([p.mask for p in pieces], axis=0).astype(np.uint8)
+    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    return _piece(np.concatenate(contours), (shape[0], shape[1]), mask.astype(bool))
+
+
+def squarest(points: Floats) -> float:
+    """Return the direction (degrees) in which most of an outline lies along its own extremes."""
+    best, at = -1.0, 0.0
+    for angle in np.arange(-12, 12.01, 0.25):
+        a = np.deg2rad(angle)
+        p = points @ np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]], np.float32)
+        low, high = p.min(0), p.max(0)
+        near = sum(((p - low < 2.5).sum(0) + (high - p < 2.5).sum(0)).tolist())
+        if near > best:
+            best, at = near, float(angle)
+    return at
 
 
 def _pieces(view: View, away: Mask) -> list[Piece]:
@@ -208,29 +261,34 @@ def outline_angle(points: Floats, start_deg: float) -> float:
     return angle
 
 
-def _piece(contour: npt.NDArray[np.int32], shape: tuple[int, int]) -> Piece:
+def _piece(contour: npt.NDArray[Any], shape: tuple[int, int], mask: Mask | None = None) -> Piece:
     h, w = shape
     points = contour[:, 0].astype(np.float32) + np.float32(0.5)
     (_, _), (bw, bh), angle = cv2.minAreaRect(points)
     angle = (angle + 45) % 90 - 45
+    area = float(mask.sum()) if mask is not None else cv2.contourArea(contour)
+    if area < 0.93 * bw * bh:
+        angle = squarest(points)
     inside = (
         (points[:, 0] > 2) & (points[:, 0] < w - 2) & (points[:, 1] > 2) & (points[:, 1] < h - 2)
     )
     if inside.sum() > 40:
         refined = outline_angle(points[inside], angle)
-        if abs(refined - angle) < 8:
+        if abs(refined - angle) < (8 if area >= 0.93 * bw * bh else 1):
             angle = refined
     a = np.deg2rad(angle)
     r = np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
     p = points @ r.T
     low, high = p.min(0), p.max(0)
     centre = r.T @ ((low + high) / 2)
-    mask = np.zeros(shape, np.uint8)
-    cv2.drawContours(mask, [contour], -1, 1, -1)
+    if mask is None:
+        drawn = np.zeros(shape, np.uint8)
+        cv2.drawContours(drawn, [contour], -1, 1, -1)
+        mask = drawn.astype(bool)
     x, y, ww, hh = cv2.boundingRect(contour)
     touches = (x <= 1, y <= 1, x + ww >= w - 1, y + hh >= h - 1)
     return Piece(
-        mask.astype(bool),
+        mask,
         (x, y, ww, hh),
         (float(centre[0]), float(centre[1])),
         angle,
