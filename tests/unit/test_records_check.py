@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import shutil
 from collections.abc import Callable
@@ -351,6 +352,24 @@ def test_damage_to_the_files_is_found(item_dir, name):
     damage, expected = FILES[name]
     damage(item_dir)
     assert codes(item_dir) == expected
+
+
+def test_what_the_caller_has_read_is_not_read_again(item_dir):
+    path = _first(item_dir, "access/*")
+    name = f"access/{path.name}"
+    content = path.read_bytes()
+    known = {each: hashlib.new(each, content).hexdigest() for each in ("sha256", "sha512")}
+    path.write_bytes(b"x" * len(content))
+
+    def found(size: int, digests: dict[str, str]) -> set[str]:
+        told = check.check_record(
+            item_dir / "METS.xml", item_dir, hashed={name: (size, digests)}, tiles=False
+        )
+        return {each.code for each in told}
+
+    assert found(len(content), known) == set()
+    assert found(len(content) + 1, known) == {"record.size"}
+    assert found(len(content), known | {"sha512": "0" * 128}) == {"record.digest"}
 
 
 def test_a_master_that_fixity_knows_otherwise_is_found(item_dir):

@@ -59,20 +59,22 @@ def check_record(
     item_dir: Path,
     *,
     standing_in: dict[str, Path] | None = None,
+    hashed: dict[str, tuple[int, dict[str, str]]] | None = None,
     tiles: bool = True,
 ) -> list[Finding]:
     """Return what is wrong with the record of an item, nothing where it is sound.
 
     path: METS.xml. item_dir: the item's folder, or the root of its package: files are looked for
     there, and masters (which the item's folder does not hold) in its fixity.json. standing_in:
-    files that do not have their names yet. tiles: whether to read every tile again. Never raises
-    for a bad record.
+    files that do not have their names yet. hashed: size and digests by algorithm ("sha256",
+    "sha512") of files of the package that the caller has just read, by path; they are not read
+    again. tiles: whether to read every tile again. Never raises for a bad record.
     """
     try:
         root = _parse(path)
     except (OSError, ValueError, etree.XMLSyntaxError) as problem:
         return [_finding("xml", path.name, f"It cannot be read: {problem}.", "well-formed XML.")]
-    record = Record(root, path, item_dir, standing_in or {}, tiles)
+    record = Record(root, path, item_dir, standing_in or {}, hashed or {}, tiles)
     found = [*_profile(record)]
     for rule in RULES:
         found.extend(rule(record))
@@ -117,12 +119,19 @@ class Record:
     """A parsed record with what its rules look up often."""
 
     def __init__(
-        self, root: Any, path: Path, item_dir: Path, standing_in: dict[str, Path], tiles: bool
+        self,
+        root: Any,
+        path: Path,
+        item_dir: Path,
+        standing_in: dict[str, Path],
+        hashed: dict[str, tuple[int, dict[str, str]]],
+        tiles: bool,
     ) -> None:
         self.root = root
         self.name = path.name
         self.item_dir = item_dir
         self.standing_in = standing_in
+        self.hashed = hashed
         self.tiles = tiles
         self.item: str = root.get("OBJID") or ""
         self.ids = {node.get("ID"): node for node in root.iter() if node.get("ID")}
@@ -408,7 +417,10 @@ def _on_disk(record: Record) -> Iterator[Finding]:
             fixity = "premis:objectCharacteristics/premis:fixity"
             told += _digests(record, premis, fixity, "premis").items()
         real = record.real(path)
-        if real is not None:
+        if path in record.hashed:
+            size, digests = record.hashed[path]
+            found = {name: digests[short] for name, short in _HASHES.items() if short in digests}
+        elif real is not None:
             found, size = _hashed(real, tuple({algorithm for algorithm, _ in told}))
         elif path in masters:
             noted = masters[path]
