@@ -58,7 +58,7 @@ def test_the_bag_is_accepted_by_an_independent_reader(finished):
     studio, _, _ = finished
     bag = bagit.Bag(str(studio.root / "deliveries" / BATCH))
     assert bag.validate()
-    assert bag.version == "1.0"
+    assert bag.version_info == (1, 0)
 
 
 def test_a_job_costs_little_beside_its_work(finished):
