@@ -131,34 +131,36 @@ def geometry(master: str) -> dict[str, Any]:
     }
 
 
-def night(root: Path, profile: str) -> None:
-    """Take one item through the real steps from verify to delivery."""
+def night(root: Path, profile: str, form: str = "folder", name: str = "PEH-0001.tif") -> None:
+    """Take one item through the real steps from verify to delivery.
+
+    name: path of its master in the batch folder.
+    """
     batch_dir = root / "masters" / "b1"
     item_dir = made_items.item_dir_of(root)
-    batch_dir.mkdir(parents=True)
     item_dir.mkdir(parents=True)
-    draw_master(batch_dir / "PEH-0001.tif")
-    config = settings.load({"package": {"profile": profile}})
+    (batch_dir / name).parent.mkdir(parents=True)
+    draw_master(batch_dir / name)
+    config = settings.load({"package": {"profile": profile}, "delivery": {"form": form}})
     given = {
-        **made_items.given_for(ITEM, batch_dir / "PEH-0001.tif"),
+        **made_items.given_for(ITEM, batch_dir / name),
         "settings": config,
         "findings": [],
         "facts": {"kind": "sheet", "polarity": "negative", "process": "colour"},
         "batch_facts": {},
     }
+    given["masters"][0]["path"] = name
     fixity.verify_item(batch_dir, item_dir, given)
-    files.write_json(item_dir / "geometry.json", geometry("PEH-0001.tif"))
+    files.write_json(item_dir / "geometry.json", geometry(name))
     render.render_item(batch_dir, item_dir, given)
     embed.embed_item(batch_dir, item_dir, given)
     records.record_item(batch_dir, item_dir, given)
     package.pack_item(batch_dir, item_dir, given)
-    deliver(
-        root,
-        {
-            "batch": "b1",
-            "items": [ITEM],
-            "lacking": [],
-            "settings": {"delivery": config["delivery"], "package": config["package"]},
-            "institution": made_items.INSTITUTION,
-        },
-    )
+    own = {
+        "batch": "b1",
+        "items": [ITEM],
+        "lacking": [],
+        "settings": {"delivery": config["delivery"], "package": config["package"]},
+        "institution": made_items.INSTITUTION,
+    }
+    deliver(root, own)

@@ -12,7 +12,7 @@ import pytest
 
 import deliveries
 import reproduce_delivery
-from glassine import bag, reproduce
+from glassine import bag, delivered, reproduce
 
 ITEM = deliveries.ITEM
 
@@ -52,6 +52,20 @@ def test_an_archive(form: str, copy: Path, tmp_path: Path) -> None:
     path = Path(shutil.make_archive(str(tmp_path / "b1"), form, copy.parent, copy.name))
     assert reproduce.reproduce(path, tmp_path / "work") == []
     assert not (tmp_path / "work" / ".unpacked").exists()
+
+
+@pytest.mark.parametrize(
+    ("profile", "form"), [("mets", "folder"), ("eark", "tar"), ("ocfl", "zip")]
+)
+def test_odd_names_come_through_whole(
+    profile: str, form: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1773800000")
+    name = "roll 3/Ærø, quay #1 + (2) & 'é' ;~.tif"
+    deliveries.night(tmp_path, profile, form, name)
+    made = tmp_path / "deliveries" / {"folder": "b1", "tar": "b1.tar", "zip": "b1.zip"}[form]
+    assert delivered.check(made) == []
+    assert reproduce.reproduce(made, tmp_path / "work") == []
 
 
 def test_one_package_alone(copy: Path, tmp_path: Path) -> None:
