@@ -31,6 +31,7 @@ wildcard_constraints:
     item=r"[A-Za-z0-9][A-Za-z0-9._-]*",
 
 
+include: "rules/common.smk"
 include: "rules/intake.smk"
 include: "rules/items.smk"
 include: "rules/batch.smk"

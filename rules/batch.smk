@@ -1,30 +1,6 @@
 # What a batch comes to: the delivery for the repository and the report for the morning.
 
 
-def done_of(wildcards):
-    """The last record of each item that is not yet as it should be; settled ones are left out."""
-    intake_of(wildcards)
-    return [
-        f"results/{wildcards.batch}/items/{item}/done.json"
-        for item in RUN.unsettled(wildcards.batch)
-    ]
-
-
-def receipt_of(wildcards):
-    intake_of(wildcards)
-    if RUN.delivers(wildcards.batch):
-        return f"deliveries/{wildcards.batch}.receipt.json"
-    return []
-
-
-def reports_of(batch):
-    return f"results/{batch}/report/index.html"
-
-
-def delivery_key(wildcards):
-    return RUN.delivery_key(wildcards.batch)
-
-
 rule deliver:
     input:
         intake=intake_of,

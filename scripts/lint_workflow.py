@@ -1,6 +1,6 @@
 """Run `snakemake --lint` and judge what it says, but for the rules' missing conda environments."""
 
-import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -10,25 +10,26 @@ PROJECT = Path(__file__).resolve().parents[1]
 ALLOWED = {"Specify a conda environment or container for each rule."}
 
 
-def remaining(report: dict) -> list[str]:
-    """Return what the linter found and is not allowed, as lines `file, rule: title`."""
-    found = []
-    for rule in report.get("rules", []):
-        found += [f"rule {rule['rule']}: {lint['title']}" for lint in rule["lints"]]
-    for snakefile in report.get("snakefiles", []):
-        found += [f"{snakefile['snakefile']}: {lint['title']}" for lint in snakefile["lints"]]
-    return [line for line in found if line.split(": ", 1)[1] not in ALLOWED]
+def remaining(report: str) -> list[str]:
+    """Return what the linter's text report names and is not allowed, as `place: title`."""
+    found, place = [], "(no place)"
+    for line in report.splitlines():
+        if line.startswith("Lints for "):
+            place = line.removeprefix("Lints for ").rstrip(":")
+        title = re.match(r"\s+\* (.*?):?$", line)
+        if title and title[1] not in ALLOWED:
+            found.append(f"{place}: {title[1]}")
+    return found
 
 
 def main() -> int:
-    command = [Path(sys.executable).with_name("snakemake"), "--lint", "json"]
+    command = [Path(sys.executable).with_name("snakemake"), "--lint"]
     answer = subprocess.run(command, cwd=PROJECT, capture_output=True, text=True, check=False)
-    start = answer.stdout.find("{")
-    if start < 0:
-        # Nothing at all to remark is said without JSON.
-        print(answer.stdout + answer.stderr)
+    report = answer.stdout + answer.stderr
+    if "Lints for" not in report and answer.returncode:
+        print(report)
         return answer.returncode
-    lines = remaining(json.loads(answer.stdout[start:]))
+    lines = remaining(report)
     print("\n".join(lines) or "The workflow is clean.")
     return 1 if lines else 0
 
