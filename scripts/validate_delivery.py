@@ -23,8 +23,13 @@ except ImportError:
 
 def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("path", type=Path, help="the bag: deliveries/<batch>, or its .tar or .zip")
-    path = parser.parse_args(arguments).path
+    parser.add_argument(
+        "paths", type=Path, nargs="+", help="a bag: deliveries/<batch>, or its .tar or .zip"
+    )
+    return max(_checked(path) for path in parser.parse_args(arguments).paths)
+
+
+def _checked(path: Path) -> int:
     if not path.exists():
         sys.stderr.write(f"{path}: there is no such bag\n")
         return 2

@@ -131,23 +131,28 @@ class _Checking:
                 self.note("tag_file", name, "It is missing.", "every tag file of a delivery.")
 
     def items(self) -> list[str]:
-        """Return the items present; compare with those that delivery.json names."""
-        present = sorted(
-            {
-                path.split("/")[1]
-                for path in self.reading.store.files
-                if path.startswith(bag.PAYLOAD) and path.count("/") > 1
-            }
-        )
+        """Return the items present; compare them and their files with delivery.json."""
+        present: dict[str, dict[str, str]] = {}
+        for path in self.reading.store.files:
+            parts = path.split("/", 2)
+            if parts[0] == "data" and len(parts) == 3:
+                found = self.reading.digests.get(path)
+                present.setdefault(parts[1], {})[parts[2]] = found.sha256 if found else ""
         statement = self.json("delivery/delivery.json")
-        named = statement.get("items", []) if isinstance(statement, dict) else []
+        listed = statement.get("items", []) if isinstance(statement, dict) else []
+        named = {entry["item"]: entry for entry in listed}
         for item in sorted(set(named) - set(present)):
             what = "delivery.json names this item, but it is not there."
             self.note("item", f"{bag.PAYLOAD}{item}", what, "every item named.")
         for item in sorted(set(present) - set(named)):
             what = "delivery.json does not name this item."
             self.note("item", f"{bag.PAYLOAD}{item}", what, "only items named.")
-        return present
+        for item in sorted(set(present) & set(named)):
+            if hashing.of_tree(present[item]) != named[item]["digest"]:
+                what = f"Its {len(present[item])} files are not those that were delivered."
+                expected = f"{named[item]['files']} files with the digest {named[item]['digest']}."
+                self.note("content", f"{bag.PAYLOAD}{item}", what, expected)
+        return sorted(present)
 
     def hand_over(self) -> None:
         listed = self.json("delivery/handover.json")

@@ -123,13 +123,13 @@ def _require_allowed(given: dict[str, Any], own: dict[str, Any]) -> None:
 def _item(results_batch_dir: Path, name: str) -> Item:
     folder = results_batch_dir / "items" / naming.check_item(name)
     package = contracts.read(folder / "package.json", "package")
-    listed = [[entry["path"], entry["sha256"]] for entry in package["files"]]
+    listed = {entry["path"]: entry["sha256"] for entry in package["files"]}
     return Item(
         name=name,
         folder=folder,
         bytes=sum(int(entry["bytes"]) for entry in package["files"]),
         files=len(listed),
-        digest=hashlib.sha256(settings.canonical(listed).encode()).hexdigest(),
+        digest=hashing.of_tree(listed),
         profile=package["profile"],
     )
 
@@ -400,7 +400,9 @@ def _tag_files(
         "revision": plan.revision,
         "replaces": plan.replaces,
         "content": plan.content,
-        "items": [item.name for item in group],
+        "items": [
+            {"item": item.name, "files": item.files, "digest": item.digest} for item in group
+        ],
         "lacking": [{key: entry[key] for key in ("item", "state", "reason")} for entry in lacking],
         "bag": {"number": number[0], "of": number[1]},
     }

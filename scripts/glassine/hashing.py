@@ -88,6 +88,12 @@ def of_bytes(content: bytes) -> Digests:
     )
 
 
+def of_tree(digests: dict[str, str]) -> str:
+    """Return the SHA-256 over the sorted lines `path sha256` of {path: sha256}."""
+    lines = "".join(f"{path} {digests[path]}\n" for path in sorted(digests))
+    return hashlib.sha256(lines.encode()).hexdigest()
+
+
 def sync(folder: Path) -> None:
     """Return when all that was written to the folder's file system is on the disk (syncfs(2))."""
     handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)

@@ -6,7 +6,6 @@ a file damaged since then holds the item instead of being delivered.
 
 from __future__ import annotations
 
-import hashlib
 import shutil
 import unicodedata
 from pathlib import Path
@@ -172,7 +171,7 @@ class _Packing:
                 self.add(f"{folder}/info.json", f"item:{folder}/info.json", "tile")
 
     def same_tiles(self, folder: str, noted: dict[str, Any], entries: list[Placed]) -> None:
-        digest = tile_digest({e.path.removeprefix(folder + "/"): e.sha256 for e in entries})
+        digest = hashing.of_tree({e.path.removeprefix(folder + "/"): e.sha256 for e in entries})
         if digest != noted["sha256"]:
             self.findings.append(
                 _finding(
@@ -209,12 +208,6 @@ class _Packing:
         # Tiles were read and compared above.
         path = self.item_dir / "METS.xml"
         self.findings += check_record(path, self.item_dir, tiles=False)
-
-
-def tile_digest(digests: dict[str, str]) -> str:
-    """Return the SHA-256 over the sorted lines `path sha256` of {path: sha256}."""
-    lines = "".join(f"{path} {digests[path]}\n" for path in sorted(digests))
-    return hashlib.sha256(lines.encode()).hexdigest()
 
 
 def path_problem(path: str) -> str | None:

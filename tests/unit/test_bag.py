@@ -145,6 +145,11 @@ def _hidden_picture(root: Path) -> None:
     remade(root)
 
 
+def _hidden_file(root: Path) -> None:
+    files.write_bytes(root / "data/PEH-0001/access/more.jpg", b"more")
+    remade(root)
+
+
 def _hidden_item(root: Path) -> None:
     shutil.rmtree(root / "data" / "PEH-0002")
     remade(root)
@@ -190,20 +195,21 @@ SHA256 = "0" * 64
 TAMPERED: dict[str, tuple[Callable[[Path], object], set[str]]] = {
     "a bit of a picture": (
         lambda root: _flip(root / ACCESS),
-        {"bag.payload_changed", "delivered.handover", "delivered.mets_digest"},
+        {"bag.payload_changed", "delivered.content", "delivered.handover", "delivered.mets_digest"},
     ),
     "a bit of a master": (
         lambda root: _flip(root / MASTER),
-        {"bag.payload_changed", "delivered.handover", "delivered.mets_digest"},
+        {"bag.payload_changed", "delivered.content", "delivered.handover", "delivered.mets_digest"},
     ),
     "masters of two items swapped": (
         _swapped,
-        {"bag.payload_changed", "delivered.handover", "delivered.mets_digest"},
+        {"bag.payload_changed", "delivered.content", "delivered.handover", "delivered.mets_digest"},
     ),
     "a master cut short": (
         lambda root: (root / MASTER).write_bytes((root / MASTER).read_bytes()[:-1]),
         {
             "bag.payload_changed",
+            "delivered.content",
             "bag.oxum",
             "delivered.handover",
             "delivered.mets_digest",
@@ -212,20 +218,27 @@ TAMPERED: dict[str, tuple[Callable[[Path], object], set[str]]] = {
     ),
     "a picture taken away": (
         lambda root: (root / ACCESS).unlink(),
-        {"bag.payload_missing", "bag.oxum", "delivered.handover", "delivered.mets_missing"},
+        {
+            "bag.payload_missing",
+            "delivered.content",
+            "bag.oxum",
+            "delivered.handover",
+            "delivered.mets_missing",
+        },
     ),
     "a tile taken away": (
         lambda root: (root / "data/PEH-0001/iiif/PEH-0001/info.json").unlink(),
-        {"bag.payload_missing", "bag.oxum"},
+        {"bag.payload_missing", "delivered.content", "bag.oxum"},
     ),
     "a file put in": (
         _write("data/PEH-0001/access/more.jpg", b"more"),
-        {"bag.payload_unlisted", "bag.oxum"},
+        {"bag.payload_unlisted", "delivered.content", "bag.oxum"},
     ),
     "a name in capitals": (
         lambda root: (root / ACCESS).rename(root / ACCESS.replace("_access", "_ACCESS")),
         {
             "bag.payload_missing",
+            "delivered.content",
             "bag.payload_unlisted",
             "delivered.handover",
             "delivered.mets_missing",
@@ -233,7 +246,7 @@ TAMPERED: dict[str, tuple[Callable[[Path], object], set[str]]] = {
     ),
     "two names alike but for case": (
         _write(MASTER.replace("PEH-0001.tif", "peh-0001.tif"), b"more"),
-        {"bag.payload_unlisted", "bag.oxum", "bag.name"},
+        {"bag.payload_unlisted", "delivered.content", "bag.oxum", "bag.name"},
     ),
     "a line out of one manifest": (
         _one_manifest_short,
@@ -294,6 +307,7 @@ TAMPERED: dict[str, tuple[Callable[[Path], object], set[str]]] = {
         {
             "bag.link",
             "bag.payload_missing",
+            "delivered.content",
             "bag.oxum",
             "delivered.handover",
             "delivered.mets_missing",
@@ -305,7 +319,11 @@ TAMPERED: dict[str, tuple[Callable[[Path], object], set[str]]] = {
     ),
     "a picture, and every manifest made anew": (
         _hidden_picture,
-        {"delivered.receipt", "delivered.handover", "delivered.mets_digest"},
+        {"delivered.content", "delivered.receipt", "delivered.handover", "delivered.mets_digest"},
+    ),
+    "a file put in, every manifest made anew": (
+        _hidden_file,
+        {"delivered.receipt", "delivered.content"},
     ),
     "an item left out, and every manifest made anew": (
         _hidden_item,
