@@ -286,6 +286,8 @@ def _named(rows: Iterable[tuple[int, list[str]]], names: list[str]) -> Iterator[
         fault = ""
         if len(cells) != len(names):
             fault = f"it has {len(cells)} cells where the header has {len(names)}"
+        elif any(cell.strip() and not name for name, cell in zip(names, cells, strict=True)):
+            fault = "a cell stands in a column that has no name"
         yield Row(number, dict(zip(names, cells, strict=False)), fault)
 
 

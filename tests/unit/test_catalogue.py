@@ -193,6 +193,12 @@ def test_each_value_is_checked_and_told_by_row_and_column(tmp_path, column, valu
     assert expected in told.expected
 
 
+def test_cells_in_nameless_columns_are_not_lost(tmp_path):
+    found = read(tmp_path, "item_id,title,,\nPEH-1,Quay,,\nPEH-2,Mole,low,\n")
+    assert sorted(found.records) == ["PEH-1"]
+    assert "no name" in found.bad_items["PEH-2"].what
+
+
 def test_roles_must_be_one_or_as_many_as_creators(tmp_path):
     text = "item_id,title,creator,creator_role\nPEH-1,Quay,A|B,photographer\nPEH-2,Mole,A|B|C,x|y\n"
     found = read(tmp_path, text)

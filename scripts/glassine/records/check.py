@@ -135,6 +135,11 @@ class Record:
         self.tiles = tiles
         self.item: str = root.get("OBJID") or ""
         self.ids = {node.get("ID"): node for node in root.iter() if node.get("ID")}
+        self.sections = {
+            (node.getparent().getparent().get("MDTYPE"), section.get("ID")): node
+            for section in self.find("//mets:amdSec/*")
+            for node in self.find("mets:mdWrap/mets:xmlData/*[1]", section)
+        }
         self.files = {
             unquote(locat.get(f"{{{markup.XLINK}}}href") or ""): locat.getparent()
             for locat in self.find("//mets:file/mets:FLocat")
@@ -149,13 +154,11 @@ class Record:
 
     def wrapped(self, file: Any, kind: str) -> Any | None:
         """Return the record of a kind that a file's ADMID points to."""
-        for reference in (file.get("ADMID") or "").split():
-            section = self.ids.get(reference)
-            if section is None:
-                continue
-            for wrapper in self.find(f"mets:mdWrap[@MDTYPE='{kind}']/mets:xmlData/*", section):
-                return wrapper
-        return None
+        references = (file.get("ADMID") or "").split()
+        return next(
+            (self.sections[kind, each] for each in references if (kind, each) in self.sections),
+            None,
+        )
 
     def real(self, path: str) -> Path | None:
         """Return where a file of the package lies now, None where it does not."""

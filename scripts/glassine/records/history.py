@@ -229,21 +229,20 @@ def _rendered(history: History, facts: ItemFacts, masters: list[FileFacts]) -> N
         by_frame.setdefault((entry["master"], entry["index"]), []).append(entry["path"])
     for entry in masters:
         name = object_name(facts.item, entry.path)
-        frames = facts.shown(entry.original_name or "")
-        history.tell(
-            Event(
-                f"{name}#decoding",
-                "validation",
-                event["time"],
-                "success",
-                note="every pixel decoded without an error or warning",
-                agents=_by(event),
-                sources=(name,),
+        frames = [f for f in facts.shown(entry.original_name or "") if not f.get("skipped")]
+        if frames:
+            history.tell(
+                Event(
+                    f"{name}#decoding",
+                    "validation",
+                    event["time"],
+                    "success",
+                    note="decoded without an error or warning",
+                    agents=_by(event),
+                    sources=(name,),
+                )
             )
-        )
         for frame in frames:
-            if frame.get("skipped"):
-                continue
             tiles = [f"{frame['tiles']['path']}/info.json"] if frame.get("tiles") else []
             made = [*by_frame.get((frame["master"], frame["index"]), []), *tiles]
             history.tell(

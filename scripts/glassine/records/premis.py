@@ -96,15 +96,18 @@ class History:
 
     events: list[Event] = field(default_factory=list)
     agents: dict[str, Agent] = field(default_factory=dict)
+    by_object: dict[str, list[Event]] = field(default_factory=dict)
 
     def tell(self, event: Event) -> None:
         self.events.append(event)
+        for name in dict.fromkeys((*event.sources, *event.outcomes)):
+            self.by_object.setdefault(name, []).append(event)
         for agent, _ in event.agents:
             self.agents.setdefault(agent.id, agent)
 
     def about(self, name: str) -> list[Event]:
         """Return the events that concern an object."""
-        return [event for event in self.events if name in (*event.sources, *event.outcomes)]
+        return self.by_object.get(name, [])
 
 
 def _identifier(root: Element, name: str) -> None:
