@@ -328,8 +328,8 @@ def _size_of(path: Path) -> list[int] | None:
 
     try:
         with path.open("rb") as handle, tifffile.TiffFile(handle) as tiff:
-            page = tiff.pages.first
-            return [int(page.imagewidth), int(page.imagelength)]  # type: ignore[union-attr]
+            page: Any = tiff.pages.first
+            return [int(page.imagewidth), int(page.imagelength)]
     except Exception:  # any damage: `verify` opens the file with care and says what is wrong
         return None
 

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import zxingcpp
 
-_FORMATS = (
+_FORMATS: Any = (
     zxingcpp.BarcodeFormat.Code128,
     zxingcpp.BarcodeFormat.Code39,
     zxingcpp.BarcodeFormat.QRCode,
@@ -57,12 +57,14 @@ def read_master(path: Path) -> list[dict[str, Any]]:
 
     Raises GlassineError for a file that is no sound master.
     """
+    import pyvips
+
     from glassine import masters
 
     masters.read_header(path)
     image = masters.open_image(path)
     try:
         grey = grey_of(image)
-    except masters.pyvips.Error as problem:
+    except pyvips.Error as problem:
         raise masters.decoding_problem(path, problem) from problem
     return read(grey)

@@ -67,7 +67,8 @@ class Facts:
         return cls(**known)
 
     def as_dict(self) -> dict[str, Any]:
-        return _plain(asdict(self))
+        known: dict[str, Any] = plain(asdict(self))
+        return known
 
 
 @dataclass(frozen=True)
@@ -174,7 +175,8 @@ class ItemGeometry:
         )
 
     def as_dict(self) -> dict[str, Any]:
-        return _plain(asdict(self))
+        known: dict[str, Any] = plain(asdict(self))
+        return known
 
 
 @dataclass(frozen=True)
@@ -193,17 +195,12 @@ class Measure:
     source: str
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
     """Return `value` with tuples as lists and floats rounded to 1e-6, ready for JSON."""
     if isinstance(value, dict):
-        return {key: _plain(part) for key, part in value.items()}
+        return {key: plain(part) for key, part in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain(part) for part in value]
+        return [plain(part) for part in value]
     if isinstance(value, float):
         return round(value, 6)
     return value
-
-
-def plain(value: Any) -> Any:
-    """Public form of `_plain`, for dataclasses already turned into dicts."""
-    return _plain(value)

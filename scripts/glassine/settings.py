@@ -22,14 +22,14 @@ class _StrictLoader(yaml.SafeLoader):
     def compose_node(self, parent: Any, index: Any) -> Any:
         if self.check_event(yaml.events.AliasEvent):
             raise yaml.constructor.ConstructorError(
-                None, None, "aliases are not allowed", self.peek_event().start_mark
+                None, None, "aliases are not allowed", parent and parent.start_mark
             )
         return super().compose_node(parent, index)
 
     def construct_mapping(self, node: Any, deep: bool = False) -> dict[Any, Any]:
         seen = set()
         for key_node, _ in node.value:
-            key = self.construct_object(key_node, deep=True)  # type: ignore[no-untyped-call]
+            key = self.construct_object(key_node, deep=True)
             if not isinstance(key, str | int | float | bool) or key in seen:
                 raise yaml.constructor.ConstructorError(
                     None, None, f"the key {key!r} stands twice or is no text", key_node.start_mark
