@@ -211,6 +211,7 @@ def placed(job: Job, frame: Frame, settings: dict[str, Any], notes: list[str]) -
                 f"{job.geometry.path}: the outline of the object is not known for frame "
                 f"{frame.index}; the picture was cropped."
             )
+    _check_corners(job, frame, corners)
     limit = settings["keystone_min_deg"]
     return pixels.place(
         corners,
@@ -219,6 +220,26 @@ def placed(job: Job, frame: Frame, settings: dict[str, Any], notes: list[str]) -
         mirror=frame.mirror,
         keystone=limit is not None and frame.keystone_deg >= limit,
     )
+
+
+def _check_corners(job: Job, frame: Frame, corners: Corners) -> None:
+    """Raise where the corners enclose no picture: crossed, anticlockwise, or off the master."""
+    points = np.array(corners, float)
+    sides = np.roll(points, -1, axis=0) - points
+    after = np.roll(sides, -1, axis=0)
+    # Clockwise as seen: at each corner of a convex quadrilateral the way turns right.
+    turns = sides[:, 0] * after[:, 1] - sides[:, 1] * after[:, 0]
+    middle = points.mean(axis=0)
+    size = (job.geometry.width, job.geometry.height)
+    if not (turns > 1.0).all() or (middle < 0).any() or (middle > size).any():
+        raise GlassineError.because(
+            "render.corners",
+            job.geometry.path,
+            f"The corners of frame {frame.index} enclose no picture on the master: "
+            f"{', '.join(f'({x:.0f}, {y:.0f})' for x, y in corners)}.",
+            "four corners clockwise from the top left, about a part of the master.",
+            "Draw the frame again on the review page.",
+        )
 
 
 def _margin_px(job: Job, corners: Corners, margin_mm: float, notes: list[str]) -> float:
@@ -246,6 +267,7 @@ def _render_master(job: Job, work: Work) -> tuple[list[dict[str, Any]], list[dic
     hashing = ThreadPoolExecutor(1)
     with hashing, pixels.opened(job.path, job.header, work.pool, work.files_dir) as source:
         digest = hashing.submit(_sha256, job.path)
+        _ = source.reduced  # made here by all threads; one of them alone could not wait for itself
         tones = tone.plan(source, job.geometry, job.facts, job.icc, work.settings["tone"])
         frames, measured = [], []
         for frame, plan in zip(job.geometry.frames, tones, strict=True):

@@ -49,11 +49,14 @@ STEPS = {
 def timed(command: list[str], **options: Any) -> dict[str, float]:
     """Run a command; return its wall time, processor time and peak memory (MB)."""
     started = time.perf_counter()
-    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, **options)
-    _, status, used = os.wait4(process.pid, 0)
-    process.returncode = os.waitstatus_to_exitcode(status)
-    if process.returncode:
-        raise SystemExit(f"failed ({process.returncode}): {' '.join(command)[:300]}")
+    with tempfile.TemporaryFile() as told:
+        process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=told, **options)
+        _, status, used = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(status)
+        if process.returncode:
+            told.seek(0)
+            why = told.read().decode("utf-8", "replace")[-2000:]
+            raise SystemExit(f"failed ({process.returncode}): {' '.join(command)[-300:]}\n{why}")
     return {
         "wall_s": time.perf_counter() - started,
         "cpu_s": used.ru_utime + used.ru_stime,
@@ -189,7 +192,7 @@ def peer(master: Path, crop: list[str], out: Path) -> dict[str, float]:
         [*python, WHOLE, cropped, str(out / "data/full.jpg")],
         [sys.executable, "-m", "bagit", "--sha256", "--sha512", "--quiet", str(out / "data")],
     ]
-    parts = [timed(command, stderr=subprocess.DEVNULL) for command in commands]
+    parts = [timed(command) for command in commands]
     (out / "cropped.tif").unlink()
     return {
         "wall_s": sum(part["wall_s"] for part in parts),
@@ -347,6 +350,7 @@ def main() -> int:
     parser.add_argument("--runs", type=int, default=5)
     parser.add_argument("--item", default="PEH-0001", help="the sample that is drawn")
     parser.add_argument("--scratch", type=Path, default=None, help="folder for the masters")
+    parser.add_argument("--masters", type=Path, help="folder with one batch, made before")
     parser.add_argument("--render-only", action="store_true")
     parser.add_argument("--step", nargs=4, help=argparse.SUPPRESS)
     parser.add_argument("--bound", nargs=2, help=argparse.SUPPRESS)
@@ -363,7 +367,7 @@ def main() -> int:
 
 def _bench(options: argparse.Namespace, scratch: Path) -> int:
     facts = machine()
-    masters = make_batch(scratch, options.size, options.copies, options.item)
+    masters = options.masters or make_batch(scratch, options.size, options.copies, options.item)
     run = take_in(masters, scratch)
     prepared = list(STEPS)[:2]
     ours(run, prepared)  # geometry for the peer, and the masters into the page cache

@@ -350,6 +350,22 @@ def test_keystone_only_from_the_set_limit_on(tmp_path: Path) -> None:
     assert sizes[None] != sizes[1.0]
 
 
+CROOKED = {
+    "crossed": ((100.0, 80.0), (600.0, 95.0), (110.0, 400.0), (590.0, 420.0)),
+    "anticlockwise": ((600.0, 95.0), (100.0, 80.0), (110.0, 400.0), (590.0, 420.0)),
+    "one point": ((100.0, 80.0),) * 4,
+    "off the master": ((2000.0, 80.0), (2600.0, 80.0), (2600.0, 420.0), (2000.0, 420.0)),
+}
+
+
+@pytest.mark.parametrize("kind", CROOKED)
+def test_corners_that_enclose_no_picture_stop_the_item(tmp_path: Path, kind: str) -> None:
+    item = Item(tmp_path, (Frame(1, CROOKED[kind], 0.0, "positive", "colour"),))
+    with pytest.raises(GlassineError) as error:
+        item.run()
+    assert [finding.code for finding in error.value.findings] == ["render.corners"]
+
+
 def test_masters_are_left_as_they_were(item: Item) -> None:
     path = item.batch / "PEH-0001.tif"
     path.chmod(0o444)
