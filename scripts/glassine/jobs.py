@@ -11,20 +11,20 @@ import contextlib
 import fcntl
 import os
 import resource
+import signal
 import sys
-import threading
 import time
 import traceback
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from glassine import clock, files
+from glassine import clock, confine, files
 from glassine.errors import Finding, GlassineError
 
 # Set by the Snakefile to "<pid> <start time>" of the process that leads the run.
 LEADER = "GLASSINE_LEADER"
-_WATCH_S = 0.2
 
 
 def process_start(pid: int) -> str | None:
@@ -43,23 +43,10 @@ def leader_mark() -> str:
     return f"{os.getpid()} {process_start(os.getpid())}"
 
 
-def _follow_leader() -> None:
-    """End this process at once when the run's leader is gone.
-
-    A job that outlived a killed run would go on writing beside the next run.
-    """
+def _leader_lives() -> bool:
+    """Return whether the leader of this job's run is there (always, where none was told)."""
     pid_text, _, start = os.environ.get(LEADER, "").partition(" ")
-    if not pid_text.isdigit():
-        return
-    if process_start(int(pid_text)) != start:
-        os._exit(70)
-
-    def watch() -> None:
-        while process_start(int(pid_text)) == start:
-            time.sleep(_WATCH_S)
-        os._exit(70)
-
-    threading.Thread(target=watch, daemon=True, name="leader-watch").start()
+    return not pid_text.isdigit() or process_start(int(pid_text)) == start
 
 
 def share_jobs_lock(root: Path) -> int:
@@ -70,20 +57,51 @@ def share_jobs_lock(root: Path) -> int:
     return handle
 
 
+_MORE_MEMORY = (
+    "Check that the master is what it should be; else raise `limits.memory_mb`, run with fewer "
+    "cores, or give the machine more memory."
+)
+_SIGNALS = {
+    signal.SIGKILL: "The system ended the step (SIGKILL), as it does where memory runs out.",
+    signal.SIGABRT: "The step broke off (SIGABRT), as libraries do where memory runs out.",
+    signal.SIGTRAP: "The step broke off (SIGTRAP), as libraries do where memory runs out.",
+}
+
+
+def _ended(step: str, log: Path, ending: confine.Ending, seconds: float) -> Finding:
+    """Return what a person is told of a step whose process did not end by itself."""
+    if ending.late:
+        return Finding(
+            f"{step}.time",
+            str(log),
+            f"The step was ended after {seconds:g} seconds.",
+            "a step that ends within `limits.seconds`.",
+            "Check that the master is what it should be; else raise `limits.seconds`.",
+        )
+    number = signal.Signals(ending.signal or 0)
+    plain = f"The step crashed ({number.name}), as a decoder may on a damaged or hostile file."
+    return Finding(
+        f"{step}.crash",
+        str(log),
+        _SIGNALS.get(number, plain),
+        "a step that ends.",
+        _MORE_MEMORY,
+    )
+
+
 def _unexpected(step: str, log: Path, problem: BaseException) -> Finding:
     no_space = isinstance(problem, OSError) and problem.errno == 28
     if no_space:
         what, next_step = "The disk is full.", "Free space on the results' disk and run again."
     elif isinstance(problem, MemoryError):
-        what, next_step = (
-            "Memory ran out.",
-            "Run with fewer cores, or give the machine more memory.",
-        )
+        what, next_step = "Memory ran out.", _MORE_MEMORY
     elif isinstance(problem, OSError):
         what = (
             f"The system refused: {problem.strerror or problem} ({problem.filename or 'no file'})."
         )
         next_step = "Check disk, share and rights, then run again."
+    elif "out of memory" in str(problem).lower():
+        what, next_step = "Memory ran out.", _MORE_MEMORY
     else:
         what = f"The step ended unexpectedly: {type(problem).__name__}: {problem}"[:500]
         next_step = f"Run again; if it repeats, send {log} to whoever maintains this installation."
@@ -123,41 +141,106 @@ def _release(item_dir: Path, step: str) -> None:
     held.unlink()
 
 
+def _fail(
+    log: Path, held: Path, facts: dict[str, Any], findings: list[Finding], trace: str
+) -> None:
+    """Tell why a step failed, in the log and held.json, and end the process with code 1."""
+    with contextlib.suppress(OSError):
+        files.write_json(
+            held,
+            {
+                **facts,
+                "time": clock.now_text(),
+                "findings": [finding.as_dict() for finding in findings],
+            },
+        )
+    with contextlib.suppress(OSError):
+        _tell(log, findings, trace)
+    sys.stderr.flush()
+    # At once, past the engine's wrapper: an exception would show a traceback.
+    os._exit(1)
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """Where a step tells how it ended, and what it may use."""
+
+    step: str
+    facts: dict[str, Any]
+    folder: Path
+    root: Path
+    log: Path
+    seconds: float
+    memory_bytes: int | None
+
+    def fail(self, findings: list[Finding], trace: str = "") -> None:
+        facts = {**self.facts, "step": self.step}
+        _fail(self.log, self.folder / "held.json", facts, findings, trace)
+
+
+def _check_room(frame: _Frame) -> None:
+    """Raise GlassineError where the results' disk is nearly full: better not to start than to
+    stop in the middle, and the report needs room too."""
+    wanted = confine.limits().free_mb
+    frame.folder.mkdir(parents=True, exist_ok=True)
+    status = os.statvfs(frame.folder)
+    free = status.f_bavail * status.f_frsize // 2**20
+    if free < wanted:
+        raise GlassineError.because(
+            f"{frame.step}.room",
+            frame.root,
+            f"The disk of the results is full but for {free} MB; the step was not started.",
+            f"at least {wanted} MB free (`limits.free_mb`).",
+            "Free space on that disk and run again.",
+        )
+
+
+def _supervise(frame: _Frame) -> None:
+    """Return in a child process that may do the work; end this one as the child ends."""
+    ending = confine.split(
+        frame.seconds, frame.memory_bytes, confine.limits().open_files, _leader_lives
+    )
+    if ending is None:
+        return
+    if ending.abandoned:
+        os._exit(70)
+    if ending.code is not None:
+        os._exit(ending.code)
+    frame.fail([_ended(frame.step, frame.log, ending, frame.seconds)])
+
+
 @contextlib.contextmanager
-def guarded(step: str, log: Path, held: Path | None, facts: dict[str, Any]) -> Iterator[None]:
-    """Run a step; on failure tell why in `log` and `held`, and end the process with code 1."""
-    _follow_leader()
+def _guarded(frame: _Frame) -> Iterator[None]:
+    """Run a step; on failure tell why in its log and held.json, and end with code 1."""
     try:
         yield
+    except GlassineError as problem:
+        frame.fail(problem.findings)
     except Exception as problem:
-        expected = isinstance(problem, GlassineError)
-        findings = (
-            problem.findings
-            if isinstance(problem, GlassineError)
-            else [_unexpected(step, log, problem)]
-        )
-        trace = "" if expected else traceback.format_exc()
-        with contextlib.suppress(OSError):
-            if held is not None:
-                files.write_json(
-                    held,
-                    {
-                        **facts,
-                        "step": step,
-                        "time": clock.now_text(),
-                        "findings": [finding.as_dict() for finding in findings],
-                    },
-                )
-            _tell(log, findings, trace)
-        sys.stderr.flush()
-        # At once, past the engine's wrapper: an exception would show a traceback.
-        os._exit(1)
+        frame.fail([_unexpected(frame.step, frame.log, problem)], traceback.format_exc())
 
 
 @contextlib.contextmanager
-def item_step(step: str, item: str, item_dir: Path, log: Path) -> Iterator[None]:
-    """Run one step of an item; `item_dir` gets held.json on failure and a timing on success."""
-    with _step(step, {"item": item}, item_dir, item_dir.parents[2], log):
+def item_step(
+    step: str, item: str, item_dir: Path, log: Path, mem_mb: int | None = None
+) -> Iterator[None]:
+    """Run one step of an item; `item_dir` gets held.json on failure and a timing on success.
+
+    The work is done in a process of its own that may take `limits.seconds`, and the memory that
+    its pixels are expected to need (`mem_mb`) with a margin and `limits.memory_mb`.
+    """
+    allowed = confine.limits()
+    with _step(
+        _Frame(
+            step,
+            {"item": item},
+            item_dir,
+            item_dir.parents[2],
+            log,
+            allowed.seconds,
+            confine.memory_for(mem_mb),
+        )
+    ):
         yield
         _release(item_dir, step)
 
@@ -165,18 +248,24 @@ def item_step(step: str, item: str, item_dir: Path, log: Path) -> Iterator[None]
 @contextlib.contextmanager
 def batch_step(step: str, batch: str, results_dir: Path, log: Path) -> Iterator[None]:
     """Run one step of a batch; `results_dir` gets held.json on failure and a timing on success."""
-    with _step(step, {"batch": batch}, results_dir, results_dir.parent, log):
+    facts = {"batch": batch}
+    seconds = confine.limits().batch_seconds
+    with _step(_Frame(step, facts, results_dir, results_dir.parent, log, seconds, None)):
         yield
         _release(results_dir, step)
 
 
 @contextlib.contextmanager
-def _step(step: str, facts: dict[str, Any], folder: Path, root: Path, log: Path) -> Iterator[None]:
+def _step(frame: _Frame) -> Iterator[None]:
     started = time.time()
-    with guarded(step, log, folder / "held.json", facts):
-        handle = share_jobs_lock(root)
+    if not _leader_lives():
+        os._exit(70)
+    with _guarded(frame):
+        handle = share_jobs_lock(frame.root)
+        _check_room(frame)
+        _supervise(frame)
         yield
-        _write_timing(folder / "timings", step, started)
-        log.parent.mkdir(parents=True, exist_ok=True)
-        log.write_text(f"{clock.now_text()} {step}: done\n", "utf-8")
+        _write_timing(frame.folder / "timings", frame.step, started)
+        frame.log.parent.mkdir(parents=True, exist_ok=True)
+        frame.log.write_text(f"{clock.now_text()} {frame.step}: done\n", "utf-8")
         os.close(handle)

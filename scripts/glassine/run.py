@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from glassine import files, jobs, plan, runlock, settings
+from glassine import confine, files, jobs, plan, runlock, settings
 from glassine.errors import GlassineError
 
 # Exit codes of <sysexits.h>: a wrong setting, and "try again later".
@@ -222,6 +222,7 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
     except GlassineError as error:
         stop(error)
         raise
+    confine.Limits(**run.config["limits"]).announce()
     if leads and not runlock.only_looks(arguments):
         try:
             run.lock.take()

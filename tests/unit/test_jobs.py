@@ -126,3 +126,85 @@ def test_a_run_after_a_killed_one_clears_locks_and_leftovers(tmp_path):
 )
 def test_looking_needs_no_lock(arguments, looks):
     assert runlock.only_looks(arguments) is looks
+
+
+def limited(**changes):
+    return {"GLASSINE_LIMITS": json.dumps(changes)}
+
+
+def test_a_step_that_never_ends_is_ended_and_told(tmp_path):
+    """Deaf to signals and deep in C, where no Python thread could end it: a regular expression."""
+    body = "import re; re.match('(a+)+b', 'a' * 60)"
+    started = time.monotonic()
+    done = run_step(tmp_path, body, **limited(seconds=1))
+    assert (done.returncode, time.monotonic() - started < 20) == (1, True)
+    (finding,) = held(tmp_path)["findings"]
+    assert finding["code"] == "locate.time"
+    assert "limits.seconds" in finding["next_step"]
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        "held = bytearray(900 * 2**20)",
+        "import numpy; numpy.ones((120, 2**20))",
+        "import pyvips; pyvips.Image.black(20000, 20000, bands=3).copy_memory()",
+    ],
+)
+def test_a_step_that_fills_the_memory_is_ended_and_told(tmp_path, body):
+    done = run_step(tmp_path, body, **limited(memory_mb=600))
+    assert done.returncode == 1
+    assert held(tmp_path)["findings"][0]["what"].startswith("Memory ran out")
+
+
+def test_the_same_steps_end_well_within_larger_limits(tmp_path):
+    body = "import pyvips; pyvips.Image.black(2000, 2000, bands=3).rot90().copy_memory()"
+    done = run_step(tmp_path, body, **limited(memory_mb=600, seconds=60))
+    assert done.returncode == 0, done.stderr
+
+
+def test_a_crash_of_a_decoder_is_told(tmp_path):
+    body = "import ctypes; ctypes.string_at(0)"
+    done = run_step(tmp_path, body)
+    assert done.returncode == 1
+    (finding,) = held(tmp_path)["findings"]
+    assert (finding["code"], "SIGSEGV" in finding["what"]) == ("locate.crash", True)
+
+
+def test_open_files_are_limited(tmp_path):
+    body = "kept = [open('/dev/null') for _ in range(300)]"
+    run_step(tmp_path, body)
+    assert "Too many open files" in held(tmp_path)["findings"][0]["what"]
+
+
+def test_a_step_does_not_start_on_a_full_disk(tmp_path):
+    done = run_step(tmp_path, "print('started')", **limited(free_mb=10**9))
+    assert (done.returncode, done.stdout) == (1, "")
+    assert held(tmp_path)["findings"][0]["code"] == "locate.room"
+
+
+def test_the_work_ends_with_its_supervisor(tmp_path):
+    """Killed without a word, the supervisor takes the working process with it."""
+    told = tmp_path / "pid"
+    body = f"import os, time; open({str(told)!r}, 'w').write(str(os.getpid())); time.sleep(60)"
+    text = textwrap.dedent(f"""
+        import sys
+        sys.path.insert(0, {str(SCRIPTS)!r})
+        from pathlib import Path
+        from glassine import jobs
+        item_dir = Path({str(tmp_path)!r}) / "results/b1/items/PEH-1"
+        with jobs.item_step("locate", "PEH-1", item_dir, item_dir / "logs/locate.log"):
+            {body}
+    """)
+    supervisor = subprocess.Popen([sys.executable, "-c", text])
+    deadline = time.monotonic() + 30
+    while not (told.exists() and told.read_text()) and time.monotonic() < deadline:
+        time.sleep(0.02)
+    worker = int(told.read_text())
+    assert jobs.process_start(worker) is not None
+    supervisor.kill()
+    supervisor.wait()
+    while jobs.process_start(worker) is not None and time.monotonic() < deadline:
+        time.sleep(0.02)
+    assert jobs.process_start(worker) is None
