@@ -78,12 +78,14 @@ def _values(
     band = tone["channels"][len(tone["channels"]) // 2]
     codes = _sampled(source, mask, busy + flat)
     high, low = area.clipped(codes, source.bits)
+    base_high = area.base_clipped(source, geometry)
     dmin, dmax = area.density_range(source, mask, encoding)
     blur, points = detail.edge_blur(busy, band)
     used = np.percentile(codes, [0.05, 99.95])
     return [
         ("clipped_highlights", high, "%"),
         ("clipped_shadows", low, "%"),
+        ("clipped_base", base_high, "%"),
         ("used_range", float((used[1] - used[0]) / (2**source.bits - 1) * 100), "%"),
         ("bits_used", detail.bits_used(busy + flat, source.bits), "bit"),
         ("base_density", _base_density(tone), "D"),

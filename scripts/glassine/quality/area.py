@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import cv2
 import numpy as np
 import numpy.typing as npt
+import scipy.fft
 
 from glassine import colour
 from glassine.model import Frame, MasterGeometry
@@ -64,17 +65,32 @@ def density_range(
 
 
 def clipped(codes: Pixels, bits: int) -> tuple[float, float]:
-    """Return the share (%) of pixels with a channel at or near full scale, and at or near zero.
+    """Return the share (%) of pixels with a channel at the end of its range: (high, low).
 
-    Near: the top and bottom 5 of 255, as FADGI 2016 counts for negatives captured as
-    transparency (values above 250 or below 5), but only where codes pile up: at full scale
-    itself, or where the last level holds more than its neighbours (a clipped raw scaled down).
+    High: full scale, or a lower code at which pixels pile up (raw values clipped, then scaled).
     """
     full = 2**bits - 1
     flat = codes.reshape(-1, codes.shape[-1])
     high = float(np.mean((flat >= full).any(axis=1)) * 100)
     low = float(np.mean((flat <= 0).any(axis=1)) * 100)
     return max(high, _plateau(flat, bits)), low
+
+
+def base_clipped(source: Source, geometry: MasterGeometry) -> float | None:
+    """Return the share (%) of film base at full scale in a channel; None where none is seen."""
+    full, shares = 2**source.bits - 1, []
+    for region in geometry.base_regions:
+        quad = np.array(region, float) / source.reduction
+        left, top = np.maximum(np.floor(quad.min(axis=0)), 0).astype(int)
+        right, bottom = np.ceil(quad.max(axis=0)).astype(int)
+        box = source.reduced[top:bottom, left:right]
+        mask = np.zeros(box.shape[:2], np.uint8)
+        inner = quad.mean(axis=0) + (quad - quad.mean(axis=0)) * 0.8 - (left, top) - 0.5
+        cv2.fillConvexPoly(mask, np.round(inner * 16).astype(np.int32), 1, shift=4)
+        codes = box[mask.astype(bool)]
+        if len(codes):
+            shares.append(float(np.mean((codes >= full * 0.999).any(axis=1)) * 100))
+    return max(shares) if shares else None
 
 
 def _plateau(flat: Pixels, bits: int) -> float:
@@ -106,14 +122,51 @@ def dust(rendered: npt.NDArray[np.uint8]) -> int:
     return int(sum(1 for number in range(1, count) if stats[number, cv2.CC_STAT_AREA] <= 60))
 
 
+# Rings are looked for in a picture of this many px on the long edge ...
+RING_PX = 320
+# ... with this many waves from its middle to the end of the long edge.
+RING_WAVES = np.arange(4.0, 84.0, 0.7)
+# A peak so many times its surroundings is as likely rings as not. Measured on tests/bench_tone:
+# at most 15.5 without rings, 25 and more with rings of 3 % (one of twelve weaker).
+RING_PEAK = 17.5
+
+
 def newton_rings(rendered: npt.NDArray[np.uint8]) -> float:
     """Return the likelihood (0..1) that interference rings lie over the picture.
 
-    Rings are stripes whose frequency grows evenly with the distance from a centre. In pieces
-    of the picture the strongest stripe is measured; rings are there when one centre and one
-    rate of growth explain the stripes of many pieces.
+    Rings about c are cos(a |p - c|^2 + phase) for one a. The picture, made even in contrast,
+    times exp(-i a |p|^2) has them as one plane wave, so that a Fourier transform shows a sharp
+    peak whose place is the centre c, while the picture itself spreads out. The highest peak
+    over its surroundings, for all rates a and centres in or near the frame, tells.
     """
-    return 0.0
+    grey = rendered if rendered.ndim == 2 else rendered.mean(axis=2)
+    even = _even(np.ascontiguousarray(grey, np.float32).reshape(rendered.shape[:2]))
+    if min(even.shape) < 64:
+        return 0.0
+    height, width = even.shape
+    x, y = np.arange(width) - width / 2, np.arange(height) - height / 2
+    size = (scipy.fft.next_fast_len(height), scipy.fft.next_fast_len(width))
+    fx, fy = np.abs(scipy.fft.fftfreq(size[1])), np.abs(scipy.fft.fftfreq(size[0]))
+    peak = 0.0
+    for waves in RING_WAVES:
+        a = 2 * np.pi * waves / (max(height, width) / 2) ** 2
+        chirp = np.outer(np.exp(-1j * a * y**2), np.exp(-1j * a * x**2)).astype(np.complex64)
+        wave = scipy.fft.fft2(even * chirp, size)
+        power = wave.real**2 + wave.imag**2
+        # The frequency f of the peak is that of the centre: c = -pi f / a.
+        near = np.outer(fy * np.pi / a < 0.55 * height, fx * np.pi / a < 0.55 * width)
+        around = cv2.blur(power, (21, 21)) + 0.3 * power.mean()
+        peak = max(peak, float((power / around)[near].max()))
+    return peak / (peak + RING_PEAK)
+
+
+def _even(grey: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Return the picture small, without its large forms, its contrast the same everywhere."""
+    scale = RING_PX / max(grey.shape)
+    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    local = small - cv2.GaussianBlur(small, (0, 0), 2.5)
+    spread = np.sqrt(cv2.GaussianBlur(local**2, (0, 0), 6))
+    return np.clip(local / (spread + 0.3), -1.0, 1.0).astype(np.float32)
 
 
 def skew_left(frame: Frame) -> float:
