@@ -346,7 +346,7 @@ def _collect(
         item = reader.item(row)
         findings: list[Finding] = []
         record = reader.record(row, findings)
-        if item in first_row:
+        if item and item in first_row:
             findings = [reader.twice(row.number, item, first_row[item])]
         first_row.setdefault(item, row.number)
         found.findings.extend(findings)

@@ -112,7 +112,8 @@ class RecordReader:
         self.path = path
         self.columns = columns
         self.separator: str = section.get("separator", "|")
-        self.materials: dict[str, str] = section.get("materials", {})
+        words = section.get("materials", {})
+        self.materials = {word.casefold(): material for word, material in words.items()}
         self.rights: dict[str, Any] = settings.get("rights", {})
         self.mapped = {column for names in columns.values() for column in names}
 
@@ -371,8 +372,7 @@ class RecordReader:
         return found
 
     def material(self, text: str) -> str:
-        mapped = self.materials.get(text, text)
-        return mapped.lower() or "unknown"
+        return self.materials.get(text.casefold(), text.lower()) or "unknown"
 
     def structure(self, row: Row, findings: list[Finding]) -> list[Any]:
         """Return divisions; in CSV "Quay = 1-3 | Ferry = 4, 5" with frames counted in the item."""
@@ -469,7 +469,7 @@ def _authority(uri: str) -> str:
 
 
 def _status(text: str) -> str:
-    plain = " ".join(text.lower().replace("_", " ").split())
+    plain = " ".join(re.sub("[_-]", " ", text.lower()).split())
     return {"publicdomain": "public domain", "in copyright": "copyrighted"}.get(plain, plain)
 
 

@@ -182,6 +182,8 @@ def _tidy(text: str) -> str:
     plain = text.replace("\u00a0", " ").replace("’", "'").lower()
     plain = re.sub(r"[\u2012\u2013\u2014\u2015]", "–", plain).replace("\u2010", "-")
     plain = " ".join(plain.replace("-to-", " to ").split()).strip(" ,;:")
+    # What spreadsheets make of days and of years: a midnight, a fraction.
+    plain = re.sub(r"(?<=\d)(?:[ t]00:00(?::00)?(?:\.0+)?z?|(?<=^\d{4})\.0)$", "", plain)
     bracketed = re.fullmatch(r"\[([^\[\]]+)\]\.?|\(([^()]+)\)\.?", plain)
     if bracketed:
         plain = (bracketed[1] or bracketed[2]).strip()

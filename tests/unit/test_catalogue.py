@@ -213,6 +213,13 @@ def test_two_rows_of_one_item_hold_it(tmp_path, second):
     assert "row 2" in found.bad_items["PEH-1"].what
 
 
+def test_rows_without_an_item_number_are_told_one_by_one(tmp_path):
+    found = read(tmp_path, "item_id,title\n,Quay\n,Mole\nPEH-1,Pier\n")
+    assert sorted(found.records) == ["PEH-1"]
+    assert [each.path[-5:] for each in found.findings] == ["row 2", "row 3"]
+    assert {each.code for each in found.findings} == {"catalogue.value"}
+
+
 def test_a_date_that_is_not_understood_is_kept_and_told(tmp_path):
     found = read(tmp_path, "item_id,title,date\nPEH-1,Quay,05/06/21\nPEH-2,Mole,\n")
     record = found.records["PEH-1"]
@@ -266,7 +273,7 @@ def test_other_columns_are_kept(tmp_path):
 
 def test_the_studios_words_for_the_base(tmp_path):
     text = "item_id,title,material\nPEH-1,Quay,Safety film\n"
-    found = read(tmp_path, text, materials={"Safety film": "acetate"})
+    found = read(tmp_path, text, materials={"safety Film": "acetate"})
     assert found.records["PEH-1"]["material"] == "acetate"
 
 
