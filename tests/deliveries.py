@@ -18,6 +18,7 @@ from glassine import (
     embed,
     files,
     fixity,
+    hashing,
     package,
     records,
     render,
@@ -28,11 +29,13 @@ ITEM = "PEH-0001"
 
 
 def without_records(patch: pytest.MonkeyPatch) -> None:
-    """Fix the clock and set the record's own check aside: these items have a METS of few lines."""
+    """Fix the clock; set the record's own check aside: these items have a METS of few lines."""
     stub = types.ModuleType("glassine.records.check")
     stub.check_record = lambda path, item_dir, **more: []  # type: ignore[attr-defined]
     patch.setitem(sys.modules, "glassine.records.check", stub)
     patch.setenv("SOURCE_DATE_EPOCH", "1773800000")
+    # Waiting for the disk is what these tests would mostly do; test_hashing.py calls it.
+    patch.setattr(hashing, "sync", lambda folder: None)
 
 
 def finish(root: Path, given: dict[str, Any]) -> None:

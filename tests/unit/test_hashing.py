@@ -42,3 +42,19 @@ def test_published_values() -> None:
 def test_missing_file_is_said_by_the_system(tmp_path: Path) -> None:
     with pytest.raises(FileNotFoundError):
         hashing.of_file(tmp_path / "none")
+
+
+def test_sync_and_forget_change_nothing(tmp_path: Path) -> None:
+    path = tmp_path / "file"
+    path.write_bytes(b"content")
+    hashing.sync(tmp_path)
+    hashing.forget(path)
+    assert path.read_bytes() == b"content"
+    with pytest.raises(NotADirectoryError):
+        hashing.sync(path)
+
+
+def test_digest_of_a_tree_depends_on_names_and_content_alone() -> None:
+    tree = {"b": "2", "a": "1"}
+    assert hashing.of_tree(tree) == hashlib.sha256(b"a 1\nb 2\n").hexdigest()
+    assert hashing.of_tree(dict(sorted(tree.items()))) == hashing.of_tree(tree)
