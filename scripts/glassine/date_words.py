@@ -20,8 +20,9 @@ from itertools import pairwise
 from glassine import dates
 from glassine.dates import MAX_CHARS, UNDATED
 
-# Years outside are typing errors in a catalogue of photographs and what they reproduce.
-FIRST_YEAR, LAST_YEAR = 1000, 2099
+# Years outside are typing errors in a catalogue of photographs and what they reproduce; four
+# figures below 1300 may be a month and a day.
+FIRST_YEAR, LAST_YEAR = 1300, 2099
 
 _MONTHS = {
     name: number

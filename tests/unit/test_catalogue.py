@@ -411,7 +411,7 @@ def test_bad_xml_is_refused(tmp_path, content):
 # --- properties --------------------------------------------------------------------------
 
 
-@hypothesis_settings(max_examples=150, deadline=None)
+@hypothesis_settings(max_examples=80, deadline=None)
 @given(st.binary(max_size=300))
 def test_any_bytes_give_records_or_a_refusal(content):
     import tempfile
@@ -431,7 +431,7 @@ _CELLS = st.text(
 )
 
 
-@hypothesis_settings(max_examples=100, deadline=None)
+@hypothesis_settings(max_examples=50, deadline=None)
 @given(st.lists(st.tuples(_CELLS, _CELLS), min_size=1, max_size=5))
 def test_what_a_csv_writer_writes_is_read_back(rows):
     import csv
@@ -489,12 +489,16 @@ _DAMAGED = {
 }
 
 
-@pytest.mark.parametrize("name", sorted(_DAMAGED))
-def test_damaged_extracts_give_the_same_records_or_a_refusal(name):
+@pytest.fixture(scope="module")
+def sound():
     if not VARIANTS.exists():
         pytest.skip(f"{VARIANTS} is not there")
+    return catalogue.read_catalogue(VARIANTS / "utf8.csv", {"catalogue": {"columns": _COLUMNS}})
+
+
+@pytest.mark.parametrize("name", sorted(_DAMAGED))
+def test_damaged_extracts_give_the_same_records_or_a_refusal(sound, name):
     settings = {"catalogue": {"columns": _COLUMNS}}
-    sound = catalogue.read_catalogue(VARIANTS / "utf8.csv", settings)
     assert (len(sound.records), sound.bad_items) == (200, {})
     expected = _DAMAGED[name]
     if isinstance(expected, str):
@@ -513,14 +517,9 @@ def test_damaged_extracts_give_the_same_records_or_a_refusal(name):
     assert len(gone) <= {"missing_row.csv": 1, "dup_id.csv": 1, "hostile.csv": 5}.get(name, 0)
 
 
-def test_windows_letters_of_a_real_extract():
-    if not VARIANTS.exists():
-        pytest.skip(f"{VARIANTS} is not there")
-    columns = {"columns": _COLUMNS}
-    sound = catalogue.read_catalogue(VARIANTS / "utf8.csv", {"catalogue": columns})
-    found = catalogue.read_catalogue(
-        VARIANTS / "cp1252.csv", {"catalogue": {**columns, "encoding": "cp1252"}}
-    )
+def test_windows_letters_of_a_real_extract(sound):
+    section = {"columns": _COLUMNS, "encoding": "cp1252"}
+    found = catalogue.read_catalogue(VARIANTS / "cp1252.csv", {"catalogue": section})
     differ = {row for row in sound.records if sound.records[row] != found.records[row]}
     told = {each.path for each in found.findings if each.code == "catalogue.letters"}
     # The export put "?" where Windows-1252 has no letter: the record differs, and it is told.

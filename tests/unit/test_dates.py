@@ -182,7 +182,7 @@ UNDERSTOOD = {
     "winter 1921-22": "1921/1922",
     # of a later print
     "1912, printed 1977": "1912",
-    "c. 1944, printed c. 2000": "1944~",
+    "c. 1934, printed c. 1990": "1934~",
     "1912 (negative), printed 1977": "1912",
     "1912 (negative); 1977 (print)": "1912",
     "negative 1912, print 1977": "1912",
@@ -217,6 +217,7 @@ NOT_UNDERSTOOD = (
     "1921-13-45",
     "Friday, May 4, 1921",  # it was a Wednesday
     "0921",
+    "1231",
     "2112",
     "12345",
     "from 1900",
@@ -329,8 +330,8 @@ def test_real_dates_stay_within_the_bounds_their_cataloguers_gave():
 
 
 def test_a_date_that_contradicts_the_catalogues_bounds_is_not_used():
-    assert dates.to_edtf("May 26-28, 1969", date(1959, 5, 26), date(1959, 5, 28)) is None
-    assert dates.to_edtf("May 26-28, 1959", date(1959, 5, 26), date(1959, 5, 28)) is not None
+    assert dates.to_edtf("June 4-6, 1969", date(1959, 6, 4), date(1959, 6, 6)) is None
+    assert dates.to_edtf("June 4-6, 1959", date(1959, 6, 4), date(1959, 6, 6)) is not None
 
 
 @pytest.mark.parametrize(
@@ -392,13 +393,13 @@ def test_any_text_gives_valid_edtf_or_none(text):
 
 
 @settings(max_examples=200, deadline=None)
-@given(st.dates(date(1000, 1, 1), date(2099, 12, 31)), st.sampled_from(("%d %B %Y", "%B %d, %Y")))
+@given(st.dates(date(1300, 1, 1), date(2099, 12, 31)), st.sampled_from(("%d %B %Y", "%B %d, %Y")))
 def test_a_day_written_out_is_that_day(day, form):
     written = day.strftime(form)
     assert dates.to_edtf(written) == day.isoformat()
 
 
-_POINT = st.dates(date(1000, 1, 1), date(2099, 12, 31)).flatmap(
+_POINT = st.dates(date(1300, 1, 1), date(2099, 12, 31)).flatmap(
     lambda day: st.sampled_from((day.isoformat(), day.isoformat()[:7], day.isoformat()[:4]))
 )
 
