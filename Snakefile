@@ -2,8 +2,9 @@
 
 The way of a master, and of this file:
 
-    intake -> verify -> locate -> render -> embed -> record -> pack     rules/intake.smk, rules/items.smk
-           -> deliver -> report                                        rules/batch.smk
+    intake                                                       rules/intake.smk    one job a batch
+      -> verify -> locate -> render -> embed -> record -> pack   rules/items.smk     one job an item
+      -> deliver -> report                                       rules/batch.smk     one job a batch
 
 `snakemake` alone does the night's work; profiles/default/config.yaml says how.
 """

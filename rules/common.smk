@@ -7,9 +7,13 @@ def intake_of(wildcards):
     return ancient(checkpoints.intake.get(batch=wildcards.batch).output.intake)
 
 
-def given(step):
-    """What a step of an item is given: see scripts/glassine/plan.py."""
-    return lambda wildcards: RUN.step_given(step, wildcards.batch, wildcards.item)
+def steps_of(wildcards):
+    """What each step of an item is given: see scripts/glassine/plan.py."""
+    return RUN.steps_given(wildcards.batch, wildcards.item)
+
+
+def item_key(wildcards):
+    return RUN.item_key(wildcards.batch, wildcards.item)
 
 
 def batch_dir_of(wildcards):

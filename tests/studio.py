@@ -61,6 +61,11 @@ class Studio:
     def item(self, batch: str, item: str) -> Path:
         return self.root / "results" / batch / "items" / item
 
+    def steps_told(self, batch: str, item: str) -> dict[str, int]:
+        """Return {step: when its log was last written, in ns}: what changes, ran."""
+        logs = (self.item(batch, item) / "logs").glob("*.log")
+        return {path.stem: path.stat().st_mtime_ns for path in logs if path.stem != "item"}
+
     def digests(self, folder: str) -> dict[str, str]:
         """Return {path: sha256} of what a run made, without what tells of time and process."""
         base = self.root / folder

@@ -15,8 +15,8 @@ import signal
 import sys
 import time
 import traceback
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -116,15 +116,43 @@ def _tell(log: Path, findings: list[Finding], trace: str) -> None:
     sys.stderr.write("".join(f"HELD {line}\n" for line in lines))
 
 
-def _write_timing(folder: Path, step: str, started: float) -> None:
+@dataclass(frozen=True)
+class _Start:
+    """When a step began, and the processor time that its process had used by then."""
+
+    time: float
+    cpu_s: float
+
+
+def _cpu_s() -> float:
     usage = resource.getrusage(resource.RUSAGE_SELF)
+    return usage.ru_utime + usage.ru_stime
+
+
+def _begin() -> _Start:
+    """Return the start of a step, with the process's peak of memory counted anew from here."""
+    with contextlib.suppress(OSError):
+        Path("/proc/self/clear_refs").write_text("5", "ascii")  # proc(5): resets VmHWM
+    return _Start(time.time(), _cpu_s())
+
+
+def _peak_mb() -> float:
+    """Return the peak of resident memory since `_begin`, in MB (VmHWM of proc(5))."""
+    with contextlib.suppress(OSError):
+        for line in Path("/proc/self/status").read_text("ascii", "replace").splitlines():
+            if line.startswith("VmHWM:"):
+                return int(line.split()[1]) / 1024
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def _write_timing(folder: Path, step: str, start: _Start) -> None:
     files.write_json(
         folder / f"{step}.json",
         {
             "step": step,
-            "seconds": round(time.time() - started, 3),
-            "cpu_s": round(usage.ru_utime + usage.ru_stime, 3),
-            "max_rss_mb": round(usage.ru_maxrss / 1024, 1),
+            "seconds": round(time.time() - start.time, 3),
+            "cpu_s": round(_cpu_s() - start.cpu_s, 3),
+            "max_rss_mb": round(_peak_mb(), 1),
             "started": clock.now_text(),
         },
     )
@@ -195,8 +223,11 @@ def _check_room(frame: _Frame) -> None:
         )
 
 
-def _supervise(frame: _Frame) -> None:
-    """Return in a child process that may do the work; end this one as the child ends."""
+def _supervise(frame: _Frame, step_now: Callable[[], str]) -> None:
+    """Return in a child process that may do the work; end this one as the child ends.
+
+    step_now: asked where the child did not end by itself: the step it was in.
+    """
     ending = confine.split(
         frame.seconds, frame.memory_bytes, confine.limits().open_files, _leader_lives
     )
@@ -206,7 +237,8 @@ def _supervise(frame: _Frame) -> None:
         os._exit(70)
     if ending.code is not None:
         os._exit(ending.code)
-    frame.fail([_ended(frame.step, frame.log, ending, frame.seconds)])
+    step = step_now()
+    replace(frame, step=step).fail([_ended(step, frame.log, ending, frame.seconds)])
 
 
 @contextlib.contextmanager
@@ -221,51 +253,67 @@ def _guarded(frame: _Frame) -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def item_step(
-    step: str, item: str, item_dir: Path, log: Path, mem_mb: int | None = None
+def item_job(
+    item: str, item_dir: Path, log: Path, mem_mb: int | None, step_now: Callable[[], str]
 ) -> Iterator[None]:
-    """Run one step of an item; `item_dir` gets held.json on failure and a timing on success.
+    """Run the steps of an item in a process of its own, watched by this one.
 
-    The work is done in a process of its own that may take `limits.seconds`, and the memory that
-    its pixels are expected to need (`mem_mb`) with a margin and `limits.memory_mb`.
+    It may take `limits.seconds`, and the memory that its pixels are expected to need (`mem_mb`)
+    with a margin and `limits.memory_mb`. Where it crashes or passes a limit, `held.json` tells
+    so of the step that `step_now` names.
     """
     allowed = confine.limits()
-    with _step(
-        _Frame(
-            step,
-            {"item": item},
-            item_dir,
-            item_dir.parents[2],
-            log,
-            allowed.seconds,
-            confine.memory_for(mem_mb),
-        )
-    ):
+    frame = _Frame(
+        "item",
+        {"item": item},
+        item_dir,
+        item_dir.parents[2],
+        log,
+        allowed.seconds,
+        confine.memory_for(mem_mb),
+    )
+    with _job(frame, step_now):
         yield
-        _release(item_dir, step)
+
+
+@contextlib.contextmanager
+def item_step(step: str, item: str, item_dir: Path, log: Path) -> Iterator[None]:
+    """Do one step of an item; `item_dir` gets held.json on failure and a timing on success."""
+    frame = _Frame(step, {"item": item}, item_dir, item_dir.parents[2], log, 0, None)
+    with _told(frame):
+        yield
 
 
 @contextlib.contextmanager
 def batch_step(step: str, batch: str, results_dir: Path, log: Path) -> Iterator[None]:
     """Run one step of a batch; `results_dir` gets held.json on failure and a timing on success."""
-    facts = {"batch": batch}
     seconds = confine.limits().batch_seconds
-    with _step(_Frame(step, facts, results_dir, results_dir.parent, log, seconds, None)):
+    frame = _Frame(step, {"batch": batch}, results_dir, results_dir.parent, log, seconds, None)
+    with _job(frame, lambda: step), _told(frame):
         yield
-        _release(results_dir, step)
 
 
 @contextlib.contextmanager
-def _step(frame: _Frame) -> Iterator[None]:
-    started = time.time()
+def _job(frame: _Frame, step_now: Callable[[], str]) -> Iterator[None]:
+    """Hold the jobs' lock, see that there is room, and go on in a supervised process."""
     if not _leader_lives():
         os._exit(70)
     with _guarded(frame):
         handle = share_jobs_lock(frame.root)
         _check_room(frame)
-        _supervise(frame)
+        _supervise(frame, step_now)
         yield
-        _write_timing(frame.folder / "timings", frame.step, started)
+        _release(frame.folder, frame.step)
+        os.close(handle)
+
+
+@contextlib.contextmanager
+def _told(frame: _Frame) -> Iterator[None]:
+    """Do a step: why it failed is told, or how long it took."""
+    start = _begin()
+    with _guarded(frame):
+        yield
+        _release(frame.folder, frame.step)
+        _write_timing(frame.folder / "timings", frame.step, start)
         frame.log.parent.mkdir(parents=True, exist_ok=True)
         frame.log.write_text(f"{clock.now_text()} {frame.step}: done\n", "utf-8")
-        os.close(handle)

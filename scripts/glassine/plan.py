@@ -24,26 +24,40 @@ STAMP = "done.json"
 
 @dataclass(frozen=True)
 class Step:
-    """A step of an item: the module that does it and what it is given."""
+    """A step of an item: the module that does it, what it is given, the records it leaves."""
 
     name: str
     module: str
     sections: tuple[str, ...]
     fields: tuple[str, ...]
+    records: tuple[str, ...]
 
 
 STEPS = (
-    Step("verify", "fixity", ("verify", "intake"), ("findings",)),
-    Step("locate", "locate", ("locate",), ("facts", "corrections")),
-    Step("render", "render", ("render", "tone", "quality", "iiif", "naming"), ("facts",)),
-    Step("embed", "embed", ("embed", "rights", "naming"), ("facts", "catalogue")),
+    Step("verify", "fixity", ("verify", "intake"), ("findings",), ("fixity.json",)),
+    Step("locate", "locate", ("locate",), ("facts", "corrections"), ("geometry.json",)),
+    Step(
+        "render",
+        "render",
+        ("render", "tone", "quality", "iiif", "naming"),
+        ("facts",),
+        ("quality.json", "render/render.json"),
+    ),
+    Step(
+        "embed",
+        "embed",
+        ("embed", "rights", "naming"),
+        ("facts", "catalogue"),
+        ("embedded.json",),
+    ),
     Step(
         "record",
         "records",
         ("records", "rights", "iiif", "naming"),
         ("facts", "catalogue", "corrections", "batch_facts"),
+        ("METS.xml", "manifest.json"),
     ),
-    Step("pack", "package", ("package",), ()),
+    Step("pack", "package", ("package",), (), ("package.json",)),
 )
 _BY_NAME = {step.name: step for step in STEPS}
 _VERSION = re.compile(r'^VERSION = "([^"]+)"', re.MULTILINE)
@@ -58,6 +72,10 @@ def step_version(module: str) -> str:
     if match is None:
         raise ValueError(f'{path} has no line VERSION = "..."')
     return match[1]
+
+
+def step(name: str) -> Step:
+    return _BY_NAME[name]
 
 
 class Batch:
@@ -85,6 +103,7 @@ def given(step_name: str, batch: Batch, item: str, config: dict[str, Any]) -> di
     step = _BY_NAME[step_name]
     known = batch.items[item]
     result: dict[str, Any] = {
+        "step": step_name,
         "batch": batch.name,
         "item": item,
         "masters": known["masters"],
@@ -102,16 +121,21 @@ def given(step_name: str, batch: Batch, item: str, config: dict[str, Any]) -> di
     return result
 
 
+def steps_given(batch: Batch, item: str, config: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return what each step of an item is given, in order."""
+    return [given(step.name, batch, item, config) for step in STEPS]
+
+
 def key(batch: Batch, item: str, config: dict[str, Any]) -> str:
     """Return a digest of all that the steps of an item are given."""
-    text = settings.canonical([given(step.name, batch, item, config) for step in STEPS])
+    text = settings.canonical(steps_given(batch, item, config))
     return hashlib.sha256(text.encode()).hexdigest()
 
 
 def write_stamp(item_dir: Path, item_key: str) -> None:
     """Write that every step of the item is done, and what it was given."""
-    must = ("fixity.json", "geometry.json", "quality.json", "METS.xml", "manifest.json")
-    stats = {name: (item_dir / name).stat().st_size for name in (*must, "package.json")}
+    records = [name for step in STEPS for name in step.records]
+    stats = {name: (item_dir / name).stat().st_size for name in records}
     files.write_json(item_dir / STAMP, {"key": item_key, "files": stats})
 
 

