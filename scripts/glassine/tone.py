@@ -127,9 +127,12 @@ def _inside(shape: tuple[int, ...], corners: Corners, reduction: float, inset: f
 def _look(source: Source, frame: Frame, encoding: colour.Encoding) -> Look:
     """Return what is seen of `frame` in the reduced master, 4 % away from its edges."""
     reduced = source.reduced
-    codes = reduced[_inside(reduced.shape, frame.corners, source.reduction, 0.04)]
+    mask = _inside(reduced.shape, frame.corners, source.reduction, 0.04)
+    # Every so many rows and columns: few pixels are gathered of large frames.
+    step = max(1, int(np.sqrt(np.count_nonzero(mask) / MAX_SAMPLES)))
+    codes = reduced[::step, ::step][mask[::step, ::step]]
     if len(codes) == 0:
-        codes = reduced.reshape(-1, reduced.shape[-1])
+        codes = reduced[::step, ::step].reshape(-1, reduced.shape[-1])
     codes = codes[:: max(1, -(-len(codes) // MAX_SAMPLES))]
     light = encoding.linear(codes[None])[0].astype(np.float64)
     return Look(frame, codes, light, _picture(source, frame, encoding))
@@ -147,9 +150,8 @@ def _picture(source: Source, frame: Frame, encoding: colour.Encoding) -> Floats 
     if source.bands < 3 or min(box.shape[:2]) < 24:
         return None
     shrink = min(1.0, PICTURE_PX / max(box.shape[:2]))
-    light = encoding.linear(box)
-    small = cv2.resize(light, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
-    return colour.density(small)
+    small = cv2.resize(box, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+    return colour.density(encoding.linear(small))
 
 
 # ------------------------------------------------------------------ film
@@ -368,7 +370,8 @@ def _steps(density: Floats) -> Floats:
         down = smooth[lag:] - smooth[:-lag]
         found.append(across[good[:, lag:] & good[:, :-lag]])
         found.append(down[good[lag:] & good[:-lag]])
-    return np.concatenate(found).astype(np.float64)
+    steps = np.concatenate(found)
+    return steps[:: max(1, -(-len(steps) // MAX_SAMPLES))].astype(np.float64)
 
 
 def _common_ratio(g: Floats, size: Floats, band: int) -> float:

@@ -9,6 +9,7 @@ docstring there says: `astronaut` (NASA, public domain), `chelsea` (CC0, Stefan 
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -109,6 +110,7 @@ def drawn(count: int) -> dict[str, np.ndarray]:
     return found
 
 
+@lru_cache(maxsize=4)
 def pictures(count: int = 40) -> dict[str, np.ndarray]:
     """Return `count` pictures: the photographs first, then drawn ones."""
     found = photographs()
