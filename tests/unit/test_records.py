@@ -148,6 +148,7 @@ def test_every_step_is_an_event(made):
         "format identification",
         "image analysis",
         "validation",
+        "image modification",
         "creation",
         "quality review",
         "metadata modification",
@@ -237,11 +238,14 @@ def test_a_persons_decision_is_recorded_by_role(made):
 
 def test_the_parameters_that_repeat_the_pixels_are_recorded(made):
     root = parsed(made)
-    told = root.xpath("//premis:event[premis:eventType='creation']", namespaces=NS)[0]
-    detail = json.loads(texts(told, ".//premis:eventDetail/text()")[0])
-    assert detail["tone"] == made.render["frames"][0]["tone"]
-    assert detail["settings"] == made.render["event"]["detail"]
-    assert texts(told, ".//premis:linkingObjectRole/text()") == ["source"] + ["outcome"] * 3
+    for kind, name, expected in (
+        ("image modification", "tone", made.render["frames"][0]["tone"]),
+        ("creation", "settings", made.render["event"]["detail"]),
+    ):
+        told = root.xpath(f"//premis:event[premis:eventType='{kind}']", namespaces=NS)[0]
+        detail = json.loads(texts(told, ".//premis:eventDetail/text()")[0])
+        assert detail[name] == expected
+        assert texts(told, ".//premis:linkingObjectRole/text()") == ["source"] + ["outcome"] * 3
 
 
 def test_each_file_has_both_digests_its_format_and_its_source(made):
@@ -282,6 +286,7 @@ def test_a_file_points_to_its_records_and_to_what_happened_to_it(made):
         "format identification",
         "image analysis",
         "validation",
+        "image modification",
         "creation",
         "quality review",
     ]

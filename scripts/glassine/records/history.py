@@ -245,25 +245,41 @@ def _rendered(history: History, facts: ItemFacts, masters: list[FileFacts]) -> N
         for frame in frames:
             tiles = [f"{frame['tiles']['path']}/info.json"] if frame.get("tiles") else []
             made = [*by_frame.get((frame["master"], frame["index"]), []), *tiles]
-            history.tell(
-                Event(
-                    f"{name}#frame-{frame['index']}",
-                    event["type"],
-                    event["time"],
-                    event["outcome"],
-                    detail=_json(
-                        {
-                            "frame": frame["index"],
-                            "settings": event.get("detail"),
-                            "tone": frame.get("tone"),
-                        }
-                    ),
-                    note="cropped and straightened in one resampling, tone set, reduced, encoded",
-                    agents=_by(event),
-                    sources=(name,),
-                    outcomes=tuple(object_name(facts.item, path) for path in made),
-                )
-            )
+            _made(history, facts, name, frame, made)
+
+
+def _made(
+    history: History, facts: ItemFacts, master: str, frame: dict[str, Any], made: list[str]
+) -> None:
+    """Tell how a frame became pictures: what was done to the image, and the files written."""
+    event, index = facts.render["event"], frame["index"]
+    outcomes = tuple(object_name(facts.item, path) for path in made)
+    history.tell(
+        Event(
+            f"{master}#frame-{index}-image",
+            "image modification",
+            event["time"],
+            event["outcome"],
+            detail=_json({"frame": index, "tone": frame.get("tone")}),
+            note="cropped and straightened in one resampling, then the tone set",
+            agents=_by(event),
+            sources=(master,),
+            outcomes=outcomes,
+        )
+    )
+    history.tell(
+        Event(
+            f"{master}#frame-{index}-files",
+            event["type"],
+            event["time"],
+            event["outcome"],
+            detail=_json({"frame": index, "settings": event.get("detail")}),
+            note="reduced and encoded",
+            agents=_by(event),
+            sources=(master,),
+            outcomes=outcomes,
+        )
+    )
 
 
 def _measured(history: History, facts: ItemFacts) -> None:
