@@ -77,6 +77,16 @@ def test_an_edge_bowed_by_a_lens_is_followed():
     assert departure(sfr.edge_response(region), 0.6) < 0.005
 
 
+def test_dust_beside_the_edge_does_not_matter():
+    region = edge(0.7, 5, noise=0.002)
+    region[60:66, 20:27] = 0.0
+    region[140:143, 70:80] = 0.2
+    region[100, 51:55] = 0.0  # a hair right at the edge
+    found = sfr.edge_response(region)
+    assert departure(found, 0.7) < 0.02
+    assert found.sfr50 == pytest.approx(frequency_at(0.5, 0.7), rel=0.015)
+
+
 def test_sharpening_shows_as_a_peak():
     from scipy.ndimage import gaussian_filter
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from lxml import etree
 
 from glassine.errors import GlassineError
 from glassine.targets import trend
@@ -106,3 +107,12 @@ def test_drifts_name_batch_and_measure(tmp_path):
     (drift,) = trend.drifts(trend.series(database))
     assert (drift.measure, drift.direction, drift.since) == ("sfr50", "falling", "b08")
     assert drift.taken == "2026-03-09"
+    (told,) = trend.findings([drift], "b11")
+    assert told.severity == "review"
+    assert "falling since batch b08" in told.what
+    section = trend.section(database, tmp_path, "b11")
+    assert section["findings"] == [told.as_dict()]
+    assert {entry["measure"] for entry in section["series"]} == {"sfr50", "noise_lightness"}
+    for entry in section["series"]:
+        assert len(entry["points"]) == 12
+        assert etree.parse(tmp_path / entry["plot"]).getroot().tag.endswith("svg")

@@ -1,5 +1,10 @@
-"""Proof of capture quality: targets measured and judged against published guidelines."""
+"""Proof of capture quality: targets measured and judged against published guidelines.
 
+`measure_target` does the work of a batch; `holds` says what keeps it from delivery; `trend`
+follows the measures over batches (its database is one file under results).
+"""
+
+from glassine.targets import trend
 from glassine.targets.measure import (
     VERSION,
     holds,
@@ -16,4 +21,5 @@ __all__ = [
     "mix_target_data",
     "premis_event",
     "report_section",
+    "trend",
 ]

@@ -10,6 +10,7 @@ from typing import Any
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from glassine.targets import colour
 from glassine.targets.capture import Capture
@@ -46,6 +47,21 @@ class Evenness:
     falloff: list[list[float]]
 
 
+def _blocks(values: npt.NDArray[Any], side: int) -> npt.NDArray[Any]:
+    """Return the means over squares of `side`; what fills no square at the end is left out."""
+    rows, columns = (length // side for length in values.shape[:2])
+    whole = values[: rows * side, : columns * side]
+    return np.asarray(whole.reshape(rows, side, columns, side, -1).mean(axis=(1, 3)))
+
+
+def _clipped(codes: npt.NDArray[Any], side: int, full: int) -> float:
+    """Return the share of squares all of whose pixels are at full scale in some channel.
+
+    Single pixels that noise lifts there do not count.
+    """
+    return float((_blocks(codes, side) >= full - 0.5).any(axis=2).mean())
+
+
 def _terms(x: Array, y: Array) -> Array:
     return np.stack(
         [x**i * y**j for i in range(DEGREE + 1) for j in range(DEGREE + 1 - i)], axis=-1
@@ -60,13 +76,10 @@ def evenness(capture: Capture) -> Evenness | float:
     """
     fine = max(1, -(-max(capture.width, capture.height) // (FINE * BLOCKS)))
     small = capture.shrunk(fine)
-    full = 65535 if capture.bits == 16 else 255
-    clipped = float((small >= full - 0.5).any(axis=2).mean())
+    clipped = _clipped(small, max(1, 4 // fine), 65535 if capture.bits == 16 else 255)
     if clipped > MAX_CLIPPED:
         return clipped
-    rows, columns = (length // FINE for length in small.shape[:2])
-    codes = small[: rows * FINE, : columns * FINE]
-    codes = codes.reshape(rows, FINE, columns, FINE, -1).mean(axis=(1, 3))
+    codes = _blocks(small, FINE)
     factor = fine * FINE
     kind = np.uint16 if capture.bits == 16 else np.uint8
     light = capture.encoding.linear(np.round(codes).astype(kind)).astype(float) @ capture.weights

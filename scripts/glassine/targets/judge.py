@@ -262,7 +262,7 @@ def _criterion(
         "edition": source["edition"],
         "read_in_original": bool(source["read_in_original"]),
         "from_memory": bool(row.get("from_memory", False)),
-        "note": row.get("note", ""),
+        "note": " ".join(filter(None, (measure.get("note", ""), row.get("note", "")))),
     }
 
 

@@ -419,7 +419,13 @@ def _noise(
         found.append(_measure("dynamic_range", None, "D", note="fewer than four neutral steps"))
     else:
         value = span.pop("value")
-        found.append(_measure("dynamic_range", value, "D", **span))
+        told = ""
+        if span["beyond_target"]:
+            told = (
+                f"the grey scale ends at D {span['darkest_step_d']:g}, above the noise: "
+                "an estimate from the noise of its darkest step"
+            )
+        found.append(_measure("dynamic_range", value, "D", note=told, **span))
     return found
 
 
@@ -710,16 +716,16 @@ _ADVICE = {
 }
 
 
-def report_section(results: dict[str, Any], drifting: list[Any] | None = None) -> dict[str, Any]:
+def report_section(results: dict[str, Any]) -> dict[str, Any]:
     """Return plain data for the report page: one entry a target, lines and file names to show.
 
-    File names are relative to the batch's folder of target results. drifting: `trend.drifts`.
+    File names are relative to the batch's folder of target results. The course over batches is
+    `trend.section`.
     """
     return {
         "batch": results["batch"],
         "statement": judge.STATEMENT,
         "targets": [_shown(result) for result in results["targets"]],
-        "drifts": [asdict(drift) for drift in drifting or []],
     }
 
 

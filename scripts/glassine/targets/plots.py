@@ -22,6 +22,9 @@ WIDTH, HEIGHT = 640, 400
 LEFT, RIGHT, TOP, BOTTOM = 62, 16, 34, 46
 
 PREVIEW_PX = 1200
+# Label of an axis that carries names in place of numbers, and how many names fit under it.
+PATCHES = "patch"
+MAX_NAMED = 26
 
 
 class Axes:
@@ -31,6 +34,7 @@ class Axes:
         self, title: str, x: tuple[float, float], y: tuple[float, float], labels: tuple[str, str]
     ) -> None:
         self.x, self.y = x, y
+        self.named = labels[0] == PATCHES
         self.parts = [
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" '
             f'role="img" font-family="sans-serif" font-size="12">',
@@ -46,7 +50,7 @@ class Axes:
         return round(across, 2), round(up, 2)
 
     def _grid(self, labels: tuple[str, str]) -> None:
-        for value in _ticks(*self.x):
+        for value in [] if self.named else _ticks(*self.x):
             x, low = self.at(value, self.y[0])
             self.parts.append(
                 f'<path d="M{x} {low}V{TOP}" stroke="#dddddd"/>'
@@ -97,6 +101,11 @@ class Axes:
                 f'height="{round(low - top, 2)}" fill="{COLOURS[0]}">'
                 f"<title>{escape(name)}: {value:.2f}</title></rect>"
             )
+            if len(values) <= MAX_NAMED:
+                self.parts.append(
+                    f'<text x="{round((left + right) / 2, 2)}" y="{low + 16}" font-size="10" '
+                    f'text-anchor="middle">{escape(name)}</text>'
+                )
 
     def mark(self, y: float, text: str) -> None:
         x, up = self.at(self.x[0], y)
@@ -160,7 +169,7 @@ def patches_plot(patches: list[dict[str, Any]]) -> str:
     values = [patch["delta_e_2000"] for patch in patches]
     high = max([*values, 1.0]) * 1.15
     axes = Axes("Colour error of the patches", (0, max(1, len(values))), (0, high),
-                ("patch", "dE2000"))  # fmt: skip
+                (PATCHES, "dE2000"))  # fmt: skip
     axes.bars(values, [patch["name"] for patch in patches])
     axes.mark(float(np.mean(values)) if values else 0.0, "mean")
     return axes.svg()

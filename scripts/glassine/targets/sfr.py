@@ -35,6 +35,8 @@ MAX_FREQUENCY = 1.0
 WINDOW = ((2.0, 1.2), (5.0, 2.5))
 WINDOW_HALO = ((5.0, 2.0), (12.0, 4.0))
 HALO_OVERSHOOT = 0.02
+# A pixel this many times the usual spread away from its bin's mean is dust, not edge.
+STRAY = 6.0
 
 
 class EdgeUnusable(ValueError):
@@ -117,24 +119,41 @@ def _edge_curve(region: Array, degree: int) -> tuple[npt.NDArray[np.float64], fl
     return curve, residual
 
 
+def _distances(shape: tuple[int, ...], curve: npt.NDArray[np.float64]) -> Array:
+    """Return how far each pixel's centre lies from the edge along its normal, px."""
+    rows = np.arange(shape[0], dtype=float) - (shape[0] - 1) / 2
+    lean = np.sqrt(1 + np.polyval(np.polyder(curve), rows) ** 2)
+    columns = np.arange(shape[1], dtype=float)
+    return np.asarray((columns[None] - np.polyval(curve, rows)[:, None]) / lean[:, None])
+
+
 def _profile(region: Array, curve: npt.NDArray[np.float64], half_width: float) -> Array:
-    """Return the edge spread function, OVERSAMPLING bins a pixel, centred on the edge."""
-    height, width = region.shape
-    rows = np.arange(height, dtype=float) - (height - 1) / 2
-    lean = np.polyval(np.polyder(curve), rows)
-    distance = (
-        np.arange(width, dtype=float)[None, :] - np.polyval(curve, rows)[:, None]
-    ) / np.sqrt(1 + lean**2)[:, None]
+    """Return the edge spread function, OVERSAMPLING bins a pixel, centred on the edge.
+
+    Pixels that stand out from their bin (dust, a scratch) are left out in a second round.
+    """
+    distance = _distances(region.shape, curve)
     count = 2 * int(half_width * OVERSAMPLING)
     place = np.floor(distance * OVERSAMPLING + count / 2).astype(np.int64)
     inside = (place >= 0) & (place < count)
-    index = place[inside]
+    index, values, distance = place[inside], region[inside], distance[inside]
+    profile = _binned(index, values, distance, count)
+    wanted = (np.arange(count) + 0.5 - count / 2) / OVERSAMPLING
+    away = np.abs(values - np.interp(distance, wanted, profile))
+    spread = 1.4826 * float(np.median(away)) + 0.01 * float(np.ptp(profile))
+    clean = away < STRAY * spread
+    if clean.all() or not clean.any():
+        return profile
+    return _binned(index[clean], values[clean], distance[clean], count)
+
+
+def _binned(index: npt.NDArray[np.int64], values: Array, distance: Array, count: int) -> Array:
     number = np.bincount(index, minlength=count).astype(float)
     if (number == 0).sum() > count // 8:
         raise EdgeUnusable("the edge lies too straight along the pixels (less than 1 degree)")
-    total = np.bincount(index, weights=region[inside], minlength=count)
-    centre = np.bincount(index, weights=distance[inside], minlength=count)
     filled = number > 0
+    total = np.bincount(index, weights=values, minlength=count)
+    centre = np.bincount(index, weights=distance, minlength=count)
     wanted = (np.arange(count) + 0.5 - count / 2) / OVERSAMPLING
     # The samples of a bin are not spread evenly over it: their mean distance is known, so the
     # mean is moved to the bin's centre along the local slope.

@@ -9,14 +9,16 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterable
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from glassine.errors import GlassineError
+from glassine import files
+from glassine.errors import Finding, GlassineError
+from glassine.targets import plots
 
 SCHEMA_VERSION = 1
 # Measures kept, those whose course says something of focus, colour or light.
@@ -129,6 +131,48 @@ def drifts(points: dict[tuple[str, str], list[dict[str, Any]]]) -> list[Drift]:
                   course[index]["taken"], direction, baseline, scatter, course[-1]["value"])
         )  # fmt: skip
     return found
+
+
+def findings(found: list[Drift], batch: str) -> list[Finding]:
+    """Return what a person should look at: one finding for each measure that drifts."""
+    return [
+        Finding(
+            "targets.drift",
+            drift.target,
+            f"{drift.measure.replace('_', ' ')} has been {drift.direction} since batch "
+            f"{drift.since} ({drift.taken}): {drift.latest:.4g} {drift.unit} in {batch}.",
+            f"about {drift.baseline:.4g} {drift.unit}, as in the first captures of this target.",
+            "Compare the plots of both batches, then check focus, lamps and lens.",
+            "review",
+        )
+        for drift in found
+    ]
+
+
+def section(database: Path, out_dir: Path, batch: str) -> dict[str, Any]:
+    """Write a plot of each series into `out_dir` and return plain data for the report page.
+
+    {"series": [{"target", "measure", "unit", "points", "plot"}], "drifts": [...],
+    "findings": [...]}; series of one point have no plot.
+    """
+    points = series(database)
+    found = drifts(points)
+    shown = []
+    for (target, measure), course in points.items():
+        name = None
+        if len(course) > 1:
+            name = f"trend.{target}.{measure}.svg"
+            title = f"{measure.replace('_', ' ')}, {target}"
+            files.write_text(out_dir / name, plots.trend_plot(course, title))
+        shown.append(
+            {"target": target, "measure": measure, "unit": course[-1]["unit"], "points": course,
+             "plot": name}
+        )  # fmt: skip
+    return {
+        "series": shown,
+        "drifts": [asdict(drift) for drift in found],
+        "findings": [finding.as_dict() for finding in findings(found, batch)],
+    }
 
 
 def began(values: Iterable[float]) -> tuple[int, str, float, float] | None:
