@@ -43,6 +43,11 @@ def colourfulness(v: Floats) -> float:
     return spread
 
 
+def is_colour(v: Floats) -> bool:
+    """Whether (n, 3) tones of a picture hold colours of their own."""
+    return v.shape[1] == 3 and colourfulness(v) > 0.03
+
+
 def character(picture: Floats, border: Floats | None, kind: str, dark_border: bool) -> Character:
     """Decide polarity and process.
 
@@ -66,7 +71,7 @@ def character(picture: Floats, border: Floats | None, kind: str, dark_border: bo
         return Character("positive", process, 0.98, process_trust)
     if mask > MASK_DENSITY:
         return Character("negative", "colour", 0.98, 0.98)
-    if border is not None:
+    if border is not None and not (dark_border and kind == "frame_135"):
         return Character("positive" if dark_border else "negative", process, 0.95, process_trust)
     # Without a border: a colour picture without an orange mask is a transparency.
     if process == "colour":

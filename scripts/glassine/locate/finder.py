@@ -9,9 +9,9 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine import film
+from glassine import film, labels
 from glassine.locate import sides, single, strips
-from glassine.locate.character import Character, character
+from glassine.locate.character import Character, character, is_colour as character_of
 from glassine.locate.encoding import linear_table
 from glassine.locate.refine import Edge, Region, Sampler, edge
 from glassine.locate.view import Floats, Layout, Patch, Piece, View, look, survey, upright
@@ -41,6 +41,10 @@ class Candidate:
     round_px: float = 0.0
     trust: float = 1.0
     object_corners: Doubles | None = None
+    strip: int = 0
+    levels: int = 1
+    ground: str = "light"
+    modelled: list[bool] = field(default_factory=lambda: [False] * 4)
 
 
 def order(corners: Doubles) -> Doubles:
@@ -88,6 +92,9 @@ class Finder:
         self.base_regions: list[Doubles] = []
         self.object_corners: Doubles | None = None
         self.kind = facts.kind
+        self.strips = 0
+        self.strip_patches: dict[int, Patch] = {}
+        self.labels: list[dict[str, Any]] = []
 
     def run(self) -> tuple[list[Candidate], str]:
         layout = survey(self.view)
@@ -96,9 +103,13 @@ class Finder:
         found: list[Candidate] = []
         for piece in layout.pieces:
             found.extend(self._piece(piece, layout))
+        if len(found) > 1:
+            self.labels = self._read_labels()
         found = self._without_strangers(found)
         for candidate in found:
             self._refine(candidate)
+        for number in range(1, self.strips + 1):
+            self._agree([c for c in found if c.strip == number], self.strip_patches[number])
         return found, self._kind(found)
 
     # -- what lies on the table ------------------------------------------------------------
@@ -134,6 +145,15 @@ class Finder:
         self.view = hidden
         return nested
 
+    def _read_labels(self) -> list[dict[str, Any]]:
+        shown = np.clip(255 * self.view.light[..., min(1, self.view.light.shape[2] - 1)], 0, 255)
+        found = labels.read(np.sqrt(shown / 255 * 255 * 255).astype(np.uint8))
+        for label in found:
+            label["corners"] = [
+                [x * self.reduction, y * self.reduction] for x, y in label["corners"]
+            ]
+        return found
+
     def _is_strip(self, piece: Piece) -> str | None:
         """Return the gauge where a piece is a strip of roll film."""
         if self.kind == "strip_135":
@@ -145,12 +165,17 @@ class Finder:
         long, short = max(piece.width, piece.height), min(piece.width, piece.height)
         if self.mm is None:
             return "135?" if long / short > 1.9 else None
-        if abs(short / self.mm - film.FILM_135.width_mm) < 1.5 and long / self.mm > 56:
-            return "135"
-        if abs(short / self.mm - film.FILM_120.width_mm) < 1.7 and long / self.mm > 78:
-            return "120"
-        if 20 < short / self.mm < 33 and long / short > 2:
-            return None
+        width = film.FILM_135.width_mm
+        if min(abs(long / self.mm - width), abs(short / self.mm - width)) < 1.5 and (
+            long / self.mm > 20
+        ):
+            return "135?"
+        if (
+            self.kind == "auto"
+            and abs(short / self.mm - film.FILM_120.width_mm) < 1.7
+            and long / self.mm > 66
+        ):
+            return "120?"
         return None
 
     def _piece(self, piece: Piece, layout: Layout) -> list[Candidate]:
@@ -210,6 +235,8 @@ class Finder:
             oval=picture.oval,
             object_corners=outer,
         )
+        candidate.levels = len(found.levels)
+        candidate.ground = layout.ground
         if found.border and not picture.dark:
             self._base(patch, found)
         self._sizes(candidate)
@@ -260,7 +287,11 @@ class Finder:
     def _strip(self, piece: Piece, layout: Layout, gauge: str) -> list[Candidate]:
         angle = piece.angle_deg
         width, height = piece.width, piece.height
-        if height > width:
+        across = film.FILM_135.width_mm * (self.mm or 0)
+        lying = height <= width
+        if gauge == "135?" and self.mm is not None and max(width, height) < 45 * self.mm:
+            lying = abs(height - across) <= abs(width - across)
+        if not lying:
             angle, width, height = angle + 90, height, width
         margin = max(6.0, 0.05 * height)
         view = self.view
@@ -272,18 +303,18 @@ class Finder:
                 break
         patch = upright(view, piece.centre, angle, width + 2 * margin, height + 2 * margin)
         top, bottom, _ = self._film_edges(patch, layout, margin)
-        holes = strips.perforations(patch, top, bottom, self.mm) if gauge != "120" else None
-        if gauge == "135?":
-            if holes is None:
-                return []
-            gauge = "135"
+        holes = strips.perforations(patch, top, bottom, self.mm) if gauge[:3] != "120" else None
+        if gauge == "135?" and holes is None:
+            return []
         n = patch.v.shape[1]
         left = margin if width + 2 < self._span(angle) else 0.0
         strip = strips.lay_out(
-            patch, top, bottom, left, n - left, gauge, holes, view.noise, self.mm
+            patch, top, bottom, left, n - left, gauge[:3], holes, view.noise, self.mm
         )
-        if not strip.slots or all(s.blank for s in strip.slots):
+        if gauge == "120?" and len([s for s in strip.slots if not s.blank]) < 2:
             return []
+        if not strip.slots or all(s.blank for s in strip.slots):
+            return [self._unseen(patch, margin)] if holes is not None else []
         if holes is not None:
             self.ppi = (
                 holes.pitch_px * self.reduction / film.PERFORATION_PITCH_MM * film.MM_PER_INCH
@@ -326,8 +357,10 @@ class Finder:
         return top, bottom, float(np.degrees(np.arctan(np.mean(turns)))) if turns else 0.0
 
     def _frames_of(self, strip: strips.Strip, patch: Patch) -> list[Candidate]:
-        out = []
+        out: list[Candidate] = []
         mm = strip.mm
+        self.strips += 1
+        self.strip_patches[self.strips] = patch
         for slot in strip.slots:
             box = np.array(
                 [
@@ -343,8 +376,9 @@ class Finder:
                 corners, strip.dark, seen, [s >= 0.1 for s in seen], "strip", strip.base, slot.blank
             )
             c.round_px = 0.3 * mm * self.reduction
-            if slot.overlap:
+            if slot.overlap and min(seen[0], seen[2]) < 0.3:
                 c.reasons.append("overlaps the next exposure")
+            c.strip = self.strips
             out.append(c)
         for before, after in zip(strip.slots[:-1], strip.slots[1:], strict=True):
             gap = after.left - before.right
@@ -373,17 +407,30 @@ class Finder:
             if candidate.kind == "single" and len(found) > 1:
                 if long / max(short, 1) > 3.2 or area < 0.12 * largest:
                     continue
-                if candidate.border is None and len(found) > 1 and self._flat_label(candidate):
+                if self.ppi is not None and short * film.MM_PER_INCH / self.ppi < 11:
+                    continue
+                if self._is_paper(candidate):
                     continue
             keep.append(candidate)
         return keep or found[:1]
 
-    def _flat_label(self, candidate: Candidate) -> bool:
-        """Tell paper from film: even, opaque, without a border of its own."""
-        v = self._pixels(candidate, 0.08)
-        grey = v.mean(1)
-        middle = float(np.median(grey))
-        return float((np.abs(grey - middle) < 0.06).mean()) > 0.5
+    def _is_paper(self, candidate: Candidate) -> bool:
+        """Tell a paper label from film: a readable code, or an even, neutral, half-opaque ground."""
+        outline = (
+            candidate.object_corners if candidate.object_corners is not None else candidate.corners
+        )
+        shape = outline.astype(np.float32)
+        for label in self.labels:
+            middle = np.mean(label["corners"], axis=0)
+            if cv2.pointPolygonTest(shape, (float(middle[0]), float(middle[1])), False) >= 0:
+                return True
+        keep = candidate.corners
+        candidate.corners = outline
+        v = self._pixels(candidate, 0.05)
+        candidate.corners = keep
+        tone, share = single.common(v, 0.06)
+        neutral = float(np.ptp(tone)) < 0.2
+        return neutral and 0.42 < float(tone.mean()) < 2.0 and share > 0.4
 
     def _pixels(self, candidate: Candidate, inset: float) -> Floats:
         """Return (n, c) tones of the picture, from the reduced view."""
@@ -428,6 +475,78 @@ class Finder:
         if np.hypot(*(new - c).T).max() <= 3 * half:
             candidate.corners = new
 
+    def _agree(self, found: list[Candidate], patch: Patch) -> None:
+        """Make the frames of a strip agree: one camera's gate gave them height and width.
+
+        A long edge off the line that the others share, and an end that makes a frame longer or
+        shorter than the others, are put where the others say.
+        """
+        seen = [c for c in found if not c.blank]
+        if len(seen) < 3:
+            return
+        a = patch.to_view
+        back = np.linalg.inv(a[:, :2])
+
+        def local(points: Doubles) -> Doubles:
+            return np.asarray((points / self.reduction - a[:, 2]) @ back.T)
+
+        def master(points: Doubles) -> Doubles:
+            return patch.points(points) * self.reduction
+
+        mm = (self.ppi or 0) / film.MM_PER_INCH / self.reduction or np.hypot(
+            *(local(seen[0].corners)[3] - local(seen[0].corners)[0])
+        ) / (24 if self.ppi_source == "perforations" else 56)
+        boxes = {id(c): local(c.corners) for c in seen}
+        for first, second, side in ((0, 1, sides.TOP), (3, 2, sides.BOTTOM)):
+            middles = np.array([(boxes[id(c)][first] + boxes[id(c)][second]) / 2 for c in seen])
+            weight = np.array([0.0 if (e := c.edges[side]) is None else e.share for c in seen])
+            good = weight > 0.4
+            if good.sum() < 2:
+                continue
+            line = _steady(middles[good])
+            for c in seen:
+                box = boxes[id(c)]
+                off = (box[first] + box[second])[1] / 2 - np.polyval(
+                    line, (box[first] + box[second])[0] / 2
+                )
+                e = c.edges[side]
+                if abs(off) > 0.1 * mm or e is None or e.share < 0.3:
+                    for k in (first, second):
+                        box[k][1] = np.polyval(line, box[k][0])
+                    c.modelled[side] = True
+        ends = {
+            id(c): (
+                (boxes[id(c)][0] + boxes[id(c)][3])[0] / 2,
+                (boxes[id(c)][1] + boxes[id(c)][2])[0] / 2,
+            )
+            for c in seen
+        }
+        trust = {
+            id(c): [
+                0.0 if (e := c.edges[k]) is None else min(e.share, 2 * c.seen[k]) for k in (0, 2)
+            ]
+            for c in seen
+        }
+        widths = [ends[id(c)][1] - ends[id(c)][0] for c in seen if min(trust[id(c)]) > 0.4]
+        if len(widths) >= 2:
+            w = float(np.median(widths))
+            for c in seen:
+                left, right = ends[id(c)]
+                if abs(right - left - w) <= 0.12 * mm and min(trust[id(c)]) > 0.1:
+                    continue
+                box = boxes[id(c)]
+                if trust[id(c)][0] >= trust[id(c)][1]:
+                    for k, other in ((1, 0), (2, 3)):
+                        box[k] = box[other] + (box[k] - box[other]) * (w / (right - left))
+                    c.modelled[2] = True
+                else:
+                    for k, other in ((0, 1), (3, 2)):
+                        box[k] = box[other] + (box[k] - box[other]) * (w / (right - left))
+                    c.modelled[0] = True
+        for c in seen:
+            if any(c.modelled):
+                c.corners = master(boxes[id(c)])
+
     def _kind(self, found: list[Candidate]) -> str:
         if self.kind != "auto":
             return self.kind
@@ -437,35 +556,58 @@ class Finder:
             return "cut_frames"
         if not found:
             return "auto"
-        candidate = found[0]
-        c = candidate.corners
-        long = max(np.hypot(*(c[1] - c[0])), np.hypot(*(c[3] - c[0])))
-        short = min(np.hypot(*(c[1] - c[0])), np.hypot(*(c[3] - c[0])))
-        mm = self.ppi / film.MM_PER_INCH if self.ppi else None
-        opaque = candidate.level_dark
-        if mm is not None:
-            if opaque and long / mm > 45:
-                return "lantern" if short / mm < 80 and self._outer_dark(candidate) else "print"
-            if 20 < short / mm < 26 and 31 < long / mm < 38.5:
-                rim = float(
-                    np.median(np.r_[self.view.grey[:3].ravel(), self.view.grey[-3:].ravel()])
-                )
-                if candidate.border is not None and not opaque:
-                    return "frame_135"
-                if opaque and (rim < 0.3 or long / mm < 35.4):
-                    return "mounted_slide"
-                return "frame_135"
-        if self._is_print(candidate):
-            return "print"
-        return "plate" if False else "sheet"
+        return self._kind_of_one(found[0])
 
-    def _outer_dark(self, candidate: Candidate) -> bool:
-        return candidate.object_corners is not None and candidate.border is not None
+    def _kind_of_one(self, candidate: Candidate) -> str:
+        """Tell the kind of a single piece by size, ground and border."""
+        long, short = self._size_mm(candidate.corners)
+        outer_long, outer_short = self._size_mm(
+            candidate.corners if candidate.object_corners is None else candidate.object_corners
+        )
+        known = self.ppi is not None
+        small = known and 20 < short < 26 and 31 < long < 38.5
+        square = known and 36 < short < 41 and long < 42
+        if candidate.level_dark and (small or square):
+            mount = candidate.levels > 1 and outer_long > 42
+            return "mounted_slide" if mount or square else "frame_135"
+        if small and not candidate.level_dark:
+            return "frame_135"
+        if candidate.oval:
+            return "lantern"
+        ground = float(np.median(self.layout.level))
+        if candidate.level_dark and candidate.levels > 1:
+            return "lantern"
+        if candidate.ground == "dark":
+            # A board reflects a few hundredths of the light; a mask lets nothing through.
+            if candidate.level_dark and candidate.levels == 1:
+                return "print" if ground < 1.75 or not known or long > 76 else "lantern"
+            return "print" if ground < 1.68 else "plate"
+        border = candidate.border
+        if border is not None and not candidate.level_dark and len(border) == 3:
+            v = self._pixels(candidate, 0.05)
+            warm = float(border[2] - border[0])
+            colourful = character_of(v)
+            if warm < 0.2 and (colourful or warm > 0.035):
+                return "print"
+        if candidate.levels > 2:
+            return "plate"
+        plates = film.nearest(outer_long, outer_short, film.PLATES)
+        sheet = film.nearest(outer_long, outer_short, film.SHEETS)
+        return "plate" if plates is not None and sheet is None else "sheet"
 
-    def _is_print(self, candidate: Candidate) -> bool:
-        if self.layout.ground == "dark":
-            return candidate.border is None or float(np.mean(candidate.border)) < 0.2
-        return False
+    def _size_mm(self, c: Doubles) -> tuple[float, float]:
+        a = float(np.hypot(*(c[1] - c[0])) + np.hypot(*(c[2] - c[3]))) / 2
+        b = float(np.hypot(*(c[3] - c[0])) + np.hypot(*(c[2] - c[1]))) / 2
+        mm = self.ppi / film.MM_PER_INCH if self.ppi else 1.0
+        return max(a, b) / mm, min(a, b) / mm
+
+
+def _steady(points: Doubles) -> Doubles:
+    """Return slope and height of a line through (n, 2) points, by medians (n small)."""
+    x, y = points[:, 0], points[:, 1]
+    i, j = np.triu_indices(len(x), 1)
+    slope = float(np.median((y[j] - y[i]) / np.where(x[j] == x[i], 1, x[j] - x[i])))
+    return np.array([slope, float(np.median(y - slope * x))])
 
 
 def angle_of(c: Doubles) -> float:
@@ -513,6 +655,19 @@ def judge(finder: Finder, candidate: Candidate, kind: str) -> None:
     confidence = 0.99
     if not candidate.blank and not candidate.oval:
         for side, got in enumerate(candidate.edges):
+            if candidate.modelled[side]:
+                opposite = candidate.edges[(side + 2) % 4]
+                if opposite is None or opposite.share < 0.4 or candidate.modelled[(side + 2) % 4]:
+                    confidence *= 0.7
+                    candidate.reasons.append(
+                        f"{names[side]} edge not seen: placed as on the other frames of the strip"
+                    )
+                else:
+                    confidence *= 0.95
+                continue
+            if candidate.strip and side in (0, 2) and candidate.seen[side] < 0.12:
+                confidence *= 0.75
+                candidate.reasons.append(f"{names[side]} edge hardly differs from the border")
             if got is None or got.share < 0.12:
                 confidence *= 0.4
                 candidate.reasons.append(

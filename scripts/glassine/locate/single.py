@@ -125,7 +125,7 @@ def departures(
         first = sides.first_departure(differs, start, run)
         if previous is not None:
             # Where the step stands right at the start there is no border to leave.
-            at_once = (first >= 0) & (first <= start + 1)
+            at_once = (first >= 0) & (first <= start + (1 if columns < 400 else 2))
             if at_once.mean() > 0.5:
                 out.append(Line(previous[side].at, slope0, middle, 0.0, 0.0, 0.0, False))
                 continue
@@ -227,9 +227,7 @@ def oval_of(
     return cx, cy, w, h, angle - turn
 
 
-def _differs(
-    step: Floats, lighter: float | None, denser: float | None
-) -> npt.NDArray[np.bool_]:
+def _differs(step: Floats, lighter: float | None, denser: float | None) -> npt.NDArray[np.bool_]:
     found = np.zeros(step.shape[:2], bool)
     if lighter is not None:
         found |= any_of(step < -lighter)
@@ -303,7 +301,7 @@ def peel(
         film_base = number > 0 and not border.lighter
         inner = None
         # A blurred edge takes two or three pixels; a bevel or a ragged coating takes more.
-        for skip in (max(2.0, 0.15 * unit), 0.5 * unit, 1.1 * unit, 2.0 * unit, 3.0 * unit):
+        for skip in (max(3.0, 0.15 * unit), 0.5 * unit, 1.1 * unit, 2.0 * unit, 3.0 * unit):
             found = _border_inside(patch, new, depth, skip, noise)
             # Nothing black lies between a film's clear base and its picture.
             if found is None or (film_base and found.lighter):

@@ -262,7 +262,7 @@ def _chain(
             score -= 1.5 * np.minimum(inner, 0.4)
             score -= 1.5 * (fogged[x + w] - fogged[x]) / w
             score = np.where((one < 0.12) | (both < 0.05), -1, score)
-            total, starts = _best_set(score, x, w, round(0.02 * w))
+            total, starts = _best_set(score, x, w, round((0.11 if length > 30 else 0.02) * w))
             # Fewer, longer frames must not lose to more, shorter ones by count alone.
             if best is None or total > best[0]:
                 best = (total, [(s, w) for s in starts])
@@ -287,7 +287,7 @@ def _settle(slots: list[Slot], mm: float) -> None:
     w = float(np.median(good))
     for slot in slots:
         off = slot.right - slot.left - w
-        if abs(off) < 0.2 * mm or min(slot.seen_left, slot.seen_right) > 0.6:
+        if abs(off) < 0.15 * mm or min(slot.seen_left, slot.seen_right) > 0.6:
             continue
         if slot.seen_left >= slot.seen_right:
             slot.right, slot.seen_right = slot.left + w, 0.0
