@@ -148,18 +148,33 @@ def _files_of(
     ]
 
 
-def _painting(frame: dict[str, Any], access: list[dict[str, Any]], images: str) -> dict[str, Any]:
+# full/max of the Image API 3.0 was full/full in 2.1 (section 4.2); its service is told with the
+# keys that it has itself (Presentation API 3.0, section 3.2, `service`).
+_WHOLE = {"3": "full/max/0/default.jpg", "2": "full/full/0/default.jpg"}
+
+
+def _service(address: str, image_api: str) -> dict[str, str]:
+    if image_api == "2":
+        profile = "http://iiif.io/api/image/2/level0.json"
+        return {"@id": address, "@type": "ImageService2", "profile": profile}
+    return {"id": address, "type": "ImageService3", "profile": "level0"}
+
+
+def _painting(
+    frame: dict[str, Any], access: list[dict[str, Any]], settings: dict[str, Any]
+) -> dict[str, Any]:
     """Return the picture on a canvas: the tile service, or the access image where none is made."""
     if not frame.get("tiles"):
         return dict(access[0])
-    service = f"{images}/{frame['iiif_id']}"
+    address = f"{base_url(settings)}/{frame['iiif_id']}"
+    image_api = settings["iiif"].get("image_api", "3")
     return {
-        "id": f"{service}/full/max/0/default.jpg",
+        "id": f"{address}/{_WHOLE[image_api]}",
         "type": "Image",
         "format": "image/jpeg",
         "width": frame["width"],
         "height": frame["height"],
-        "service": [{"id": service, "type": "ImageService3", "profile": "level0"}],
+        "service": [_service(address, image_api)],
     }
 
 
@@ -169,7 +184,7 @@ def _canvas(
     frame: dict[str, Any],
     embedded: dict[str, Any],
     address: str,
-    images: str,
+    settings: dict[str, Any],
 ) -> dict[str, Any]:
     canvas = f"{address}/canvas/{number}"
     access = _files_of(frame, embedded, "access", address)
@@ -192,7 +207,7 @@ def _canvas(
                         "type": "Annotation",
                         "motivation": "painting",
                         "target": canvas,
-                        "body": _painting(frame, access, images),
+                        "body": _painting(frame, access, settings),
                     }
                 ],
             }
@@ -252,15 +267,14 @@ def manifest(
     Raises GlassineError (record.no_picture) where no frame has a picture.
     """
     item = given["item"]
-    images = base_url(given["settings"])
-    address = f"{images}/{item}"
+    address = f"{base_url(given['settings'])}/{item}"
     record, institution = _record(given), given["institution"]
     frames = _shown(render)
     if not frames:
         raise _nothing(item, "Every frame is blank or excluded.")
     labels = _canvas_labels(frames)
     canvases = [
-        _canvas(number, label, frame, embedded, address, images)
+        _canvas(number, label, frame, embedded, address, given["settings"])
         for number, (label, frame) in enumerate(zip(labels, frames, strict=True), 1)
     ]
     built: dict[str, Any] = {

@@ -171,6 +171,26 @@ def test_the_picture_is_the_tile_service_of_the_frame() -> None:
     assert (body["width"], body["height"]) == (4101, 2703)
 
 
+def test_tiles_of_image_api_2_are_told_in_its_own_keys() -> None:
+    """Presentation API 3.0, 3.2 `service`: older services keep @id, @type and their profile."""
+    given = {
+        "item": "PEH-0412",
+        "catalogue": record(),
+        "settings": {"iiif": {"base_url": BASE, "image_api": "2"}},
+        "institution": INSTITUTION,
+    }
+    built = presentation.manifest(given, {"frames": [frame()]}, embedded_for(frame()), {})
+    (body,) = every(built, "body")
+    assert body["id"] == f"{BASE}/PEH-0412_01/full/full/0/default.jpg"
+    assert body["service"] == [
+        {
+            "@id": f"{BASE}/PEH-0412_01",
+            "@type": "ImageService2",
+            "profile": "http://iiif.io/api/image/2/level0.json",
+        }
+    ]
+
+
 def test_without_tiles_the_access_image_is_the_picture() -> None:
     (body,) = every(made(frame(tiles=None)), "body")
     assert body["id"] == f"{BASE}/PEH-0412/access/PEH-0412_01_access.jpg"

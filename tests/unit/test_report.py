@@ -305,6 +305,43 @@ def test_a_damaged_timing_is_no_harm(night: Night) -> None:
     }  # fmt: skip
 
 
+def _luminance(colour: str) -> float:
+    """Relative luminance as WCAG 2.2 defines it."""
+    parts = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+    red, green, blue = (
+        part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts
+    )
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def _contrast(one: str, other: str) -> float:
+    light, dark = sorted((_luminance(one), _luminance(other)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+def test_contrast_is_counted_as_the_standard_does() -> None:
+    """WCAG 2.2: black on white is 21:1; #767676 on white is the lightest grey of level AA."""
+    assert _contrast("#000000", "#ffffff") == pytest.approx(21)
+    assert _contrast("#767676", "#ffffff") >= 4.5 > _contrast("#777777", "#ffffff")
+
+
+def test_text_has_the_contrast_of_level_aa() -> None:
+    """WCAG 2.2, 1.4.3 Contrast (Minimum): 4.5:1."""
+    css = (Path(report.__file__).parent / "page.css").read_text("utf-8")
+    named = dict(re.findall(r"--(\w+): (#[0-9a-f]{3,6});", css))
+    full = {
+        name: "#" + "".join(digit * 2 for digit in value[1:]) if len(value) == 4 else value
+        for name, value in named.items()
+    }
+    inks = ("ink", "soft", "link", "held", "review", "waiting", "pending", "done")
+    for ink in inks:
+        for ground in ("paper", "sheet"):
+            assert _contrast(full[ink], full[ground]) >= 4.5, (ink, ground)
+    assert _contrast(full["soft"], full["table"]) >= 4.5
+    for ink, ground in (("#5a4a1c", "#fff6dc"), (full["ink"], "#fff6dc"), ("#ffffff", "#173b42")):
+        assert _contrast(ink, ground) >= 4.5
+
+
 def _series(values: list[float], limit: str | None = None) -> plots.Series:
     points = [plots.Point("PEH-1", 1, value, True) for value in values]
     return plots.Series("noise", "D", limit, "", points)
@@ -320,7 +357,7 @@ def test_plots_are_well_formed_and_stay_inside(values: list[float], limit: str |
 
     for text in (plots.spread(_series(values, limit)), plots.drift(_series(values, limit))):
         root = etree.fromstring(text)
-        assert root.get("role") == "img"
+        assert root.get("role") in {"img", "group"}
         for line in root.iter("polyline"):
             for point in str(line.get("points")).split():
                 x, y = map(float, point.split(","))

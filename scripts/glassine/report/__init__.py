@@ -26,7 +26,7 @@ VERSION = "1"
 
 _HERE = Path(__file__).parent
 # Held and review items beyond this many are in the list below, not shown at length as well.
-_AT_LENGTH = 150
+_AT_LENGTH = 60
 _STATES = (
     ("held", "held", "cannot go on until a person acts"),
     ("review", "to look at", "finished; a person should look"),
@@ -448,7 +448,7 @@ def _write(results: Path, given: dict[str, Any]) -> Path:
     folder = results / "report"
     folder.mkdir(parents=True, exist_ok=True)
     batch = gather.gather(results, given)
-    previews.make_small(batch, results)
+    previews.make_small(batch, results, _AT_LENGTH)
     viewer = viewer_file(given["settings"]["report"].get("viewer"))
     details = _detail_files(batch)
     for name, text in details.items():

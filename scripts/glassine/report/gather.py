@@ -151,12 +151,25 @@ def _measures(records: dict[str, Any], master: str, index: int) -> list[dict[str
     return []
 
 
+def _tiles(item_dir: Path, rendered: dict[str, Any]) -> dict[str, Any] | None:
+    """Return the tile set's own description (info.json), addressed relative to the report."""
+    made = rendered.get("tiles")
+    if not made:
+        return None
+    try:
+        about = files.read_json(files.inside(item_dir, f"{made['path']}/info.json"))
+    except (GlassineError, ValueError):
+        return None  # the access image serves then
+    where = address("..", "items", item_dir.name, made["path"])
+    key = "@id" if "@id" in about else "id"
+    return {**about, key: where}
+
+
 def _frame(
-    item: str, records: dict[str, Any], master: dict[str, Any], frame: dict[str, Any]
+    item_dir: Path, records: dict[str, Any], master: dict[str, Any], frame: dict[str, Any]
 ) -> dict[str, Any]:
     path, index = master["path"], frame["index"]
     rendered = _rendered(records, path, index)
-    tiles = rendered.get("tiles")
     return {
         "n": index,
         "corners": [[round(float(x), 2), round(float(y), 2)] for x, y in frame["corners"]],
@@ -171,15 +184,8 @@ def _frame(
         "state": frame["state"],
         "source": frame.get("source", "measured"),
         "reasons": [str(reason) for reason in frame.get("reasons", [])],
-        "files": _frame_files(item, records, path, index),
-        "tiles": {
-            "id": address("..", "items", item, tiles["path"]),
-            "width": tiles["width"],
-            "height": tiles["height"],
-            "tile": tiles["tile_px"],
-        }
-        if tiles
-        else None,
+        "files": _frame_files(item_dir.name, records, path, index),
+        "tiles": _tiles(item_dir, rendered),
         "measures": _measures(records, path, index),
     }
 
@@ -230,7 +236,7 @@ def _master(
         "verdict": verified.get("verdict"),
         "taken": _text((header.get("capture") or {}).get("taken")),
         "frames": [
-            _frame(state.item, state.records, located, frame) for frame in located.get("frames", [])
+            _frame(item_dir, state.records, located, frame) for frame in located.get("frames", [])
         ],
     }
 

@@ -468,7 +468,7 @@ function addFrame() {
 }
 function measureTable(frame) {
   const words = { pass: "within", review: "to look at", fail: "outside" };
-  return [make("h3", {}, `Measures of frame ${frame.n}`), make("table", {}, make("thead", {}, make("tr", {}, ...["Measure", "Value", "Limit", ""].map((text) => make("th", { scope: "col" }, text)))),
+  return [make("h3", {}, `Measures of frame ${frame.n}`), make("table", {}, make("thead", {}, make("tr", {}, ...["Measure", "Value", "Limit", "Verdict"].map((text) => make("th", { scope: "col" }, text)))),
     make("tbody", {}, ...frame.measures.map((each) => make("tr", { title: each.source || null }, make("th", { scope: "row" }, each.name), make("td", {}, `${typeof each.value === "number" ? Number(each.value.toPrecision(4)) : each.value ?? ""} ${each.unit || ""}`), make("td", {}, each.limit || ""), make("td", { class: each.verdict === "pass" ? "" : "warn" }, words[each.verdict] || each.verdict)))))];
 }
 function facts(detail, master, frame) {
@@ -537,9 +537,8 @@ async function openZoom(frame) {
   }
 }
 function tileSource(tiles) {
-  const factors = [];
-  for (let factor = 1; factor === 1 || Math.max(tiles.width, tiles.height) / (factor / 2) > tiles.tile; factor *= 2) factors.push(factor);
-  return { "@context": "http://iiif.io/api/image/3/context.json", type: "ImageService3", protocol: "http://iiif.io/api/image", profile: "level0", id: new URL(tiles.id, location.href).href, width: tiles.width, height: tiles.height, tiles: tiles.tiles || [{ width: tiles.tile, height: tiles.tile, scaleFactors: factors }] };
+  const key = "@id" in tiles ? "@id" : "id";
+  return { ...tiles, [key]: new URL(tiles[key], location.href).href };
 }
 function plainZoom(see, words, frame) {
   const file = frame.files.access;
@@ -675,7 +674,7 @@ function follow() {
   }
 }
 window.addEventListener("hashchange", follow);
-window.addEventListener("beforeprint", () => all(".caution details").forEach((each) => { each.open = true; }));
+window.addEventListener("beforeprint", () => { all(".caution details").forEach((each) => { each.open = true; }); });
 window.addEventListener("beforeunload", (event) => { if (Object.keys(edits).length && !remember()) event.preventDefault(); });
 Object.keys(edits).forEach(afterEdit);
 filterCards();

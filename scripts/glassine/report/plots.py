@@ -73,9 +73,9 @@ def _range(series: Series) -> tuple[float, float]:
     return low - margin, high + margin
 
 
-def _frame(title: str, describe: str, body: str) -> str:
+def _frame(title: str, describe: str, body: str, role: str = "img") -> str:
     return (
-        f'<svg class="plot" viewBox="0 0 {WIDTH} {HEIGHT}" role="img">'
+        f'<svg class="plot" viewBox="0 0 {WIDTH} {HEIGHT}" role="{role}">'
         f"<title>{escape(title)}</title><desc>{escape(describe)}</desc>{body}</svg>"
     )
 
@@ -199,7 +199,8 @@ def drift(series: Series) -> str:
         f"Median of the first third {tidy(early)}, of the last third {tidy(late)} {series.unit}; "
         f"{len(marked)} of {count} outside the limit."
     )
-    return _frame(f"{series.name} over the session", describe, body)
+    role = "group" if marked else "img"  # links inside an image would be lost to a screen reader
+    return _frame(f"{series.name} over the session", describe, body, role)
 
 
 def drift_words(series: Series) -> str:

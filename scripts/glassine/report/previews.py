@@ -9,17 +9,19 @@ import pyvips
 from glassine import files
 from glassine.report import gather
 
-# A preview has at most 1600 px on its long edge: a quarter of that serves a sheet.
-LONG_EDGE_PX = 400
+# A preview has at most 1600 px on its long edge. An eighth of that serves a sheet, so that two
+# thousand decoded take 240 MB at most; a quarter serves the items that a person has to look at.
+SMALL_PX, MIDDLE_PX = 200, 400
 
 
-def _reduced(source: Path) -> pyvips.Image:
-    """Return the preview at a half, a quarter or an eighth, as the JPEG decoder gives it.
+def _reduced(source: Path, long_edge_px: int) -> pyvips.Image:
+    """Return the preview at an eighth, a quarter or a half, as the JPEG decoder gives it.
 
     Reducing inside the decoder costs a third of resampling afterwards.
     """
     whole = pyvips.Image.jpegload(str(source), access="sequential", fail_on="error")
-    fitting = [by for by in (8, 4, 2) if max(whole.width, whole.height) / by >= LONG_EDGE_PX * 0.75]
+    long_edge = max(whole.width, whole.height)
+    fitting = [by for by in (8, 4, 2) if long_edge / by >= long_edge_px * 0.75]
     if not fitting:
         return whole
     return pyvips.Image.jpegload(
@@ -27,9 +29,9 @@ def _reduced(source: Path) -> pyvips.Image:
     )
 
 
-def _shrink(source: Path, target: Path) -> None:
+def _shrink(source: Path, target: Path, long_edge_px: int) -> None:
     """Write a small copy; without waiting for the disk, since it is made again when lost."""
-    content = _reduced(source).jpegsave_buffer(Q=75, keep="none")
+    content = _reduced(source, long_edge_px).jpegsave_buffer(Q=75, keep="none")
     target.parent.mkdir(parents=True, exist_ok=True)
     part = target.with_name(f"{files.TEMPORARY_PREFIX}{target.name}")
     part.write_bytes(content)
@@ -40,22 +42,36 @@ def _is_current(source: Path, target: Path) -> bool:
     return target.is_file() and target.stat().st_mtime_ns >= source.stat().st_mtime_ns
 
 
-def make_small(batch: gather.Batch, results: Path) -> None:
-    """Give each master with a preview its `small` address (or None), making what is missing.
+def copy_of(results: Path, item: str, path: str, kind: str, long_edge_px: int) -> str | None:
+    """Return the address of a small copy of a master's preview, made where it is missing or old.
 
-    The copies lie in `report/small/<item>/`; one that is newer than its preview is kept.
+    kind: the folder below `report/`; path: the master's. None where it cannot be made: the
+    preview itself serves then.
     """
+    name = f"{Path(path).stem}.jpg"
+    source = results / "items" / item / "previews" / name
+    target = results / "report" / kind / item / name
+    try:
+        if not _is_current(source, target):
+            _shrink(source, target, long_edge_px)
+    except (OSError, pyvips.Error):
+        return None
+    return gather.address(kind, item, name)
+
+
+def make_small(batch: gather.Batch, results: Path, at_length: int) -> None:
+    """Give each master with a preview its address `small`, and those to look at `middle`.
+
+    at_length: how many items to look at are shown at length. Without a copy: the preview's own.
+    """
+    shown_at_length = {item.item for item in batch.in_state("review")[:at_length]}
     for item in batch.items:
         for master in item.masters:
-            master["small"] = None
-            if not master["preview"]:
+            preview, path = master["preview"], master["path"]
+            master["small"] = master["middle"] = preview
+            if not preview:
                 continue
-            name = f"{Path(master['path']).stem}.jpg"
-            source = results / "items" / item.item / "previews" / name
-            target = results / "report" / "small" / item.item / name
-            try:
-                if not _is_current(source, target):
-                    _shrink(source, target)
-            except (OSError, pyvips.Error):
-                continue  # the preview itself serves then
-            master["small"] = gather.address("small", item.item, name)
+            master["small"] = copy_of(results, item.item, path, "small", SMALL_PX) or preview
+            if item.item in shown_at_length:
+                middle = copy_of(results, item.item, path, "middle", MIDDLE_PX)
+                master["middle"] = middle or preview
