@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import shutil
@@ -188,6 +189,31 @@ def test_killed_delivery_goes_on(
     whole = {path: content for path, (_, content) in tree(fresh / "deliveries").items()}
     # METS and records hold times of packing, which the fixed clock makes the same.
     assert resumed == whole
+
+
+def test_killed_zip_with_large_members_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Members beyond 2 GiB have ZIP64 headers (APPNOTE.TXT 6.3.10, 4.5.3): here every one has."""
+    monkeypatch.setattr(carriers, "_ZIP64_FROM", 0)
+    given = deliveries.make_batch(tmp_path, form="zip")
+    with killed_after(20, monkeypatch), pytest.raises(Killed):
+        deliveries.deliver(tmp_path, given)
+    with killed_after(100, monkeypatch) as begun:
+        deliveries.deliver(tmp_path, given)
+    assert len(begun) == 2 * (7 + 1 + 2 + 3) - 20
+    assert delivered.check(tmp_path / "deliveries" / "b1.zip") == []
+
+
+@pytest.mark.parametrize("size", [0, 8 * 2**30 - 1, 8 * 2**30, 2**40])
+@pytest.mark.parametrize("name", ["b1/data/a.tif", "b1/data/Ærø 港.tif", "b1/" + "x" * 180])
+def test_tar_header_of_any_size_and_name(size: int, name: str) -> None:
+    """The octal size of ustar ends at 8 GiB; beyond, pax has it (POSIX.1-2001)."""
+    header = carriers._tar_header(name, size, 1_773_800_000)
+    with tarfile.open(fileobj=io.BytesIO(header)) as archive:
+        member = archive.next()
+    assert member is not None
+    assert (member.name, member.size, member.mtime) == (name, size, 1_773_800_000)
 
 
 KILLED_BY_THE_SYSTEM = """
