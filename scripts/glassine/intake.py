@@ -361,7 +361,7 @@ class _Intake:
         from glassine import catalogue
 
         path = catalogue_path(self.batch_dir, self.settings)
-        return catalogue.read_catalogue(path, self.settings["catalogue"]) if path else None
+        return catalogue.read_catalogue(path, self.settings) if path else None
 
     def _item(self, item: str) -> _Item:
         return self.items.setdefault(item, _Item(item))

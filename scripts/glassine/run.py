@@ -68,7 +68,9 @@ class Run:
         catalogue = intake.catalogue_path(self.batch_dir(name), self.config)
         return {
             "batch": name,
-            "settings": {key: self.config[key] for key in ("naming", "intake", "catalogue")},
+            "settings": {
+                key: self.config[key] for key in ("naming", "intake", "catalogue", "rights")
+            },
             "listing": intake.fingerprint(self.batch_dir(name), [catalogue] if catalogue else []),
             # Time alone makes a waiting file ready: look again each run while one waits.
             "leader": jobs.leader_mark() if waiting else None,
