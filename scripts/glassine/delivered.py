@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import json
 import posixpath
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlsplit
@@ -65,7 +67,7 @@ class _Checking:
         try:
             if content is not None:
                 return json.loads(content)
-        except ValueError:
+        except (ValueError, RecursionError):
             self.note("json", path, "It is no JSON.", "the file as it was delivered.")
             return None
         self.note("tag_file", path, "It is missing.", "every tag file of a delivery.")
@@ -73,11 +75,19 @@ class _Checking:
 
     def run(self) -> None:
         self.receipt()
-        self.profile()
-        items = self.items()
-        self.hand_over()
-        for item in items:
+        self.guarded(_PROFILE, self.profile)
+        self.guarded("delivery/delivery.json", self.statement)
+        self.guarded("delivery/handover.json", self.hand_over)
+        for item in self.present():
             self.package(f"{bag.PAYLOAD}{item}")
+
+    def guarded(self, path: str, check: Callable[[], None]) -> None:
+        """Run a check of a file that anyone may have written; its odd shape is a finding."""
+        try:
+            check()
+        except (LookupError, TypeError, ValueError, AttributeError) as problem:
+            what = f"It is not built as it should be: {type(problem).__name__}: {problem}."
+            self.note("json", path, what, "the file as it was delivered.")
 
     def receipt(self) -> None:
         found = self.receipt_entry()
@@ -112,7 +122,7 @@ class _Checking:
         """Compare bag-info.txt with the BagIt profile in the bag (BagIt Profiles 1.4)."""
         profile = self.json(_PROFILE)
         info = self.content("bag-info.txt")
-        if not isinstance(profile, dict) or info is None:
+        if profile is None or info is None:
             return
         try:
             tags = bag.parsed_info(info.decode("utf-8"))
@@ -130,17 +140,23 @@ class _Checking:
             if name not in self.reading.store.files:
                 self.note("tag_file", name, "It is missing.", "every tag file of a delivery.")
 
-    def items(self) -> list[str]:
-        """Return the items present; compare them and their files with delivery.json."""
-        present: dict[str, dict[str, str]] = {}
-        for path in self.reading.store.files:
+    def present(self) -> dict[str, dict[str, str]]:
+        """Return {item: {path: SHA-256, empty where it was not read}} of the payload."""
+        found: dict[str, dict[str, str]] = {}
+        for path in sorted(self.reading.store.files):
             parts = path.split("/", 2)
             if parts[0] == "data" and len(parts) == 3:
-                found = self.reading.digests.get(path)
-                present.setdefault(parts[1], {})[parts[2]] = found.sha256 if found else ""
+                digests = self.reading.digests.get(path)
+                found.setdefault(parts[1], {})[parts[2]] = digests.sha256 if digests else ""
+        return found
+
+    def statement(self) -> None:
+        """Compare the items and their files with delivery.json."""
+        present = self.present()
         statement = self.json("delivery/delivery.json")
-        listed = statement.get("items", []) if isinstance(statement, dict) else []
-        named = {entry["item"]: entry for entry in listed}
+        if statement is None:
+            return
+        named = {entry["item"]: entry for entry in statement["items"]}
         for item in sorted(set(named) - set(present)):
             what = "delivery.json names this item, but it is not there."
             self.note("item", f"{bag.PAYLOAD}{item}", what, "every item named.")
@@ -152,13 +168,11 @@ class _Checking:
                 what = f"Its {len(present[item])} files are not those that were delivered."
                 expected = f"{named[item]['files']} files with the digest {named[item]['digest']}."
                 self.note("content", f"{bag.PAYLOAD}{item}", what, expected)
-        return sorted(present)
 
     def hand_over(self) -> None:
         listed = self.json("delivery/handover.json")
-        items = listed.get("items", []) if isinstance(listed, dict) else []
-        for item in items:
-            for entry in item.get("files", []):
+        for item in listed["items"] if listed is not None else ():
+            for entry in item["files"]:
                 path = f"{bag.PAYLOAD}{item['item']}/{entry['file']}"
                 found = self.reading.digests.get(path)
                 if found is None or found.sha256 != entry["sha256"]:
@@ -169,9 +183,9 @@ class _Checking:
         below = [path for path in self.reading.store.files if path.startswith(root + "/")]
         for path in sorted(below):
             if path.rsplit("/", 1)[-1] == "METS.xml":
-                self.mets(path)
+                self.guarded(path, partial(self.mets, path))
             if path == f"{root}/inventory.json":
-                self.inventory(root, below)
+                self.guarded(path, partial(self.inventory, root, below))
         if not any(path.rsplit("/", 1)[-1] == "METS.xml" for path in below):
             self.note("package", root, "The package has no METS.xml.", "a record for each item.")
 
@@ -210,7 +224,7 @@ class _Checking:
     def inventory(self, root: str, below: list[str]) -> None:
         """Compare an OCFL inventory's manifest with the content (OCFL 1.1, section 3.5.2)."""
         inventory = self.json(f"{root}/inventory.json")
-        manifest = inventory.get("manifest", {}) if isinstance(inventory, dict) else {}
+        manifest = inventory["manifest"] if inventory is not None else {}
         listed = {f"{root}/{path}": digest for digest, paths in manifest.items() for path in paths}
         content = {path for path in below if "/content/" in path.removeprefix(root)}
         for path in sorted(content ^ set(listed)):

@@ -13,6 +13,8 @@ import zipfile
 from pathlib import Path
 from typing import Any
 
+import pyvips
+
 from glassine import bag, embed, files, hashing, profiles, render, settings
 from glassine.errors import Finding, GlassineError
 from glassine.events import software
@@ -110,7 +112,7 @@ def _reproduced(package: Path, work: Path) -> list[Finding]:
         return item.compared()
     except GlassineError as error:
         return error.findings
-    except (LookupError, TypeError, ValueError, AttributeError) as problem:
+    except (LookupError, TypeError, ValueError, AttributeError, pyvips.Error) as problem:
         told = f"It cannot be made again from its records: {type(problem).__name__}: {problem}."
         expected = "records as the night wrote them, and the version of this software that did."
         return [_finding("records", package, told, expected)]

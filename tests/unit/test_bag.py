@@ -341,6 +341,50 @@ def test_tampering_is_named(kind: str, copy: Path, capsys: pytest.CaptureFixture
     assert next(iter(codes)) in capsys.readouterr().out
 
 
+HOSTILE_JSON = [
+    b"",
+    b"[]",
+    b"7",
+    b'"text"',
+    b"null",
+    b"{}",
+    b'{"items": 3, "Bag-Info": 3}',
+    b'{"items": [3], "Bag-Info": {"A": 3}}',
+    b'{"items": [{"item": ["x"], "files": 3}], "Bag-Info": []}',
+    b"\xff\xfe",
+    b"[" * 100_000,
+]
+
+
+@pytest.mark.parametrize("content", HOSTILE_JSON)
+@pytest.mark.parametrize("name", ["delivery.json", "handover.json", "bagit-profile.json"])
+def test_odd_tag_files_are_findings(name: str, content: bytes, copy: Path) -> None:
+    (copy / "delivery" / name).write_bytes(content)
+    assert "bag.tag_changed" in {finding.code for finding in delivered.check(copy)}
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"",
+        b"<a",
+        b'<!DOCTYPE a [<!ENTITY b "' + b"c" * 1000 + b'"><!ENTITY d "&b;&b;&b;">]><a>&d;&d;</a>',
+        b'<!DOCTYPE a [<!ENTITY b SYSTEM "file:///etc/passwd">]><a>&b;</a>',
+        b'<mets xmlns="http://www.loc.gov/METS/"><file><FLocat/></file><mdRef/></mets>',
+        b'<mets xmlns="http://www.loc.gov/METS/" xmlns:x="http://www.w3.org/1999/xlink"><file>'
+        b'<FLocat x:href="../../../../etc/passwd"/></file><mdRef x:href="http://[bad"/></mets>',
+    ],
+)
+def test_odd_records_are_findings(content: bytes, copy: Path) -> None:
+    (copy / "data/PEH-0001/METS.xml").write_bytes(content)
+    assert "bag.payload_changed" in {finding.code for finding in delivered.check(copy)}
+
+
+def test_odd_receipt_is_a_finding(copy: Path) -> None:
+    (copy.parent / "b1.receipt.json").write_text('{"bags": 3}')
+    assert "contracts.receipt" in {finding.code for finding in delivered.check(copy)}
+
+
 def test_validate_command_says_what_it_found(
     copy: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
