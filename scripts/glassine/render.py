@@ -114,8 +114,9 @@ def render_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
             "render",
             {"item": given["item"], "event": what, "frames": plain(frames)},
         )
-        files.write_json(
+        contracts.write(
             item_dir / "quality.json",
+            "quality",
             {"item": given["item"], "event": what, "frames": plain(measured)},
         )
 
