@@ -106,15 +106,32 @@ def _geometry_reasons(record: dict[str, Any]) -> list[Reason]:
     return found
 
 
+def _readable(value: Any) -> str:
+    """Return a value of a measure as short as a person reads it: four significant digits."""
+    if isinstance(value, float):
+        return f"{value:.4g}" if abs(value) < 1e4 else f"{value:,.0f}"
+    return {True: "yes", False: "no", None: "not measured"}.get(value, str(value))
+
+
+def measure_words(measure: dict[str, Any]) -> str:
+    """Return a measure that did not pass in words, e.g. "noise: 0.03 D; limit ≤ 0.02"."""
+    unit = measure.get("unit") or ""
+    shown = _readable(measure["value"]) + (f" {unit}" if unit not in {"", "count"} else "")
+    limit = str(measure.get("limit") or "").replace("<=", "≤").replace(">=", "≥")
+    limit = limit.removesuffix(" count")
+    return f"{measure_name(measure['name'])}: {shown}" + (f"; limit {limit}" if limit else "")
+
+
+def measure_name(name: str) -> str:
+    """Return the name of a measure as a person reads it."""
+    return str(name).replace("_", " ")
+
+
 def _quality_reasons(record: dict[str, Any]) -> list[Reason]:
     found = []
     for frame in record["frames"]:
         poor = [each for each in frame["measures"] if each["verdict"] != "pass"]
-        for measure in poor:
-            unit = f" {measure['unit']}" if measure.get("unit") else ""
-            limit = f", demanded {measure['limit']}" if measure.get("limit") else ""
-            text = f"{measure['name']}: {measure['value']}{unit}{limit}."
-            found.append(Reason(text, frame["master"], frame["index"]))
+        found += [Reason(measure_words(each), frame["master"], frame["index"]) for each in poor]
         if frame["verdict"] != "pass" and not poor:
             found.append(Reason("Its quality asks for a look.", frame["master"], frame["index"]))
     return found

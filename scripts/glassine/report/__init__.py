@@ -36,6 +36,7 @@ _STATES = (
 )
 # Where `npm install openseadragon` in the project's folder puts the viewer.
 _VIEWER = "node_modules/openseadragon/build/openseadragon/openseadragon.min.js"
+_LISTED = 50
 _DIGEST = re.compile(r"[0-9a-f]{32,128}")
 
 
@@ -132,12 +133,24 @@ def _flat(value: Any, name: str = "") -> list[tuple[str, str]]:
             rows += _flat(value[key], f"{name} {key}".strip().replace("_", " "))
         return rows
     if isinstance(value, list):
-        if all(not isinstance(each, dict | list) for each in value):
-            shown = ", ".join(str(each) for each in value[:50])
-            more = f" and {len(value) - 50} more" if len(value) > 50 else ""
-            return [(name, f"{shown}{more}")] if value else []
-        return [(name, f"{len(value)}")]
+        return _flat_list(value, name)
     return [(name, str(value))] if value not in (None, "") else []
+
+
+def _flat_list(values: list[Any], name: str) -> list[tuple[str, str]]:
+    """Return plain values in one line, records one after another; only the first of many."""
+    if all(not isinstance(each, dict | list) for each in values):
+        shown = ", ".join(str(each) for each in values[:_LISTED])
+        more = f" and {len(values) - _LISTED} more" if len(values) > _LISTED else ""
+        return [(name, f"{shown}{more}")] if values else []
+    if name == "items":
+        return [(name, f"{len(values)}")]
+    rows = [
+        row
+        for number, each in enumerate(values[:_LISTED], 1)
+        for row in _flat(each, f"{name} {number}" if len(values) > 1 else name)
+    ]
+    return rows if len(values) <= _LISTED else [*rows, (name, f"{len(values)} in all")]
 
 
 def _environment() -> jinja2.Environment:
@@ -156,6 +169,7 @@ def _environment() -> jinja2.Environment:
         span=_span,
         moment=_moment,
         flat=_flat,
+        signs=lambda text: text.replace("<=", "≤").replace(">=", "≥"),
         digest=lambda text: bool(_DIGEST.fullmatch(text)),
         scaled=lambda height, percent: round((height or 1000) * percent / 100),
     )
@@ -175,11 +189,12 @@ def _order(item: gather.Item) -> tuple[str, str]:
 
 def _series(batch: gather.Batch) -> list[plots.Series]:
     """Return each numeric measure over the session, in the order of capture."""
-    found: dict[str, plots.Series] = {}
+    found: dict[tuple[str, Any], plots.Series] = {}
 
     def add(name: str, measure: dict[str, Any], point: plots.Point) -> None:
         series = found.setdefault(
-            name,
+            # Kinds of film have limits of their own: each limit has its own plot.
+            (name, measure.get("limit")),
             plots.Series(
                 name,
                 str(measure.get("unit") or ""),
@@ -200,9 +215,9 @@ def _series(batch: gather.Batch) -> list[plots.Series]:
                     continue
                 passed = measure.get("verdict") == "pass"
                 point = plots.Point(item.item, frame["n"], float(value), passed)
-                add(str(measure["name"]), measure, point)
-    with_limits_first = sorted(found.values(), key=lambda each: each.limit is None)
-    return [each for each in with_limits_first if all(_finite(p.value) for p in each.points)]
+                add(status.measure_name(measure["name"]), measure, point)
+    by_need = sorted(found.values(), key=lambda each: (-len(each.failed), each.limit is None))
+    return [each for each in by_need if all(_finite(p.value) for p in each.points)]
 
 
 def _finite(value: float) -> bool:

@@ -469,7 +469,7 @@ function addFrame() {
 function measureTable(frame) {
   const words = { pass: "within", review: "to look at", fail: "outside" };
   return [make("h3", {}, `Measures of frame ${frame.n}`), make("table", {}, make("thead", {}, make("tr", {}, ...["Measure", "Value", "Limit", "Verdict"].map((text) => make("th", { scope: "col" }, text)))),
-    make("tbody", {}, ...frame.measures.map((each) => make("tr", { title: each.source || null }, make("th", { scope: "row" }, each.name), make("td", {}, `${typeof each.value === "number" ? Number(each.value.toPrecision(4)) : each.value ?? ""} ${each.unit || ""}`), make("td", {}, each.limit || ""), make("td", { class: each.verdict === "pass" ? "" : "warn" }, words[each.verdict] || each.verdict)))))];
+    make("tbody", {}, ...frame.measures.map((each) => make("tr", { title: each.source || null }, make("th", { scope: "row" }, each.name.replaceAll("_", " ")), make("td", {}, `${typeof each.value === "number" ? Number(each.value.toPrecision(4)) : each.value ?? ""} ${each.unit || ""}`), make("td", {}, (each.limit || "").replace("<=", "≤").replace(">=", "≥")), make("td", { class: each.verdict === "pass" ? "" : "warn" }, words[each.verdict] || each.verdict)))))];
 }
 function facts(detail, master, frame) {
   const made = [];
@@ -676,6 +676,8 @@ function follow() {
 window.addEventListener("hashchange", follow);
 window.addEventListener("beforeprint", () => { all(".caution details").forEach((each) => { each.open = true; }); });
 window.addEventListener("beforeunload", (event) => { if (Object.keys(edits).length && !remember()) event.preventDefault(); });
+/* Lazy pictures and skipped parts get their height late: go to the asked part once more then. */
+window.addEventListener("load", () => { const part = location.hash.slice(1); if (part && !part.includes("=")) document.getElementById(part)?.scrollIntoView(); });
 Object.keys(edits).forEach(afterEdit);
 filterCards();
 drawSaveBar();

@@ -8,8 +8,8 @@ import statistics
 from dataclasses import dataclass
 from html import escape
 
-WIDTH, HEIGHT = 420, 150
-_LEFT, _RIGHT, _TOP, _BOTTOM = 56, 10, 12, 24
+WIDTH, HEIGHT = 300, 130
+_LEFT, _RIGHT, _TOP, _BOTTOM = 50, 8, 12, 24
 _BINS = 24
 # More points than this are drawn as a band (least to greatest) with the median through it.
 _MAX_POINTS = 120
