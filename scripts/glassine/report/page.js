@@ -674,7 +674,7 @@ function follow() {
   }
 }
 window.addEventListener("hashchange", follow);
-window.addEventListener("beforeprint", () => { all(".caution details").forEach((each) => { each.open = true; }); });
+window.addEventListener("beforeprint", () => { all("img[loading]").forEach((image) => { image.loading = "eager"; }); all(".caution details").forEach((each) => { each.open = true; }); });
 window.addEventListener("beforeunload", (event) => { if (Object.keys(edits).length && !remember()) event.preventDefault(); });
 /* Lazy pictures and skipped parts get their height late: go to the asked part once more then. */
 window.addEventListener("load", () => { const part = location.hash.slice(1); if (part && !part.includes("=")) document.getElementById(part)?.scrollIntoView(); });
