@@ -11,7 +11,7 @@ import hashlib
 import json
 import re
 import shutil
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +32,8 @@ SPARE_BYTES = 64 * 2**20
 class Item:
     """One item to deliver and the results it lies in; its list of files is read when needed.
 
-    bytes, files: of its package. digest: over its files' paths and digests.
+    bytes, files: of its package. digest: over its files' paths and digests. replaces: the
+    delivery that has the item in an earlier state.
     """
 
     name: str
@@ -41,6 +42,7 @@ class Item:
     files: int
     digest: str
     profile: str
+    replaces: str | None = None
 
     def package(self) -> dict[str, Any]:
         found: dict[str, Any] = contracts.read(self.folder / "package.json", "package")
@@ -51,13 +53,15 @@ class Item:
 class Plan:
     """What a delivery will be, fixed before its first byte.
 
-    name: `<batch>` or `<batch>.rN`; date: of bagging, kept through resumptions.
+    name: `<batch>` or `<batch>.rN`; replaces: the delivery that this one stands in for;
+    continues: the one that it adds to; time: of bagging, kept through resumptions.
     """
 
     batch: str
     name: str
     revision: int
     replaces: str | None
+    continues: str | None
     content: str
     time: str
 
@@ -84,7 +88,15 @@ def deliver_batch(
     if latest and latest["content"] == content:
         _publish(deliveries_dir, given["batch"])
         return
-    plan = _plan(deliveries_dir, given["batch"], content, latest)
+    earlier = _earlier(deliveries_dir, given["batch"])
+    adds = own.get("later", "whole") == "changed" and latest is not None
+    if adds:
+        items = [item for item in items if earlier.get(item.name, ("", ""))[1] != item.digest]
+    if not items:  # nothing but what it lacks has changed
+        _publish(deliveries_dir, given["batch"])
+        return
+    plan = _plan(deliveries_dir, given["batch"], content, latest, adds)
+    items = [replace(item, replaces=_replaced(item, earlier)) for item in items]
     groups = _groups(items, int(own.get("max_bag_gb", 0) * GB))
     bags = []
     described = []
@@ -137,7 +149,7 @@ def _item(results_batch_dir: Path, name: str) -> Item:
 def _content(items: list[Item], lacking: list[dict[str, Any]], own: dict[str, Any]) -> str:
     """Return a digest over all that makes two deliveries the same."""
     listed = [[item.name, item.digest] for item in items]
-    missing = sorted([entry["item"], entry["state"]] for entry in lacking)
+    missing = sorted(entry["item"] for entry in lacking)
     how = [own.get("form", "folder"), own.get("max_bag_gb", 0)]
     return hashlib.sha256(settings.canonical([listed, missing, how]).encode()).hexdigest()
 
@@ -160,6 +172,21 @@ def _latest(deliveries_dir: Path, batch: str) -> dict[str, Any] | None:
     return receipt
 
 
+def _earlier(deliveries_dir: Path, batch: str) -> dict[str, tuple[str, str]]:
+    """Return {item: (the delivery that has it last, its digest there)}."""
+    found = {}
+    for _, path in sorted(_receipts(deliveries_dir, batch).items()):
+        receipt = contracts.read(path, "receipt")
+        for entry in receipt["items"]:
+            found[entry["item"]] = (receipt["delivery"], entry["digest"])
+    return found
+
+
+def _replaced(item: Item, earlier: dict[str, tuple[str, str]]) -> str | None:
+    delivery, digest = earlier.get(item.name, (None, item.digest))
+    return delivery if digest != item.digest else None
+
+
 def _publish(deliveries_dir: Path, batch: str) -> None:
     """Write each delivery's receipt beside it.
 
@@ -171,12 +198,14 @@ def _publish(deliveries_dir: Path, batch: str) -> None:
         contracts.write(deliveries_dir / f"{receipt['delivery']}.receipt.json", "receipt", receipt)
 
 
-def _plan(deliveries_dir: Path, batch: str, content: str, latest: dict[str, Any] | None) -> Plan:
+def _plan(
+    deliveries_dir: Path, batch: str, content: str, latest: dict[str, Any] | None, adds: bool
+) -> Plan:
     """Return the plan of the delivery under way, or a new one; keep it beside the bags."""
     state = deliveries_dir / _STATE.format(batch=batch)
     if state.exists():
         kept = files.read_json(state)
-        if kept["content"] == content:
+        if kept["content"] == content and bool(kept["continues"]) == adds:
             return Plan(**kept)
         _discard(deliveries_dir, kept)
     revision = max(_receipts(deliveries_dir, batch), default=0) + 1
@@ -184,7 +213,8 @@ def _plan(deliveries_dir: Path, batch: str, content: str, latest: dict[str, Any]
         batch=batch,
         name=batch if revision == 1 else f"{batch}.r{revision}",
         revision=revision,
-        replaces=latest["delivery"] if latest else None,
+        replaces=latest["delivery"] if latest and not adds else None,
+        continues=latest["delivery"] if latest and adds else None,
         content=content,
         time=clock.now_text(),
     )
@@ -364,7 +394,9 @@ def _info(
         ("Bag-Count", f"{number[0]} of {number[1]}" if number[1] > 1 else ""),
         ("BagIt-Profile-Identifier", own.get("profile_identifier") or _profile_identifier()),
         ("Replaces-Delivery", plan.replaces or ""),
+        ("Continues-Delivery", plan.continues or ""),
     ]
+    tags += [("Replaces-Item", f"{item.name} ({item.replaces})") for item in group if item.replaces]
     tags += [("Lacking-Item", f"{entry['item']} ({entry['state']})") for entry in given["lacking"]]
     return bag.info((label, value) for label, value in tags if value)
 
@@ -399,9 +431,16 @@ def _tag_files(
         "batch": plan.batch,
         "revision": plan.revision,
         "replaces": plan.replaces,
+        "continues": plan.continues,
         "content": plan.content,
         "items": [
-            {"item": item.name, "files": item.files, "digest": item.digest} for item in group
+            {
+                "item": item.name,
+                "files": item.files,
+                "digest": item.digest,
+                "replaces": item.replaces,
+            }
+            for item in group
         ],
         "lacking": [{key: entry[key] for key in ("item", "state", "reason")} for entry in lacking],
         "bag": {"number": number[0], "of": number[1]},
@@ -443,6 +482,7 @@ def _finish(
         "batch": plan.batch,
         "revision": plan.revision,
         "replaces": plan.replaces,
+        "continues": plan.continues,
         "time": plan.time,
         "form": given["settings"]["delivery"].get("form", "folder"),
         "profile": groups[0][0].profile,
@@ -454,6 +494,8 @@ def _finish(
                 "bag": found["name"],
                 "files": item.files,
                 "bytes": item.bytes,
+                "digest": item.digest,
+                "replaces": item.replaces,
             }
             for found, group in zip(bags, groups, strict=True)
             for item in group

@@ -37,6 +37,22 @@ def no_records(monkeypatch: pytest.MonkeyPatch) -> None:
     deliveries.without_records(monkeypatch)
 
 
+LACKING = {
+    "item": "PEH-0009",
+    "state": "held",
+    "findings": [
+        {
+            "code": "verify.digest",
+            "path": "PEH-0009.tif",
+            "what": "Its sha256 is another.",
+            "expected": "the listed one.",
+            "next_step": "Copy it again.",
+            "severity": "hold",
+        }
+    ],
+}
+
+
 def tree(folder: Path) -> dict[str, tuple[int, bytes]]:
     """Return {path: (mtime, content)} of everything below `folder`."""
     return {
@@ -117,6 +133,39 @@ def test_correction_makes_a_new_delivery_that_says_what_it_replaces(tmp_path: Pa
     assert (receipt["delivery"], receipt["replaces"]) == ("b1.r2", "b1")
     statement = json.loads((second / "delivery/delivery.json").read_text())
     assert statement["replaces"] == "b1"
+
+
+def test_later_delivery_of_changed_items_alone(tmp_path: Path) -> None:
+    given = deliveries.make_batch(tmp_path, 3, when="passed", later="changed")
+    first = given | {
+        "items": ["PEH-0001", "PEH-0002"],
+        "lacking": [{**LACKING, "item": "PEH-0003"}],
+    }
+    receipt = deliveries.deliver(tmp_path, first)
+    assert (receipt["replaces"], receipt["continues"]) == (None, None)
+    deliveries.changed_title(tmp_path, "PEH-0002", "The other quay")
+    receipt = deliveries.deliver(tmp_path, given)
+    assert (receipt["delivery"], receipt["replaces"], receipt["continues"]) == ("b1.r2", None, "b1")
+    made = tmp_path / "deliveries" / "b1.r2"
+    assert sorted(path.name for path in (made / "data").iterdir()) == ["PEH-0002", "PEH-0003"]
+    assert info_of(made)["Replaces-Item"] == "PEH-0002 (b1)"
+    assert info_of(made)["Continues-Delivery"] == "b1"
+    assert delivered.check(made) == []
+    assert deliveries.deliver(tmp_path, given)["revision"] == 2
+    # an item that changed in between is compared with its last delivery
+    deliveries.changed_title(tmp_path, "PEH-0002", "The third quay")
+    receipt = deliveries.deliver(tmp_path, given)
+    assert [(entry["item"], entry["replaces"]) for entry in receipt["items"]] == [
+        ("PEH-0002", "b1.r2")
+    ]
+
+
+@pytest.mark.parametrize("later", ["whole", "changed"])
+def test_another_reason_for_what_is_lacking_is_no_new_delivery(later: str, tmp_path: Path) -> None:
+    given = deliveries.make_batch(tmp_path, when="passed", later=later) | {"lacking": [LACKING]}
+    deliveries.deliver(tmp_path, given)
+    other = {**LACKING, "state": "waiting", "findings": []}
+    assert deliveries.deliver(tmp_path, given | {"lacking": [other]})["revision"] == 1
 
 
 def test_delivery_carried_away_is_not_made_again(tmp_path: Path) -> None:
@@ -349,22 +398,6 @@ def test_file_that_vanished_is_named(tmp_path: Path) -> None:
         deliveries.deliver(tmp_path, given)
     assert codes(caught) == {"delivery.unreadable"}
     assert "PEH-0002.tif" in str(caught.value)
-
-
-LACKING = {
-    "item": "PEH-0009",
-    "state": "held",
-    "findings": [
-        {
-            "code": "verify.digest",
-            "path": "PEH-0009.tif",
-            "what": "Its sha256 is another.",
-            "expected": "the listed one.",
-            "next_step": "Copy it again.",
-            "severity": "hold",
-        }
-    ],
-}
 
 
 def test_incomplete_batch_is_withheld(tmp_path: Path) -> None:
