@@ -106,10 +106,10 @@ def _least_sure(frames: list[dict[str, Any]]) -> float:
     return min((frame["confidence"] for frame in frames), default=0)
 
 
-def _span(seconds: float | None) -> str:
+def span_words(seconds: float | None) -> str:
     """Return seconds as a person reads them.
 
-    >>> _span(0.123), _span(75), _span(7300)
+    >>> span_words(0.123), span_words(75), span_words(7300)
     ('0.12 s', '1 min 15 s', '2 h 1 min')
     """
     if seconds is None:
@@ -166,7 +166,7 @@ def _environment() -> jinja2.Environment:
         centre=_centre,
         asked=_asked,
         least_sure=_least_sure,
-        span=_span,
+        span=span_words,
         moment=_moment,
         flat=_flat,
         signs=lambda text: text.replace("<=", "≤").replace(">=", "≥"),
@@ -253,7 +253,7 @@ def _figures(found: timing.Throughput) -> list[tuple[str, str]]:
         ("Gigabytes an hour", _tidy(found.gigabytes_an_hour)),
         ("Masters", f"{found.masters:,}"),
         ("Gigabytes of masters", _tidy(found.bytes / 1e9)),
-        ("From first to last step", _span(found.span_s)),
+        ("From first to last step", span_words(found.span_s)),
     ]
     if found.started is not None:
         begun = datetime.fromtimestamp(found.started, UTC).strftime("%Y-%m-%d %H:%M UTC")
