@@ -177,6 +177,6 @@ def test_fractions(value: float, expected: tuple[int, int]) -> None:
 @given(st.floats(1e-4, 40000))
 def test_fractions_are_near(value: float) -> None:
     top, bottom = fraction(value)
-    assert abs(top / bottom - value) <= max(1e-3 * value, 5e-5)
+    assert abs(top / bottom - value) <= 1e-3 * value
     assert 0 < top < 2**32
     assert 0 < bottom < 2**32

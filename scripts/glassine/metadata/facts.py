@@ -92,9 +92,10 @@ def shortened(text: str, limit_bytes: int) -> str:
 
 def fraction(value: float) -> tuple[int, int]:
     """Return a positive `value` as (numerator, denominator) within 32 bits, 1/125 as (1, 125)."""
-    if 0 < value < 1 and abs(round(1 / value) - 1 / value) < 1e-3 / value:
+    if 0 < value < 1 and abs(round(1 / value) - 1 / value) < 5e-4 / value:
         return 1, round(1 / value)
     for denominator in (1, 10, 100, 1000, 10000):
         if abs(round(value * denominator) - value * denominator) < 1e-6 * denominator:
             return round(value * denominator), denominator
-    return round(value * 10000), 10000
+    denominator = 1_000_000 if value < 1000 else 10_000
+    return round(value * denominator), denominator
