@@ -14,7 +14,8 @@ from typing import Any, TextIO
 
 from glassine import clock, files, jobs, notify, settings
 from glassine.errors import GlassineError
-from glassine.report import span_words, timing
+from glassine.report import timing
+from glassine.report.words import span_words
 
 # The rate is taken over this time: long enough for a mean, short enough to follow a slow stretch.
 _WINDOW_S = 15 * 60.0

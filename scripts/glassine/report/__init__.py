@@ -6,10 +6,7 @@ import base64
 import hashlib
 import json
 import math
-import re
 import shutil
-import statistics
-from collections import Counter
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -19,7 +16,7 @@ from markupsafe import Markup
 
 from glassine import __version__, clock, files, presentation, settings, status
 from glassine.errors import GlassineError
-from glassine.report import gather, plots, previews, timing
+from glassine.report import gather, plots, previews, timing, words
 from glassine.report.cautions import DECAYING_LEVEL, cautions_of
 
 VERSION = "1"
@@ -36,144 +33,6 @@ _STATES = (
 )
 # Where `npm install openseadragon` in the project's folder puts the viewer.
 _VIEWER = "node_modules/openseadragon/build/openseadragon/openseadragon.min.js"
-_LISTED = 50
-_DIGEST = re.compile(r"[0-9a-f]{32,128}")
-
-
-def _plural(number: int, one: str, many: str | None = None) -> str:
-    return f"{number:,} {one if number == 1 else many or one + 's'}"
-
-
-def _verdict(counts: dict[str, int]) -> str:
-    """Return in one sentence how the night went."""
-    total = counts["total"]
-    if not total:
-        return "No items were taken in."
-    if counts["done"] == total:
-        return f"All {_plural(total, 'item')} are done." if total > 1 else "The one item is done."
-    words = {
-        "done": "done",
-        "review": "to look at",
-        "held": "held",
-        "waiting": "waiting for the next night",
-        "pending": "not yet run",
-    }
-    said = [f"{counts[state]:,} {text}" for state, text in words.items() if counts[state]]
-    return f"{_plural(total, 'item')}: {', '.join(said)}."
-
-
-def _safety(batch: gather.Batch) -> str:
-    """Return in one sentence whether the masters are what the capture station wrote."""
-    verdicts = Counter(
-        master["verdict"] or "unread" for item in batch.items for master in item.masters
-    )
-    differ = [item for item in batch.items if _digest_differs(item)]
-    parts = []
-    if verdicts["match"]:
-        agree = "agrees" if verdicts["match"] == 1 else "agree"
-        parts.append(f"{_plural(verdicts['match'], 'master')} {agree} with the checksum list")
-    if verdicts["unlisted"]:
-        parts.append(f"{verdicts['unlisted']:,} read, but on no checksum list")
-    if verdicts["unread"]:
-        parts.append(f"{verdicts['unread']:,} not verified yet")
-    text = "; ".join(parts)
-    if differ:
-        names = ", ".join(item.item for item in differ[:5])
-        verb = "does" if len(differ) == 1 else "do"
-        text += f". {_plural(len(differ), 'item')} {verb} not agree with it: {names}"
-    return f"{text[0].upper()}{text[1:]}." if text else ""
-
-
-def _digest_differs(item: gather.Item) -> bool:
-    return any("digest" in finding.code for finding in item.status.findings)
-
-
-def _outline(corners: list[list[float]]) -> str:
-    return "M" + "L".join(f"{round(x)} {round(y)}" for x, y in corners) + "Z"
-
-
-def _centre(corners: list[list[float]]) -> list[int]:
-    return [round(statistics.fmean(point[axis] for point in corners)) for axis in (0, 1)]
-
-
-def _asked(frames: list[dict[str, Any]], item: gather.Item) -> list[dict[str, Any]]:
-    """Return the frames that a reason names first, then the others."""
-    named = {reason.frame for reason in item.status.reasons}
-    return sorted(frames, key=lambda frame: frame["n"] not in named)
-
-
-def _least_sure(frames: list[dict[str, Any]]) -> float:
-    return min((frame["confidence"] for frame in frames), default=0)
-
-
-def span_words(seconds: float | None) -> str:
-    """Return seconds as a person reads them.
-
-    >>> span_words(0.123), span_words(75), span_words(7300)
-    ('0.12 s', '1 min 15 s', '2 h 1 min')
-    """
-    if seconds is None:
-        return ""
-    if seconds < 60:
-        return f"{seconds:.2f} s" if seconds < 10 else f"{seconds:.0f} s"
-    minutes, rest = divmod(round(seconds), 60)
-    hours, minutes_left = divmod(minutes, 60)
-    return f"{hours} h {minutes_left} min" if hours else f"{minutes} min {rest} s"
-
-
-def _moment(text: str) -> str:
-    return text.replace("T", " ").replace("Z", " UTC")
-
-
-def _flat(value: Any, name: str = "") -> list[tuple[str, str]]:
-    """Return the leaves of a receipt as (label, text); long lists are counted."""
-    if isinstance(value, dict):
-        rows = []
-        for key in value:
-            rows += _flat(value[key], f"{name} {key}".strip().replace("_", " "))
-        return rows
-    if isinstance(value, list):
-        return _flat_list(value, name)
-    return [(name, str(value))] if value not in (None, "") else []
-
-
-def _flat_list(values: list[Any], name: str) -> list[tuple[str, str]]:
-    """Return plain values in one line, records one after another; only the first of many."""
-    if all(not isinstance(each, dict | list) for each in values):
-        shown = ", ".join(str(each) for each in values[:_LISTED])
-        more = f" and {len(values) - _LISTED} more" if len(values) > _LISTED else ""
-        return [(name, f"{shown}{more}")] if values else []
-    if name == "items":
-        return [(name, f"{len(values)}")]
-    rows = [
-        row
-        for number, each in enumerate(values[:_LISTED], 1)
-        for row in _flat(each, f"{name} {number}" if len(values) > 1 else name)
-    ]
-    return rows if len(values) <= _LISTED else [*rows, (name, f"{len(values)} in all")]
-
-
-def _environment() -> jinja2.Environment:
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(_HERE),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters.update(
-        outline=_outline,
-        centre=_centre,
-        asked=_asked,
-        least_sure=_least_sure,
-        span=span_words,
-        moment=_moment,
-        flat=_flat,
-        signs=lambda text: text.replace("<=", "≤").replace(">=", "≥"),
-        digest=lambda text: bool(_DIGEST.fullmatch(text)),
-        scaled=lambda height, percent: round((height or 1000) * percent / 100),
-    )
-    return environment
 
 
 def _script_json(value: Any) -> Markup:
@@ -253,7 +112,7 @@ def _figures(found: timing.Throughput) -> list[tuple[str, str]]:
         ("Gigabytes an hour", _tidy(found.gigabytes_an_hour)),
         ("Masters", f"{found.masters:,}"),
         ("Gigabytes of masters", _tidy(found.bytes / 1e9)),
-        ("From first to last step", span_words(found.span_s)),
+        ("From first to last step", words.span_words(found.span_s)),
     ]
     if found.started is not None:
         begun = datetime.fromtimestamp(found.started, UTC).strftime("%Y-%m-%d %H:%M UTC")
@@ -352,7 +211,7 @@ def _page(
         "standing": batch.standing,
         "viewer": "viewer/openseadragon.min.js" if viewer else None,
     }
-    return _environment().get_template("page.html.j2").render(
+    return words.environment().get_template("page.html.j2").render(
         batch=batch,
         institution=given["institution"],
         made=clock.now_text(),
@@ -361,8 +220,8 @@ def _page(
         script=Markup(script),  # noqa: S704 - ours
         script_digest=digest,
         page_data=_script_json(data),
-        verdict=_verdict(batch.counts),
-        safety=_safety(batch),
+        verdict=words.verdict(batch.counts),
+        safety=words.safety(batch),
         states=_STATES,
         parts=parts,
         held=held,
@@ -426,7 +285,7 @@ def _write_collection(batch: gather.Batch, results: Path, given: dict[str, Any])
 
 def plain_report(counts: dict[str, int], statuses: list[status.ItemStatus], why: str) -> str:
     """Return the report as plain text, for when the page itself cannot be made."""
-    lines = [f"The report page could not be made: {why}", "", _verdict(counts), ""]
+    lines = [f"The report page could not be made: {why}", "", words.verdict(counts), ""]
     for each in statuses:
         if each.state == "done":
             continue

@@ -1,0 +1,154 @@
+"""The words of the report: sentences, times and receipts as a person reads them, for the page."""
+
+from __future__ import annotations
+
+import re
+import statistics
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+import jinja2
+
+from glassine.report import gather
+
+_HERE = Path(__file__).parent
+# A receipt's long lists are cut after so many entries.
+_LISTED = 50
+_DIGEST = re.compile(r"[0-9a-f]{32,128}")
+
+
+def _plural(number: int, one: str, many: str | None = None) -> str:
+    return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
+def verdict(counts: dict[str, int]) -> str:
+    """Return in one sentence how the night went."""
+    total = counts["total"]
+    if not total:
+        return "No items were taken in."
+    if counts["done"] == total:
+        return f"All {_plural(total, 'item')} are done." if total > 1 else "The one item is done."
+    words = {
+        "done": "done",
+        "review": "to look at",
+        "held": "held",
+        "waiting": "waiting for the next night",
+        "pending": "not yet run",
+    }
+    said = [f"{counts[state]:,} {text}" for state, text in words.items() if counts[state]]
+    return f"{_plural(total, 'item')}: {', '.join(said)}."
+
+
+def safety(batch: gather.Batch) -> str:
+    """Return in one sentence whether the masters are what the capture station wrote."""
+    verdicts = Counter(
+        master["verdict"] or "unread" for item in batch.items for master in item.masters
+    )
+    differ = [item for item in batch.items if _digest_differs(item)]
+    parts = []
+    if verdicts["match"]:
+        agree = "agrees" if verdicts["match"] == 1 else "agree"
+        parts.append(f"{_plural(verdicts['match'], 'master')} {agree} with the checksum list")
+    if verdicts["unlisted"]:
+        parts.append(f"{verdicts['unlisted']:,} read, but on no checksum list")
+    if verdicts["unread"]:
+        parts.append(f"{verdicts['unread']:,} not verified yet")
+    text = "; ".join(parts)
+    if differ:
+        names = ", ".join(item.item for item in differ[:5])
+        verb = "does" if len(differ) == 1 else "do"
+        text += f". {_plural(len(differ), 'item')} {verb} not agree with it: {names}"
+    return f"{text[0].upper()}{text[1:]}." if text else ""
+
+
+def _digest_differs(item: gather.Item) -> bool:
+    return any(finding.code == "verify.digest" for finding in item.status.findings)
+
+
+def _outline(corners: list[list[float]]) -> str:
+    return "M" + "L".join(f"{round(x)} {round(y)}" for x, y in corners) + "Z"
+
+
+def _centre(corners: list[list[float]]) -> list[int]:
+    return [round(statistics.fmean(point[axis] for point in corners)) for axis in (0, 1)]
+
+
+def _asked(frames: list[dict[str, Any]], item: gather.Item) -> list[dict[str, Any]]:
+    """Return the frames that a reason names first, then the others."""
+    named = {reason.frame for reason in item.status.reasons}
+    return sorted(frames, key=lambda frame: frame["n"] not in named)
+
+
+def _least_sure(frames: list[dict[str, Any]]) -> float:
+    return min((frame["confidence"] for frame in frames), default=0)
+
+
+def span_words(seconds: float | None) -> str:
+    """Return seconds as a person reads them.
+
+    >>> span_words(0.123), span_words(75), span_words(7300)
+    ('0.12 s', '1 min 15 s', '2 h 1 min')
+    """
+    if seconds is None:
+        return ""
+    if seconds < 60:
+        return f"{seconds:.2f} s" if seconds < 10 else f"{seconds:.0f} s"
+    minutes, rest = divmod(round(seconds), 60)
+    hours, minutes_left = divmod(minutes, 60)
+    return f"{hours} h {minutes_left} min" if hours else f"{minutes} min {rest} s"
+
+
+def _moment(text: str) -> str:
+    return text.replace("T", " ").replace("Z", " UTC")
+
+
+def _flat(value: Any, name: str = "") -> list[tuple[str, str]]:
+    """Return the leaves of a receipt as (label, text); long lists are counted."""
+    if isinstance(value, dict):
+        rows = []
+        for key in value:
+            rows += _flat(value[key], f"{name} {key}".strip().replace("_", " "))
+        return rows
+    if isinstance(value, list):
+        return _flat_list(value, name)
+    return [(name, str(value))] if value not in (None, "") else []
+
+
+def _flat_list(values: list[Any], name: str) -> list[tuple[str, str]]:
+    """Return plain values in one line, records one after another; only the first of many."""
+    if all(not isinstance(each, dict | list) for each in values):
+        shown = ", ".join(str(each) for each in values[:_LISTED])
+        more = f" and {len(values) - _LISTED} more" if len(values) > _LISTED else ""
+        return [(name, f"{shown}{more}")] if values else []
+    if name == "items":
+        return [(name, f"{len(values)}")]
+    rows = [
+        row
+        for number, each in enumerate(values[:_LISTED], 1)
+        for row in _flat(each, f"{name} {number}" if len(values) > 1 else name)
+    ]
+    return rows if len(values) <= _LISTED else [*rows, (name, f"{len(values)} in all")]
+
+
+def environment() -> jinja2.Environment:
+    environment = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(_HERE),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters.update(
+        outline=_outline,
+        centre=_centre,
+        asked=_asked,
+        least_sure=_least_sure,
+        span=span_words,
+        moment=_moment,
+        flat=_flat,
+        signs=lambda text: text.replace("<=", "≤").replace(">=", "≥"),
+        digest=lambda text: bool(_DIGEST.fullmatch(text)),
+        scaled=lambda height, percent: round((height or 1000) * percent / 100),
+    )
+    return environment
