@@ -1,0 +1,140 @@
+"""A run killed at some moment, and what the next plain run makes of it."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from random import Random
+
+from studio import Studio
+
+TARGETS = ("engine", "worker", "both")
+
+
+@dataclass(frozen=True)
+class Kill:
+    """Which processes get which signal, and when (share of an undisturbed run's time)."""
+
+    target: str
+    signal: int
+    share: float
+
+    def __str__(self) -> str:
+        name = signal.Signals(self.signal).name
+        return f"{name} to {self.target} at {self.share:.0%}"
+
+
+def plan_kills(count: int, seed: int) -> list[Kill]:
+    """Return kills that go through all pairs of target and signal, at random moments."""
+    random = Random(seed)
+    pairs = [(target, which) for target in TARGETS for which in (signal.SIGKILL, signal.SIGTERM)]
+    return [Kill(*pairs[place % 6], random.uniform(0.02, 0.98)) for place in range(count)]
+
+
+def _parents() -> dict[int, int]:
+    found = {}
+    for folder in Path("/proc").iterdir():
+        if folder.name.isdigit():
+            try:
+                fields = (folder / "stat").read_text().rpartition(")")[2].split()
+            except OSError:
+                continue
+            if fields[0] != "Z":
+                found[int(folder.name)] = int(fields[1])
+    return found
+
+
+def descendants(pid: int) -> list[int]:
+    """Return all living processes below `pid`."""
+    parents = _parents()
+    found, look = [], [pid]
+    while look:
+        parent = look.pop()
+        children = [child for child, of in parents.items() if of == parent]
+        found += children
+        look += children
+    return found
+
+
+def _strike(run: subprocess.Popen[bytes], kill: Kill, random: Random) -> bool:
+    """Send the signal; return whether there was anything to send it to."""
+    if run.poll() is not None:
+        return False
+    if kill.target == "both":
+        os.killpg(run.pid, kill.signal)
+        return True
+    if kill.target == "engine":
+        os.kill(run.pid, kill.signal)
+        return True
+    while run.poll() is None:
+        workers = descendants(run.pid)
+        if workers:
+            try:
+                os.kill(random.choice(sorted(workers)), kill.signal)
+            except ProcessLookupError:
+                continue
+            return True
+        time.sleep(0.005)
+    return False
+
+
+@dataclass(frozen=True)
+class Reference:
+    """An undisturbed run: where, how long it took, and the digests of all it made."""
+
+    studio: Studio
+    seconds: float
+    made: dict[str, dict[str, str]]
+
+
+def made_by(studio: Studio) -> dict[str, dict[str, str]]:
+    return {name: studio.digests(name) for name in ("results", "deliveries")}
+
+
+def undisturbed(studio: Studio) -> Reference:
+    started = time.monotonic()
+    outcome = studio.night()
+    assert outcome.code == 0, outcome.text[-3000:]
+    return Reference(studio, time.monotonic() - started, made_by(studio))
+
+
+def problems_after(reference: Reference, folder: Path, kill: Kill, random: Random) -> list[str]:
+    """Kill a run of the same batch in `folder`, run once more, and return what is wrong then.
+
+    "not struck" alone is returned where the run had ended before the moment came.
+    """
+    shutil.copytree(reference.studio.masters, folder / "masters")
+    studio = Studio(folder)
+    before = studio.masters_state()
+    run = subprocess.Popen(
+        studio.command(),
+        env=studio.environment(),
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        start_new_session=True,
+    )
+    time.sleep(kill.share * reference.seconds)
+    struck = _strike(run, kill, random)
+    run.wait(timeout=300)
+    if not struck:
+        return ["not struck"]
+    outcome = studio.night()
+    found = []
+    if outcome.code != 0:
+        found.append(f"exit code {outcome.code}: {outcome.text[-1500:]}")
+    for name, wanted in reference.made.items():
+        have = studio.digests(name)
+        wrong = sorted(
+            path for path in wanted.keys() | have.keys() if wanted.get(path) != have.get(path)
+        )
+        found += [f"{name}: {len(wrong)} differ, first {wrong[0]}"] if wrong else []
+    found += [f"left over: {path}" for path in studio.root.rglob("*.part-*")]
+    found += [f"left over: {path}" for path in studio.root.rglob(".part-*")]
+    if studio.masters_state() != before:
+        found.append("masters changed")
+    return found
