@@ -12,6 +12,8 @@ from glassine.quality.tiles import Floats, Tile
 
 # Edge blur is read from two smoothings of the gradient, in px.
 FINE_PX, COARSE_PX = 1.0, 2.0
+# The difference over two px, [-1/2, 0, 1/2], blurs by a box of width 2: variance 2^2 / 12 px^2.
+DIFFERENCE_BLUR = 1.0 / 3.0
 
 
 def _gradient(image: Floats, sigma: float) -> tuple[Floats, Floats]:
@@ -58,7 +60,7 @@ def _tile_blur(density: Floats) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
     strong[:, :edge] = strong[:, -edge:] = False
     ratio = fine[strong] / np.maximum(coarse[strong], 1e-9)
     r2 = np.clip(ratio**2, 1.0001, (COARSE_PX / FINE_PX) ** 2)
-    blur = (COARSE_PX**2 - r2 * FINE_PX**2) / (r2 - 1.0)
+    blur = (COARSE_PX**2 - r2 * FINE_PX**2) / (r2 - 1.0) - DIFFERENCE_BLUR
     return np.maximum(blur, 0.0), coarse[strong]
 
 
@@ -99,9 +101,10 @@ def _block_rms(density: Floats, side: int) -> list[float]:
 
 
 def power_spectrum(tiles: list[Tile], band: int, side: int = 128) -> npt.NDArray[Any] | None:
-    """Return the median power of detail by frequency along rows and columns, 0..0.5 cycles/px.
+    """Return the power by frequency along rows and columns, 0..0.5 cycles/px, of quiet pieces.
 
-    Shape (2, side // 2 + 1): for rows, for columns. Windowed pieces of `side` px.
+    Shape (2, side // 2 + 1): for rows, for columns. Windowed pieces of `side` px; the median
+    of the quarter with least power at middle frequencies, where noise stands before picture.
     """
     pieces = []
     for tile in tiles:
@@ -114,12 +117,17 @@ def power_spectrum(tiles: list[Tile], band: int, side: int = 128) -> npt.NDArray
     if not pieces:
         return None
     stack = np.stack(pieces)
+    return np.stack([_quiet_power(stack), _quiet_power(stack.transpose(0, 2, 1))])
+
+
+def _quiet_power(stack: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    side = stack.shape[2]
     window = np.hanning(side).astype(np.float32)
-    rows = np.abs(np.fft.rfft((stack - stack.mean(2, keepdims=True)) * window, axis=2)) ** 2
-    columns = (
-        np.abs(np.fft.rfft((stack - stack.mean(1, keepdims=True)) * window[:, None], axis=1)) ** 2
-    )
-    return np.stack([np.median(rows, axis=(0, 1)), np.median(columns, axis=(0, 2))])
+    power = np.abs(np.fft.rfft((stack - stack.mean(2, keepdims=True)) * window, axis=2)) ** 2
+    lines = np.median(power, axis=1)
+    middle = lines[:, side // 10 : side // 5].sum(axis=1)
+    quiet = np.argsort(middle, kind="stable")[: max(2, len(lines) // 4)]
+    return np.asarray(np.median(lines[quiet], axis=0))
 
 
 # A master's own noise keeps its spectrum level towards the end; where it falls by more than
@@ -162,11 +170,37 @@ def misregistration(tiles: list[Tile]) -> float | None:
         window = cv2.createHanningWindow((side, side), cv2.CV_32F)
         layers = [_edges_only(tile.density[:side, :side, band]) for band in range(3)]
         for number, band in enumerate((0, 2)):
-            (dx, dy), response = cv2.phaseCorrelate(layers[1], layers[band], window)
-            if response > 0.1:
-                shifts[number].append(float(np.hypot(dx, dy)))
+            start, response = cv2.phaseCorrelate(layers[1], layers[band], window)
+            found = _refined(layers[1], layers[band], window, start) if response > 0.1 else None
+            if found is not None:
+                shifts[number].append(float(np.hypot(*found)))
     medians = [float(np.median(found)) for found in shifts if found]
     return max(medians) if medians else None
+
+
+def _refined(first: Floats, second: Floats, window: Any, start: Any) -> tuple[float, float] | None:
+    """Return the shift (x, y) from `first` to `second` by least squares, near `start`.
+
+    second(p) = gain * first(p - shift) + offset, made linear in the shift, three times.
+    None where it does not settle within 1.5 px of the start.
+    """
+    x, y = (float(value) for value in start)
+    weight = np.asarray(window, np.float64).ravel()
+    for _ in range(3):
+        matrix = np.array([[1, 0, x], [0, 1, y]], np.float32)
+        moved = cv2.warpAffine(
+            first, matrix, first.shape[::-1], flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REFLECT
+        )
+        dx, dy = np.gradient(moved, axis=1), np.gradient(moved, axis=0)
+        columns = [part.ravel() * weight for part in (moved, -dx, -dy, np.ones_like(moved))]
+        a = np.stack(columns, axis=1)
+        normal = a.T @ a + np.eye(4) * 1e-9
+        gain, px, py, _offset = np.linalg.solve(normal, a.T @ (second.ravel() * weight))
+        if abs(gain) < 1e-3:
+            return None
+        x, y = x + px / gain, y + py / gain
+    settled = abs(x - start[0]) < 1.5 and abs(y - start[1]) < 1.5
+    return (x, y) if settled else None
 
 
 def _edges_only(density: Floats) -> Floats:
