@@ -17,8 +17,12 @@ from pathlib import Path
 PROJECT = Path(__file__).resolve().parents[1]
 ENVIRONMENT = PROJECT / ".venv"
 MINIMUM = (3, 11)
-# The larger lock holds all of the smaller one, at the same versions.
-LOCKS = {"run": "requirements.lock", "test": "requirements-test.lock"}
+# The larger locks hold all of the first one, at the same versions.
+LOCKS = {
+    "run": "requirements.lock",
+    "test": "requirements-test.lock",
+    "cluster": "requirements-cluster.lock",
+}
 
 
 def _lock_digest(purpose: str) -> str:
@@ -32,18 +36,17 @@ def _mark(purpose: str) -> Path:
 
 
 def _is_current(purpose: str) -> bool:
-    """Return whether the environment holds what the lock of this purpose (or the larger) says."""
+    """Return whether the environment holds what the lock of this purpose (or a larger) says."""
     if not (ENVIRONMENT / "bin" / "python").exists():
         return False
     return any(
         _mark(name).exists() and _mark(name).read_text("utf-8") == _lock_digest(name)
-        for name in {purpose, "test"}
+        for name in ({*LOCKS} if purpose == "run" else {purpose})
     )
 
 
 def _install(purpose: str) -> None:
-    for name in LOCKS:
-        _mark(name).unlink(missing_ok=True)
+    _mark(purpose).unlink(missing_ok=True)
     python = ENVIRONMENT / "bin" / "python"
     if not python.exists() or subprocess.run([python, "-c", ""], check=False).returncode:
         print(f"Making {ENVIRONMENT}", flush=True)
@@ -59,8 +62,8 @@ def _install(purpose: str) -> None:
 def ready(purpose: str) -> Path:
     """Return the environment's `bin` folder, making or renewing the environment where needed.
 
-    purpose: "run" or "test". Two callers at once take turns. Ends the process with a plain
-    message where Python is too old or a package cannot be had.
+    purpose: "run", "test" or "cluster". Two callers at once take turns. Ends the process with
+    a plain message where Python is too old or a package cannot be had.
     """
     if sys.version_info < MINIMUM:
         sys.exit(

@@ -111,9 +111,7 @@ def _filled(template: str, fields: dict[str, object]) -> str:
     return string.Formatter().vformat(template, (), fields)
 
 
-def derivative_name(
-    template: str, item: str, part: str | None, frame: int | None, use: str
-) -> str:
+def derivative_name(template: str, item: str, part: str | None, frame: int | None, use: str) -> str:
     """Return the name of a derivative.
 
     template: as in `naming.derivative`; what stands in square brackets is left out where a

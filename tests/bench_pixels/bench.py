@@ -388,6 +388,7 @@ def _bench(options: argparse.Namespace, scratch: Path) -> int:
         resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
     )
     result = {"machine": facts, "runs": options.runs, "steps": steps, "medians": medians}
+    path.parent.mkdir(exist_ok=True)
     path.write_text(json.dumps(result, indent=2, sort_keys=True) + "\n")
     print(json.dumps(medians, indent=2))
     return 0

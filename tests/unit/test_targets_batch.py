@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import pyvips
 from lxml import etree
 
 from glassine import contracts, targets
@@ -57,6 +58,7 @@ def measured(batch, tmp_path_factory):
         {"path": "film.tif", "description": "no-such.yaml"},
         {"path": "../film.tif", "description": "film-example.yaml"},
         {"path": "film.tif"},
+        {"path": "film.tif", "description": "film-example.yaml", "kind": "reflective"},
     ]
     given = {
         "batch": "harbour-2026-03",
@@ -135,7 +137,7 @@ def test_a_target_not_found_holds_with_a_picture_of_what_was_seen(measured):
 
 @pytest.mark.parametrize(
     ("index", "code"),
-    [(4, "masters.truncated"), (5, "targets.description"), (6, "targets.path"),
+    [(4, "masters.truncated"), (8, "targets.kind"), (5, "targets.description"), (6, "targets.path"),
      (7, "targets.description")],
 )  # fmt: skip
 def test_odd_entries_are_told_and_stop_nobody(measured, index, code):
@@ -162,6 +164,13 @@ def test_results_are_files_that_their_schema_knows(measured):
     for result in results["targets"][:5]:
         path = out / f"{Path(result['path']).stem}.json"
         assert contracts.read(path, "target") == json.loads(path.read_text()) == result
+
+
+def test_targets_of_one_name_get_records_of_their_own(measured):
+    results, out = measured
+    names = [result["file"] for result in results["targets"][5:]]
+    assert names == ["film.json", "film-2.json", "film-3.json", "film-4.json"]
+    assert all((out / "odd" / name).is_file() for name in names)
 
 
 def test_plots_are_sound_svg_and_speak_for_themselves(measured):
@@ -264,3 +273,28 @@ def test_repeated_captures_split_noise_into_fixed_and_temporal(tmp_path):
     weights = float(np.linalg.norm(dt.WIDE_TO_XYZ[1]))
     assert found["temporal_noise"] == pytest.approx(2 * weights, rel=0.05)
     assert found["fixed_pattern_noise"] == pytest.approx(1 * weights, rel=0.08)
+
+
+def test_eight_bits_are_seen_whether_told_or_not(tmp_path):
+    rig = dt.Rig(ppi=1000, bits=8)
+    save(tmp_path, "stretched", "film", rig, flat=False)
+    image = pyvips.Image.new_from_file(str(tmp_path / "stretched.tif"))
+    narrow = (image / 257).rint().cast("uchar").copy(interpretation="srgb")
+    narrow.set_type(pyvips.GValue.blob_type, "icc-profile-data", dt.profile_bytes(rig))
+    narrow.tiffsave(str(tmp_path / "plain.tif"))
+    entries = [
+        {"path": f"{name}.tif", "description": "film-example.yaml"}
+        for name in ("stretched", "plain")
+    ]
+    given = {"batch": "b", "targets": entries, "settings": {"targets": REQUIRE}, "facts": {}}
+    for result in targets.measure_target(tmp_path, tmp_path / "out", given)["targets"]:
+        found = {measure["name"]: measure["value"] for measure in result["measures"]}
+        assert found["bit_depth"] == 8
+        assert found["effective_bits"] == pytest.approx(8, abs=0.1)
+        film = next(one for one in result["judgements"] if one["family"] == "fadgi_2016")
+        (row,) = [one for one in film["criteria"] if one["criterion"] == "bit_depth"]
+        assert row["level"] == "2"  # FADGI 2016: 8 bits for 1 and 2 stars, 16 for 3 and 4
+        # Rounding to 256 levels of the curve is a noise of its own: step / sqrt(12).
+        level = 0.9 * 10**-3.8
+        step = level * dt.GAMMA / (255 * level ** (1 / dt.GAMMA))
+        assert found["dynamic_range"] < -np.log10(step / np.sqrt(12)) + 0.02

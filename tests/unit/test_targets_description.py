@@ -229,3 +229,14 @@ def test_neutrals_come_lightest_first():
     densities = [patch.density for patch in described.neutrals]
     assert densities == sorted(densities)
     assert np.isclose(densities[-1], 3.8)
+
+
+def test_the_guide_to_the_format_names_every_key():
+    text = (EXAMPLES / "README.md").read_text("utf-8")
+    schema = yaml.safe_load(description.SCHEMA_PATH.read_text("utf-8"))["properties"]
+    locate = schema["locate"]["properties"]
+    parts = [schema, schema["target"]["properties"], schema["reference"]["properties"]]
+    parts += [locate, locate["marks"]["properties"]]
+    parts += [schema[name]["items"]["properties"] for name in ("patches", "edges")]
+    keys = {key for part in parts for key in part}
+    assert {key for key in keys if f"{key}:" not in text and f"`{key}`" not in text} == set()

@@ -19,7 +19,13 @@ def results(batch, taken, **values):
     return {
         "batch": batch,
         "targets": [
-            {"target": "peh-film-01", "taken": taken, "state": "measured", "measures": measures}
+            {
+                "target": "peh-film-01",
+                "file": "film.json",
+                "taken": taken,
+                "state": "measured",
+                "measures": measures,
+            }
         ],
     }
 
@@ -43,6 +49,16 @@ def test_what_was_not_measured_leaves_no_point(tmp_path):
     given_results["targets"].append({"target": "x", "state": "not found", "measures": []})
     trend.record(database, given_results)
     assert list(trend.series(database)) == [("peh-film-01", "white_balance")]
+
+
+def test_a_target_captured_morning_and_evening_gives_two_points(tmp_path):
+    database = tmp_path / "targets.sqlite"
+    given_results = results("b1", "2026-03-17T08:00:00", sfr50=55.0)
+    evening = results("b1", "2026-03-17T18:00:00", sfr50=54.0)["targets"][0]
+    given_results["targets"].append({**evening, "file": "evening.json"})
+    trend.record(database, given_results)
+    (course,) = trend.series(database).values()
+    assert [point["value"] for point in course] == [55.0, 54.0]
 
 
 def test_no_database_means_no_points(tmp_path):

@@ -56,9 +56,11 @@ def character(picture: Floats, border: Floats | None, kind: str, dark_border: bo
     """
     colour = picture.shape[1] == 3
     mask = 0.0
-    clear = np.percentile(picture, 2, axis=0)
     if colour:
-        mask = float(clear[2] - clear[0])
+        # Nearly every part of a masked negative is orange, whatever it shows.
+        mask = float(np.percentile(picture[:, 2] - picture[:, 0], 10))
+        if float(np.percentile(picture[:, 1] - picture[:, 0], 20)) < 0.05:
+            mask = 0.0
         if border is not None and not dark_border:
             mask = float(border[2] - border[0])
     stray = colourfulness(picture) if colour else 0.0
@@ -76,12 +78,13 @@ def character(picture: Floats, border: Floats | None, kind: str, dark_border: bo
     # Without a border: a colour picture without an orange mask is a transparency.
     if process == "colour":
         return Character("positive", process, 0.9, process_trust)
-    low, middle, high = np.percentile(picture.mean(1), [1, 50, 99])
-    # Negatives span about 1.5 of density, transparencies up to 3.
-    positive = high - low > 1.75
+    low, high = np.percentile(picture.mean(1), [1, 99])
+    # Black and white film without any border: a negative by far most often. Negatives span
+    # about 1.5 of density, transparencies up to 3.
+    span = float(high - low)
     return Character(
-        "positive" if positive else "negative",
+        "positive" if span > 1.9 else "negative",
         process,
-        0.9 if abs(high - low - 1.75) > 0.5 else 0.6,
+        0.85 if span < 1.2 or span > 2.3 else 0.6,
         process_trust,
     )

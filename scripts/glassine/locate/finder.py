@@ -93,6 +93,8 @@ class Finder:
         self.object_corners: Doubles | None = None
         self.kind = facts.kind
         self.strips = 0
+        self.nested = False
+        self.alone = False
         self.strip_patches: dict[int, Patch] = {}
         self.labels: list[dict[str, Any]] = []
 
@@ -110,6 +112,7 @@ class Finder:
             self._refine(candidate)
         for number in range(1, self.strips + 1):
             self._agree([c for c in found if c.strip == number], self.strip_patches[number])
+        self.alone = len(found) == 1
         return found, self._kind(found)
 
     # -- what lies on the table ------------------------------------------------------------
@@ -143,6 +146,7 @@ class Finder:
         if nested.ground != "light" or not nested.pieces:
             return layout
         self.view = hidden
+        self.nested = True
         return nested
 
     def _read_labels(self) -> list[dict[str, Any]]:
@@ -236,6 +240,8 @@ class Finder:
             object_corners=outer,
         )
         candidate.levels = len(found.levels)
+        if self.nested and border is None:
+            candidate.border = level.astype(np.float32)
         candidate.ground = layout.ground
         if found.border and not picture.dark:
             self._base(patch, found)
@@ -451,7 +457,7 @@ class Finder:
             return
         pairs = {0: (3, 0), 1: (0, 1), 2: (1, 2), 3: (2, 3)}
         lines: list[tuple[Doubles, Doubles]] = []
-        half = int(np.ceil(2.5 * self.reduction)) + 4
+        half = int(np.ceil(1.5 * self.reduction)) + 3
         for side in range(4):
             i, j = pairs[side]
             p, q = c[i], c[j]
@@ -550,7 +556,12 @@ class Finder:
     def _kind(self, found: list[Candidate]) -> str:
         if self.kind != "auto":
             return self.kind
+        numbers = {c.strip for c in found}
+        if len(numbers - {0}) > 1 or (len(found) > 1 and 0 in numbers):
+            return "cut_frames"
         if any(c.kind == "strip" for c in found):
+            if len(found) == 1:
+                return "cut_frames"
             return "strip_135" if self.ppi_source == "perforations" else "strip_120"
         if len(found) > 1:
             return "cut_frames"
@@ -582,18 +593,29 @@ class Finder:
             if candidate.level_dark and candidate.levels == 1:
                 return "print" if ground < 1.75 or not known or long > 76 else "lantern"
             return "print" if ground < 1.68 else "plate"
-        border = candidate.border
-        if border is not None and not candidate.level_dark and len(border) == 3:
-            v = self._pixels(candidate, 0.05)
-            warm = float(border[2] - border[0])
-            colourful = character_of(v)
-            if warm < 0.2 and (colourful or warm > 0.035):
-                return "print"
+        if self._like_paper(candidate):
+            return "print"
         if candidate.levels > 2:
             return "plate"
         plates = film.nearest(outer_long, outer_short, film.PLATES)
         sheet = film.nearest(outer_long, outer_short, film.SHEETS)
         return "plate" if plates is not None and sheet is None else "sheet"
+
+    def _like_paper(self, candidate: Candidate) -> bool:
+        """On a light ground: colours without an orange mask, or the warm white of paper."""
+        v = self._pixels(candidate, 0.05)
+        if candidate.level_dark or v.shape[1] != 3:
+            return False
+        border = candidate.border
+        difference = v[:, 2] - v[:, 0]
+        if border is not None:
+            warm = float(border[2] - border[0])
+        else:
+            warm = float(np.median(difference))
+        if character_of(v):
+            orange = warm if border is not None else float(np.percentile(difference, 10))
+            return orange < 0.2
+        return 0.03 < warm < 0.2
 
     def _size_mm(self, c: Doubles) -> tuple[float, float]:
         a = float(np.hypot(*(c[1] - c[0])) + np.hypot(*(c[2] - c[3]))) / 2
@@ -683,6 +705,10 @@ def judge(finder: Finder, candidate: Candidate, kind: str) -> None:
     if keystone_of(candidate.corners) > 0.9:
         confidence *= 0.6
         candidate.reasons.append("opposite sides are not parallel")
+    area = float(cv2.contourArea(candidate.corners.astype(np.float32)))
+    if not candidate.strip and area < 0.1 * finder.width * finder.height and finder.alone:
+        confidence *= 0.5
+        candidate.reasons.append("covers little of the master: there may be more picture around it")
     if candidate.trust < 1:
         confidence *= candidate.trust
         candidate.reasons.append("far smaller than any known picture")

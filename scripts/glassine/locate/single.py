@@ -254,7 +254,10 @@ class Border:
 
     @property
     def dark(self) -> bool:
-        return self.lighter and (float(self.tone.mean()) > OPAQUE or not self.denser)
+        grey = float(self.tone.mean())
+        # Half-opaque and neutral: card, paper or plastic, darker than parts of what it frames.
+        card = grey > 0.75 and float(np.ptp(self.tone)) < 0.15
+        return card or (self.lighter and (grey > OPAQUE or not self.denser))
 
 
 def peel(

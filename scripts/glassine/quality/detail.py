@@ -80,7 +80,8 @@ def noise(tiles: list[Tile], band: int) -> float | None:
     """
     values: list[float] = []
     for tile in tiles:
-        values += _block_rms(tile.density[..., band], 32)
+        middle = tile.density[:256, :256, band]
+        values += _block_rms(np.ascontiguousarray(middle), 32)
     if not values:
         return None
     values.sort()
@@ -166,9 +167,11 @@ def misregistration(tiles: list[Tile]) -> float | None:
         return None
     shifts: list[list[float]] = [[], []]
     for tile in tiles:
-        side = min(tile.density.shape[:2])
+        side = min(*tile.density.shape[:2], 256)
+        y, x = (tile.density.shape[0] - side) // 2, (tile.density.shape[1] - side) // 2
         window = cv2.createHanningWindow((side, side), cv2.CV_32F)
-        layers = [_edges_only(tile.density[:side, :side, band]) for band in range(3)]
+        middle = tile.density[y : y + side, x : x + side]
+        layers = [_edges_only(middle[..., band]) for band in range(3)]
         for number, band in enumerate((0, 2)):
             start, response = cv2.phaseCorrelate(layers[1], layers[band], window)
             found = _refined(layers[1], layers[band], window, start) if response > 0.1 else None

@@ -47,7 +47,10 @@ def measure_target(batch_dir: Path, out_dir: Path, given: dict[str, Any]) -> dic
     the state "unreadable" or "not found" and says why. Nothing is raised for them; `holds` makes
     findings of the results.
     """
-    results = [_one(batch_dir, out_dir, given, target) for target in given.get("targets", [])]
+    results: list[dict[str, Any]] = []
+    for target in given.get("targets", []):
+        stem = _free_stem(stem_of(target["path"]), {result["file"] for result in results})
+        results.append(_one(batch_dir, out_dir, given, target, stem))
     return {"batch": given["batch"], "version": given.get("version", VERSION), "targets": results}
 
 
@@ -57,25 +60,35 @@ def stem_of(path: str) -> str:
     return kept.strip("-.")[:100] or "target"
 
 
+def _free_stem(stem: str, taken: set[str]) -> str:
+    """Return `stem`, numbered where an earlier target of the batch has it."""
+    number, found = 1, stem
+    while f"{found}.json" in taken:
+        number += 1
+        found = f"{stem}-{number}"
+    return found
+
+
 def _one(
-    batch_dir: Path, out_dir: Path, given: dict[str, Any], target: dict[str, Any]
+    batch_dir: Path, out_dir: Path, given: dict[str, Any], target: dict[str, Any], stem: str
 ) -> dict[str, Any]:
     facts = Facts.from_dict(given.get("facts") or {})
     chosen = (given.get("settings") or {}).get("targets") or {}
-    result = _empty(given["batch"], target)
+    result = _empty(given["batch"], target) | {"file": f"{stem}.json"}
     try:
         described = description.read(_description_path(batch_dir, target))
         result |= {"target": described.id, "kind": described.kind, "title": described.title}
         result["described_by"] = {
             "path": target["description"], "sha256": described.sha256, **described.about
         }  # fmt: skip
+        _check_kind(target, described)
         _measured(batch_dir, out_dir, result, target, described, facts, chosen)
     except GlassineError as error:
         result["state"] = "unreadable" if result["state"] == "measured" else result["state"]
         result["findings"] = [finding.as_dict() for finding in error.findings]
     result["event"] = _event(result, given)
     finished: dict[str, Any] = plain(_native(result))
-    contracts.write(out_dir / f"{stem_of(target['path'])}.json", "target", finished)
+    contracts.write(out_dir / finished["file"], "target", finished)
     return finished
 
 
@@ -87,6 +100,18 @@ def _empty(batch: str, target: dict[str, Any]) -> dict[str, Any]:
         "steps": [], "patches": [], "curves": [], "plots": {}, "preview": None, "notes": [],
         "findings": [], "statement": judge.STATEMENT,
     }  # fmt: skip
+
+
+def _check_kind(target: dict[str, Any], described: Description) -> None:
+    stated = target.get("kind")
+    if stated and stated != described.kind:
+        raise GlassineError.because(
+            "targets.kind",
+            target["path"],
+            f"batch.yaml calls this target {stated}, its description calls it {described.kind}.",
+            "one and the same kind.",
+            "Correct `kind` in batch.yaml, or name the right description.",
+        )
 
 
 def _description_path(batch_dir: Path, target: dict[str, Any]) -> Path:
@@ -140,7 +165,7 @@ def _measured(
 ) -> None:
     """Fill `result` in place: find the target, measure, judge, plot."""
     capture = _capture(batch_dir, target["path"], facts)
-    stem = stem_of(target["path"])
+    stem = Path(result["file"]).stem
     result["taken"] = result["taken"] or capture.header["capture"]["taken"] or ""
     result["encoding"] = capture.encoding.describe
     try:
@@ -776,7 +801,7 @@ def mix_target_data(result: dict[str, Any]) -> dict[str, Any]:
             "media": about.get("media", ""),
         },
         "external_target": result["path"],
-        "performance_data": f"{stem_of(result['path'])}.json",
+        "performance_data": result["file"],
     }
 
 

@@ -233,9 +233,9 @@ def draw_found(path: Path, capture: Capture, placement: Placement, described: De
             [[at[0] + a * size[0] / 2, at[1] + b * size[1] / 2]
              for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
         )  # fmt: skip
-        outline = np.round(placement.pixels(corners) * scale).astype(np.int32)
+        outline = np.round(placement.pixels(corners) * scale - 0.5).astype(np.int32)
         cv2.polylines(picture, [outline], True, colour, 1, cv2.LINE_AA)
-    for x, y in placement.marks_px * scale:
+    for x, y in placement.marks_px * scale - 0.5:
         cv2.drawMarker(picture, (round(x), round(y)), (0, 200, 0), cv2.MARKER_CROSS, 12, 1)
     _save(path, picture)
 

@@ -37,8 +37,9 @@ DECISION = 5.0
 
 _TABLES = """
 CREATE TABLE IF NOT EXISTS point (
-  batch TEXT NOT NULL, target TEXT NOT NULL, taken TEXT NOT NULL, measure TEXT NOT NULL,
-  value REAL NOT NULL, unit TEXT NOT NULL, PRIMARY KEY (batch, target, measure)
+  batch TEXT NOT NULL, file TEXT NOT NULL, target TEXT NOT NULL, taken TEXT NOT NULL,
+  measure TEXT NOT NULL, value REAL NOT NULL, unit TEXT NOT NULL,
+  PRIMARY KEY (batch, file, measure)
 ) WITHOUT ROWID;
 """
 
@@ -85,11 +86,12 @@ def _open(database: Path) -> sqlite3.Connection:
 def record(database: Path, results: dict[str, Any]) -> None:
     """Add the measures of a batch's targets; those it had before are replaced.
 
+    A target captured more than once in a batch gives a point each time.
     results: what `measure_target` returned. Raises GlassineError for a file that is no such
     database.
     """
     rows = [
-        (results["batch"], result["target"], result["taken"], measure["name"],
+        (results["batch"], result["file"], result["target"], result["taken"], measure["name"],
          float(measure["value"]), measure["unit"])
         for result in results["targets"]
         if result["state"] == "measured"
@@ -98,7 +100,7 @@ def record(database: Path, results: dict[str, Any]) -> None:
     ]  # fmt: skip
     with closing(_open(database)) as connection, connection:
         connection.execute("DELETE FROM point WHERE batch = ?", (results["batch"],))
-        connection.executemany("INSERT INTO point VALUES (?, ?, ?, ?, ?, ?)", rows)
+        connection.executemany("INSERT INTO point VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
 
 
 def series(database: Path) -> dict[tuple[str, str], list[dict[str, Any]]]:
@@ -109,7 +111,7 @@ def series(database: Path) -> dict[tuple[str, str], list[dict[str, Any]]]:
     with closing(_open(database)) as connection:
         rows = connection.execute(
             "SELECT target, measure, taken, batch, value, unit FROM point "
-            "ORDER BY target, measure, taken, batch"
+            "ORDER BY target, measure, taken, batch, file"
         ).fetchall()
     for target, measure, taken, batch, value, unit in rows:
         found.setdefault((target, measure), []).append(
