@@ -11,7 +11,8 @@ import numpy.typing as npt
 
 from glassine import film, labels
 from glassine.locate import sides, single, strips
-from glassine.locate.character import Character, character, is_colour as character_of
+from glassine.locate.character import Character, character
+from glassine.locate.character import is_colour as character_of
 from glassine.locate.encoding import linear_table
 from glassine.locate.refine import Edge, Region, Sampler, edge
 from glassine.locate.view import Floats, Layout, Patch, Piece, View, look, survey, upright
