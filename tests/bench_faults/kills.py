@@ -15,8 +15,8 @@ from random import Random
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2] / "scripts")]
 
-from faults import batches, kills
-from studio import Studio
+from faults import batches, kills  # noqa: E402
+from studio import Studio  # noqa: E402
 
 
 def main() -> int:

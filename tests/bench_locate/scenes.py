@@ -363,7 +363,7 @@ def frame_135(rng, ppi):
     border = base if polarity == "negative" else np.full(3, rng.uniform(2.8, 3.4), np.float32)
     t.light[:] = 10**-border
     e = picture(rng, style_of(rng), process == "colour", w, h) * 1.0
-    e = e if process == "colour" else e
+    e = e if process == "colour" else e  # noqa: RUF034
     lay_picture(
         t,
         t.light,
@@ -372,7 +372,7 @@ def frame_135(rng, ppi):
         v - dy,
         w,
         h,
-        lambda x, s=int(rng.integers(1 << 30)): density_of(
+        lambda x, s=int(rng.integers(1 << 30)): density_of(  # noqa: B008
             np.random.default_rng(s), x, polarity, process, base
         ),
         t.cover(rect(u - dx, v - dy, w, h)),
@@ -411,7 +411,7 @@ def mounted_slide(rng, ppi):
         v - dy,
         w,
         h,
-        lambda x, s=int(rng.integers(1 << 30)): density_of(
+        lambda x, s=int(rng.integers(1 << 30)): density_of(  # noqa: B008
             np.random.default_rng(s), x, "positive", process, base
         ),
         t.cover(rect(u - dx, v - dy, w, h, rng.uniform(0, 2.0))),
@@ -452,7 +452,7 @@ def sheet(rng, ppi):
         v - dy,
         pw,
         ph,
-        lambda x, s=int(rng.integers(1 << 30)): density_of(
+        lambda x, s=int(rng.integers(1 << 30)): density_of(  # noqa: B008
             np.random.default_rng(s), x, polarity, process, base
         ),
         t.cover(rect(u - dx, v - dy, pw, ph, rng.choice([0, 0, 1.5]))),
@@ -494,7 +494,7 @@ def plate(rng, ppi):
         v - dy,
         pw,
         ph,
-        lambda x, s=int(rng.integers(1 << 30)): (
+        lambda x, s=int(rng.integers(1 << 30)): (  # noqa: B008
             0.05 + density_of(np.random.default_rng(s), x, "negative", "monochrome", base)
         ),
         t.cover(np.minimum(rect(u - dx, v - dy, pw, ph), em)),
@@ -532,7 +532,7 @@ def lantern(rng, ppi):
         vv,
         w,
         h,
-        lambda x, s=int(rng.integers(1 << 30)): density_of(
+        lambda x, s=int(rng.integers(1 << 30)): density_of(  # noqa: B008
             np.random.default_rng(s), x, "positive", process, base
         ),
         t.cover(d),
@@ -602,7 +602,7 @@ def strip_135(rng, ppi):
         if cx - w / 2 < -length / 2 or cx + w / 2 > length / 2:
             continue
         corners = t.corners(cx, 0, 0, w, h)
-        if (corners[:, 0] < 1).any() or (corners[:, 0] > t.w - 1).any():
+        if (corners[:, 0] < 1).any() or (corners[:, 0] > t.w - 1).any():  # noqa: SIM108
             seen = False
         else:
             seen = True

@@ -422,7 +422,7 @@ class Finder:
         return keep or found[:1]
 
     def _is_paper(self, candidate: Candidate) -> bool:
-        """Tell a paper label from film: a readable code, or an even, neutral, half-opaque ground."""
+        """Tell a paper label from film: a readable code, or an even, neutral, half-opaque ground."""  # noqa: E501
         outline = (
             candidate.object_corners if candidate.object_corners is not None else candidate.corners
         )
@@ -609,7 +609,7 @@ class Finder:
             return False
         border = candidate.border
         difference = v[:, 2] - v[:, 0]
-        if border is not None:
+        if border is not None:  # noqa: SIM108
             warm = float(border[2] - border[0])
         else:
             warm = float(np.median(difference))
@@ -694,7 +694,7 @@ def judge(finder: Finder, candidate: Candidate, kind: str) -> None:
             if got is None or got.share < 0.12:
                 confidence *= 0.4
                 candidate.reasons.append(
-                    f"{names[side]} edge not found: picture as {'dark' if candidate.level_dark else 'clear'} as the border"
+                    f"{names[side]} edge not found: picture as {'dark' if candidate.level_dark else 'clear'} as the border"  # noqa: E501
                 )
             elif got.share < 0.3:
                 confidence *= 0.75

@@ -151,7 +151,7 @@ def even_rows(
     depth: float,
     tolerance: float,
 ) -> Floats | None:
-    """Return (rows, c) the border's tone along a side where it is even, to follow light fall-off."""
+    """Return (rows, c) the border's tone along a side where it is even, to follow light fall-off."""  # noqa: E501
     v = sides.facing(patch.v, side)
     low, high = _row_range(previous, side, v.shape[0], skip + 2)
     if high - low < 12:
@@ -193,7 +193,7 @@ def oval_of(
         return None
     hull = cv2.convexHull(np.concatenate(big))
     filled = cv2.contourArea(hull)
-    x, y, w, h = cv2.boundingRect(hull)
+    x, y, w, h = cv2.boundingRect(hull)  # noqa: RUF059
     if not 0.70 < filled / (w * h) < 0.86:
         return None
     # Evenly spaced points of the outline that lie on the hull.

@@ -1,4 +1,4 @@
-"""The step itself: open each master, find its frames, apply what a person decided, write it down."""
+"""The step itself: open each master, find its frames, apply what a person decided, write it down."""  # noqa: E501
 
 from __future__ import annotations
 

