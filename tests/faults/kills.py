@@ -108,8 +108,8 @@ def problems_after(reference: Reference, folder: Path, kill: Kill, random: Rando
 
     "not struck" alone is returned where the run had ended before the moment came.
     """
-    shutil.copytree(reference.studio.masters, folder / "masters")
     studio = Studio(folder)
+    shutil.copytree(reference.studio.masters, studio.masters, dirs_exist_ok=True)
     before = studio.masters_state()
     run = subprocess.Popen(
         studio.command(),
