@@ -12,7 +12,7 @@ from glassine import contracts, files
 from glassine.errors import Finding, GlassineError
 from glassine.events import event
 
-VERSION = "1"
+VERSION = "2"
 
 ALGORITHMS = ("sha256", "sha512")
 _BLOCK_BYTES = 4 * 2**20
@@ -137,7 +137,8 @@ def verify_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
         header = _collected(findings, masters.read_header, path, limit, master["path"])
         entry = _collected(findings, verify_master, path, master, required)
         if header and entry:
-            entries.append({**entry, "header": header})
+            notes = [note.as_dict() for note in masters.notes(header, master["path"])]
+            entries.append({**entry, "header": header, "notes": notes})
     if findings:
         raise GlassineError(findings)
     record = {

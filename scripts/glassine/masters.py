@@ -18,7 +18,7 @@ from typing import Any
 
 import pyvips
 
-from glassine.errors import GlassineError
+from glassine.errors import Finding, GlassineError
 
 VERSION = "1"
 
@@ -42,6 +42,21 @@ COMPRESSIONS = {
     32946: "deflate",
 }
 SUFFIXES = (".tif", ".tiff")
+# TIFF 6.0 sections 4 to 6, 16, 21 and 23: what a sample stands for.
+PHOTOMETRICS = {
+    0: "grey where white is zero",
+    1: "grey",
+    2: "RGB",
+    3: "palette colours",
+    4: "a mask",
+    5: "CMYK inks",
+    6: "YCbCr",
+    8: "CIE L*a*b*",
+}
+# Large pictures that fill less than this share of their pixels' bytes: noise alone keeps a
+# camera's picture above a tenth (common practice, no source), while a bomb is near a thousandth.
+_THIN_SHARE = 1 / 300
+_THIN_FROM_BYTES = 256 * 2**20
 
 # First bytes of what arrives under a master's name by mistake.
 _OTHER_FORMATS = (
@@ -186,7 +201,13 @@ def _pages(path: Path) -> Any:
     try:
         return tifffile.TiffFile(path)
     except Exception as problem:  # a parser of hostile bytes: any error means a broken file
-        raise _damaged(path, f"its directory cannot be read ({_one_line(problem)})") from problem
+        raise _damaged(path, f"its directory cannot be read{_told(problem)}") from problem
+
+
+def _told(problem: Exception) -> str:
+    """Return the parser's words in brackets; errors of its own code say nothing to an operator."""
+    plain = isinstance(problem, ValueError | OSError | struct.error)
+    return f" ({_one_line(problem)})" if plain else ", a tag holds what it may not"
 
 
 def _one_line(problem: object) -> str:
@@ -240,7 +261,8 @@ def _check_samples(path: Path, page: Any) -> str:
         raise _unsuitable(
             "samples",
             path,
-            f"The file has {samples} samples a pixel, photometric interpretation {photometric}.",
+            f"The file has {samples} samples a pixel, which stand for "
+            f"{PHOTOMETRICS.get(photometric, f'something unknown ({photometric})')}.",
             "grey (black is zero) or RGB without further channels.",
         )
     if len(set(bits)) != 1 or bits[0] not in (8, 16):
@@ -291,6 +313,21 @@ def _check_extent(path: Path, page: Any, size: int) -> None:
     end = max(offset + count for offset, count in zip(offsets, counts, strict=True))
     if end > size:
         raise _truncated(path, f"its pixels should reach byte {end}, the file ends at byte {size}")
+
+
+def _check_thickness(path: Path, page: Any, size: int) -> None:
+    """Raise where a small file unfolds into so much that no camera can have taken it."""
+    bits = page.tags.valueof("BitsPerSample", 1)
+    sample = (bits[0] if isinstance(bits, tuple) else bits) // 8
+    unfolded = page.imagewidth * page.imagelength * sample * _count(page, "SamplesPerPixel", 1)
+    if unfolded > _THIN_FROM_BYTES and size < unfolded * _THIN_SHARE:
+        raise _refuse(
+            "too_thin",
+            path,
+            f"The file has {size} bytes and says that it unfolds into {unfolded}.",
+            f"a picture with its noise, at least {_THIN_SHARE:.1%} of its pixels' bytes.",
+            "Check the file; a true capture is never so empty.",
+        )
 
 
 def _contiguous_from(page: Any, colour: str, size: int) -> int | None:
@@ -478,7 +515,7 @@ def _read_header(path: Path, max_pixels: int) -> dict[str, Any]:
         except GlassineError:
             raise
         except Exception as problem:  # tags of hostile files raise whatever they like
-            raise _damaged(path, f"its tags cannot be read ({_one_line(problem)})") from problem
+            raise _damaged(path, f"its tags cannot be read{_told(problem)}") from problem
 
 
 def _header(path: Path, tiff: Any, head: bytes, size: int, max_pixels: int) -> dict[str, Any]:
@@ -487,6 +524,7 @@ def _header(path: Path, tiff: Any, head: bytes, size: int, max_pixels: int) -> d
     _check_size(path, width, height, max_pixels)
     colour = _check_samples(path, page)
     _check_extent(path, page, size)
+    _check_thickness(path, page, size)
     icc_text, icc_digest = _icc_facts(page, path)
     samples = 3 if colour == "rgb" else 1
     bits = page.tags.valueof("BitsPerSample", 1)
@@ -512,6 +550,31 @@ def _header(path: Path, tiff: Any, head: bytes, size: int, max_pixels: int) -> d
         "capture": _capture(page),
         "contiguous_from": _contiguous_from(page, colour, size),
     }
+
+
+def notes(header: dict[str, Any], path: str) -> list[Finding]:
+    """Return what a person should know of a master that is accepted (severity "note").
+
+    header: as `read_header` returns it; path: as findings name it.
+    """
+    found = []
+
+    def note(code: str, what: str, expected: str, next_step: str) -> None:
+        found.append(Finding(f"masters.{code}", path, what, expected, next_step, "note"))
+
+    export = "Nothing for this item; set the capture station to 16-bit TIFF without loss."
+    if header["bits"][0] == 8:
+        note("note_8bit", "It has 8 bits a sample: few tones are left to invert.", "16.", export)
+    if header["compression"] == "JPEG":
+        note("note_lossy", "Its pixels were compressed with loss.", "no loss.", export)
+    if header["format_name"] == "BigTIFF":
+        note(
+            "note_bigtiff",
+            "It is a BigTIFF, which some programs cannot open; its record has no PRONOM id.",
+            "TIFF 6.0 where the file has less than 4 GiB.",
+            "Nothing, where the repository takes BigTIFF.",
+        )
+    return found
 
 
 def open_image(path: Path, access: str = "sequential", max_pixels: int = MAX_PIXELS) -> Any:
@@ -555,6 +618,14 @@ def _load(path: Path, access: str) -> Any:
 def decoding_problem(path: Path, problem: Exception) -> GlassineError:
     """Return what a decoder's error means to an operator."""
     text = _one_line(problem)
+    if "out of memory" in text.lower():
+        return _refuse(
+            "memory",
+            path,
+            "Memory ran out while it was decoded.",
+            "a picture that fits into `limits.memory_mb` and what its pixels need.",
+            "Check the file; if it is a true capture, raise `limits.memory_mb`.",
+        )
     cut = ("Not enough data", "Read error", "not enough data", "premature end", "end of file")
     if any(word.lower() in text.lower() for word in cut):
         return _truncated(path, f"the decoder ran out of data ({text})")

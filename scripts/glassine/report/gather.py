@@ -291,13 +291,21 @@ def _links(item_dir: Path, item: str) -> list[tuple[str, str]]:
     ]
 
 
+def _master_notes(state: ItemStatus) -> list[Any]:
+    """Return what `verify` noted of masters that it accepted."""
+    masters = state.records.get("fixity", {}).get("masters")
+    listed = masters if isinstance(masters, list) else []
+    return [note for each in listed if isinstance(each, dict) for note in each.get("notes") or []]
+
+
 def _item(results: Path, entry: dict[str, Any]) -> Item:
     item_dir = results / "items" / naming.check_item(str(entry["item"]))
     state = status.item_status(entry, item_dir)
     record = entry.get("catalogue") or {}
     masters = _masters(item_dir, state, entry)
     level = record.get("decay_level")
-    notes = [status.finding(each, state.item) for each in entry.get("findings") or []]
+    told = [*(entry.get("findings") or []), *_master_notes(state)]
+    notes = [status.finding(each, state.item) for each in told]
     return Item(
         status=state,
         title=_text(record.get("title")),
