@@ -256,7 +256,7 @@ class Border:
     def dark(self) -> bool:
         grey = float(self.tone.mean())
         # Half-opaque and neutral: card, paper or plastic, darker than parts of what it frames.
-        card = grey > 0.75 and float(np.ptp(self.tone)) < 0.15
+        card = grey > (0.75 if self.lighter else 1.0) and float(np.ptp(self.tone)) < 0.15
         return card or (self.lighter and (grey > OPAQUE or not self.denser))
 
 
@@ -285,7 +285,7 @@ def peel(
     previous: list[Line] | None = None
     levels: list[Level] = []
     lines = _edges_from(patch, None, border, noise, margin * 0.4, blur, run, fine, margin)
-    for number in range(4):
+    for number in range(5):
         if number == 0:
             for s in range(4):
                 if closed[s]:
@@ -302,25 +302,26 @@ def peel(
         levels.append(Level(new, border.tone, border.dark, border.even))
         previous = new
         film_base = number > 0 and not border.lighter
-        inner = None
+        inner: tuple[Border, list[Line | None]] | None = None
         # A blurred edge takes two or three pixels; a bevel or a ragged coating takes more.
         for skip in (max(3.0, 0.15 * unit), 0.5 * unit, 1.1 * unit, 2.0 * unit, 3.0 * unit):
             found = _border_inside(patch, new, depth, skip, noise)
-            # Nothing black lies between a film's clear base and its picture.
-            if found is None or (film_base and found.lighter):
+            # Nothing dense lies between a film's clear base and its picture.
+            if found is None or (film_base and (found.lighter or found.tone.mean() > 0.75)):
                 continue
             lines = _edges_from(patch, new, found, noise, depth, blur, run, fine, margin)
             missing = sum(line is not None and not line.found for line in lines)
-            oval = None
-            if missing < 2 and (
-                _accept(lines, new, h, w) is not None
-                or (found.dark and oval_of(patch, found.tone, LIGHTER_STEPS[0], new))
-            ):
-                inner = found
+            framed = _accept(lines, new, h, w) is not None or (
+                found.dark and oval_of(patch, found.tone, LIGHTER_STEPS[0], new) is not None
+            )
+            if framed and missing < 2:
+                inner = (found, lines)
                 break
+            if framed and missing == 2 and inner is None:
+                inner = (found, lines)
         if inner is None:
             break
-        border = inner
+        border, lines = inner
     if not levels:
         return None
     return Found(levels, len(levels) > 1)
@@ -425,7 +426,8 @@ def _accept(
     """Return four lines where enough sides were seen, the others filled in, or None."""
     gains = [0.0 if line is None else line.share - line.early for line in lines]
     good = [g >= 0.2 or (lines[s] is not None and not lines[s].found) for s, g in enumerate(gains)]
-    if sum(good) < 3 or np.mean(gains) < (0.3 if previous is not None else 0.2):
+    kept = sum(line is not None and not line.found for line in lines)
+    if sum(good) < 3 or np.sum(gains) < (0.3 if previous is not None else 0.2) * (4 - kept):
         return None
     out = []
     for s in range(4):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -179,6 +180,12 @@ def lay_out(
     elif known_mm is not None:
         mm = known_mm
     along, base = rebate(patch, top, bottom, mm, 1.65 if gauge == "135" else 1.7)
+    ends = (max(left, 0.0), min(right, float(patch.v.shape[1])))
+    # Near its ends the film's tone is that a little further in, not the table's beyond.
+    inner = np.arange(len(along)).clip(
+        min(round(ends[0] + 2 * mm), len(along) - 1), max(round(ends[1] - 2 * mm), 0)
+    )
+    along = along[inner]
     dark = bool(base.mean() > 1.2)
     strip = Strip(gauge, top, bottom, mm, base, dark, holes)
     limit = 0.2 if dark else max(0.02, 4 * noise)
@@ -193,11 +200,13 @@ def lay_out(
     filled = m.mean(0)
     rise, fall = _edges(m)
     jump = _jumps(area, max(0.035, 6 * noise))
-    ends = (max(left, 0.0), min(right, float(patch.v.shape[1])))
     lengths = LENGTHS_135 if gauge == "135" else LENGTHS_120
     begin, finish = np.maximum(rise, 0.55 * jump), np.maximum(fall, 0.55 * jump)
     strip.slots = _chain(begin, finish, filled, strip.fog, mm, lengths, ends)
-    _fill_gaps(strip, filled, ends, begin, finish)
+    # Specks of dust are no picture: only what is wider than eight tenths of a millimetre counts.
+    size = max(3, round(0.8 * mm))
+    solid = cv2.erode(m.astype(np.uint8), np.ones((size, size), np.uint8)).any(0)
+    _fill_gaps(strip, filled, ends, begin, finish, solid)
     _rows(strip, patch, local, limit, middle, half)
     return strip
 
@@ -335,7 +344,12 @@ def _best_set(
 
 
 def _fill_gaps(
-    strip: Strip, filled: Floats, ends: tuple[float, float], begin: Doubles, finish: Doubles
+    strip: Strip,
+    filled: Floats,
+    ends: tuple[float, float],
+    begin: Doubles,
+    finish: Doubles,
+    solid: npt.NDArray[np.bool_],
 ) -> None:
     """Put blank frames where the spacing of the others leaves room for one."""
     slots = strip.slots
@@ -365,7 +379,8 @@ def _fill_gaps(
         if high - low < 4 or strip.fog[low:high].mean() > 0.15:
             continue
         inside = float(filled[low + 2 : high - 2].mean())
-        made.append(_placed(at, w, inside, begin, finish, max(2, round(1.2 * strip.mm))))
+        empty = inside < 0.03 and not solid[low + 2 : high - 2].any()
+        made.append(_placed(at, w, inside, empty, begin, finish, max(2, round(1.2 * strip.mm))))
     strip.slots = sorted(slots + made, key=lambda s: s.left)
     for before, after in zip(strip.slots[:-1], strip.slots[1:], strict=True):
         if after.left < before.right - 0.3 * strip.mm:
@@ -373,10 +388,10 @@ def _fill_gaps(
 
 
 def _placed(
-    at: float, w: float, inside: float, begin: Doubles, finish: Doubles, reach: int
+    at: float, w: float, inside: float, empty: bool, begin: Doubles, finish: Doubles, reach: int
 ) -> Slot:
     """Return a frame expected at `at`, moved to whatever edge shows near there."""
-    if inside < 0.03:
+    if empty:
         return Slot(at, at + w, 0.0, 0.0, inside, blank=True)
     left, seen_left = _peak(begin, round(at), reach)
     right, seen_right = _peak(finish, round(at + w), reach)
