@@ -7,6 +7,11 @@ import time
 from datetime import UTC, datetime
 
 
+def text_of(seconds: float) -> str:
+    """Return a moment (seconds since 1970) as xs:dateTime in UTC."""
+    return datetime.fromtimestamp(int(seconds), UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
 def now_text() -> str:
     """Return the present as xs:dateTime in UTC, e.g. `2026-03-17T02:14:09Z`.
 
@@ -14,4 +19,4 @@ def now_text() -> str:
     replaces the clock, so that two runs can be compared byte for byte.
     """
     seconds = int(os.environ.get("SOURCE_DATE_EPOCH", "") or time.time())
-    return datetime.fromtimestamp(seconds, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return text_of(seconds)

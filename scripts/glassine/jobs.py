@@ -153,7 +153,7 @@ def _write_timing(folder: Path, step: str, start: _Start) -> None:
             "seconds": round(time.time() - start.time, 3),
             "cpu_s": round(_cpu_s() - start.cpu_s, 3),
             "max_rss_mb": round(_peak_mb(), 1),
-            "started": clock.now_text(),
+            "started": clock.text_of(start.time),
         },
     )
 

@@ -129,7 +129,7 @@ class Run:
     def report_given(self, name: str) -> dict[str, Any]:
         return {
             "batch": name,
-            "settings": {"report": self.config["report"], "iiif": self.config["iiif"]},
+            "settings": {key: self.config[key] for key in ("report", "iiif", "catalogue")},
             "institution": self.config["institution"],
             "deliveries": str(self.working_dir / "deliveries"),
             "masters": str(self.batch_dir(name)),
