@@ -55,8 +55,8 @@ USUAL = {
     "balance_known": 0.02,
     "steps": 0.02,
     "highlight": 0.012,
-    "doubt": 0.2,
-    "doubt_known": 0.08,
+    "doubt": 0.25,
+    "doubt_known": 0.05,
 }
 # The look at a picture's steps is taken at about this many pixels on the long edge.
 PICTURE_PX = 400
@@ -301,11 +301,12 @@ def _neutral(
     ratio, balance = np.zeros(3), np.zeros(3)
     cast = white - white.mean()
     pull = max(float(white.mean()), 0.3) * np.log(10.0)
-    trust = 1.0
     usual_balance = USUAL["balance_known" if known else "balance"]
     doubt = USUAL["doubt_known" if known else "doubt"]
-    for _ in range(12):
-        # Three sums of squares, solved for (ratio, balance) of each channel by itself.
+    # First without the lightest parts, to see whether they may be neutral; then with them.
+    trust = 0.0
+    for _ in range(2):
+        # Sums of squares, solved for (ratio, balance) of each channel by itself.
         evidence = trust / USUAL["highlight"] ** 2
         a = np.array(
             [
@@ -322,7 +323,7 @@ def _neutral(
             a[0, 1] = a[1, 0] = 0.0
             a[0, 0], b[0] = 1.0, 0.0
         ratio, balance = np.linalg.solve(a, b)
-        left = float(np.abs(cast - pull * ratio + balance).max() + np.abs(balance).max())
+        left = float(np.abs(cast - pull * ratio).max())
         trust = 1 / (1 + (left / doubt) ** 4)
     return ratio - ratio.mean(), np.clip(balance - balance.mean(), -limit, limit)
 

@@ -3,7 +3,8 @@
 Photographs come from the wheel of scikit-image (skimage.data), each free of restrictions as its
 docstring there says: `astronaut` (NASA, public domain), `chelsea` (CC0, Stefan van der Walt),
 `coffee` (CC0, Rachel Michetti), `rocket` (CC0, SpaceX), `retina` (public domain),
-`hubble_deep_field` (NASA, public domain). The others are drawn here.
+`hubble_deep_field` (NASA, public domain). The others are drawn: views of
+the invented harbour (tests/film), and scenes of random forms and strong colours made here.
 """
 
 from __future__ import annotations
@@ -14,6 +15,8 @@ from functools import lru_cache
 import cv2
 import numpy as np
 import skimage.data
+
+from film import pictures as harbour
 
 SIZE = (240, 320)
 
@@ -110,8 +113,24 @@ def drawn(count: int) -> dict[str, np.ndarray]:
     return found
 
 
+def views() -> dict[str, np.ndarray]:
+    """Return the ten drawn views of the sample masters, as sRGB."""
+    height, width = SIZE
+    return {
+        f"view-{name}": _code(harbour.draw(name, width, height, 3) / 0.95) for name in harbour.VIEWS
+    }
+
+
 @lru_cache(maxsize=4)
 def pictures(count: int = 40) -> dict[str, np.ndarray]:
-    """Return `count` pictures: the photographs first, then drawn ones."""
-    found = photographs()
+    """Return `count` pictures: the photographs, the views, then drawn scenes."""
+    found = photographs() | views()
     return dict(list((found | drawn(max(0, count - len(found)))).items())[:count])
+
+
+def group(name: str) -> str:
+    """Return what kind of picture `name` is: photograph, view or scene."""
+    first = name.rsplit("-", 1)[0]
+    if first in CROPS:
+        return "photograph"
+    return "view" if name.startswith("view-") else "scene"

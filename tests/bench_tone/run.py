@@ -151,10 +151,14 @@ def main() -> None:
         ]
         median = {key: np.nanmedian([row[key] for row in rows]) for key in rows[0]}
         print(
-            f"{title:30} mean dE2000: median {median['mean']:.2f}, neutrals"
+            f"{title:28} mean dE2000: median {median['mean']:.2f}, neutrals"
             f" {median['neutral']:.2f}; plain inversion {median['plain']:.2f},"
             f" neutrals {median['plain_neutral']:.2f}"
         )
+        groups = [positives.group(name) for name in shown]
+        for kind in sorted(set(groups)):
+            mine = [row["mean"] for row, own in zip(rows, groups, strict=True) if own == kind]
+            print(f"    {kind:10} {len(mine)}: median {np.median(mine):.2f}", flush=True)
     for base in (False, True):
         errors = [
             one_monochrome(name, picture, number, base, options.show)

@@ -65,13 +65,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--faulty", type=int, default=20)
     parser.add_argument("--clean", type=int, default=40)
+    parser.add_argument("--first", type=int, default=0, help="number of the first master")
     parser.add_argument("--show", action="store_true")
     options = parser.parse_args()
     started = time.perf_counter()
     for fault, name in MEASURE_OF.items():
         values = [
             measured(captures.capture(number, fault), number % 4 == 0)[name]
-            for number in range(options.faulty)
+            for number in range(options.first, options.first + options.faulty)
         ]
         found = sum(value.verdict != "pass" for value in values)
         print(f"{fault:12} found {found} of {options.faulty} by {name}", flush=True)
@@ -79,7 +80,7 @@ def main() -> None:
             print("   ", *(f"{value.value or 0:.2f}" for value in values), values[0].limit)
     alarms = []
     seen: dict[str, list[float]] = {name: [] for name in MEASURE_OF.values()}
-    for number in range(options.clean):
+    for number in range(options.first, options.first + options.clean):
         values_by_name = measured(captures.capture(number, None), number % 4 == 0)
         for name in seen:
             seen[name].append(float(values_by_name[name].value or 0))

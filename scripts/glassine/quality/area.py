@@ -132,7 +132,7 @@ RING_PX = 320
 RING_WAVES = np.arange(4.0, 84.0, 0.7)
 # A peak so many times its surroundings is as likely rings as not. Measured on tests/bench_tone:
 # at most 15.5 without rings, 25 and more with rings of 3 % (one of twelve weaker).
-RING_PEAK = 17.5
+RING_PEAK = 16.5
 
 
 def newton_rings(rendered: npt.NDArray[np.uint8]) -> float:
