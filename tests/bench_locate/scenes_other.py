@@ -17,6 +17,7 @@ import skimage.data
 FINE = 3
 NAMES = ("coffee.png", "chelsea.png", "rocket.jpg", "brick.png", "grass.png", "gravel.png",
          "moon.png", "coins.png", "hubble_deep_field.jpg", "motorcycle_left.png")
+COLOURED = ("coffee.png", "chelsea.png", "rocket.jpg", "motorcycle_left.png")
 
 
 class Canvas:
@@ -72,7 +73,7 @@ class Canvas:
 
 def view(r: np.random.Generator, aspect: float, colour: bool) -> np.ndarray:
     """A piece of a shipped photograph as linear light, (h, w, 3) float32 in 0..1."""
-    image = cv2.imread(str(Path(skimage.data.__file__).parent / str(r.choice(NAMES))))[..., ::-1]
+    image = cv2.imread(str(Path(skimage.data.__file__).parent / str(r.choice(COLOURED if colour else NAMES))))[..., ::-1]
     h, w = image.shape[:2]
     part = r.uniform(0.45, 0.95)
     if w / h > aspect:
@@ -351,7 +352,7 @@ def make(kind: str, seed: int) -> dict:
     light = cv2.resize(c.data, (c.w, c.h), interpolation=cv2.INTER_AREA)
     light = cv2.GaussianBlur(light, (0, 0), r.uniform(0.4, 1.3))
     if r.random() < 0.3:
-        light = cv2.blur(light, (1, 2) if r.random() < 0.5 else (3, 3))
+        light = cv2.blur(light, (1, 3) if r.random() < 0.5 else (3, 3))
     y, x = np.mgrid[-1:1:complex(c.h), -1:1:complex(c.w)].astype(np.float32)
     light *= (1 - r.uniform(0, 0.05) * x * x - r.uniform(0, 0.05) * y * y)[..., None]
     if r.random() < 0.15:  # Newton rings

@@ -47,6 +47,13 @@ class Candidate:
     ground: str = "light"
     modelled: list[bool] = field(default_factory=lambda: [False] * 4)
 
+    def trust_of(self, side: int) -> float:
+        """Return the share of a side that was seen, in the view and at full resolution."""
+        got = self.edges[side] if self.edges else None
+        if got is None:
+            return 0.0
+        return min(got.share, 2 * self.seen[side]) if self.strip else got.share
+
 
 def order(corners: Doubles) -> Doubles:
     """Return corners clockwise, the first being the top left as seen in the master."""
@@ -535,12 +542,7 @@ class Finder:
             )
             for c in seen
         }
-        trust = {
-            id(c): [
-                0.0 if (e := c.edges[k]) is None else min(e.share, 2 * c.seen[k]) for k in (0, 2)
-            ]
-            for c in seen
-        }
+        trust = {id(c): (c.trust_of(sides.LEFT), c.trust_of(sides.RIGHT)) for c in seen}
         widths = [ends[id(c)][1] - ends[id(c)][0] for c in seen if min(trust[id(c)]) > 0.4]
         if len(widths) >= 2:
             w = float(np.median(widths))
@@ -680,15 +682,14 @@ def rectangle_of(c: Doubles) -> Doubles:
 def judge(finder: Finder, candidate: Candidate, kind: str) -> None:
     """Set the candidate's confidence, reasons and character."""
     facts = finder.facts
-    v = finder._pixels(candidate, 0.04)
-    candidate.character = character(v, candidate.border, kind, candidate.level_dark)
+    pixels = finder._pixels(candidate, 0.04)
+    candidate.character = character(pixels, candidate.border, kind, candidate.level_dark)
     names = sides.NAMES
     confidence = 0.99
     if not candidate.blank and not candidate.oval:
         for side, got in enumerate(candidate.edges):
             if candidate.modelled[side]:
-                opposite = candidate.edges[(side + 2) % 4]
-                if opposite is None or opposite.share < 0.4 or candidate.modelled[(side + 2) % 4]:
+                if candidate.trust_of((side + 2) % 4) < 0.4 or candidate.modelled[(side + 2) % 4]:
                     confidence *= 0.7
                     candidate.reasons.append(
                         f"{names[side]} edge not seen: placed as on the other frames of the strip"
@@ -710,7 +711,10 @@ def judge(finder: Finder, candidate: Candidate, kind: str) -> None:
                     f"{names[side]} edge seen along {got.share:.0%} of its length only"
                 )
     if candidate.oval:
-        confidence *= 0.97
+        u, v = finder._size_mm(candidate.corners)
+        if candidate.levels == 1 and u < 1.1 * v:
+            confidence *= 0.6
+            candidate.reasons.append("round opening: nothing shows how the slide lies")
     if keystone_of(candidate.corners) > 0.9:
         confidence *= 0.6
         candidate.reasons.append("opposite sides are not parallel")

@@ -91,20 +91,15 @@ def crossing_in(profile: Floats, expected: float, reach: float) -> tuple[float, 
     k = int(gradient[at].argmax())
     p = profile[:, k].astype(np.float64)
     centre = at + 1
-    # Walk out to where the step has come to rest, at most nine pixels each way.
-    span = 2
-    while span < 9 and centre - span > 2 and centre + span < n - 2:
-        rest = max(strength[max(0, at - span)], strength[min(n - 2, at + span)])
-        if rest < 0.15 * strength[at]:
-            break
-        span += 1
-    low = float(np.median(p[max(0, centre - span - 3) : max(1, centre - span + 1)]))
-    high = float(np.median(p[centre + span - 1 : centre + span + 3]))
-    if low == high:
+    left = centre - _rest(strength[: at + 1][::-1])
+    right = centre + _rest(strength[at:])
+    low = float(np.median(p[max(0, left - 2) : left + 1]))
+    high = float(np.median(p[right - 1 : right + 2]))
+    if left < 1 or right > n - 2 or low == high:
         return None
     middle = (low + high) / 2
-    s = (p[max(0, centre - span - 1) : centre + span + 1] - middle) * np.sign(high - low)
-    first = max(0, centre - span - 1)
+    first = left - 1
+    s = (p[first : right + 2] - middle) * np.sign(high - low)
     rising = np.flatnonzero((s[:-1] < 0) & (s[1:] >= 0))
     if not len(rising):
         return None
@@ -112,6 +107,19 @@ def crossing_in(profile: Floats, expected: float, reach: float) -> tuple[float, 
     fraction = -s[j] / (s[j + 1] - s[j])
     step = float(np.abs(tone(np.float32(np.array([low]))) - tone(np.float32(np.array([high]))))[0])
     return first + j + 0.5 + float(fraction), step
+
+
+def _rest(strength: Floats) -> int:
+    """Return how far from its crest (first value) a step has come to rest, at most nine pixels.
+
+    Where the gradient rises again another edge begins: the step ends in the valley between.
+    """
+    for k in range(1, min(9, len(strength) - 1)):
+        if strength[k] < 0.12 * strength[0]:
+            return k + 1
+        if k > 1 and strength[k + 1] > strength[k] * 1.02 and strength[k] < 0.6 * strength[0]:
+            return k
+    return min(9, len(strength) - 1)
 
 
 def edge(

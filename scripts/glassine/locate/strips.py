@@ -202,6 +202,11 @@ def lay_out(
     jump = _jumps(area, max(0.035, 6 * noise))
     lengths = LENGTHS_135 if gauge == "135" else LENGTHS_120
     begin, finish = np.maximum(rise, 0.55 * jump), np.maximum(fall, 0.55 * jump)
+    # The film's own ends are no frame's ends.
+    close = max(2, round(0.12 * mm))
+    for edges in (begin, finish):
+        edges[: max(0, round(ends[0]) + close)] = 0
+        edges[min(len(edges), round(ends[1]) - close + 1) :] = 0
     strip.slots = _chain(begin, finish, filled, strip.fog, mm, lengths, ends)
     # Specks of dust are no picture: only what is wider than eight tenths of a millimetre counts.
     size = max(3, round(0.8 * mm))
@@ -407,7 +412,8 @@ def _rows(
 ) -> None:
     """Find the picture's upper and lower edge, common to all frames of the strip."""
     mm = strip.mm
-    outer = half + (0.7 if strip.gauge == "135" else 1.6) * mm
+    # The perforations begin 0.68 mm beyond the frame: the search must not reach them.
+    outer = half + (0.52 if strip.gauge == "135" else 1.6) * mm
     low, high = max(0, round(middle - outer)), min(patch.v.shape[0], round(middle + outer))
     columns = np.zeros(patch.v.shape[1], bool)
     for slot in strip.slots:
