@@ -19,8 +19,8 @@ Pixels = npt.NDArray[Any]
 Floats = npt.NDArray[np.float32]
 
 TILE_PX = 512
-DETAIL_TILES = 8
-FLAT_TILES = 4
+DETAIL_TILES = 6
+FLAT_TILES = 3
 
 
 @dataclass(frozen=True)
