@@ -35,13 +35,15 @@ wildcard_constraints:
 include: "rules/common.smk"
 include: "rules/intake.smk"
 include: "rules/items.smk"
+include: "rules/targets.smk"
 include: "rules/batch.smk"
 
 
 rule all:
     default_target: True
     input:
-        [reports_of(batch) for batch in RUN.batches],
+        # A function for each batch: one that cannot be taken in keeps no other from its turn.
+        *[due_of(batch) for batch in RUN.batches],
 
 
 onsuccess:

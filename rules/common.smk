@@ -24,24 +24,42 @@ def render_mb(wildcards):
     return RUN.render_mb(wildcards.batch, wildcards.item)
 
 
-def done_of(wildcards):
+def done_in(batch):
     """The last record of each item that is not yet as it should be; settled ones are left out."""
-    intake_of(wildcards)
-    return [
-        f"results/{wildcards.batch}/items/{item}/done.json"
-        for item in RUN.unsettled(wildcards.batch)
-    ]
+    checkpoints.intake.get(batch=batch)
+    return [f"results/{batch}/items/{item}/done.json" for item in RUN.unsettled(batch)]
+
+
+def done_of(wildcards):
+    return done_in(wildcards.batch)
+
+
+def receipt_in(batch):
+    """The delivery's receipt, where the batch may be delivered tonight."""
+    checkpoints.intake.get(batch=batch)
+    return [f"deliveries/{batch}.receipt.json"] if RUN.delivers(batch) else []
 
 
 def receipt_of(wildcards):
+    return receipt_in(wildcards.batch)
+
+
+def due_of(batch):
+    """Return what tells all that a night owes a batch. Each file is named by itself: a report that
+    `onerror` wrote looks current to the engine though items or the delivery are missing."""
+
+    def due(_):
+        return [*done_in(batch), *receipt_in(batch), f"results/{batch}/report/index.html"]
+
+    return due
+
+
+def targets_of(wildcards):
+    """What the target captures say, where batch.yaml names any."""
     intake_of(wildcards)
-    if RUN.delivers(wildcards.batch):
-        return f"deliveries/{wildcards.batch}.receipt.json"
+    if RUN.has_targets(wildcards.batch):
+        return f"results/{wildcards.batch}/targets.json"
     return []
-
-
-def reports_of(batch):
-    return f"results/{batch}/report/index.html"
 
 
 def delivery_key(wildcards):

@@ -93,7 +93,14 @@ class Run:
         return plan.key(known, item, self.config) if item in known.items else None
 
     def unsettled(self, name: str) -> list[str]:
-        return plan.unsettled(self.batch(name), self.results_dir(name) / "items", self.config)
+        """Return the items that are due tonight. The stamp of one that is not as it should be is
+        taken away by the run that works: to the engine it would say that all is well."""
+        items_dir = self.results_dir(name) / "items"
+        due = plan.unsettled(self.batch(name), items_dir, self.config)
+        if self.lock.held:
+            for item in due:
+                (items_dir / item / plan.STAMP).unlink(missing_ok=True)
+        return due
 
     def delivers(self, name: str) -> bool:
         """Return whether the batch may be delivered once all that is due tonight is done."""
@@ -126,6 +133,31 @@ class Run:
         pixels = [size[0] * size[1] for size in (master["size_px"] for master in masters) if size]
         return RENDER_BASE_MB + int(max(pixels, default=0) * RENDER_BYTES_PER_PIXEL / 2**20)
 
+    def has_targets(self, name: str) -> bool:
+        """Return whether there are target captures to measure, or the settings demand some."""
+        return bool(self.batch(name).intake["targets"]) or self.config["targets"]["required"]
+
+    def targets_given(self, name: str) -> dict[str, Any] | None:
+        """Return what the measuring of targets is given; `files` changes when a capture does."""
+        from glassine import intake
+
+        try:
+            named = self.batch(name).intake["targets"]
+        except (OSError, GlassineError):
+            return None
+        found = {}
+        for path in sorted(intake.target_files(named)):
+            capture = files.inside(self.batch_dir(name), path)
+            status = capture.stat() if capture.is_file() else None
+            found[path] = [status.st_size, status.st_mtime_ns] if status else None
+        return {
+            "batch": name,
+            "targets": named,
+            "files": found,
+            "settings": {"targets": self.config["targets"]},
+            "version": plan.step_version("targets/measure"),
+        }
+
     def report_given(self, name: str) -> dict[str, Any]:
         return {
             "batch": name,
@@ -136,8 +168,10 @@ class Run:
         }
 
     def deliver(self, name: str) -> None:
-        from glassine import delivery
+        from glassine import delivery, gate
 
+        if self.has_targets(name):
+            gate.check(self.results_dir(name))
         delivery.deliver_batch(
             self.batch_dir(name),
             self.results_dir(name),

@@ -51,6 +51,11 @@ class RunLock:
         self.path = working_dir / "results" / ".run.lock"
         self._handle: int | None = None
 
+    @property
+    def held(self) -> bool:
+        """Whether this process may change what is in the working directory."""
+        return self._handle is not None
+
     def take(self) -> None:
         """Take the lock and clear what a killed run left behind.
 

@@ -37,7 +37,8 @@ def main() -> int:
         while True:
             folder = root / f"kill-{place}-{again}"
             found = kills.problems_after(reference, folder, kill, random)
-            shutil.rmtree(folder, ignore_errors=not found)
+            if not found or found == ["not struck"]:
+                shutil.rmtree(folder)
             if found != ["not struck"]:
                 break
             again += 1
@@ -49,7 +50,10 @@ def main() -> int:
     if arguments.result:
         result = {"seed": arguments.seed, "items": arguments.items, "recovered": recovered}
         arguments.result.write_text(json.dumps({**result, "kills": rows}, indent=2) + "\n")
-    shutil.rmtree(root)
+    if recovered == len(rows):
+        shutil.rmtree(root)
+    else:
+        print(f"kept for a look: {root}")
     return 0 if recovered == len(rows) else 1
 
 

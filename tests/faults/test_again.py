@@ -1,0 +1,68 @@
+"""What failed for a passing reason is done by the next plain run, without anybody's help."""
+
+import json
+import shutil
+
+import pytest
+
+from faults import batches
+
+FULL = 'limits={"free_mb": 100000000}'
+
+
+def held_codes(studio, item):
+    path = studio.item(batches.BATCH, item) / "held.json"
+    return [each["code"] for each in json.loads(path.read_text())["findings"]]
+
+
+def assert_all_done(studio, outcome, count=2):
+    assert outcome.code == 0, outcome.text[-3000:]
+    assert f"{count} items" in outcome.text
+    assert (studio.root / "deliveries" / f"{batches.BATCH}.receipt.json").exists()
+    assert not list((studio.root / "results").rglob("held.json"))
+    assert not list(studio.root.rglob(".part-*"))
+
+
+def test_items_held_for_want_of_room_are_done_the_next_night(pair):
+    assert pair.night().code == 0
+    for item in ("PEH-0001", "PEH-0002"):
+        (pair.item(batches.BATCH, item) / "done.json").unlink()
+    first = pair.night("--config", FULL)
+    assert first.code == 1
+    assert "Traceback" not in first.text
+    assert held_codes(pair, "PEH-0001") == ["item.room"]
+    again = pair.night("--config", FULL)
+    assert again.code == 1, "what is still held is no success"
+    assert_all_done(pair, pair.night())
+
+
+def test_a_delivery_that_failed_is_made_the_next_night(pair):
+    in_the_way = pair.root / "deliveries" / batches.BATCH
+    in_the_way.parent.mkdir()
+    in_the_way.write_text("in the way")
+    first = pair.night()
+    assert first.code != 0
+    assert "Traceback" not in first.text
+    in_the_way.unlink()
+    assert_all_done(pair, pair.night())
+
+
+@pytest.mark.parametrize("lost", ["done.json", "package.json", "METS.xml", "fixity.json"])
+def test_a_record_that_got_lost_is_made_again(pair, lost):
+    assert pair.night().code == 0
+    made = pair.digests("results")
+    (pair.item(batches.BATCH, "PEH-0001") / lost).unlink()
+    assert_all_done(pair, pair.night())
+    assert pair.digests("results") == made
+
+
+def test_a_batch_that_cannot_be_taken_in_keeps_no_other_from_its_turn(pair):
+    batches.make_batch(pair.masters, 1, "a-broken-one")
+    facts = pair.masters / "a-broken-one" / "batch.yaml"
+    facts.write_text("title: [unclosed")
+    first = pair.night()
+    assert first.code == 1
+    assert "a-broken-one" in first.text
+    assert "Traceback" not in first.text
+    assert (pair.root / "deliveries" / f"{batches.BATCH}.receipt.json").exists()
+    shutil.rmtree(facts.parent)  # and the fixture sees that the others are as they were
