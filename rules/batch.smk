@@ -5,6 +5,7 @@ rule deliver:
     input:
         intake=intake_of,
         done=done_of,
+        targets=targets_of,
     output:
         receipt="deliveries/{batch}.receipt.json",
     log:
@@ -21,6 +22,7 @@ rule report:
     input:
         intake=intake_of,
         done=done_of,
+        targets=targets_of,
         receipt=receipt_of,
     output:
         page="results/{batch}/report/index.html",

@@ -2,12 +2,14 @@
 
 from pathlib import Path
 
-from glassine import delivery, jobs, run
+from glassine import delivery, gate, jobs, run
 
 given = snakemake.params.given
 results_dir = Path(snakemake.log[0]).parent.parent
 
 with jobs.batch_step("deliver", given["batch"], results_dir, Path(snakemake.log[0])):
+    if snakemake.input.targets:
+        gate.check(results_dir)
     delivery.deliver_batch(
         Path(snakemake.params.batch_dir),
         results_dir,

@@ -96,8 +96,21 @@ BATCH_SCHEMA: dict[str, Any] = {
             "description": "Target captures: no items, but proof of the capture's quality.",
             "items": {
                 "type": "object",
-                "required": ["path"],
-                "properties": {"path": {"type": "string"}},
+                "additionalProperties": False,
+                "required": ["path", "description"],
+                "properties": {
+                    "path": {"type": "string", "maxLength": 500},
+                    "description": {"type": "string", "maxLength": 500},
+                    "flat_field": {"type": "string", "maxLength": 500},
+                    "repeats": {
+                        "type": "array",
+                        "items": {"type": "string", "maxLength": 500},
+                        "maxItems": 50,
+                    },
+                    "kind": {"enum": ["transmissive", "reflective"]},
+                    "nominal_ppi": {"type": "number", "minimum": 10, "maximum": 50000},
+                    "taken": {"type": "string", "maxLength": 40},
+                },
             },
         },
     },
@@ -334,6 +347,16 @@ def _size_of(path: Path) -> list[int] | None:
         return None
 
 
+def target_files(targets: list[dict[str, Any]]) -> set[str]:
+    """Return the paths of all captures that belong to targets: they are no items."""
+    return {
+        path
+        for target in targets
+        for path in (target["path"], target.get("flat_field"), *target.get("repeats", []))
+        if path
+    }
+
+
 class _Intake:
     """The joining of one batch; `result` gives intake.json."""
 
@@ -377,7 +400,7 @@ class _Intake:
             [entry for entry in self.entries if entry.problem is None],
             settings_["watch_s"],
         )
-        target_paths = {target["path"] for target in self.targets}
+        target_paths = target_files(self.targets)
         for entry in self.entries:
             suffix = Path(entry.name).suffix.lower()
             if entry.path in target_paths:

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from glassine import confine, files, jobs, plan, runlock, settings
+from glassine import confine, files, jobs, plan, preflight, runlock, settings
 from glassine.errors import GlassineError
 
 # Exit codes of <sysexits.h>: a wrong setting, and "try again later".
@@ -91,6 +91,20 @@ class Run:
         except (OSError, GlassineError):
             return None
         return plan.key(known, item, self.config) if item in known.items else None
+
+    def preflight(self) -> None:
+        """Raise GlassineError where nothing can be written; warn where room is short."""
+        for name in ("results", "deliveries"):
+            preflight.check_writable(self.working_dir / name)
+        due = sum(
+            preflight.masters_bytes(self.batch_dir(name))
+            for name in self.batches
+            if not (self.working_dir / "deliveries" / f"{name}.receipt.json").exists()
+        )
+        reserve_mb = self.config["limits"]["free_mb"]
+        warning = preflight.check_room(self.working_dir / "results", due, reserve_mb)
+        if warning:
+            sys.stderr.write(f"WARNING {warning}\n")
 
     def unsettled(self, name: str) -> list[str]:
         """Return the items that are due tonight. The stamp of one that is not as it should be is
@@ -262,6 +276,7 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
     if leads and not runlock.only_looks(arguments):
         try:
             run.lock.take()
+            run.preflight()
         except GlassineError as error:
             stop(error, EXIT_BUSY)
     return run

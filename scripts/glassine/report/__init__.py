@@ -200,6 +200,7 @@ def _page(
         ("all", "All items"),
         ("quality", "Quality"),
         ("time", "Time"),
+        *([("targets", "Capture targets")] if batch.proof else []),
         ("deliveries", "Deliveries"),
         ("next", "To capture next"),
         ("notes", "Notes"),

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from glassine import corrections, files, naming, settings, status
+from glassine import corrections, files, gate, naming, settings, status
 from glassine.errors import Finding, GlassineError
 from glassine.status import ItemStatus
 
@@ -72,6 +72,7 @@ class Batch:
     notes: list[Finding] = field(default_factory=list)
     other_files: list[str] = field(default_factory=list)
     targets: list[str] = field(default_factory=list)
+    proof: dict[str, Any] | None = None
     rows_read: int = 0
     without_master: list[dict[str, Any]] = field(default_factory=list)
     receipts: list[dict[str, Any]] = field(default_factory=list)
@@ -79,6 +80,21 @@ class Batch:
 
     def in_state(self, state: str) -> list[Item]:
         return [item for item in self.items if item.status.state == state]
+
+
+def _proof(results: Path, batch: Batch) -> dict[str, Any] | None:
+    """Return what the target captures say (targets.json), or None where there is nothing yet."""
+    path = results / gate.RECORD
+    if not path.exists():
+        return None
+    try:
+        proof = files.read_json(path)
+        proof["holds"] = _findings(proof["holds"], batch.batch)
+        proof["targets"] = list(proof["targets"])
+    except (GlassineError, KeyError, TypeError):
+        batch.problems += _findings([{"what": f"{path.name} is damaged."}], str(path))
+        return None
+    return proof
 
 
 def address(*parts: str) -> str:
@@ -433,6 +449,7 @@ def gather(results: Path, given: dict[str, Any]) -> Batch:
         _text(each.get("path")) if isinstance(each, dict) else _text(each)
         for each in intake.get("targets") or []
     ]
+    batch.proof = _proof(results, batch) if batch.targets else None
     rows = intake.get("rows") if isinstance(intake.get("rows"), dict) else {}
     batch.rows_read = int(rows.get("read") or 0) if rows else 0
     batch.without_master = _uncaptured(rows or {}, given)

@@ -1,0 +1,43 @@
+"""What the target captures of a batch say of its delivery."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from glassine import files
+from glassine.errors import Finding, GlassineError
+
+RECORD = "targets.json"
+FOLDER = "targets"
+# One file for all batches of a results folder: focus, colour and light are followed over batches.
+TREND = "targets.sqlite"
+
+
+def measure(batch_dir: Path, results_dir: Path, given: dict[str, Any]) -> None:
+    """Write targets.json of a batch: each target's result, and what follows for the delivery.
+
+    A missed level fails nothing here; `check` holds the delivery where the settings say so.
+    """
+    from glassine import targets
+
+    results = targets.measure_target(batch_dir, results_dir / FOLDER, given)
+    database = results_dir.parent / TREND
+    targets.trend.record(database, results)
+    held = targets.holds(results, given["settings"])
+    files.write_json(
+        results_dir / RECORD,
+        {
+            **targets.report_section(results),
+            "course": targets.trend.section(database, results_dir / FOLDER, given["batch"]),
+            "holds": [finding.as_dict() for finding in held],
+        },
+    )
+
+
+def check(results_dir: Path) -> None:
+    """Raise GlassineError where the batch's targets keep it from delivery, or were not measured."""
+    findings = [Finding(**finding) for finding in files.read_json(results_dir / RECORD)["holds"]]
+    holding = [finding for finding in findings if finding.severity == "hold"]
+    if holding:
+        raise GlassineError(holding)

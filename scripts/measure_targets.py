@@ -1,0 +1,11 @@
+"""Measure a batch's target captures and judge them; write targets.json."""
+
+from pathlib import Path
+
+from glassine import gate, jobs
+
+given = snakemake.params.given
+results_dir = Path(snakemake.output.results).parent
+
+with jobs.batch_step("targets", given["batch"], results_dir, Path(snakemake.log[0])):
+    gate.measure(Path(snakemake.params.batch_dir), results_dir, given)
