@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from glassine.locate.view import Floats
+from glassine.locate.view import Floats, mean_of
 
 # A masked colour negative's clear base is orange: blue density above red by about 0.6
 # (C-41 D-min 0.25, 0.6, 0.85; value from memory). Half of that tells it from toned film.
@@ -21,6 +21,11 @@ class Character:
     process: str
     polarity_trust: float
     process_trust: float
+    stray: float = 0.0
+
+
+# Tones denser than this hold more noise than colour.
+CLEAR_TONES = 1.6
 
 
 def colourfulness(v: Floats) -> float:
@@ -29,8 +34,8 @@ def colourfulness(v: Floats) -> float:
     v: (n, 3) tones of a picture. A toned or stained monochrome picture follows one curve.
     """
     grey = v.mean(1)
-    use = grey < 2.2
-    if use.sum() < 100:
+    use = grey < CLEAR_TONES
+    if use.mean() < 0.02:
         use = grey < 9
     v, grey = v[use], grey[use]
     terms = np.stack([np.ones_like(grey), grey, grey**2, grey**3], 1)
@@ -69,22 +74,37 @@ def character(picture: Floats, border: Floats | None, kind: str, dark_border: bo
         "colour" if stray > 0.03 or (mask > MASK_DENSITY and kind != "print") else "monochrome"
     )
     process_trust = 0.97 if not 0.022 < stray < 0.04 or mask > MASK_DENSITY else 0.7
+    if colour and float((mean_of(picture) < CLEAR_TONES).mean()) < 0.02 and mask <= MASK_DENSITY:
+        process_trust = 0.6
+    found = _polarity(picture, border, kind, dark_border, mask, process)
+    return Character(*found[:2], found[2], max(process_trust, found[3]), stray)
+
+
+def _polarity(
+    picture: Floats,
+    border: Floats | None,
+    kind: str,
+    dark_border: bool,
+    mask: float,
+    process: str,
+) -> tuple[str, str, float, float]:
+    """Return polarity, process, and the trust in each (0: as it was)."""
     if kind in ("print", "lantern", "mounted_slide"):
-        return Character("positive", process, 0.98, process_trust)
+        return "positive", process, 0.98, 0.0
     if mask > MASK_DENSITY:
-        return Character("negative", "colour", 0.98, 0.98)
+        return "negative", "colour", 0.98, 0.98
     if border is not None and not (dark_border and kind == "frame_135"):
-        return Character("positive" if dark_border else "negative", process, 0.95, process_trust)
+        return "positive" if dark_border else "negative", process, 0.95, 0.0
     # Without a border: a colour picture without an orange mask is a transparency.
     if process == "colour":
-        return Character("positive", process, 0.9, process_trust)
+        return "positive", process, 0.9, 0.0
     low, high = np.percentile(picture.mean(1), [1, 99])
     # Black and white film without any border: a negative by far most often. Negatives span
     # about 1.5 of density, transparencies up to 3.
     span = float(high - low)
-    return Character(
+    return (
         "positive" if span > 1.9 else "negative",
         process,
         0.85 if span < 1.2 or span > 2.3 else 0.6,
-        process_trust,
+        0.0,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal, cast
 
 import cv2
@@ -43,6 +43,7 @@ class Candidate:
     trust: float = 1.0
     object_corners: Doubles | None = None
     strip: int = 0
+    gauge: str = ""
     levels: int = 1
     ground: str = "light"
     modelled: list[bool] = field(default_factory=lambda: [False] * 4)
@@ -393,6 +394,7 @@ class Finder:
             if slot.overlap and min(seen[0], seen[2]) < 0.3:
                 c.reasons.append("overlaps the next exposure")
             c.strip = self.strips
+            c.gauge = strip.gauge
             out.append(c)
         for before, after in zip(strip.slots[:-1], strip.slots[1:], strict=True):
             gap = after.left - before.right
@@ -478,9 +480,13 @@ class Finder:
             p, q = c[i], c[j]
             length = float(np.hypot(*(q - p)))
             trim = float(np.clip(candidate.round_px / max(length, 1), 0.02, 0.15))
-            got = edge(self.sampler, p, q, half, trim) if candidate.found[side] else None
+            near = half
+            if candidate.gauge == "135" and side in (sides.TOP, sides.BOTTOM) and self.ppi:
+                # The perforations are 0.68 mm away.
+                near = min(half, max(3, int(0.35 * self.ppi / film.MM_PER_INCH)))
+            got = edge(self.sampler, p, q, near, trim) if candidate.found[side] else None
             if got is not None and got.share >= 0.12:
-                again = edge(self.sampler, got.p, got.q, max(6, half // 3), trim)
+                again = edge(self.sampler, got.p, got.q, min(near, max(6, half // 3)), trim)
                 if again is not None and again.share >= got.share * 0.8:
                     got = again
             candidate.edges[side] = got
@@ -562,6 +568,22 @@ class Finder:
         for c in seen:
             if any(c.modelled):
                 c.corners = master(boxes[id(c)])
+
+    def characters(self, found: list[Candidate], kind: str) -> list[Character]:
+        """Return polarity and process of each; frames of one strip are one film."""
+        each = [character(self._pixels(c, 0.04), c.border, kind, c.level_dark) for c in found]
+        for number in {c.strip for c in found} - {0}:
+            own = [k for k, c in enumerate(found) if c.strip == number and not c.blank]
+            if not own:
+                continue
+            # The one that shows its colours best speaks for all.
+            best = max(own, key=lambda k: (each[k].process_trust, each[k].stray))
+            for k, c in enumerate(found):
+                if c.strip == number:
+                    each[k] = replace(
+                        each[k], process=each[best].process, process_trust=each[best].process_trust
+                    )
+        return each
 
     def _kind(self, found: list[Candidate]) -> str:
         if self.kind != "auto":
@@ -679,11 +701,10 @@ def rectangle_of(c: Doubles) -> Doubles:
     )
 
 
-def judge(finder: Finder, candidate: Candidate, kind: str) -> None:
+def judge(finder: Finder, candidate: Candidate) -> None:
     """Set the candidate's confidence, reasons and character."""
     facts = finder.facts
-    pixels = finder._pixels(candidate, 0.04)
-    candidate.character = character(pixels, candidate.border, kind, candidate.level_dark)
+    assert candidate.character is not None
     names = sides.NAMES
     confidence = 0.99
     if not candidate.blank and not candidate.oval:
@@ -705,11 +726,15 @@ def judge(finder: Finder, candidate: Candidate, kind: str) -> None:
                 candidate.reasons.append(
                     f"{names[side]} edge not found: picture as {'dark' if candidate.level_dark else 'clear'} as the border"  # noqa: E501
                 )
+            elif got.residual > max(1.5, 0.001 * float(np.hypot(*(got.q - got.p)))):
+                confidence *= 0.65
+                candidate.reasons.append(f"{names[side]} edge is not straight")
             elif got.share < 0.3:
                 confidence *= 0.75
                 candidate.reasons.append(
                     f"{names[side]} edge seen along {got.share:.0%} of its length only"
                 )
+    confidence *= _shape(finder, candidate)
     if candidate.oval:
         u, v = finder._size_mm(candidate.corners)
         if candidate.levels == 1 and u < 1.1 * v:
@@ -738,6 +763,33 @@ def judge(finder: Finder, candidate: Candidate, kind: str) -> None:
         confidence *= 0.78
         candidate.reasons.append("colour or monochrome: not clear from the picture")
     candidate.confidence = confidence
+
+
+def _shape(finder: Finder, candidate: Candidate) -> float:
+    """Return a factor for how like a picture's the shape is: square corners, a known size."""
+    if candidate.blank or candidate.oval:
+        return 1.0
+    c = candidate.corners
+    factor = 1.0
+    turns = []
+    for k in range(4):
+        a, b = c[(k + 1) % 4] - c[k], c[k - 1] - c[k]
+        turns.append(
+            abs(90 - np.degrees(np.arccos(np.clip(a @ b / np.hypot(*a) / np.hypot(*b), -1, 1))))
+        )
+    if max(turns) > 0.75:
+        factor *= 0.7
+        candidate.reasons.append(f"corners are up to {max(turns):.1f} degrees off square")
+    if candidate.gauge == "135" and finder.ppi_source == "perforations":
+        long, short = finder._size_mm(c)
+        whole = abs(long - 36) < 0.75 and abs(short - 24) < 0.55
+        half = abs(long - 24) < 0.55 and abs(short - 18) < 0.6
+        if not whole and not half:
+            factor *= 0.7
+            candidate.reasons.append(
+                f"{long:.1f} x {short:.1f} mm is no usual size of a picture on 35 mm film"
+            )
+    return factor
 
 
 def _tuple(c: Doubles) -> Corners:
@@ -825,8 +877,10 @@ def locate_array(
         reduced, reduction, region, facts, ppi_hint, settings or {}, width, height, table
     )
     candidates, kind = finder.run()
-    for candidate in candidates:
-        judge(finder, candidate, kind)
+    characters = finder.characters(candidates, kind)
+    for candidate, found in zip(candidates, characters, strict=True):
+        candidate.character = found
+        judge(finder, candidate)
     candidates = reading_order(candidates)
     frames = tuple(frame_of(finder, c, k + 1) for k, c in enumerate(candidates))
     notes = tuple(finder.notes) + (() if frames else ("no frame found",))

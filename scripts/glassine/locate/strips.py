@@ -432,4 +432,8 @@ def _rows(
         strip.picture_top = top + low
     if seen_bottom > 0.08:
         strip.picture_bottom = bottom + low
+    if strip.dark:
+        # Coming from black, the threshold is passed in the foot of the blur, a little early.
+        strip.picture_top += 1.5
+        strip.picture_bottom -= 1.5
     strip.rows_seen = (seen_top, seen_bottom)
