@@ -12,9 +12,10 @@ from typing import Any
 from glassine import confine, files, jobs, plan, preflight, runlock, settings
 from glassine.errors import GlassineError
 
-# Exit codes of <sysexits.h>: a wrong setting, and "try again later".
+# Exit codes of <sysexits.h>: a wrong setting, "try again later", "cannot create the output".
 EXIT_SETTINGS = 78
 EXIT_BUSY = 75
+EXIT_CANNOT_WRITE = 73
 # Working memory of render, measured: tests/bench_pixels/README.md.
 RENDER_BASE_MB = 400
 RENDER_BYTES_PER_PIXEL = 8
@@ -92,10 +93,13 @@ class Run:
             return None
         return plan.key(known, item, self.config) if item in known.items else None
 
-    def preflight(self) -> None:
-        """Raise GlassineError where nothing can be written; warn where room is short."""
+    def check_writable(self) -> None:
+        """Raise GlassineError where results or deliveries cannot be written."""
         for name in ("results", "deliveries"):
             preflight.check_writable(self.working_dir / name)
+
+    def check_room(self) -> None:
+        """Raise GlassineError where the disk is full; warn where it may become so on the way."""
         due = sum(
             preflight.masters_bytes(self.batch_dir(name))
             for name in self.batches
@@ -275,10 +279,12 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
     confine.Limits(**run.config["limits"]).announce()
     if leads and not runlock.only_looks(arguments):
         try:
+            run.check_writable()
             run.lock.take()
-            run.preflight()
+            run.check_room()
         except GlassineError as error:
-            stop(error, EXIT_BUSY)
+            busy = error.findings[0].code in {"run.busy", "run.jobs_alive"}
+            stop(error, EXIT_BUSY if busy else EXIT_CANNOT_WRITE)
     return run
 
 

@@ -25,11 +25,20 @@ def _acquire(path: Path, patience_s: float) -> int | None:
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
             return handle
-        except OSError:
+        except BlockingIOError:
             if time.monotonic() > deadline:
                 os.close(handle)
                 return None
             time.sleep(0.1)
+        except OSError as problem:  # a share without locks: no safe way to work there
+            os.close(handle)
+            raise GlassineError.because(
+                "run.no_locks",
+                path,
+                f"This file cannot be locked: {problem.strerror or problem}.",
+                "a file system with locks (flock(2)): local, or NFS and SMB that pass them on.",
+                "Let --directory name a folder on such a disk.",
+            ) from problem
 
 
 def _told(path: Path) -> str:

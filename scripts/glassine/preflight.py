@@ -1,0 +1,76 @@
+"""Before a run starts: can it write where it must, and is there room for what is due?"""
+
+from __future__ import annotations
+
+import os
+import stat
+from pathlib import Path
+
+from glassine import files
+from glassine.errors import GlassineError
+
+# A delivery holds the masters byte for byte, and the results beside it; measured on the sample
+# batch (compressed masters) and on plain 16-bit ones: pictures and tiles come to 0.1 to 0.5.
+_SHARE_OF_MASTERS = 1.3
+
+
+def check_writable(folder: Path) -> None:
+    """Make `folder` where missing and see that a file can be written there.
+
+    Raises GlassineError in plain words: read-only, no rights, in the way, full.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        probe = folder / f"{files.TEMPORARY_PREFIX}{os.getpid()}-probe"
+        probe.write_bytes(b"x")
+        probe.unlink()
+    except OSError as problem:
+        raise GlassineError.because(
+            "run.not_writable",
+            folder,
+            f"Nothing can be written here: {problem.strerror or problem}.",
+            "a folder that the night's user may write to, on a disk with room.",
+            "Check the disk, the share and the rights; nothing was started.",
+        ) from problem
+
+
+def free_bytes(folder: Path) -> int:
+    status = os.statvfs(folder)
+    return status.f_bavail * status.f_frsize
+
+
+def masters_bytes(batch_dir: Path) -> int:
+    """Return the bytes of all plain files below a batch folder; links are not followed."""
+    total = 0
+    for folder, _, names in os.walk(batch_dir):
+        for name in names:
+            try:
+                status = (Path(folder) / name).lstat()
+            except OSError:
+                continue
+            total += status.st_size if stat.S_ISREG(status.st_mode) else 0
+    return total
+
+
+def check_room(results: Path, due_bytes: int, reserve_mb: int) -> str | None:
+    """Return a warning where the disk may fill up on the way, else None.
+
+    due_bytes: of the masters not yet delivered. Raises GlassineError where not even the reserve
+    is free: no step would start.
+    """
+    free = free_bytes(results)
+    if free < reserve_mb * 2**20:
+        raise GlassineError.because(
+            "run.no_room",
+            results,
+            f"The disk is full but for {free // 2**20} MB.",
+            f"at least {reserve_mb} MB free (`limits.free_mb`).",
+            "Free space on that disk and run again; nothing was started.",
+        )
+    wanted = int(due_bytes * _SHARE_OF_MASTERS)
+    if free - reserve_mb * 2**20 >= wanted:
+        return None
+    return (
+        f"{results}: about {wanted // 2**20} MB are due and {free // 2**20} MB are free. What fits "
+        "is done; the rest is held until there is room [run.little_room]"
+    )
