@@ -19,7 +19,7 @@ from typing import Any
 
 import jsonschema
 
-from glassine import files, naming, settings
+from glassine import confine, declared, files, naming, settings
 from glassine.errors import Finding, GlassineError
 from glassine.model import KINDS, Facts
 
@@ -35,6 +35,8 @@ CATALOGUE_NAMES = ("catalogue.csv", "catalogue.jsonl", "catalogue.xml")
 DIGEST_LENGTHS = {"md5": 32, "sha256": 64, "sha512": 128}
 # A file changed within this time may still be on its way from the capture station.
 RECENT_S = 600
+# Time for looking for a label in one picture; a large master takes seconds.
+LABEL_S = 120.0
 _MANIFEST = re.compile(r"manifest-([a-z0-9]+)\.txt")
 _MAX_MANIFEST_BYTES = 64 * 2**20
 
@@ -291,12 +293,24 @@ def _unidentified(path: str) -> str:
 
 
 def _label_identity(
-    path: Path, pattern: re.Pattern[str]
+    path: Path, pattern: re.Pattern[str], max_pixels: int
 ) -> tuple[str | None, list[dict[str, Any]]]:
-    """Return the item that a label in the picture names, and the labels seen."""
-    from glassine import labels  # pixels are needed only for names off the template
+    """Return the item that a label in the picture names, and the labels seen.
 
-    found = labels.read_master(path)
+    The picture is decoded in a process of its own: what crashes it or hangs shows no label, and
+    `verify` tells what is wrong with the file.
+    """
+    size = declared.size_px(path)
+    if size is None or size[0] * size[1] > max_pixels:
+        return None, []
+
+    def look() -> list[dict[str, Any]]:
+        from glassine import labels  # pixels are needed only for names off the template
+
+        return labels.read_master(path)
+
+    megapixels = size[0] * size[1] // 10**6
+    found = confine.answer(look, LABEL_S, confine.memory_for(16 * megapixels)) or []
     items = set()
     for label in found:
         text = label["text"].strip()
@@ -333,18 +347,6 @@ def _waits(entry: _File, growing: set[str], min_age_minutes: float) -> str | Non
     if 0 <= age_min < min_age_minutes:
         return f"It was changed {age_min:.0f} minutes ago, less than {min_age_minutes:g}."
     return None
-
-
-def _size_of(path: Path) -> list[int] | None:
-    """Return [width, height] of a TIFF from its header, or None where it cannot be read."""
-    import tifffile
-
-    try:
-        with path.open("rb") as handle, tifffile.TiffFile(handle) as tiff:
-            page: Any = tiff.pages.first
-            return [int(page.imagewidth), int(page.imagelength)]
-    except Exception:  # any damage: `verify` opens the file with care and says what is wrong
-        return None
 
 
 def target_files(targets: list[dict[str, Any]]) -> set[str]:
@@ -446,7 +448,7 @@ class _Intake:
             "bytes": entry.size,
             "mtime_ns": entry.mtime_ns,
             "expected": self.expected.pop(entry.path, {}),
-            "size_px": None if waits else _size_of(self.batch_dir / entry.path),
+            "size_px": None if waits else declared.size_px(self.batch_dir / entry.path),
         }
         found = self._item(item)
         found.masters.append(record)
@@ -475,10 +477,9 @@ class _Intake:
             return str(parsed.item), parsed.part, parsed.sequence, []
         seen: list[dict[str, Any]] = []
         if self.settings["intake"]["labels"] == "when_needed" and not waits:
-            try:
-                item, seen = _label_identity(self.batch_dir / entry.path, self.pattern)
-            except GlassineError:
-                item = None  # an unreadable file has no label; its name is the problem told below
+            item, seen = _label_identity(
+                self.batch_dir / entry.path, self.pattern, self.settings["intake"]["max_pixels"]
+            )
             if item is not None:
                 self.notes.append(
                     Finding(
