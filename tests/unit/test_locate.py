@@ -43,7 +43,7 @@ def test_every_frame_is_found_where_it_is(kind, stated):
 
 
 def test_perforations_give_the_resolution_of_a_strip():
-    """ISO 1007: 135 film has a perforation every 4.75 mm; nothing else tells the ppi here."""
+    """A perforation every 4.75 mm (ISO 1007, value from memory; film.py); nothing else tells it."""
     image, truth = make_scene("strip_135", seed=5, width=2000, gamma=1.0)
     geometry = locate_array(
         image,
