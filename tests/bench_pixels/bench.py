@@ -5,7 +5,8 @@
   python tests/bench_pixels/bench.py --render-only            without the other steps
 
 Per run, in turn, so that a busy machine is busy for all of them:
-  ours   every step of an item (verify, locate, render, embed, record, pack), a process each
+  ours   every step of an item (verify, locate, render, embed, record, pack) in one process, as
+         the workflow's job does them, two items at a time
   peer   sha256sum, rotate + crop to TIFF, access JPEG, thumbnail, tiles, bag: a process each,
          two items at a time; it neither inverts nor finds the frame (it is told the crop)
   bound  one process: decode once, hash once, encode every byte of the pictures once
@@ -36,14 +37,7 @@ HERE = Path(__file__).resolve().parent
 PROJECT = HERE.parents[1]
 sys.path.insert(0, str(PROJECT / "scripts"))
 
-STEPS = {
-    "verify": ("fixity", "verify_item"),
-    "locate": ("locate", "locate_item"),
-    "render": ("render", "render_item"),
-    "embed": ("embed", "embed_item"),
-    "record": ("records", "record_item"),
-    "pack": ("package", "pack_item"),
-}
+STEPS = ("verify", "locate", "render", "embed", "record", "pack")
 
 
 def timed(command: list[str], **options: Any) -> dict[str, float]:
@@ -87,45 +81,51 @@ def take_in(masters: Path, work: Path) -> Any:
     return made
 
 
-def do_step(step: str, batch_dir: str, item_dir: str, given: str) -> None:
-    """Do one step of one item in this process, as an entry script does."""
-    import importlib
+def do_steps(batch_dir: str, item_dir: str, given: str) -> None:
+    """Do the steps of one item in this process; leave each one's figures beside `given`."""
+    from glassine import plan
 
-    module, function = STEPS[step]
-    work = getattr(importlib.import_module(f"glassine.{module}"), function)
-    work(Path(batch_dir), Path(item_dir), json.loads(Path(given).read_text()))
+    figures = {}
+    for step, content in json.loads(Path(given).read_text()).items():
+        wall, cpu = time.perf_counter(), time.process_time()
+        plan.step_function(step)(Path(batch_dir), Path(item_dir), content)
+        figures[step] = {
+            "wall_s": time.perf_counter() - wall,
+            "cpu_s": time.process_time() - cpu,
+            "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
+        }
+    Path(given).write_text(json.dumps(figures))
 
 
-def ours(run: Any, steps: list[str]) -> dict[str, Any]:
+def ours(run: Any, steps: tuple[str, ...]) -> dict[str, Any]:
     """Do the steps of every item, two items at a time; return figures per step and in all."""
-    name = run.batches[0]
-    totals: dict[str, list[dict[str, float]]] = {step: [] for step in steps}
+    from glassine import plan
 
-    def one(item: str) -> None:
+    name = run.batches[0]
+
+    def one(item: str) -> tuple[dict[str, float], dict[str, dict[str, float]]]:
         item_dir = run.results_dir(name) / "items" / item
         item_dir.mkdir(parents=True, exist_ok=True)
-        for step in steps:
-            given = item_dir.parent / f"{item}.{step}.given"
-            given.write_text(json.dumps(run.step_given(step, name, item)))
-            command = [sys.executable, __file__, "--step", step, str(run.batch_dir(name))]
-            totals[step].append(timed([*command, str(item_dir), str(given)]))
+        given = item_dir.parent / f"{item}.given"
+        wanted = {step: plan.given(step, run.batch(name), item, run.config) for step in steps}
+        given.write_text(json.dumps(wanted))
+        command = [sys.executable, __file__, "--steps", str(run.batch_dir(name))]
+        used = timed([*command, str(item_dir), str(given)])
+        return used, json.loads(given.read_text())
 
     started = time.perf_counter()
-    items = run.batch(name).ready()
     with ThreadPoolExecutor(2) as pool:
-        list(pool.map(one, items))
-    wall = time.perf_counter() - started
+        parts = list(pool.map(one, run.batch(name).ready()))
     return {
-        "wall_s": wall,
-        "cpu_s": sum(part["cpu_s"] for parts in totals.values() for part in parts),
-        "peak_mb": max(part["peak_mb"] for parts in totals.values() for part in parts),
+        "wall_s": time.perf_counter() - started,
+        "cpu_s": sum(used["cpu_s"] for used, _ in parts),
+        "peak_mb": max(used["peak_mb"] for used, _ in parts),
         "steps": {
             step: {
-                "wall_s": sum(part["wall_s"] for part in parts) / len(parts),
-                "cpu_s": sum(part["cpu_s"] for part in parts) / len(parts),
-                "peak_mb": max(part["peak_mb"] for part in parts),
+                key: statistics.mean(figures[step][key] for _, figures in parts)
+                for key in ("wall_s", "cpu_s", "peak_mb")
             }
-            for step, parts in totals.items()
+            for step in steps
         },
     }
 
@@ -334,10 +334,7 @@ def summary(runs: dict[str, list[dict[str, Any]]]) -> dict[str, Any]:
     return found
 
 
-def compared(now: dict[str, Any], path: Path) -> None:
-    if not path.exists():
-        return
-    before = json.loads(path.read_text())["medians"]
+def compared(now: dict[str, Any], before: dict[str, Any]) -> None:
     for who in ("ours", "peer", "bound"):
         old, new = before[who]["cpu_s"], now[who]["cpu_s"]
         print(f"{who}: processor time {old} s before, {new} s now ({new / old - 1:+.0%})")
@@ -352,11 +349,11 @@ def main() -> int:
     parser.add_argument("--scratch", type=Path, default=None, help="folder for the masters")
     parser.add_argument("--masters", type=Path, help="folder with one batch, made before")
     parser.add_argument("--render-only", action="store_true")
-    parser.add_argument("--step", nargs=4, help=argparse.SUPPRESS)
+    parser.add_argument("--steps", nargs=3, help=argparse.SUPPRESS)
     parser.add_argument("--bound", nargs=2, help=argparse.SUPPRESS)
     options = parser.parse_args()
-    if options.step:
-        do_step(*options.step)
+    if options.steps:
+        do_steps(*options.steps)
         return 0
     if options.bound:
         do_bound(*options.bound)
@@ -369,27 +366,26 @@ def _bench(options: argparse.Namespace, scratch: Path) -> int:
     facts = machine()
     masters = options.masters or make_batch(scratch, options.size, options.copies, options.item)
     run = take_in(masters, scratch)
-    prepared = list(STEPS)[:2]
-    ours(run, prepared)  # geometry for the peer, and the masters into the page cache
-    steps = ["render"] if options.render_only else list(STEPS)
+    ours(run, STEPS[:2])  # geometry for the peer, and the masters into the page cache
+    steps = ("render",) if options.render_only else STEPS
     runs: dict[str, list[dict[str, Any]]] = {"ours": [], "peer": [], "bound": []}
+    kind = "render" if options.render_only else "item"
+    path = HERE / "results" / f"{kind}-{options.size}-{options.copies}.json"
+    path.parent.mkdir(exist_ok=True)
+    before = json.loads(path.read_text())["medians"] if path.exists() else None
+    medians: dict[str, Any] = {}
     for number in range(options.runs):
         runs["ours"].append(ours(run, steps))
         runs["peer"].append(peers(run, scratch / "peer"))
         runs["bound"].append(bound(run, scratch))
         walls = ", ".join(f"{who} {parts[-1]['wall_s']:.1f} s" for who, parts in runs.items())
         print(f"run {number + 1}: {walls}", flush=True)
-    medians = summary(runs)
-    kind = "render" if options.render_only else "item"
-    path = HERE / "results" / f"{kind}-{options.size}-{options.copies}.json"
-    compared(medians, path)
-    facts["load_at_end"] = os.getloadavg()
-    facts["peak_mb_of_children"] = round(
-        resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
-    )
-    result = {"machine": facts, "runs": options.runs, "steps": steps, "medians": medians}
-    path.parent.mkdir(exist_ok=True)
-    path.write_text(json.dumps(result, indent=2, sort_keys=True) + "\n")
+        facts["load_at_end"] = os.getloadavg()
+        medians = summary(runs)
+        result = {"machine": facts, "runs": number + 1, "steps": steps, "medians": medians}
+        path.write_text(json.dumps(result, indent=2, sort_keys=True) + "\n")
+    if before is not None:
+        compared(medians, before)
     print(json.dumps(medians, indent=2))
     return 0
 
