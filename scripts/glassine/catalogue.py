@@ -203,6 +203,8 @@ def _separator_line(text: str) -> tuple[str, str]:
 
 def _sniff(path: Path, text: str, id_columns: list[str]) -> str:
     """Return the delimiter under which the first line names the item column."""
+    # Under a wrong delimiter the whole row is one cell, longer than csv takes by default.
+    csv.field_size_limit(MAX_FILE_BYTES)
     first = re.split(r"\r\n|\r|\n", text, maxsplit=1)[0]
     fitting = []
     for delimiter in (",", ";", "\t"):
