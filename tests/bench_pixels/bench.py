@@ -135,7 +135,7 @@ def ours(run: Any, steps: tuple[str, ...]) -> dict[str, Any]:
 ROTATE = """
 import sys, pyvips
 source, target, angle, left, top, width, height = sys.argv[1:8]
-image = pyvips.Image.new_from_file(source, access="sequential")
+image = pyvips.Image.new_from_file(source)
 image = image.rotate(float(angle), interpolate=pyvips.Interpolate.new("bicubic"))
 image.crop(int(left), int(top), int(width), int(height)).tiffsave(target, bigtiff=True)
 """
