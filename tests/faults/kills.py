@@ -49,6 +49,11 @@ def _parents() -> dict[int, int]:
     return found
 
 
+def living() -> set[int]:
+    """Return the ids of all processes that are not yet dead."""
+    return set(_parents())
+
+
 def descendants(pid: int) -> list[int]:
     """Return all living processes below `pid`."""
     parents = _parents()

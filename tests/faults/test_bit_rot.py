@@ -1,0 +1,139 @@
+"""One flipped bit at each place of the way: found and named before anything is called good."""
+
+import os
+import shutil
+import subprocess
+import sys
+
+import pytest
+
+from faults import batches
+from glassine import settings
+from studio import Studio
+
+ITEM = "PEH-0001"
+
+
+@pytest.fixture(scope="module")
+def done(tmp_path_factory):
+    """A batch that is done but not delivered."""
+    studio = Studio(tmp_path_factory.mktemp("done"))
+    batches.make_batch(studio.masters, 2)
+    assert studio.night().code == 0
+    return studio
+
+
+@pytest.fixture
+def again(done, tmp_path):
+    """A copy of it, free to be damaged."""
+    shutil.copytree(done.root, tmp_path / "studio", symlinks=True)
+    studio = Studio.__new__(Studio)
+    studio.root, studio.masters = tmp_path / "studio", tmp_path / "studio" / "masters"
+    return studio
+
+
+def flip(path, place=0.5):
+    """Flip one bit of a file and give it its old time back, as a failing disk does."""
+    status = path.stat()
+    path.chmod(0o644)
+    with path.open("r+b") as stream:
+        stream.seek(int(status.st_size * place))
+        byte = stream.read(1)
+        stream.seek(-1, os.SEEK_CUR)
+        stream.write(bytes([byte[0] ^ 0x10]))
+    os.utime(path, ns=(status.st_atime_ns, status.st_mtime_ns))
+
+
+def forget_delivery(studio):
+    shutil.rmtree(studio.root / "deliveries")
+
+
+def redo_from(studio, record):
+    """Let the item's steps run again from the one that writes `record`."""
+    (studio.item(batches.BATCH, ITEM) / record).unlink()
+
+
+def assert_held(studio, outcome, *words):
+    assert outcome.code == 1, outcome.text[-2000:]
+    assert "Traceback" not in outcome.text
+    told = [line for line in outcome.text.splitlines() if line.startswith(("HELD", "STOPPED"))]
+    assert any(all(word in line for word in words) for line in told), told
+
+
+def test_in_a_master_before_it_is_verified(again):
+    flip(again.masters / batches.BATCH / f"{ITEM}.tif")
+    redo_from(again, "fixity.json")
+    assert_held(again, again.night(), f"{ITEM}.tif", "[verify.digest]")
+
+
+def test_in_a_master_between_verify_and_render(again):
+    """Decoding does not notice it; packing reads the master again and does."""
+    flip(again.masters / batches.BATCH / f"{ITEM}.tif")
+    redo_from(again, "geometry.json")
+    outcome = again.night()
+    assert_held(again, outcome, f"{ITEM}.tif")
+    assert not (again.item(batches.BATCH, ITEM) / "done.json").exists()
+
+
+@pytest.mark.parametrize(
+    ("pattern", "told"),
+    [
+        ("access/*.jpg", f"access/{ITEM}_access.jpg"),
+        ("thumbs/*.jpg", f"thumbs/{ITEM}_thumb.jpg"),
+        ("iiif/**/default.jpg", f"iiif/{ITEM}"),  # tiles have one digest over all of them
+    ],
+)
+def test_in_a_derivative_before_it_is_packed(again, pattern, told):
+    flip(sorted(again.item(batches.BATCH, ITEM).glob(pattern))[0])
+    redo_from(again, "package.json")
+    assert_held(again, again.night(), told)
+
+
+@pytest.mark.parametrize("name", ["access/*.jpg", "METS.xml", "manifest.json"])
+def test_in_a_package_before_it_is_delivered(again, name):
+    path = sorted(again.item(batches.BATCH, ITEM).glob(name))[0]
+    flip(path)
+    forget_delivery(again)
+    assert_held(again, again.night(), path.name)
+    assert not list((again.root / "deliveries").glob("*.receipt.json"))
+
+
+def test_in_a_master_after_its_item_was_packed(again):
+    flip(again.masters / batches.BATCH / f"{ITEM}.tif")
+    forget_delivery(again)
+    assert_held(again, again.night(), f"{ITEM}.tif")
+    assert not list((again.root / "deliveries").glob("*.receipt.json"))
+
+
+@pytest.mark.parametrize(
+    "name", [f"data/{ITEM}/masters/{ITEM}.tif", f"data/{ITEM}/METS.xml", "bag-info.txt"]
+)
+def test_in_a_delivered_bag(again, name):
+    bag = again.root / "deliveries" / batches.BATCH
+    command = [sys.executable, settings.PROJECT / "scripts" / "validate_delivery.py", bag]
+    assert subprocess.run(command, capture_output=True).returncode == 0
+    flip(bag / name)
+    found = subprocess.run(command, capture_output=True, text=True)
+    assert found.returncode != 0
+    assert name in found.stdout + found.stderr
+
+
+def test_nothing_is_mended_silently(again):
+    """A damaged derivative stays as it is until a person acts; the next night still says so."""
+    path = next(again.item(batches.BATCH, ITEM).glob("access/*.jpg"))
+    flip(path)
+    damaged = path.read_bytes()
+    forget_delivery(again)
+    assert again.night().code == 1
+    assert again.night().code == 1
+    assert path.read_bytes() == damaged
+
+
+def test_what_held_tells_to_do_mends_it(again):
+    path = next(again.item(batches.BATCH, ITEM).glob("access/*.jpg"))
+    flip(path)
+    forget_delivery(again)
+    assert again.night().code == 1
+    shutil.rmtree(again.item(batches.BATCH, ITEM))
+    assert again.night().code == 0
+    assert (again.root / "deliveries" / f"{batches.BATCH}.receipt.json").exists()

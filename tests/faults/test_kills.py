@@ -1,0 +1,63 @@
+"""Killed runs: whatever is killed, one plain run later the bytes are those of a quiet night.
+
+Four kills here; forty by `python tests/bench_faults/kills.py`.
+"""
+
+import os
+import shutil
+import subprocess
+import time
+from random import Random
+from signal import SIGKILL, SIGTERM
+
+import pytest
+
+from faults import batches, kills
+from studio import Studio
+
+ITEMS = 3
+
+
+@pytest.fixture(scope="module")
+def reference(tmp_path_factory):
+    studio = Studio(tmp_path_factory.mktemp("undisturbed"))
+    batches.make_batch(studio.masters, ITEMS)
+    return kills.undisturbed(studio)
+
+
+@pytest.mark.parametrize(
+    "kill",
+    [
+        kills.Kill("engine", SIGKILL, 0.45),
+        kills.Kill("engine", SIGTERM, 0.25),
+        kills.Kill("worker", SIGKILL, 0.30),
+        kills.Kill("both", SIGKILL, 0.60),
+    ],
+    ids=str,
+)
+def test_the_next_plain_run_gives_the_same_bytes(reference, tmp_path, kill):
+    found = kills.problems_after(reference, tmp_path, kill, Random(7))
+    assert found in ([], ["not struck"])
+    assert found == [] or kill.target == "worker"
+
+
+def test_no_job_outlives_a_killed_engine(reference, tmp_path):
+    """Orphans would write beside the next run; they end within a second."""
+    studio = Studio(tmp_path)
+    shutil.copytree(reference.studio.masters, studio.masters, dirs_exist_ok=True)
+    run = subprocess.Popen(
+        studio.command(),
+        env=studio.environment(),
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    deadline = time.monotonic() + 120
+    while len(orphans := kills.descendants(run.pid)) < 3 and time.monotonic() < deadline:
+        time.sleep(0.01)
+    os.kill(run.pid, SIGKILL)
+    run.wait()
+    assert len(orphans) >= 3
+    struck = time.monotonic()
+    while (alive := set(orphans) & kills.living()) and time.monotonic() < struck + 10:
+        time.sleep(0.05)
+    assert not alive
