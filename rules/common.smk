@@ -62,5 +62,9 @@ def targets_of(wildcards):
     return []
 
 
+def settled_targets_of(wildcards):
+    return [ancient(path) for path in [targets_of(wildcards)] if path]
+
+
 def delivery_key(wildcards):
     return RUN.delivery_key(wildcards.batch)

@@ -10,6 +10,8 @@
 rule item:
     input:
         intake=intake_of,
+        # What the targets say stands in each record; a capture made anew reaches it by the params.
+        targets=settled_targets_of,
     output:
         done="results/{batch}/items/{item}/done.json",
     log:

@@ -25,14 +25,32 @@ def measure(batch_dir: Path, results_dir: Path, given: dict[str, Any]) -> None:
     database = results_dir.parent / TREND
     targets.trend.record(database, results)
     held = targets.holds(results, given["settings"])
+    section = targets.report_section(results)
+    for shown, result in zip(section["targets"], results["targets"], strict=True):
+        shown["event"] = targets.premis_event(result)
+        shown["identity"] = targets.mix_target_data(result)["target_id"]
     files.write_json(
         results_dir / RECORD,
         {
-            **targets.report_section(results),
+            **section,
             "course": targets.trend.section(database, results_dir / FOLDER, given["batch"]),
             "holds": [finding.as_dict() for finding in held],
         },
     )
+
+
+def share(results_dir: Path, item_dir: Path, named: list[dict[str, Any]]) -> None:
+    """Put what the targets say of the batch beside an item's records: it travels with the package.
+
+    named: the targets of batch.yaml; where there are none, nothing lies there. The course over
+    batches is left out: it is no fact of this item.
+    """
+    path = item_dir / RECORD
+    if not named:
+        path.unlink(missing_ok=True)
+        return
+    known = files.read_json(results_dir / RECORD)
+    files.write_json(path, {key: known[key] for key in ("batch", "statement", "targets")})
 
 
 def check(results_dir: Path) -> None:

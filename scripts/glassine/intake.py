@@ -373,7 +373,7 @@ class _Intake:
         self.corrections = self._read_corrections()
         self.items: dict[str, _Item] = {}
         self.others: list[str] = []
-        self.targets = [dict(target) for target in self.facts.get("targets", [])]
+        self.targets = [self._target(target) for target in self.facts.get("targets", [])]
         self.catalogue = self._read_catalogue()
 
     def _read_corrections(self) -> dict[str, Any]:
@@ -387,6 +387,12 @@ class _Intake:
 
         path = catalogue_path(self.batch_dir, self.settings)
         return catalogue.read_catalogue(path, self.settings) if path else None
+
+    def _target(self, target: dict[str, Any]) -> dict[str, Any]:
+        """Return a target of batch.yaml with the sizes and times of its captures."""
+        seen = {entry.path: [entry.size, entry.mtime_ns] for entry in self.entries}
+        captures = {path: seen.get(path) for path in sorted(target_files([target]))}
+        return {**target, "captures": captures}
 
     def _item(self, item: str) -> _Item:
         return self.items.setdefault(item, _Item(item))

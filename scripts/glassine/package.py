@@ -11,7 +11,7 @@ import unicodedata
 from pathlib import Path
 from typing import Any
 
-from glassine import __version__, clock, contracts, events, files, hashing, profiles
+from glassine import __version__, clock, contracts, events, files, gate, hashing, profiles
 from glassine.errors import Finding, GlassineError
 from glassine.profiles import Placed
 
@@ -241,7 +241,8 @@ def pack_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     """
     settings = given["settings"]["package"]
     packing = _Packing(batch_dir, item_dir, given)
-    for path, source in {**RECORDS, **METADATA}.items():
+    proof = {f"metadata/{gate.RECORD}": gate.RECORD} if (item_dir / gate.RECORD).exists() else {}
+    for path, source in {**RECORDS, **METADATA, **proof}.items():
         packing.add(path, f"item:{source}", "record" if path in RECORDS else "metadata")
     if packing.findings:
         raise GlassineError(packing.findings)

@@ -86,6 +86,10 @@ class Batch:
         self.intake = intake
         self.items: dict[str, dict[str, Any]] = {item["item"]: item for item in intake["items"]}
 
+    def facts(self) -> dict[str, Any]:
+        """Return what holds for the whole batch: operators' role ids and target captures."""
+        return {**self.intake.get("facts", {}), "targets": self.intake.get("targets", [])}
+
     def ready(self) -> list[str]:
         """Return the items that go on or fail tonight: all but those that wait."""
         return [name for name, item in self.items.items() if item["state"] != "waiting"]
@@ -111,7 +115,7 @@ def given(step_name: str, batch: Batch, item: str, config: dict[str, Any]) -> di
         "version": step_version(step.module),
     }
     for name in step.fields:
-        result[name] = batch.intake.get("facts", {}) if name == "batch_facts" else known.get(name)
+        result[name] = batch.facts() if name == "batch_facts" else known.get(name)
     if "findings" in result:
         result["findings"] = [
             finding for finding in known["findings"] if finding["severity"] == "hold"

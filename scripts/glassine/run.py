@@ -156,22 +156,14 @@ class Run:
         return bool(self.batch(name).intake["targets"]) or self.config["targets"]["required"]
 
     def targets_given(self, name: str) -> dict[str, Any] | None:
-        """Return what the measuring of targets is given; `files` changes when a capture does."""
-        from glassine import intake
-
+        """Return what the measuring of targets is given; it changes when a capture does."""
         try:
             named = self.batch(name).intake["targets"]
         except (OSError, GlassineError):
             return None
-        found = {}
-        for path in sorted(intake.target_files(named)):
-            capture = files.inside(self.batch_dir(name), path)
-            status = capture.stat() if capture.is_file() else None
-            found[path] = [status.st_size, status.st_mtime_ns] if status else None
         return {
             "batch": name,
             "targets": named,
-            "files": found,
             "settings": {"targets": self.config["targets"]},
             "version": plan.step_version("targets/measure"),
         }

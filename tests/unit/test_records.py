@@ -352,11 +352,30 @@ def test_resolution_that_is_not_known_is_not_claimed(made):
 
 
 def test_targets_of_the_batch_are_named(made):
-    made.given["batch_facts"] = {
-        "targets": [{"path": "targets/step wedge.tif", "kind": "step wedge"}]
+    import json
+
+    target = {"path": "targets/step wedge.tif", "description": "wedge.yaml"}
+    made.given["batch_facts"] = {"targets": [target]}
+    result = {
+        "target": "wedge",
+        "path": target["path"],
+        "identity": {"name": "Step wedge", "number": "W-3"},
+        "event": {
+            "type": "quality review",
+            "time": "2026-03-17T21:00:00Z",
+            "outcome": "success",
+            "software": {"glassine": "0.1.0"},
+            "detail": {"levels_reached": {"a table": "2"}},
+        },
     }
+    known = {"batch": "b1", "statement": "No certificate.", "targets": [result]}
+    (made.item_dir.parents[1] / "targets.json").write_text(json.dumps(known))
     root = parsed(made)
     assert texts(root, "//mix:externalTarget/text()") == ["targets/step%20wedge.tif"]
+    assert texts(root, "//mix:targetName/text()") == ["Step wedge"]
+    assert texts(root, "//mix:performanceData/text()") == ["metadata/targets.json"]
+    assert any("levels_reached" in text for text in texts(root, "//premis:eventDetail/text()"))
+    assert (made.item_dir / "targets.json").exists()
 
 
 def test_the_profiles_named_in_mix_are_those_that_derivatives_carry():

@@ -61,6 +61,18 @@ def test_a_sound_capture_lets_the_batch_go(nights):
     studio, _, _, _, sound = nights
     assert sound.code == 0, sound.text[-3000:]
     assert ("targets", BATCH) in sound.jobs
-    assert ("item", "PEH-0301") not in sound.jobs
+    # Its record tells of the new capture; the pixels stay.
+    assert ("item", "PEH-0301") in sound.jobs
     assert (studio.root / "deliveries" / f"{BATCH}.receipt.json").exists()
     assert (studio.root / "results" / "targets.sqlite").exists()
+
+
+def test_the_record_tells_of_the_target_and_travels_with_its_measures(nights):
+    """MIX 2.0: TargetData with performanceData; PREMIS 3.0: an event of the review."""
+    studio, *_ = nights
+    text = (studio.item(BATCH, "PEH-0301") / "METS.xml").read_text("utf-8")
+    assert "<mix:performanceData>metadata/targets.json</mix:performanceData>" in text
+    assert "PEH-0301#target-" in text
+    package = studio.root / "deliveries" / BATCH / "data" / "PEH-0301"
+    proof = json.loads((package / "metadata" / "targets.json").read_text())
+    assert proof["targets"][0]["verdicts"]

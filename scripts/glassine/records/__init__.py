@@ -18,10 +18,12 @@ def record_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     Raises GlassineError with every finding of the project's own check and, where
     `records.schema_dir` is set, of the official schemas; nothing is written then.
     """
-    from glassine import presentation
+    from glassine import gate, presentation
     from glassine.records import check, facts, history, markup, mets
 
     given = markup.cleaned(given)
+    named = (given.get("batch_facts") or {}).get("targets") or []
+    gate.share(item_dir.parents[1], item_dir, named)
     known = facts.gather(item_dir, given)
     findings = _divisions(known)
     manifest = presentation.manifest(given, known.render, known.embedded, known.geometry)

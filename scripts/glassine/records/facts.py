@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from glassine import files
+from glassine import files, gate
 from glassine.records.markup import xml_id
 from glassine.records.vocabulary import DIGEST_NAMES
 
@@ -18,6 +18,7 @@ PROVENANCE = {
     "metadata/geometry.json": "geometry.json",
     "metadata/quality.json": "quality.json",
     "metadata/render.json": "render/render.json",
+    "metadata/targets.json": gate.RECORD,
 }
 JSON_FORMAT = ("JSON", None, "fmt/817")
 
@@ -53,6 +54,7 @@ class ItemFacts:
     render: dict[str, Any]
     quality: dict[str, Any]
     embedded: dict[str, Any]
+    targets: dict[str, Any] | None = None
     files: dict[str, FileFacts] = field(default_factory=dict)
 
     @property
@@ -93,6 +95,7 @@ def gather(item_dir: Path, given: dict[str, Any]) -> ItemFacts:
         render=files.read_json(item_dir / "render" / "render.json"),
         quality=files.read_json(item_dir / "quality.json"),
         embedded=files.read_json(item_dir / "embedded.json"),
+        targets=_targets(item_dir / gate.RECORD),
     )
     found = [
         *(_master(entry) for entry in facts.fixity["masters"]),
@@ -102,6 +105,11 @@ def gather(item_dir: Path, given: dict[str, Any]) -> ItemFacts:
     ]
     facts.files = {entry.path: entry for entry in found}
     return facts
+
+
+def _targets(path: Path) -> dict[str, Any] | None:
+    """Return what the batch's target captures say, or None where there are none."""
+    return files.read_json(path) if path.exists() else None
 
 
 def read_file(
@@ -167,6 +175,7 @@ def _provenance(item_dir: Path, facts: ItemFacts) -> list[FileFacts]:
         "metadata/geometry.json": facts.geometry,
         "metadata/quality.json": facts.quality,
         "metadata/render.json": facts.render,
+        **({"metadata/targets.json": facts.targets} if facts.targets else {}),
     }
     return [
         read_file(

@@ -61,6 +61,7 @@ def tell(facts: ItemFacts, now: dict[str, Any]) -> History:
     _corrected(history, facts, masters)
     _rendered(history, facts, masters)
     _measured(history, facts)
+    _proved(history, facts)
     _embedded(history, facts)
     _recorded(history, facts, now)
     return history
@@ -315,6 +316,27 @@ def _measured(history: History, facts: ItemFacts) -> None:
             ),
         )
     )
+
+
+def _proved(history: History, facts: ItemFacts) -> None:
+    """Tell of the target captures that show how good the rig was on the day."""
+    for target in facts.targets["targets"] if facts.targets else []:
+        event = target["event"]
+        history.tell(
+            Event(
+                f"{facts.item}#target-{target['target']}",
+                event["type"],
+                event["time"],
+                event["outcome"],
+                detail=_json(event["detail"]),
+                note="capture target of the batch measured against published tables",
+                agents=tuple(_software(event)),
+                sources=tuple(
+                    object_name(facts.item, f"masters/{master['path']}")
+                    for master in facts.fixity["masters"]
+                ),
+            )
+        )
 
 
 def _embedded(history: History, facts: ItemFacts) -> None:

@@ -201,17 +201,21 @@ def _camera(capture: Element, facts: ItemFacts, header: dict[str, Any]) -> None:
 
 
 def _targets(assessment: Element, facts: ItemFacts) -> None:
-    """Add the captures of test targets that batch.yaml names for this batch."""
-    targets = (facts.given.get("batch_facts") or {}).get("targets") or []
+    """Add the captures of test targets of this batch, and where their measures stand."""
+    targets = facts.targets["targets"] if facts.targets else []
     if not targets:
         return
     holder = add(assessment, "mix:TargetData")
     for _ in targets:
         add(holder, "mix:targetType", "external")
     for target in targets:
-        add(add(holder, "mix:TargetID"), "mix:targetName", target.get("kind") or "target")
+        identity = add(holder, "mix:TargetID")
+        add(identity, "mix:targetName", target["identity"]["name"] or target["target"])
+        if target["identity"]["number"]:
+            add(identity, "mix:targetNo", target["identity"]["number"])
     for target in targets:
-        add(holder, "mix:externalTarget", _as_uri(str(target.get("path") or "")))
+        add(holder, "mix:externalTarget", _as_uri(target["path"]))
+    add(holder, "mix:performanceData", "metadata/targets.json")
 
 
 def _as_uri(path: str) -> str:

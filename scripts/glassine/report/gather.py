@@ -88,7 +88,7 @@ def _proof(results: Path, batch: Batch) -> dict[str, Any] | None:
     if not path.exists():
         return None
     try:
-        proof = files.read_json(path)
+        proof: dict[str, Any] = files.read_json(path)
         proof["holds"] = _findings(proof["holds"], batch.batch)
         proof["targets"] = list(proof["targets"])
     except (GlassineError, KeyError, TypeError):
