@@ -26,7 +26,8 @@ def hold(path, how):
         f"fcntl.flock(f, fcntl.{how}); print('held', flush=True); time.sleep(60)"
     )
     holder = subprocess.Popen([sys.executable, "-c", text], stdout=subprocess.PIPE)
-    assert holder.stdout.readline() == b"held\n"
+    with holder.stdout:
+        assert holder.stdout.readline() == b"held\n"
     return holder
 
 

@@ -1,0 +1,32 @@
+"""Damaged masters by the dozen: each is taken or held, none crashes, hangs or fills the memory.
+
+Two thousand by `python tests/bench_faults/fuzz.py`.
+"""
+
+from random import Random
+
+from bench_faults import fuzz
+from faults.mutate import mutated
+from glassine import confine
+
+
+def test_damaged_masters_are_taken_or_held(tmp_path):
+    random = Random(3)
+    sound = fuzz.seeds(tmp_path)
+    path = tmp_path / "PEH-0001.tif"
+    told = set()
+    for number in range(100):
+        path.write_bytes(mutated(sound[number % len(sound)], random))
+        answer = confine.answer(lambda: fuzz.way_of_a_master(path), fuzz.SECONDS, fuzz.MEMORY_BYTES)
+        assert answer is not None, f"file {number} was not handled"
+        told.add(answer)
+    assert "masters.damaged" in told
+    assert "masters.truncated" in told
+
+
+def test_sound_ones_are_taken(tmp_path):
+    path = tmp_path / "PEH-0001.tif"
+    for content in fuzz.seeds(tmp_path)[:7]:
+        path.write_bytes(content)
+        answer = confine.answer(lambda: fuzz.way_of_a_master(path), fuzz.SECONDS, fuzz.MEMORY_BYTES)
+        assert answer == "taken"
