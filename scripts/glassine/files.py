@@ -151,6 +151,14 @@ def sweep(folder: Path) -> list[Path]:
     return removed
 
 
+def sweep_dead(folder: Path) -> None:
+    """Remove temporary files directly in `folder` whose writing process is gone."""
+    for path in sorted(folder.glob(f"{TEMPORARY_PREFIX}*")):
+        writer = path.name.removeprefix(TEMPORARY_PREFIX).partition("-")[0]
+        if not Path(f"/proc/{writer}").exists() and path.is_file():
+            path.unlink(missing_ok=True)
+
+
 def read_schema(name: str) -> dict[str, Any]:
     """Return the JSON Schema of a record file, e.g. `read_schema("intake")`."""
     path = Path(__file__).parent / "schemas" / f"{name}.schema.json"

@@ -273,6 +273,9 @@ def item_job(
         confine.memory_for(mem_mb),
     )
     with _job(frame, step_now):
+        # No other job works in an item's folder: what lies there half-written is of a job that
+        # was killed while its run went on.
+        files.sweep(item_dir)
         yield
 
 
@@ -290,6 +293,8 @@ def batch_step(step: str, batch: str, results_dir: Path, log: Path) -> Iterator[
     seconds = confine.limits().batch_seconds
     frame = _Frame(step, {"batch": batch}, results_dir, results_dir.parent, log, seconds, None)
     with _job(frame, lambda: step), _told(frame):
+        for folder in (results_dir, results_dir / "report"):
+            files.sweep_dead(folder)
         yield
 
 

@@ -65,3 +65,21 @@ def test_a_batch_that_cannot_be_taken_in_keeps_no_other_from_its_turn(pair):
     assert "Traceback" not in first.text
     assert (pair.root / "deliveries" / f"{batches.BATCH}.receipt.json").exists()
     shutil.rmtree(facts.parent)  # and the fixture sees that the others are as they were
+
+
+def test_what_a_killed_job_left_half_written_is_cleared_by_the_next(pair):
+    """The run of a killed job ends in order, so that its successor sees no broken run."""
+    assert pair.night().code == 0
+    results = pair.root / "results" / batches.BATCH
+    item = pair.item(batches.BATCH, "PEH-0001")
+    left = [
+        item / ".part-999999-manifest.json.json",
+        item / "iiif" / ".part-999999-tiles" / "x.jpg",
+        results / ".part-999999-intake.json.json",
+        results / "report" / ".part-999999-index.html.html",
+    ]
+    for path in left:
+        path.parent.mkdir(exist_ok=True)
+        path.write_text("half")
+    (item / "done.json").unlink()
+    assert_all_done(pair, pair.night())
