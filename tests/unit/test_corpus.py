@@ -81,7 +81,7 @@ def confined(tmp_path):
             held, noted, size = judge(path)
             return [sorted(held), sorted(noted), size]
 
-        answered = confine.answer(question, seconds=20, memory_bytes=2 * 2**30)
+        answered = confine.answer(question, seconds=60, memory_bytes=2 * 2**30)
         assert answered is not None, "it crashed, hung or filled the memory"
         return set(answered[0]), set(answered[1]), answered[2]
 
