@@ -98,6 +98,19 @@ class Run:
         for name in ("results", "deliveries"):
             preflight.check_writable(self.working_dir / name)
 
+    def bring_records_to_now(self) -> None:
+        """See that no record that the engine compares by time comes from the future."""
+        preflight.bring_to_now((self.working_dir / "deliveries").glob("*.json"))
+        for name in self.batches:
+            folder = self.results_dir(name)
+            for pattern in (
+                "*.json",
+                "report/index.html",
+                "targets/**/*.json",
+                "items/*/done.json",
+            ):
+                preflight.bring_to_now(folder.glob(pattern))
+
     def check_room(self) -> None:
         """Raise GlassineError where the disk is full; warn where it may become so on the way."""
         due = sum(
@@ -274,6 +287,7 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
             run.check_writable()
             run.lock.take()
             run.check_room()
+            run.bring_records_to_now()
         except GlassineError as error:
             busy = error.findings[0].code in {"run.busy", "run.jobs_alive"}
             stop(error, EXIT_BUSY if busy else EXIT_CANNOT_WRITE)
