@@ -13,6 +13,7 @@ import math
 import os
 import struct
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -387,9 +388,11 @@ def _date(value: Any) -> str | None:
     text = _text(value) or ""
     day, _, clock = text.partition(" ")
     numbers = day.split(":") + clock.split(":")
-    if len(numbers) != 6 or not all(part.isdigit() for part in numbers) or int(numbers[0]) == 0:
+    written = f"{'-'.join(numbers[:3])}T{':'.join(numbers[3:])}"
+    try:  # a camera without a clock writes zeros, a hostile file anything: no date of this world
+        return written if datetime.fromisoformat(written).isoformat() == written else None
+    except ValueError:
         return None
-    return f"{'-'.join(numbers[:3])}T{':'.join(numbers[3:])}"
 
 
 def _capture(page: Any) -> dict[str, Any]:
