@@ -15,8 +15,18 @@ import numpy as np
 import skimage.data
 
 FINE = 3
-NAMES = ("coffee.png", "chelsea.png", "rocket.jpg", "brick.png", "grass.png", "gravel.png",
-         "moon.png", "coins.png", "hubble_deep_field.jpg", "motorcycle_left.png")
+NAMES = (
+    "coffee.png",
+    "chelsea.png",
+    "rocket.jpg",
+    "brick.png",
+    "grass.png",
+    "gravel.png",
+    "moon.png",
+    "coins.png",
+    "hubble_deep_field.jpg",
+    "motorcycle_left.png",
+)
 COLOURED = ("coffee.png", "chelsea.png", "rocket.jpg", "motorcycle_left.png")
 
 
@@ -44,8 +54,12 @@ class Canvas:
             return np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]])
         t = np.linspace(0, np.pi / 2, 10)
         arcs = []
-        for cx, cy, turn in ((x + radius, y + radius, 2), (x + w - radius, y + radius, 3),
-                             (x + w - radius, y + h - radius, 0), (x + radius, y + h - radius, 1)):
+        for cx, cy, turn in (
+            (x + radius, y + radius, 2),
+            (x + w - radius, y + radius, 3),
+            (x + w - radius, y + h - radius, 0),
+            (x + radius, y + h - radius, 1),
+        ):
             u = t + turn * np.pi / 2
             arcs.append(np.c_[cx + radius * np.cos(u), cy + radius * np.sin(u)])
         return np.concatenate(arcs)
@@ -65,15 +79,22 @@ class Canvas:
         source = np.array([[0, 0], [w, 0], [w, h], [0, h]], np.float32) - 0.5
         target = (self.at(box) * FINE - 0.5).astype(np.float32)
         m = cv2.getPerspectiveTransform(source, target)
-        laid = cv2.warpPerspective(image, m, self.data.shape[1::-1], flags=cv2.INTER_LINEAR,
-                                   borderMode=cv2.BORDER_REPLICATE)
+        laid = cv2.warpPerspective(
+            image,
+            m,
+            self.data.shape[1::-1],
+            flags=cv2.INTER_LINEAR,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
         where = self.stencil(outline)
         self.data[where] = laid[where]
 
 
 def view(r: np.random.Generator, aspect: float, colour: bool) -> np.ndarray:
     """A piece of a shipped photograph as linear light, (h, w, 3) float32 in 0..1."""
-    image = cv2.imread(str(Path(skimage.data.__file__).parent / str(r.choice(COLOURED if colour else NAMES))))[..., ::-1]
+    image = cv2.imread(
+        str(Path(skimage.data.__file__).parent / str(r.choice(COLOURED if colour else NAMES)))
+    )[..., ::-1]
     h, w = image.shape[:2]
     part = r.uniform(0.45, 0.95)
     if w / h > aspect:
@@ -81,7 +102,7 @@ def view(r: np.random.Generator, aspect: float, colour: bool) -> np.ndarray:
     else:
         cw, ch = part * w, part * w / aspect
     x, y = r.uniform(0, w - cw), r.uniform(0, h - ch)
-    cut = image[int(y):int(y + ch), int(x):int(x + cw)].astype(np.float32) / 255
+    cut = image[int(y) : int(y + ch), int(x) : int(x + cw)].astype(np.float32) / 255
     if r.random() < 0.5:
         cut = cut[:, ::-1]
     light = cut**2.2
@@ -92,8 +113,13 @@ def view(r: np.random.Generator, aspect: float, colour: bool) -> np.ndarray:
     return cv2.resize(light, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC).clip(5e-4, 2)
 
 
-def develop(r: np.random.Generator, light: np.ndarray, negative: bool, base: np.ndarray,
-            top: float | None = None) -> np.ndarray:
+def develop(
+    r: np.random.Generator,
+    light: np.ndarray,
+    negative: bool,
+    base: np.ndarray,
+    top: float | None = None,
+) -> np.ndarray:
     """Transmittance (or reflectance) of the processed picture."""
     x = np.log10(light)
     if negative:
@@ -127,14 +153,22 @@ def start(r, w, h, ppi, skew, keystone=0.3):
 
 
 def truth(canvas, x, y, w, h, negative, colour, blank=False):
-    return {"corners": canvas.at(canvas.outline(x, y, w, h)),
-            "polarity": "negative" if negative else "positive",
-            "process": "colour" if colour else "monochrome", "blank": blank}
+    return {
+        "corners": canvas.at(canvas.outline(x, y, w, h)),
+        "polarity": "negative" if negative else "positive",
+        "process": "colour" if colour else "monochrome",
+        "blank": blank,
+    }
 
 
 def lay(c, r, x, y, w, h, negative, colour, base, through=None, top=None, seed=None):
-    image = develop(np.random.default_rng(seed) if seed is not None else r,
-                    view(r, w / h, colour), negative, base, top)
+    image = develop(
+        np.random.default_rng(seed) if seed is not None else r,
+        view(r, w / h, colour),
+        negative,
+        base,
+        top,
+    )
     c.paste(c.outline(x, y, w, h) if through is None else through, c.outline(x, y, w, h), image)
 
 
@@ -165,8 +199,18 @@ def mounted_slide(r, ppi):
     if r.random() < 0.2:
         w, h = h, w
     x, y = -w / 2 + r.uniform(-0.5, 0.5), -h / 2 + r.uniform(-0.5, 0.5)
-    lay(c, r, x, y, w, h, False, True, base_of(r, False, True),
-        c.outline(x, y, w, h, r.choice([0, 0.8, 2.5])))
+    lay(
+        c,
+        r,
+        x,
+        y,
+        w,
+        h,
+        False,
+        True,
+        base_of(r, False, True),
+        c.outline(x, y, w, h, r.choice([0, 0.8, 2.5])),
+    )
     return c, [truth(c, x, y, w, h, False, True)]
 
 
@@ -179,8 +223,10 @@ def sheet(r, ppi):
     c.fill(c.outline(-fw / 2, -fh / 2, fw, fh, 1), 10**-base if negative else np.full(3, 0.0008))
     for k in range(r.integers(1, 5)):
         x = fw / 2 - 10 - 6 * k
-        c.fill(np.array([[x, -fh / 2 - 0.2], [x + 3, -fh / 2 - 0.2], [x + 1.5, -fh / 2 + 1.3]]),
-               np.ones(3))
+        c.fill(
+            np.array([[x, -fh / 2 - 0.2], [x + 3, -fh / 2 - 0.2], [x + 1.5, -fh / 2 + 1.3]]),
+            np.ones(3),
+        )
     ix, iy = r.uniform(1.8, 3.2, 2)
     x, y, w, h = -fw / 2 + ix + r.uniform(-0.4, 0.4), -fh / 2 + iy, fw - 2 * ix, fh - 2 * iy
     lay(c, r, x, y, w, h, negative, colour, base)
@@ -203,8 +249,12 @@ def plate(r, ppi):
     for k in range(n):
         side, u = int(s[k]), s[k] - int(s[k])
         q, w2, h2 = inset[k], fw / 2 - inset[k], fh / 2 - inset[k]
-        edge[k] = [(-w2 + 2 * w2 * u, -h2), (w2, -h2 + 2 * h2 * u), (w2 - 2 * w2 * u, h2),
-                   (-w2, h2 - 2 * h2 * u)][side]
+        edge[k] = [
+            (-w2 + 2 * w2 * u, -h2),
+            (w2, -h2 + 2 * h2 * u),
+            (w2 - 2 * w2 * u, h2),
+            (-w2, h2 - 2 * h2 * u),
+        ][side]
         del q
     c.fill(edge, glass * 10**-base)
     ix, iy = r.uniform(3.0, 5.0, 2)
@@ -214,8 +264,10 @@ def plate(r, ppi):
         px = r.choice([-fw / 2, fw / 2])
         py = r.uniform(-fh / 2, fh / 2)
         t2 = np.linspace(0, 2 * np.pi, 9)[:-1]
-        c.fill(np.c_[px + r.uniform(0.5, 2, 8) * np.cos(t2), py + r.uniform(0.5, 3, 8) * np.sin(t2)],
-               np.ones(3))
+        c.fill(
+            np.c_[px + r.uniform(0.5, 2, 8) * np.cos(t2), py + r.uniform(0.5, 3, 8) * np.sin(t2)],
+            np.ones(3),
+        )
     return c, [truth(c, x, y, w, h, True, False)]
 
 
@@ -248,7 +300,9 @@ def holes(c, length, width, phase, value):
         for top in (-y - 2.794, y):
             left, right = max(x, -length / 2), min(x + 1.981, length / 2)
             if right - left > 0.05:
-                c.fill(c.outline(left, top, right - left, 2.794, min(0.4, (right - left) / 2.2)), value)
+                c.fill(
+                    c.outline(left, top, right - left, 2.794, min(0.4, (right - left) / 2.2)), value
+                )
 
 
 def strip_135(r, ppi):
@@ -258,7 +312,9 @@ def strip_135(r, ppi):
     negative = r.random() < 0.85
     colour = r.random() < 0.5 or not negative
     base = base_of(r, negative, colour)
-    c.fill(c.outline(-length / 2, -17.488, length, 34.976), 10**-base if negative else np.full(3, 8e-4))
+    c.fill(
+        c.outline(-length / 2, -17.488, length, 34.976), 10**-base if negative else np.full(3, 8e-4)
+    )
     holes(c, length, 34.976, r.uniform(0, 4.75), np.ones(3))
     found, seed = [], int(r.integers(1 << 30))
     w, h = 36 + r.uniform(-0.2, 0.4), 24 + r.uniform(-0.1, 0.2)
@@ -275,13 +331,19 @@ def strip_135(r, ppi):
 
 def strip_120(r, ppi):
     w = float(r.choice([41.5, 55.5, 56, 69.5, 83])) + r.uniform(-0.3, 0.3)
-    n, gap, h = (4 if w < 50 else 3 if w < 60 else 2), r.uniform(0.5, 6), 55.5 + r.uniform(-0.4, 0.6)
+    n, gap, h = (
+        (4 if w < 50 else 3 if w < 60 else 2),
+        r.uniform(0.5, 6),
+        55.5 + r.uniform(-0.4, 0.6),
+    )
     length = n * (w + gap) + r.uniform(2, 6)
     c = start(r, length + 16, 80, ppi, 2, 0.15)
     negative = r.random() < 0.85
     colour = r.random() < 0.5 or not negative
     base = base_of(r, negative, colour)
-    c.fill(c.outline(-length / 2, -30.75, length, 61.5), 10**-base if negative else np.full(3, 8e-4))
+    c.fill(
+        c.outline(-length / 2, -30.75, length, 61.5), 10**-base if negative else np.full(3, 8e-4)
+    )
     found, seed = [], int(r.integers(1 << 30))
     for k in range(n):
         x = (k - n / 2) * (w + gap) + gap / 2
@@ -302,14 +364,20 @@ def cut_frames(r, ppi):
         c.centre = np.array(spot) + r.uniform(-2, 2, 2)
         c.angle = r.uniform(-9, 9)
         a, b = r.uniform(0.5, 1.6, 2)
-        c.fill(c.outline(-18 - a, -17.488, 36 + a + b, 34.976), 10**-base if negative else np.full(3, 1e-3))
+        c.fill(
+            c.outline(-18 - a, -17.488, 36 + a + b, 34.976),
+            10**-base if negative else np.full(3, 1e-3),
+        )
         shift = r.uniform(0, 4.75)
         y = 17.488 - 2.01 - 2.794
         for x in np.arange(-18 - a + shift - 4.75, 18 + b, 4.75):
             left, right = max(x, -18 - a), min(x + 1.981, 18 + b)
             if right - left > 0.1:
                 for top in (-y - 2.794, y):
-                    c.fill(c.outline(left, top, right - left, 2.794, min(0.4, (right - left) / 2.3)), np.ones(3))
+                    c.fill(
+                        c.outline(left, top, right - left, 2.794, min(0.4, (right - left) / 2.3)),
+                        np.ones(3),
+                    )
         lay(c, r, -18, -12, 36, 24, negative, colour, base, seed=seed)
         found.append(truth(c, -18, -12, 36, 24, negative, colour))
     c.centre, c.angle = np.array([138.0, 88.0]), r.uniform(-4, 4)
@@ -338,9 +406,17 @@ def print_(r, ppi):
     return c, [truth(c, x, y, w, h, False, colour)]
 
 
-MAKERS = {"frame_135": (frame_135, 900), "mounted_slide": (mounted_slide, 650), "sheet": (sheet, 300),
-          "plate": (plate, 300), "lantern": (lantern, 420), "strip_135": (strip_135, 260),
-          "strip_120": (strip_120, 220), "cut_frames": (cut_frames, 300), "print": (print_, 230)}
+MAKERS = {
+    "frame_135": (frame_135, 900),
+    "mounted_slide": (mounted_slide, 650),
+    "sheet": (sheet, 300),
+    "plate": (plate, 300),
+    "lantern": (lantern, 420),
+    "strip_135": (strip_135, 260),
+    "strip_120": (strip_120, 220),
+    "cut_frames": (cut_frames, 300),
+    "print": (print_, 230),
+}
 
 
 def make(kind: str, seed: int) -> dict:
@@ -353,19 +429,29 @@ def make(kind: str, seed: int) -> dict:
     light = cv2.GaussianBlur(light, (0, 0), r.uniform(0.4, 1.3))
     if r.random() < 0.3:
         light = cv2.blur(light, (1, 3) if r.random() < 0.5 else (3, 3))
-    y, x = np.mgrid[-1:1:complex(c.h), -1:1:complex(c.w)].astype(np.float32)
+    y, x = np.mgrid[-1 : 1 : complex(c.h), -1 : 1 : complex(c.w)].astype(np.float32)
     light *= (1 - r.uniform(0, 0.05) * x * x - r.uniform(0, 0.05) * y * y)[..., None]
     if r.random() < 0.15:  # Newton rings
         rings = np.hypot(x - r.uniform(-1, 1), y - r.uniform(-1, 1))
         light *= (1 + 0.02 * np.cos(300 * rings * rings) * np.exp(-3 * rings))[..., None]
     light += r.uniform(0, 0.002)
     electrons = r.uniform(8000, 60000)
-    light = light + np.sqrt(np.maximum(light, 0) / electrons) * r.standard_normal(light.shape).astype(np.float32)
+    light = light + np.sqrt(np.maximum(light, 0) / electrons) * r.standard_normal(
+        light.shape
+    ).astype(np.float32)
     light += 3e-4 * r.standard_normal(light.shape).astype(np.float32)
     for _ in range(r.integers(0, 25)):
         px, py = r.integers(0, c.w), r.integers(0, c.h)
-        cv2.ellipse(light, (int(px), int(py)), (int(r.integers(1, 6)), 1), float(r.uniform(0, 180)),
-                    0, 360, [float(r.uniform(0.05, 0.5))] * 3, -1)
+        cv2.ellipse(
+            light,
+            (int(px), int(py)),
+            (int(r.integers(1, 6)), 1),
+            float(r.uniform(0, 180)),
+            0,
+            360,
+            [float(r.uniform(0.05, 0.5))] * 3,
+            -1,
+        )
     light = np.clip(light * r.uniform(0.7, 1.0), 0, 1)
     encoding = str(r.choice(["linear", "gamma-2.2", "gamma-1.8"]))
     if encoding != "linear":
@@ -373,5 +459,11 @@ def make(kind: str, seed: int) -> dict:
     pixels = (light * 65535 + 0.5).astype(np.uint16)
     if r.random() < 0.15 and all(f["process"] == "monochrome" for f in found):
         pixels = np.ascontiguousarray(pixels[..., 1])
-    return {"kind": kind, "name": f"{kind}-other-{seed}", "pixels": pixels, "encoding": encoding,
-            "ppi": ppi, "frames": found}
+    return {
+        "kind": kind,
+        "name": f"{kind}-other-{seed}",
+        "pixels": pixels,
+        "encoding": encoding,
+        "ppi": ppi,
+        "frames": found,
+    }
