@@ -39,7 +39,7 @@ class Film:
 # (common practice, no source).
 FILM_135 = Film("135", 34.976, 24.0, (36.0, 18.0), "ISO 1007 (24 x 36 mm); ISO 491 (width)")
 
-# Kodak Standard perforations: pitch 0.1870 in = 4.75 mm, 1.981 x 2.794 mm
+# KS perforations (positive, KS-1870): pitch 0.1870 in = 4.75 mm, 1.981 x 2.794 mm
 # (B. Pritchard, film glossary, "Pitch"; encyclopedia text on 35 mm perforations).
 PERFORATION_PITCH_MM = 4.75
 PERFORATION_SIZE_MM = (1.981, 2.794)  # along the film, across it
