@@ -19,6 +19,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parents[1] / "scripts"))
 sys.path.insert(0, str(Path(__file__).parent))
 
 from film import samples

@@ -17,10 +17,16 @@ TREND = "targets.sqlite"
 def measure(batch_dir: Path, results_dir: Path, given: dict[str, Any]) -> None:
     """Write targets.json of a batch: each target's result, and what follows for the delivery.
 
+    Raises GlassineError where a capture is not what the checksum list says.
+
     A missed level fails nothing here; `check` holds the delivery where the settings say so.
     """
-    from glassine import targets
+    from glassine import fixity, targets
 
+    for target in given["targets"]:
+        for capture in target["captures"]:
+            path = files.inside(batch_dir, capture["path"])
+            fixity.verify_master(path, capture, require_manifest=False)
     results = targets.measure_target(batch_dir, results_dir / FOLDER, given)
     database = results_dir.parent / TREND
     targets.trend.record(database, results)

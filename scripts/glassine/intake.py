@@ -389,9 +389,19 @@ class _Intake:
         return catalogue.read_catalogue(path, self.settings) if path else None
 
     def _target(self, target: dict[str, Any]) -> dict[str, Any]:
-        """Return a target of batch.yaml with the sizes and times of its captures."""
-        seen = {entry.path: [entry.size, entry.mtime_ns] for entry in self.entries}
-        captures = {path: seen.get(path) for path in sorted(target_files([target]))}
+        """Return a target of batch.yaml with what is known of each of its captures."""
+        wanted = target_files([target])
+        captures = [
+            {
+                "path": entry.path,
+                "part": None,
+                "bytes": entry.size,
+                "mtime_ns": entry.mtime_ns,
+                "expected": self.expected.get(entry.path, {}),
+            }
+            for entry in self.entries
+            if entry.path in wanted and entry.problem is None
+        ]
         return {**target, "captures": captures}
 
     def _item(self, item: str) -> _Item:

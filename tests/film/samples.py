@@ -18,7 +18,9 @@ import numpy as np
 
 from film import icc, plan_scene, png, things, write_master
 from film.tiff import Capture, Storage
+from targets import draw_samples
 
+TARGETS = "targets"
 BATCH = "harbour-2026-03"
 SCENE_LONG_EDGE_PX = 320
 DEFLATE, PLAIN, TILED = Storage(), Storage("none"), Storage(tile=256)
@@ -246,6 +248,8 @@ items:
     process: monochrome
     nominal_ppi: 240
   # PEH-0010 and PEH-0012 are left to recognition.
+# Captures of a film and of a print target on this rig, each with one of the bare light.
+targets:
 """
 
 COLUMNS = (
@@ -568,9 +572,14 @@ def write_batch(root: Path, truth_folder: Path | None) -> Iterator[tuple[str, in
         path = sample.write(folder, scene)
         truth.add(sample, scene)
         yield sample.name, path.stat().st_size
-    (folder / "batch.yaml").write_text(BATCH_YAML, "utf-8")
+    captures = []
+    for path in draw_samples.write(folder / TARGETS):
+        captures.append(f"{TARGETS}/{path.name}")
+        yield captures[-1], path.stat().st_size
+    batch_yaml = BATCH_YAML + draw_samples.batch_lines(TARGETS)
+    (folder / "batch.yaml").write_text(batch_yaml, "utf-8")
     (folder / "catalogue.csv").write_text(catalogue_text(CATALOGUE), "utf-8")
-    names = [sample.name for sample in SAMPLES]
+    names = [*(sample.name for sample in SAMPLES), *captures]
     (folder / "manifest-sha256.txt").write_text(manifest_text(folder, names), "utf-8")
     if truth_folder is not None:
         truth.write(truth_folder)

@@ -25,6 +25,7 @@ from film.faulty import make_faulty_batch
 from film.optics import Box, Camera, Field, Flat, Layer, Stock
 from film.tiff import Storage
 from glassine import model
+from targets import draw_samples
 
 PROJECT = Path(__file__).resolve().parents[2]
 FOLDER = PROJECT / "sample_masters" / samples.BATCH
@@ -44,9 +45,16 @@ def test_a_sample_is_made_again_byte_for_byte(name: str, tmp_path: Path) -> None
     assert samples.sha256(path) == _manifest()[name]
 
 
+def test_the_sample_targets_are_made_again_byte_for_byte(tmp_path: Path) -> None:
+    for path in draw_samples.write(tmp_path):
+        assert samples.sha256(path) == _manifest()[f"{samples.TARGETS}/{path.name}"]
+
+
 def test_the_committed_masters_are_those_of_the_manifest() -> None:
-    masters = sorted(path.name for path in FOLDER.glob("*.tif"))
-    assert masters == sorted(_manifest()) == sorted(TRUTH["masters"])
+    pictures = sorted(path.relative_to(FOLDER).as_posix() for path in FOLDER.rglob("*.tif"))
+    assert pictures == sorted(_manifest())
+    masters = [name for name in pictures if not name.startswith(f"{samples.TARGETS}/")]
+    assert masters == sorted(TRUTH["masters"])
     assert all(samples.sha256(FOLDER / name) == digest for name, digest in _manifest().items())
     total = sum(path.stat().st_size for path in FOLDER.rglob("*"))
     assert total < BUDGET_BYTES
