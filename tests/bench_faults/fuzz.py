@@ -23,8 +23,9 @@ sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2] / 
 import numpy as np  # noqa: E402
 import tifffile  # noqa: E402
 
+from apart import Apart  # noqa: E402
 from faults.mutate import mutated  # noqa: E402
-from glassine import confine, labels, masters, settings  # noqa: E402
+from glassine import labels, masters, settings  # noqa: E402
 from glassine.errors import GlassineError  # noqa: E402
 
 CORPUS = settings.PROJECT.parent / "shared" / "corpus"
@@ -54,8 +55,9 @@ def seeds(folder: Path) -> list[bytes]:
     return found
 
 
-def way_of_a_master(path: Path) -> str:
+def way_of_a_master(name: str) -> str:
     """Return the code that the file is held with, or "taken"."""
+    path = Path(name)
     try:
         masters.read_header(path)
         image = masters.open_image(path)
@@ -79,13 +81,17 @@ def main() -> int:
     random = Random(arguments.seed)
     counted: Counter[str] = Counter()
     slowest = 0.0
-    with tempfile.TemporaryDirectory() as name:
+    question = "bench_faults.fuzz:way_of_a_master"
+    with (
+        tempfile.TemporaryDirectory() as name,
+        Apart(question, SECONDS, MEMORY_BYTES) as apart,
+    ):
         sound = seeds(Path(name))
         path = Path(name) / "PEH-0001.tif"
         for number in range(arguments.files):
             path.write_bytes(mutated(sound[number % len(sound)], random))
             started = time.monotonic()
-            told = confine.answer(lambda: way_of_a_master(path), SECONDS, MEMORY_BYTES)
+            told = apart.ask(str(path))
             slowest = max(slowest, time.monotonic() - started)
             counted[told or "NOT HANDLED"] += 1
             if told is None:

@@ -5,9 +5,13 @@ Two thousand by `python tests/bench_faults/fuzz.py`.
 
 from random import Random
 
+from apart import Apart
 from bench_faults import fuzz
 from faults.mutate import mutated
-from glassine import confine
+
+
+def asker():
+    return Apart("bench_faults.fuzz:way_of_a_master", fuzz.SECONDS, fuzz.MEMORY_BYTES)
 
 
 def test_damaged_masters_are_taken_or_held(tmp_path):
@@ -15,18 +19,19 @@ def test_damaged_masters_are_taken_or_held(tmp_path):
     sound = fuzz.seeds(tmp_path)
     path = tmp_path / "PEH-0001.tif"
     told = set()
-    for number in range(100):
-        path.write_bytes(mutated(sound[number % len(sound)], random))
-        answer = confine.answer(lambda: fuzz.way_of_a_master(path), fuzz.SECONDS, fuzz.MEMORY_BYTES)
-        assert answer is not None, f"file {number} was not handled"
-        told.add(answer)
+    with asker() as apart:
+        for number in range(100):
+            path.write_bytes(mutated(sound[number % len(sound)], random))
+            answer = apart.ask(str(path))
+            assert answer is not None, f"file {number} was not handled"
+            told.add(answer)
     assert "masters.damaged" in told
     assert "masters.truncated" in told
 
 
 def test_sound_ones_are_taken(tmp_path):
     path = tmp_path / "PEH-0001.tif"
-    for content in fuzz.seeds(tmp_path)[:7]:
-        path.write_bytes(content)
-        answer = confine.answer(lambda: fuzz.way_of_a_master(path), fuzz.SECONDS, fuzz.MEMORY_BYTES)
-        assert answer == "taken"
+    with asker() as apart:
+        for content in fuzz.seeds(tmp_path)[:7]:
+            path.write_bytes(content)
+            assert apart.ask(str(path)) == "taken"

@@ -10,8 +10,8 @@ import shutil
 import pytest
 from PIL import Image
 
-from glassine import confine, masters, settings
-from glassine.errors import GlassineError
+from apart import Apart
+from glassine import masters, settings
 
 CORPUS = settings.PROJECT.parent / "shared" / "corpus"
 ROWS = (
@@ -50,38 +50,20 @@ def policy_codes(row):
     return found
 
 
-def judge(path):
-    """Return (codes it is held with, codes of notes, size) of a file, all pixels decoded."""
-    try:
-        header = masters.read_header(path)
-        image = masters.open_image(path)
-        try:
-            image.write_to_memory()
-        except masters.pyvips.Error as problem:
-            raise masters.decoding_problem(path, problem) from problem
-    except GlassineError as error:
-        for finding in error.findings:
-            assert finding.what and finding.expected and finding.next_step
-            assert not {"operand", "instance", "index out", "NoneType"} & set(finding.what.split())
-        return {each.code.removeprefix("masters.") for each in error.findings}, set(), None
-    told = masters.notes(header, path.name)
-    assert all(note.severity == "note" for note in told)
-    return set(), {note.code.removeprefix("masters.") for note in told}, [image.width, image.height]
+@pytest.fixture(scope="module")
+def apart():
+    with Apart("judged:judge", seconds=60, memory_bytes=2 * 2**30) as asker:
+        yield asker
 
 
 @pytest.fixture
-def confined(tmp_path):
+def confined(tmp_path, apart):
     """Judge a file in a process with limits: a crash or a hang is told, not suffered."""
 
     def ask(row):
         path = tmp_path / "PEH-0001.tif"
         shutil.copy(CORPUS / row["file"], path)
-
-        def question():
-            held, noted, size = judge(path)
-            return [sorted(held), sorted(noted), size]
-
-        answered = confine.answer(question, seconds=60, memory_bytes=2 * 2**30)
+        answered = apart.ask(str(path))
         assert answered is not None, "it crashed, hung or filled the memory"
         return set(answered[0]), set(answered[1]), answered[2]
 

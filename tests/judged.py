@@ -1,0 +1,28 @@
+"""What becomes of a file that is offered as a master."""
+
+from pathlib import Path
+
+from glassine import masters
+from glassine.errors import GlassineError
+
+
+def judge(name):
+    """Return (codes it is held with, codes of notes, size px) of a file, all pixels decoded."""
+    path = Path(name)
+    try:
+        header = masters.read_header(path)
+        image = masters.open_image(path)
+        try:
+            image.write_to_memory()
+        except masters.pyvips.Error as problem:
+            raise masters.decoding_problem(path, problem) from problem
+    except GlassineError as error:
+        for finding in error.findings:
+            assert finding.what and finding.expected and finding.next_step
+            assert not {"operand", "instance", "index out", "NoneType"} & set(finding.what.split())
+        held = {each.code.removeprefix("masters.") for each in error.findings}
+        return sorted(held), [], None
+    told = masters.notes(header, path.name)
+    assert all(note.severity == "note" for note in told)
+    noted = sorted({note.code.removeprefix("masters.") for note in told})
+    return [], noted, [image.width, image.height]
