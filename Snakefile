@@ -46,6 +46,10 @@ rule all:
         *[due_of(batch) for batch in RUN.batches],
 
 
+onstart:
+    RUN.tell_progress()
+
+
 onsuccess:
     RUN.finish(failed=False)
 

@@ -24,6 +24,9 @@ class Outcome:
     jobs: set[tuple[str, str]]
 
 
+_TELLS_TIME = re.compile(r"(/timings/|/logs/|\.lock$|report/|results/summary\.json$)")
+
+
 class Studio:
     """A working directory with a folder of masters."""
 
@@ -72,7 +75,7 @@ class Studio:
         return {
             str(path.relative_to(base)): hashlib.sha256(path.read_bytes()).hexdigest()
             for path in sorted(base.rglob("*"))
-            if path.is_file() and not re.search(r"(/timings/|/logs/|\.lock$|report/)", str(path))
+            if path.is_file() and not _TELLS_TIME.search(str(path))
         }
 
     def masters_state(self) -> dict[str, tuple[str, int, int]]:

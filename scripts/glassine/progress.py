@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 import sys
+import threading
 import time
 from collections import Counter
 from collections.abc import Callable
@@ -185,6 +187,30 @@ def follow(
         if not running:
             return
         sleep(every_s)
+
+
+class Teller(threading.Thread):
+    """Writes how far each batch is, in plain lines, while a run goes on in this process."""
+
+    def __init__(self, working_dir: Path, batches: list[str], out: TextIO) -> None:
+        super().__init__(name="progress", daemon=True)
+        self._working_dir, self._batches, self._out = working_dir, batches, out
+        self._over = threading.Event()
+
+    def run(self) -> None:
+        while not self._over.wait(_LINE_EVERY_S):
+            found = []
+            for batch in self._batches:
+                # One not taken in yet, or whose record is being written, is told of later.
+                with contextlib.suppress(GlassineError, KeyError, TypeError, OSError):
+                    found += look(self._working_dir, [batch], time.time())
+            self._out.write("".join(f"{clock.now_text()} {each.line()}\n" for each in found))
+            self._out.flush()
+
+    def end(self) -> None:
+        """Say no more."""
+        self._over.set()
+        self.join()
 
 
 def main(arguments: list[str] | None = None) -> int:

@@ -7,10 +7,13 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from glassine import confine, files, jobs, plan, preflight, runlock, settings
 from glassine.errors import GlassineError
+
+if TYPE_CHECKING:
+    from glassine import progress
 
 # Exit codes of <sysexits.h>: a wrong setting, "try again later", "cannot create the output".
 EXIT_SETTINGS = 78
@@ -39,6 +42,7 @@ class Run:
         self.masters = plan.masters_folder(self.config["masters"], working_dir)
         self.batches = plan.batches(self.masters, self.config)
         self.lock = runlock.RunLock(working_dir)
+        self._telling: progress.Teller | None = None
         self._read = functools.lru_cache(maxsize=64)(self._read_batch)
 
     def batch_dir(self, batch: str) -> Path:
@@ -207,8 +211,18 @@ class Run:
 
         return report.write_report(self.results_dir(name), self.report_given(name))
 
+    def tell_progress(self) -> None:
+        """Say from now on, once a minute and until the run ends, how far each batch is."""
+        from glassine import progress
+
+        self._telling = progress.Teller(self.working_dir, self.batches, sys.stderr)
+        self._telling.start()
+
     def finish(self, failed: bool) -> None:
-        """Make what a run with held items still owes, and say where the results are."""
+        """Make what a run with held items still owes, say where the results are, and tell those
+        who are to be told (`results/summary.json`, and `report.notify` in the settings)."""
+        if self._telling:
+            self._telling.end()
         for name in self.batches:
             if not (self.results_dir(name) / "intake.json").exists():
                 sys.stderr.write(f"{name}: not taken in; see results/{name}/logs/intake.log\n")
@@ -216,7 +230,16 @@ class Run:
             if failed:
                 self._guard(lambda name=name: self._owed(name), name)  # type: ignore[misc]
             self._guard(lambda name=name: self._say(name), name)  # type: ignore[misc]
+        self._guard(self._notify, "summary")
         self.lock.ended()
+
+    def _notify(self) -> None:
+        """Write the summary of the run for machines, and send it where the settings say so."""
+        from glassine import notify, progress
+
+        found = progress.summary(self.working_dir, self.batches) | {"running": False}
+        files.write_json(self.working_dir / "results" / "summary.json", found)
+        notify.send(self.config["report"]["notify"], found)
 
     def _owed(self, name: str) -> None:
         try:

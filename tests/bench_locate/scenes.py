@@ -228,12 +228,16 @@ def lay_picture(
 ) -> None:
     """Multiply `target` (transmittance) by the picture where `inside` (coverage) is set."""
     hh, ww = exposure.shape[:2]
-    mx = ((u / w + 0.5) * ww - 0.5).astype(np.float32)
-    my = ((v / h + 0.5) * hh - 0.5).astype(np.float32)
+    rows, columns = np.flatnonzero(inside.any((1, 2))), np.flatnonzero(inside.any((0, 2)))
+    if not len(rows):
+        return
+    part = slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
+    mx = ((u[part] / w + 0.5) * ww - 0.5).astype(np.float32)
+    my = ((v[part] / h + 0.5) * hh - 0.5).astype(np.float32)
     e = cv2.remap(exposure, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT_101)
     t = 10 ** -dens(e)
-    target *= 1 - inside
-    target += t * inside
+    target[part] *= 1 - inside[part]
+    target[part] += t * inside[part]
 
 
 STYLES = ("day", "day", "day", "plainsky", "night", "snow", "thin", "dense")

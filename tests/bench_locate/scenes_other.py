@@ -64,30 +64,35 @@ class Canvas:
             arcs.append(np.c_[cx + radius * np.cos(u), cy + radius * np.sin(u)])
         return np.concatenate(arcs)
 
-    def stencil(self, outline: np.ndarray) -> np.ndarray:
-        mask = np.zeros(self.data.shape[:2], np.uint8)
+    def stencil(self, outline: np.ndarray) -> tuple[tuple[slice, slice], np.ndarray]:
+        """Return the part of the canvas that holds the outline, and which of its pixels do."""
         p = self.at(outline) * FINE - 0.5
-        cv2.fillPoly(mask, [np.round(p * 16).astype(np.int32)], 1, cv2.LINE_8, 4)
-        return mask > 0
+        height, width = self.data.shape[:2]
+        low = np.clip(np.floor(p.min(0)).astype(int) - 1, 0, (width - 1, height - 1))
+        high = np.clip(np.ceil(p.max(0)).astype(int) + 2, low + 1, (width, height))
+        mask = np.zeros((high - low)[::-1], np.uint8)
+        cv2.fillPoly(mask, [np.round((p - low) * 16).astype(np.int32)], 1, cv2.LINE_8, 4)
+        return (slice(low[1], high[1]), slice(low[0], high[0])), mask > 0
 
     def fill(self, outline: np.ndarray, value: object) -> None:
-        self.data[self.stencil(outline)] = np.asarray(value, np.float32)
+        part, where = self.stencil(outline)
+        self.data[part][where] = np.asarray(value, np.float32)
 
     def paste(self, outline: np.ndarray, box: np.ndarray, image: np.ndarray) -> None:
         """Lay an image whose corners are `box` (local mm, 4 x 2), seen through `outline`."""
+        part, where = self.stencil(outline)
         h, w = image.shape[:2]
         source = np.array([[0, 0], [w, 0], [w, h], [0, h]], np.float32) - 0.5
-        target = (self.at(box) * FINE - 0.5).astype(np.float32)
-        m = cv2.getPerspectiveTransform(source, target)
+        start = np.array([part[1].start, part[0].start])
+        target = (self.at(box) * FINE - 0.5 - start).astype(np.float32)
         laid = cv2.warpPerspective(
             image,
-            m,
-            self.data.shape[1::-1],
+            cv2.getPerspectiveTransform(source, target),
+            where.shape[::-1],
             flags=cv2.INTER_LINEAR,
             borderMode=cv2.BORDER_REPLICATE,
         )
-        where = self.stencil(outline)
-        self.data[where] = laid[where]
+        self.data[part][where] = laid[where]
 
 
 def view(r: np.random.Generator, aspect: float, colour: bool) -> np.ndarray:

@@ -118,3 +118,15 @@ def test_nothing_taken_in_yet(tmp_path: Path) -> None:
     out = io.StringIO()
     progress.follow(tmp_path, [], out, 0.01)
     assert "nothing has been taken in yet" in out.getvalue()
+
+
+def test_a_run_says_how_far_it_is(night: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(progress, "_LINE_EVERY_S", 0.01)
+    out = io.StringIO()
+    teller = progress.Teller(night, ["not-taken-in-yet", make_results.BATCH], out)
+    teller.start()
+    deadline = time.monotonic() + 20
+    while not out.getvalue() and time.monotonic() < deadline:
+        time.sleep(0.02)
+    teller.end()
+    assert "8 of 12 finished, 2 held, 1 waiting, 1 left" in out.getvalue()

@@ -54,6 +54,13 @@ def test_one_command_makes_every_file_of_the_contract(finished):
     assert studio.masters_state() == before
 
 
+def test_the_run_leaves_a_summary_for_machines(finished):
+    studio, _, _ = finished
+    told = json.loads((studio.root / "results" / "summary.json").read_text("utf-8"))
+    assert (told["finished"], told["held"], told["left"], told["running"]) == (2, 0, 0, False)
+    assert [each["batch"] for each in told["batches"]] == [BATCH]
+
+
 def test_the_bag_is_accepted_by_an_independent_reader(finished):
     studio, _, _ = finished
     bag = bagit.Bag(str(studio.root / "deliveries" / BATCH))
