@@ -59,17 +59,30 @@ def process_item(
 
     with jobs.item_job(item, item_dir, item_dir / "logs" / "item.log", mem_mb, step_now):
         done = _read_done(item_dir)
-        for place in range(first_due(done, steps, item_dir), len(steps)):
+        first = first_due(done, steps, item_dir)
+        # Render reads each master whole and compares its digest: what follows in this process
+        # need not read it again.
+        read = {"masters_read": first <= [each["step"] for each in steps].index("render")}
+        for place in range(first, len(steps)):
             done = {earlier["step"]: done[earlier["step"]] for earlier in steps[:place]}
-            _do_step(batch_dir, item_dir, steps[place], done)
+            _do_step(batch_dir, item_dir, steps[place], done, read)
         plan.write_stamp(item_dir, key)
 
 
-def _do_step(batch_dir: Path, item_dir: Path, given: dict[str, Any], done: dict[str, str]) -> None:
-    """Do one step; `steps.json` forgets it and what follows while it is under way."""
+def _do_step(
+    batch_dir: Path,
+    item_dir: Path,
+    given: dict[str, Any],
+    done: dict[str, str],
+    read: dict[str, bool],
+) -> None:
+    """Do one step; `steps.json` forgets it and what follows while it is under way.
+
+    read: what is known of this process alone, beside what the step is given.
+    """
     name = given["step"]
     with jobs.item_step(name, given["item"], item_dir, item_dir / "logs" / f"{name}.log"):
         files.write_json(item_dir / STEPS_DONE, done)
-        plan.step_function(name)(batch_dir, item_dir, given)
+        plan.step_function(name)(batch_dir, item_dir, given | read)
         done[name] = _digest(given)
         files.write_json(item_dir / STEPS_DONE, done)

@@ -1,7 +1,8 @@
 """List and check all that belongs to an item's package; nothing is copied yet.
 
 Every byte is read again from disk and compared with what the step that wrote it noted, so that
-a file damaged since then holds the item instead of being delivered.
+a file damaged since then holds the item instead of being delivered. Only a master that the same
+process has just read and compared (`masters_read` in what the step is given) is not read twice.
 """
 
 from __future__ import annotations
@@ -107,16 +108,35 @@ class _Packing:
                 )
             )
         for path in sorted(set(given) & set(noted)):
-            entry = self.add(f"masters/{path}", f"master:{path}", "master")
-            self.expect(entry, noted[path]["digests"], "fixity.json")
-            self.unchanged(given[path])
+            unchanged = self.unchanged(given[path])
+            if unchanged and self.given.get("masters_read"):
+                self.add_read(path, noted[path])
+            else:
+                entry = self.add(f"masters/{path}", f"master:{path}", "master")
+                self.expect(entry, noted[path]["digests"], "fixity.json")
 
-    def unchanged(self, master: dict[str, Any]) -> None:
+    def add_read(self, path: str, noted: dict[str, Any]) -> None:
+        """Take in a master that this process has just read whole and found as noted."""
+        digests = noted["digests"]
+        self.placed.append(
+            Placed(
+                f"masters/{path}",
+                f"master:{path}",
+                noted["bytes"],
+                digests["sha256"],
+                digests["sha512"],
+                "master",
+            )
+        )
+
+    def unchanged(self, master: dict[str, Any]) -> bool:
+        """Return whether size and time are as intake saw them; a finding where they are not."""
         try:
             state = (self.batch_dir / master["path"]).stat()
         except OSError:
-            return  # `add` told it
-        if (state.st_size, state.st_mtime_ns) != (master["bytes"], master["mtime_ns"]):
+            return False  # reading it tells why
+        same = (state.st_size, state.st_mtime_ns) == (master["bytes"], master["mtime_ns"])
+        if not same:
             self.findings.append(
                 _finding(
                     "changed",
@@ -126,6 +146,7 @@ class _Packing:
                     "Find out who writes in the masters' folder; run again when it is settled.",
                 )
             )
+        return same
 
     def derivatives(self) -> None:
         embedded = contracts.read(self.item_dir / "embedded.json", "embedded")

@@ -119,6 +119,22 @@ DAMAGED: dict[str, tuple[Callable[[Path, Path], object], set[str]]] = {
 }
 
 
+@pytest.mark.parametrize("kind", [kind for kind in DAMAGED if "time kept" not in kind])
+def test_a_master_just_read_is_not_read_again_but_looked_at(kind: str, tmp_path: Path) -> None:
+    batch_dir, item_dir, given = ready(tmp_path)
+    package.pack_item(batch_dir, item_dir, given)
+    (item_dir / "package.json").rename(tmp_path / "read.json")
+    package.pack_item(batch_dir, item_dir, given | {"masters_read": True})
+    told = files.read_json(item_dir / "package.json")
+    assert told["files"] == files.read_json(tmp_path / "read.json")["files"]
+    (item_dir / "package.json").unlink()
+    damage, expected = DAMAGED[kind]
+    damage(batch_dir, item_dir)
+    with pytest.raises(GlassineError) as caught:
+        package.pack_item(batch_dir, item_dir, given | {"masters_read": True})
+    assert {finding.code for finding in caught.value.findings} == expected
+
+
 @pytest.mark.parametrize("kind", DAMAGED)
 def test_what_was_damaged_since_its_step_holds_the_item(kind: str, tmp_path: Path) -> None:
     batch_dir, item_dir, given = ready(tmp_path)
