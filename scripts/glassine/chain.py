@@ -11,14 +11,14 @@ import hashlib
 from pathlib import Path
 from typing import Any
 
-from glassine import files, jobs, plan, settings
+from glassine import files, jobs, plan
 from glassine.errors import GlassineError
 
 STEPS_DONE = "steps.json"
 
 
 def _digest(given: dict[str, Any]) -> str:
-    return hashlib.sha256(settings.canonical(given).encode()).hexdigest()
+    return hashlib.sha256(files.canonical(given).encode()).hexdigest()
 
 
 def _read_done(item_dir: Path) -> dict[str, str]:

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from glassine import __version__, bag, clock, contracts, files, handover, hashing, naming, settings
+from glassine import __version__, bag, clock, contracts, files, handover, hashing, naming
 from glassine.carriers import Source, carrier
 from glassine.errors import GlassineError
 
@@ -151,7 +151,7 @@ def _content(items: list[Item], lacking: list[dict[str, Any]], own: dict[str, An
     listed = [[item.name, item.digest] for item in items]
     missing = sorted(entry["item"] for entry in lacking)
     how = [own.get("form", "folder"), own.get("max_bag_gb", 0)]
-    return hashlib.sha256(settings.canonical([listed, missing, how]).encode()).hexdigest()
+    return hashlib.sha256(files.canonical([listed, missing, how]).encode()).hexdigest()
 
 
 def _receipts(deliveries_dir: Path, batch: str) -> dict[int, Path]:

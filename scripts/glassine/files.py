@@ -70,6 +70,11 @@ def write_text(path: Path, text: str) -> None:
     write_bytes(path, text.encode("utf-8"))
 
 
+def canonical(value: Any) -> str:
+    """Return `value` as the shortest sorted JSON, for comparing and hashing."""
+    return json.dumps(value, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+
+
 def dump_json(value: Any) -> str:
     """Return `value` as JSON text: sorted keys, two blanks, a final newline, never NaN."""
     return json.dumps(value, ensure_ascii=False, sort_keys=True, indent=2, allow_nan=False) + "\n"

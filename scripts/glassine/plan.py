@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from glassine import files, settings
+from glassine import files
 from glassine.errors import GlassineError
 
 STAMP = "done.json"
@@ -132,7 +132,7 @@ def steps_given(batch: Batch, item: str, config: dict[str, Any]) -> list[dict[st
 
 def key(batch: Batch, item: str, config: dict[str, Any]) -> str:
     """Return a digest of all that the steps of an item are given."""
-    text = settings.canonical(steps_given(batch, item, config))
+    text = files.canonical(steps_given(batch, item, config))
     return hashlib.sha256(text.encode()).hexdigest()
 
 
@@ -171,7 +171,7 @@ def unsettled(batch: Batch, items_dir: Path, config: dict[str, Any]) -> list[str
 def delivery_key(batch: Batch, config: dict[str, Any]) -> str:
     """Return a digest of all that a delivery of the whole batch depends on."""
     parts = [key(batch, item, config) for item in batch.ready()]
-    text = settings.canonical([parts, config["delivery"], config["institution"]])
+    text = files.canonical([parts, config["delivery"], config["institution"]])
     return hashlib.sha256(text.encode()).hexdigest()
 
 
@@ -200,6 +200,8 @@ def batches(masters_dir: Path, config: dict[str, Any]) -> list[str]:
 
 def masters_folder(configured: str, working_dir: Path) -> Path:
     """Return the masters' folder: from the working directory, else from the project's folder."""
+    from glassine import settings  # brings the schema checker; an item's job does without
+
     here = working_dir / configured
     there = settings.PROJECT / configured
     for folder in (here, there):

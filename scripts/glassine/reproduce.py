@@ -15,7 +15,7 @@ from typing import Any
 
 import pyvips
 
-from glassine import bag, embed, files, hashing, profiles, render, settings
+from glassine import bag, embed, files, hashing, profiles, render
 from glassine.errors import Finding, GlassineError
 from glassine.events import software
 
@@ -212,7 +212,7 @@ class _Item:
                 "the parameters that repeat the pictures.",
             )
             for name, made in again.items()
-            if settings.canonical(made) != settings.canonical(recorded[name])
+            if files.canonical(made) != files.canonical(recorded[name])
         ]
 
     def files(self) -> list[Finding]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import copy
-import json
 from pathlib import Path
 from typing import Any
 
@@ -127,8 +126,3 @@ def load(given: dict[str, Any], where: str = "config/config.yaml") -> dict[str, 
     if found:
         raise GlassineError(found)
     return complete
-
-
-def canonical(value: Any) -> str:
-    """Return `value` as the shortest sorted JSON, for comparing and hashing."""
-    return json.dumps(value, sort_keys=True, ensure_ascii=False, separators=(",", ":"))

@@ -12,7 +12,7 @@ import pytest
 from skimage.color import deltaE_ciede2000, rgb2lab
 
 from bench_tone import negatives, positives, run
-from glassine import colour, settings, tone
+from glassine import colour, files, settings, tone
 from glassine.model import Facts, Frame, MasterGeometry
 from unit.test_colour import through_lcms, wide_profile
 
@@ -147,7 +147,7 @@ def test_one_tone_for_each_frame_and_the_same_every_time() -> None:
     source, shape = strip()
     first = tone.plan(source, shape, Facts(), LINEAR, SECTION)
     assert len(first) == 3
-    assert settings.canonical(first) == settings.canonical(
+    assert files.canonical(first) == files.canonical(
         tone.plan(source, shape, Facts(), LINEAR, SECTION)
     )
 
