@@ -24,8 +24,8 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine import colour
+from glassine.files import canonical
 from glassine.model import Corners, Facts, Frame, MasterGeometry
-from glassine.settings import canonical
 
 if TYPE_CHECKING:
     from glassine.pixels import Source
