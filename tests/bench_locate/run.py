@@ -10,8 +10,11 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import json
+import math
 import time
 from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 import cv2
@@ -20,32 +23,43 @@ import numpy as np
 from bench_locate import score
 from glassine.locate import locate_array
 from glassine.model import Facts
+from glassine.pixels import REDUCED_LONG_EDGE
 
 KINDS = [
     "frame_135", "mounted_slide", "sheet", "plate", "lantern", "strip_135", "strip_120",
     "cut_frames", "print",
 ]  # fmt: skip
-REDUCED_PX = 1500
 # The baseline's second form takes this share of the shorter side off each side, for mask or rebate.
 INSET = 0.04
 
 
-def scene_of(maker: str, kind: str, seed: int) -> dict[str, Any]:
+def scene_of(maker: str, kind: str, seed: int, kept: Path | None = None) -> dict[str, Any]:
+    """Return a scene as a dict; `kept` is a folder that spares drawing it a second time."""
+    path = kept / f"{maker}-{kind}-{seed}.npz" if kept else None
+    if path is not None and path.exists():
+        with np.load(path) as stored:
+            scene: dict[str, Any] = json.loads(str(stored["scene"]))
+            return {**scene, "pixels": stored["pixels"]}
     made = importlib.import_module(f"bench_locate.{maker}").make(kind, seed)
     scene = made if isinstance(made, dict) else {**vars(made)}
-    scene["frames"] = [
-        frame if isinstance(frame, dict) else asdict(frame) for frame in scene["frames"]
-    ]
+    frames = [frame if isinstance(frame, dict) else asdict(frame) for frame in scene["frames"]]
+    for frame in frames:
+        frame["corners"] = np.asarray(frame["corners"]).tolist()
+    scene = {key: scene[key] for key in ("kind", "name", "pixels", "encoding", "ppi")}
+    scene["frames"] = frames
+    if path is not None:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        told = json.dumps({key: scene[key] for key in scene if key != "pixels"})
+        np.savez(path, pixels=scene["pixels"], scene=np.array(told))
     return scene
 
 
 def reduced_of(pixels: np.ndarray) -> tuple[np.ndarray, int]:
-    n = max(1, max(pixels.shape[:2]) // REDUCED_PX)
-    height, width = pixels.shape[0] // n * n, pixels.shape[1] // n * n
-    if n == 1:
-        return pixels, 1
-    blocks = pixels[:height, :width].reshape(height // n, n, width // n, n, -1)
-    return blocks.mean((1, 3)).squeeze().round().astype(pixels.dtype), n
+    """Return the reduced copy as the step makes it: means of squares, and the squares' side."""
+    n = max(1, math.ceil(max(pixels.shape[:2]) / REDUCED_LONG_EDGE))
+    height, width = pixels.shape[0] // n, pixels.shape[1] // n
+    whole = pixels[: height * n, : width * n]
+    return cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA), n
 
 
 def found_by_glassine(scene: dict[str, Any], stated: bool) -> tuple[list[dict[str, Any]], Any]:

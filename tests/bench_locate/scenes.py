@@ -340,13 +340,14 @@ def process_of(rng: np.random.Generator, polarity: str) -> str:
 
 def ragged(rng: np.random.Generator, u: Array, v: Array, size: float, amount: float) -> Array:
     """Smooth noise in mm along the outline, to make a distance ragged."""
-    angle = np.arctan2(v, u)
-    total = np.zeros_like(u)
+    turn = np.linspace(-np.pi, np.pi, 20_001, dtype=np.float32)
+    total = np.zeros_like(turn)
     for k in range(5, 120, 7):
         total += np.float32(rng.normal(0, 1 / np.sqrt(k))) * np.sin(
-            k * angle + np.float32(rng.uniform(0, 6.28))
+            k * turn + np.float32(rng.uniform(0, 6.28))
         )
-    return total * np.float32(amount)
+    angle = np.arctan2(v, u)
+    return np.interp(angle, turn, total * np.float32(amount)).astype(np.float32)
 
 
 def frame_135(rng, ppi):

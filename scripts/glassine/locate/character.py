@@ -24,6 +24,8 @@ class Character:
     stray: float = 0.0
 
 
+# A picture whose channels stray further than this from one curve has colours of its own.
+COLOUR_STRAY = 0.03
 # Tones denser than this hold more noise than colour.
 CLEAR_TONES = 1.6
 
@@ -48,9 +50,24 @@ def colourfulness(v: Floats) -> float:
     return spread
 
 
+def mask_of(v: Floats) -> float:
+    """Return by how much (density) blue lies above red at both ends of the scale of tones.
+
+    v: (n, 3) tones of a picture. The orange mask of a colour negative lies under all of it: its
+    clearest and its densest parts are orange alike. In a transparency the whites are neutral,
+    or else the blacks are, whatever it shows.
+    """
+    if v.shape[1] != 3:
+        return 0.0
+    clear, dense = np.percentile(v, [1, 99], axis=0)
+    if min(clear[1] - clear[0], dense[1] - dense[0]) < 0.05:
+        return 0.0
+    return float(min(clear[2] - clear[0], dense[2] - dense[0]))
+
+
 def is_colour(v: Floats) -> bool:
     """Whether (n, 3) tones of a picture hold colours of their own."""
-    return v.shape[1] == 3 and colourfulness(v) > 0.03
+    return v.shape[1] == 3 and colourfulness(v) > COLOUR_STRAY
 
 
 def character(picture: Floats, border: Floats | None, kind: str, dark_border: bool) -> Character:
@@ -60,21 +77,19 @@ def character(picture: Floats, border: Floats | None, kind: str, dark_border: bo
     or None where none is seen; dark_border: whether that border is black.
     """
     colour = picture.shape[1] == 3
-    mask = 0.0
-    if colour:
-        # Nearly every part of a masked negative is orange, whatever it shows.
-        mask = float(np.percentile(picture[:, 2] - picture[:, 0], 10))
-        if float(np.percentile(picture[:, 1] - picture[:, 0], 20)) < 0.05:
-            mask = 0.0
-        if border is not None and not dark_border:
-            mask = float(border[2] - border[0])
+    mask = mask_of(picture)
+    if colour and border is not None and not dark_border:
+        mask = float(border[2] - border[0])
     stray = colourfulness(picture) if colour else 0.0
     # What clipping of 8-bit blacks, noise and unequal channels leave in a grey picture.
     process = (
-        "colour" if stray > 0.03 or (mask > MASK_DENSITY and kind != "print") else "monochrome"
+        "colour"
+        if stray > COLOUR_STRAY or (mask > MASK_DENSITY and kind != "print")
+        else "monochrome"
     )
     process_trust = 0.97 if not 0.022 < stray < 0.04 or mask > MASK_DENSITY else 0.7
-    if colour and float((mean_of(picture) < CLEAR_TONES).mean()) < 0.02 and mask <= MASK_DENSITY:
+    dark = colour and float((mean_of(picture) < CLEAR_TONES).mean()) < 0.02
+    if dark and stray < 2 * COLOUR_STRAY and mask <= MASK_DENSITY:
         process_trust = 0.6
     found = _polarity(picture, border, kind, dark_border, mask, process)
     return Character(*found[:2], found[2], max(process_trust, found[3]), stray)

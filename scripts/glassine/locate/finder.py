@@ -11,11 +11,11 @@ import numpy.typing as npt
 
 from glassine import film, labels
 from glassine.locate import sides, single, strips
-from glassine.locate.character import Character, character
+from glassine.locate.character import Character, character, mask_of
 from glassine.locate.character import is_colour as character_of
 from glassine.locate.encoding import linear_table
 from glassine.locate.refine import Edge, Region, Sampler, edge
-from glassine.locate.view import Floats, Layout, Patch, Piece, View, look, survey, upright
+from glassine.locate.view import Floats, Layout, Patch, Piece, View, look, survey, tone, upright
 from glassine.model import Corners, Facts, Frame, MasterGeometry, Side
 
 Doubles = npt.NDArray[np.float64]
@@ -359,7 +359,7 @@ class Finder:
         ]
         lines = single.departures(
             patch, None, own, level.astype(np.float32), limit if dark else None,
-            None if dark else limit, 0.0, max(1, w // 400), 2, 0.3, 0.02, (1.5, 3.0),
+            None if dark else limit, 0.0, max(1, w // 400), 2, 0.3, (0.02,) * 4, (1.5, 3.0),
         )  # fmt: skip
         upper, lower = lines[1], lines[3]
         good = [line for line in (upper, lower) if line is not None and line.share > 0.25]
@@ -441,8 +441,8 @@ class Finder:
             if cv2.pointPolygonTest(shape, (float(middle[0]), float(middle[1])), False) >= 0:
                 return True
         v = self._rim(outline)
-        tone, share = single.common(v, 0.06)
-        return float(np.ptp(tone)) < 0.2 and 0.42 < float(tone.mean()) < 2.0 and share > 0.6
+        level, share = single.common(v, 0.06)
+        return float(np.ptp(level)) < 0.2 and 0.42 < float(level.mean()) < 2.0 and share > 0.6
 
     def _rim(self, corners: Doubles) -> Floats:
         """Return (n, c) tones along a line a little inside an outline."""
@@ -456,7 +456,7 @@ class Finder:
         return np.asarray(self.view.v[y, x])
 
     def _pixels(self, candidate: Candidate, inset: float) -> Floats:
-        """Return (n, c) tones of the picture, from the reduced view."""
+        """Return (n, c) tones of the picture, means of small squares of the reduced view."""
         c = candidate.corners / self.reduction
         u = np.linspace(inset, 1 - inset, 120)
         a, b = np.meshgrid(u, u)
@@ -464,7 +464,11 @@ class Finder:
         p = (1 - a) * (1 - b) * c[0] + a * (1 - b) * c[1] + a * b * c[2] + (1 - a) * b * c[3]
         x = np.clip(p[:, 0].astype(int), 0, self.view.v.shape[1] - 1)
         y = np.clip(p[:, 1].astype(int), 0, self.view.v.shape[0] - 1)
-        return self.view.v[y, x]
+        left, top = int(x.min()), int(y.min())
+        part = self.view.light[top : int(y.max()) + 1, left : int(x.max()) + 1]
+        size = 2 * (min(part.shape[:2]) // 400) + 3
+        smooth = cv2.blur(part, (size, size)).reshape(part.shape)
+        return tone(smooth[y - top, x - left])
 
     def _refine(self, candidate: Candidate) -> None:
         c = candidate.corners
@@ -646,8 +650,7 @@ class Finder:
         else:
             warm = float(np.median(difference))
         if character_of(v):
-            orange = warm if border is not None else float(np.percentile(difference, 10))
-            return orange < 0.2
+            return (warm if border is not None else mask_of(v)) < 0.2
         return 0.03 < warm < 0.2
 
     def _size_mm(self, c: Doubles) -> tuple[float, float]:

@@ -95,7 +95,7 @@ def departures(
     blur: int,
     run: int,
     reach: float,
-    max_slope: float,
+    max_slope: tuple[float, ...],
     tolerances: tuple[float, ...],
 ) -> list[Line | None]:
     """Return per side the line where the picture begins, coming from the border at `level`."""
@@ -132,7 +132,7 @@ def departures(
             first = np.where(at_once, -1, first)
         best = None
         for tolerance in tolerances:
-            line = sides.vote(first, rows, middle, depth, tolerance, max_slope, slope0=slope0)
+            line = sides.vote(first, rows, middle, depth, tolerance, max_slope[side], slope0=slope0)
             if line is None:
                 continue
             gain = line.share - line.early - 0.12 * np.log2(tolerance / tolerances[0])
@@ -303,6 +303,7 @@ def peel(
         previous = new
         film_base = number > 0 and not border.lighter
         inner: tuple[Border, list[Line | None]] | None = None
+        pale: dict[int, float] = {}
         # A blurred edge takes two or three pixels; a bevel or a ragged coating takes more.
         for skip in (max(3.0, 0.15 * unit), 0.5 * unit, 1.1 * unit, 2.0 * unit, 3.0 * unit):
             found = _border_inside(patch, new, depth, skip, noise)
@@ -314,17 +315,99 @@ def peel(
             framed = _accept(lines, new, h, w) is not None or (
                 found.dark and oval_of(patch, found.tone, LIGHTER_STEPS[0], new) is not None
             )
-            if framed and missing < 2:
+            if inner is not None and pale:
+                pale = _redrawn(patch, inner[1], lines, pale, 3 * unit)
+                if not pale:
+                    break
+            elif framed and missing <= 2 and inner is None:
+                inner = (found, lines)
+                if not found.lighter:
+                    pale = _pale(patch, found, lines, new, skip + depth)
+            if framed and missing < 2 and not pale:
                 inner = (found, lines)
                 break
-            if framed and missing == 2 and inner is None:
-                inner = (found, lines)
         if inner is None:
             break
         border, lines = inner
     if not levels:
         return None
     return Found(levels, len(levels) > 1)
+
+
+# How far a side may lean against the piece's direction: film is cut by hand to 1.5 degrees, a
+# picture lies as straight in its border as the camera's gate (and a keystone of 0.3 degrees).
+CUT_SLOPE, GATE_SLOPE = 0.032, 0.009
+
+
+def _band(patch: Patch, side: int, line: Line, start: float, depth: int) -> Floats:
+    """Return (rows, c): the mean tone of `depth` columns from `start` beyond a line."""
+    v = sides.facing(patch.v, side)
+    rows = np.arange(v.shape[0] // 8, v.shape[0] - v.shape[0] // 8)
+    first = np.round(line.columns(rows + 0.5) + start).astype(int)
+    columns = np.clip(first[:, None] + np.arange(depth)[None], 0, v.shape[1] - 1)
+    return np.asarray(v[rows[:, None], columns].mean(1))
+
+
+def step_across(patch: Patch, side: int, line: Line) -> float:
+    """Return the typical step of tone across a line, two pixels to either side of it."""
+    step = _band(patch, side, line, 2, 3) - _band(patch, side, line, -5, 3)
+    return float(np.abs(np.median(step, axis=0)).max())
+
+
+def _pale(
+    patch: Patch, border: Border, lines: list[Line | None], previous: list[Line], reach: float
+) -> dict[int, float]:
+    """Return the sides where what was left may be but the glow of a brighter neighbour.
+
+    There the line is near, and what follows it looks much like the border still: the number is
+    by how much (density) it differs.
+    """
+    out = {}
+    for side, line in enumerate(lines):
+        if line is None or not line.found or line.at - previous[side].at > reach + 4:
+            continue
+        inside = _band(patch, side, line, 4, max(2, round(reach / 2)))
+        off = float(np.median(most_of(np.abs(inside - border.tone))))
+        if off < 0.1:
+            out[side] = off
+    return out
+
+
+def _redrawn(
+    patch: Patch,
+    kept: list[Line | None],
+    lines: list[Line | None],
+    pale: dict[int, float],
+    reach: float,
+) -> dict[int, float]:
+    """Put far plainer edges a little further in instead of those in doubt; return what is left."""
+    left = {}
+    for side, off in pale.items():
+        old, new = kept[side], lines[side]
+        if (
+            old is not None
+            and new is not None
+            and new.found
+            and new.share - new.early > 0.6
+            and 2 < new.at - old.at < reach
+            and step_across(patch, side, new) > 2.5 * off
+        ):
+            kept[side] = new
+        else:
+            left[side] = off
+    return left
+
+
+def _slopes(previous: list[Line] | None) -> tuple[float, ...]:
+    """Return per side how far the next rectangle may lean against the last one.
+
+    Where a side of the last one leans against the others, it was cut so; the picture was not.
+    """
+    if previous is None:
+        return (CUT_SLOPE,) * 4
+    turns = [sign * line.slope for sign, line in zip((-1, 1, 1, -1), previous, strict=True)]
+    middle = float(np.median(turns))
+    return tuple(min(GATE_SLOPE + abs(turn - middle), 0.04) for turn in turns)
 
 
 def _gain(lines: list[Line]) -> float:
@@ -357,7 +440,7 @@ def _edges_from(
             patch, previous, own, border.tone,
             light if border.lighter else None,
             None if not border.denser else (dense if not border.lighter else max(dense, 0.06)),
-            border.skip, blur, run, reach, 0.014 if previous is None else 0.009, fine,
+            border.skip, blur, run, reach, _slopes(previous), fine,
         )  # fmt: skip
         for s, line in enumerate(lines):
             old = best[s]
@@ -387,13 +470,28 @@ def _border_inside(
     if grey > 0.6:
         tolerance = max(tolerance, 0.06 if grey < OPAQUE else 0.35)
     even = [float((most_of(np.abs(s - tone)) <= tolerance).mean()) for s in samples]
-    if np.sort(even)[1] < 0.55 or np.mean(even) < 0.6:
+    if np.sort(even)[1] < 0.55 or np.mean(even) < 0.6 or not is_material(tone):
         return None
     lighter = float((interior < grey - 0.06).mean()) > 0.08 and grey > 0.2
     denser = float((interior > grey + 0.05).mean()) > 0.08 and grey < 1.9
     if not lighter and not denser:
         lighter, denser = grey > OPAQUE, grey <= OPAQUE
     return Border(tone, skip, lighter, denser, even, tolerance)
+
+
+def is_material(tone: Floats) -> bool:
+    """Whether a border can be of this tone: neutral or warm (film, card, paper), or orange film.
+
+    A picture's own plain area, a red wall or a blue sky, is no border.
+    """
+    if len(tone) < 3 or tone.mean() > OPAQUE + 0.6:
+        return True
+    red, green, blue = (float(t) for t in tone)
+    if max(red, green, blue) - min(red, green, blue) < 0.25:
+        return True
+    # A masked colour negative: red clearest, blue densest, as far apart as masks get (C-41
+    # D-min 0.25, 0.6, 0.85 with 0.15 to spare: value from memory).
+    return 0.05 < green - red < 0.75 and -0.1 < blue - green < 0.75 and red < 0.75
 
 
 def _interior(patch: Patch, lines: list[Line]) -> Floats:
@@ -428,6 +526,8 @@ def _accept(
     good = [g >= 0.2 or (lines[s] is not None and not lines[s].found) for s, g in enumerate(gains)]
     kept = sum(line is not None and not line.found for line in lines)
     if sum(good) < 3 or np.sum(gains) < (0.3 if previous is not None else 0.2) * (4 - kept):
+        return None
+    if sum(g >= 0.2 for g in gains) < 2:
         return None
     out = []
     for s in range(4):
