@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 import cv2
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
 
 from glassine import colour
 from glassine.model import Frame, MasterGeometry
@@ -149,14 +148,17 @@ def newton_rings(rendered: npt.NDArray[np.uint8]) -> float:
         return 0.0
     height, width = even.shape
     x, y = np.arange(width) - width / 2, np.arange(height) - height / 2
-    size = (scipy.fft.next_fast_len(height), scipy.fft.next_fast_len(width))
-    fx, fy = np.abs(scipy.fft.fftfreq(size[1])), np.abs(scipy.fft.fftfreq(size[0]))
+    size = (cv2.getOptimalDFTSize(height), cv2.getOptimalDFTSize(width))
+    fx, fy = np.abs(np.fft.fftfreq(size[1])), np.abs(np.fft.fftfreq(size[0]))
+    padded = np.zeros(size, np.complex64)
     peak = 0.0
     for waves in RING_WAVES:
         a = 2 * np.pi * waves / (max(height, width) / 2) ** 2
         chirp = np.outer(np.exp(-1j * a * y**2), np.exp(-1j * a * x**2)).astype(np.complex64)
-        wave = scipy.fft.fft2(even * chirp, size)
-        power = wave.real**2 + wave.imag**2
+        padded[:height, :width] = even * chirp
+        parts = padded.view(np.float32).reshape(*size, 2)
+        wave = cv2.dft(parts, flags=cv2.DFT_COMPLEX_OUTPUT, nonzeroRows=height)
+        power = wave[..., 0] ** 2 + wave[..., 1] ** 2
         # The frequency f of the peak is that of the centre: c = -pi f / a.
         near = np.outer(fy * np.pi / a < 0.55 * height, fx * np.pi / a < 0.55 * width)
         around = cv2.blur(power, (21, 21)) + 0.3 * power.mean()
