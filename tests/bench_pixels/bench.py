@@ -9,6 +9,8 @@ Per run, in turn, so that a busy machine is busy for all of them:
          the workflow's job does them, two items at a time
   peer   sha256sum, rotate + crop to TIFF, access JPEG, thumbnail, tiles, bag: a process each,
          two items at a time; it neither inverts nor finds the frame (it is told the crop)
+  night  with --night: `snakemake` on the same batch, from intake to report (the delivery's copies
+         by hard link); the time of its delivery is also told apart, since the peer makes none
   bound  one process: decode once, hash once, encode every byte of the pictures once
 Medians, ratios, peak memory and facts of the machine go to results/<size>-<copies>.json and are
 compared with what stood there.
@@ -107,7 +109,11 @@ def ours(run: Any, steps: tuple[str, ...]) -> dict[str, Any]:
         item_dir = run.results_dir(name) / "items" / item
         item_dir.mkdir(parents=True, exist_ok=True)
         given = item_dir.parent / f"{item}.given"
-        wanted = {step: plan.given(step, run.batch(name), item, run.config) for step in steps}
+        # The chain that does these steps in one process says so to the last one.
+        wanted = {
+            step: plan.given(step, run.batch(name), item, run.config) | {"masters_read": True}
+            for step in steps
+        }
         given.write_text(json.dumps(wanted))
         command = [sys.executable, __file__, "--steps", str(run.batch_dir(name))]
         used = timed([*command, str(item_dir), str(given)])
@@ -221,6 +227,23 @@ def peers(run: Any, out: Path) -> dict[str, float]:
     }
 
 
+# ------------------------------------------------------------------ the whole night
+
+
+def night(masters: Path, out: Path) -> dict[str, float]:
+    """Run the workflow on the batch in a fresh folder; deliver_s: wall time of the delivery."""
+    shutil.rmtree(out, ignore_errors=True)
+    out.mkdir()
+    snakemake = str(Path(sys.executable).with_name("snakemake"))
+    command = [snakemake, "--snakefile", str(PROJECT / "Snakefile"), "--directory", str(out)]
+    command += ["--config", f"masters={masters}", "delivery={copy: hardlink}"]
+    used = timed(command)
+    (told,) = out.glob("results/*/timings/deliver.json")
+    used["deliver_s"] = float(json.loads(told.read_text())["seconds"])
+    shutil.rmtree(out)
+    return used
+
+
 # ------------------------------------------------------------------ the bound
 
 
@@ -318,6 +341,19 @@ def summary(runs: dict[str, list[dict[str, Any]]]) -> dict[str, Any]:
         who: {key: median(parts, key) for key in ("wall_s", "cpu_s", "peak_mb")}
         for who, parts in runs.items()
     }
+    if "night" in runs:
+        found["night"]["deliver_s"] = median(runs["night"], "deliver_s")
+        for name, less in (("night", 0.0), ("night without delivery", 1.0)):
+            ratios = [
+                (mine["wall_s"] - less * mine["deliver_s"]) / theirs["wall_s"]
+                for mine, theirs in zip(runs["night"], runs["peer"], strict=True)
+            ]
+            found[f"{name}/peer wall_s"] = round(statistics.median(ratios), 3)
+        shares = [
+            1 - items["wall_s"] / (whole["wall_s"] - whole["deliver_s"])
+            for items, whole in zip(runs["ours"], runs["night"], strict=True)
+        ]
+        found["orchestration's share of the night"] = round(statistics.median(shares), 3)
     steps = runs["ours"][0]["steps"]
     found["ours"]["steps"] = {
         step: {
@@ -348,6 +384,7 @@ def main() -> int:
     parser.add_argument("--item", default="PEH-0001", help="the sample that is drawn")
     parser.add_argument("--scratch", type=Path, default=None, help="folder for the masters")
     parser.add_argument("--masters", type=Path, help="folder with one batch, made before")
+    parser.add_argument("--night", action="store_true", help="the whole workflow too")
     parser.add_argument("--render-only", action="store_true")
     parser.add_argument("--steps", nargs=3, help=argparse.SUPPRESS)
     parser.add_argument("--bound", nargs=2, help=argparse.SUPPRESS)
@@ -369,6 +406,8 @@ def _bench(options: argparse.Namespace, scratch: Path) -> int:
     ours(run, STEPS[:2])  # geometry for the peer, and the masters into the page cache
     steps = ("render",) if options.render_only else STEPS
     runs: dict[str, list[dict[str, Any]]] = {"ours": [], "peer": [], "bound": []}
+    if options.night:
+        runs["night"] = []
     kind = "render" if options.render_only else "item"
     path = HERE / "results" / f"{kind}-{options.size}-{options.copies}.json"
     path.parent.mkdir(exist_ok=True)
@@ -377,6 +416,8 @@ def _bench(options: argparse.Namespace, scratch: Path) -> int:
     for number in range(options.runs):
         runs["ours"].append(ours(run, steps))
         runs["peer"].append(peers(run, scratch / "peer"))
+        if options.night:
+            runs["night"].append(night(masters, scratch / "night"))
         runs["bound"].append(bound(run, scratch))
         walls = ", ".join(f"{who} {parts[-1]['wall_s']:.1f} s" for who, parts in runs.items())
         print(f"run {number + 1}: {walls}", flush=True)
