@@ -134,22 +134,31 @@ def geometry(master: str) -> dict[str, Any]:
     }
 
 
-def night(root: Path, profile: str, form: str = "folder", name: str = "PEH-0001.tif") -> None:
-    """Take one item through the real steps from verify to delivery.
+def night(
+    root: Path,
+    profile: str,
+    form: str = "folder",
+    name: str = "PEH-0001.tif",
+    *,
+    more: dict[str, Any] | None = None,
+    facts: dict[str, str] | None = None,
+) -> dict[str, Any]:
+    """Take one item through the real steps from verify to delivery; return what it was given.
 
-    name: path of its master in the batch folder.
+    name: path of its master in the batch folder. more: settings by section. facts: of the batch.
     """
     batch_dir = root / "masters" / "b1"
     item_dir = made_items.item_dir_of(root)
     item_dir.mkdir(parents=True)
     (batch_dir / name).parent.mkdir(parents=True)
     draw_master(batch_dir / name)
-    config = settings.load({"package": {"profile": profile}, "delivery": {"form": form}})
+    own_settings = {"package": {"profile": profile}, "delivery": {"form": form}}
+    config = settings.load({**own_settings, **(more or {})})
     given = {
         **made_items.given_for(ITEM, batch_dir / name),
         "settings": config,
         "findings": [],
-        "facts": {"kind": "sheet", "polarity": "negative", "process": "colour"},
+        "facts": {"kind": "sheet", "polarity": "negative", "process": "colour", **(facts or {})},
         "batch_facts": {},
     }
     given["masters"][0]["path"] = name
@@ -167,3 +176,4 @@ def night(root: Path, profile: str, form: str = "folder", name: str = "PEH-0001.
         "institution": made_items.INSTITUTION,
     }
     deliver(root, own)
+    return given

@@ -1,4 +1,5 @@
-"""Put metadata into the rendered images and give them their place: access/, thumbs/.
+"""Put metadata into the rendered images and give them their place: access/, thumbs/, and
+alternates/ where further formats were asked for.
 
 The coded pixels stay as render made them, byte for byte; nothing of the clock goes in,
 so the same item gives the same files.
@@ -6,14 +7,16 @@ so the same item gives the same files.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import re
 import uuid
+from collections.abc import Iterator
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
-from glassine import __version__, contracts, events, files, formats, hashing
+from glassine import __version__, alternates, contracts, events, files, formats, hashing
 from glassine.errors import Finding, GlassineError
 from glassine.metadata import exif, iim, jpeg, xmp
 from glassine.metadata.facts import Technical, Words, unusable
@@ -119,14 +122,23 @@ def _rendered(item_dir: Path, entry: dict[str, Any]) -> bytes:
     try:
         data = path.read_bytes()
     except OSError as problem:
-        raise GlassineError.because(
-            "embed.missing",
-            path,
-            f"The rendered image cannot be read: {problem.strerror}.",
-            "the file that render noted in render.json.",
-            "Delete render/ and render.json of this item; the next run renders it again.",
-        ) from problem
-    if hashlib.sha256(data).hexdigest() != entry["sha256"]:
+        raise _missing(path, problem) from problem
+    _require_same(path, hashlib.sha256(data).hexdigest(), entry)
+    return data
+
+
+def _missing(path: Path, problem: OSError) -> GlassineError:
+    return GlassineError.because(
+        "embed.missing",
+        path,
+        f"The rendered image cannot be read: {problem.strerror}.",
+        "the file that render noted in render.json.",
+        "Delete render/ and render.json of this item; the next run renders it again.",
+    )
+
+
+def _require_same(path: Path, found: str, entry: dict[str, Any]) -> None:
+    if found != entry["sha256"]:
         raise GlassineError.because(
             "embed.digest",
             path,
@@ -134,7 +146,6 @@ def _rendered(item_dir: Path, entry: dict[str, Any]) -> bytes:
             f"SHA-256 {entry['sha256']}.",
             "Check the disk; delete render/ and render.json, the next run renders it again.",
         )
-    return data
 
 
 def _ppi(frame: dict[str, Any], entry: dict[str, Any]) -> float | None:
@@ -154,9 +165,8 @@ def _digital_source(located: dict[str, Any], index: int) -> str:
     return ""
 
 
-def _colour_space(data: bytes) -> int:
+def _colour_space(profile: bytes) -> int:
     """Return EXIF's ColorSpace: 1 where the ICC profile calls itself sRGB, else uncalibrated."""
-    profile = jpeg.icc_profile(data)
     named = b"sRGB" in profile or "sRGB".encode("utf-16-be") in profile
     return 1 if named else 65535
 
@@ -168,7 +178,8 @@ def _identifier(*parts: object) -> str:
 def _technical(
     frame: dict[str, Any],
     entry: dict[str, Any],
-    data: bytes,
+    colour_space: int,
+    components: int,
     known: _Known,
 ) -> Technical:
     master = known.masters[frame["master"]]
@@ -178,14 +189,14 @@ def _technical(
         width=entry["width"],
         height=entry["height"],
         ppi=_ppi(frame, entry),
-        colour_space=_colour_space(data),
+        colour_space=colour_space,
         software=known.software,
         document_id=_identifier("sha256:" + digest, frame["index"], entry["use"]),
         master_id=_identifier("sha256:" + digest),
         master_name=master["path"],
         master_sha256=digest,
         pixels_sha256=entry["sha256"],
-        components=jpeg.components(data),
+        components=components,
         digital_source=_digital_source(known.located.get(frame["master"], {}), frame["index"]),
         make=capture.get("make") or "",
         model=capture.get("model") or "",
@@ -213,9 +224,12 @@ class _Known:
 
 @dataclass(frozen=True)
 class _Made:
-    """One derivative with its metadata, and its entry in embedded.json."""
+    """One derivative with its metadata, and its entry in embedded.json.
 
-    content: bytes
+    content: None for an alternate, which is on disk already.
+    """
+
+    content: bytes | None
     entry: dict[str, Any]
     shortened: list[str]
 
@@ -242,7 +256,7 @@ def embedded(
 
 
 def embed_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
-    """Write access/, thumbs/ and embedded.json of the item.
+    """Write access/, thumbs/, embedded.json and, where asked for, alternates/ of the item.
 
     Reads render/, fixity.json and geometry.json; never the masters. The event's detail holds all
     that decides the bytes: catalogue record, institution, settings, software; and the facts,
@@ -251,16 +265,14 @@ def embed_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     """
     known = _known(item_dir, given)
     _require_usable(given["item"], known.words)
-    made = [
-        _made(item_dir, frame, entry, known)
-        for frame in files.read_json(item_dir / "render" / "render.json")["frames"]
-        for entry in frame["files"]
-    ]
+    frames = files.read_json(item_dir / "render" / "render.json")["frames"]
+    made = [_made(item_dir, frame, entry, known) for frame in frames for entry in frame["files"]]
     for folder in FOLDERS.values():
         with files.replacing_folder(item_dir / folder) as temporary:
             for each in made:
-                if each.entry["path"].startswith(f"{folder}/"):
+                if each.entry["path"].startswith(f"{folder}/") and each.content is not None:
                     (temporary / each.entry["path"].partition("/")[2]).write_bytes(each.content)
+    made += _alternates(item_dir, frames, known)
     settings = given["settings"]
     detail = {
         "catalogue": given.get("catalogue"),
@@ -300,30 +312,78 @@ def _known(item_dir: Path, given: dict[str, Any]) -> _Known:
 
 def _made(item_dir: Path, frame: dict[str, Any], entry: dict[str, Any], known: _Known) -> _Made:
     data = _rendered(item_dir, entry)
-    try:
-        technical = _technical(frame, entry, data, known)
+    with _encoding(entry):
+        colour_space = _colour_space(jpeg.icc_profile(data))
+        technical = _technical(frame, entry, colour_space, jpeg.components(data), known)
         content, shortened = embedded(data, known.words, technical, known.with_iim)
+    found = formats.identify_bytes(content)
+    assert found is not None  # a JPEG that was just taken apart
+    digests = hashing.of_bytes(content)
+    folder = FOLDERS[entry["use"]]
+    return _Made(content, _entry(frame, entry, folder, found, digests, known), shortened)
+
+
+@contextlib.contextmanager
+def _encoding(entry: dict[str, Any]) -> Iterator[None]:
+    """Say in plain words where metadata does not go into a file."""
+    try:
+        yield
     except ValueError as problem:
         raise GlassineError.because(
             "embed.encode",
             f"render/{entry['name']}",
             f"Metadata cannot be embedded: {problem}.",
-            "a whole JPEG, and texts that its segments can hold.",
+            "a whole image file, and texts that it can hold.",
             "Shorten the texts named, or render the item again.",
         ) from problem
-    return _Made(content, _entry(frame, entry, content, known), shortened)
+
+
+def _alternates(item_dir: Path, frames: list[dict[str, Any]], known: _Known) -> list[_Made]:
+    """Write alternates/ of the item; remove it where none are made any more."""
+    folder = item_dir / alternates.FOLDER
+    if not any(alternates.of_frame(frame) for frame in frames):
+        if folder.is_dir():
+            files.remove_tree(folder)
+        return []
+    with files.replacing_folder(folder) as temporary:
+        return [
+            _alternate(item_dir, temporary, frame, entry, known)
+            for frame in frames
+            for entry in alternates.of_frame(frame)
+        ]
+
+
+def _alternate(
+    item_dir: Path, folder: Path, frame: dict[str, Any], entry: dict[str, Any], known: _Known
+) -> _Made:
+    source, target = files.inside(item_dir, f"render/{entry['name']}"), folder / entry["name"]
+    use, bands = entry["use"], (frame.get("tone") or {}).get("bands") or 3
+    try:
+        opened = source.open("rb")
+    except OSError as problem:
+        raise _missing(source, problem) from problem
+    with opened, _encoding(entry):
+        space = _colour_space(alternates.icc_profile(opened, use))
+        technical = _technical(frame, entry, space, bands, known)
+        copied = alternates.copy(opened, target, use, known.words, technical, known.with_iim)
+    _require_same(source, copied.original, entry)
+    found = formats.identify(target)
+    made = _entry(frame, entry, alternates.FOLDER, found, copied.digests, known)
+    return _Made(None, made, copied.shortened)
 
 
 def _entry(
-    frame: dict[str, Any], entry: dict[str, Any], content: bytes, known: _Known
+    frame: dict[str, Any],
+    entry: dict[str, Any],
+    folder: str,
+    found: formats.Format,
+    digests: hashing.Digests,
+    known: _Known,
 ) -> dict[str, Any]:
-    found = formats.identify_bytes(content)
-    assert found is not None  # a JPEG that was just taken apart
     master = known.masters[frame["master"]]
-    digests = hashing.of_bytes(content)
     return {
         "use": entry["use"],
-        "path": f"{FOLDERS[entry['use']]}/{entry['name']}",
+        "path": f"{folder}/{entry['name']}",
         "master": frame["master"],
         "index": frame["index"],
         "width": entry["width"],

@@ -1,7 +1,8 @@
 """What a file is, from its bytes: name, version and PRONOM identifier of the format.
 
 The rules follow the signatures of The National Archives' PRONOM registry, version 109:
-a JPEG counts as JFIF where APP0 comes first, as Exif where APP1 does.
+a JPEG counts as JFIF where APP0 comes first, as Exif where APP1 does. That version knows neither
+BigTIFF nor AVIF, so they have a name here and no identifier.
 """
 
 from __future__ import annotations
@@ -42,6 +43,8 @@ _DNG = {
     (1, 3): ("1.3", "fmt/438"),
     (1, 4): ("1.4", "fmt/730"),
 }
+# PRONOM tells the three forms of WebP apart by their first chunk.
+_WEBP = {b"VP8 ": "fmt/566", b"VP8L": "fmt/567", b"VP8X": "fmt/568"}
 _RAW_JPEG = Format("Raw JPEG Stream", "", "fmt/41", "image/jpeg")
 _BY_SUFFIX = {
     ".json": Format("JSON Data Interchange Format", "", "fmt/817", "application/json"),
@@ -56,7 +59,8 @@ _BY_SUFFIX = {
 def identify(path: Path) -> Format:
     """Return the format of the file at `path` as it is now.
 
-    Raises GlassineError for a file that is none of JPEG, TIFF, XML, JSON, CSV or plain text.
+    Raises GlassineError for a file that is none of JPEG, TIFF, WebP, AVIF, XML, JSON, CSV or plain
+    text.
     """
     with path.open("rb") as opened:
         found = _identified(opened) or _BY_SUFFIX.get(path.suffix.lower())
@@ -66,7 +70,7 @@ def identify(path: Path) -> Format:
                 "formats.unknown",
                 path,
                 f"This file begins {opened.read(8).hex(' ')}, which no format of a package does.",
-                "JPEG, TIFF, XML, JSON, CSV or plain text.",
+                "JPEG, TIFF, WebP, AVIF, XML, JSON, CSV or plain text.",
                 "Remove what does not belong to the item and run again.",
             )
     return found
@@ -85,9 +89,20 @@ def _identified(opened: BinaryIO) -> Format | None:
         return _tiff(opened, "<" if head[:2] == b"II" else ">")
     if head[:4] in (b"II+\0", b"MM\0+"):
         return Format("Big TIFF", "", "", "image/tiff")
+    if head[:4] == b"RIFF" and head[8:12] == b"WEBP" and head[12:16] in _WEBP:
+        return Format("WebP", "", _WEBP[head[12:16]], "image/webp")
+    if head[4:8] == b"ftyp" and b"avif" in _brands(head):
+        return Format("AV1 Image File Format", "", "", "image/avif")
     if head.removeprefix(b"\xef\xbb\xbf").startswith(b"<?xml version="):
         return Format("Extensible Markup Language", "1.0", "fmt/101", "application/xml")
     return None
+
+
+def _brands(head: bytes) -> set[bytes]:
+    """Return the brands of a file of ISO/IEC 14496-12 (section 4.3): the major one, the others."""
+    (size,) = struct.unpack_from(">I", head)
+    box = head[8 : min(size, 512)]
+    return {box[:4], *(box[at : at + 4] for at in range(8, len(box), 4))}
 
 
 def _jpeg(head: bytes) -> Format:

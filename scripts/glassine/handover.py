@@ -12,7 +12,7 @@ import io
 from pathlib import Path
 from typing import Any
 
-from glassine import files
+from glassine import alternates, files
 
 COLUMNS = (
     "item",
@@ -71,7 +71,7 @@ def describe_item(item_dir: Path, package: dict[str, Any], bag: str) -> dict[str
         source = entry["source"].partition(":")[2]
         if entry["use"] == "master":
             described.append(_master(entry, masters[source]))
-        elif entry["use"] in ("access", "thumb"):
+        elif entry["use"] in ("access", "thumb", *alternates.USES):
             described.append(_derivative(entry, noted[source], images))
     return {
         "item": package["item"],

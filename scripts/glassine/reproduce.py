@@ -15,11 +15,11 @@ from typing import Any
 
 import pyvips
 
-from glassine import bag, embed, files, hashing, profiles, render
+from glassine import alternates, bag, embed, files, hashing, profiles, render
 from glassine.errors import Finding, GlassineError
 from glassine.events import software
 
-_FOLDERS = ("access", "thumbs", "iiif")
+_FOLDERS = ("access", "thumbs", alternates.FOLDER, "iiif")
 _RECORDS = ("fixity", "geometry", "render", "embedded")
 
 

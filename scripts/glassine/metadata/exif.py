@@ -17,14 +17,23 @@ _POINTER_TO_EXIF = 34665
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 7: 1, 9: 4, 10: 8}
 
 
-def _text(words: Words) -> dict[int, str]:
+def _texts(words: Words, technical: Technical) -> dict[int, Any]:
     tags = piexif.ImageIFD
     return {
         tags.ImageDescription: words.description or words.title,
         tags.DocumentName: words.identifier,
         tags.Artist: "; ".join(words.creators),
         tags.Copyright: words.copyright_notice,
+        tags.Make: technical.make,
+        tags.Model: technical.model,
+        tags.Software: technical.software,
     }
+
+
+def tiff_texts(words: Words, technical: Technical) -> tuple[dict[int, bytes], list[str]]:
+    """Return ({TIFF tag: UTF-8 text}, names of the texts that had to be shortened)."""
+    cut: list[str] = []
+    return _encoded(_texts(words, technical), cut), cut
 
 
 def _capture(technical: Technical) -> dict[int, Any]:
@@ -57,13 +66,7 @@ def encode(words: Words, technical: Technical) -> tuple[bytes, list[str]]:
     readers expect (common practice; the standard's own UTF-8 type came with Exif 3.0).
     """
     image, own = piexif.ImageIFD, piexif.ExifIFD
-    zeroth: dict[int, Any] = dict(_text(words))
-    zeroth |= {
-        image.Make: technical.make,
-        image.Model: technical.model,
-        image.Software: technical.software,
-        image.Orientation: 1,
-    }
+    zeroth: dict[int, Any] = _texts(words, technical) | {image.Orientation: 1}
     if technical.components == 3:
         zeroth[image.YCbCrPositioning] = 1
     if technical.ppi:

@@ -184,19 +184,19 @@ def _description(properties: list[etree._Element]) -> bytes:
     return etree.tostring(root, encoding="utf-8")
 
 
+def whole(words: Words, technical: Technical) -> bytes:
+    """Return the packet in one piece, for files that set no limit to it: the same bytes for the
+    same facts."""
+    return _BEGIN + _description(_properties(words, technical)) + _END
+
+
 def packet(words: Words, technical: Technical) -> tuple[bytes, bytes | None]:
     """Return (the packet, its extended part or None): the same bytes for the same facts.
 
     What does not fit the 64 KB of one segment goes, greatest property first, into the
     extended part (XMP part 3, section 1.1.3.1). Nothing is shortened.
     """
-    holder = etree.Element("properties")
-    own = _Properties(holder)
-    _describe(own, words, words.date_iso)
-    _work(own, words, words.date_iso)
-    _measured(own, technical)
-    _lineage(own, technical)
-    properties = list(holder)
+    properties = _properties(words, technical)
     moved: list[etree._Element] = []
     main = _BEGIN + _description(properties) + _END
     while len(main) > MAX_XMP - 200 and len(properties) > 1:
@@ -210,3 +210,13 @@ def packet(words: Words, technical: Technical) -> tuple[bytes, bytes | None]:
     note = etree.Element(name("xmpNote:HasExtendedXMP"))
     note.text = extended_guid(extended)
     return _BEGIN + _description([*properties, note]) + _END, extended
+
+
+def _properties(words: Words, technical: Technical) -> list[etree._Element]:
+    holder = etree.Element("properties")
+    own = _Properties(holder)
+    _describe(own, words, words.date_iso)
+    _work(own, words, words.date_iso)
+    _measured(own, technical)
+    _lineage(own, technical)
+    return list(holder)

@@ -24,7 +24,8 @@ class Placed:
     """A file of a package.
 
     path: in the package; source: `item:<path in the item's results>` or `master:<path in the
-    batch folder>`; use: master, access, thumb, tile, record, metadata, documentation or schema.
+    batch folder>`; use: master, access, thumb, webp, avif, pyramid, crop, tile, record, metadata,
+    documentation or schema.
     """
 
     path: str

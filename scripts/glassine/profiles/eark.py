@@ -31,15 +31,20 @@ CONTENT = "Photographs – Digital"  # CSIP2, from the vocabulary of content cat
 CONTENT_INFORMATION = "digitized photographs"
 RECORD = "metadata/other/item-record.xml"
 _MIME = {
+    ".avif": "image/avif",
     ".jpg": "image/jpeg",
     ".json": "application/json",
     ".rng": "application/xml",
     ".tif": "image/tiff",
     ".tiff": "image/tiff",
     ".txt": "text/plain",
+    ".webp": "image/webp",
     ".xml": "application/xml",
     ".xsd": "application/xml",
 }
+_ALTERNATES = (
+    "                         data/alternates: the pictures in further formats: WebP, AVIF, TIFF\n"
+)
 _SCHEMAS = Path(__file__).resolve().parents[1]
 _MAX_SCHEMA_BYTES = 4 * 2**20
 Element = Any
@@ -89,7 +94,7 @@ class EarkSip(Profile):
         package = Document(context.item, record.label, "")
         placed = list(moved)
         placed += _own_metadata(package, record, moved, context)
-        placed += _documentation(package, context)
+        placed += _documentation(package, moved, context)
         placed += _schemas(package, context)
         for name in ("masters", "access"):
             placed += _representation(package, name, record, moved, context)
@@ -242,12 +247,14 @@ def _premis(record: _Record, nodes: list[Element]) -> Element:
     return root
 
 
-def _documentation(package: Document, context: Context) -> list[Placed]:
+def _documentation(package: Document, moved: list[Placed], context: Context) -> list[Placed]:
+    alternates = any("/data/alternates/" in entry.path for entry in moved)
     text = (
         f"{context.item}\n\n"
         "One digitized photographic item.\n\n"
         "representations/masters  the capture files as the camera station left them\n"
         "representations/access   access images, thumbnails, image tiles and their manifest\n"
+        f"{_ALTERNATES if alternates else ''}"
         "metadata/descriptive     MODS and Dublin Core of the catalogue record\n"
         "metadata/preservation    PREMIS: files, events, agents, rights\n"
         "metadata/other           records of the steps: what repeats the access images from the\n"

@@ -9,7 +9,7 @@ from glassine.profiles import Context, Placed, Profile, tree_paths
 
 
 class PlainMets(Profile):
-    """METS.xml, manifest.json, masters/, access/, thumbs/, iiif/, metadata/."""
+    """METS.xml, manifest.json, masters/, access/, thumbs/, alternates/, iiif/, metadata/."""
 
     name: ClassVar[str] = "mets"
 

@@ -46,10 +46,10 @@ _VERSIONS = {
     "PREMIS:RIGHTS": "3.0",
     "NISOIMG": "2.0",
 }
-_IMAGES = ("image/tiff", "image/jpeg")
+_IMAGES = ("image/tiff", "image/jpeg", "image/webp", "image/avif")
 # Folders of a package whose files the record must list, and the folder whose files it does not:
 # tiles are many, they stand in the record by one digest over all.
-_LISTED = ("access", "thumbs", "masters", "metadata")
+_LISTED = ("access", "thumbs", "alternates", "masters", "metadata")
 
 Rule = Callable[["Record"], Iterator[Finding]]
 

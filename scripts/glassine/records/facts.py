@@ -7,7 +7,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from glassine import files, gate
+from glassine import alternates, files, gate
+from glassine.errors import GlassineError
+from glassine.metadata import tiff
 from glassine.records.markup import xml_id
 from glassine.records.vocabulary import DIGEST_NAMES
 
@@ -21,11 +23,17 @@ PROVENANCE = {
     "metadata/targets.json": gate.RECORD,
 }
 JSON_FORMAT = ("JSON", None, "fmt/817")
+# What a record calls each use of a derivative, and its media type.
+_USES = {"access": "access", "thumb": "thumbnail", **dict.fromkeys(alternates.USES, "alternate")}
+_MIMES = {"webp": "image/webp", "avif": "image/avif", "pyramid": "image/tiff", "crop": "image/tiff"}
 
 
 @dataclass(frozen=True)
 class FileFacts:
-    """One file of the package. path: in the package; digests: {"sha256": hex, "sha512": hex}."""
+    """One file of the package. path: in the package; digests: {"sha256": hex, "sha512": hex}.
+
+    kind: which of the alternates it is; coding: how a TIFF of them holds its picture.
+    """
 
     path: str
     use: str
@@ -37,6 +45,8 @@ class FileFacts:
     derived_from: str | None = None
     original_name: str | None = None
     tree: dict[str, Any] | None = None
+    kind: str | None = None
+    coding: tiff.Coding | None = None
 
     @property
     def id(self) -> str:
@@ -99,7 +109,7 @@ def gather(item_dir: Path, given: dict[str, Any]) -> ItemFacts:
     )
     found = [
         *(_master(entry) for entry in facts.fixity["masters"]),
-        *(_derivative(entry, facts.embedded) for entry in facts.embedded["files"]),
+        *(_derivative(item_dir, entry, facts.embedded) for entry in facts.embedded["files"]),
         *_tiles(item_dir, facts.render),
         *_provenance(item_dir, facts),
     ]
@@ -135,17 +145,33 @@ def _master(entry: dict[str, Any]) -> FileFacts:
     )
 
 
-def _derivative(entry: dict[str, Any], embedded: dict[str, Any]) -> FileFacts:
+def _derivative(item_dir: Path, entry: dict[str, Any], embedded: dict[str, Any]) -> FileFacts:
+    use = entry["use"]
     return FileFacts(
         path=entry["path"],
-        use={"access": "access", "thumb": "thumbnail"}[entry["use"]],
-        mime="image/jpeg",
+        use=_USES[use],
+        mime=_MIMES.get(use, "image/jpeg"),
         bytes=entry["bytes"],
         digests={"sha256": entry["sha256"], "sha512": entry["sha512"]},
         format=(entry["format_name"], entry["format_version"], entry["puid"]),
         created=embedded["event"]["time"],
         derived_from=f"masters/{entry['master']}",
+        kind=use if use in alternates.USES else None,
+        coding=_coding(item_dir / entry["path"]) if use in alternates.TIFFS else None,
     )
+
+
+def _coding(path: Path) -> tiff.Coding:
+    try:
+        return tiff.coding(path)
+    except (OSError, ValueError) as problem:
+        raise GlassineError.because(
+            "record.alternate",
+            path,
+            f"This TIFF cannot be read: {problem}.",
+            "the file that embed wrote.",
+            "Delete alternates/ and embedded.json of this item and run again.",
+        ) from problem
 
 
 def _tiles(item_dir: Path, render: dict[str, Any]) -> list[FileFacts]:

@@ -7,7 +7,8 @@ import re
 from datetime import datetime
 from typing import Any
 
-from glassine import __version__, events
+from glassine import __version__, alternates, events
+from glassine.records import mix
 from glassine.records.facts import FileFacts, ItemFacts
 from glassine.records.premis import Agent, Event, History, object_name
 
@@ -246,7 +247,32 @@ def _rendered(history: History, facts: ItemFacts, masters: list[FileFacts]) -> N
         for frame in frames:
             tiles = [f"{frame['tiles']['path']}/info.json"] if frame.get("tiles") else []
             made = [*by_frame.get((frame["master"], frame["index"]), []), *tiles]
+            if mix.captured(facts):
+                crops = {path for path in made if facts.files[path].kind == "crop"}
+                _cropped(history, facts, name, frame, sorted(crops))
+                made = [path for path in made if path not in crops]
             _made(history, facts, name, frame, made)
+
+
+def _cropped(
+    history: History, facts: ItemFacts, master: str, frame: dict[str, Any], made: list[str]
+) -> None:
+    """Tell how a frame's crop came about, whose samples are the master's own."""
+    event, index = facts.render["event"], frame["index"]
+    if made:
+        history.tell(
+            Event(
+                f"{master}#frame-{index}-crop",
+                "image modification",
+                event["time"],
+                event["outcome"],
+                detail=_json({"frame": index, "settings": event.get("detail")}),
+                note="cropped and straightened in one resampling; tone and profile as captured",
+                agents=_by(event),
+                sources=(master,),
+                outcomes=tuple(object_name(facts.item, path) for path in made),
+            )
+        )
 
 
 def _made(
@@ -349,6 +375,11 @@ def _embedded(history: History, facts: ItemFacts) -> None:
         for name, value in (event.get("detail") or {}).items()
         if name not in ("catalogue", "institution")  # both stand in this record already
     }
+    described = [
+        entry["path"]
+        for entry in facts.embedded["files"]
+        if entry["use"] not in alternates.WITHOUT_TEXTS
+    ]
     history.tell(
         Event(
             f"{facts.item}#embedding",
@@ -358,7 +389,7 @@ def _embedded(history: History, facts: ItemFacts) -> None:
             detail=_json(detail),
             note="metadata spliced in beside the encoded picture, whose bytes stay as they were",
             agents=_by(event),
-            outcomes=tuple(object_name(facts.item, path) for path in made),
+            outcomes=tuple(object_name(facts.item, path) for path in described),
         )
     )
     history.tell(

@@ -14,7 +14,7 @@ from glassine.records.vocabulary import DIGEST_NAMES
 CONTENT_TYPE = "Photographs – Digital"
 PROFILE = "urn:glassine:profile:item:1"
 # Groups of files, in the order in which a reader wants them.
-USES = ("master", "access", "thumbnail", "tiles", "presentation", "provenance")
+USES = ("master", "access", "thumbnail", "alternate", "tiles", "presentation", "provenance")
 
 
 def build(facts: ItemFacts, told: premis.History, now: dict[str, Any]) -> Element:
@@ -95,7 +95,8 @@ def _images(facts: ItemFacts) -> list[tuple[FileFacts, Element]]:
         bands = (frame.get("tone") or {}).get("bands") or 3
         size = (file["width"], file["height"])
         entry = facts.files[file["path"]]
-        found.append((entry, mix.derivative(facts, entry, frame, size, bands)))
+        how = mix.coded(facts, entry, frame, bands)
+        found.append((entry, mix.derivative(facts, entry, frame, size, how)))
     return found
 
 
@@ -109,7 +110,7 @@ def _mix_id(entry: FileFacts) -> str:
 
 def _files(root: Element, facts: ItemFacts, told: premis.History) -> None:
     section = add(root, "mets:fileSec")
-    with_mix = {"master", "access", "thumbnail"}
+    with_mix = {"master", "access", "thumbnail", "alternate"}
     for use in USES:
         entries = facts.of_use(use)
         if not entries:
@@ -128,6 +129,7 @@ def _files(root: Element, facts: ItemFacts, told: premis.History) -> None:
                 CHECKSUMTYPE=DIGEST_NAMES["sha256"],
                 ADMID=" ".join([*ids, "rights", *_event_ids(told, facts, entry)]),
                 GROUPID=xml_id("from", entry.derived_from or entry.path),
+                USE=entry.kind,
             )
             add(
                 file,

@@ -7,6 +7,7 @@ project's own profile (records/profile.rng).
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
@@ -224,14 +225,80 @@ def _as_uri(path: str) -> str:
     return quote(path, safe="/:")
 
 
-def derivative(
-    facts: ItemFacts, entry: FileFacts, frame: dict[str, Any], size: tuple[int, int], bands: int
-) -> Element:
-    """Return MIX of a JPEG. frame: its entry in render.json; size: width and height in px."""
-    root = element("mix:mix")
-    _object(root, entry, facts.item, "big endian", "JPEG")
+# TIFF 6.0 section 22 and Technical Notes 2 and 3: compressions of our own TIFFs, as MIX says them.
+_COMPRESSIONS = {1: "uncompressed", 7: "JPEG", 8: "deflate"}
+
+
+@dataclass(frozen=True)
+class Coded:
+    """How a derivative holds its picture, and what was done to that end.
+
+    bits: one number a sample; profile: None where it has none; toned: False where the samples are
+    the master's own; texts: whether metadata was embedded.
+    """
+
+    byte_order: str
+    compression: str
+    bits: list[int]
+    space: str
+    profile: str | None
+    actions: tuple[str, ...]
+    why: str = "picture for access"
+    toned: bool = True
+    texts: bool = True
+
+
+def coded(facts: ItemFacts, entry: FileFacts, frame: dict[str, Any], bands: int) -> Coded:
+    """Return how a derivative is coded. bands: of the frame as rendered."""
+    bits, profile = [8] * bands, OUTPUT_PROFILES[bands]
     space = "sRGB" if bands == 3 else "BlackIsZero"
-    _image(root, size[0], size[1], space, OUTPUT_PROFILES[bands])
+    if entry.kind is None:
+        made: tuple[str, ...] = ("reduced in size", "encoded as JPEG")
+        return Coded("big endian", "JPEG", bits, space, profile, made)
+    if entry.kind in ("webp", "avif"):
+        return _web(entry.kind, OUTPUT_PROFILES[3] if bands == 3 else None)
+    assert entry.coding is not None  # `facts.gather` read it
+    order, bits = entry.coding.byte_order, list(entry.coding.bits)
+    compression = _COMPRESSIONS.get(entry.coding.compression, str(entry.coding.compression))
+    if entry.kind == "pyramid":
+        made = ("encoded as pyramidal tiled TIFF",)
+        return Coded(order, compression, bits, space, profile, made, "picture for an image server")
+    made, why = (f"encoded as TIFF of {bits[0]} bits",), "picture for further work"
+    if not captured(facts):
+        return Coded(order, compression, bits, space, profile, made, why)
+    space = "RGB" if len(bits) == 3 else "BlackIsZero"
+    return Coded(order, compression, bits, space, _icc_name(facts, frame), made, why, toned=False)
+
+
+def _web(kind: str, profile: str | None) -> Coded:
+    """Return how WebP (RFC 9649: little endian; lossy is a key frame of RFC 6386) and AVIF
+    (ISO/IEC 14496-12, section 4.2: big endian) are coded: in three bands, grey too."""
+    if kind == "webp":
+        made = ("reduced in size", "encoded as WebP")
+        return Coded("little endian", "VP8", [8] * 3, "sRGB", profile, made)
+    made = ("reduced in size", "encoded as AVIF")
+    return Coded("big endian", "AV1", [8] * 3, "sRGB", profile, made, texts=False)
+
+
+def captured(facts: ItemFacts) -> bool:
+    """Return whether crops hold the master's own samples (`render.crop_tiff: captured`)."""
+    settings = (facts.render["event"].get("detail") or {}).get("settings") or {}
+    return bool((settings.get("render") or {}).get("crop_tiff") == "captured")
+
+
+def _icc_name(facts: ItemFacts, frame: dict[str, Any]) -> str | None:
+    noted = (each for each in facts.fixity["masters"] if each["path"] == frame["master"])
+    name: str | None = next(noted)["header"].get("icc_name")
+    return name
+
+
+def derivative(
+    facts: ItemFacts, entry: FileFacts, frame: dict[str, Any], size: tuple[int, int], how: Coded
+) -> Element:
+    """Return MIX of a derivative. frame: its entry in render.json; size: width, height in px."""
+    root = element("mix:mix")
+    _object(root, entry, facts.item, how.byte_order, how.compression)
+    _image(root, size[0], size[1], how.space, how.profile)
     capture = add(root, "mix:ImageCaptureMetadata")
     source = add(capture, "mix:SourceInformation")
     add(source, "mix:sourceType", "digital master")
@@ -243,15 +310,15 @@ def derivative(
     add_known(general, "mix:imageProducer", facts.institution.get("name"))
     add(capture, "mix:orientation", vocabulary.ORIENTATIONS[1])
     ppi, width = frame.get("ppi"), frame.get("width")
-    _spatial(root, ppi * size[0] / width if ppi and width else None, [8] * bands)
+    _spatial(root, ppi * size[0] / width if ppi and width else None, how.bits)
     changes = add(root, "mix:ChangeHistory")
-    for told, actions, why in _processing(facts, frame):
+    for told, actions, why in _processing(facts, frame, how):
         _change(changes, facts, frame, told, actions, why)
     return root
 
 
 def _processing(
-    facts: ItemFacts, frame: dict[str, Any]
+    facts: ItemFacts, frame: dict[str, Any], how: Coded
 ) -> list[tuple[dict[str, Any], list[str], str]]:
     corners: dict[str, Any] = next(
         (
@@ -264,6 +331,8 @@ def _processing(
     turned = [f"rotated {corners['rotate']}° clockwise"] if corners.get("rotate") else []
     mirrored = ["mirrored left to right"] if corners.get("mirror") else []
     inverted = ["inverted from negative"] if corners.get("polarity") == "negative" else []
+    toned = [*inverted, "converted to the output profile"] if how.toned else []
+    texts = (facts.embedded["event"], ["metadata embedded"], "picture that tells what it is")
     return [
         (
             facts.render["event"],
@@ -272,14 +341,12 @@ def _processing(
                 f"straightened by {corners.get('angle_deg', 0.0):.3f}°",
                 *turned,
                 *mirrored,
-                *inverted,
-                "converted to the output profile",
-                "reduced in size",
-                "encoded as JPEG",
+                *toned,
+                *how.actions,
             ],
-            "picture for access",
+            how.why,
         ),
-        (facts.embedded["event"], ["metadata embedded"], "picture that tells what it is"),
+        *([texts] if how.texts else []),
     ]
 
 
