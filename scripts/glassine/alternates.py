@@ -17,6 +17,7 @@ from glassine.hashing import Digests
 from glassine.metadata import exif, iim, jpeg, tiff, webp, xmp
 from glassine.metadata.facts import Technical, Words
 
+VERSION = "1"
 FOLDER = "alternates"
 USES = ("webp", "avif", "pyramid", "crop")
 TIFFS = ("pyramid", "crop")

@@ -122,7 +122,20 @@ def given(step_name: str, batch: Batch, item: str, config: dict[str, Any]) -> di
         ]
     if step_name in {"embed", "record"}:
         result["institution"] = config["institution"]
+    if step_name == "embed" and makes_alternates(config):
+        # A version of its own: items without such pictures need not be done again for them.
+        result["alternates"] = step_version("alternates")
     return result
+
+
+def makes_alternates(config: dict[str, Any]) -> bool:
+    """Return whether the settings ask for pictures beside access image, thumbnail and tiles."""
+    made = config.get("render", {})
+    return bool(
+        made.get("alternates")
+        or made.get("crop_tiff", "none") != "none"
+        or config.get("iiif", {}).get("form") == "pyramid"
+    )
 
 
 def steps_given(batch: Batch, item: str, config: dict[str, Any]) -> list[dict[str, Any]]:

@@ -15,6 +15,8 @@ from glassine.errors import GlassineError
 # A delivery holds the masters byte for byte, and the results beside it; measured on the sample
 # batch (compressed masters) and on plain 16-bit ones: pictures and tiles come to 0.1 to 0.5.
 _SHARE_OF_MASTERS = 1.3
+# A cropped TIFF of 16 bits hardly shrinks: twice in the results, once in the delivery.
+_SHARE_OF_CROPS = 3.0
 
 
 def check_writable(folder: Path) -> None:
@@ -68,10 +70,13 @@ def masters_bytes(batch_dir: Path) -> int:
     return total
 
 
-def check_room(results: Path, due_bytes: int, reserve_mb: int) -> str | None:
+def check_room(
+    results: Path, due_bytes: int, reserve_mb: int, *, crops: bool = False
+) -> str | None:
     """Return a warning where the disk may fill up on the way, else None.
 
-    due_bytes: of the masters not yet delivered. Raises GlassineError where not even the reserve
+    due_bytes: of the masters not yet delivered. crops: whether each frame is also kept as a
+    cropped TIFF. Raises GlassineError where not even the reserve
     is free: no step would start.
     """
     free = free_bytes(results)
@@ -83,7 +88,7 @@ def check_room(results: Path, due_bytes: int, reserve_mb: int) -> str | None:
             f"at least {reserve_mb} MB free (`limits.free_mb`).",
             "Free space on that disk and run again; nothing was started.",
         )
-    wanted = int(due_bytes * _SHARE_OF_MASTERS)
+    wanted = int(due_bytes * (_SHARE_OF_MASTERS + (_SHARE_OF_CROPS if crops else 0)))
     if free - reserve_mb * 2**20 >= wanted:
         return None
     return (

@@ -123,7 +123,9 @@ class Run:
             if not (self.working_dir / "deliveries" / f"{name}.receipt.json").exists()
         )
         reserve_mb = self.config["limits"]["free_mb"]
-        warning = preflight.check_room(self.working_dir / "results", due, reserve_mb)
+        crops = self.config["render"]["crop_tiff"] != "none"
+        results = self.working_dir / "results"
+        warning = preflight.check_room(results, due, reserve_mb, crops=crops)
         if warning:
             sys.stderr.write(f"WARNING {warning}\n")
 

@@ -73,6 +73,12 @@ def test_what_is_due_is_weighed_against_what_is_free(tmp_path):
     assert "run.little_room" in told
 
 
+def test_cropped_tiffs_are_weighed_too(tmp_path):
+    due = preflight.free_bytes(tmp_path) // 2
+    assert preflight.check_room(tmp_path, due, 0) is None
+    assert preflight.check_room(tmp_path, due, 0, crops=True) is not None
+
+
 def without_rights(studio, *arguments):
     """Run a night as a user to whom the rights of files apply (they do not apply to root)."""
     drop = ["setpriv", "--bounding-set=-dac_override,-dac_read_search"]

@@ -4,7 +4,7 @@ import copy
 
 import pytest
 
-from glassine import plan, settings
+from glassine import alternates, plan, settings
 
 INTAKE = {
     "batch": "b1",
@@ -52,6 +52,27 @@ def test_a_setting_concerns_the_steps_that_use_it():
     config = settings.load({})
     other = settings.load({"verify": {"require_manifest": True}})
     assert changed_steps(INTAKE, INTAKE, config, other) == {"verify"}
+
+
+@pytest.mark.parametrize(
+    ("more", "first"),
+    [
+        ({"render": {"alternates": ["webp"]}}, "render"),
+        ({"render": {"crop_tiff": "rendered"}}, "render"),
+        ({"iiif": {"form": "pyramid"}}, "render"),
+    ],
+)
+def test_pictures_by_option_are_made_and_embedded(more, first):
+    changed = changed_steps(INTAKE, INTAKE, settings.load({}), settings.load(more))
+    assert min(changed, key=ORDER.index) == first  # the chain does all that follow
+    assert "embed" in changed
+
+
+def test_their_version_concerns_only_items_that_have_them():
+    batch = plan.Batch(INTAKE)
+    with_one = settings.load({"render": {"crop_tiff": "captured"}})
+    assert plan.given("embed", batch, "PEH-1", with_one)["alternates"] == alternates.VERSION
+    assert "alternates" not in plan.given("embed", batch, "PEH-1", settings.load({}))
 
 
 def test_another_items_row_concerns_nothing():
