@@ -271,9 +271,10 @@ def path_problem(path: str) -> str | None:
 def pack_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     """Write package.json of the item (schema: schemas/package.schema.json).
 
-    given: also `settings.package.profile` and `include_tiles`. Raises GlassineError with every
-    finding: a file missing, changed since its step, not noted, or with a name no delivery can
-    hold; a changed master; a record that the project's own checks do not pass.
+    given: also `settings.package` (profile, include_tiles) and `settings.records.schema_dir`, whose
+    XSDs a layout may carry. Raises GlassineError with every finding: a file missing, changed since
+    its step, not noted, or with a name no delivery can hold; a changed master; a record that the
+    project's own checks do not pass.
     """
     settings = given["settings"]["package"]
     packing = _Packing(batch_dir, item_dir, given)
@@ -299,7 +300,7 @@ def _write(item_dir: Path, given: dict[str, Any], placed: list[Placed]) -> None:
     profile = profiles.get(name)
     shutil.rmtree(item_dir / profiles.OWN_FOLDER, ignore_errors=True)
     embedded = files.read_json(item_dir / "embedded.json")
-    schema_dir = settings.get("schema_dir")
+    schema_dir = given["settings"].get("records", {}).get("schema_dir")
     context = profiles.Context(
         item=given["item"],
         item_dir=item_dir,

@@ -57,7 +57,7 @@ STEPS = (
         ("facts", "catalogue", "corrections", "batch_facts"),
         ("METS.xml", "manifest.json"),
     ),
-    Step("pack", "package", ("package",), (), ("package.json",)),
+    Step("pack", "package", ("package", "records"), (), ("package.json",)),
 )
 _BY_NAME = {step.name: step for step in STEPS}
 _VERSION = re.compile(r'^VERSION = "([^"]+)"', re.MULTILINE)

@@ -379,7 +379,7 @@ def test_official_schemas_travel_where_they_are_named(
     folder = tmp_path / "xsd"
     files.write_text(folder / "mets.xsd", "<xs/>")
     given = made_items.make_item(tmp_path)
-    given["settings"]["package"] = {"profile": "eark", "schema_dir": str(folder)}
+    given["settings"] |= {"package": {"profile": "eark"}, "records": {"schema_dir": str(folder)}}
     deliveries.finish(tmp_path, given)
     package = files.read_json(made_items.item_dir_of(tmp_path) / "package.json")
     assert "schemas/mets.xsd" in {entry["path"] for entry in package["files"]}
