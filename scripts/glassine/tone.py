@@ -30,7 +30,7 @@ from glassine.model import Corners, Facts, Frame, MasterGeometry
 if TYPE_CHECKING:
     from glassine.pixels import Source
 
-VERSION = "1"
+VERSION = "2"
 
 Floats = npt.NDArray[np.float64]
 Table = npt.NDArray[np.float32]
@@ -40,24 +40,34 @@ Pixels = npt.NDArray[Any]
 # fig. 2.2. Monochrome: middle of contrast index 0.55-0.7 of usual film (value from memory).
 COLOUR_SLOPE = 0.6
 MONOCHROME_SLOPE = 0.62
-# Linear light that the brightest half per cent of a negative's picture begins at.
-WHITE = {"colour": 0.96, "monochrome": 0.88}
+# Linear light that the lightest part of a negative's picture (all but 0.02 %) is shown as. Grey
+# pictures have their lightest part below white more often than colour ones have in no channel.
+WHITE = {"colour": 0.98, "monochrome": 0.96}
+# Glints farther above the lightest half per cent than this (log10) are rolled off.
+GLINTS = 0.2
 # At most so many pixels of a frame are looked at; more change no percentile that is used here.
 MAX_SAMPLES = 60_000
 CHANNELS = ("red", "green", "blue")
-# How far apart things usually are, in log10 (one standard deviation). ratio: slopes of the three
-# layers (0.5 to 0.7); balance: their speeds, less where slopes are stated; steps and highlight:
-# how well steps of brightness and lightest parts show what is neutral; doubt: a lightest part
-# farther from neutral than this is taken for coloured (all chosen on tests/bench_tone).
+# Where D-min comes from when no film base is seen and the settings know none.
+UNSEEN = "thinnest part of the pictures"
+# How far apart things usually are, in log10 (one standard deviation). slope: each layer's slope
+# from the usual one (0.5 to 0.7 evenly); balance: the layers' speeds, and with them what D-min is
+# wrong by where no film base is seen; highlight, steps: what is seen at its best. gap: how much
+# of the way from the lightest part to white may be colour; width: what the breadth of the
+# commonest ratio of steps adds, squared; outlier: from so many deviations on evidence counts
+# less. Chosen on tests/bench_tone, where the result depends on none of them sharply.
 USUAL = {
-    "ratio": 0.034,
-    "balance": 0.04,
-    "balance_known": 0.02,
-    "steps": 0.02,
-    "highlight": 0.012,
-    "doubt": 0.25,
-    "doubt_known": 0.05,
+    "slope": 0.042,
+    "balance": 0.02,
+    "balance_unseen": 0.05,
+    "highlight": 0.008,
+    "gap": 0.5,
+    "steps": 0.004,
+    "width": 1.7,
+    "outlier": 2.0,
 }
+# No film's layers differ more from their mean slope, log10.
+MAX_RATIO = 0.1
 # The look at a picture's steps is taken at about this many pixels on the long edge.
 PICTURE_PX = 400
 
@@ -66,6 +76,7 @@ PICTURE_PX = 400
 class Look:
     """What was seen of one frame: codes (n, bands), and linear light (n, bands).
 
+    calm: linear light (n, bands) with grain and dust taken out by a median of 3 x 3 px.
     picture: density of the upright box about the frame's middle, reduced, (h, w, 3); None for
     grey masters and for boxes too small to tell anything.
     """
@@ -73,6 +84,7 @@ class Look:
     frame: Frame
     codes: Pixels
     light: Floats
+    calm: Floats
     picture: Floats | None
 
 
@@ -135,7 +147,19 @@ def _look(source: Source, frame: Frame, encoding: colour.Encoding) -> Look:
         codes = reduced[::step, ::step].reshape(-1, reduced.shape[-1])
     codes = codes[:: max(1, -(-len(codes) // MAX_SAMPLES))]
     light = encoding.linear(codes[None])[0].astype(np.float64)
-    return Look(frame, codes, light, _picture(source, frame, encoding))
+    calm = encoding.linear(_calm(reduced, mask)[None])[0].astype(np.float64)
+    return Look(frame, codes, light, calm, _picture(source, frame, encoding))
+
+
+def _calm(reduced: Pixels, mask: Pixels) -> Pixels:
+    """Return codes (n, bands) of `reduced` inside `mask`, each the median of 3 x 3 px."""
+    if not mask.any():
+        mask = np.ones_like(mask)
+    rows, columns = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
+    box = (slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1))
+    smooth = cv2.medianBlur(np.ascontiguousarray(reduced[box]), 3)
+    codes = smooth.reshape(*mask[box].shape, -1)[mask[box]]
+    return np.asarray(codes[:: max(1, -(-len(codes) // MAX_SAMPLES))])
 
 
 def _picture(source: Source, frame: Frame, encoding: colour.Encoding) -> Floats | None:
@@ -217,8 +241,8 @@ def _dmin(
         dmin = np.array(stock["dmin"], float)
         return dmin[bands if len(dmin) > 1 else [0]].tolist(), "settings, film stock"
     # The thinnest part of all frames: half a per mille, so that pinholes and dust do not count.
-    thin = [np.percentile(colour.density(look.light), 0.05, axis=0) for look in looks]
-    return np.min(np.stack(thin), axis=0)[bands].tolist(), "thinnest part of the pictures"
+    thin = [np.percentile(colour.density(look.calm), 0.05, axis=0) for look in looks]
+    return np.min(np.stack(thin), axis=0)[bands].tolist(), UNSEEN
 
 
 def _base_density(source: Source, region: Corners, encoding: colour.Encoding) -> Floats | None:
@@ -268,7 +292,8 @@ def _slopes_and_balance(
     balance = np.zeros(count)
     if count == 3:
         known = source != "default of the process"
-        ratio, balance = _neutral(film["dmin"], slopes, looks, known, settings["balance_limit"])
+        start = film | {"slopes": slopes}
+        ratio, balance = _neutral(start, looks, known, settings["balance_limit"])
         slopes = slopes * 10.0**ratio
         source = source if known else f"{source}, channels matched on the pictures"
     if stock.get("balance") and count == 3:
@@ -278,54 +303,83 @@ def _slopes_and_balance(
 
 def _exposures(look: Look, film: dict[str, Any]) -> Floats:
     """Return log10 H/H0 per used channel, (n, channels)."""
-    d = colour.density(look.light[:, film["channels"]])
+    d = colour.density(look.calm[:, film["channels"]])
     return np.asarray((d - np.array(film["dmin"])) / np.array(film["slopes"]))
 
 
+@dataclass(frozen=True)
+class _Evidence:
+    """One thing seen or known of the three layers: `row` times (slopes, balance) is `value`.
+
+    row: six factors, of the log10 changes of the slopes and of the balance in log10 exposure;
+    deviation: standard deviation of the value; seen: may be wrong altogether (an outlier).
+    """
+
+    row: Floats
+    value: float
+    deviation: float
+    seen: bool
+
+
 def _neutral(
-    dmin: list[float], slopes: Floats, looks: list[Look], known: bool, limit: float
+    film: dict[str, Any], looks: list[Look], known: bool, limit: float
 ) -> tuple[Floats, Floats]:
     """Return (log10 change of slopes, balance in log10 exposure) per channel, each of mean 0.
 
-    Most steps of brightness in a picture are of light and shade, which change all channels
-    alike: their direction in density is that of the slopes. The lightest parts are mostly
-    neutral. Both are evidence only, weighed against what is usual (slopes within +- 8 % of
-    each other, channels matched within 0.05); a highlight farther than `limit` from
-    neutral counts little, so that a sunset stays one. known: slopes are not to be changed.
+    Weighed against each other: what is usual of films; the lightest parts, which are the more
+    surely neutral the nearer they are to white in every channel; steps of brightness, most of
+    which are of light and shade and so change all channels alike, the more surely the more
+    alike they are. What contradicts the rest counts little, so that a sunset stays one.
+    known: the slopes are not to be changed.
     """
-    steps = [_step_direction(look, slopes) for look in looks]
-    film = {"channels": [0, 1, 2], "dmin": dmin, "slopes": slopes}
-    light = [_lightest(_exposures(look, film)) for look in looks]
-    white = np.median(np.stack(light), axis=0)
-    seen = [direction for direction in steps if direction is not None]
-    ratio, balance = np.zeros(3), np.zeros(3)
-    cast = white - white.mean()
-    pull = max(float(white.mean()), 0.3) * np.log(10.0)
-    usual_balance = USUAL["balance_known" if known else "balance"]
-    doubt = USUAL["doubt_known" if known else "doubt"]
-    # First without the lightest parts, to see whether they may be neutral; then with them.
-    trust = 0.0
-    for _ in range(2):
-        # Sums of squares, solved for (ratio, balance) of each channel by itself.
-        evidence = trust / USUAL["highlight"] ** 2
-        a = np.array(
-            [
-                [pull**2 * evidence + 1 / USUAL["ratio"] ** 2, -pull * evidence],
-                [-pull * evidence, evidence + 1 / usual_balance**2],
-            ]
-        )
-        b = np.stack([pull * evidence * cast, -evidence * cast])
-        for direction, spread in seen:
-            weight = 1 / (len(seen) * (USUAL["steps"] ** 2 + spread**2))
-            a[0, 0] += weight
-            b[0] += weight * direction
-        if known:
-            a[0, 1] = a[1, 0] = 0.0
-            a[0, 0], b[0] = 1.0, 0.0
-        ratio, balance = np.linalg.solve(a, b)
-        left = float(np.abs(cast - pull * ratio).max())
-        trust = 1 / (1 + (left / doubt) ** 4)
-    return ratio - ratio.mean(), np.clip(balance - balance.mean(), -limit, limit)
+    evidence = _usual(known, "balance_unseen" if film["dmin_source"] == UNSEEN else "balance")
+    for look in looks:
+        evidence += _highlight(look, film)
+        evidence += [] if known else _shades(look, np.array(film["slopes"]))
+    found = _weighed(evidence)
+    ratio, balance = found[:3] - found[:3].mean(), found[3:] - found[3:].mean()
+    return np.clip(ratio, -MAX_RATIO, MAX_RATIO), np.clip(balance, -limit, limit)
+
+
+def _usual(known: bool, balance: str) -> list[_Evidence]:
+    """Return what is known of films before any is seen."""
+    spread = [1e-6 if known else USUAL["slope"]] * 3 + [USUAL[balance]] * 3
+    return [_Evidence(np.eye(6)[k], 0.0, spread[k], seen=False) for k in range(6)]
+
+
+def _highlight(look: Look, film: dict[str, Any]) -> list[_Evidence]:
+    """Return that the lightest part is neutral: nothing is lighter than white in any channel.
+
+    The wider the gap between the lightest channel of anything and the lightest part, once that
+    is taken for neutral, the more colour it may have.
+    """
+    x = _exposures(look, film)
+    light = _lightest(x)
+    cast = light - light.mean()
+    gap = max(0.0, float(np.percentile((x - cast).max(axis=1), 99.98) - light.mean()))
+    # A slope larger by the factor 10 ** r lowers x at the lightest part by x ln 10 r.
+    pull = max(float(light.mean()), 0.3) * np.log(10.0)
+    apart = np.eye(3) - 1 / 3
+    rows = np.hstack([-pull * apart, apart])
+    deviation = USUAL["highlight"] + USUAL["gap"] * gap
+    return [_Evidence(rows[k], -float(cast[k]), deviation, seen=True) for k in range(3)]
+
+
+def _weighed(evidence: list[_Evidence]) -> Floats:
+    """Return the six unknowns by least squares, with less weight for what is far off (Cauchy)."""
+    rows = np.stack([one.row for one in evidence])
+    value = np.array([one.value for one in evidence])
+    deviation = np.array([one.deviation for one in evidence])
+    seen = np.array([one.seen for one in evidence])
+    found = np.zeros(6)
+    for turn in range(30):
+        off = (rows @ found - value) / deviation
+        weight = 1.0 / (1.0 + (off / USUAL["outlier"]) ** 2)
+        # From the usual film all that is seen may be far off: nothing is let go at once.
+        weight = np.maximum(weight, 0.2) if turn < 3 else weight
+        scale = np.sqrt(np.where(seen, weight, 1.0)) / deviation
+        found = np.linalg.lstsq(rows * scale[:, None], value * scale, rcond=None)[0]
+    return np.asarray(found)
 
 
 def _lightest(x: Floats) -> Floats:
@@ -334,31 +388,28 @@ def _lightest(x: Floats) -> Floats:
     return np.asarray(x[weakest >= np.percentile(weakest, 99)].mean(axis=0))
 
 
-def _step_direction(look: Look, slopes: Floats) -> tuple[Floats, float] | None:
-    """Return (log10 of the slopes' differences as steps of brightness show them, spread).
+def _shades(look: Look, slopes: Floats) -> list[_Evidence]:
+    """Return what steps of brightness say of the slopes of red and blue against green.
 
-    Steps are differences of density over 2, 4 and 8 px of a reduced picture. Two readings are
-    made: the direction about which most steps lie within 6 degrees, and the commonest ratio
-    of channels; spread: half of how far they are apart. None where too few steps are seen.
+    Steps are differences of density over 2, 4 and 8 px of a reduced picture. Light and shade on
+    one thing change all exposures alike, so the commonest ratio of steps is that of the slopes.
+    Nothing is returned where too few steps are seen.
     """
-    picture = look.picture
-    if picture is None:
-        return None
-    g = _steps(picture / slopes)
-    size = np.linalg.norm(g, axis=1)
-    g, size = g[size > 0.05], size[size > 0.05]
-    if len(g) < 300:
-        return None
-    unit = g / size[:, None]
-    direction = np.full(3, 3**-0.5)
-    for _ in range(15):
-        weight = np.exp(-(1 - np.abs(unit @ direction)) / 0.005)
-        direction = np.abs(np.linalg.eigh((unit * weight[:, None]).T @ unit)[1][:, -1])
-    first = np.log10(np.maximum(direction, 1e-3))
-    second = np.array([_common_ratio(g, size, 0), 0.0, _common_ratio(g, size, 2)])
-    first, second = first - first.mean(), second - second.mean()
-    middle = (first + second) / 2
-    return np.clip(middle, -0.12, 0.12), float(np.abs(first - second).mean() / 2)
+    if look.picture is None:
+        return []
+    steps = _steps(look.picture / slopes)
+    size = np.linalg.norm(steps, axis=1)
+    steps, size = steps[size > 0.08], size[size > 0.08]
+    if len(steps) < 300:
+        return []
+    found = []
+    for band in (0, 2):
+        ratio, width = _common_ratio(steps, size, band)
+        row = np.zeros(6)
+        row[band], row[1] = 1.0, -1.0
+        deviation = USUAL["steps"] + USUAL["width"] * width**2
+        found.append(_Evidence(row, ratio, deviation, seen=True))
+    return found
 
 
 def _steps(density: Floats) -> Floats:
@@ -375,13 +426,22 @@ def _steps(density: Floats) -> Floats:
     return steps[:: max(1, -(-len(steps) // MAX_SAMPLES))].astype(np.float64)
 
 
-def _common_ratio(g: Floats, size: Floats, band: int) -> float:
-    """Return log10 of the commonest ratio of a channel's steps to those of green."""
-    same = g[:, band] * g[:, 1] > 0
-    ratio = np.log10(np.abs(g[same, band]) / np.maximum(np.abs(g[same, 1]), 1e-6) + 1e-6)
-    counts, ends = np.histogram(ratio, bins=np.linspace(-0.4, 0.4, 161), weights=size[same])
-    smooth = np.convolve(counts, np.hanning(21), "same")
-    return float(ends[int(smooth.argmax())] + 0.0025)
+def _common_ratio(steps: Floats, size: Floats, band: int) -> tuple[float, float]:
+    """Return log10 of the commonest ratio of a channel's steps to green's, and its full width."""
+    same = steps[:, band] * steps[:, 1] > 0
+    red_or_blue, green = np.abs(steps[same, band]), np.abs(steps[same, 1])
+    ratio = np.log10(red_or_blue / np.maximum(green, 1e-6) + 1e-6)
+    counts, ends = np.histogram(ratio, bins=np.linspace(-0.6, 0.6, 241), weights=size[same])
+    kernel = np.hanning(13)
+    smooth = np.convolve(counts, kernel / kernel.sum(), "same")
+    peak = int(smooth.argmax())
+    below = np.flatnonzero(smooth <= smooth[peak] / 2)
+    low = int(below[below < peak].max(initial=0))
+    high = int(below[below > peak].min(initial=len(counts) - 1))
+    # Between the peak and the middle at half height: less noise than the one, less skew than
+    # the other.
+    middle, top = (ends[low + 1] + ends[high]) / 2, ends[peak] + 0.0025
+    return float(middle + top) / 2, (high - low - 1) * 0.005
 
 
 # ------------------------------------------------------------------ tones
@@ -390,13 +450,13 @@ def _common_ratio(g: Floats, size: Floats, band: int) -> float:
 def _negative(look: Look, film: dict[str, Any], settings: dict[str, Any]) -> dict[str, Any]:
     """Return the tone of a negative frame: what the film shares, and its own exposure.
 
-    The brightest channel at 99.5 % is taken to WHITE: most pictures are exposed and
-    printed so that little but reflections is brighter.
+    The lightest part (the lightest channel of all but 0.02 % of the pixels) is taken to WHITE,
+    glints left out: most pictures are exposed and printed so that something in them is white.
     """
     x = _exposures(look, film) + np.array(film["balance"])
-    brightest = x.max(axis=1)
-    exposure = np.log10(WHITE[film["process"]]) - float(np.percentile(brightest, 99.5))
-    top = float(np.percentile(brightest, 99.98) + exposure)
+    most, lightest = np.percentile(x.max(axis=1), [99.5, 99.98])
+    exposure = np.log10(WHITE[film["process"]]) - min(float(lightest), float(most) + GLINTS)
+    top = float(lightest) + exposure
     return {
         "rendering": f"negative, {film['process']}",
         "bands": len(film["channels"]),

@@ -237,6 +237,44 @@ def test_known_films_come_within_two_and_a_half_in_the_median() -> None:
     assert ours <= 2.5 < plain
 
 
+def test_films_of_which_nothing_is_known_come_within_four_in_the_median() -> None:
+    names = ["astronaut-2", "coffee-2", "rocket-0", "view-snow", "view-men", "dull-7", "woods-5"]
+    ours, plain = np.median([difference(name, n, False) for n, name in enumerate(names)], axis=0)
+    assert ours <= 4 < plain
+
+
+def test_a_coloured_lightest_part_is_not_made_neutral_where_steps_contradict() -> None:
+    # A wood whose lightest parts are green: its shades show the slopes, so the green stays.
+    film = negatives.Film(np.array([0.52, 0.6, 0.68]), DMIN, -2.2, False, np.eye(3))
+    shown = positives.drawn(6)["woods-5"]
+    codes, box = negatives.master(film, shown, np.random.default_rng(8), True)
+    source = run.ArraySource(codes)
+    plan = tone.plan(source, run.geometry(source, box, "colour"), Facts(), LINEAR, SECTION)[0]
+    ratio = np.log10(np.array(plan["slopes"]) / film.slopes)
+    assert np.abs(ratio - ratio.mean()).max() < 0.02
+
+
+def test_a_glint_darkens_the_picture_within_a_limit_and_is_rolled_off() -> None:
+    film = negatives.Film(np.full(3, 0.6), DMIN, -2.2, False, np.eye(3))
+    density = film.density(negatives.linear(positives.drawn(1)["day-0"]))
+    plain = planned(master_of(density))["exposure"]
+    density[100:106, 100:106] += 0.6  # a spot ten times as bright as it was
+    glint = planned(master_of(density))
+    assert 0 < plain - glint["exposure"] <= tone.GLINTS
+    assert glint["shoulder"]["top"] > 1
+
+
+@pytest.mark.parametrize("bands", [1, 3])
+@pytest.mark.parametrize("code", [0, 30000, 65535])
+def test_an_even_master_gets_a_finite_tone(bands: int, code: int) -> None:
+    codes = np.full((120, 160, bands), code, np.uint16)
+    icc = LINEAR if bands == 3 else None
+    plan = planned(codes, icc=icc, process="colour" if bands == 3 else "monochrome")
+    numbers = [*plan["dmin"], *plan["slopes"], *plan["balance"], plan["exposure"]]
+    assert np.isfinite(numbers).all()
+    assert tone.apply(codes, plan, icc).shape == codes.shape
+
+
 def test_a_sunset_stays_one() -> None:
     shown = positives.drawn(3)["sunset-2"]
     film = negatives.Film(np.full(3, 0.6), DMIN, -2.2, True, np.eye(3))
