@@ -37,6 +37,7 @@ include: "rules/intake.smk"
 include: "rules/items.smk"
 include: "rules/targets.smk"
 include: "rules/batch.smk"
+include: "rules/reproduce.smk"
 
 
 rule all:

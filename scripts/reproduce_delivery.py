@@ -33,12 +33,9 @@ def main(arguments: list[str] | None = None) -> int:
     with tempfile.TemporaryDirectory() as temporary:
         work = options.work or Path(temporary)
         findings = reproduce.reproduce(options.path.absolute(), work.absolute())
-    for finding in findings:
-        sys.stdout.write(finding.sentence() + "\n")
-    wrong = [finding for finding in findings if finding.severity == "hold"]
-    verdict = f"{len(wrong)} differences" if wrong else "every derivative comes out the same"
-    sys.stdout.write(f"{options.path}: {verdict}\n")
-    return 1 if wrong else 0
+    lines, same = reproduce.told(options.path, findings)
+    sys.stdout.write("\n".join(lines) + "\n")
+    return 0 if same else 1
 
 
 if __name__ == "__main__":

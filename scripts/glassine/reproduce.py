@@ -52,6 +52,13 @@ def reproduce(path: Path, work: Path) -> list[Finding]:
     return found
 
 
+def told(path: Path, findings: list[Finding]) -> tuple[list[str], bool]:
+    """Return (lines for an operator, whether every byte comes out again)."""
+    wrong = [finding for finding in findings if finding.severity == "hold"]
+    verdict = f"{len(wrong)} differences" if wrong else "every derivative comes out the same"
+    return [*(finding.sentence() for finding in findings), f"{path}: {verdict}"], not wrong
+
+
 def _finding(what: str, path: object, told: str, expected: str, severity: str = "hold") -> Finding:
     next_step = "Compare both files; validate the delivery to see which one is damaged."
     return Finding(f"reproduce.{what}", str(path), told, expected, next_step, severity)

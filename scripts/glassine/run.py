@@ -19,6 +19,13 @@ if TYPE_CHECKING:
 EXIT_SETTINGS = 78
 EXIT_BUSY = 75
 EXIT_CANNOT_WRITE = 73
+EXIT_BY_CODE = {
+    "run.busy": EXIT_BUSY,
+    "run.jobs_alive": EXIT_BUSY,
+    "run.reproduce": EXIT_SETTINGS,
+}
+# The target that compares a delivery (rules/reproduce.smk).
+REPRODUCE = "reproduce"
 # Working memory of render, measured: tests/bench_pixels/README.md.
 RENDER_BASE_MB = 400
 RENDER_BYTES_PER_PIXEL = 8
@@ -43,6 +50,8 @@ class Run:
         self.batches = plan.batches(self.masters, self.config)
         self.lock = runlock.RunLock(working_dir)
         self._telling: progress.Teller | None = None
+        # Whether this run only compares a delivery with what comes out today.
+        self.compares = False
         self._read = functools.lru_cache(maxsize=64)(self._read_batch)
 
     def batch_dir(self, batch: str) -> Path:
@@ -213,8 +222,24 @@ class Run:
 
         return report.write_report(self.results_dir(name), self.report_given(name))
 
+    def to_compare(self) -> Path:
+        """Return the delivery that is to be made again. Raises GlassineError where none is."""
+        named = self.config["reproduce"]
+        path = self.working_dir / (named or "")
+        if not named or not path.exists():
+            raise GlassineError.because(
+                "run.reproduce",
+                named or "reproduce",
+                "There is no such delivery." if named else "It is not said which delivery.",
+                "a bag, or its .tar or .zip.",
+                "Name it: snakemake reproduce --config reproduce=deliveries/<batch>",
+            )
+        return path
+
     def tell_progress(self) -> None:
         """Say from now on, once a minute and until the run ends, how far each batch is."""
+        if self.compares:
+            return
         from glassine import progress
 
         self._telling = progress.Teller(self.working_dir, self.batches, sys.stderr)
@@ -222,7 +247,11 @@ class Run:
 
     def finish(self, failed: bool) -> None:
         """Make what a run with held items still owes, say where the results are, and tell those
-        who are to be told (`results/summary.json`, and `report.notify` in the settings)."""
+        who are to be told (`results/summary.json`, and `report.notify` in the settings). A run that
+        only compares owes nothing."""
+        if self.compares:
+            self.lock.ended()
+            return
         if self._telling:
             self._telling.end()
         for name in self.batches:
@@ -307,15 +336,17 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
         stop(error)
         raise
     confine.Limits(**run.config["limits"]).announce()
+    run.compares = REPRODUCE in arguments
     if leads and not runlock.only_looks(arguments):
         try:
+            if run.compares:
+                run.to_compare()
             run.check_writable()
             run.lock.take()
             run.check_room()
             run.bring_records_to_now()
         except GlassineError as error:
-            busy = error.findings[0].code in {"run.busy", "run.jobs_alive"}
-            stop(error, EXIT_BUSY if busy else EXIT_CANNOT_WRITE)
+            stop(error, EXIT_BY_CODE.get(error.findings[0].code, EXIT_CANNOT_WRITE))
     return run
 
 

@@ -1,0 +1,12 @@
+# Not part of a night: does a delivery still come out of its masters and records, byte for byte?
+#
+#     snakemake reproduce --config reproduce=deliveries/<batch>
+
+
+rule reproduce:
+    log:
+        "results/reproduce.log",
+    params:
+        delivery=lambda wildcards: str(RUN.to_compare()),
+    script:
+        "../scripts/compare_delivery.py"
