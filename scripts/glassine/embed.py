@@ -18,7 +18,7 @@ from typing import Any
 
 from glassine import __version__, alternates, contracts, events, files, formats, hashing
 from glassine.errors import Finding, GlassineError
-from glassine.metadata import exif, iim, jpeg, xmp
+from glassine.metadata import described, exif, iim, jpeg, xmp
 from glassine.metadata.facts import Technical, Words, unusable
 
 VERSION = "1"
@@ -363,9 +363,9 @@ def _alternate(
     except OSError as problem:
         raise _missing(source, problem) from problem
     with opened, _encoding(entry):
-        space = _colour_space(alternates.icc_profile(opened, use))
+        space = _colour_space(described.icc_profile(opened, use))
         technical = _technical(frame, entry, space, bands, known)
-        copied = alternates.copy(opened, target, use, known.words, technical, known.with_iim)
+        copied = described.copy(opened, target, use, known.words, technical, known.with_iim)
     _require_same(source, copied.original, entry)
     found = formats.identify(target)
     made = _entry(frame, entry, alternates.FOLDER, found, copied.digests, known)

@@ -88,7 +88,7 @@ def _identified(opened: BinaryIO) -> Format | None:
     if head[:4] in (b"II*\0", b"MM\0*"):
         return _tiff(opened, "<" if head[:2] == b"II" else ">")
     if head[:4] in (b"II+\0", b"MM\0+"):
-        return Format("Big TIFF", "", "", "image/tiff")
+        return Format("BigTIFF", "", "", "image/tiff")
     if head[:4] == b"RIFF" and head[8:12] == b"WEBP" and head[12:16] in _WEBP:
         return Format("WebP", "", _WEBP[head[12:16]], "image/webp")
     if head[4:8] == b"ftyp" and b"avif" in _brands(head):

@@ -19,7 +19,17 @@ from lxml import etree
 import deliveries
 import made_items
 import validate_delivery
-from glassine import alternates, bag, delivered, embed, files, formats, package, reproduce
+from glassine import (
+    alternates,
+    bag,
+    delivered,
+    embed,
+    files,
+    formats,
+    package,
+    records,
+    reproduce,
+)
 from glassine.errors import GlassineError
 from glassine.records import check, markup
 
@@ -354,6 +364,65 @@ def test_a_damaged_tiff_is_told_without_a_trace(
     with pytest.raises(GlassineError) as caught:
         embed.embed_item(copy / "masters" / "b1", item_dir, made[1])
     assert [each.code for each in caught.value.findings] == ["embed.encode"]
+
+
+def _with_big_crop(item_dir: Path) -> Path:
+    """Put a BigTIFF in the place of the rendered crop, as render writes a large one."""
+    path = item_dir / "render" / Path(NAMES["crop"]).name
+    pixels = tifffile.imread(path)
+    options = {"photometric": "rgb", "compression": "zlib", "metadata": None}
+    tifffile.imwrite(path, pixels, bigtiff=True, **options)
+    record = item_dir / "render" / "render.json"
+    rendered = files.read_json(record)
+    entry = next(each for each in rendered["frames"][0]["alternates"] if each["use"] == "crop")
+    content = path.read_bytes()
+    entry |= {"bytes": len(content), "sha256": hashlib.sha256(content).hexdigest()}
+    files.write_json(record, rendered)
+    return path
+
+
+def test_a_crop_beyond_4_gb_is_recorded_without_an_identifier(
+    copy: Path, made: tuple[Path, dict[str, Any]]
+) -> None:
+    """PRONOM, version 109, has no identifier for BigTIFF; the record is sound without one."""
+    item_dir, batch_dir = made_items.item_dir_of(copy), copy / "masters" / "b1"
+    rendered = tifffile.imread(_with_big_crop(item_dir))
+    embed.embed_item(batch_dir, item_dir, made[1])
+    entry = noted(item_dir)["crop"]
+    assert (entry["format_name"], entry["puid"]) == ("BigTIFF", "")
+    assert np.array_equal(tifffile.imread(item_dir / NAMES["crop"]), rendered)
+    records.record_item(batch_dir, item_dir, made[1])
+    assert check.check_record(item_dir / "METS.xml", item_dir) == []
+    root = etree.parse(str(item_dir / "METS.xml")).getroot()
+    assert _texts(_mix(root, NAMES["crop"]), ".//mix:formatName") == ["BigTIFF"]
+    assert _texts(_mix(root, NAMES["crop"]), ".//mix:iccProfileName") == ["sRGB"]
+    package.pack_item(batch_dir, item_dir, made[1])
+
+
+def test_iptc_is_left_out_where_the_settings_say_so(
+    copy: Path, made: tuple[Path, dict[str, Any]]
+) -> None:
+    item_dir = made_items.item_dir_of(copy)
+    given = {**made[1], "settings": {**made[1]["settings"], "embed": {"iim": False}}}
+    embed.embed_item(copy / "masters" / "b1", item_dir, given)
+    for use in ("pyramid", "crop"):
+        picture = pyvips.Image.new_from_file(str(item_dir / NAMES[use]))
+        assert "iptc-data" not in picture.get_fields()
+        assert TITLE.encode() in picture.get("xmp-data")
+
+
+def test_long_texts_are_cut_where_a_field_is_short_and_told(
+    copy: Path, made: tuple[Path, dict[str, Any]]
+) -> None:
+    """A description of 300 KB: whole in XMP, which no segment bounds here; cut in the others."""
+    item_dir = made_items.item_dir_of(copy)
+    long = "Ærø, low water. " * 20_000
+    given = {**made[1], "catalogue": {**made[1]["catalogue"], "description": long}}
+    embed.embed_item(copy / "masters" / "b1", item_dir, given)
+    told = files.read_json(item_dir / "embedded.json")["event"]["detail"]["shortened"]
+    assert told[NAMES["crop"]] == ["exif:270", "iim:description"]
+    picture = pyvips.Image.new_from_file(str(item_dir / NAMES["crop"]))
+    assert long.strip().encode() in picture.get("xmp-data")
 
 
 def test_without_the_options_nothing_of_them_is_there(

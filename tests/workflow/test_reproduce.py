@@ -75,3 +75,12 @@ def test_a_night_does_not_compare(finished):
     outcome = finished.night("--config", settings)
     assert outcome.code == 0
     assert outcome.jobs == set()
+
+
+def test_options_switched_off_leave_nothing_in_the_next_delivery(finished):
+    outcome = finished.night()
+    assert outcome.code == 0, outcome.text[-3000:]
+    later = finished.root / "deliveries" / f"{BATCH}.r2"
+    assert not (later / "data" / "PEH-0001" / "alternates").exists()
+    assert (later / "data" / "PEH-0001" / "access").is_dir()
+    assert not (finished.item(BATCH, "PEH-0001") / "alternates").exists()
