@@ -31,12 +31,21 @@ NS = {
 ITEM = made_items.CATALOGUE["item"]
 
 
-@pytest.fixture(scope="module")
-def bag_dir(tmp_path_factory: pytest.TempPathFactory) -> Path:
+BY_OPTION = {
+    "the usual pictures": {},
+    "every picture by option": {
+        "render": {"alternates": ["webp", "avif"], "crop_tiff": "captured"},
+        "iiif": {"form": "pyramid", "tile_px": 64},
+    },
+}
+
+
+@pytest.fixture(scope="module", params=BY_OPTION)
+def bag_dir(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
     root = tmp_path_factory.mktemp("eark")
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("SOURCE_DATE_EPOCH", "1773800000")
-        deliveries.night(root, "eark")
+        deliveries.night(root, "eark", more=BY_OPTION[request.param])
     return root / "deliveries" / "b1"
 
 
