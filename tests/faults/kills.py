@@ -131,7 +131,7 @@ def problems_after(reference: Reference, folder: Path, kill: Kill, random: Rando
     outcome = studio.night()
     found = []
     if outcome.code != 0:
-        found.append(f"exit code {outcome.code}: {outcome.text[-1500:]}")
+        found.append(f"exit code {outcome.code}: {outcome.text[-6000:]}")
     for name, wanted in reference.made.items():
         have = studio.digests(name)
         wrong = sorted(
