@@ -104,52 +104,118 @@ def found_by_threshold(scene: dict[str, Any], inset: float) -> list[dict[str, An
     return frames
 
 
-def reliability(results: list[score.Result]) -> str:
-    """Return the share of right frames in bands of confidence: what confidence is worth."""
+BANDS = ((0, 0.3), (0.3, 0.6), (0.6, 0.8), (0.8, 0.9), (0.9, 0.97), (0.97, 1.01))
+
+
+def reliability(results: list[score.Result]) -> list[tuple[str, float, int, float]]:
+    """Return per band of confidence: its name, mean confidence, frames, share of right ones."""
     confidence = np.array([value for result in results for value in result.confidence])
     right = np.array([error <= 1 for result in results for error in result.corner])
-    lines = ["confidence    frames  right"]
-    for low, high in ((0, 0.3), (0.3, 0.6), (0.6, 0.8), (0.8, 0.9), (0.9, 0.97), (0.97, 1.01)):
+    found = []
+    for low, high in BANDS:
         chosen = (confidence >= low) & (confidence < high)
         if chosen.any():
-            share = 100 * right[chosen].mean()
-            lines.append(f"{low:.2f} to {min(high, 1):.2f}  {chosen.sum():6}  {share:5.1f} %")
+            name = f"{low:.2f} to {min(high, 1):.2f}"
+            count = int(chosen.sum())
+            found.append(
+                (name, float(confidence[chosen].mean()), count, float(right[chosen].mean()))
+            )
+    return found
+
+
+def reliability_table(results: list[score.Result]) -> str:
+    lines = ["confidence    mean   frames  right"]
+    for name, mean, count, share in reliability(results):
+        lines.append(f"{name}  {mean:.3f}  {count:6}  {100 * share:5.1f} %")
     return "\n".join(lines)
 
 
-def main() -> None:
+def reliability_plot(results: list[score.Result]) -> str:
+    """Return an SVG: confidence across, the share that is right up, a circle's area the number."""
+
+    def across(value: float) -> float:
+        return 60 + 320 * value
+
+    def up(value: float) -> float:
+        return 350 - 320 * value
+
+    parts = [
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 420 400" font-family="sans-serif" '
+        'font-size="12">',
+        '<rect width="420" height="400" fill="white"/>',
+        f'<path d="M{across(0)} {up(0)}H{across(1)}V{up(1)}H{across(0)}Z" fill="none" '
+        'stroke="black"/>',
+        f'<path d="M{across(0)} {up(0)}L{across(1)} {up(1)}" stroke="gray" '
+        'stroke-dasharray="4 4"/>',
+        f'<text x="{across(0.5)}" y="390" text-anchor="middle">confidence</text>',
+        f'<text x="16" y="{up(0.5)}" transform="rotate(-90 16 {up(0.5)})" '
+        'text-anchor="middle">share of frames that are right</text>',
+    ]
+    for tick in (0, 0.2, 0.4, 0.6, 0.8, 1):
+        parts.append(f'<text x="{across(tick)}" y="366" text-anchor="middle">{tick}</text>')
+        parts.append(f'<text x="52" y="{up(tick) + 4}" text-anchor="end">{tick}</text>')
+    for _, mean, count, share in reliability(results):
+        radius = 3 + 2 * np.log10(count)
+        parts.append(
+            f'<circle cx="{across(mean):.1f}" cy="{up(share):.1f}" r="{radius:.1f}" '
+            'fill="steelblue" fill-opacity="0.7"/>'
+        )
+        parts.append(
+            f'<text x="{across(mean) - 10:.1f}" y="{up(share) + 20:.1f}" '
+            f'text-anchor="end">{count}</text>'
+        )
+    return "\n".join([*parts, "</svg>"]) + "\n"
+
+
+def arguments_of() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--maker", default="scenes", choices=["scenes", "scenes_other"])
     parser.add_argument("--kinds", nargs="*", default=KINDS)
-    parser.add_argument("--count", type=int, default=40)
-    parser.add_argument("--first", type=int, default=5000)
+    parser.add_argument("--count", type=int, default=40, help="scenes of each kind")
+    parser.add_argument("--first", type=int, default=5000, help="the first seed")
     parser.add_argument("--stated", action="store_true", help="tell the kind")
-    arguments = parser.parse_args()
+    parser.add_argument("--minutes", type=float, help="start no further scene after these")
+    parser.add_argument("--kept", type=Path, help="folder of drawn scenes, for another run")
+    parser.add_argument("--plot", type=Path, help="where to write the reliability plot (SVG)")
+    return parser.parse_args()
+
+
+def main() -> None:
+    arguments = arguments_of()
     cv2.setNumThreads(1)
     ours: list[score.Result] = []
     plain: list[score.Result] = []
     inset: list[score.Result] = []
-    for kind in arguments.kinds:
-        for seed in range(arguments.first, arguments.first + arguments.count):
-            scene = scene_of(arguments.maker, kind, seed)
-            started = time.process_time()
-            frames, ppi = found_by_glassine(scene, arguments.stated)
-            name, truth = scene["name"], scene["frames"]
-            result = score.compare(kind, name, truth, frames, ppi, scene["ppi"])
-            result.seconds = time.process_time() - started
-            ours.append(result)
-            for remark in result.remarks:
-                print(f"{name}: {remark}", flush=True)
-            plain.append(score.compare(kind, name, truth, found_by_threshold(scene, 0)))
-            inset.append(score.compare(kind, name, truth, found_by_threshold(scene, INSET)))
-    print(score.summary(ours))
+    begun = time.monotonic()
+    seeds = range(arguments.first, arguments.first + arguments.count)
+    # Kinds in turn, so that a run cut short has as many of each.
+    for seed, kind in ((seed, kind) for seed in seeds for kind in arguments.kinds):
+        if arguments.minutes and time.monotonic() - begun > 60 * arguments.minutes:
+            print(f"stopped by the clock before seed {seed} of {kind}")
+            break
+        scene = scene_of(arguments.maker, kind, seed, arguments.kept)
+        started = time.process_time()
+        frames, ppi = found_by_glassine(scene, arguments.stated)
+        seconds = time.process_time() - started
+        name, truth = scene["name"], scene["frames"]
+        result = score.compare(kind, name, truth, frames, ppi, scene["ppi"])
+        result.seconds = seconds
+        ours.append(result)
+        for remark in result.remarks:
+            print(f"{name}: {remark}", flush=True)
+        plain.append(score.compare(kind, name, truth, found_by_threshold(scene, 0)))
+        inset.append(score.compare(kind, name, truth, found_by_threshold(scene, INSET)))
+    print(f"scenes: {len(ours)}")
+    print(score.summary(ours, arguments.kinds))
     errors = [result.ppi_error for result in ours if result.ppi_error is not None]
     if errors:
-        print(f"ppi from perforations: worst {max(errors):.3f} % of {len(errors)} strips")
+        print(f"ppi from perforations: worst {max(errors):.3f} % of {len(errors)} masters")
     print(f"seconds of processor a scene: {np.mean([result.seconds for result in ours]):.2f}")
-    print(reliability(ours))
-    print("baseline, plain\n" + score.summary(plain))
-    print("baseline, with a fixed inset\n" + score.summary(inset))
+    print(reliability_table(ours))
+    if arguments.plot:
+        arguments.plot.write_text(reliability_plot(ours), encoding="utf-8")
+    print("baseline, plain\n" + score.summary(plain, arguments.kinds))
+    print("baseline, with a fixed inset\n" + score.summary(inset, arguments.kinds))
 
 
 if __name__ == "__main__":

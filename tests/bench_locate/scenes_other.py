@@ -30,6 +30,22 @@ NAMES = (
 COLOURED = ("coffee.png", "chelsea.png", "rocket.jpg", "motorcycle_left.png")
 
 
+def shrunk(p: np.ndarray, by: float) -> np.ndarray:
+    """Move the sides of a closed outline inwards: fillPoly fills each pixel that a side touches,
+
+    which makes shapes larger by 0.37 of its pixels on each side (measured by their area).
+    """
+    side = np.roll(p, -1, 0) - p
+    length = np.hypot(*side.T)
+    p, side = p[length > 1e-6], side[length > 1e-6] / length[length > 1e-6, None]
+    x, y = p.T
+    turn = np.sign((x * np.roll(y, -1) - np.roll(x, -1) * y).sum())
+    normal = turn * np.stack([-side[:, 1], side[:, 0]], 1)
+    before = np.roll(normal, 1, 0)
+    together = 1 + (normal * before).sum(1, keepdims=True)
+    return p + by * (normal + before) / np.maximum(together, 0.5)
+
+
 class Canvas:
     """Transmittance (float32, 3 channels) at FINE times the master's scale; lengths in mm."""
 
@@ -66,7 +82,7 @@ class Canvas:
 
     def stencil(self, outline: np.ndarray) -> tuple[tuple[slice, slice], np.ndarray]:
         """Return the part of the canvas that holds the outline, and which of its pixels do."""
-        p = self.at(outline) * FINE - 0.5
+        p = shrunk(self.at(outline) * FINE - 0.5, 0.37)
         height, width = self.data.shape[:2]
         low = np.clip(np.floor(p.min(0)).astype(int) - 1, 0, (width - 1, height - 1))
         high = np.clip(np.ceil(p.max(0)).astype(int) + 2, low + 1, (width, height))

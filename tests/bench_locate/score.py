@@ -97,12 +97,11 @@ def compare(kind, name, truth, frames, ppi=None, true_ppi=None) -> Result:
     return r
 
 
-def summary(results: list[Result]) -> str:
+def summary(results: list[Result], kinds: list[str]) -> str:
     lines = [
         "kind           true found match | corner med   p95 | skew med  p95  max(ok) | lost med  p95 |"
         " wrong-unmarked  right-review  character  blank"
     ]
-    kinds = list(dict.fromkeys(r.kind for r in results))
     for kind in [*kinds, "all"]:
         rs = [r for r in results if kind in ("all", r.kind)]
         c = np.array([x for r in rs for x in r.corner] or [np.nan])

@@ -70,8 +70,12 @@ class Sampler:
         return np.asarray(out.reshape(length, 2 * half, -1))
 
 
-def crossing_in(profile: Floats, expected: float, reach: float) -> tuple[float, float] | None:
+def crossing_in(
+    profile: Floats, expected: float, reach: float, sign: int = 0
+) -> tuple[float, float] | None:
     """Return (position, step in tone) of the edge nearest `expected` in a (n, c) profile.
+
+    sign: +1 where only rising tone counts, -1 falling, 0 both.
 
     Position in px from the profile's outer corner. The edge is where linear light crosses
     half way between the levels on both sides: with a symmetric point spread that is the true
@@ -79,9 +83,9 @@ def crossing_in(profile: Floats, expected: float, reach: float) -> tuple[float, 
     """
     n = len(profile)
     t = tone(profile)
-    gradient = np.abs(
-        cv2.GaussianBlur(np.diff(t, axis=0).reshape(n - 1, 1, -1), (1, 5), 1.0).reshape(n - 1, -1)
-    )
+    change = np.diff(t, axis=0).reshape(n - 1, 1, -1)
+    gradient = cv2.GaussianBlur(change, (1, 5), 1.0).reshape(n - 1, -1)
+    gradient = np.maximum(sign * gradient, 0) if sign else np.abs(gradient)
     strength = np.sqrt((gradient**2).sum(1))
     place = np.arange(1, n)
     weight = np.exp(-0.5 * ((place - expected) / reach) ** 2)
@@ -128,12 +132,16 @@ def edge(
     q: Doubles,
     half: int,
     trim: float,
+    sign: int = 0,
     count: int = 48,
     chunk: int | None = None,
+    slope_limit: float | None = None,
 ) -> Edge | None:
     """Fit the edge near the segment p-q (clockwise around the frame, so inside is to its right).
 
-    half: px searched on each side; trim: part of the length left out at both ends.
+    half: px searched on each side; trim: part of the length left out at both ends; sign: +1 where
+    only steps to denser inside count, -1 to lighter, 0 both; slope_limit: how far the edge
+    may lean against the segment (default: as far as the band allows).
     """
     length = float(np.hypot(*(q - p)))
     if length < 20:
@@ -148,7 +156,8 @@ def edge(
         cut = sampler.cut(p + place * along, along, inward, size, band)
         if cut is None:
             continue
-        found = crossing_in(np.median(cut, axis=0) if size < 9 else _trimmed(cut), band, half / 2)
+        profile = np.median(cut, axis=0) if size < 9 else _trimmed(cut)
+        found = crossing_in(profile, band, half / 2, sign)
         if found is None or abs(found[0] - band) > half + 2:
             continue
         at.append(place - length / 2)
@@ -156,7 +165,10 @@ def edge(
         step.append(found[1])
     if len(at) < max(6, 0.12 * count):
         return None
-    return _fit(np.array(at), np.array(off), np.array(step), p, along, inward, length, count, half)
+    top = min(slope_limit or 1.0, half / max(length, 1))
+    return _fit(
+        np.array(at), np.array(off), np.array(step), p, along, inward, length, count, half, top
+    )
 
 
 def _trimmed(cut: Floats) -> Floats:
@@ -176,11 +188,11 @@ def _fit(
     length: float,
     count: int,
     half: int,
+    top: float,
 ) -> Edge | None:
     weight = np.minimum(step, 0.5) + 0.02
     best = None
     tolerance = max(1.0, min(half / 5, 4.0))
-    top = half / max(length, 1)
     for slope in np.linspace(-top, top, 41):
         rest = off - slope * at
         order = np.argsort(rest)

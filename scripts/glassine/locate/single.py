@@ -316,12 +316,12 @@ def peel(
                 found.dark and oval_of(patch, found.tone, LIGHTER_STEPS[0], new) is not None
             )
             if inner is not None and pale:
-                pale = _redrawn(patch, inner[1], lines, pale, 3 * unit)
+                pale = _redrawn(patch, inner[1], lines, pale, 4 * unit)
                 if not pale:
                     break
             elif framed and missing <= 2 and inner is None:
                 inner = (found, lines)
-                if not found.lighter:
+                if framed:
                     pale = _pale(patch, found, lines, new, skip + depth)
             if framed and missing < 2 and not pale:
                 inner = (found, lines)
@@ -329,6 +329,8 @@ def peel(
         if inner is None:
             break
         border, lines = inner
+        # A piece's edge with nothing but border inside it is no picture's edge.
+        lines = [None if s in pale and not _seen(line) else line for s, line in enumerate(lines)]
     if not levels:
         return None
     return Found(levels, len(levels) > 1)
@@ -337,6 +339,10 @@ def peel(
 # How far a side may lean against the piece's direction: film is cut by hand to 1.5 degrees, a
 # picture lies as straight in its border as the camera's gate (and a keystone of 0.3 degrees).
 CUT_SLOPE, GATE_SLOPE = 0.032, 0.009
+
+
+def _seen(line: Line | None) -> bool:
+    return line is not None and line.found
 
 
 def _band(patch: Patch, side: int, line: Line, start: float, depth: int) -> Floats:
@@ -359,17 +365,19 @@ def _pale(
 ) -> dict[int, float]:
     """Return the sides where what was left may be but the glow of a brighter neighbour.
 
-    There the line is near, and what follows it looks much like the border still: the number is
-    by how much (density) it differs.
+    There the line is near (or is the piece's own edge), and what follows it looks much like the
+    border still: the number is by how much (density) it differs.
     """
     out = {}
     for side, line in enumerate(lines):
-        if line is None or not line.found or line.at - previous[side].at > reach + 4:
+        if line is None:
             continue
-        inside = _band(patch, side, line, 4, max(2, round(reach / 2)))
+        if line.found and (border.lighter or line.at - previous[side].at > reach + 4):
+            continue
+        inside = _band(patch, side, line, 4 if line.found else reach, max(2, round(reach / 2)))
         off = float(np.median(most_of(np.abs(inside - border.tone))))
-        if off < 0.1:
-            out[side] = off
+        if off < (border.tolerance if border.lighter else 0.1):
+            out[side] = off if line.found else 0.03
     return out
 
 
@@ -470,7 +478,11 @@ def _border_inside(
     if grey > 0.6:
         tolerance = max(tolerance, 0.06 if grey < OPAQUE else 0.35)
     even = [float((most_of(np.abs(s - tone)) <= tolerance).mean()) for s in samples]
-    if np.sort(even)[1] < 0.55 or np.mean(even) < 0.6 or not is_material(tone):
+    # Film cut close to the picture keeps its border on two sides only, one across from the other.
+    paired = max(min(even[0], even[2]), min(even[1], even[3])) > 0.9
+    if not is_material(tone) or (
+        (np.sort(even)[1] < 0.55 or np.mean(even) < 0.6) and not (paired and np.mean(even) > 0.45)
+    ):
         return None
     lighter = float((interior < grey - 0.06).mean()) > 0.08 and grey > 0.2
     denser = float((interior > grey + 0.05).mean()) > 0.08 and grey < 1.9

@@ -9,6 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine import film
+from glassine.locate import sides
+from glassine.locate.straight import ridges
 from glassine.locate.view import Floats, Patch, any_of, mean_of, most_of
 
 Doubles = npt.NDArray[np.float64]
@@ -142,6 +144,37 @@ def _holes(
     return Perforations(float(slope), float(base), int(keep.sum()), strength, float(np.median(off)))
 
 
+def _between_rows(patch: Patch, holes: Perforations, middle: float, mm: float) -> float:
+    """Return the height midway between both rows of holes: the film's own middle.
+
+    Printing on the film's margin, and what lies beyond its edges, do not move it.
+    """
+    grey = mean_of(patch.v)
+    phase = (np.arange(grey.shape[1]) + 0.5 - holes.first) / holes.pitch_px
+    off = np.abs(phase - np.round(phase))
+    inside, between = off < 0.12, off > 0.36
+    if inside.sum() < 8 or between.sum() < 8:
+        return middle
+    drop = np.median(grey[:, between], axis=1) - np.median(grey[:, inside], axis=1)
+    apart = (film.FILM_135.width_mm / 2 - film.PERFORATION_MARGIN_MM) * mm
+    apart -= film.PERFORATION_SIZE_MM[1] / 2 * mm
+    size = max(3, round(film.PERFORATION_SIZE_MM[1] * mm))
+    sums = np.convolve(drop, np.ones(size) / size, "same")
+    reach = max(1, round(0.7 * mm))
+    places = []
+    for sign in (-1, 1):
+        at = round(middle + sign * apart)
+        low, high = max(0, at - reach), min(len(sums), at + reach + 1)
+        if high - low < 3 or sums[low:high].max() < 0.02:
+            return middle
+        near = slice(max(0, at - reach - size), min(len(drop), at + reach + size))
+        weight = np.clip(drop[near] - 0.5 * sums[low:high].max(), 0, 0.5 * sums[low:high].max())
+        rows = np.arange(near.start, near.stop) + 0.5
+        places.append(float((weight * rows).sum() / max(weight.sum(), 1e-9)))
+    agree = abs(places[1] - places[0] - 2 * apart) < 0.5 * mm
+    return (places[0] + places[1]) / 2 if agree else middle
+
+
 def rebate(
     patch: Patch, top: float, bottom: float, mm: float, inner: float
 ) -> tuple[Floats, Floats]:
@@ -190,6 +223,8 @@ def lay_out(
     strip = Strip(gauge, top, bottom, mm, base, dark, holes)
     limit = 0.2 if dark else max(0.02, 4 * noise)
     middle = (top + bottom) / 2
+    if holes is not None:
+        middle = _between_rows(patch, holes, middle, mm)
     half = nominal.picture_height_mm / 2 * mm
     low, high = round(middle - half + 0.8 * mm), round(middle + half - 0.8 * mm)
     area = patch.v[max(low, 0) : high]
@@ -203,7 +238,12 @@ def lay_out(
     lengths = LENGTHS_135 if gauge == "135" else LENGTHS_120
     begin, finish = np.maximum(rise, 0.55 * jump), np.maximum(fall, 0.55 * jump)
     # The film's own ends are no frame's ends.
-    close = max(2, round(0.12 * mm))
+    close = max(4, round(0.12 * mm))
+    if dark:
+        # There the step into the film is the other way round than the one into a picture.
+        for edges, own in ((begin, rise), (finish, fall)):
+            for part in (slice(0, round(ends[0] + 2 * mm)), slice(round(ends[1] - 2 * mm), None)):
+                edges[part] = own[part]
     for edges in (begin, finish):
         edges[: max(0, round(ends[0]) + close)] = 0
         edges[min(len(edges), round(ends[1]) - close + 1) :] = 0
@@ -276,8 +316,11 @@ def _chain(
             score -= 1.5 * np.minimum(inner, 0.4)
             score -= 1.5 * (fogged[x + w] - fogged[x]) / w
             score = np.where((one < 0.12) | (both < 0.05), -1, score)
-            total, starts = _best_set(score, x, w, round((0.11 if length > 30 else 0.02) * w))
+            # Half frames lie four perforations apart: a millimetre of film is between them.
+            overlap = round(0.11 * w) if length > 30 else -round(0.4 * mm)
+            total, starts = _best_set(score, x, w, overlap)
             # Fewer, longer frames must not lose to more, shorter ones by count alone.
+            total *= length
             if best is None or total > best[0]:
                 best = (total, [(s, w) for s in starts])
     if best is None:
@@ -432,8 +475,40 @@ def _rows(
         strip.picture_top = top + low
     if seen_bottom > 0.08:
         strip.picture_bottom = bottom + low
+    if seen_top < 0.2:
+        strip.picture_top, seen_top = _faint_row(strip, patch, sides.TOP, seen_top)
+    if seen_bottom < 0.2:
+        strip.picture_bottom, seen_bottom = _faint_row(strip, patch, sides.BOTTOM, seen_bottom)
     if strip.dark:
         # Coming from black, the threshold is passed in the foot of the blur, a little early.
         strip.picture_top += 1.5
         strip.picture_bottom -= 1.5
     strip.rows_seen = (seen_top, seen_bottom)
+
+
+def _faint_row(strip: Strip, patch: Patch, side: int, seen: float) -> tuple[float, float]:
+    """Return the height of the pictures' long edge, by what their faint edges agree on, and trust.
+
+    Searched around where the other long edge puts it. Without agreement: as it was.
+    """
+    mm, h = strip.mm, patch.v.shape[0]
+    old = strip.picture_top if side == sides.TOP else strip.picture_bottom
+    at = old if side == sides.TOP else h - old
+    reach = (0.5 if strip.gauge == "135" else 1.5) * mm
+    places = []
+    slots = [slot for slot in strip.slots if not slot.blank]
+    for slot in slots:
+        rows = round(max(slot.left, 0) + mm), round(min(slot.right, patch.v.shape[1]) - mm)
+        found = ridges(
+            patch, side, rows, (round(at - reach), round(at + reach)),
+            (slot.left + slot.right) / 2, 0.0, 0.006, -1 if strip.dark else 1,
+        )  # fmt: skip
+        if found and found[0].share > 0.7:
+            places.append(found[0].line.at)
+    if not places:
+        return old, seen
+    middle = float(np.median(places))
+    agree = sum(abs(place - middle) < max(1.5, 0.15 * mm) for place in places) / len(slots)
+    if agree < 0.5:
+        return old, seen
+    return (middle if side == sides.TOP else h - middle), max(seen, 0.4 * agree)

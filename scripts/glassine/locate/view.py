@@ -286,7 +286,16 @@ def _piece(contour: npt.NDArray[Any], shape: tuple[int, int], mask: Mask | None 
         cv2.drawContours(drawn, [contour], -1, 1, -1)
         mask = drawn.astype(bool)
     x, y, ww, hh = cv2.boundingRect(contour)
-    touches = (x <= 1, y <= 1, x + ww >= w - 1, y + hh >= h - 1)
+    # A corner that reaches the view's edge leaves its sides to be seen; a side along it does not.
+    ends = (x <= 1, y <= 1, x + ww >= w - 1, y + hh >= h - 1)
+    along = [
+        float(np.count_nonzero(np.abs(contour[:, 0, k] - edge) <= 1))
+        for k, edge in ((0, 0), (1, 0), (0, w - 1), (1, h - 1))
+    ]
+    touches = tuple(
+        end and length > 0.3 * size
+        for end, length, size in zip(ends, along, (hh, ww, hh, ww), strict=True)
+    )
     return Piece(
         mask,
         (x, y, ww, hh),
@@ -294,7 +303,7 @@ def _piece(contour: npt.NDArray[Any], shape: tuple[int, int], mask: Mask | None 
         angle,
         float(high[0] - low[0]),
         float(high[1] - low[1]),
-        touches,
+        (touches[0], touches[1], touches[2], touches[3]),
     )
 
 
