@@ -125,7 +125,10 @@ def memory_for(mem_mb: int | None) -> int:
 
 def answer(question: Callable[[], Any], seconds: float, memory_bytes: int) -> Any | None:
     """Return what `question` answers (JSON-able) in a process of its own, or None where that
-    failed, crashed, or passed its limits of time and memory."""
+    failed, crashed, or passed its limits of time and memory.
+
+    To be asked where nothing has used pixels yet: a fork inherits the locks of other threads.
+    """
     reading, writing = os.pipe()
     parent = os.getpid()
     child = os.fork()
@@ -134,8 +137,8 @@ def answer(question: Callable[[], Any], seconds: float, memory_bytes: int) -> An
             _die_with_parent(parent)
             _restrict(memory_bytes, None)
             text = json.dumps(question()).encode()
-            with os.fdopen(writing, "wb") as told:
-                told.write(text)
+            with os.fdopen(writing, "wb") as out:
+                out.write(text)
             os._exit(0)
         finally:
             os._exit(1)
