@@ -20,6 +20,7 @@ from typing import Any
 import jsonschema
 
 from glassine import confine, declared, files, naming, settings
+from glassine.apart import Apart
 from glassine.errors import Finding, GlassineError
 from glassine.model import KINDS, Facts
 
@@ -293,24 +294,18 @@ def _unidentified(path: str) -> str:
 
 
 def _label_identity(
-    path: Path, pattern: re.Pattern[str], max_pixels: int
+    path: Path, pattern: re.Pattern[str], max_pixels: int, reader: Apart
 ) -> tuple[str | None, list[dict[str, Any]]]:
     """Return the item that a label in the picture names, and the labels seen.
 
-    The picture is decoded in a process of its own: what crashes it or hangs shows no label, and
-    `verify` tells what is wrong with the file.
+    reader: decodes the picture in a process of its own: what crashes it or hangs shows no label,
+    and `verify` tells what is wrong with the file.
     """
     size = declared.size_px(path)
     if size is None or size[0] * size[1] > max_pixels:
         return None, []
-
-    def look() -> list[dict[str, Any]]:
-        from glassine import labels  # pixels are needed only for names off the template
-
-        return labels.read_master(path)
-
-    megapixels = size[0] * size[1] // 10**6
-    found = confine.answer(look, LABEL_S, confine.memory_for(16 * megapixels)) or []
+    memory_bytes = confine.memory_for(16 * (size[0] * size[1] // 10**6))
+    found = reader.ask(str(path), seconds=LABEL_S, memory_bytes=memory_bytes) or []
     items = set()
     for label in found:
         text = label["text"].strip()
@@ -362,8 +357,9 @@ def target_files(targets: list[dict[str, Any]]) -> set[str]:
 class _Intake:
     """The joining of one batch; `result` gives intake.json."""
 
-    def __init__(self, batch_dir: Path, given: dict[str, Any]) -> None:
+    def __init__(self, batch_dir: Path, given: dict[str, Any], label_reader: Apart) -> None:
         self.batch_dir = batch_dir
+        self.label_reader = label_reader
         self.given = given
         self.settings = given["settings"]
         self.pattern = naming.compile_pattern(self.settings["naming"]["pattern"])
@@ -494,7 +490,10 @@ class _Intake:
         seen: list[dict[str, Any]] = []
         if self.settings["intake"]["labels"] == "when_needed" and not waits:
             item, seen = _label_identity(
-                self.batch_dir / entry.path, self.pattern, self.settings["intake"]["max_pixels"]
+                self.batch_dir / entry.path,
+                self.pattern,
+                self.settings["intake"]["max_pixels"],
+                self.label_reader,
             )
             if item is not None:
                 self.notes.append(
@@ -680,6 +679,8 @@ def take_in(batch_dir: Path, given: dict[str, Any]) -> dict[str, Any]:
             "a folder of masters.",
             "Correct `masters` or `batches` in config/config.yaml.",
         )
-    result = _Intake(batch_dir, given).result()
+    # Pixels are needed only for names off the template: the reader starts when it is asked.
+    with Apart("glassine.labels:read_master") as label_reader:
+        result = _Intake(batch_dir, given, label_reader).result()
     jsonschema.validate(result, files.read_schema("intake"))
     return result

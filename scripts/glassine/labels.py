@@ -52,7 +52,7 @@ def grey_of(image: Any, long_edge_px: int = 4000) -> npt.NDArray[np.uint8]:
     return np.asarray(np.sqrt(spread) * 255, np.uint8)
 
 
-def read_master(path: Path) -> list[dict[str, Any]]:
+def read_master(path: Path | str) -> list[dict[str, Any]]:
     """Return the labels seen in a master, as `read` does; corners in px of its reduced copy.
 
     Raises GlassineError for a file that is no sound master.
@@ -61,6 +61,7 @@ def read_master(path: Path) -> list[dict[str, Any]]:
 
     from glassine import masters
 
+    path = Path(path)
     masters.read_header(path)
     image = masters.open_image(path)
     try:

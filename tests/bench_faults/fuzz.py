@@ -23,14 +23,13 @@ sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2] / 
 import numpy as np  # noqa: E402
 import tifffile  # noqa: E402
 
-from apart import Apart  # noqa: E402
 from faults.mutate import mutated  # noqa: E402
 from glassine import labels, masters, settings  # noqa: E402
+from glassine.apart import Apart  # noqa: E402
 from glassine.errors import GlassineError  # noqa: E402
 
 CORPUS = settings.PROJECT.parent / "shared" / "corpus"
-MEMORY_BYTES = 1024 * 2**20
-SECONDS = 20.0
+LIMITS = {"memory_bytes": 1024 * 2**20, "seconds": 20.0}
 
 
 def seeds(folder: Path) -> list[bytes]:
@@ -84,14 +83,14 @@ def main() -> int:
     question = "bench_faults.fuzz:way_of_a_master"
     with (
         tempfile.TemporaryDirectory() as name,
-        Apart(question, SECONDS, MEMORY_BYTES) as apart,
+        Apart(question) as apart,
     ):
         sound = seeds(Path(name))
         path = Path(name) / "PEH-0001.tif"
         for number in range(arguments.files):
             path.write_bytes(mutated(sound[number % len(sound)], random))
             started = time.monotonic()
-            told = apart.ask(str(path))
+            told = apart.ask(str(path), **LIMITS)
             slowest = max(slowest, time.monotonic() - started)
             counted[told or "NOT HANDLED"] += 1
             if told is None:

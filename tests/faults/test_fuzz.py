@@ -5,13 +5,13 @@ Two thousand by `python tests/bench_faults/fuzz.py`.
 
 from random import Random
 
-from apart import Apart
 from bench_faults import fuzz
 from faults.mutate import mutated
+from glassine.apart import Apart
 
 
 def asker():
-    return Apart("bench_faults.fuzz:way_of_a_master", fuzz.SECONDS, fuzz.MEMORY_BYTES)
+    return Apart("bench_faults.fuzz:way_of_a_master")
 
 
 def test_damaged_masters_are_taken_or_held(tmp_path):
@@ -22,7 +22,7 @@ def test_damaged_masters_are_taken_or_held(tmp_path):
     with asker() as apart:
         for number in range(100):
             path.write_bytes(mutated(sound[number % len(sound)], random))
-            answer = apart.ask(str(path))
+            answer = apart.ask(str(path), **fuzz.LIMITS)
             assert answer is not None, f"file {number} was not handled"
             told.add(answer)
     assert "masters.damaged" in told
@@ -34,4 +34,4 @@ def test_sound_ones_are_taken(tmp_path):
     with asker() as apart:
         for content in fuzz.seeds(tmp_path)[:7]:
             path.write_bytes(content)
-            assert apart.ask(str(path)) == "taken"
+            assert apart.ask(str(path), **fuzz.LIMITS) == "taken"

@@ -10,8 +10,8 @@ import shutil
 import pytest
 from PIL import Image
 
-from apart import Apart
 from glassine import masters, settings
+from glassine.apart import Apart
 
 CORPUS = settings.PROJECT.parent / "shared" / "corpus"
 ROWS = (
@@ -52,7 +52,7 @@ def policy_codes(row):
 
 @pytest.fixture(scope="module")
 def apart():
-    with Apart("judged:judge", seconds=60, memory_bytes=2 * 2**30) as asker:
+    with Apart("judged:judge") as asker:
         yield asker
 
 
@@ -63,7 +63,7 @@ def confined(tmp_path, apart):
     def ask(row):
         path = tmp_path / "PEH-0001.tif"
         shutil.copy(CORPUS / row["file"], path)
-        answered = apart.ask(str(path))
+        answered = apart.ask(str(path), seconds=60, memory_bytes=2 * 2**30)
         assert answered is not None, "it crashed, hung or filled the memory"
         return set(answered[0]), set(answered[1]), answered[2]
 
