@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from bench_tone import captures, run, run_quality
+from film import pictures
 from glassine import colour, quality, settings, tone
 from glassine.errors import GlassineError
 from glassine.model import Facts, Frame, Measure
@@ -104,10 +105,39 @@ def test_an_enlarged_picture_uses_less_than_its_sampling() -> None:
     small = small + rng.normal(0, 0.01, small.shape).astype(np.float32)
     large = cv2.resize(small, clean.shape[::-1], interpolation=cv2.INTER_CUBIC)
     used = [
-        detail.sampling_used(detail.power_spectrum([tile_of(d)], 1)) or 0 for d in (clean, large)
+        detail.sampling_used(detail.power_spectrum([tile_of(d)], 1), blur) or 0
+        for d, blur in ((clean, None), (large, detail.edge_blur([tile_of(large)], 1)[0]))
     ]
     assert used[0] == 100
     assert used[1] < 80
+
+
+def test_sharp_edges_show_that_nothing_is_missing_where_the_picture_only_has_no_detail() -> None:
+    soft = cv2.GaussianBlur(np.random.default_rng(4).normal(0, 1, (256, 256)), (0, 0), 0.9)
+    spectrum = detail.power_spectrum([tile_of(0.5 + 0.1 * soft)], 1)
+    assert (detail.sampling_used(spectrum, None) or 0) < 90
+    # A Gaussian of 0.6 px still passes 0.17 at half the sampling frequency.
+    assert detail.sampling_used(spectrum, 0.6) == 100
+
+
+def test_grain_alone_tells_no_misregistration() -> None:
+    rng = np.random.default_rng(7)
+    d = cv2.GaussianBlur(0.5 + rng.normal(0, 0.03, (256, 256, 3)), (0, 0), 0.7)
+    codes = np.round(10.0**-d * 65535).astype(np.uint16)
+    assert detail.misregistration([tiles.Tile(0, 0, codes, d.astype(np.float32))]) is None
+
+
+@pytest.mark.parametrize("view", ["basin", "quay", "launch", "snow"])
+def test_windows_masts_and_rigging_are_no_dust(view: str) -> None:
+    rng = np.random.default_rng(6)
+    light = np.clip(pictures.draw(view, 1000, 667, 5) / 0.95, 0, 1)
+    shown = colour.linear_to_srgb(light) * 255 + rng.normal(0, 2, light.shape)
+    clean = np.clip(shown, 0, 255).astype(np.uint8)
+    before = area.dust(clean)
+    for x, y in rng.uniform(10, [990, 657], (200, 2)):
+        cv2.circle(clean, (int(x), int(y)), 2, (255, 255, 255), -1)
+    assert before <= 60
+    assert area.dust(clean) > before + 40
 
 
 def test_specks_are_counted() -> None:
@@ -251,3 +281,16 @@ def test_light_falloff_is_read_from_the_base() -> None:
     found = area.light_falloff(source, run_quality.geometry(source, False), encoding)
     assert found == pytest.approx(20, abs=6)
     assert height < width
+
+
+def test_what_is_no_base_is_no_falloff() -> None:
+    codes = captures.capture(5, None)
+    clean = run.ArraySource(codes)
+    encoding = colour.encoding_of(run.linear_profile(), None, 16, 3)
+    shape = run_quality.geometry(clean, False)
+    codes = codes.copy()
+    codes[300:500, :60] = codes[300:500, :60] // 3  # a label over part of one edge
+    found = area.light_falloff(run.ArraySource(codes), shape, encoding)
+    assert found == pytest.approx(area.light_falloff(clean, shape, encoding), abs=0.5)
+    assert found is not None
+    assert found < 3

@@ -18,7 +18,7 @@ from glassine.quality import area, detail, limits, tiles
 if TYPE_CHECKING:
     from glassine.pixels import Source
 
-VERSION = "1"
+VERSION = "2"
 ORDER = {"pass": 0, "review": 1, "fail": 2}
 
 
@@ -81,6 +81,7 @@ def _values(
     base_high = area.base_clipped(source, geometry)
     dmin, dmax = area.density_range(source, mask, encoding)
     blur, points = detail.edge_blur(busy, band)
+    spectrum = detail.power_spectrum(busy + flat, band)
     used = np.percentile(codes[:: max(1, len(codes) // 300_000)], [0.05, 99.95])
     return [
         ("clipped_highlights", high, "%"),
@@ -94,7 +95,7 @@ def _values(
         ("density_range", dmax - dmin, "D"),
         ("edge_blur", blur, "px"),
         ("edge_points", points, "count"),
-        ("sampling_used", detail.sampling_used(detail.power_spectrum(busy + flat, band)), "%"),
+        ("sampling_used", detail.sampling_used(spectrum, blur), "%"),
         ("noise", detail.noise(flat + busy, band), "D"),
         ("misregistration", detail.misregistration(busy), "px"),
         ("light_falloff", area.light_falloff(source, geometry, encoding), "%"),

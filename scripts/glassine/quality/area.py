@@ -17,24 +17,36 @@ if TYPE_CHECKING:
 Pixels = npt.NDArray[Any]
 
 
+# A piece of base whose light is this far (share) from what the even course of light over the
+# master says is no base: the edge of a picture, of the film, tape, a notch.
+NO_BASE = 0.02
+
+
 def light_falloff(
     source: Source, geometry: MasterGeometry, encoding: colour.Encoding
 ) -> float | None:
     """Return the unevenness (%) of light in the film base: (highest - lowest) / mean.
 
-    Base regions are cut into pieces; the median of each counts, and the extreme twentieth on
-    either side does not (marks, dust). None where less than eight pieces of base are seen.
+    Base regions are cut into pieces; the median of each counts. Light changes slowly over the
+    master: pieces that a smooth course through most of them does not explain are left out, and
+    the extreme twentieth on either side (marks, dust). None where less than eight pieces of
+    base are seen.
     """
-    levels: list[float] = []
-    for region in geometry.base_regions:
-        levels += _piece_levels(source, region, encoding)
+    pieces = [piece for r in geometry.base_regions for piece in _pieces(source, r, encoding)]
+    if len(pieces) < 8:
+        return None
+    found = np.array(pieces)
+    levels = found[_on_course(found), 2]
     if len(levels) < 8:
         return None
     low, high = np.percentile(levels, [5, 95])
     return float((high - low) / np.mean(levels) * 100)
 
 
-def _piece_levels(source: Source, region: Any, encoding: colour.Encoding) -> list[float]:
+def _pieces(
+    source: Source, region: Any, encoding: colour.Encoding
+) -> list[tuple[float, float, float]]:
+    """Return (x, y, light) of pieces of a base region; they are no wider than the region."""
     quad = np.array(region, float) / source.reduction
     middle = quad.mean(axis=0)
     quad = (middle + (quad - middle) * 0.8).astype(np.float32)
@@ -44,14 +56,40 @@ def _piece_levels(source: Source, region: Any, encoding: colour.Encoding) -> lis
     if box.size == 0:
         return []
     light = encoding.linear(box)[..., min(1, source.bands - 1)]
-    side = max(2, min(16, max(box.shape[:2]) // 8))
-    levels = []
+    mask = np.zeros(box.shape[:2], np.uint8)
+    cv2.fillConvexPoly(mask, np.round((quad - (left, top) - 0.5) * 16).astype(np.int32), 1, shift=4)
+    sides = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
+    side = max(2, min(16, int(sides.max()) // 8))
+    found = []
     for y in range(0, max(box.shape[0] - side, 0) + 1, side):
         for x in range(0, max(box.shape[1] - side, 0) + 1, side):
-            centre = (float(left + x + side / 2), float(top + y + side / 2))
-            if cv2.pointPolygonTest(quad, centre, False) >= 0:
-                levels.append(float(np.median(light[y : y + side, x : x + side])))
-    return levels
+            base = light[y : y + side, x : x + side][mask[y : y + side, x : x + side] > 0]
+            if len(base) >= min(side * side / 4, side * sides.min() / 3, 16):
+                place = (float(left + x + side / 2), float(top + y + side / 2))
+                found.append((*place, float(np.median(base))))
+    return found
+
+
+def _on_course(pieces: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
+    """Return which pieces (x, y, light) lie on a smooth course of light through most of them.
+
+    A plane and a bowl, by least squares with less weight for what is far off (Cauchy), from
+    the median on.
+    """
+    place = pieces[:, :2] - pieces[:, :2].mean(axis=0)
+    place = place / max(float(np.abs(place).max()), 1.0)
+    terms = np.column_stack([np.ones(len(place)), place, (place**2).sum(axis=1)])
+    level = np.log(np.maximum(pieces[:, 2], 1e-6))
+    course = np.full(len(level), np.median(level))
+    for _ in range(20):
+        off = level - course
+        usual = max(float(np.median(np.abs(off))), NO_BASE / 4)
+        weight = 1.0 / np.sqrt(1.0 + (off / usual) ** 2)
+        # A little of ridge: few pieces in one line tell nothing of the course across it.
+        rows = np.vstack([terms * weight[:, None], np.diag([0.0, 0.01, 0.01, 0.01])])
+        values = np.concatenate([level * weight, np.zeros(3), [0.0]])
+        course = terms @ np.linalg.lstsq(rows, values, rcond=None)[0]
+    return np.asarray(np.abs(level - course) < NO_BASE)
 
 
 def density_range(
@@ -108,11 +146,19 @@ def _plateau(flat: Pixels, bits: int) -> float:
     return max(shares)
 
 
+# Other marks within 20 px of a speck that leave it a speck: more are a pattern of the picture.
+FELLOWS = 2
+# A speck stands out so many times as far as anything else within 10 px of it.
+ALONE = 2.5
+
+
 def dust(rendered: npt.NDArray[np.uint8]) -> int:
     """Return how many small specks and thin lines stand out of the rendered frame.
 
     They are brighter or darker than a 7 px median by more than eight times the usual
-    difference in their neighbourhood, and at most 60 px in area.
+    difference in their neighbourhood, at most 60 px in area, and alone: windows, rigging,
+    leaves and the edges of things come many together or lie on something that stands out
+    itself. Specks on such detail are not counted.
     """
     grey = rendered if rendered.ndim == 2 else rendered.mean(axis=2).astype(np.uint8)
     grey = np.ascontiguousarray(grey.reshape(grey.shape[:2]))
@@ -121,8 +167,17 @@ def dust(rendered: npt.NDArray[np.uint8]) -> int:
     rest = np.abs(grey.astype(np.float32) - cv2.medianBlur(grey, 7))
     usual = cv2.blur(rest, (41, 41))
     marks = (rest > np.maximum(8 * usual, 24)).astype(np.uint8)
-    count, _, stats, _ = cv2.connectedComponentsWithStats(marks, connectivity=8)
-    return int(sum(1 for number in range(1, count) if stats[number, cv2.CC_STAT_AREA] <= 60))
+    count, labels, stats, centres = cv2.connectedComponentsWithStats(marks, connectivity=8)
+    peak = np.zeros(count, np.float32)
+    np.maximum.at(peak, labels[marks > 0], rest[marks > 0])
+    spread = cv2.dilate(marks, np.ones((5, 5), np.uint8))
+    beside = cv2.dilate(rest * (spread == 0), np.ones((21, 21), np.uint8))
+    x, y = np.round(centres[1:]).astype(int).T
+    places = np.zeros(grey.shape, np.float32)
+    np.add.at(places, (y, x), 1.0)
+    crowd = cv2.boxFilter(places, -1, (41, 41), normalize=False, borderType=cv2.BORDER_CONSTANT)
+    alone = (peak[1:] > ALONE * beside[y, x]) & (crowd[y, x] < FELLOWS + 1.5)
+    return int(np.count_nonzero(alone & (stats[1:, cv2.CC_STAT_AREA] <= 60)))
 
 
 # Rings are looked for in a picture of this many px on the long edge ...

@@ -137,15 +137,24 @@ def _quiet_power(stack: npt.NDArray[Any]) -> npt.NDArray[Any]:
 STEEP_DB = 9.0
 
 
-def sampling_used(spectrum: npt.NDArray[Any] | None) -> float | None:
+# A Gaussian of sigma px passes a tenth at sqrt(ln 10 / (2 pi^2)) / sigma cycles/px.
+TENTH_PX = float(np.sqrt(np.log(10.0) / (2.0 * np.pi**2)))
+
+
+def sampling_used(spectrum: npt.NDArray[Any] | None, blur: float | None) -> float | None:
     """Return the share (%) of half the sampling frequency that holds any signal or noise.
 
     100 unless the spectrum has a cliff (see STEEP_DB) beyond 0.2 cycles/px; then where it has
-    fallen half of the way (in dB) from before to after the cliff.
+    fallen half of the way (in dB) from before to after the cliff. A picture without fine detail
+    falls off too: edges as sharp as `blur` (sigma, px) show that up to where they pass a tenth
+    nothing is missing.
     """
     if spectrum is None:
         return None
-    return float(min(_line_used(line) for line in spectrum))
+    used = float(min(_line_used(line) for line in spectrum))
+    if blur is None:
+        return used
+    return max(used, min(100.0, 200.0 * TENTH_PX / max(blur, 1e-3)))
 
 
 def _line_used(line: npt.NDArray[Any]) -> float:
@@ -161,8 +170,16 @@ def _line_used(line: npt.NDArray[Any]) -> float:
     return 100.0 * (first + int(kept.max())) / count
 
 
+# Two channels show the same edges where they agree so well (height of the peak of phase
+# correlation: 0.7 to 1 on edges, 0.2 and less on grain and noise alone, which tell no shift).
+SAME_EDGES = 0.3
+
+
 def misregistration(tiles: list[Tile]) -> float | None:
-    """Return the median shift (px) of red or blue against green, the larger; None for grey."""
+    """Return the median shift (px) of red or blue against green, the larger.
+
+    None for grey masters and where no tile shows edges that two channels share.
+    """
     if not tiles or tiles[0].density.shape[2] < 3:
         return None
     shifts: list[list[float]] = [[], []]
@@ -174,7 +191,8 @@ def misregistration(tiles: list[Tile]) -> float | None:
         layers = [_edges_only(middle[..., band]) for band in range(3)]
         for number, band in enumerate((0, 2)):
             start, response = cv2.phaseCorrelate(layers[1], layers[band], window)
-            found = _refined(layers[1], layers[band], window, start) if response > 0.1 else None
+            sure = response > SAME_EDGES
+            found = _refined(layers[1], layers[band], window, start) if sure else None
             if found is not None:
                 shifts[number].append(float(np.hypot(*found)))
     medians = [float(np.median(found)) for found in shifts if found]
