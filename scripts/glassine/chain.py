@@ -66,6 +66,8 @@ def process_item(
         for place in range(first, len(steps)):
             done = {earlier["step"]: done[earlier["step"]] for earlier in steps[:place]}
             _do_step(batch_dir, item_dir, steps[place], done, read)
+        # Of a process that was killed after its last step was done, nothing else would clear it.
+        (item_dir / "held.json").unlink(missing_ok=True)
         plan.write_stamp(item_dir, key)
 
 

@@ -157,9 +157,10 @@ def write_stamp(item_dir: Path, item_key: str) -> None:
 
 
 def is_settled(item_dir: Path, item_key: str) -> bool:
-    """Return whether the item's stamp carries this key and its records are in place."""
+    """Return whether the item's stamp carries this key, its records are in place and it is not
+    held."""
     stamp = item_dir / STAMP
-    if not stamp.exists():
+    if not stamp.exists() or (item_dir / "held.json").exists():
         return False
     try:
         written = files.read_json(stamp)

@@ -73,6 +73,15 @@ def test_a_finished_item_takes_none(item_dir):
     assert process(item_dir, given()) == (0, [])
 
 
+def test_a_process_killed_after_its_last_step_holds_nothing_for_good(item_dir):
+    process(item_dir, given())
+    (item_dir / "held.json").write_text('{"item": "PEH-1", "step": "pack", "findings": []}')
+    assert not plan.is_settled(item_dir, "key")
+    assert process(item_dir, given()) == (0, [])
+    assert not (item_dir / "held.json").exists()
+    assert plan.is_settled(item_dir, "key")
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_what_changes_is_done_again_with_what_follows(item_dir, name):
     process(item_dir, given())
