@@ -25,7 +25,9 @@ class Character:
 
 
 # A picture whose channels stray further than this from one curve has colours of its own.
-COLOUR_STRAY = 0.03
+COLOUR_STRAY = 0.012
+# Uneven staining of a grey picture, or a colour picture of grey things, lie between these.
+DOUBTFUL_STRAY = (0.0105, 0.0145)
 # Tones denser than this hold more noise than colour.
 CLEAR_TONES = 1.6
 
@@ -87,9 +89,10 @@ def character(picture: Floats, border: Floats | None, kind: str, dark_border: bo
         if stray > COLOUR_STRAY or (mask > MASK_DENSITY and kind != "print")
         else "monochrome"
     )
-    process_trust = 0.97 if not 0.022 < stray < 0.04 or mask > MASK_DENSITY else 0.7
+    doubtful = DOUBTFUL_STRAY[0] < stray < DOUBTFUL_STRAY[1]
+    process_trust = 0.7 if doubtful and mask <= MASK_DENSITY else 0.97
     dark = colour and float((mean_of(picture) < CLEAR_TONES).mean()) < 0.02
-    if dark and stray < 2 * COLOUR_STRAY and mask <= MASK_DENSITY:
+    if dark and stray < 5 * COLOUR_STRAY and mask <= MASK_DENSITY:
         process_trust = 0.6
     found = _polarity(picture, border, kind, dark_border, mask, process)
     return Character(*found[:2], found[2], max(process_trust, found[3]), stray)

@@ -186,7 +186,7 @@ class Finder:
             return None
         long, short = max(piece.width, piece.height), min(piece.width, piece.height)
         if self.mm is None:
-            return "135?" if long / short > 1.9 else None
+            return "135?"
         width = film.FILM_135.width_mm
         if min(abs(long / self.mm - width), abs(short / self.mm - width)) < 1.5 and (
             long / self.mm > 20
@@ -200,10 +200,32 @@ class Finder:
             return "120?"
         return None
 
+    def _attempts(self, piece: Piece, gauge: str | None) -> list[tuple[str, bool]]:
+        """Return what to take a piece for, in turn: a gauge, and whether film runs up and down.
+
+        Without a scale, perforations alone tell 35 mm film, whichever way a piece of it lies;
+        plain film is told by its width and by several pictures that are as high as they must be.
+        """
+        upright = piece.height > piece.width
+        if gauge is None:
+            return []
+        if self.mm is not None or gauge != "135?":
+            across = film.FILM_135.width_mm * (self.mm or 0)
+            if gauge == "135?" and max(piece.width, piece.height) < 45 * (self.mm or 0):
+                upright = abs(piece.height - across) > abs(piece.width - across)
+            return [(gauge, upright)]
+        long, short = max(piece.width, piece.height), min(piece.width, piece.height)
+        tries = [("135?", upright)]
+        if long < 1.9 * short:
+            tries.append(("135?", not upright))
+        if self.kind == "auto" and 1.42 * short < long < 7 * short:
+            tries.append(("120?", upright))
+        return tries
+
     def _piece(self, piece: Piece, layout: Layout) -> list[Candidate]:
         gauge = self._is_strip(piece)
-        if gauge is not None:
-            made = self._strip(piece, layout, gauge)
+        for attempt, turned in self._attempts(piece, gauge):
+            made = self._strip(piece, layout, attempt, turned)
             if made:
                 return made
         made_one = self._single(piece, layout)
@@ -335,14 +357,10 @@ class Finder:
 
     # -- strips ----------------------------------------------------------------------------
 
-    def _strip(self, piece: Piece, layout: Layout, gauge: str) -> list[Candidate]:
+    def _strip(self, piece: Piece, layout: Layout, gauge: str, turned: bool) -> list[Candidate]:
         angle = piece.angle_deg
         width, height = piece.width, piece.height
-        across = film.FILM_135.width_mm * (self.mm or 0)
-        lying = height <= width
-        if gauge == "135?" and self.mm is not None and max(width, height) < 45 * self.mm:
-            lying = abs(height - across) <= abs(width - across)
-        if not lying:
+        if turned:
             angle, width, height = angle + 90, height, width
         margin = max(6.0, 0.05 * height)
         view = self.view
@@ -362,8 +380,12 @@ class Finder:
         strip = strips.lay_out(
             patch, top, bottom, left, n - left, gauge[:3], holes, view.noise, self.mm
         )
-        if gauge == "120?" and len([s for s in strip.slots if not s.blank]) < 2:
-            return []
+        if gauge == "120?":
+            plain = [s for s in strip.slots if min(s.seen_left, s.seen_right) > 0.3]
+            if len([s for s in strip.slots if not s.blank]) < 2:
+                return []
+            if self.mm is None and (len(plain) < 2 or min(strip.rows_seen) < 0.3):
+                return []
         if not strip.slots or all(s.blank for s in strip.slots):
             return [self._unseen(patch, margin)] if holes is not None else []
         if holes is not None:
@@ -371,6 +393,7 @@ class Finder:
                 holes.pitch_px * self.reduction / film.PERFORATION_PITCH_MM * film.MM_PER_INCH
             )
             self.ppi_source = "perforations"
+            self.mm = self.mm or holes.pitch_px / film.PERFORATION_PITCH_MM
         return self._frames_of(strip, patch)
 
     def _span(self, angle: float) -> float:
@@ -497,6 +520,21 @@ class Finder:
         y = np.clip(p[:, 1].astype(int), 0, self.view.v.shape[0] - 1)
         return np.asarray(self.view.v[y, x])
 
+    def border_inside(self, candidate: Candidate, side: int) -> bool:
+        """Whether what lies just inside a side is of the border's own tone, nearly all along."""
+        if candidate.border is None:
+            return False
+        c = candidate.corners / self.reduction
+        p, q = (c[k] for k in ((3, 0), (0, 1), (1, 2), (2, 3))[side])
+        along = (q - p) / max(float(np.hypot(*(q - p))), 1e-6)
+        inward = np.array([-along[1], along[0]])
+        t = np.linspace(0.08, 0.92, 120)[:, None]
+        at = p * (1 - t) + q * t + 3 * inward
+        x = np.clip(at[:, 0].astype(int), 0, self.view.v.shape[1] - 1)
+        y = np.clip(at[:, 1].astype(int), 0, self.view.v.shape[0] - 1)
+        off = np.abs(self.view.v[y, x] - candidate.border).max(1)
+        return float((off < (0.25 if candidate.level_dark else 0.04)).mean()) > 0.8
+
     def _pixels(self, candidate: Candidate, inset: float) -> Floats:
         """Return (n, c) tones of the picture, means of small squares of the reduced view."""
         c = candidate.corners / self.reduction
@@ -554,9 +592,11 @@ class Finder:
     def _sign(self, candidate: Candidate, side: int) -> int:
         """Return +1 where the picture is denser than what borders it, -1: lighter, 0: either.
 
-        Along a strip the next picture may be the neighbour, denser or not.
+        Along a strip the next picture may be the neighbour, denser or not; a mask or a mount
+        sends back light of the room, so that a night may be denser than it. A black rebate is
+        the densest there is.
         """
-        if side in candidate.touching:
+        if side in candidate.touching or (candidate.level_dark and not candidate.strip):
             return 0
         return -1 if candidate.level_dark else 1
 
@@ -830,6 +870,12 @@ def judge(finder: Finder, candidate: Candidate) -> None:
                 confidence *= 0.75
                 candidate.reasons.append(
                     f"{names[side]} edge seen along {got.share:.0%} of its length only"
+                )
+            plain = 0.8 if candidate.level_dark else 0.1
+            if got is not None and got.contrast > plain and finder.border_inside(candidate, side):
+                confidence *= 0.5
+                candidate.reasons.append(
+                    f"{names[side]} edge may be that of the film: border is seen inside it"
                 )
     confidence *= _shape(finder, candidate)
     if candidate.oval:

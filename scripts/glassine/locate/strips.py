@@ -19,6 +19,10 @@ LENGTHS_135 = ((35.2, 36.8), (17.4, 18.6))
 LENGTHS_120 = ((40.5, 42.6), (53.5, 57.2), (68.0, 71.0), (75.5, 78.0), (81.8, 85.0), (111.0, 119.0))
 
 
+# Share of the holes that must be seen where there is a whole piece of film.
+HOLES_SEEN = 0.45
+
+
 @dataclass
 class Perforations:
     """pitch_px along the film in the patch; first: place of one hole; strength: 0 to 1."""
@@ -129,7 +133,8 @@ def _holes(
             found = [low + e + 0.5 + (part[e] - half) / (part[e] - part[e + 1]) for e in edges]
             index.append(k + round((first - pitch * 0) / pitch) * 0)
             place.append(sum(found) / 2)
-    if len(place) < 6:
+    # A ruler's marks or a label's bars keep time with the holes now and then, not all along.
+    if len(place) < max(6, HOLES_SEEN * 2 * len(x) / pitch):
         return None
     at = np.array(place)
     k = np.round((at - at.min()) / pitch)
