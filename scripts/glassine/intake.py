@@ -49,6 +49,7 @@ _FACT_PROPERTIES: dict[str, Any] = {
     "rotate": {"enum": [0, 90, 180, 270]},
     "crop": {"enum": ["picture", "object"]},
     "nominal_ppi": {"type": "number", "minimum": 10, "maximum": 50000},
+    "required_ppi": {"type": "number", "minimum": 10, "maximum": 50000},
     "size_mm": {
         "type": "array",
         "items": {"type": "number", "exclusiveMinimum": 0, "maximum": 2000},

@@ -40,6 +40,7 @@ class Facts:
     rotate: clockwise quarter turns in degrees (0, 90, 180, 270) that bring the picture upright.
     crop: "picture" (the image area) or "object" (the whole piece plus a margin).
     nominal_ppi: pixels per inch in the plane of the film, as the studio set it.
+    required_ppi: what was agreed to be enough for the batch, in place of the table of limits.
     size_mm: (width, height) of the picture in mm where the studio states it.
     slopes: the film's density slope per channel (R, G, B), where the studio states it.
     encoding: of masters without an ICC profile: "srgb", "linear", "gamma-2.2", "gamma-1.8".
@@ -52,6 +53,7 @@ class Facts:
     rotate: int = 0
     crop: str = "picture"
     nominal_ppi: float | None = None
+    required_ppi: float | None = None
     size_mm: tuple[float, float] | None = None
     film_stock: str | None = None
     slopes: tuple[float, float, float] | None = None

@@ -190,7 +190,8 @@ BATCH_YAML = """\
 # What the studio states of this batch; later entries win, key by key.
 title: Harbour works, first capture session
 operator: {capture: op-03, check: op-07}
-defaults: {emulsion_side: away}
+# Captures of a few megapixels: 200 ppi were agreed to be enough, 100 for the print.
+defaults: {emulsion_side: away, required_ppi: 200}
 items:
   - match: "PEH-*"
     crop: picture
@@ -242,6 +243,7 @@ items:
     polarity: positive
     process: colour
     nominal_ppi: 140
+    required_ppi: 100
   - match: PEH-0011
     kind: plate
     polarity: negative

@@ -222,6 +222,13 @@ def test_large_film_needs_the_published_resolution(level: int, ppi: int) -> None
     assert limits.judged("effective_ppi", ppi - 9, "ppi", "film_large", section).verdict != "pass"
 
 
+def test_what_was_agreed_for_a_batch_stands_in_place_of_the_table() -> None:
+    found = limits.judged("effective_ppi", 240, "ppi", "film_small", SETTINGS, 200)
+    assert (found.verdict, found.limit) == ("pass", ">= 200 ppi")
+    assert "batch.yaml" in found.source
+    assert limits.judged("effective_ppi", 199, "ppi", "film_small", SETTINGS, 200).verdict != "pass"
+
+
 def test_every_limit_names_its_source() -> None:
     for name, row in limits._table(limits.LIMITS_PATH).items():
         assert len(row["source"]) > 10, name

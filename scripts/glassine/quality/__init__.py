@@ -44,7 +44,11 @@ def measure(
     encoding = _encoding(source, tone, icc)
     column = limits.material(geometry, facts)
     values = _values(source, geometry, frame, tone, facts, rendered, encoding)
-    return [limits.judged(name, value, unit, column, settings) for name, value, unit in values]
+    agreed = {"effective_ppi": facts.required_ppi}
+    return [
+        limits.judged(name, value, unit, column, settings, agreed.get(name))
+        for name, value, unit in values
+    ]
 
 
 def _frame(geometry: MasterGeometry, index: int) -> Frame:

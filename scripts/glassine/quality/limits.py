@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal
@@ -104,11 +104,21 @@ def limit(name: str, column: str, settings: dict[str, Any]) -> Limit | None:
 
 
 def judged(
-    name: str, value: float | int | None, unit: str, column: str, settings: dict[str, Any]
+    name: str,
+    value: float | int | None,
+    unit: str,
+    column: str,
+    settings: dict[str, Any],
+    agreed: float | None = None,
 ) -> Measure:
-    """Return the measure `name` with its limit and verdict; floats rounded to 6 digits."""
+    """Return the measure `name` with its limit and verdict; floats rounded to 6 digits.
+
+    agreed: a limit that batch.yaml states, in place of the table's.
+    """
     kept = round(value, 6) if isinstance(value, float) else value
     found = limit(name, column, settings)
+    if found is not None and agreed is not None:
+        found = replace(found, keep=agreed, fail=None, source="agreed for this batch (batch.yaml)")
     if found is None:
         return Measure(name, kept, unit, None, "pass", NO_LIMIT)
     return Measure(name, kept, found.unit, found.text(), found.verdict(kept), found.source)
