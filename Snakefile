@@ -40,6 +40,11 @@ include: "rules/batch.smk"
 include: "rules/reproduce.smk"
 
 
+if RUN.moves:
+
+    include: "rules/store.smk"
+
+
 rule all:
     default_target: True
     input:

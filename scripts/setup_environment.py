@@ -22,6 +22,7 @@ LOCKS = {
     "run": "requirements.lock",
     "test": "requirements-test.lock",
     "cluster": "requirements-cluster.lock",
+    "store": "requirements-store.lock",
 }
 
 
@@ -62,7 +63,7 @@ def _install(purpose: str) -> None:
 def ready(purpose: str) -> Path:
     """Return the environment's `bin` folder, making or renewing the environment where needed.
 
-    purpose: "run", "test" or "cluster". Two callers at once take turns. Ends the process with
+    purpose: a key of LOCKS. Two callers at once take turns. Ends the process with
     a plain message where Python is too old or a package cannot be had.
     """
     if sys.version_info < MINIMUM:

@@ -164,6 +164,12 @@ def _receipts(deliveries_dir: Path, batch: str) -> dict[int, Path]:
     return found
 
 
+def receipts(deliveries_dir: Path, batch: str) -> list[dict[str, Any]]:
+    """Return the receipts of a batch's deliveries, the first one first."""
+    found = _receipts(deliveries_dir, batch)
+    return [contracts.read(found[revision], "receipt") for revision in sorted(found)]
+
+
 def _latest(deliveries_dir: Path, batch: str) -> dict[str, Any] | None:
     found = _receipts(deliveries_dir, batch)
     if not found:

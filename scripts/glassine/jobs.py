@@ -299,6 +299,16 @@ def batch_step(step: str, batch: str, results_dir: Path, log: Path) -> Iterator[
 
 
 @contextlib.contextmanager
+def file_step(step: str, name: str, folder: Path, root: Path, log: Path) -> Iterator[None]:
+    """Move one file; `folder`, below the results' folder `root`, gets held.json on failure and a
+    timing on success."""
+    seconds = confine.limits().batch_seconds
+    frame = _Frame(step, {"file": name}, folder, root, log, seconds, None)
+    with _job(frame, lambda: step), _told(frame):
+        yield
+
+
+@contextlib.contextmanager
 def _job(frame: _Frame, step_now: Callable[[], str]) -> Iterator[None]:
     """Hold the jobs' lock, see that there is room, and go on in a supervised process."""
     if not _leader_lives():

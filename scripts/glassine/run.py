@@ -23,9 +23,12 @@ EXIT_BY_CODE = {
     "run.busy": EXIT_BUSY,
     "run.jobs_alive": EXIT_BUSY,
     "run.reproduce": EXIT_SETTINGS,
+    "run.store": EXIT_SETTINGS,
 }
 # The target that compares a delivery (rules/reproduce.smk).
 REPRODUCE = "reproduce"
+# The targets that move files from and to object storage (rules/store.smk), and where.
+MOVES = {"fetch": "masters", "send": "deliveries"}
 # Working memory of render, measured: tests/bench_pixels/README.md.
 RENDER_BASE_MB = 400
 RENDER_BYTES_PER_PIXEL = 8
@@ -52,6 +55,8 @@ class Run:
         self._telling: progress.Teller | None = None
         # Whether this run only compares a delivery with what comes out today.
         self.compares = False
+        # What this run only moves from and to object storage: keys of MOVES.
+        self.moves: list[str] = []
         self._read = functools.lru_cache(maxsize=64)(self._read_batch)
 
     def batch_dir(self, batch: str) -> Path:
@@ -236,9 +241,40 @@ class Run:
             )
         return path
 
+    @property
+    def works(self) -> bool:
+        """Whether this run does a night's work, and does not only compare or move."""
+        return not self.compares and not self.moves
+
+    def check_store(self) -> None:
+        """Raise GlassineError where it is not said what to fetch or where to send."""
+        for move in self.moves:
+            key = f"store.{MOVES[move]}"
+            if not self.config["store"][MOVES[move]]:
+                raise GlassineError.because(
+                    "run.store",
+                    move,
+                    f"The setting {key} is empty.",
+                    "the address of a bucket, or of a folder in one.",
+                    f"Set {key} in config/config.yaml, as in s3://studio-{MOVES[move]}.",
+                )
+        if "fetch" in self.moves and not self.config["batches"]:
+            raise GlassineError.because(
+                "run.store",
+                "fetch",
+                "The setting batches is empty: it is not said which batches to fetch.",
+                "the names of the batches.",
+                "Name them: scripts/nightly fetch --config batches=[harbour-2026-03]",
+            )
+
+    def forget_store(self) -> None:
+        from glassine import store
+
+        store.begin(self.working_dir, self.batches)
+
     def tell_progress(self) -> None:
         """Say from now on, once a minute and until the run ends, how far each batch is."""
-        if self.compares:
+        if not self.works:
             return
         from glassine import progress
 
@@ -248,8 +284,10 @@ class Run:
     def finish(self, failed: bool) -> None:
         """Make what a run with held items still owes, say where the results are, and tell those
         who are to be told (`results/summary.json`, and `report.notify` in the settings). A run that
-        only compares owes nothing."""
-        if self.compares:
+        only compares or moves owes nothing."""
+        for name in self.batches if self.moves else []:
+            self._guard(lambda name=name: self._say_moved(name), name)  # type: ignore[misc]
+        if not self.works:
             self.lock.ended()
             return
         if self._telling:
@@ -263,6 +301,15 @@ class Run:
             self._guard(lambda name=name: self._say(name), name)  # type: ignore[misc]
         self._guard(self._notify, "summary")
         self.lock.ended()
+
+    def _say_moved(self, name: str) -> None:
+        from glassine import store
+        from glassine.store import masters
+
+        if "fetch" in self.moves:
+            masters.tidy(self.batch_dir(name))
+        lines = store.told(self.working_dir, name, self.moves)
+        sys.stderr.write("\n".join(lines or [f"{name}: not moved; see the lines above"]) + "\n")
 
     def _notify(self) -> None:
         """Write the summary of the run for machines, and send it where the settings say so."""
@@ -337,12 +384,18 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
         raise
     confine.Limits(**run.config["limits"]).announce()
     run.compares = REPRODUCE in arguments
-    if leads and not runlock.only_looks(arguments):
+    run.moves = [move for move in MOVES if move in arguments]
+    if leads:
         try:
+            run.check_store()
+            if runlock.only_looks(arguments):
+                return run
             if run.compares:
                 run.to_compare()
             run.check_writable()
             run.lock.take()
+            if run.moves:
+                run.forget_store()
             run.check_room()
             run.bring_records_to_now()
         except GlassineError as error:

@@ -66,7 +66,22 @@ def test_the_larger_environment_serves_the_smaller_purpose(setup):
     assert setup._is_current("run")
 
 
-@pytest.mark.parametrize("name", ["requirements-test.lock", "requirements-cluster.lock"])
+@pytest.mark.parametrize(
+    ("given", "purposes"),
+    [
+        ([], ["run"]),
+        (["--cluster"], ["cluster"]),
+        (["fetch", "--cores", "1"], ["store"]),
+        (["send", "--cluster"], ["cluster", "store"]),
+    ],
+)
+def test_the_environment_serves_what_is_asked(nightly, given, purposes):
+    assert nightly.purposes_of(given) == purposes
+
+
+@pytest.mark.parametrize(
+    "name", ["requirements-test.lock", "requirements-cluster.lock", "requirements-store.lock"]
+)
 def test_every_lock_holds_the_first_one_at_the_same_versions(name):
     def pins(path):
         lines = (SCRIPTS.parent / path).read_text().splitlines()
@@ -74,6 +89,17 @@ def test_every_lock_holds_the_first_one_at_the_same_versions(name):
         return {line.split(" ")[0] for line in lines if line[:1].isalnum()}
 
     assert pins("requirements.lock") <= pins(name)
+
+
+def test_what_storage_needs_goes_with_what_tests_need():
+    """Both may be installed into one environment: what they share has one version."""
+
+    def versions(path):
+        lines = (SCRIPTS.parent / path).read_text().splitlines()
+        return dict(line.split(" ")[0].split("==") for line in lines if line[:1].isalnum())
+
+    tests, storage = versions("requirements-test.lock"), versions("requirements-store.lock")
+    assert {name: tests[name] for name in tests.keys() & storage.keys()}.items() <= storage.items()
 
 
 def test_setup_uses_nothing_but_the_standard_library():

@@ -1,0 +1,13 @@
+"""Take a batch's checksum list and side files from the storage; say which masters are due."""
+
+from pathlib import Path
+
+from glassine import files, jobs
+from glassine.store import masters
+
+batch_dir = Path(snakemake.params.batch_dir)
+state = Path(snakemake.output.due).parent
+arrived = dict(zip(snakemake.params.names, map(Path, snakemake.input), strict=True))
+
+with jobs.batch_step("fetch", batch_dir.name, state.parent, Path(snakemake.log[0])):
+    files.write_json(Path(snakemake.output.due), masters.take_list(batch_dir, state, arrived))

@@ -1,0 +1,148 @@
+"""What goes to object storage: bags, what is handed over with them, and last their receipts."""
+
+from __future__ import annotations
+
+import contextlib
+from pathlib import Path
+from typing import Any
+
+from glassine import files
+from glassine.errors import Finding, GlassineError
+from glassine.store import digest_of, known_digest, mark_of
+
+# Beside each object that was sent: its digest, as sha256sum writes it.
+DIGEST_SUFFIX = ".sha256"
+
+
+def delivered_files(deliveries_dir: Path, batch: str) -> list[dict[str, Any]]:
+    """Return the files of a batch's deliveries, as [{"delivery", "name", "kind"}].
+
+    kind: "bag", "handover", or "receipt", which is sent when all else of its delivery is there. A
+    delivery in folders is left out where a later one stands in for it. Raises GlassineError where
+    it is the one that counts: an object is a file.
+    """
+    from glassine import delivery
+
+    receipts = delivery.receipts(deliveries_dir, batch)
+    replaced = {receipt["replaces"] for receipt in receipts}
+    found: list[dict[str, Any]] = []
+    for receipt in receipts:
+        name = receipt["delivery"]
+        if receipt["form"] == "folder" and name in replaced:
+            continue
+        if receipt["form"] == "folder":
+            raise GlassineError.because(
+                "send.folder",
+                deliveries_dir / name,
+                "This delivery is a folder, and a folder cannot be sent as one object.",
+                "a delivery in the form `tar` or `zip`.",
+                "Set `delivery.form` to `tar`; the next night delivers the batch so, then send.",
+            )
+        kinds = {each["name"]: "bag" for each in receipt["bags"]}
+        kinds |= dict.fromkeys(receipt["handover"], "handover")
+        kinds[f"{name}.receipt.json"] = "receipt"
+        found += [{"delivery": name, "name": each, "kind": kind} for each, kind in kinds.items()]
+    return found
+
+
+def standing(there: bool, stated: str | None, here: str | None) -> str:
+    """Decide on a delivered file: "absent" (send it), "unproved" (read it back), "there" (leave
+    it), "differs" (refuse) or "gone" (it is neither here nor known to be there).
+
+    there: whether the storage has the object; stated: the digest beside it; here: the file's own,
+    None where it was carried away since.
+    """
+    if stated and here and stated != here:
+        return "differs"
+    if there and stated:
+        return "there"
+    if here is None:
+        return "gone"
+    return "unproved" if there else "absent"
+
+
+def read_stated(path: Path) -> str:
+    """Return the digest of an object `<name>.sha256`. Raises GlassineError where it holds none."""
+    with contextlib.suppress(OSError, UnicodeDecodeError, IndexError, ValueError):
+        word = path.read_bytes()[:200].decode("ascii").split()[0]
+        if len(bytes.fromhex(word)) == 32:
+            return word.lower()
+    raise GlassineError.because(
+        "send.stated",
+        path.name,
+        "The object beside the delivery does not hold a SHA-256.",
+        "64 hexadecimal digits and the file's name.",
+        "Find out who wrote it; remove it, and the next `send` reads the delivery back.",
+    )
+
+
+def stated_line(name: str, sha256: str) -> str:
+    return f"{sha256}  {name}\n"
+
+
+_REFUSED = {
+    "differs": (
+        "The storage has another object of this name; it was not touched.",
+        "no object of this name, or the very file.",
+        "Find out which of both is right, and move the other one away.",
+    ),
+    "gone": (
+        "The receipt names this file, but it is neither here nor proved to be in the storage.",
+        "the file beside its receipt until it was sent.",
+        "Bring it back into deliveries/, then send again.",
+    ),
+}
+
+
+def compare(
+    deliveries_dir: Path,
+    state: Path,
+    wanted: list[dict[str, Any]],
+    there: list[str],
+    stated: dict[str, Path],
+) -> dict[str, Any]:
+    """Return what is to be sent, {"files": [{"delivery", "name", "kind", "sha256", "state"}]}.
+
+    wanted: see `delivered_files`; there: names of the objects that the storage has; stated:
+    {name: copy of the digest beside it}. A bag is validated before it is sent. Raises
+    GlassineError, with every finding.
+    """
+    from glassine import bag
+
+    found, findings = [], []
+    for entry in wanted:
+        name = entry["name"]
+        path = files.inside(deliveries_dir, name)
+        here = known_digest(path, mark_of(state, "sent", name)) if path.is_file() else None
+        told = read_stated(stated[name]) if name in stated else None
+        decided = standing(name in there, told, here)
+        if decided in _REFUSED:
+            findings.append(Finding(f"send.{decided}", str(path), *_REFUSED[decided]))
+        if decided == "absent" and entry["kind"] == "bag":
+            findings += bag.validate(path)
+        found.append({**entry, "sha256": here or told, "state": decided})
+    if findings:
+        raise GlassineError(findings)
+    return {"files": found}
+
+
+def offer(path: Path, sha256: str, mark: Path, offered: Path) -> None:
+    """Lay a delivered file where the plugin takes it from, as a link: it may be large. Raises
+    GlassineError where it is not the file any more that was compared."""
+    if known_digest(path, mark) != sha256:
+        raise GlassineError.because(
+            "send.changed",
+            path,
+            "The file changed while it was to be sent.",
+            f"SHA-256 {sha256}.",
+            "Validate the delivery (scripts/validate_delivery.py), then send again.",
+        )
+    offered.parent.mkdir(parents=True, exist_ok=True)
+    offered.unlink(missing_ok=True)
+    offered.symlink_to(path.absolute())
+
+
+def prove(copy: Path, name: str, sha256: str) -> None:
+    """Raise GlassineError unless an object that was found there and read back is the file."""
+    if digest_of(copy) != sha256:
+        raise GlassineError([Finding("send.differs", name, *_REFUSED["differs"])])

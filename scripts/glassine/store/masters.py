@@ -1,0 +1,229 @@
+"""What comes from object storage: the checksum list, the files beside it, the masters.
+
+What the plugin brought lies under a name of its own until its digest is right; a file that is there
+is never written over by another.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+from pathlib import Path
+from typing import Any
+
+from glassine import files, naming
+from glassine.errors import Finding, GlassineError
+from glassine.store import digest_of, known_digest, mark_of, marked
+
+LIST = "manifest-sha256.txt"
+_ARRIVING = ".arriving-{batch}"
+
+
+def path_problem(path: str) -> str | None:
+    """Return in plain words why a listed path can be no file of a batch, or None.
+
+    As intake judges names; besides, no part may lead elsewhere, and "#" ends an object's address
+    (RFC 3986 section 3.5).
+    """
+    for part in path.split("/"):
+        if part in ("", ".", ".."):
+            return "it is no plain path inside the batch folder"
+        problem = naming.name_problem(part)
+        if problem:
+            return problem
+    return "its name holds #" if "#" in path else None
+
+
+def read_list(path: Path) -> dict[str, str]:
+    """Return {path: sha256} of a checksum list that came from the storage.
+
+    Raises GlassineError, with every finding, for a line that is none, a path listed with two
+    digests, or one that is no file inside the batch folder: nothing of such a list is fetched.
+    """
+    from glassine import intake  # brings readers of catalogues; a master's job does without
+
+    listed, found = intake.read_manifest(path, "sha256")
+    findings = [
+        Finding("fetch.list", each.path, each.what, each.expected, each.next_step) for each in found
+    ]
+    for name in listed:
+        problem = "it is the list itself" if name == LIST else path_problem(name)
+        if problem:
+            findings.append(
+                Finding(
+                    "fetch.path",
+                    repr(name),
+                    f"The checksum list names a file that cannot be fetched: {problem}.",
+                    "paths inside the batch, in names that every file system takes.",
+                    "Correct the list, or the name, at the capture station.",
+                )
+            )
+    if findings:
+        raise GlassineError(findings)
+    return listed
+
+
+def arrival(here: str | None, fetched: str | None, stored: str) -> str:
+    """Decide on a side file by three digests: "keep" what is here, "take" what the storage has, or
+    "refuse". What was fetched and not touched since may be renewed; what a person wrote may not."""
+    if here == stored:
+        return "keep"
+    return "take" if here is None or here == fetched else "refuse"
+
+
+def take_list(batch_dir: Path, state: Path, arrived: dict[str, Path]) -> dict[str, Any]:
+    """Place the checksum list and the side files; return what is still to be fetched.
+
+    arrived: {name: the copy that came from the storage}. The list comes before the masters, so that
+    a night after a broken fetch holds what is missing. Result: {"due": [{"path", "sha256",
+    "differs"}], "kept"}; `differs` tells that another file has the name. Raises GlassineError.
+    """
+    if LIST not in arrived:
+        raise GlassineError.because(
+            "fetch.no_list",
+            f"{batch_dir.name}/{LIST}",
+            "The storage has no checksum list of this batch.",
+            f"`<hex>  <path>` a line, in an object {LIST} of the batch.",
+            "Let the capture station write it last, when all masters are there; check "
+            "`store.masters` and `batches`.",
+        )
+    listed = read_list(arrived[LIST])
+    tidy(batch_dir)
+    batch_dir.mkdir(exist_ok=True)
+    for name, copy in sorted(arrived.items(), key=lambda each: each[0] != LIST):
+        _take_side(batch_dir, state, name, copy, listed.get(name))
+    due, kept = [], 0
+    for path in sorted(set(listed) - set(arrived)):
+        target, mark = _inside(batch_dir, path), mark_of(state, "fetched", path)
+        if not os.path.lexists(target):
+            mark.unlink(missing_ok=True)
+        elif _is_plain(target) and known_digest(target, mark) == listed[path]:
+            kept += 1
+            continue
+        else:
+            mark.unlink(missing_ok=True)
+        due.append(
+            {"path": path, "sha256": listed[path], "differs": os.path.lexists(target)},
+        )
+    return {"due": due, "kept": kept}
+
+
+def _inside(folder: Path, path: str) -> Path:
+    try:
+        return files.inside(folder, path)
+    except ValueError as problem:
+        raise GlassineError.because(
+            "fetch.path",
+            path,
+            f"The file has no place in the batch folder: {problem}.",
+            "a path inside the batch folder, and no links on the way.",
+            "Remove the link from the batch folder, or correct the list.",
+        ) from problem
+
+
+def _is_plain(path: Path) -> bool:
+    return path.is_file() and not path.is_symlink()
+
+
+def _arriving(batch_dir: Path) -> Path:
+    """Return the folder in which files of a batch wait for their names, on the masters' disk."""
+    return batch_dir.parent / _ARRIVING.format(batch=batch_dir.name)
+
+
+def tidy(batch_dir: Path) -> None:
+    """Remove what a run left of files that did not get their names."""
+    shutil.rmtree(_arriving(batch_dir), ignore_errors=True)
+
+
+def _take_side(batch_dir: Path, state: Path, name: str, copy: Path, expected: str | None) -> None:
+    target, mark = _inside(batch_dir, name), mark_of(state, "fetched", name)
+    stored = digest_of(copy)
+    _require_digest(name, stored, expected)
+    if os.path.lexists(target) and not _is_plain(target):
+        raise _differs(target)
+    here = digest_of(target) if target.exists() else None
+    fetched = (marked(mark) or {}).get("sha256")
+    decided = arrival(here, fetched, stored)
+    if decided == "refuse":
+        raise _differs(target)
+    if decided == "take":
+        files.write_bytes(target, copy.read_bytes())
+    known_digest(target, mark)
+
+
+def _require_digest(name: str, found: str, expected: str | None) -> None:
+    if expected not in (None, found):
+        raise GlassineError.because(
+            "fetch.digest",
+            name,
+            f"What came from the storage is not the listed file: its SHA-256 is {found}.",
+            f"SHA-256 {expected}, as the checksum list says.",
+            "Put the file there again from the capture station; nothing was kept of it.",
+        )
+
+
+def _differs(target: Path) -> GlassineError:
+    return GlassineError.because(
+        "fetch.differs",
+        target,
+        "Another file has this name already; it was not touched.",
+        "no file of this name, or the very one that the storage has.",
+        "Find out which of both is right; move this one away, or correct the one in the storage.",
+    )
+
+
+def take_master(
+    batch_dir: Path, path: str, expected: str, arrived: Path | None, mark: Path
+) -> None:
+    """Give a master that came from the storage its place and write its mark.
+
+    arrived: the plugin's copy, which is used up; None where the storage has no such object. Raises
+    GlassineError where its digest is not `expected` or something else has its name.
+    """
+    target = _inside(batch_dir, path)
+    if os.path.lexists(target):
+        raise _differs(target)
+    if arrived is None:
+        raise GlassineError.because(
+            "fetch.missing",
+            path,
+            "The checksum list names this file, but the storage has no such object.",
+            "every listed file beside the list.",
+            "Put it there from the capture station, or correct the list.",
+        )
+    waiting = _inside(_arriving(batch_dir), path)
+    waiting.parent.mkdir(parents=True, exist_ok=True)
+    _move(arrived, waiting)
+    try:
+        _require_digest(path, digest_of(waiting), expected)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        _name(waiting, target)
+    finally:
+        waiting.unlink(missing_ok=True)
+    known = target.stat()
+    seen = {"bytes": known.st_size, "mtime_ns": known.st_mtime_ns, "sha256": expected}
+    files.write_json(mark, seen)
+
+
+def _move(origin: Path, target: Path) -> None:
+    """Move a file, over a border of file systems too, and see it written to the disk."""
+    try:
+        origin.replace(target)
+    except OSError as problem:
+        if problem.errno != errno.EXDEV:
+            raise
+        shutil.copyfile(origin, target)
+        origin.unlink()
+    with target.open("rb") as opened:
+        os.fsync(opened.fileno())
+
+
+def _name(waiting: Path, target: Path) -> None:
+    """Give a file its name where nothing has it yet."""
+    try:
+        target.hardlink_to(waiting)
+    except FileExistsError:
+        raise _differs(target) from None
+    except OSError:  # a file system without second names: the run's lock keeps others out
+        waiting.rename(target)

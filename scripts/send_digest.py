@@ -1,0 +1,13 @@
+"""Write the digest that lies beside an object; the object is it, or this fails."""
+
+from pathlib import Path
+
+from glassine import files, jobs
+from glassine.store import deliveries
+
+name, log = snakemake.wildcards.name, Path(snakemake.log[0])
+
+with jobs.file_step("digest", name, log.parent, Path("results"), log):
+    deliveries.prove(Path(snakemake.input[0]), name, snakemake.params.sha256)
+    line = deliveries.stated_line(name, snakemake.params.sha256)
+    files.write_text(Path(snakemake.output[0]), line)

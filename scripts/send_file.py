@@ -1,0 +1,16 @@
+"""Lay one file of a delivery where the storage plugin takes it from."""
+
+from pathlib import Path
+
+from glassine import jobs
+from glassine.store import deliveries
+
+name, log = snakemake.wildcards.name, Path(snakemake.log[0])
+
+with jobs.file_step("send", name, log.parent, Path("results"), log):
+    deliveries.offer(
+        Path("deliveries") / name,
+        snakemake.params.sha256,
+        log.parent / "digest.json",
+        Path(snakemake.output[0]),
+    )

@@ -1,0 +1,19 @@
+"""Compare a batch's deliveries with what the storage has; say what is to be sent."""
+
+from pathlib import Path
+
+from glassine import files, jobs
+from glassine.store import deliveries
+
+batch = snakemake.wildcards.batch
+state = Path(snakemake.output.due).parent
+folder = Path("deliveries")
+
+with jobs.batch_step("send", batch, state.parent, Path(snakemake.log[0])):
+    stated = {
+        Path(copy).name.removesuffix(deliveries.DIGEST_SUFFIX): Path(copy)
+        for copy in snakemake.input
+    }
+    wanted = deliveries.delivered_files(folder, batch)
+    found = deliveries.compare(folder, state, wanted, snakemake.params.there, stated)
+    files.write_json(Path(snakemake.output.due), found)
