@@ -43,14 +43,15 @@ def _parametric(body: bytes, x: Floats) -> Floats | None:
     values = [v / 65536 for v in struct.unpack(f">{count}i", body[12 : 12 + 4 * count])]
     g, a, b, c, d, e, f = (values + [0.0] * 7)[:7]
     if kind == 0:
-        return (x**g).astype(np.float32)
+        return np.asarray(x**g, np.float32)
     power = np.maximum(a * x + b, 0) ** g
     if kind in (1, 2):
         offset = c if kind == 2 else 0.0
         start = -b / a if a else 0.0
-        return np.where(x >= start, power + offset, offset).astype(np.float32)
+        return np.asarray(np.where(x >= start, power + offset, offset), np.float32)
     low = c * x + (f if kind == 4 else 0.0)
-    return np.where(x >= d, power + (e if kind == 4 else 0.0), low).astype(np.float32)
+    high = power + (e if kind == 4 else 0.0)
+    return np.asarray(np.where(x >= d, high, low), np.float32)
 
 
 def curve_of(icc: bytes, x: Floats) -> Floats | None:
@@ -101,5 +102,5 @@ def linear(pixels: npt.NDArray[np.generic], table: Floats) -> Floats:
     if pixels.shape[2] in (2, 4):
         pixels = pixels[..., :-1]
     if pixels.dtype == np.uint8:
-        return table[pixels.astype(np.uint16) * np.uint16(257)]
-    return table[pixels]
+        return np.asarray(table[pixels.astype(np.uint16) * np.uint16(257)])
+    return np.asarray(table[pixels.astype(np.uint16, copy=False)])

@@ -258,7 +258,7 @@ class Finder:
             self.view.noise,
             scale,
             margin,
-            cast(tuple[bool, bool, bool, bool], closed),
+            closed,
         )
         h, w = patch.v.shape[:2]
         if found is None:

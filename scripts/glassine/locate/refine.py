@@ -109,7 +109,8 @@ def crossing_in(
         return None
     j = int(rising[np.abs(rising + first + 1 - centre).argmin()])
     fraction = -s[j] / (s[j + 1] - s[j])
-    step = float(np.abs(tone(np.float32(np.array([low]))) - tone(np.float32(np.array([high]))))[0])
+    levels = tone(np.array([low, high], np.float32))
+    step = abs(float(levels[0]) - float(levels[1]))
     return first + j + 0.5 + float(fraction), step
 
 

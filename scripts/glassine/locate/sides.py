@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -14,7 +15,7 @@ LEFT, TOP, RIGHT, BOTTOM = range(4)
 NAMES = ("left", "top", "right", "bottom")
 
 
-def facing(array: npt.NDArray[np.generic], side: int) -> npt.NDArray[np.generic]:
+def facing(array: Floats, side: int) -> Floats:
     """Turn an (h, w, ...) array so that `side` is at column 0 and rows run along the side."""
     if side == LEFT:
         return array
@@ -39,7 +40,7 @@ class Line:
     spread: float = 0.0
     found: bool = True
 
-    def columns(self, rows: npt.NDArray[np.generic]) -> npt.NDArray[np.float64]:
+    def columns(self, rows: npt.NDArray[Any]) -> npt.NDArray[np.float64]:
         return np.asarray(self.at + self.slope * (rows - self.middle))
 
 
@@ -159,4 +160,4 @@ def vote(
 
 def smooth_along(v: Floats, rows: int) -> Floats:
     """Average along the rows' direction (axis 0), to see weak edges in grain."""
-    return cv2.blur(v, (1, rows)).reshape(v.shape) if rows > 1 else v
+    return np.asarray(cv2.blur(v, (1, rows)).reshape(v.shape), np.float32) if rows > 1 else v

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from glassine.locate import sides
 from glassine.locate.sides import Line
@@ -186,7 +187,7 @@ def oval_of(
         lit[int(h - max(0, previous[3].at) - shut) :] = 0
         lit[:, : int(max(0, previous[0].at) + shut)] = 0
         lit[:, int(w - max(0, previous[2].at) - shut) :] = 0
-    lit = cv2.morphologyEx(lit, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    lit = np.asarray(cv2.morphologyEx(lit, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)), np.uint8)
     contours, _ = cv2.findContours(lit, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     big = [c for c in contours if len(c) > 20 and cv2.contourArea(c) > 0.01 * lit.size]
     if not big:
@@ -535,7 +536,10 @@ def _accept(
 ) -> list[Line] | None:
     """Return four lines where enough sides were seen, the others filled in, or None."""
     gains = [0.0 if line is None else line.share - line.early for line in lines]
-    good = [g >= 0.2 or (lines[s] is not None and not lines[s].found) for s, g in enumerate(gains)]
+    good = [
+        gain >= 0.2 or (line is not None and not line.found)
+        for gain, line in zip(gains, lines, strict=True)
+    ]
     kept = sum(line is not None and not line.found for line in lines)
     if sum(good) < 3 or np.sum(gains) < (0.3 if previous is not None else 0.2) * (4 - kept):
         return None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import cv2
 import numpy as np
@@ -15,7 +15,15 @@ from glassine.errors import GlassineError
 from glassine.locate.encoding import linear, linear_table
 from glassine.locate.finder import angle_of, keystone_of, locate_array
 from glassine.locate.view import Floats
-from glassine.model import Corners, Facts, Frame, ItemGeometry, MasterGeometry
+from glassine.model import (
+    Corners,
+    Facts,
+    Frame,
+    ItemGeometry,
+    MasterGeometry,
+    Polarity,
+    Process,
+)
 
 # Long edge of the preview of a whole master that the report draws outlines on.
 PREVIEW_LONG_EDGE = 1600
@@ -186,10 +194,12 @@ def corrected(
 
 def _new_frame(index: int, facts: Facts, geometry: MasterGeometry) -> Frame:
     other = geometry.frames[0] if geometry.frames else None
-    polarity = (
-        facts.polarity if facts.polarity != "auto" else getattr(other, "polarity", "positive")
-    )
-    process = facts.process if facts.process != "auto" else getattr(other, "process", "colour")
+    polarity: Polarity = other.polarity if other else "positive"
+    if facts.polarity in ("negative", "positive"):
+        polarity = cast(Polarity, facts.polarity)
+    process: Process = other.process if other else "colour"
+    if facts.process in ("colour", "monochrome"):
+        process = cast(Process, facts.process)
     zero: Corners = ((0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0))
     return Frame(
         index,

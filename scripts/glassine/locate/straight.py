@@ -67,7 +67,7 @@ def ridges(
     steps[:, 1:-1] = (steps[:, :-2] + 2 * steps[:, 1:-1] + steps[:, 2:]) / 4
     at = rows[0] + (np.arange(count) + 0.5) * chunk - middle
     width = steps.shape[1]
-    found: list[tuple[float, float, int, float, float]] = []
+    found: list[tuple[float, float, int, float]] = []
     number = int(np.clip(np.ceil(max_slope * (rows[1] - rows[0]) / 1.0), 1, 30))
     x = np.arange(width)
     planes, slopes = [], slope0 + np.linspace(-max_slope, max_slope, 2 * number + 1)
@@ -91,16 +91,16 @@ def ridges(
         value = float(free[k, c])
         if value < 4 * noise:
             break
-        found.append((value, value / noise, int(c), float(slopes[k]), 0.0))
+        found.append((value, float(value / noise), int(c), float(slopes[k])))
         free[:, max(0, int(c) - 5) : int(c) + 6] = 0
     out = []
-    for value, height, c, slope, _ in found:
+    for value, height, column, slope in found:
         shift = np.round(slope * at).astype(int)
-        index = np.clip(c + shift, 0, width - 1)
+        index = np.clip(column + shift, 0, width - 1)
         own = steps[np.arange(count), index]
         toward = sign * own if sign else own * np.sign(own.mean(0))
         share = float((toward.max(1) > 0.25 * max(value, 1e-4)).mean())
-        line = Line(float(low + c), slope, middle, share, 0.0, 0.0, True)
+        line = Line(float(low + column), slope, middle, share, 0.0, 0.0, True)
         out.append(Ridge(line, value, height, share))
     return out
 

@@ -184,7 +184,7 @@ def rebate(
     patch: Patch, top: float, bottom: float, mm: float, inner: float
 ) -> tuple[Floats, Floats]:
     """Return ((n, c) tone of the rebate along the film, its typical tone)."""
-    rows = []
+    rows: list[int] = []
     for low, high in (
         (top + 0.35 * mm, top + inner * mm),
         (bottom - inner * mm, bottom - 0.35 * mm),
@@ -255,7 +255,8 @@ def lay_out(
     strip.slots = _chain(begin, finish, filled, strip.fog, mm, lengths, ends)
     # Specks of dust are no picture: only what is wider than eight tenths of a millimetre counts.
     size = max(3, round(0.8 * mm))
-    solid = cv2.erode(m.astype(np.uint8), np.ones((size, size), np.uint8)).any(0)
+    eroded = cv2.erode(m.astype(np.uint8), np.ones((size, size), np.uint8))
+    solid = np.asarray(eroded.any(0), bool)
     _fill_gaps(strip, filled, ends, begin, finish, solid)
     _rows(strip, patch, local, limit, middle, half)
     return strip
@@ -288,7 +289,7 @@ def _jumps(area: Floats, limit: float) -> Doubles:
     share = (d > limit).mean(0)
     # A plain edge stands out from its surroundings; busy areas differ everywhere.
     around = np.minimum(np.roll(share, 6), np.roll(share, -6))
-    return np.clip(share - around, 0, 1)
+    return np.asarray(np.clip(share - around, 0, 1), np.float64)
 
 
 def _chain(

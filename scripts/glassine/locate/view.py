@@ -20,7 +20,7 @@ FLOOR = 0.002
 def tone(light: Floats) -> Floats:
     """Return density-like values: 0 where light is 1, rising to 2.7 where there is none."""
     floor = np.float32(FLOOR)
-    return (-np.log10((np.maximum(light, 0) + floor) / (1 + floor))).astype(np.float32)
+    return np.asarray(-np.log10((np.maximum(light, 0) + floor) / (1 + floor)), np.float32)
 
 
 def mean_of(v: Floats) -> Floats:
@@ -31,7 +31,7 @@ def mean_of(v: Floats) -> Floats:
     return np.asarray(total / np.float32(v.shape[-1]), np.float32)
 
 
-def most_of(v: Floats) -> Floats:
+def most_of(v: npt.NDArray[Any]) -> npt.NDArray[Any]:
     """Greatest of the channels of (h, w, c)."""
     total = v[..., 0].copy()
     for k in range(1, v.shape[-1]):
@@ -70,7 +70,7 @@ def look(reduced: npt.NDArray[Any], table: Floats, reduction: float) -> View:
     if reduced.dtype == np.uint8:
         table = table[::257]
     clean = np.asarray(cv2.medianBlur(np.ascontiguousarray(reduced), 3)).reshape(reduced.shape)
-    white = float(max(np.percentile(table[most_of(clean[::4, ::4])], 99.7), 1e-4))
+    white = max(float(np.percentile(table[most_of(clean[::4, ::4])], 99.7)), 1e-4)
     scaled = table / np.float32(white)
     light = scaled[clean]
     v = tone(scaled)[clean]
@@ -104,7 +104,7 @@ class Layout:
     pieces: list[Piece]
 
 
-def _ring(array: npt.NDArray[np.generic], part: float = 0.015) -> npt.NDArray[np.generic]:
+def _ring(array: Floats, part: float = 0.015) -> Floats:
     n = max(3, round(part * min(array.shape[:2])))
     flat = [array[:n], array[-n:], array[n:-n, :n], array[n:-n, -n:]]
     return np.concatenate([side.reshape(-1, *array.shape[2:]) for side in flat])
@@ -129,7 +129,7 @@ def _surface(v: Floats, chosen: Mask, step: int) -> Floats:
         off = most_of(np.abs(sub - fitted))
         use = part & (off < max(3 * float(np.median(off[part])), 0.004))
     full = cv2.resize(fitted, (w, h), interpolation=cv2.INTER_LINEAR)
-    return full.reshape(v.shape)
+    return np.asarray(full.reshape(v.shape), np.float32)
 
 
 def survey(view: View) -> Layout:
@@ -345,4 +345,7 @@ def upright(
         borderMode=cv2.BORDER_REPLICATE,
     )
     c = view.v.shape[2]
-    return Patch(v.reshape(h, w, c), light.reshape(h, w, c), m)
+    shape = (h, w, c)
+    return Patch(
+        np.asarray(v.reshape(shape), np.float32), np.asarray(light.reshape(shape), np.float32), m
+    )
