@@ -25,7 +25,7 @@ from glassine.errors import Finding, GlassineError
 from glassine.events import event
 from glassine.model import Corners, Facts, Frame, ItemGeometry, MasterGeometry, Measure, plain
 
-VERSION = "2"
+VERSION = "3"
 
 # Long edge of the picture that quality is measured on.
 MEASURED_LONG_EDGE = 1000

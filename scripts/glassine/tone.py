@@ -30,7 +30,7 @@ from glassine.model import Corners, Facts, Frame, MasterGeometry
 if TYPE_CHECKING:
     from glassine.pixels import Source
 
-VERSION = "2"
+VERSION = "3"
 
 Floats = npt.NDArray[np.float64]
 Table = npt.NDArray[np.float32]
@@ -42,7 +42,7 @@ COLOUR_SLOPE = 0.6
 MONOCHROME_SLOPE = 0.62
 # Linear light that the lightest part of a negative's picture (all but 0.02 %) is shown as. Grey
 # pictures have their lightest part below white more often than colour ones have in no channel.
-WHITE = {"colour": 0.98, "monochrome": 0.96}
+WHITE = {"colour": 0.98, "monochrome": 0.94}
 # Glints farther above the lightest half per cent than this (log10) are rolled off.
 GLINTS = 0.2
 # At most so many pixels of a frame are looked at; more change no percentile that is used here.

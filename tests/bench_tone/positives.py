@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import lru_cache
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -20,8 +21,10 @@ from film import pictures as harbour
 
 SIZE = (240, 320)
 
+Box = tuple[float, float, float, float]
+
 # Left, top, right, bottom as shares of the photograph.
-CROPS: dict[str, list[tuple[float, float, float, float]]] = {
+CROPS: dict[str, list[Box]] = {
     "astronaut": [(0, 0, 1, 1), (0.1, 0, 0.7, 0.6), (0.5, 0.3, 1, 1), (0, 0.5, 0.8, 1)],
     "chelsea": [(0, 0, 1, 1), (0.2, 0.1, 0.8, 0.8), (0.5, 0, 1, 0.6)],
     "coffee": [(0, 0, 1, 1), (0, 0, 0.5, 0.6), (0.3, 0.2, 0.9, 1), (0.5, 0, 1, 0.5)],
@@ -29,20 +32,43 @@ CROPS: dict[str, list[tuple[float, float, float, float]]] = {
     "retina": [(0.05, 0.05, 0.95, 0.95), (0.3, 0.3, 0.8, 0.8)],
     "hubble_deep_field": [(0, 0, 1, 1)],
 }
+# Crops on which nothing was chosen.
+HELD_OUT: dict[str, list[Box]] = {
+    "astronaut": [(0.2, 0.2, 1, 0.9), (0.05, 0.3, 0.65, 1)],
+    "chelsea": [(0, 0.1, 0.8, 1)],
+    "coffee": [(0.2, 0, 0.9, 0.8), (0, 0.25, 0.75, 1)],
+    "rocket": [(0, 0.15, 0.8, 0.95)],
+}
+OWN_BOXES: list[Box] = [(0, 0, 1, 1), (0.2, 0.1, 0.9, 0.9)]
 
 
-def photographs() -> dict[str, np.ndarray]:
+def _crops(whole: np.ndarray, name: str, boxes: list[Box]) -> dict[str, np.ndarray]:
+    height, width = whole.shape[:2]
+    found = {}
+    for number, (left, top, right, bottom) in enumerate(boxes):
+        part = whole[int(top * height) : int(bottom * height), :]
+        part = part[:, int(left * width) : int(right * width)]
+        found[f"{name}-{number}"] = cv2.resize(
+            np.ascontiguousarray(part), SIZE[::-1], interpolation=cv2.INTER_AREA
+        )
+    return found
+
+
+def photographs(crops: dict[str, list[Box]] | None = None) -> dict[str, np.ndarray]:
     """Return the crops, about 320 x 240, by name."""
     found = {}
-    for name, boxes in CROPS.items():
-        whole = getattr(skimage.data, name)()
-        height, width = whole.shape[:2]
-        for number, (left, top, right, bottom) in enumerate(boxes):
-            part = whole[int(top * height) : int(bottom * height), :]
-            part = part[:, int(left * width) : int(right * width)]
-            found[f"{name}-{number}"] = cv2.resize(
-                np.ascontiguousarray(part), SIZE[::-1], interpolation=cv2.INTER_AREA
-            )
+    for name, boxes in (crops or CROPS).items():
+        found |= _crops(getattr(skimage.data, name)(), name, boxes)
+    return found
+
+
+def own(folder: Path) -> dict[str, np.ndarray]:
+    """Return two crops of each sRGB picture (JPEG, PNG) in `folder`, by name."""
+    found = {}
+    for path in sorted(folder.iterdir()):
+        whole = cv2.imread(str(path), cv2.IMREAD_COLOR)
+        if whole is not None:
+            found |= _crops(whole[..., ::-1], path.stem.replace("-", "_"), OWN_BOXES)
     return found
 
 
@@ -99,13 +125,13 @@ KINDS: dict[str, Callable[[np.random.Generator], np.ndarray]] = {
 }
 
 
-def drawn(count: int) -> dict[str, np.ndarray]:
-    """Return `count` drawn pictures, the kinds in turn; the same ones every time."""
+def drawn(count: int, first: int = 1000) -> dict[str, np.ndarray]:
+    """Return `count` drawn pictures, the kinds in turn; the same ones for the same `first`."""
     names = list(KINDS)
     found = {}
     for number in range(count):
         kind = names[number % len(names)]
-        light = KINDS[kind](np.random.default_rng(1000 + number))
+        light = KINDS[kind](np.random.default_rng(first + number))
         # As a camera or printer would expose it: the brightest two per cent near white.
         white = np.percentile(light.max(axis=2), 98)
         goal = 0.35 if kind == "night" else 0.9
@@ -113,11 +139,12 @@ def drawn(count: int) -> dict[str, np.ndarray]:
     return found
 
 
-def views() -> dict[str, np.ndarray]:
+def views(seed: int = 3) -> dict[str, np.ndarray]:
     """Return the ten drawn views of the sample masters, as sRGB."""
     height, width = SIZE
     return {
-        f"view-{name}": _code(harbour.draw(name, width, height, 3) / 0.95) for name in harbour.VIEWS
+        f"view-{name}": _code(harbour.draw(name, width, height, seed) / 0.95)
+        for name in harbour.VIEWS
     }
 
 
@@ -128,9 +155,15 @@ def pictures(count: int = 40) -> dict[str, np.ndarray]:
     return dict(list((found | drawn(max(0, count - len(found)))).items())[:count])
 
 
+def held_out(folder: Path | None, count: int = 40) -> dict[str, np.ndarray]:
+    """Return `count` pictures that nothing was chosen on; those of `folder` among them."""
+    found = photographs(HELD_OUT) | (own(folder) if folder else {}) | views(23)
+    return found | drawn(max(0, count - len(found)), 7000)
+
+
 def group(name: str) -> str:
     """Return what kind of picture `name` is: photograph, view or scene."""
     first = name.rsplit("-", 1)[0]
-    if first in CROPS:
-        return "photograph"
-    return "view" if name.startswith("view-") else "scene"
+    if name.startswith("view-"):
+        return "view"
+    return "scene" if first in KINDS else "photograph"

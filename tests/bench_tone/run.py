@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -112,7 +113,9 @@ def one(
     return {"mean": all_mean, "neutral": neutral, "plain": plain, "plain_neutral": plain_neutral}
 
 
-def one_monochrome(name: str, positive: np.ndarray, number: int, base: bool, show: bool) -> float:
+def one_monochrome(
+    name: str, positive: np.ndarray, number: int, base: bool, given: bool, show: bool
+) -> float:
     """Return the mean difference of L* for a monochrome negative of the picture."""
     rng = np.random.default_rng(number)
     film = negatives.monochrome_film(rng, number)
@@ -120,8 +123,9 @@ def one_monochrome(name: str, positive: np.ndarray, number: int, base: bool, sho
     grey = np.round(colour.linear_to_srgb(np.repeat(luma, 3, axis=2)) * 255).astype(np.uint8)
     codes, box = negatives.master(film, grey, rng, base)
     source, icc = ArraySource(codes), linear_profile()
+    facts = Facts(slopes=tuple(film.slopes)) if given else Facts()
     section = settings.load({})["tone"]
-    plan = tone.plan(source, geometry(source, box, "monochrome"), Facts(), icc, section)[0]
+    plan = tone.plan(source, geometry(source, box, "monochrome"), facts, icc, section)[0]
     left, top, width, height = box
     rendered = tone.apply(codes[top : top + height, left : left + width], plan, icc)
     got = rgb2lab(np.repeat(rendered, 3, axis=2))[..., 0]
@@ -131,23 +135,60 @@ def one_monochrome(name: str, positive: np.ndarray, number: int, base: bool, sho
     return error
 
 
+def strip(shown: list[np.ndarray], number: int, base: bool) -> list[tuple[float, float]]:
+    """Return (mean CIEDE2000, that of neutrals) of pictures that lie side by side on one film."""
+    rng = np.random.default_rng(number)
+    film = negatives.colour_film(rng, number)
+    parts = [negatives.master(film, positive, rng, base) for positive in shown]
+    source, icc = (
+        ArraySource(np.concatenate([codes for codes, _ in parts], axis=1)),
+        linear_profile(),
+    )
+    wide = parts[0][0].shape[1]
+    frames, regions = [], []
+    for place, (codes, (left, top, width, height)) in enumerate(parts):
+        alone = geometry(ArraySource(codes), (left, top, width, height), "colour")
+        along = place * wide
+        corners = tuple((x + along, y) for x, y in alone.frames[0].corners)
+        frames.append(replace(alone.frames[0], index=place + 1, corners=corners))  # type: ignore[arg-type]
+        regions += [tuple((x + along, y) for x, y in region) for region in alone.base_regions]
+    shape = replace(
+        geometry(source, parts[0][1], "colour"),
+        frames=tuple(frames),
+        base_regions=tuple(regions),  # type: ignore[arg-type]
+    )
+    plans = tone.plan(source, shape, Facts(), icc, settings.load({})["tone"])
+    found = []
+    for plan, positive, (codes, (left, top, width, height)) in zip(
+        plans, shown, parts, strict=True
+    ):
+        part = np.ascontiguousarray(codes[top : top + height, left : left + width])
+        found.append(difference(tone.apply(part, plan, icc), positive))
+    return found
+
+
 CASES = {
     "nothing known, no base seen": (False, False),
     "nothing known, base seen": (True, False),
-    "base seen, slopes given": (True, True),
+    "base seen, slopes stated": (True, True),
 }
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=40)
+    parser.add_argument("--held-out", action="store_true", help="pictures and films not tuned on")
+    parser.add_argument("--pictures", type=Path, help="folder of own pictures among the held out")
     parser.add_argument("--show", action="store_true", help="a line for each picture")
     options = parser.parse_args()
     shown = positives.pictures(options.count)
+    first = 0
+    if options.held_out:
+        shown, first = positives.held_out(options.pictures, options.count), 200
     for title, (base, given) in CASES.items():
         rows = [
             one(name, picture, number, base, given, options.show)
-            for number, (name, picture) in enumerate(shown.items())
+            for number, (name, picture) in enumerate(shown.items(), first)
         ]
         median = {key: np.nanmedian([row[key] for row in rows]) for key in rows[0]}
         print(
@@ -159,12 +200,19 @@ def main() -> None:
         for kind in sorted(set(groups)):
             mine = [row["mean"] for row, own in zip(rows, groups, strict=True) if own == kind]
             print(f"    {kind:10} {len(mine)}: median {np.median(mine):.2f}", flush=True)
+    pictures = list(shown.values())
+    # Every tenth picture of the list: the kinds are mixed, as on a real film.
+    strips = [pictures[start::10] for start in range(10)]
     for base in (False, True):
+        found = [row for n, each in enumerate(strips, first + 300) for row in strip(each, n, base)]
+        mean, neutral = np.nanmedian(found, axis=0)
+        print(f"strips of four, base seen {base!s:5} median {mean:.2f}, neutrals {neutral:.2f}")
+    for title, (base, given) in CASES.items():
         errors = [
-            one_monochrome(name, picture, number, base, options.show)
-            for number, (name, picture) in enumerate(shown.items())
+            one_monochrome(name, picture, number, base, given, options.show)
+            for number, (name, picture) in enumerate(shown.items(), first)
         ]
-        print(f"monochrome, base seen {base!s:5}        mean |dL*|: median {np.median(errors):.2f}")
+        print(f"monochrome, {title:28} mean |dL*|: median {np.median(errors):.2f}", flush=True)
 
 
 if __name__ == "__main__":
