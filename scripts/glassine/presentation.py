@@ -305,30 +305,58 @@ def manifest(
         built["navDate"] = dated
     if "thumbnail" in canvases[0]:
         built["thumbnail"] = canvases[0]["thumbnail"]
-    if ranges := _sides(frames, canvases, address):
-        built["structures"] = ranges
+    divisions = _divisions(record.get("structure") or [], render, frames, canvases)
+    if ranges := [*_sides(frames, canvases), *divisions]:
+        numbered = [{"id": f"{address}/range/{n}", **each} for n, each in enumerate(ranges, 1)]
+        built["structures"] = numbered
     return built
 
 
-def _sides(
-    frames: list[dict[str, Any]], canvases: list[dict[str, Any]], address: str
+def _range(label: LanguageMap, canvases: list[dict[str, Any]]) -> dict[str, Any]:
+    items = [{"id": canvas["id"], "type": "Canvas"} for canvas in canvases]
+    return {"type": "Range", "label": label, "items": items}
+
+
+def _divisions(
+    structure: list[dict[str, Any]],
+    render: dict[str, Any],
+    frames: list[dict[str, Any]],
+    canvases: list[dict[str, Any]],
 ) -> list[dict[str, Any]]:
+    """Return one range for each of the catalogue's divisions (5.4).
+
+    Divisions count all frames through the item, as METS does; one whose frames have no picture
+    gives no range, since a range must hold something.
+    """
+    masters = list(dict.fromkeys(frame["master"] for frame in render["frames"]))
+    counted = sorted((masters.index(frame["master"]), frame["index"]) for frame in render["frames"])
+    shown = {
+        (masters.index(frame["master"]), frame["index"]): canvas
+        for frame, canvas in zip(frames, canvases, strict=True)
+    }
+    found = []
+    for division in structure:
+        there = [counted[number - 1] for number in division["frames"] if number <= len(counted)]
+        if kept := [shown[place] for place in there if place in shown]:
+            found.append(_range(_words(division["label"]), kept))
+    return found
+
+
+def _sides(frames: list[dict[str, Any]], canvases: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """Return one range a side where the item was captured from several (5.4)."""
     parts = list(dict.fromkeys(frame.get("part") for frame in frames))
     if len(parts) < 2:
         return []
     return [
-        {
-            "id": f"{address}/range/{number}",
-            "type": "Range",
-            "label": _words(_PART_NAMES.get(part or "", part or "picture")),
-            "items": [
-                {"id": canvas["id"], "type": "Canvas"}
+        _range(
+            _words(_PART_NAMES.get(part or "", part or "picture")),
+            [
+                canvas
                 for frame, canvas in zip(frames, canvases, strict=True)
                 if frame.get("part") == part
             ],
-        }
-        for number, part in enumerate(parts, 1)
+        )
+        for part in parts
     ]
 
 

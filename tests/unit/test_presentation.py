@@ -119,6 +119,7 @@ SHAPES = {
     "two sides": [frame(1, "base"), frame(1, "emu")],
     "no tiles": [frame(tiles=None)],
 }
+DIVISIONS = [{"label": "Quay", "type": "section", "frames": [1]}]
 
 
 @pytest.mark.skipif(not SCHEMA.is_file(), reason=f"no Presentation 3 schema at {SCHEMA}")
@@ -126,7 +127,7 @@ SHAPES = {
 def test_manifest_and_collection_agree_with_the_published_schema(name: str) -> None:
     schema = json.loads(SCHEMA.read_text("utf-8"))
     validator = jsonschema.Draft7Validator(schema, format_checker=jsonschema.FormatChecker())
-    built = made(*SHAPES[name])
+    built = made(*SHAPES[name], structure=DIVISIONS)
     batch = presentation.collection(
         "harbour-2026-03", None, [built], {"iiif": {"base_url": BASE}}, INSTITUTION
     )
@@ -204,6 +205,20 @@ def test_the_emulsion_side_comes_first_and_each_side_has_its_range() -> None:
         ["base side"],
     ]
     assert [len(each["items"]) for each in built["structures"]] == [1, 1]
+
+
+def test_the_catalogues_divisions_are_ranges_counted_through_all_frames() -> None:
+    divisions = [
+        {"label": "Quay", "type": "section", "frames": [1, 2]},
+        {"label": "Leader", "type": "section", "frames": [2]},
+        {"label": "Ferry", "type": "section", "frames": [3]},
+    ]
+    built = made(frame(1), frame(2, skipped="blank"), frame(3), structure=divisions)
+    assert [each["label"]["none"] for each in built["structures"]] == [["Quay"], ["Ferry"]]
+    assert [
+        [part["id"].rpartition("/")[2] for part in each["items"]] for each in built["structures"]
+    ] == [["1"], ["2"]]
+    assert len({each["id"] for each in built["structures"]}) == 2
 
 
 def test_a_date_that_is_not_understood_gives_no_navdate() -> None:
