@@ -890,6 +890,10 @@ def judge(finder: Finder, candidate: Candidate) -> None:
     if not candidate.strip and area < 0.1 * finder.width * finder.height and finder.alone:
         confidence *= 0.5
         candidate.reasons.append("covers little of the master: there may be more picture around it")
+    low, high = candidate.corners.min(0), candidate.corners.max(0)
+    if low.min() < -1 or (high > np.array([finder.width, finder.height]) + 1).any():
+        confidence *= 0.5
+        candidate.reasons.append("runs out of the master")
     if candidate.trust < 1:
         confidence *= candidate.trust
         candidate.reasons.append("far smaller than any known picture")
@@ -925,7 +929,7 @@ def _shape(finder: Finder, candidate: Candidate) -> float:
         candidate.reasons.append(f"corners are up to {max(turns):.1f} degrees off square")
     if candidate.gauge == "135" and finder.ppi_source == "perforations":
         long, short = finder._size_mm(c)
-        whole = abs(long - 36) < 0.75 and abs(short - 24) < 0.55
+        whole = abs(long - 36) < 0.55 and abs(short - 24) < 0.55
         half = abs(long - 24) < 0.55 and abs(short - 18) < 0.6
         if not whole and not half:
             factor *= 0.7

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from glassine.locate import sides
 from glassine.locate.sides import Line
+from glassine.locate.straight import inwards
 from glassine.locate.view import Floats, Patch, any_of, mean_of, most_of
 
 # Tone differences (density) that count as leaving an even border.
@@ -305,6 +306,7 @@ def peel(
         film_base = number > 0 and not border.lighter
         inner: tuple[Border, list[Line | None]] | None = None
         pale: dict[int, float] = {}
+        opaque: tuple[Border, list[Line | None]] | None = None
         # A blurred edge takes two or three pixels; a bevel or a ragged coating takes more.
         for skip in (max(3.0, 0.15 * unit), 0.5 * unit, 1.1 * unit, 2.0 * unit, 3.0 * unit):
             found = _border_inside(patch, new, depth, skip, noise)
@@ -313,11 +315,15 @@ def peel(
                 continue
             lines = _edges_from(patch, new, found, noise, depth, blur, run, fine, margin)
             missing = sum(line is not None and not line.found for line in lines)
+            if opaque is None and found.tone.mean() > OPAQUE and min(found.even) > 0.9:
+                opaque = (found, lines)
             framed = _accept(lines, new, h, w) is not None or (
                 found.dark and oval_of(patch, found.tone, LIGHTER_STEPS[0], new) is not None
             )
             if inner is not None and pale:
-                pale = _redrawn(patch, inner[1], lines, pale, 4 * unit)
+                # A mask or a mount may be far wider than the border of a film.
+                reach = 4 * unit if inner[0].tone.mean() < 0.75 else 0.45 * min(h, w)
+                pale = _redrawn(patch, inner[1], lines, pale, reach)
                 if not pale:
                     break
             elif framed and missing <= 2 and inner is None:
@@ -327,11 +333,16 @@ def peel(
             if framed and missing < 2 and not pale:
                 inner = (found, lines)
                 break
+        if inner is None and opaque is not None:
+            inner = _faint_inside(patch, new, *opaque)
         if inner is None:
             break
         border, lines = inner
         # A piece's edge with nothing but border inside it is no picture's edge.
-        lines = [None if s in pale and not _seen(line) else line for s, line in enumerate(lines)]
+        lines = [
+            None if s in pale and (not _seen(line) or pale[s] < SAME) else line
+            for s, line in enumerate(lines)
+        ]
     if not levels:
         return None
     return Found(levels, len(levels) > 1)
@@ -342,8 +353,32 @@ def peel(
 CUT_SLOPE, GATE_SLOPE = 0.032, 0.009
 
 
+def _faint_inside(
+    patch: Patch, outer: list[Line], border: Border, lines: list[Line | None]
+) -> tuple[Border, list[Line | None]] | None:
+    """Return the opening of a mask some of whose sides hardly show: whole lines tell them."""
+    h, w = patch.v.shape[:2]
+    start = []
+    for side, line in enumerate(lines):
+        if line is not None and line.found and line.share - line.early > 0.4:
+            start.append(line)
+        else:
+            start.append(Line(outer[side].at, outer[side].slope, outer[side].middle, found=False))
+    if not any(line.found for line in start):
+        return None
+    reach = 0.45 * min(h, w)
+    done = inwards(patch, start, border.skip + 3, reach)
+    if not all(line.found for line in done):
+        return None
+    return border, list(done)
+
+
 def _seen(line: Line | None) -> bool:
     return line is not None and line.found
+
+
+# Two tones that differ by less are the same: what lies between them is no edge of a picture.
+SAME = 0.02
 
 
 def _band(patch: Patch, side: int, line: Line, start: float, depth: int) -> Floats:
@@ -397,7 +432,7 @@ def _redrawn(
             old is not None
             and new is not None
             and new.found
-            and new.share - new.early > 0.6
+            and new.share - new.early > (0.25 if off < SAME else 0.6)
             and 2 < new.at - old.at < reach
             and step_across(patch, side, new) > 2.5 * off
         ):

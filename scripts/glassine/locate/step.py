@@ -243,9 +243,14 @@ def _decided(
     if entry.get("exclude") is not None:
         changes["excluded"] = entry["exclude"]
     told = ", ".join(
-        sorted(k for k in entry if k not in ("master", "frame") and entry[k] is not None)
+        sorted(
+            key
+            for key in entry
+            if key not in ("master", "frame", "accept") and entry[key] is not None
+        )
     )
-    reason = f"{told or 'confirmed'} decided by {by}" + (f" on {when}" if when else "")
+    seen = "accepted" if entry.get("accept") else "confirmed"
+    reason = f"{f'{told} decided' if told else seen} by {by}" + (f" on {when}" if when else "")
     note = corrections.get("note")
     reasons = (reason, *([f"note: {note}"] if note else []))
     return replace(

@@ -132,6 +132,32 @@ def around(patch: Patch, lines: list[Line], dark: bool, out: float, into: float)
     return done
 
 
+def inwards(patch: Patch, lines: list[Line], skip: float, reach: float) -> list[Line]:
+    """Return the lines, those not seen moved to the first straight edge met from outside.
+
+    For a picture in an even mask or mount: nothing lies in that but dust, so that the first
+    edge, however faint, is the picture's. lines: not seen ones at the piece's own edge.
+    """
+    done = list(lines)
+    for _ in range(2):
+        for side in range(4):
+            line = lines[side]
+            if line.found:
+                continue
+            rows = _rows(patch, done, side)
+            for first in np.arange(line.at + skip, line.at + reach, 24):
+                found = ridges(
+                    patch, side, rows, (round(first), round(first + 32)),
+                    line.middle, _slope(done, side), 0.009, 0,
+                )  # fmt: skip
+                plain = [r for r in found if r.share > 0.75 and r.height > 8]
+                if plain:
+                    done[side] = plain[0].line
+                    done[side].share = plain[0].share
+                    break
+    return done
+
+
 # Turning an upright rectangle clockwise by a small angle changes the sides' slopes so.
 TURNS = (-1, 1, 1, -1)
 

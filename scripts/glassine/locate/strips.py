@@ -321,7 +321,9 @@ def _chain(
             score = 1.5 * both + 0.3 * one + 0.25 * (full[x + w] - full[x]) / w - 0.5
             score -= 1.5 * np.minimum(inner, 0.4)
             score -= 1.5 * (fogged[x + w] - fogged[x]) / w
-            score = np.where((one < 0.12) | (both < 0.05), -1, score)
+            # Half frames are rare, and whatever stands in the middle of a picture looks like two.
+            least = 0.05 if length > 30 else 0.35
+            score = np.where((one < 0.12) | (both < least), -1, score)
             # Half frames lie four perforations apart: a millimetre of film is between them.
             overlap = round(0.11 * w) if length > 30 else -round(0.4 * mm)
             total, starts = _best_set(score, x, w, overlap)
