@@ -127,9 +127,15 @@ def measure_name(name: str) -> str:
     return str(name).replace("_", " ")
 
 
-def _quality_reasons(record: dict[str, Any]) -> list[Reason]:
+def _quality_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> list[Reason]:
+    """Return what the measures ask; not of frames that a person has seen and accepted."""
     found = []
     for frame in record["frames"]:
+        if any(
+            each["frame"] == frame["index"] and each.get("master") in (None, frame["master"])
+            for each in accepted
+        ):
+            continue
         poor = [each for each in frame["measures"] if each["verdict"] != "pass"]
         found += [Reason(measure_words(each), frame["master"], frame["index"]) for each in poor]
         if frame["verdict"] != "pass" and not poor:
@@ -137,8 +143,12 @@ def _quality_reasons(record: dict[str, Any]) -> list[Reason]:
     return found
 
 
-def _collect_reasons(status: ItemStatus, item_dir: Path) -> None:
-    for name, reasons_of in (("geometry", _geometry_reasons), ("quality", _quality_reasons)):
+def _collect_reasons(status: ItemStatus, item_dir: Path, decided: list[dict[str, Any]]) -> None:
+    accepted = [each for each in decided if each.get("accept")]
+    for name, reasons_of in (
+        ("geometry", _geometry_reasons),
+        ("quality", lambda record: _quality_reasons(record, accepted)),
+    ):
         if name not in status.records:
             continue
         try:
@@ -163,7 +173,7 @@ def item_status(entry: dict[str, Any], item_dir: Path) -> ItemStatus:
     """
     status = ItemStatus(str(entry["item"]))
     _read_records(status, item_dir)
-    _collect_reasons(status, item_dir)
+    _collect_reasons(status, item_dir, (entry.get("corrections") or {}).get("frames") or [])
     status.reasons += [Reason(each.what) for each in _entry_findings(entry, {"review"})]
     held = status.records.get("held")
     if entry.get("state") == "held":

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 import yaml
-from conftest import wait_until
 
+from conftest import wait_until
 from film.samples import Sample
 from glassine import review_server, settings
 from studio import Studio

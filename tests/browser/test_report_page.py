@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import Night, wait_until
 
+from conftest import Night, wait_until
 from glassine import corrections
 
 
@@ -136,6 +136,7 @@ def test_turn_polarity_process_blank_and_note(page: Any, night: Night, tmp_path:
     page.get_by_label("Polarity").select_option("positive")
     page.get_by_label("Process").select_option("monochrome")
     page.get_by_label("The frame is blank").check()
+    page.get_by_label("Seen, and accepted as it is").check()
     page.get_by_label("Note to the record").fill("seen: “blank” \u2028 end: yes # no")
     page.keyboard.press("Tab")
     read = saved(page, tmp_path)
@@ -146,6 +147,7 @@ def test_turn_polarity_process_blank_and_note(page: Any, night: Night, tmp_path:
         "polarity": "positive",
         "process": "monochrome",
         "blank": True,
+        "accept": True,
     }
     assert read["PEH-0005"]["note"] == "seen: “blank” \u2028 end: yes # no"
     assert read["PEH-0005"]["by"] == "op-07"

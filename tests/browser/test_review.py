@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import Night, wait_until
 
+from conftest import Night, wait_until
 from glassine import corrections, review_server
 from glassine.review_server import Session
 

@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 import pytest
-from conftest import Night, wait_until
 
 import make_results
+from conftest import Night, wait_until
 from glassine import report, review_server, settings, tiles
 
 VIEWER = report.viewer_file(None)

@@ -159,6 +159,7 @@ _frames = st.fixed_dictionaries(
         "mirror": st.booleans(),
         "polarity": st.sampled_from(["negative", "positive"]),
         "exclude": st.booleans(),
+        "accept": st.booleans(),
         "corners": st.builds(
             lambda x, y: [[x, y], [x + 500, y + 3], [x + 490, y + 300], [x - 5, y + 310]],
             _points,

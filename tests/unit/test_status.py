@@ -35,6 +35,18 @@ def test_the_states_of_a_night(results: Path) -> None:
     assert found["PEH-0012"] == "pending"
 
 
+def test_what_a_person_accepted_asks_no_more(results: Path) -> None:
+    intake = json.loads((results / "intake.json").read_text("utf-8"))
+    entry = next(each for each in intake["items"] if each["item"] == "PEH-0007")
+    entry["corrections"] = {"by": "op-07", "frames": [{"frame": 1, "accept": True}]}
+    item_dir = results / "items" / "PEH-0007"
+    assert status.item_status(entry, item_dir).state == "done"
+    entry["corrections"]["frames"][0]["accept"] = False
+    assert status.item_status(entry, item_dir).state == "review"
+    entry["corrections"]["frames"] = [{"frame": 1, "master": "another.tif", "accept": True}]
+    assert status.item_status(entry, item_dir).state == "review"
+
+
 def test_the_counts_add_up(results: Path) -> None:
     statuses = status.batch_status(results)
     counted = status.counts(statuses)

@@ -131,7 +131,7 @@ let edits = recalled.edits && typeof recalled.edits === "object" ? recalled.edit
 let author = typeof recalled.by === "string" ? recalled.by : "";
 for (const item of Object.keys(edits)) if (!byItem.has(item)) delete edits[item];
 const history = [];
-const KEYS = ["corners", "rotate", "mirror", "polarity", "process", "exclude", "blank"];
+const KEYS = ["corners", "rotate", "mirror", "polarity", "process", "exclude", "blank", "accept"];
 
 function standing(item) {
   return page.standing[item] || { by: null, when: null, note: null, identity: null, frames: [] };
@@ -426,6 +426,7 @@ function frameTools(detail, master, frame) {
     wrongShape(frame.corners) ? make("p", { class: "warn" }, "The corners cross: set them so that they go round the picture.") : null,
     make("div", { class: "row" }, make("button", { type: "button", "data-keep": "left", onclick: () => turn(-90) }, "Turn left"), make("button", { type: "button", "data-keep": "right", onclick: () => turn(90) }, "Turn right"), make("span", {}, frame.rotate ? `${frame.rotate}° clockwise` : "not turned")),
     tick("mirror", "Mirror left to right"), tick("exclude", "Leave this frame out"), tick("blank", "The frame is blank"),
+    tick("accept", "Seen, and accepted as it is"),
     pick("polarity", "Polarity", ["negative", "positive"]), pick("process", "Process", ["colour", "monochrome"]),
     make("div", { class: "row" },
       make("button", { type: "button", "data-keep": "confirm", onclick: () => { set({ corners: frame.corners }); say(`Frame ${frame.n} confirmed as drawn.`); } }, "Confirm as drawn"),
