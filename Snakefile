@@ -42,6 +42,7 @@ include: "rules/reproduce.smk"
 
 if RUN.moves:
 
+    include: "rules/store_common.smk"
     include: "rules/store.smk"
 
 

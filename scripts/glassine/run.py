@@ -15,10 +15,12 @@ from glassine.errors import GlassineError
 if TYPE_CHECKING:
     from glassine import progress
 
-# Exit codes of <sysexits.h>: a wrong setting, "try again later", "cannot create the output".
+# Exit codes of <sysexits.h>: a wrong setting, "try again later", "cannot create the output", "a
+# service is unavailable".
 EXIT_SETTINGS = 78
 EXIT_BUSY = 75
 EXIT_CANNOT_WRITE = 73
+EXIT_UNAVAILABLE = 69
 EXIT_BY_CODE = {
     "run.busy": EXIT_BUSY,
     "run.jobs_alive": EXIT_BUSY,
@@ -271,6 +273,19 @@ class Run:
         from glassine import store
 
         store.begin(self.working_dir, self.batches)
+
+    def stop_without_store(self, url: str, problem: Exception) -> None:
+        """Tell an operator that the storage does not answer, and end the process."""
+        self.lock.ended()
+        error = GlassineError.because(
+            "run.store_unavailable",
+            url,
+            f"The storage does not answer as it should: {type(problem).__name__}: {problem}.",
+            "a service at `store.endpoint_url` that knows the keys in the environment.",
+            "Check the network, the address and the keys, then start again: what has come or gone "
+            "is kept.",
+        )
+        stop(error, EXIT_UNAVAILABLE)
 
     def tell_progress(self) -> None:
         """Say from now on, once a minute and until the run ends, how far each batch is."""
