@@ -151,7 +151,7 @@ def edge(
     inward = np.array([-along[1], along[0]])
     size = chunk or int(np.clip(length * (1 - 2 * trim) / count, 5, 40))
     places = np.linspace(trim * length + size / 2, (1 - trim) * length - size / 2, count)
-    band = half + 8
+    band = half + 11
     at, off, step = [], [], []
     for place in places:
         cut = sampler.cut(p + place * along, along, inward, size, band)

@@ -487,11 +487,23 @@ def _rows(
         strip.picture_top, seen_top = _faint_row(strip, patch, sides.TOP, seen_top)
     if seen_bottom < 0.2:
         strip.picture_bottom, seen_bottom = _faint_row(strip, patch, sides.BOTTOM, seen_bottom)
-    if strip.dark:
-        # Coming from black, the threshold is passed in the foot of the blur, a little early.
-        strip.picture_top += 1.5
-        strip.picture_bottom -= 1.5
+    # The threshold is passed in the foot of the blur, a little early: the edge is where tone
+    # changes fastest.
+    profile = mean_of(patch.v[:, columns]).mean(1) * (-1 if strip.dark else 1)
+    change = np.diff(profile, prepend=profile[0])
+    deep = max(4, round(0.35 * mm))
+    strip.picture_top = _fastest(change, strip.picture_top, deep)
+    strip.picture_bottom = len(change) - _fastest(
+        -change[::-1], len(change) - strip.picture_bottom, deep
+    )
     strip.rows_seen = (seen_top, seen_bottom)
+
+
+def _fastest(change: Floats, at: float, deep: int) -> float:
+    """Return the row before which `change`, the step of tone, is greatest: `at` or beyond it."""
+    low = max(1, round(at) - 1)
+    part = change[low : low + deep + 2]
+    return float(low + int(part.argmax())) if len(part) and part.max() > 0.01 else at
 
 
 def _faint_row(strip: Strip, patch: Patch, side: int, seen: float) -> tuple[float, float]:
