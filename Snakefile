@@ -42,8 +42,17 @@ include: "rules/reproduce.smk"
 
 if RUN.moves:
 
-    include: "rules/store_common.smk"
     include: "rules/store.smk"
+
+
+if "fetch" in RUN.moves:
+
+    include: "rules/fetch.smk"
+
+
+if "send" in RUN.moves:
+
+    include: "rules/send.smk"
 
 
 rule all:
