@@ -29,7 +29,7 @@ EXIT_BY_CODE = {
 }
 # The target that compares a delivery (rules/reproduce.smk).
 REPRODUCE = "reproduce"
-# The targets that move files from and to object storage (rules/fetch.smk, rules/send.smk), and where.
+# The targets that move files from and to object storage (rules/store.smk), and what they move.
 MOVES = {"fetch": "masters", "send": "deliveries"}
 # Working memory of render, measured: tests/bench_pixels/README.md.
 RENDER_BASE_MB = 400
