@@ -22,6 +22,7 @@ from studio import Studio  # noqa: E402
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--kills", type=int, default=40)
+    parser.add_argument("--first", type=int, default=1, help="go on with this one of the kills")
     parser.add_argument("--items", type=int, default=12)
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--result", type=Path, help="also write the result here, as JSON")
@@ -33,7 +34,8 @@ def main() -> int:
     print(f"undisturbed: {reference.seconds:.1f} s", flush=True)
     random = Random(arguments.seed)
     rows, again = [], 0
-    for place, kill in enumerate(kills.plan_kills(arguments.kills, arguments.seed), 1):
+    planned = [*enumerate(kills.plan_kills(arguments.kills, arguments.seed), 1)]
+    for place, kill in planned[arguments.first - 1 :]:
         while True:
             folder = root / f"kill-{place}-{again}"
             found = kills.problems_after(reference, folder, kill, random)
