@@ -60,6 +60,8 @@ class Run:
         # What this run only moves from and to object storage: keys of MOVES.
         self.moves: list[str] = []
         self._read = functools.lru_cache(maxsize=64)(self._read_batch)
+        self._due = functools.lru_cache(maxsize=64)(self._find_due)
+        self._delivery_key = functools.lru_cache(maxsize=64)(self._find_delivery_key)
 
     def batch_dir(self, batch: str) -> Path:
         return self.masters / batch
@@ -147,7 +149,15 @@ class Run:
 
     def unsettled(self, name: str) -> list[str]:
         """Return the items that are due tonight. The stamp of one that is not as it should be is
-        taken away by the run that works: to the engine it would say that all is well."""
+        taken away by the run that works: to the engine it would say that all is well.
+
+        Several rules ask; for an intake.json as it is now it is looked up once a run."""
+        return self._due(name, self._taken_in(name))
+
+    def _taken_in(self, name: str) -> int:
+        return (self.results_dir(name) / "intake.json").stat().st_mtime_ns
+
+    def _find_due(self, name: str, taken_in_ns: int) -> list[str]:
         items_dir = self.results_dir(name) / "items"
         due = plan.unsettled(self.batch(name), items_dir, self.config)
         if self.lock.held:
@@ -173,9 +183,12 @@ class Run:
     def delivery_key(self, name: str) -> str | None:
         """Return a digest of all that a delivery and a report of the batch depend on."""
         try:
-            return plan.delivery_key(self.batch(name), self.config)
+            return self._delivery_key(name, self._taken_in(name))
         except (OSError, GlassineError):
             return None
+
+    def _find_delivery_key(self, name: str, taken_in_ns: int) -> str:
+        return plan.delivery_key(self.batch(name), self.config)
 
     def render_mb(self, name: str, item: str) -> int:
         """Return the memory in MB that rendering the item's largest master may take."""
