@@ -86,8 +86,8 @@ class Batch:
         self.name: str = intake["batch"]
         self.intake = intake
         self.items: dict[str, dict[str, Any]] = {item["item"]: item for item in intake["items"]}
-        # The settings that `_common_text` was made of, and that text.
-        self.common: tuple[dict[str, Any], str] | None = None
+        # The settings that `_shared_text` was made of, and that text.
+        self.shared: tuple[dict[str, Any], str] | None = None
 
     def facts(self) -> dict[str, Any]:
         """Return what holds for the whole batch: operators' role ids and target captures."""
@@ -105,32 +105,40 @@ def read_batch(path: Path) -> Batch:
     return Batch(files.read_json(path))
 
 
-def _holds(finding: dict[str, Any]) -> bool:
-    return bool(finding["severity"] == "hold")
+def _shared(step: Step, batch: Batch, config: dict[str, Any]) -> dict[str, Any]:
+    """Return what the step is given for every item of the batch."""
+    result: dict[str, Any] = {
+        "step": step.name,
+        "batch": batch.name,
+        "settings": {section: config.get(section, {}) for section in step.sections},
+        "version": step_version(step.module),
+    }
+    if "batch_facts" in step.fields:
+        result["batch_facts"] = batch.facts()
+    if step.name in {"embed", "record"}:
+        result["institution"] = config["institution"]
+    if step.name == "embed" and makes_alternates(config):
+        # A version of its own: items without such pictures need not be done again for them.
+        result["alternates"] = step_version("alternates")
+    return result
+
+
+def _own(step: Step, batch: Batch, item: str) -> dict[str, Any]:
+    """Return what the step is given for this item alone."""
+    known = batch.items[item]
+    result = {"item": item, "masters": known["masters"]}
+    for name in step.fields:
+        if name == "findings":
+            result[name] = [each for each in known["findings"] if each["severity"] == "hold"]
+        elif name != "batch_facts":
+            result[name] = known.get(name)
+    return result
 
 
 def given(step_name: str, batch: Batch, item: str, config: dict[str, Any]) -> dict[str, Any]:
     """Return what the step is given for the item (see the module's note)."""
     step = _BY_NAME[step_name]
-    known = batch.items[item]
-    result: dict[str, Any] = {
-        "step": step_name,
-        "batch": batch.name,
-        "item": item,
-        "masters": known["masters"],
-        "settings": {section: config.get(section, {}) for section in step.sections},
-        "version": step_version(step.module),
-    }
-    for name in step.fields:
-        result[name] = batch.facts() if name == "batch_facts" else known.get(name)
-    if "findings" in result:
-        result["findings"] = [finding for finding in known["findings"] if _holds(finding)]
-    if step_name in {"embed", "record"}:
-        result["institution"] = config["institution"]
-    if step_name == "embed" and makes_alternates(config):
-        # A version of its own: items without such pictures need not be done again for them.
-        result["alternates"] = step_version("alternates")
-    return result
+    return _shared(step, batch, config) | _own(step, batch, item)
 
 
 def makes_alternates(config: dict[str, Any]) -> bool:
@@ -148,28 +156,23 @@ def steps_given(batch: Batch, item: str, config: dict[str, Any]) -> list[dict[st
     return [given(step.name, batch, item, config) for step in STEPS]
 
 
-def _common_text(batch: Batch, config: dict[str, Any]) -> str:
-    """Return all that the steps are given beside what intake tells of the item, as text.
+def _shared_text(batch: Batch, config: dict[str, Any]) -> str:
+    """Return what the steps are given for every item, as text.
 
     Worked out once a batch: for 10,000 items it would cost more than all the rest.
     """
-    if batch.common is None or batch.common[0] is not config:
-        steps = [
-            [step.name, step_version(step.module), [config.get(name) for name in step.sections]]
-            for step in STEPS
-        ]
-        text = files.canonical([batch.name, batch.facts(), config["institution"], steps])
-        batch.common = (config, text)
-    return batch.common[1]
+    if batch.shared is None or batch.shared[0] is not config:
+        text = files.canonical([_shared(step, batch, config) for step in STEPS])
+        batch.shared = (config, text)
+    return batch.shared[1]
 
 
 def key(batch: Batch, item: str, config: dict[str, Any]) -> str:
     """Return a digest of all that the steps of an item are given."""
-    known = batch.items[item]
-    fields = sorted({"masters", *(name for step in STEPS for name in step.fields)})
-    told = {**known, "findings": [each for each in known["findings"] if _holds(each)]}
-    own = [[name, told.get(name)] for name in fields]
-    text = _common_text(batch, config) + files.canonical([item, own])
+    own: dict[str, Any] = {}
+    for step in STEPS:
+        own |= _own(step, batch, item)  # what two steps are given is the same for both
+    text = _shared_text(batch, config) + files.canonical(own)
     return hashlib.sha256(text.encode()).hexdigest()
 
 

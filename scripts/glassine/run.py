@@ -152,14 +152,11 @@ class Run:
         taken away by the run that works: to the engine it would say that all is well.
 
         Several rules ask; for an intake.json as it is now it is looked up once a run."""
-        return self._due(name, self._taken_in(name))
+        return self._due(self.batch(name))
 
-    def _taken_in(self, name: str) -> int:
-        return (self.results_dir(name) / "intake.json").stat().st_mtime_ns
-
-    def _find_due(self, name: str, taken_in_ns: int) -> list[str]:
-        items_dir = self.results_dir(name) / "items"
-        due = plan.unsettled(self.batch(name), items_dir, self.config)
+    def _find_due(self, batch: plan.Batch) -> list[str]:
+        items_dir = self.results_dir(batch.name) / "items"
+        due = plan.unsettled(batch, items_dir, self.config)
         if self.lock.held:
             for item in due:
                 (items_dir / item / plan.STAMP).unlink(missing_ok=True)
@@ -183,12 +180,12 @@ class Run:
     def delivery_key(self, name: str) -> str | None:
         """Return a digest of all that a delivery and a report of the batch depend on."""
         try:
-            return self._delivery_key(name, self._taken_in(name))
+            return self._delivery_key(self.batch(name))
         except (OSError, GlassineError):
             return None
 
-    def _find_delivery_key(self, name: str, taken_in_ns: int) -> str:
-        return plan.delivery_key(self.batch(name), self.config)
+    def _find_delivery_key(self, batch: plan.Batch) -> str:
+        return plan.delivery_key(batch, self.config)
 
     def render_mb(self, name: str, item: str) -> int:
         """Return the memory in MB that rendering the item's largest master may take."""

@@ -75,6 +75,17 @@ def test_their_version_concerns_only_items_that_have_them():
     assert "alternates" not in plan.given("embed", batch, "PEH-1", settings.load({}))
 
 
+def test_the_key_changes_with_the_version_of_pictures_by_option(monkeypatch):
+    with_one = settings.load({"render": {"alternates": ["webp"]}})
+    before = [plan.key(plan.Batch(INTAKE), "PEH-1", each) for each in (with_one, settings.load({}))]
+    version = plan.step_version
+    monkeypatch.setattr(
+        plan, "step_version", lambda module: "next" if module == "alternates" else version(module)
+    )
+    after = [plan.key(plan.Batch(INTAKE), "PEH-1", each) for each in (with_one, settings.load({}))]
+    assert [old == new for old, new in zip(before, after, strict=True)] == [False, True]
+
+
 def test_another_items_row_concerns_nothing():
     after = copy.deepcopy(INTAKE)
     after["items"][1]["catalogue"]["title"] = "Other"
