@@ -82,6 +82,13 @@ def of_file(path: Path) -> Digests:
         return of_stream(opened)
 
 
+def sha256_of(path: Path) -> str:
+    """Return the SHA-256 of the file as it is on disk now, where that alone is asked for. Raises
+    OSError."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
 def of_bytes(content: bytes) -> Digests:
     return Digests(
         len(content), hashlib.sha256(content).hexdigest(), hashlib.sha512(content).hexdigest()

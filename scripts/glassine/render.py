@@ -20,7 +20,19 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine import access, colour, contracts, files, masters, naming, pixels, quality, tiles, tone
+from glassine import (
+    access,
+    colour,
+    contracts,
+    files,
+    hashing,
+    masters,
+    naming,
+    pixels,
+    quality,
+    tiles,
+    tone,
+)
 from glassine.errors import Finding, GlassineError
 from glassine.events import event
 from glassine.model import Corners, Facts, Frame, ItemGeometry, MasterGeometry, Measure, plain
@@ -265,9 +277,9 @@ def _margin_px(job: Job, corners: Corners, margin_mm: float, notes: list[str]) -
 
 def _render_master(job: Job, work: Work) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     """Return the entries of render.json and quality.json for the frames of one master."""
-    hashing = ThreadPoolExecutor(1)
-    with hashing, pixels.opened(job.path, job.header, work.pool, work.files_dir) as source:
-        digest = hashing.submit(_sha256, job.path)
+    beside = ThreadPoolExecutor(1)
+    with beside, pixels.opened(job.path, job.header, work.pool, work.files_dir) as source:
+        digest = beside.submit(hashing.sha256_of, job.path)
         _ = source.reduced  # made here by all threads; one of them alone could not wait for itself
         tones = tone.plan(source, job.geometry, job.facts, job.icc, work.settings["tone"])
         frames, measured = [], []
@@ -278,11 +290,6 @@ def _render_master(job: Job, work: Work) -> tuple[list[dict[str, Any]], list[dic
                 measured.append(_render_frame(source, job, frame, plan, entry, work))
         _check_digest(job, digest.result())
     return frames, measured
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 def _check_digest(job: Job, found: str) -> None:
@@ -549,7 +556,7 @@ def _on_disk(path: Path, use: str, where: pixels.Placement) -> dict[str, Any]:
         "width": where.width,
         "height": where.height,
         "bytes": path.stat().st_size,
-        "sha256": _sha256(path),
+        "sha256": hashing.sha256_of(path),
     }
 
 

@@ -6,15 +6,13 @@ This module holds what both ways share: addresses, digests and what is remembere
 
 from __future__ import annotations
 
-import hashlib
 import shutil
 from pathlib import Path
 from typing import Any
 
 from glassine import files
 from glassine.errors import GlassineError
-
-_CHUNK = 4 * 2**20
+from glassine.hashing import sha256_of
 
 
 def url(base: str, *parts: str) -> str:
@@ -40,15 +38,6 @@ def begin(working_dir: Path, batches: list[str]) -> None:
     shutil.rmtree(working_dir / ".snakemake" / "storage", ignore_errors=True)
 
 
-def digest_of(path: Path) -> str:
-    """Return the SHA-256 of a file as it is on disk now. Raises OSError."""
-    digest = hashlib.sha256()
-    with path.open("rb", buffering=0) as opened:
-        while piece := opened.read(_CHUNK):
-            digest.update(piece)
-    return digest.hexdigest()
-
-
 def known_digest(path: Path, mark: Path) -> str:
     """Return the SHA-256 of a file, read only where size or time are other than `mark` says."""
     status = path.stat()
@@ -56,7 +45,7 @@ def known_digest(path: Path, mark: Path) -> str:
     known = marked(mark)
     if known and {key: known.get(key) for key in seen} == seen:
         return str(known["sha256"])
-    found = digest_of(path)
+    found = sha256_of(path)
     files.write_json(mark, seen | {"sha256": found})
     return found
 

@@ -8,7 +8,8 @@ from typing import Any
 
 from glassine import files
 from glassine.errors import Finding, GlassineError
-from glassine.store import digest_of, known_digest, mark_of
+from glassine.hashing import sha256_of
+from glassine.store import known_digest, mark_of
 
 # Beside each object that was sent: its digest, as sha256sum writes it.
 DIGEST_SUFFIX = ".sha256"
@@ -144,5 +145,5 @@ def offer(path: Path, sha256: str, mark: Path, offered: Path) -> None:
 
 def prove(copy: Path, name: str, sha256: str) -> None:
     """Raise GlassineError unless an object that was found there and read back is the file."""
-    if digest_of(copy) != sha256:
+    if sha256_of(copy) != sha256:
         raise GlassineError([Finding("send.differs", name, *_REFUSED["differs"])])

@@ -14,7 +14,8 @@ from typing import Any
 
 from glassine import files, naming
 from glassine.errors import Finding, GlassineError
-from glassine.store import digest_of, known_digest, mark_of, marked
+from glassine.hashing import sha256_of
+from glassine.store import known_digest, mark_of, marked
 
 LIST = "manifest-sha256.txt"
 _ARRIVING = ".arriving-{batch}"
@@ -138,11 +139,11 @@ def tidy(batch_dir: Path) -> None:
 
 def _take_side(batch_dir: Path, state: Path, name: str, copy: Path, expected: str | None) -> None:
     target, mark = _inside(batch_dir, name), mark_of(state, "fetched", name)
-    stored = digest_of(copy)
+    stored = sha256_of(copy)
     _require_digest(name, stored, expected)
     if os.path.lexists(target) and not _is_plain(target):
         raise _differs(target)
-    here = digest_of(target) if target.exists() else None
+    here = sha256_of(target) if target.exists() else None
     fetched = (marked(mark) or {}).get("sha256")
     decided = arrival(here, fetched, stored)
     if decided == "refuse":
@@ -196,7 +197,7 @@ def take_master(
     waiting.parent.mkdir(parents=True, exist_ok=True)
     _move(arrived, waiting)
     try:
-        _require_digest(path, digest_of(waiting), expected)
+        _require_digest(path, sha256_of(waiting), expected)
         target.parent.mkdir(parents=True, exist_ok=True)
         _name(waiting, target)
     finally:
