@@ -55,6 +55,10 @@ class Candidate:
     touching: tuple[int, ...] = ()
     modelled: list[bool] = field(default_factory=lambda: [False] * 4)
 
+    def plainness(self) -> float:
+        """Return how well the edges show: of each the share seen where it is straight, summed."""
+        return sum(e.share for e in self.edges if e is not None and e.residual < 1.5)
+
     def trust_of(self, side: int) -> float:
         """Return the share of a side that was seen, in the view and at full resolution."""
         got = self.edges[side] if self.edges else None
@@ -127,10 +131,26 @@ class Finder:
         found = self._without_strangers(found)
         for candidate in found:
             self._refine(candidate)
+        if layout.faint is not None and len(found) < 2:
+            found = self._better_seen(found, layout.faint, layout)
         for number in range(1, self.strips + 1):
             self._agree([c for c in found if c.strip == number], self.strip_patches[number])
         self.alone = len(found) == 1
         return found, self._kind(found)
+
+    def _better_seen(self, found: list[Candidate], faint: Piece, layout: Layout) -> list[Candidate]:
+        """Return the frame found, or the one in a wider, fainter piece where that shows better."""
+        if found and (found[0].kind != "single" or found[0].oval or found[0].plainness() > 3):
+            return found
+        kept = self.object_corners, list(self.base_regions)
+        self.object_corners, self.base_regions = None, []
+        other = self._single(faint, layout)
+        if other is not None:
+            self._refine(other)
+            if not found or other.oval or other.plainness() > found[0].plainness() + 0.3:
+                return [other]
+        self.object_corners, self.base_regions = kept
+        return found
 
     # -- what lies on the table ------------------------------------------------------------
 
@@ -267,7 +287,8 @@ class Finder:
         picture = found.picture
         if found.border and not picture.oval:
             reach = 4 * scale if scale else 0.07 * min(h, w)
-            picture.lines = settle(patch, picture.lines, picture.dark, reach)
+            if not picture.dark:
+                picture.lines = settle(patch, picture.lines, picture.dark, reach)
             picture.lines = around(patch, picture.lines, picture.dark, reach / 2, reach)
         corners = patch.points(sides.corners(picture.lines, w, h)) * self.reduction
         outer = patch.points(sides.corners(found.levels[0].lines, w, h)) * self.reduction
@@ -594,11 +615,16 @@ class Finder:
 
         Along a strip the next picture may be the neighbour, denser or not; a mask or a mount
         sends back light of the room, so that a night may be denser than it. A black rebate is
-        the densest there is.
+        the densest there is. Paper on a light board may be the lighter of the two.
         """
         if side in candidate.touching or (candidate.level_dark and not candidate.strip):
             return 0
+        if candidate.levels == 1 and not candidate.strip and self._ground_tone() > single.OPEN:
+            return 0
         return -1 if candidate.level_dark else 1
+
+    def _ground_tone(self) -> float:
+        return float(np.median(self.layout.level))
 
     def _straighten(
         self, candidate: Candidate, lines: list[tuple[Doubles, Doubles]], half: int

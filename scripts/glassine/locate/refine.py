@@ -97,9 +97,19 @@ def crossing_in(
     centre = at + 1
     left = centre - _rest(strength[: at + 1][::-1])
     right = centre + _rest(strength[at:])
+    if left < 1 or right > n - 2:
+        return None
     low = float(np.median(p[max(0, left - 2) : left + 1]))
     high = float(np.median(p[right - 1 : right + 2]))
-    if left < 1 or right > n - 2 or low == high:
+    if sign:
+        # Past a narrow border another step may begin, the other way: the border's own level is
+        # the last one before it.
+        back = -sign * change[:, 0, k]
+        if back[max(0, left - 2) : left + 1].max() > 0.3 * strength[at]:
+            low = -sign * float((-sign * p[left:centre]).min())
+        if back[right - 1 : right + 2].max() > 0.3 * strength[at]:
+            high = -sign * float((-sign * p[centre : right + 1]).max())
+    if low == high or sign * (high - low) > 0:
         return None
     middle = (low + high) / 2
     first = left - 1

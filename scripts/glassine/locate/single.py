@@ -9,9 +9,10 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine.locate import sides
+from glassine.locate.opening import differing, opening
 from glassine.locate.sides import Line
 from glassine.locate.straight import inwards
-from glassine.locate.view import Floats, Patch, any_of, mean_of, most_of
+from glassine.locate.view import Floats, Patch, any_of, most_of, off_from
 
 # Tone differences (density) that count as leaving an even border.
 LEAVE_LIGHT = 0.02
@@ -180,7 +181,7 @@ def oval_of(
     patch: Patch, level: Floats, limit: float, previous: list[Line] | None
 ) -> tuple[float, float, float, float, float] | None:
     """Return (cx, cy, width, height, angle) of an oval opening in a dark mask, or None."""
-    lit = any_of((patch.v - level) < -limit).astype(np.uint8)
+    lit = np.asarray(any_of((patch.v - level) < -limit), np.uint8)
     if previous is not None:
         h, w = lit.shape
         shut = 0.02 * min(h, w)
@@ -188,6 +189,16 @@ def oval_of(
         lit[int(h - max(0, previous[3].at) - shut) :] = 0
         lit[:, : int(max(0, previous[0].at) + shut)] = 0
         lit[:, int(w - max(0, previous[2].at) - shut) :] = 0
+    return oval_in(lit, nested=previous is not None)
+
+
+def oval_in(
+    lit: npt.NDArray[np.uint8], nested: bool
+) -> tuple[float, float, float, float, float] | None:
+    """Return (cx, cy, width, height, angle) of the oval that an opening's pixels make, or None.
+
+    nested: whether the slide's own edges were found.
+    """
     lit = np.asarray(cv2.morphologyEx(lit, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)), np.uint8)
     contours, _ = cv2.findContours(lit, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     big = [c for c in contours if len(c) > 20 and cv2.contourArea(c) > 0.01 * lit.size]
@@ -224,7 +235,7 @@ def oval_of(
     around = np.unique(np.round(np.arctan2(v, u)[off < 0.012] * 36 / np.pi))
     if float(np.median(off)) > 0.008 or len(around) < 42:
         return None
-    if max(a, b) < 1.1 * min(a, b) and previous is not None:
+    if max(a, b) < 1.1 * min(a, b) and nested:
         return cx, cy, w, h, 0.0  # nearly a circle: the slide's own edges tell its direction
     return cx, cy, w, h, angle - turn
 
@@ -238,6 +249,8 @@ def _differs(step: Floats, lighter: float | None, denser: float | None) -> npt.N
     return found
 
 
+# A ground lighter than this is a lit table or light paper; lighter than the other, open table.
+PAPER, OPEN = 0.4, 0.12
 # Tone steps tried in turn, the plainest first: a weaker one must show the edge better to win.
 LIGHTER_STEPS = (0.25, 0.10, 0.05)
 DENSER_STEPS = (0.03, 0.015, 0.008)
@@ -277,75 +290,163 @@ def peel(
     margin: view px of ground left around the piece in the patch. closed: sides where the piece
     runs out of the master (the patch's edge stands for the piece's).
     """
-    h, w = patch.v.shape[:2]
-    unit = mm if mm is not None else min(h, w) / 60
-    blur = max(1, round(min(h, w) / 150))
-    run = max(2, round(0.12 * unit))
-    depth = max(3.0, 0.35 * unit)
-    fine = (1.5, max(2.5, 0.25 * unit), max(4.0, 0.6 * unit))
-    border = Border(ground, 0.0, ground_dark, not ground_dark, [1.0] * 4, 0.1)
+    search = Search.of(patch, noise, mm, margin)
+    lighter = ground_dark or float(ground.mean()) > OPEN
+    border = Border(ground, 0.0, lighter, not ground_dark, [1.0] * 4, 0.1)
     previous: list[Line] | None = None
     levels: list[Level] = []
-    lines = _edges_from(patch, None, border, noise, margin * 0.4, blur, run, fine, margin)
+    lines = _outline(search, border, closed)
     for number in range(5):
-        if number == 0:
-            for s in range(4):
-                if closed[s]:
-                    n = h if s in (0, 2) else w
-                    lines[s] = Line(margin, 0.0, n / 2, 0.0, 0.0, 0.0, False)
-        new = _accept(lines, previous, h, w)
+        new = _accept(lines, previous, *search.size)
         if border.dark and (new is None or _gain(new) < 2.2):
             oval = oval_of(patch, border.tone, LIGHTER_STEPS[0], previous)
             if oval is not None:
-                levels.append(_oval_level(oval, border.tone, h, w))
+                levels.append(_oval_level(oval, border.tone, *search.size))
                 return Found(levels, False)
+        if new is None:
+            new = _faint_outline(search) if ground_dark and number == 0 else None
         if new is None:
             break
         levels.append(Level(new, border.tone, border.dark, border.even))
         previous = new
-        film_base = number > 0 and not border.lighter
-        inner: tuple[Border, list[Line | None]] | None = None
-        pale: dict[int, float] = {}
-        opaque: tuple[Border, list[Line | None]] | None = None
-        # A blurred edge takes two or three pixels; a bevel or a ragged coating takes more.
-        for skip in (max(3.0, 0.15 * unit), 0.5 * unit, 1.1 * unit, 2.0 * unit, 3.0 * unit):
-            found = _border_inside(patch, new, depth, skip, noise)
-            # Nothing dense lies between a film's clear base and its picture.
-            if found is None or (film_base and (found.lighter or found.tone.mean() > 0.75)):
-                continue
-            lines = _edges_from(patch, new, found, noise, depth, blur, run, fine, margin)
-            missing = sum(line is not None and not line.found for line in lines)
-            if opaque is None and found.tone.mean() > OPAQUE and min(found.even) > 0.9:
-                opaque = (found, lines)
-            framed = _accept(lines, new, h, w) is not None or (
-                found.dark and oval_of(patch, found.tone, LIGHTER_STEPS[0], new) is not None
-            )
-            if inner is not None and pale:
-                # A mask or a mount may be far wider than the border of a film.
-                reach = 4 * unit if inner[0].tone.mean() < 0.75 else 0.45 * min(h, w)
-                pale = _redrawn(patch, inner[1], lines, pale, reach)
-                if not pale:
-                    break
-            elif framed and missing <= 2 and inner is None:
-                inner = (found, lines)
-                if framed:
-                    pale = _pale(patch, found, lines, new, skip + depth)
-            if framed and missing < 2 and not pale:
-                inner = (found, lines)
+        inside = _look_inside(search, new, film_base=number > 0 and not border.lighter)
+        masked = number == 0 and (not ground_dark or search.mounted(new))
+        if masked and inside.opaque is not None and (inside.border is None or inside.pale):
+            faint = _faint_inside(search, new, *inside.opaque)
+            if faint is not None:
+                levels.append(faint)
                 break
-        if inner is None and opaque is not None:
-            inner = _faint_inside(patch, new, *opaque)
-        if inner is None:
+        if inside.border is None:
             break
-        border, lines = inner
-        # A piece's edge with nothing but border inside it is no picture's edge.
-        lines = [
-            None if s in pale and (not _seen(line) or pale[s] < SAME) else line
-            for s, line in enumerate(lines)
-        ]
+        border, lines = inside.border, inside.without_pale()
+        if masked and border.tone.mean() > OPAQUE:
+            lines = _reaching(search, new, border, lines)
     if not levels:
         return None
-    return Found(levels, len(levels) > 1)
+    return Found(levels, len(levels) > 1 and not levels[-1].oval)
+
+
+@dataclass
+class Search:
+    """A patch and the lengths (px) that edges are looked for with.
+
+    unit: a millimetre or what may be one; blur: rows averaged; run: how far a departure must
+    last; depth: of the band that shows a border; fine: tolerances of a straight line; margin: of
+    ground around the piece.
+    """
+
+    patch: Patch
+    noise: float
+    mm: float | None
+    unit: float
+    blur: int
+    run: int
+    depth: float
+    fine: tuple[float, ...]
+    margin: float
+
+    @classmethod
+    def of(cls, patch: Patch, noise: float, mm: float | None, margin: float) -> Search:
+        short = min(patch.v.shape[:2])
+        unit = mm if mm is not None else short / 60
+        return cls(
+            patch,
+            noise,
+            mm,
+            unit,
+            max(1, round(short / 150)),
+            max(2, round(0.12 * unit)),
+            max(3.0, 0.35 * unit),
+            (1.5, max(2.5, 0.25 * unit), max(4.0, 0.6 * unit)),
+            margin,
+        )
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Return the patch's height and width, px."""
+        return self.patch.v.shape[0], self.patch.v.shape[1]
+
+    def mounted(self, lines: list[Line]) -> bool:
+        """Whether a piece is of a size that only mounts and lantern slides have, not bare film."""
+        h, w = self.size
+        size = w - lines[0].at - lines[2].at, h - lines[1].at - lines[3].at
+        return self.mm is not None and min(size) > 45 * self.mm
+
+
+def _outline(
+    search: Search, ground: Border, closed: tuple[bool, bool, bool, bool]
+) -> list[Line | None]:
+    """Return the piece's own edges against the ground."""
+    lines = _edges_from(search, None, ground, search.margin * 0.4)
+    for side in range(4):
+        line = lines[side]
+        if closed[side]:
+            rows = search.size[side % 2]
+            lines[side] = Line(search.margin, 0.0, rows / 2, 0.0, 0.0, 0.0, False)
+        elif line is not None and line.at < 1.5 and not ground.dark:
+            # No ground is to be seen there: this is a part of something larger.
+            lines[side] = None
+    return lines
+
+
+def _faint_outline(search: Search) -> list[Line] | None:
+    """Return the edges of a piece hardly lighter than the dark ground around it, or None."""
+    h, w = search.size
+    rim = np.ones((h, w), bool)
+    n = max(3, round(0.6 * search.margin))
+    rim[n:-n, n:-n] = False
+    away = off_from(search.patch.v, rim, np.ones((h, w), bool))
+    straight = [Line(0.0, 0.0, rows / 2) for rows in (h, w, h, w)]
+    return opening(search.patch, away, straight)
+
+
+@dataclass
+class Inside:
+    """What was found inside a rectangle. pale: see `_pale`; opaque: the deepest even dark band."""
+
+    border: Border | None = None
+    lines: list[Line | None] = field(default_factory=list)
+    pale: dict[int, float] = field(default_factory=dict)
+    opaque: tuple[Border, list[Line | None]] | None = None
+
+    def without_pale(self) -> list[Line | None]:
+        """Return the lines: a piece's edge with but border inside it is no picture's edge."""
+        return [
+            None if s in self.pale and (not _seen(line) or self.pale[s] < SAME) else line
+            for s, line in enumerate(self.lines)
+        ]
+
+
+def _look_inside(search: Search, outer: list[Line], film_base: bool) -> Inside:
+    """Look for an even border inside a rectangle, and the next rectangle inside that."""
+    patch, unit = search.patch, search.unit
+    got = Inside()
+    # A blurred edge takes two or three pixels; a bevel or a ragged coating takes more.
+    for skip in (max(3.0, 0.15 * unit), 0.5 * unit, 1.1 * unit, 2.0 * unit, 3.0 * unit):
+        found = _border_inside(patch, outer, search.depth, skip, search.noise)
+        # Nothing dense lies between a film's clear base and its picture.
+        if found is None or (film_base and (found.lighter or found.tone.mean() > 0.75)):
+            continue
+        lines = _edges_from(search, outer, found, search.depth)
+        missing = sum(line is not None and not line.found for line in lines)
+        if found.tone.mean() > OPAQUE and min(found.even) > 0.9:
+            got.opaque = (found, lines)
+        framed = _accept(lines, outer, *search.size) is not None or (
+            found.dark and oval_of(patch, found.tone, LIGHTER_STEPS[0], outer) is not None
+        )
+        if got.border is not None and got.pale:
+            # A mask or a mount may be far wider than the border of a film.
+            reach = 4 * unit if got.border.tone.mean() < 0.75 else 0.45 * min(search.size)
+            got.pale = _redrawn(patch, got.lines, lines, got.pale, reach)
+            if not got.pale:
+                break
+        elif framed and missing <= 2 and got.border is None:
+            got.border, got.lines = found, lines
+            got.pale = _pale(patch, found, lines, outer, skip + search.depth)
+        if framed and missing < 2 and not got.pale:
+            got.border, got.lines = found, lines
+            break
+    return got
 
 
 # How far a side may lean against the piece's direction: film is cut by hand to 1.5 degrees, a
@@ -353,11 +454,36 @@ def peel(
 CUT_SLOPE, GATE_SLOPE = 0.032, 0.009
 
 
+def _reaching(
+    search: Search, outer: list[Line], border: Border, lines: list[Line | None]
+) -> list[Line | None]:
+    """Return the lines, those moved outwards beyond which the picture still differs from the mask.
+
+    Steps of tone leave dark parts of a picture out, and take a plain line in it for its edge.
+    """
+    away = differing(search.patch, outer, border.skip, search.depth)
+    whole = opening(search.patch, away, outer)
+    if whole is None or oval_in(away.astype(np.uint8), nested=True) is not None:
+        return lines
+    out = list(lines)
+    for side, line in enumerate(lines):
+        if line is not None and line.found and whole[side].at < line.at - 4:
+            out[side] = whole[side]
+    return out
+
+
 def _faint_inside(
-    patch: Patch, outer: list[Line], border: Border, lines: list[Line | None]
-) -> tuple[Border, list[Line | None]] | None:
-    """Return the opening of a mask some of whose sides hardly show: whole lines tell them."""
-    h, w = patch.v.shape[:2]
+    search: Search, outer: list[Line], border: Border, lines: list[Line | None]
+) -> Level | None:
+    """Return the opening of a mask some of whose sides hardly show: large areas or lines do."""
+    patch, (h, w) = search.patch, search.size
+    away = differing(patch, outer, border.skip, search.depth)
+    oval = oval_in(away.astype(np.uint8), nested=True)
+    if oval is not None:
+        return _oval_level(oval, border.tone, h, w)
+    whole = opening(patch, away, outer)
+    if whole is not None:
+        return Level(whole, border.tone, border.dark, border.even)
     start = []
     for side, line in enumerate(lines):
         if line is not None and line.found and line.share - line.early > 0.4:
@@ -370,7 +496,7 @@ def _faint_inside(
     done = inwards(patch, start, border.skip + 3, reach)
     if not all(line.found for line in done):
         return None
-    return border, list(done)
+    return Level(list(done), border.tone, border.dark, border.even)
 
 
 def _seen(line: Line | None) -> bool:
@@ -459,31 +585,27 @@ def _gain(lines: list[Line]) -> float:
 
 
 def _edges_from(
-    patch: Patch,
-    previous: list[Line] | None,
-    border: Border,
-    noise: float,
-    band: float,
-    blur: int,
-    run: int,
-    fine: tuple[float, ...],
-    margin: float,
+    search: Search, previous: list[Line] | None, border: Border, band: float
 ) -> list[Line | None]:
-    """Return per side the best line over all tone steps."""
+    """Return per side the best line over all tone steps. band: depth that shows the border, px."""
+    patch, blur, run, fine = search.patch, search.blur, search.run, search.fine
     own = [
         even_rows(patch, s, previous, border.tone, border.skip, band, max(border.tolerance, 0.04))
         for s in range(4)
     ]
     reach = 0.3 if previous is None else 0.45
     best: list[Line | None] = [None] * 4
-    quiet = noise / np.sqrt(blur)
+    quiet = search.noise / np.sqrt(blur)
+    # Grey paper is as quiet as clear film, whichever way it is left.
+    paper = float(border.tone.mean()) < PAPER
     for number, (light, dense) in enumerate(zip(LIGHTER_STEPS, DENSER_STEPS, strict=True)):
         if number and max(light, dense) < 6 * quiet:
             break
+        lighter = dense if paper else light
+        denser = dense if paper or not border.lighter else max(dense, 0.06)
         lines = departures(
             patch, previous, own, border.tone,
-            light if border.lighter else None,
-            None if not border.denser else (dense if not border.lighter else max(dense, 0.06)),
+            lighter if border.lighter else None, denser if border.denser else None,
             border.skip, blur, run, reach, _slopes(previous), fine,
         )  # fmt: skip
         for s, line in enumerate(lines):
@@ -520,8 +642,9 @@ def _border_inside(
         (np.sort(even)[1] < 0.55 or np.mean(even) < 0.6) and not (paired and np.mean(even) > 0.45)
     ):
         return None
-    lighter = float((interior < grey - 0.06).mean()) > 0.08 and grey > 0.2
-    denser = float((interior > grey + 0.05).mean()) > 0.08 and grey < 1.9
+    # By its densest and its clearest dye: a dark blue sky is as dark as the mask on the whole.
+    lighter = float(((interior - tone).min(-1) < -0.06).mean()) > 0.08 and grey > 0.2
+    denser = float(((interior - tone).max(-1) > 0.05).mean()) > 0.08 and grey < 1.9
     if not lighter and not denser:
         lighter, denser = grey > OPAQUE, grey <= OPAQUE
     return Border(tone, skip, lighter, denser, even, tolerance)
@@ -548,7 +671,7 @@ def _interior(patch: Patch, lines: list[Line]) -> Floats:
     y0, y1 = lines[1].at, h - lines[3].at
     dx, dy = 0.12 * (x1 - x0), 0.12 * (y1 - y0)
     part = patch.v[max(0, int(y0 + dy)) : int(y1 - dy), max(0, int(x0 + dx)) : int(x1 - dx)]
-    return mean_of(part[::3, ::3] if part.size else patch.v[::3, ::3])
+    return part[::3, ::3] if part.size else patch.v[::3, ::3]
 
 
 def _oval_level(

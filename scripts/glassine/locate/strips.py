@@ -19,6 +19,8 @@ LENGTHS_135 = ((35.2, 36.8), (17.4, 18.6))
 LENGTHS_120 = ((40.5, 42.6), (53.5, 57.2), (68.0, 71.0), (75.5, 78.0), (81.8, 85.0), (111.0, 119.0))
 
 
+# A piece of 35 mm film shorter than this holds one whole frame at most.
+LONE_MM = 46.0
 # Share of the holes that must be seen where there is a whole piece of film.
 HOLES_SEEN = 0.45
 
@@ -253,6 +255,8 @@ def lay_out(
         edges[: max(0, round(ends[0]) + close)] = 0
         edges[min(len(edges), round(ends[1]) - close + 1) :] = 0
     strip.slots = _chain(begin, finish, filled, strip.fog, mm, lengths, ends)
+    if not strip.slots and holes is not None and ends[1] - ends[0] < LONE_MM * mm:
+        strip.slots = [_lone(strip, patch, (low, high), filled, ends)]
     # Specks of dust are no picture: only what is wider than eight tenths of a millimetre counts.
     size = max(3, round(0.8 * mm))
     eroded = cv2.erode(m.astype(np.uint8), np.ones((size, size), np.uint8))
@@ -260,6 +264,51 @@ def lay_out(
     _fill_gaps(strip, filled, ends, begin, finish, solid)
     _rows(strip, patch, local, limit, middle, half)
     return strip
+
+
+def _lone(
+    strip: Strip,
+    patch: Patch,
+    rows: tuple[int, int],
+    filled: Floats,
+    ends: tuple[float, float],
+) -> Slot:
+    """Return the frame on a piece cut close to it, whose ends hardly show.
+
+    The piece is little longer than the frame: its place is known to a millimetre, and the whole
+    of an end, looked at together, mostly shows it. In the middle of the piece where neither does.
+    """
+    n, mm = patch.v.shape[1], strip.mm
+    w = (LENGTHS_135[0][0] + LENGTHS_135[0][1]) / 2 * mm
+    slack = max(ends[1] - ends[0] - w, 0.0)
+    found = []
+    for side, end in ((sides.LEFT, ends[0]), (sides.RIGHT, n - ends[1])):
+        # The end of clear film is a step the same way as the one into a picture.
+        first = end + (0.15 if strip.dark else 0.4) * mm
+        seen = ridges(
+            patch, side, rows, (round(first), round(end + slack + 0.3 * mm)),
+            (rows[0] + rows[1]) / 2, 0.0, 0.009, -1 if strip.dark else 1,
+        )  # fmt: skip
+        found.append([r for r in seen if r.share > 0.6 and r.height > 6])
+    pairs = [
+        (a.step + b.step, a.line.at, n - b.line.at, a.share, b.share)
+        for a in found[0]
+        for b in found[1]
+        if abs(n - b.line.at - a.line.at - w) < 0.5 * mm
+    ]
+    if pairs:
+        _, left, right, *shares = max(pairs)
+        inside = filled[int(left) + 1 : int(right)]
+        return Slot(left, right, shares[0], shares[1], float(inside.mean()))
+    start = (ends[0] + ends[1] - w) / 2
+    seen_left = seen_right = 0.0
+    alone = [(r.step, k, r) for k in (0, 1) for r in found[k]]
+    if alone:
+        _, k, best = max(alone, key=lambda each: each[0])
+        start = best.line.at if k == 0 else n - best.line.at - w
+        seen_left, seen_right = (best.share, 0.0) if k == 0 else (0.0, best.share)
+    inside = filled[max(int(start) + 1, 0) : int(start + w)]
+    return Slot(start, start + w, seen_left, seen_right, float(inside.mean()))
 
 
 def _box(a: npt.NDArray[np.generic], n: int) -> Doubles:

@@ -97,11 +97,14 @@ class Piece:
 
 @dataclass
 class Layout:
-    """ground: "light" or "dark"; level: tone of the ground; pieces: largest first."""
+    """ground: "light" or "dark"; level: tone of the ground; pieces: largest first; faint: on a
+    dark ground, all that differs from it however little, where that is more than the piece.
+    """
 
     ground: str
     level: Floats
     pieces: list[Piece]
+    faint: Piece | None = None
 
 
 def _ring(array: Floats, part: float = 0.015) -> Floats:
@@ -132,6 +135,30 @@ def _surface(v: Floats, chosen: Mask, step: int) -> Floats:
     return np.asarray(full.reshape(v.shape), np.float32)
 
 
+# Size (px) of the areas whose means are compared with a ground's own tone, and how many times the
+# spread of such means on the ground itself they must be off.
+AREA, OFF = 5, 6.0
+
+
+def off_from(v: Floats, rim: Mask, within: Mask) -> Mask:
+    """Return where the means of small areas of (h, w, c) tones differ from those of a dark ground.
+
+    rim: pixels that show the ground, which is taken to be even; within: where to look.
+    Pixel by pixel, what is hardly lighter than a black surface drowns in noise; means do not.
+    """
+    if rim.sum() < 100:
+        return np.zeros(rim.shape, bool)
+    rest = v - _surface(v, rim, 2)
+    smooth = cv2.blur(cv2.blur(rest, (AREA, AREA)), (AREA, AREA)).reshape(v.shape)
+    spread = 1.4826 * np.median(np.abs(smooth[rim]), axis=0) + 0.002
+    away = np.asarray((most_of(np.abs(smooth) / spread) > OFF) & within, np.uint8)
+    away = np.asarray(cv2.morphologyEx(away, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)), np.uint8)
+    _, parts, stats, _ = cv2.connectedComponentsWithStats(away)
+    # Dust and scratches lie by themselves and are small.
+    large = np.flatnonzero(stats[:, cv2.CC_STAT_AREA] > 0.004 * within.sum())
+    return np.asarray(np.isin(parts, large[large > 0]))
+
+
 def survey(view: View) -> Layout:
     """Tell the ground from the pieces on it.
 
@@ -150,17 +177,27 @@ def survey(view: View) -> Layout:
 
 def _on_light(view: View) -> Layout:
     step = max(1, min(view.grey.shape) // 250)
+    limit = max(0.018, 5 * view.noise)
     brightest = view.grey < 0.12
-    rim = _ring(view.grey)
-    if (rim < 0.12).mean() < 0.2:
-        brightest = np.abs(view.grey - np.median(rim)) < 0.06
+    if (_ring(view.grey) < 0.12).mean() < 0.2:
+        # Grey board or paper: what lies on it may be lighter than it or darker.
+        ground = _surface(view.v, _near_rim(view), step)
+        return Layout("light", ground, _pieces(view, most_of(np.abs(view.v - ground)) > limit))
     # The open table is the brightest connected level; a clear base next to it is denser.
     level = float(np.percentile(view.grey[brightest], 25)) if brightest.any() else 0.0
     chosen = brightest & (view.grey < level + 0.055)
     ground = _surface(view.v, chosen, step)
     away = most_of(view.v - ground)
-    limit = max(0.018, 5 * view.noise)
     return Layout("light", ground, _pieces(view, away > limit))
+
+
+def _near_rim(view: View) -> Mask:
+    """Return the pixels near the view's own edge that are of the tone that most have there."""
+    n = max(3, round(0.04 * min(view.grey.shape)))
+    chosen = np.ones(view.grey.shape, bool)
+    chosen[n:-n, n:-n] = False
+    usual = np.median(view.v[chosen], axis=0)
+    return np.asarray(chosen & (most_of(np.abs(view.v - usual)) < 0.06))
 
 
 def _on_dark(view: View) -> Layout:
@@ -175,7 +212,21 @@ def _on_dark(view: View) -> Layout:
         pieces = _pieces(view, away)
         if pieces and max(p.mask.mean() for p in pieces) > 0.05:
             break
-    return Layout("dark", ground, [merged(pieces, view.grey.shape)] if len(pieces) > 1 else pieces)
+    pieces = [merged(pieces, view.grey.shape)] if len(pieces) > 1 else pieces
+    return Layout("dark", ground, pieces, _faint(view, pieces))
+
+
+def _faint(view: View, pieces: list[Piece]) -> Piece | None:
+    """Return all that differs from a dark ground by the means of areas, where it is more."""
+    n = max(3, round(0.015 * min(view.grey.shape)))
+    rim = np.ones(view.grey.shape, bool)
+    rim[n:-n, n:-n] = False
+    found = _pieces(view, off_from(view.v, rim, np.ones(view.grey.shape, bool)))
+    if not found:
+        return None
+    whole = merged(found, view.grey.shape) if len(found) > 1 else found[0]
+    less = not pieces or whole.width * whole.height > 1.1 * pieces[0].width * pieces[0].height
+    return whole if less else None
 
 
 def merged(pieces: list[Piece], shape: tuple[int, ...]) -> Piece:
@@ -205,7 +256,7 @@ def _pieces(view: View, away: Mask) -> list[Piece]:
     mask = cv2.morphologyEx(away.astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, kernel)
     contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    found = []
+    found: list[tuple[float, npt.NDArray[Any]]] = []
     for contour in contours:
         area = cv2.contourArea(contour)
         if area < 0.002 * h * w:
@@ -217,9 +268,36 @@ def _pieces(view: View, away: Mask) -> list[Piece]:
         for part in parts:
             if cv2.contourArea(part) < 0.002 * h * w:
                 continue
-            found.append((cv2.contourArea(part), part))
+            found.extend((cv2.contourArea(each), each) for each in _apart(part, (h, w), size))
     found.sort(key=lambda pair: -pair[0])
     return [_piece(contour, (h, w)) for _, contour in found[:40]]
+
+
+def _filling(contour: npt.NDArray[Any]) -> float:
+    """Return the share of its smallest rectangle that an outline fills."""
+    _, (w, h), _ = cv2.minAreaRect(contour)
+    return float(cv2.contourArea(contour) / max(w * h, 1.0))
+
+
+def _apart(contour: npt.NDArray[Any], shape: tuple[int, int], size: int) -> list[npt.NDArray[Any]]:
+    """Return the rectangles that touch in an outline that is none; itself where it is not that.
+
+    Film may lie against a ruler or another piece: the bridge between them is narrow.
+    """
+    if _filling(contour) > 0.75:
+        return [contour]
+    filled = np.zeros(shape, np.uint8)
+    cv2.drawContours(filled, [contour], -1, 1, -1)
+    for times in (4, 8, 16, 32):
+        kernel = np.ones((times * size + 1,) * 2, np.uint8)
+        opened = cv2.morphologyEx(filled, cv2.MORPH_OPEN, kernel)
+        parts, _ = cv2.findContours(opened, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+        kept = [part for part in parts if cv2.contourArea(part) >= 0.002 * filled.size]
+        area = sum(cv2.contourArea(part) for part in kept)
+        whole = len(kept) > 1 and area > 0.85 * cv2.contourArea(contour)
+        if whole and min(_filling(part) for part in kept) > 0.85:
+            return list(kept)
+    return [contour]
 
 
 def outline_angle(points: Floats, start_deg: float) -> float:
