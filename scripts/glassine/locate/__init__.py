@@ -3,6 +3,6 @@
 from glassine.locate.finder import locate_array
 from glassine.locate.step import locate_item, read_geometry
 
-VERSION = "6"
+VERSION = "7"
 
 __all__ = ["VERSION", "locate_array", "locate_item", "read_geometry"]

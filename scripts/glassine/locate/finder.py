@@ -10,11 +10,11 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine import film, labels
-from glassine.locate import sides, single, strips
+from glassine.locate import sides, single, square, strips
 from glassine.locate.character import Character, character, mask_of
 from glassine.locate.character import is_colour as character_of
 from glassine.locate.encoding import linear_table
-from glassine.locate.refine import Edge, Region, Sampler, edge
+from glassine.locate.refine import Box, Edge, Region, Sampler, edge, oval
 from glassine.locate.straight import around, settle
 from glassine.locate.view import Floats, Layout, Patch, Piece, View, look, survey, tone, upright
 from glassine.model import Corners, Facts, Frame, MasterGeometry, Side
@@ -23,6 +23,8 @@ Doubles = npt.NDArray[np.float64]
 DEFAULTS: dict[str, Any] = {"fit": "quadrilateral", "review_below": 0.8}
 
 
+# How far (degrees) an oval mask may lie askew in its slide.
+OVAL_ASKEW = 0.2
 # Tone of a dark board against white paper on it: boards reflect 2 % and more. An opaque mask
 # round a plate is darker than that.
 BOARD = 1.58
@@ -53,6 +55,7 @@ class Candidate:
     levels: int = 1
     ground: str = "light"
     touching: tuple[int, ...] = ()
+    oval_seen: float = 1.0
     modelled: list[bool] = field(default_factory=lambda: [False] * 4)
 
     def plainness(self) -> float:
@@ -114,6 +117,7 @@ class Finder:
         self.kind = facts.kind
         self.strips = 0
         self.nested = False
+        self.opening = 0.0, 0.0  # of the mask, px of the view
         self.mask_level = 0.0
         self.alone = False
         self.strip_patches: dict[int, Patch] = {}
@@ -133,7 +137,12 @@ class Finder:
             self._refine(candidate)
         if layout.faint is not None and len(found) < 2:
             found = self._better_seen(found, layout.faint, layout)
+        plain = [c for c in found if not c.blank and not c.oval]
+        for one in plain:
+            if not one.strip:
+                self._square([one])
         for number in range(1, self.strips + 1):
+            self._square([c for c in plain if c.strip == number])
             self._agree([c for c in found if c.strip == number], self.strip_patches[number])
         self.alone = len(found) == 1
         return found, self._kind(found)
@@ -184,6 +193,7 @@ class Finder:
             return layout
         self.view = hidden
         self.nested = True
+        self.opening = piece.width, piece.height
         self.mask_level = float(np.median(layout.level))
         return nested
 
@@ -287,8 +297,7 @@ class Finder:
         picture = found.picture
         if found.border and not picture.oval:
             reach = 4 * scale if scale else 0.07 * min(h, w)
-            if not picture.dark:
-                picture.lines = settle(patch, picture.lines, picture.dark, reach)
+            picture.lines = settle(patch, picture.lines, picture.dark, reach)
             picture.lines = around(patch, picture.lines, picture.dark, reach / 2, reach)
         corners = patch.points(sides.corners(picture.lines, w, h)) * self.reduction
         outer = patch.points(sides.corners(found.levels[0].lines, w, h)) * self.reduction
@@ -576,6 +585,8 @@ class Finder:
         candidate.edges = [None] * 4
         if candidate.blank or candidate.oval:
             candidate.corners = order(c)
+            if candidate.oval:
+                self._refine_oval(candidate)
             return
         pairs = {0: (3, 0), 1: (0, 1), 2: (1, 2), 3: (2, 3)}
         lines: list[tuple[Doubles, Doubles]] = []
@@ -599,16 +610,41 @@ class Finder:
             candidate.edges[side] = got
             lines.append((got.p, got.q) if got is not None else (p, q))
         self._straighten(candidate, lines, half)
-        new = np.array(
-            [
-                sides.crossing(lines[1], lines[0]),
-                sides.crossing(lines[1], lines[2]),
-                sides.crossing(lines[3], lines[2]),
-                sides.crossing(lines[3], lines[0]),
-            ]
-        )
+        new = _met(lines)
         if np.hypot(*(new - c).T).max() <= 3 * half:
             candidate.corners = new
+
+    def _square(self, found: list[Candidate]) -> None:
+        """Let the sides of one frame, or of a strip's frames, agree on how they lie."""
+        agreed = square.together([c.edges for c in found])
+        for candidate, edges in zip(found, agreed, strict=True):
+            c = candidate.corners
+            lines = [
+                (c[i], c[j]) if e is None else (e.p, e.q)
+                for e, (i, j) in zip(edges, ((3, 0), (0, 1), (1, 2), (2, 3)), strict=True)
+            ]
+            candidate.edges = list(edges)
+            new = _met(lines)
+            if np.hypot(*(new - c).T).max() <= 3 * self.reduction + 3:
+                candidate.corners = new
+
+    def _refine_oval(self, candidate: Candidate) -> None:
+        """Fit the oval at full resolution; how it lies, the slide's own edges tell as well."""
+        half = int(np.ceil(1.5 * self.reduction)) + 3
+        first = box_of(candidate.corners)
+        found = oval(self.sampler, first, half)
+        if found is not None:
+            found = oval(self.sampler, found.box, max(6, half // 3)) or found
+        candidate.oval_seen = 0.0 if found is None else found.share
+        if found is None or np.hypot(*(found.box.corners() - candidate.corners).T).max() > 4 * half:
+            return
+        angle = found.box.angle_deg
+        if candidate.object_corners is not None and candidate.levels > 1:
+            own = angle_of(order(candidate.object_corners))
+            # A paper mask is laid in by hand, a few tenths of a degree askew.
+            trust = OVAL_ASKEW**2 / (OVAL_ASKEW**2 + found.angle_error_deg**2)
+            angle = own + trust * (angle - own)
+        candidate.corners = replace(found.box, angle_deg=angle).corners()
 
     def _sign(self, candidate: Candidate, side: int) -> int:
         """Return +1 where the picture is denser than what borders it, -1: lighter, 0: either.
@@ -771,6 +807,12 @@ class Finder:
         known = self.ppi is not None
         small = known and 20 < short < 26 and 31 < long < 38.5
         square = known and 36 < short < 41 and long < 42
+        # A white mount lit from the front looks like a mask's opening onto the light table.
+        held = tuple(n / (self.mm or 1) for n in self.opening)
+        held = held if self.nested else (outer_long, outer_short)
+        mount_sized = max(abs(n - film.MOUNT.width_mm) for n in held) < 1.5
+        if (small or square) and mount_sized:
+            return "mounted_slide"  # whatever the mount's colour
         if candidate.level_dark and (small or square):
             mount = candidate.levels > 1 and outer_long > 42
             return "mounted_slide" if mount or square else "frame_135"
@@ -820,6 +862,12 @@ class Finder:
         return max(a, b) / mm, min(a, b) / mm
 
 
+def _met(lines: list[tuple[Doubles, Doubles]]) -> Doubles:
+    """Return (4, 2) corners where the sides (left, top, right, bottom) meet, top left first."""
+    turns = ((1, 0), (1, 2), (3, 2), (3, 0))
+    return np.array([sides.crossing(lines[a], lines[b]) for a, b in turns])
+
+
 def _steady(points: Doubles) -> Doubles:
     """Return slope and height of a line through (n, 2) points, by medians (n small)."""
     x, y = points[:, 0], points[:, 1]
@@ -832,6 +880,14 @@ def angle_of(c: Doubles) -> float:
     """Clockwise rotation (degrees) of the top edge from the x axis."""
     d = c[1] - c[0]
     return float(np.degrees(np.arctan2(d[1], d[0])))
+
+
+def box_of(c: Doubles) -> Box:
+    """Return the turned box with these corners (order: see `order`)."""
+    width = float(np.hypot(*(c[1] - c[0])) + np.hypot(*(c[2] - c[3]))) / 2
+    height = float(np.hypot(*(c[3] - c[0])) + np.hypot(*(c[2] - c[1]))) / 2
+    x, y = (float(v) for v in c.mean(0))
+    return Box(x, y, width, height, angle_of(c))
 
 
 def keystone_of(c: Doubles) -> float:
@@ -909,6 +965,11 @@ def judge(finder: Finder, candidate: Candidate) -> None:
         if candidate.levels == 1 and u < 1.1 * v:
             confidence *= 0.6
             candidate.reasons.append("round opening: nothing shows how the slide lies")
+        if candidate.oval_seen < 0.5:
+            confidence *= 0.6
+            candidate.reasons.append(
+                f"edge of the oval seen along {candidate.oval_seen:.0%} of its length only"
+            )
     if keystone_of(candidate.corners) > 0.9:
         confidence *= 0.6
         candidate.reasons.append("opposite sides are not parallel")

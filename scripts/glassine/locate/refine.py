@@ -21,7 +21,8 @@ class Edge:
     """A straight edge in master px: points on it, and how well it was seen.
 
     share: part of the places along it where a step stands on the line; residual: robust
-    spread of the places about it, px; contrast: median step in tone (density).
+    spread of the places about it, px; contrast: median step in tone (density); pivot: the point
+    on the line where it is known best; slope_error: of its direction, radians, by the spread.
     """
 
     p: Doubles
@@ -29,7 +30,41 @@ class Edge:
     share: float
     residual: float
     contrast: float
-    slope_error: float = 0.0
+    pivot: Doubles
+    slope_error: float
+
+
+@dataclass
+class Box:
+    """A turned rectangle, master px: centre, size, clockwise turn of its width from the x axis."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+    angle_deg: float
+
+    def axes(self) -> tuple[Doubles, Doubles]:
+        """Return the unit vectors along the width and down the height."""
+        a = np.deg2rad(self.angle_deg)
+        return np.array([np.cos(a), np.sin(a)]), np.array([-np.sin(a), np.cos(a)])
+
+    def corners(self) -> Doubles:
+        """Return (4, 2) corners, clockwise from the top left."""
+        u, v = self.axes()
+        u, v = u * self.width / 2, v * self.height / 2
+        centre = np.array([self.x, self.y])
+        return np.array([centre - u - v, centre + u - v, centre + u + v, centre - u + v])
+
+
+@dataclass
+class Oval:
+    """An ellipse by the box around it. share: part of the places where a step stands on it."""
+
+    box: Box
+    share: float
+    residual: float
+    angle_error_deg: float
 
 
 class Sampler:
@@ -182,6 +217,56 @@ def edge(
     )
 
 
+def oval(sampler: Sampler, box: Box, half: int, count: int = 144) -> Oval | None:
+    """Fit the ellipse near the one that fills a box; None where its edge does not show.
+
+    half: px searched on each side of it.
+    """
+    u, v = box.axes()
+    centre, band = np.array([box.x, box.y]), half + 11
+    points = []
+    for turn in np.arange(count) * 2 * np.pi / count:
+        cosine, sine = np.cos(turn), np.sin(turn)
+        at = centre + u * cosine * box.width / 2 + v * sine * box.height / 2
+        along = -u * sine * box.width / 2 + v * cosine * box.height / 2
+        along = along / max(float(np.hypot(*along)), 1e-9)
+        inward = np.array([-along[1], along[0]])
+        cut = sampler.cut(at, along, inward, 9, band)
+        found = None if cut is None else crossing_in(_trimmed(cut), band, half / 2)
+        if found is not None and abs(found[0] - band) <= half + 2:
+            points.append(at + inward * (found[0] - band))
+    if len(points) < count // 3:
+        return None
+    return _fit_oval(np.array(points), box, count)
+
+
+def _fit_oval(points: Doubles, near: Box, count: int) -> Oval | None:
+    """Fit an ellipse, leaving out what lies off; its angle is the one next to `near`'s."""
+    keep = np.ones(len(points), bool)
+    off = np.zeros(len(points))
+    for _ in range(4):
+        if keep.sum() < count // 4:
+            return None
+        middle = points[keep].mean(0)
+        (x, y), (a, b), angle = cv2.fitEllipseDirect((points[keep] - middle).astype(np.float32))
+        if min(a, b) < 20:
+            return None
+        made = Box(x + middle[0], y + middle[1], a, b, angle)
+        u, v = made.axes()
+        p = points - (made.x, made.y)
+        off = (np.hypot(p @ u / (a / 2), p @ v / (b / 2)) - 1) * (a + b) / 4
+        keep = np.abs(off) <= max(3 * 1.4826 * float(np.median(np.abs(off))), 0.5)
+    turns = round((near.angle_deg - made.angle_deg) / 90)
+    made.angle_deg += 90 * turns
+    if turns % 2:
+        made.width, made.height = made.height, made.width
+    residual = 1.4826 * float(np.median(np.abs(off[keep])))
+    # The radius goes as (width - height) / 4 x cos 2t: that tells how the ellipse is turned.
+    lever = abs(made.width - made.height) / 2
+    error = np.degrees(residual * np.sqrt(2 / keep.sum()) / max(lever, 1e-6))
+    return Oval(made, float(keep.sum() / count), residual, float(error))
+
+
 def _trimmed(cut: Floats) -> Floats:
     """Mean along the edge without the outer quarters: dust and scratches drop out."""
     ordered = np.sort(cut, axis=0)
@@ -217,7 +302,7 @@ def _fit(
             best = (score, slope, centre)
     assert best is not None
     slope, base = float(best[1]), float(best[2])
-    error = 0.0
+    error, w = 0.0, weight
     keep = np.abs(off - base - slope * at) <= 2 * tolerance
     for _ in range(6):
         if keep.sum() < 5:
@@ -237,6 +322,7 @@ def _fit(
         error = scale / max(np.sqrt(keep.sum()) * float(np.std(at[keep])), 1e-6)
     rest = off - base - slope * at
     close = np.abs(rest) <= max(3 * scale, 1.0)
+    mean = float(np.average(at, weights=w))
     middle = p + along * (length / 2) + inward * base
     direction = along + inward * slope
     return Edge(
@@ -245,5 +331,6 @@ def _fit(
         float(close.sum() / count),
         scale,
         float(np.median(step[close])) if close.any() else 0.0,
+        middle + direction * mean,
         float(error),
     )

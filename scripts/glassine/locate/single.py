@@ -206,8 +206,8 @@ def oval_in(
         return None
     hull = cv2.convexHull(np.concatenate(big))
     filled = cv2.contourArea(hull)
-    x, y, w, h = cv2.boundingRect(hull)  # noqa: RUF059
-    if not 0.70 < filled / (w * h) < 0.86:
+    _, _, wide, high = cv2.boundingRect(hull)
+    if not 0.70 < filled / (wide * high) < 0.86:
         return None
     # Evenly spaced points of the outline that lie on the hull.
     mask = np.zeros(lit.shape, np.uint8)

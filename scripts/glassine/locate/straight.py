@@ -179,11 +179,11 @@ def settle(patch: Patch, lines: list[Line], dark: bool, reach: float) -> list[Li
     """Return the lines, those that are ragged or a piece's own edge moved to a plain edge inside.
 
     lines: of the picture; dark: whether its border is darker than the picture; reach: how far
-    inside (patch px) the plain edge may lie.
+    inside (patch px) the plain edge may lie. A mask is cut clean: nothing is ragged in a dark one.
     """
     out = list(lines)
     for side, line in enumerate(lines):
-        if line.share > 0 and line.spread < RAGGED and line.found:
+        if line.found and line.share > 0 and (dark or line.spread < RAGGED):
             continue
         rows = _rows(patch, lines, side)
         found = ridges(
