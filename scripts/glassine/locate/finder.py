@@ -23,6 +23,8 @@ Doubles = npt.NDArray[np.float64]
 DEFAULTS: dict[str, Any] = {"fit": "quadrilateral", "review_below": 0.8}
 
 
+# How wide a rebate may be that a hand-cut end leaves and the reduced copy does not show.
+THIN_BORDER_MM = 1.2
 # How far (degrees) an oval mask may lie askew in its slide.
 OVAL_ASKEW = 0.2
 # Tone of a dark board against white paper on it: boards reflect 2 % and more. An opaque mask
@@ -149,14 +151,16 @@ class Finder:
 
     def _better_seen(self, found: list[Candidate], faint: Piece, layout: Layout) -> list[Candidate]:
         """Return the frame found, or the one in a wider, fainter piece where that shows better."""
-        if found and (found[0].kind != "single" or found[0].oval or found[0].plainness() > 3):
+        sound = found and (found[0].oval or (found[0].plainness() > 3 and found[0].trust == 1))
+        if found and (found[0].kind != "single" or sound):
             return found
         kept = self.object_corners, list(self.base_regions)
         self.object_corners, self.base_regions = None, []
         other = self._single(faint, layout)
         if other is not None:
             self._refine(other)
-            if not found or other.oval or other.plainness() > found[0].plainness() + 0.3:
+            gain = 0.0 if not found else other.plainness() - found[0].plainness()
+            if not found or other.oval or gain > 0.3 or other.trust > found[0].trust:
                 return [other]
         self.object_corners, self.base_regions = kept
         return found
@@ -607,12 +611,30 @@ class Finder:
                 again = edge(self.sampler, got.p, got.q, fine, trim, sign)
                 if again is not None and again.share >= got.share * 0.8:
                     got = again
+            if got is not None and self._may_be_the_films(candidate, side):
+                got = self._thin_border(got, trim) or got
             candidate.edges[side] = got
             lines.append((got.p, got.q) if got is not None else (p, q))
         self._straighten(candidate, lines, half)
         new = _met(lines)
         if np.hypot(*(new - c).T).max() <= 3 * half:
             candidate.corners = new
+
+    def _may_be_the_films(self, candidate: Candidate, side: int) -> bool:
+        """Whether a side of dark film is the film's own end: no border was seen inside it."""
+        bare = candidate.level_dark and candidate.levels > 1 and candidate.ground == "light"
+        return bare and not candidate.strip and candidate.seen[side] <= 0
+
+    def _thin_border(self, end: Edge, trim: float) -> Edge | None:
+        """Return the picture's edge a little inside the end of dark film, or None."""
+        if self.ppi is None:
+            return None
+        reach = THIN_BORDER_MM * self.ppi / film.MM_PER_INCH
+        along = (end.q - end.p) / np.hypot(*(end.q - end.p))
+        inward = np.array([-along[1], along[0]]) * (2 + reach / 2)
+        half = max(4, int(reach / 2))
+        got = edge(self.sampler, end.p + inward, end.q + inward, half, trim, -1, slope_limit=0.01)
+        return got if got is not None and got.share > 0.3 and got.residual < 1.0 else None
 
     def _square(self, found: list[Candidate]) -> None:
         """Let the sides of one frame, or of a strip's frames, agree on how they lie."""
@@ -814,7 +836,8 @@ class Finder:
         if (small or square) and mount_sized:
             return "mounted_slide"  # whatever the mount's colour
         if candidate.level_dark and (small or square):
-            mount = candidate.levels > 1 and outer_long > 42
+            # An opening smaller than the camera's gate is a mount's, be it as dark as the ground.
+            mount = (candidate.levels > 1 and outer_long > 42) or (long < 35.0 and short < 23.7)
             return "mounted_slide" if mount or square else "frame_135"
         if small and not candidate.level_dark:
             return "frame_135"

@@ -12,7 +12,7 @@ import numpy as np
 from glassine.locate import sides
 from glassine.locate.sides import Line
 from glassine.locate.straight import ridges
-from glassine.locate.view import Mask, Patch, off_from
+from glassine.locate.view import Mask, Patch, area_px, off_from
 
 # Least share of a side's length along which the picture must differ right from its edge on.
 LEAST = 0.12
@@ -62,7 +62,7 @@ def _sharpened(patch: Patch, lines: list[Line], side: int) -> Line:
     first, last = (lines[k].at for k in ((1, 3) if upright else (0, 2)))
     rows = round(max(first, 0) + 0.06 * n), round(n - max(last, 0) - 0.06 * n)
     near = ridges(
-        patch, side, rows, (round(line.at - 3), round(line.at + 10)),
+        patch, side, rows, (round(line.at - 3), round(line.at + 2 * area_px(patch.v.shape))),
         line.middle, line.slope, 0.004, 0,
     )  # fmt: skip
     if not near:

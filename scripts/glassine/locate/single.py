@@ -251,6 +251,8 @@ def _differs(step: Floats, lighter: float | None, denser: float | None) -> npt.N
 
 # A ground lighter than this is a lit table or light paper; lighter than the other, open table.
 PAPER, OPEN = 0.4, 0.12
+# A dark ground lighter than this can be told from what is black.
+GREY_BOARD = 1.8
 # Tone steps tried in turn, the plainest first: a weaker one must show the edge better to win.
 LIGHTER_STEPS = (0.25, 0.10, 0.05)
 DENSER_STEPS = (0.03, 0.015, 0.008)
@@ -292,7 +294,9 @@ def peel(
     """
     search = Search.of(patch, noise, mm, margin)
     lighter = ground_dark or float(ground.mean()) > OPEN
-    border = Border(ground, 0.0, lighter, not ground_dark, [1.0] * 4, 0.1)
+    # A black mask may lie on a board that is less black.
+    denser = not ground_dark or float(ground.mean()) < GREY_BOARD
+    border = Border(ground, 0.0, lighter, denser, [1.0] * 4, 0.1)
     previous: list[Line] | None = None
     levels: list[Level] = []
     lines = _outline(search, border, closed)
@@ -309,7 +313,7 @@ def peel(
             break
         levels.append(Level(new, border.tone, border.dark, border.even))
         previous = new
-        inside = _look_inside(search, new, film_base=number > 0 and not border.lighter)
+        inside = _look_inside(search, new, border if number else None)
         masked = number == 0 and (not ground_dark or search.mounted(new))
         if masked and inside.opaque is not None and (inside.border is None or inside.pale):
             faint = _faint_inside(search, new, *inside.opaque)
@@ -319,7 +323,7 @@ def peel(
         if inside.border is None:
             break
         border, lines = inside.border, inside.without_pale()
-        if masked and border.tone.mean() > OPAQUE:
+        if masked and border.dark:
             lines = _reaching(search, new, border, lines)
     if not levels:
         return None
@@ -360,6 +364,15 @@ class Search:
             (1.5, max(2.5, 0.25 * unit), max(4.0, 0.6 * unit)),
             margin,
         )
+
+    @property
+    def skips(self) -> tuple[float, ...]:
+        """Return how far inside an edge a border is looked for, px.
+
+        A blurred edge takes two or three pixels; a bevel or a ragged coating takes more.
+        """
+        unit = self.unit
+        return max(3.0, 0.15 * unit), 0.5 * unit, 1.1 * unit, 2.0 * unit, 3.0 * unit
 
     @property
     def size(self) -> tuple[int, int]:
@@ -417,19 +430,31 @@ class Inside:
         ]
 
 
-def _look_inside(search: Search, outer: list[Line], film_base: bool) -> Inside:
-    """Look for an even border inside a rectangle, and the next rectangle inside that."""
+def _follows(found: Border, around: Border) -> bool:
+    """Whether a border may lie inside another one: film's base or black rebate, no plain sky."""
+    if not around.lighter:
+        # Nothing dense lies between a film's clear base and its picture.
+        return not found.lighter and found.tone.mean() <= 0.75
+    if not around.dark:
+        return True
+    black = float(found.tone.mean()) > float(around.tone.mean()) - 0.15
+    return (black or float(found.tone.mean()) < 0.75) and float(np.sort(found.even)[1]) > 0.85
+
+
+def _look_inside(search: Search, outer: list[Line], around: Border | None) -> Inside:
+    """Look for an even border inside a rectangle, and the next rectangle inside that.
+
+    around: the border outside the rectangle, where that belongs to the piece.
+    """
     patch, unit = search.patch, search.unit
     got = Inside()
-    # A blurred edge takes two or three pixels; a bevel or a ragged coating takes more.
-    for skip in (max(3.0, 0.15 * unit), 0.5 * unit, 1.1 * unit, 2.0 * unit, 3.0 * unit):
+    for skip in search.skips:
         found = _border_inside(patch, outer, search.depth, skip, search.noise)
-        # Nothing dense lies between a film's clear base and its picture.
-        if found is None or (film_base and (found.lighter or found.tone.mean() > 0.75)):
+        if found is None or (around is not None and not _follows(found, around)):
             continue
         lines = _edges_from(search, outer, found, search.depth)
         missing = sum(line is not None and not line.found for line in lines)
-        if found.tone.mean() > OPAQUE and min(found.even) > 0.9:
+        if found.dark and min(found.even) > 0.9:
             got.opaque = (found, lines)
         framed = _accept(lines, outer, *search.size) is not None or (
             found.dark and oval_of(patch, found.tone, LIGHTER_STEPS[0], outer) is not None
@@ -461,15 +486,29 @@ def _reaching(
 
     Steps of tone leave dark parts of a picture out, and take a plain line in it for its edge.
     """
-    away = differing(search.patch, outer, border.skip, search.depth)
+    deep = _deepest(search, outer, border)
+    away = differing(search.patch, outer, deep, search.depth)
     whole = opening(search.patch, away, outer)
     if whole is None or oval_in(away.astype(np.uint8), nested=True) is not None:
         return lines
     out = list(lines)
     for side, line in enumerate(lines):
-        if line is not None and line.found and whole[side].at < line.at - 4:
+        if line is None:
+            continue
+        outside = line.found and whole[side].at < line.at - 4
+        glow = line.at < outer[side].at + deep < whole[side].at
+        if outside or glow or line.spread > WILD:
             out[side] = whole[side]
     return out
+
+
+def _deepest(search: Search, outer: list[Line], border: Border) -> float:
+    """Return how far inside its edges a mask is even still, away from the glow around it."""
+    for skip in reversed(search.skips):
+        found = _border_inside(search.patch, outer, search.depth, skip, search.noise)
+        if found is not None and found.dark and min(found.even) > 0.9:
+            return max(skip, border.skip)
+    return border.skip
 
 
 def _faint_inside(
@@ -503,6 +542,8 @@ def _seen(line: Line | None) -> bool:
     return line is not None and line.found
 
 
+# Places where a border is left that are spread wider (px) lie on no line.
+WILD = 3.0
 # Two tones that differ by less are the same: what lies between them is no edge of a picture.
 SAME = 0.02
 

@@ -19,6 +19,8 @@ LENGTHS_135 = ((35.2, 36.8), (17.4, 18.6))
 LENGTHS_120 = ((40.5, 42.6), (53.5, 57.2), (68.0, 71.0), (75.5, 78.0), (81.8, 85.0), (111.0, 119.0))
 
 
+# Pictures on 120 film longer (mm) than this are as long as two that touch.
+TWO_FIT = 80.0
 # A piece of 35 mm film shorter than this holds one whole frame at most.
 LONE_MM = 46.0
 # Share of the holes that must be seen where there is a whole piece of film.
@@ -243,7 +245,10 @@ def lay_out(
     rise, fall = _edges(m)
     jump = _jumps(area, max(0.035, 6 * noise))
     lengths = LENGTHS_135 if gauge == "135" else LENGTHS_120
-    begin, finish = np.maximum(rise, 0.55 * jump), np.maximum(fall, 0.55 * jump)
+    # Where but border follows a step, that is the neighbour's end and not this one's beginning.
+    after, before = _beside(filled, max(2, round(0.5 * mm)))
+    begin = np.maximum(rise, 0.55 * jump * np.clip(after / 0.3, 0, 1))
+    finish = np.maximum(fall, 0.55 * jump * np.clip(before / 0.3, 0, 1))
     # The film's own ends are no frame's ends.
     close = max(4, round(0.12 * mm))
     if dark:
@@ -328,6 +333,14 @@ def _edges(m: npt.NDArray[np.bool_]) -> tuple[Doubles, Doubles]:
     return np.minimum(_box(rise, 3), 1), np.minimum(_box(fall, 3), 1)
 
 
+def _beside(filled: Floats, n: int) -> tuple[Doubles, Doubles]:
+    """Return the mean of the n columns after and before each boundary between columns."""
+    total = np.concatenate([[0.0], np.cumsum(filled, dtype=np.float64)])
+    at = np.arange(len(total))
+    after, before = np.minimum(at + n, len(filled)), np.maximum(at - n, 0)
+    return (total[after] - total) / n, (total - total[before]) / n
+
+
 def _jumps(area: Floats, limit: float) -> Doubles:
     """Share of rows with a step of tone across the boundary before column x, of one sign mostly."""
     n = area.shape[1]
@@ -370,6 +383,13 @@ def _chain(
             score = 1.5 * both + 0.3 * one + 0.25 * (full[x + w] - full[x]) / w - 0.5
             score -= 1.5 * np.minimum(inner, 0.4)
             score -= 1.5 * (fogged[x + w] - fogged[x]) / w
+            if length > TWO_FIT:
+                # Two frames are as long together as a long one: an edge or a gap in the middle tells.
+                half = x + w // 2
+                middle = np.maximum(_local_max(begin, near), _local_max(finish, near))[half]
+                gap = _local_max(_box(filled < 0.02, max(2, round(0.4 * mm))), round(4 * mm))
+                apart = np.maximum((middle - 0.35) / 0.2, gap[half] / max(2, round(0.4 * mm)))
+                score -= 1.5 * np.clip(apart, 0, 1) ** 2
             # Half frames are rare, and whatever stands in the middle of a picture looks like two.
             least = 0.05 if length > 30 else 0.35
             score = np.where((one < 0.12) | (both < least), -1, score)
@@ -475,7 +495,8 @@ def _fill_gaps(
             places.append(before.left + (after.left - before.left) * k / (number + 1))  # noqa: PERF401
     for direction, start in ((-1, slots[0].left), (1, slots[-1].left)):
         at = start + direction * pitch
-        while at >= ends[0] - 0.3 * strip.mm and at + w <= ends[1] + 0.3 * strip.mm:
+        # Film is cut between frames: some of it is left beyond the last one.
+        while at >= ends[0] + 0.5 * strip.mm and at + w <= ends[1] - 0.5 * strip.mm:
             places.append(at)
             at += direction * pitch
     assert strip.fog is not None

@@ -135,9 +135,13 @@ def _surface(v: Floats, chosen: Mask, step: int) -> Floats:
     return np.asarray(full.reshape(v.shape), np.float32)
 
 
-# Size (px) of the areas whose means are compared with a ground's own tone, and how many times the
-# spread of such means on the ground itself they must be off.
-AREA, OFF = 5, 6.0
+# How many times the spread of the means of areas on the ground itself others must be off.
+OFF = 6.0
+
+
+def area_px(shape: tuple[int, ...]) -> int:
+    """Return the size of the areas whose means are compared: odd, a hundredth of what is seen."""
+    return int(np.clip(round(min(shape[:2]) / 100) | 1, 5, 11))
 
 
 def off_from(v: Floats, rim: Mask, within: Mask) -> Mask:
@@ -149,14 +153,16 @@ def off_from(v: Floats, rim: Mask, within: Mask) -> Mask:
     if rim.sum() < 100:
         return np.zeros(rim.shape, bool)
     rest = v - _surface(v, rim, 2)
-    smooth = cv2.blur(cv2.blur(rest, (AREA, AREA)), (AREA, AREA)).reshape(v.shape)
+    n = area_px(v.shape)
+    smooth = cv2.blur(cv2.blur(rest, (n, n)), (n, n)).reshape(v.shape)
     spread = 1.4826 * np.median(np.abs(smooth[rim]), axis=0) + 0.002
     away = np.asarray((most_of(np.abs(smooth) / spread) > OFF) & within, np.uint8)
     away = np.asarray(cv2.morphologyEx(away, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)), np.uint8)
     _, parts, stats, _ = cv2.connectedComponentsWithStats(away)
-    # Dust and scratches lie by themselves and are small.
+    # Dust and scratches lie by themselves; they are small, or else thin.
     large = np.flatnonzero(stats[:, cv2.CC_STAT_AREA] > 0.004 * within.sum())
-    return np.asarray(np.isin(parts, large[large > 0]))
+    broad = np.unique(parts[cv2.erode(away, np.ones((2 * n + 3,) * 2, np.uint8)) > 0])
+    return np.asarray(np.isin(parts, np.intersect1d(large[large > 0], broad)))
 
 
 def survey(view: View) -> Layout:
@@ -282,7 +288,8 @@ def _filling(contour: npt.NDArray[Any]) -> float:
 def _apart(contour: npt.NDArray[Any], shape: tuple[int, int], size: int) -> list[npt.NDArray[Any]]:
     """Return the rectangles that touch in an outline that is none; itself where it is not that.
 
-    Film may lie against a ruler or another piece: the bridge between them is narrow.
+    Film may lie against a ruler or another piece: the bridge between them is narrow, or one of
+    them is.
     """
     if _filling(contour) > 0.75:
         return [contour]
@@ -292,7 +299,11 @@ def _apart(contour: npt.NDArray[Any], shape: tuple[int, int], size: int) -> list
         kernel = np.ones((times * size + 1,) * 2, np.uint8)
         opened = cv2.morphologyEx(filled, cv2.MORPH_OPEN, kernel)
         parts, _ = cv2.findContours(opened, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-        kept = [part for part in parts if cv2.contourArea(part) >= 0.002 * filled.size]
+        around = np.asarray(cv2.dilate(opened, np.ones((2 * size + 1,) * 2, np.uint8)), bool)
+        left = np.where(around, 0, filled).astype(np.uint8)
+        left = np.asarray(cv2.morphologyEx(left, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)))
+        rest, _ = cv2.findContours(left, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+        kept = [part for part in [*parts, *rest] if cv2.contourArea(part) >= 0.002 * filled.size]
         area = sum(cv2.contourArea(part) for part in kept)
         whole = len(kept) > 1 and area > 0.85 * cv2.contourArea(contour)
         if whole and min(_filling(part) for part in kept) > 0.85:
