@@ -25,6 +25,8 @@ DEFAULTS: dict[str, Any] = {"fit": "quadrilateral", "review_below": 0.8}
 
 # How wide a rebate may be that a hand-cut end leaves and the reduced copy does not show.
 THIN_BORDER_MM = 1.2
+# An edge of a picture nearer than this (mm) to the film's end may be that end.
+NEAR_END_MM = 0.7
 # How far (degrees) an oval mask may lie askew in its slide.
 OVAL_ASKEW = 0.2
 # Tone of a dark board against white paper on it: boards reflect 2 % and more. An opaque mask
@@ -58,6 +60,7 @@ class Candidate:
     ground: str = "light"
     touching: tuple[int, ...] = ()
     oval_seen: float = 1.0
+    thin: tuple[int, ...] = ()  # sides that may be the ends of the film
     modelled: list[bool] = field(default_factory=lambda: [False] * 4)
 
     def plainness(self) -> float:
@@ -319,6 +322,9 @@ class Finder:
             object_corners=outer,
         )
         candidate.levels = len(found.levels)
+        if found.border and layout.ground == "light" and scale:
+            pairs = enumerate(zip(picture.lines, found.levels[0].lines, strict=True))
+            candidate.thin = tuple(s for s, (a, b) in pairs if a.at - b.at < NEAR_END_MM * scale)
         if self.nested and border is None:
             candidate.border = level.astype(np.float32)
         candidate.ground = layout.ground
@@ -409,6 +415,14 @@ class Finder:
         holes = strips.perforations(patch, top, bottom, self.mm) if gauge[:3] != "120" else None
         if gauge == "135?" and holes is None:
             return []
+        if holes is not None:
+            # What was taken for the film's edges may be a mask's around it.
+            mm = holes.pitch_px / film.PERFORATION_PITCH_MM
+            width = film.FILM_135.width_mm * mm
+            if abs(bottom - top - width) > 0.02 * width:
+                middle = strips.between_rows(patch, holes, (top + bottom) / 2, mm)
+                top, bottom = middle - width / 2, middle + width / 2
+                holes = strips.perforations(patch, top, bottom, self.mm) or holes
         n = patch.v.shape[1]
         left = margin if width + 2 < self._span(angle) else 0.0
         strip = strips.lay_out(
@@ -428,7 +442,12 @@ class Finder:
             )
             self.ppi_source = "perforations"
             self.mm = self.mm or holes.pitch_px / film.PERFORATION_PITCH_MM
-        return self._frames_of(strip, patch)
+        made = self._frames_of(strip, patch)
+        if len(made) == 1:
+            gaps = strip.slots[0].left - left, n - left - strip.slots[0].right
+            near = NEAR_END_MM * strip.mm
+            made[0].thin = tuple(s for s, gap in zip((0, 2), gaps, strict=True) if gap < near)
+        return made
 
     def _span(self, angle: float) -> float:
         h, w = self.view.v.shape[:2]
@@ -611,30 +630,44 @@ class Finder:
                 again = edge(self.sampler, got.p, got.q, fine, trim, sign)
                 if again is not None and again.share >= got.share * 0.8:
                     got = again
-            if got is not None and self._may_be_the_films(candidate, side):
-                got = self._thin_border(got, trim) or got
             candidate.edges[side] = got
             lines.append((got.p, got.q) if got is not None else (p, q))
+        self._thin_borders(candidate, lines)
         self._straighten(candidate, lines, half)
         new = _met(lines)
         if np.hypot(*(new - c).T).max() <= 3 * half:
             candidate.corners = new
 
-    def _may_be_the_films(self, candidate: Candidate, side: int) -> bool:
-        """Whether a side of dark film is the film's own end: no border was seen inside it."""
-        bare = candidate.level_dark and candidate.levels > 1 and candidate.ground == "light"
-        return bare and not candidate.strip and candidate.seen[side] <= 0
+    def _thin_borders(self, candidate: Candidate, lines: list[tuple[Doubles, Doubles]]) -> None:
+        """Move sides that may be the ends of the film to the picture's own edge just inside.
 
-    def _thin_border(self, end: Edge, trim: float) -> Edge | None:
-        """Return the picture's edge a little inside the end of dark film, or None."""
+        Film is cut by hand: where little of a border is left, its end is the plainer edge, but it
+        leans against the picture's other sides.
+        """
         if self.ppi is None:
-            return None
+            return
         reach = THIN_BORDER_MM * self.ppi / film.MM_PER_INCH
-        along = (end.q - end.p) / np.hypot(*(end.q - end.p))
-        inward = np.array([-along[1], along[0]]) * (2 + reach / 2)
         half = max(4, int(reach / 2))
-        got = edge(self.sampler, end.p + inward, end.q + inward, half, trim, -1, slope_limit=0.01)
-        return got if got is not None and got.share > 0.3 and got.residual < 1.0 else None
+        for side in candidate.thin:
+            end, others = candidate.edges[side], candidate.edges.copy()
+            if end is None:
+                continue
+            along = (end.q - end.p) / np.hypot(*(end.q - end.p))
+            inward = np.array([-along[1], along[0]]) * (2 + reach / 2)
+            sign = -1 if candidate.level_dark else 1
+            p, q = end.p + inward, end.q + inward
+            got = edge(self.sampler, p, q, half, 0.06, sign, slope_limit=0.03)
+            if got is None or got.share < 0.5 or got.residual > 1:
+                continue
+            others[side] = None
+            leaning = [t for t in square.turns_of(others) if t is not None]
+            before, after = (square.turns_of([e] * 4)[side] for e in (end, got))
+            if not leaning or before is None or after is None:
+                continue
+            usual = float(np.median(leaning))
+            if abs(after - usual) < abs(before - usual) + 0.05:
+                candidate.edges[side] = got
+                lines[side] = got.p, got.q
 
     def _square(self, found: list[Candidate]) -> None:
         """Let the sides of one frame, or of a strip's frames, agree on how they lie."""
@@ -1000,6 +1033,9 @@ def judge(finder: Finder, candidate: Candidate) -> None:
     if not candidate.strip and area < 0.1 * finder.width * finder.height and finder.alone:
         confidence *= 0.5
         candidate.reasons.append("covers little of the master: there may be more picture around it")
+    if _cut_off(finder, candidate):
+        confidence *= 0.5
+        candidate.reasons.append("cut off by the master's edge")
     low, high = candidate.corners.min(0), candidate.corners.max(0)
     if low.min() < -1 or (high > np.array([finder.width, finder.height]) + 1).any():
         confidence *= 0.5
@@ -1020,6 +1056,17 @@ def judge(finder: Finder, candidate: Candidate) -> None:
         confidence *= 0.78
         candidate.reasons.append("colour or monochrome: not clear from the picture")
     candidate.confidence = confidence
+
+
+def _cut_off(finder: Finder, candidate: Candidate) -> bool:
+    """Whether a frame of a strip has a side along the master's own edge."""
+    if not candidate.strip:
+        return False
+    near = 0.4 * (finder.ppi or 0) / film.MM_PER_INCH + 2
+    far = np.array([finder.width, finder.height]) - near
+    c = candidate.corners
+    sides_of = [c[[k, (k + 1) % 4]] for k in range(4)]
+    return any(((side < near).all(0) | (side > far).all(0)).any() for side in sides_of)
 
 
 def _shape(finder: Finder, candidate: Candidate) -> float:

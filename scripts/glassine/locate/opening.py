@@ -42,16 +42,19 @@ def opening(patch: Patch, away: Mask, outer: list[Line]) -> list[Line] | None:
     return [_sharpened(patch, found, side) for side in range(4)]
 
 
-def differing(patch: Patch, outer: list[Line], skip: float, depth: float) -> Mask:
+def differing(
+    patch: Patch, outer: list[Line], skip: float, depth: float, lighter: bool = False
+) -> Mask:
     """Return where the means of small areas inside a mask differ from its tone.
 
-    outer: the mask's own edges; skip, depth: the band inside them (patch px) that shows its tone.
+    outer: the mask's own edges; skip, depth: the band inside them (patch px) that shows its tone;
+    lighter: whether only what is lighter counts: of two black papers one is a little denser.
     """
     h, w = patch.v.shape[:2]
     shape = np.zeros((h, w), np.uint8)
     cv2.fillConvexPoly(shape, np.round(sides.corners(outer, w, h)).astype(np.int32), 1)
     inner = cv2.distanceTransform(np.pad(shape, 1), cv2.DIST_L2, 3)[1:-1, 1:-1]
-    return off_from(patch.v, (inner > skip) & (inner <= skip + depth), inner > skip)
+    return off_from(patch.v, (inner > skip) & (inner <= skip + depth), inner > skip, lighter)
 
 
 def _sharpened(patch: Patch, lines: list[Line], side: int) -> Line:

@@ -487,7 +487,7 @@ def _reaching(
     Steps of tone leave dark parts of a picture out, and take a plain line in it for its edge.
     """
     deep = _deepest(search, outer, border)
-    away = differing(search.patch, outer, deep, search.depth)
+    away = differing(search.patch, outer, deep, search.depth, not border.denser)
     whole = opening(search.patch, away, outer)
     if whole is None or oval_in(away.astype(np.uint8), nested=True) is not None:
         return lines
@@ -516,7 +516,7 @@ def _faint_inside(
 ) -> Level | None:
     """Return the opening of a mask some of whose sides hardly show: large areas or lines do."""
     patch, (h, w) = search.patch, search.size
-    away = differing(patch, outer, border.skip, search.depth)
+    away = differing(patch, outer, border.skip, search.depth, not border.denser)
     oval = oval_in(away.astype(np.uint8), nested=True)
     if oval is not None:
         return _oval_level(oval, border.tone, h, w)

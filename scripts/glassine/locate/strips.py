@@ -153,7 +153,7 @@ def _holes(
     return Perforations(float(slope), float(base), int(keep.sum()), strength, float(np.median(off)))
 
 
-def _between_rows(patch: Patch, holes: Perforations, middle: float, mm: float) -> float:
+def between_rows(patch: Patch, holes: Perforations, middle: float, mm: float) -> float:
     """Return the height midway between both rows of holes: the film's own middle.
 
     Printing on the film's margin, and what lies beyond its edges, do not move it.
@@ -233,7 +233,7 @@ def lay_out(
     limit = 0.2 if dark else max(0.02, 4 * noise)
     middle = (top + bottom) / 2
     if holes is not None:
-        middle = _between_rows(patch, holes, middle, mm)
+        middle = between_rows(patch, holes, middle, mm)
     half = nominal.picture_height_mm / 2 * mm
     low, high = round(middle - half + 0.8 * mm), round(middle + half - 0.8 * mm)
     area = patch.v[max(low, 0) : high]
@@ -333,12 +333,17 @@ def _edges(m: npt.NDArray[np.bool_]) -> tuple[Doubles, Doubles]:
     return np.minimum(_box(rise, 3), 1), np.minimum(_box(fall, 3), 1)
 
 
+# A step of tone shows this far (px) to either side of where it is.
+STEP_PX = 4
+
+
 def _beside(filled: Floats, n: int) -> tuple[Doubles, Doubles]:
-    """Return the mean of the n columns after and before each boundary between columns."""
+    """Return the mean of n columns after and before each boundary, a step's width away from it."""
     total = np.concatenate([[0.0], np.cumsum(filled, dtype=np.float64)])
     at = np.arange(len(total))
-    after, before = np.minimum(at + n, len(filled)), np.maximum(at - n, 0)
-    return (total[after] - total) / n, (total - total[before]) / n
+    ends = [np.clip(at + k, 0, len(filled)) for k in (STEP_PX, STEP_PX + n, -STEP_PX, -STEP_PX - n)]
+    after, before = total[ends[1]] - total[ends[0]], total[ends[2]] - total[ends[3]]
+    return after / n, before / n
 
 
 def _jumps(area: Floats, limit: float) -> Doubles:
@@ -384,7 +389,7 @@ def _chain(
             score -= 1.5 * np.minimum(inner, 0.4)
             score -= 1.5 * (fogged[x + w] - fogged[x]) / w
             if length > TWO_FIT:
-                # Two frames are as long together as a long one: an edge or a gap in the middle tells.
+                # Two frames are as long as a long one: an edge or a gap in the middle tells.
                 half = x + w // 2
                 middle = np.maximum(_local_max(begin, near), _local_max(finish, near))[half]
                 gap = _local_max(_box(filled < 0.02, max(2, round(0.4 * mm))), round(4 * mm))
@@ -392,7 +397,9 @@ def _chain(
                 score -= 1.5 * np.clip(apart, 0, 1) ** 2
             # Half frames are rare, and whatever stands in the middle of a picture looks like two.
             least = 0.05 if length > 30 else 0.35
-            score = np.where((one < 0.12) | (both < least), -1, score)
+            # The end that another exposure covers is not to be seen.
+            hidden = (one > 0.6) & (length > 30)
+            score = np.where((one < 0.12) | ((both < least) & ~hidden), -1, score)
             # Half frames lie four perforations apart: a millimetre of film is between them.
             overlap = round(0.11 * w) if length > 30 else -round(0.4 * mm)
             total, starts = _best_set(score, x, w, overlap)

@@ -144,10 +144,11 @@ def area_px(shape: tuple[int, ...]) -> int:
     return int(np.clip(round(min(shape[:2]) / 100) | 1, 5, 11))
 
 
-def off_from(v: Floats, rim: Mask, within: Mask) -> Mask:
+def off_from(v: Floats, rim: Mask, within: Mask, lighter: bool = False) -> Mask:
     """Return where the means of small areas of (h, w, c) tones differ from those of a dark ground.
 
-    rim: pixels that show the ground, which is taken to be even; within: where to look.
+    rim: pixels that show the ground, which is taken to be even; within: where to look; lighter:
+    whether only what is lighter counts.
     Pixel by pixel, what is hardly lighter than a black surface drowns in noise; means do not.
     """
     if rim.sum() < 100:
@@ -156,7 +157,8 @@ def off_from(v: Floats, rim: Mask, within: Mask) -> Mask:
     n = area_px(v.shape)
     smooth = cv2.blur(cv2.blur(rest, (n, n)), (n, n)).reshape(v.shape)
     spread = 1.4826 * np.median(np.abs(smooth[rim]), axis=0) + 0.002
-    away = np.asarray((most_of(np.abs(smooth) / spread) > OFF) & within, np.uint8)
+    off = most_of((-smooth if lighter else np.abs(smooth)) / spread)
+    away = np.asarray((off > OFF) & within, np.uint8)
     away = np.asarray(cv2.morphologyEx(away, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)), np.uint8)
     _, parts, stats, _ = cv2.connectedComponentsWithStats(away)
     # Dust and scratches lie by themselves; they are small, or else thin.
