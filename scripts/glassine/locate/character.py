@@ -13,6 +13,10 @@ from glassine.locate.view import Floats, mean_of
 MASK_DENSITY = 0.22
 
 
+# Kinds whose dark border is the film's own and no mask.
+ROLL_FILM = ("strip_135", "strip_120", "cut_frames")
+
+
 @dataclass
 class Character:
     """polarity/process with the trust (0 to 1) in each."""
@@ -28,6 +32,8 @@ class Character:
 COLOUR_STRAY = 0.012
 # Uneven staining of a grey picture, or a colour picture of grey things, lie between these.
 DOUBTFUL_STRAY = (0.0105, 0.0145)
+# Half the distance from the lowest to the highest tenth of a normal distribution, in sigma.
+TENTHS = 1.28
 # Tones denser than this hold more noise than colour.
 CLEAR_TONES = 1.6
 
@@ -35,20 +41,25 @@ CLEAR_TONES = 1.6
 def colourfulness(v: Floats) -> float:
     """Return how far the channels stray from one common curve of density, robustly.
 
-    v: (n, 3) tones of a picture. A toned or stained monochrome picture follows one curve.
+    v: (n, 3) tones of a picture, row by row. A toned or stained monochrome picture follows one
+    curve. What neighbours differ by is noise and is taken off.
     """
     grey = v.mean(1)
     use = grey < CLEAR_TONES
     if use.mean() < 0.02:
         use = grey < 9
-    v, grey = v[use], grey[use]
+    # Points side by side on the grid: what differs between them is noise more than colour.
+    beside = use[:-1] & use[1:]
     terms = np.stack([np.ones_like(grey), grey, grey**2, grey**3], 1)
     spread = 0.0
     for a, b in ((0, 1), (2, 1)):
         d = v[:, a] - v[:, b]
-        fit = terms @ np.linalg.lstsq(terms, d, rcond=None)[0]
-        off = d - fit
-        spread = max(spread, float(np.percentile(off, 90) - np.percentile(off, 10)) / 2)
+        off = d - terms @ np.linalg.lstsq(terms[use], d[use], rcond=None)[0]
+        wide = float(np.percentile(off[use], 90) - np.percentile(off[use], 10)) / 2
+        noise = 0.0
+        if beside.sum() > 100:
+            noise = float(np.median(np.abs(np.diff(off)[beside]))) * 1.4826 / np.sqrt(2)
+        spread = max(spread, float(np.sqrt(max(wide**2 - (TENTHS * noise) ** 2, 0.0))))
     return spread
 
 
@@ -79,7 +90,9 @@ def character(picture: Floats, border: Floats | None, kind: str, dark_border: bo
     or None where none is seen; dark_border: whether that border is black.
     """
     colour = picture.shape[1] == 3
-    mask = mask_of(picture)
+    # Negative film is clear where no light fell: what has a black rebate is none.
+    rebate = border is not None and dark_border and kind in ROLL_FILM
+    mask = 0.0 if rebate else mask_of(picture)
     if colour and border is not None and not dark_border:
         mask = float(border[2] - border[0])
     stray = colourfulness(picture) if colour else 0.0

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from glassine import film, labels
 from glassine.locate import sides, single, square, strips
-from glassine.locate.character import Character, character, mask_of
+from glassine.locate.character import MASK_DENSITY, Character, character, mask_of
 from glassine.locate.character import is_colour as character_of
 from glassine.locate.encoding import linear_table
 from glassine.locate.refine import Box, Edge, Region, Sampler, edge, oval
@@ -817,7 +817,14 @@ class Finder:
 
     def characters(self, found: list[Candidate], kind: str) -> list[Character]:
         """Return polarity and process of each; frames of one strip are one film."""
-        each = [character(self._pixels(c, 0.04), c.border, kind, c.level_dark) for c in found]
+        each = []
+        for c in found:
+            # A black border inside a mask's opening is the film's own.
+            rebate = kind == "frame_135" and c.level_dark and c.levels > 1
+            made = character(
+                self._pixels(c, 0.04), c.border, "cut_frames" if rebate else kind, c.level_dark
+            )
+            each.append(made)
         ground = self.mask_level or float(np.median(self.layout.level))
         unsure = abs(ground - BOARD) < 0.13 and self.kind == "auto"
         if unsure and self.view.v.shape[2] == 1:
@@ -870,7 +877,9 @@ class Finder:
             return "mounted_slide"  # whatever the mount's colour
         if candidate.level_dark and (small or square):
             # An opening smaller than the camera's gate is a mount's, be it as dark as the ground.
-            mount = (candidate.levels > 1 and outer_long > 42) or (long < 35.0 and short < 23.7)
+            mount = candidate.levels > 1 and outer_long > 42
+            if long < 35.0 and short < 23.7:
+                mount = mount or mask_of(self._pixels(candidate, 0.05)) <= MASK_DENSITY
             return "mounted_slide" if mount or square else "frame_135"
         if small and not candidate.level_dark:
             return "frame_135"
