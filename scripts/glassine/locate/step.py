@@ -13,7 +13,8 @@ import numpy.typing as npt
 from glassine import contracts, events, files, labels, masters, pixels
 from glassine.errors import GlassineError
 from glassine.locate.encoding import linear, linear_table
-from glassine.locate.finder import angle_of, keystone_of, locate_array
+from glassine.locate.finder import locate_array
+from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
 from glassine.model import (
     Corners,

@@ -1,0 +1,339 @@
+"""Even borders: what a rectangle has just inside it, and where along each side that is left."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from glassine.locate import sides
+from glassine.locate.sides import Line
+from glassine.locate.view import Floats, Patch, any_of, most_of
+
+# A border darker than this is a mask, a mount or a rebate black as one.
+OPAQUE = 1.2
+# A ground lighter than this is a lit table or light paper; lighter than the other, open table.
+PAPER, OPEN = 0.4, 0.12
+# A dark ground lighter than this can be told from what is black.
+GREY_BOARD = 1.8
+# Tone steps tried in turn, the plainest first: a weaker one must show the edge better to win.
+LIGHTER_STEPS = (0.25, 0.10, 0.05)
+DENSER_STEPS = (0.03, 0.015, 0.008)
+# How far a side may lean against the piece's direction: film is cut by hand to 1.5 degrees, a
+# picture lies as straight in its border as the camera's gate (and a keystone of 0.3 degrees).
+CUT_SLOPE, GATE_SLOPE = 0.032, 0.009
+
+
+@dataclass
+class Border:
+    """An even border: its tone, from how deep inside the last rectangle, which way to leave it."""
+
+    tone: Floats
+    skip: float
+    lighter: bool
+    denser: bool
+    even: list[float]
+    tolerance: float
+
+    @property
+    def dark(self) -> bool:
+        grey = float(self.tone.mean())
+        # Half-opaque and neutral: card, paper or plastic, darker than parts of what it frames.
+        card = grey > (0.75 if self.lighter else 1.0) and float(np.ptp(self.tone)) < 0.15
+        return card or (self.lighter and (grey > OPAQUE or not self.denser))
+
+
+@dataclass
+class Search:
+    """A patch and the lengths (px) that edges are looked for with.
+
+    unit: a millimetre or what may be one; blur: rows averaged; run: how far a departure must
+    last; depth: of the band that shows a border; fine: tolerances of a straight line; margin: of
+    ground around the piece.
+    """
+
+    patch: Patch
+    noise: float
+    mm: float | None
+    unit: float
+    blur: int
+    run: int
+    depth: float
+    fine: tuple[float, ...]
+    margin: float
+
+    @classmethod
+    def of(cls, patch: Patch, noise: float, mm: float | None, margin: float) -> Search:
+        short = min(patch.v.shape[:2])
+        unit = mm if mm is not None else short / 60
+        return cls(
+            patch,
+            noise,
+            mm,
+            unit,
+            max(1, round(short / 150)),
+            max(2, round(0.12 * unit)),
+            max(3.0, 0.35 * unit),
+            (1.5, max(2.5, 0.25 * unit), max(4.0, 0.6 * unit)),
+            margin,
+        )
+
+    @property
+    def skips(self) -> tuple[float, ...]:
+        """Return how far inside an edge a border is looked for, px.
+
+        A blurred edge takes two or three pixels; a bevel or a ragged coating takes more.
+        """
+        unit = self.unit
+        return max(3.0, 0.15 * unit), 0.5 * unit, 1.1 * unit, 2.0 * unit, 3.0 * unit
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Return the patch's height and width, px."""
+        return self.patch.v.shape[0], self.patch.v.shape[1]
+
+    def mounted(self, lines: list[Line]) -> bool:
+        """Whether a piece is of a size that only mounts and lantern slides have, not bare film."""
+        h, w = self.size
+        size = w - lines[0].at - lines[2].at, h - lines[1].at - lines[3].at
+        return self.mm is not None and min(size) > 45 * self.mm
+
+
+def _row_range(lines: list[Line] | None, side: int, length: int, inset: float) -> tuple[int, int]:
+    if lines is None:
+        return round(inset), round(length - inset)
+    if side in (sides.LEFT, sides.RIGHT):
+        low, high = lines[sides.TOP].at, length - lines[sides.BOTTOM].at
+    else:
+        low, high = lines[sides.LEFT].at, length - lines[sides.RIGHT].at
+    return max(0, round(low + inset)), min(length, round(high - inset))
+
+
+def ring(patch: Patch, lines: list[Line], skip: float, depth: float) -> list[Floats]:
+    """Return, per side, (rows, channels): the median tone of a band just inside the lines."""
+    out = []
+    for side in range(4):
+        v = sides.facing(patch.v, side)
+        low, high = _row_range(lines, side, v.shape[0], skip + depth)
+        rows = np.arange(low, max(high, low + 1))
+        start = np.round(lines[side].columns(rows) + skip).astype(int)
+        columns = np.clip(start[:, None] + np.arange(max(2, round(depth)))[None], 0, v.shape[1] - 1)
+        rows = np.clip(rows, 0, v.shape[0] - 1)
+        out.append(np.median(v[rows[:, None], columns], axis=1))
+    return out
+
+
+def common(samples: Floats, tolerance: float) -> tuple[Floats, float]:
+    """Return the most frequent tone of (n, c) samples and the share within the tolerance."""
+    grey = np.sort(samples.mean(1))
+    n = len(grey)
+    # Densest interval of the tolerance's length.
+    right = np.searchsorted(grey, grey + tolerance)
+    at = int((right - np.arange(n)).argmax())
+    middle = (grey[at] + grey[min(right[at], n) - 1]) / 2
+    near = np.abs(samples.mean(1) - middle) <= tolerance
+    level = np.median(samples[near], axis=0)
+    share = float((np.abs(samples - level).max(1) <= tolerance).mean())
+    return level.astype(np.float32), share
+
+
+def even_rows(
+    patch: Patch,
+    side: int,
+    previous: list[Line] | None,
+    level: Floats,
+    skip: float,
+    depth: float,
+    tolerance: float,
+) -> Floats | None:
+    """Return (rows, c) the border's tone along a side where it is even, to follow light fall-off."""  # noqa: E501
+    v = sides.facing(patch.v, side)
+    low, high = _row_range(previous, side, v.shape[0], skip + 2)
+    if high - low < 12:
+        return None
+    rows = np.arange(low, high)
+    at = np.zeros(len(rows)) if previous is None else previous[side].columns(rows + 0.5) + skip
+    columns = np.clip(
+        np.round(at).astype(int)[:, None] + np.arange(max(2, round(depth)))[None], 0, v.shape[1] - 1
+    )
+    own = np.median(v[rows[:, None], columns], axis=1)
+    good = np.abs(own - level).max(1) <= tolerance
+    if good.mean() < 0.3:
+        return None
+    # A straight line along the side through the even rows: fall-off without the outliers.
+    t = (rows - rows.mean()) / max(len(rows), 1)
+    out = np.empty_like(own)
+    for k in range(own.shape[1]):
+        fit = np.polyfit(t[good], own[good, k], 2 if good.mean() > 0.6 else 0)
+        out[:, k] = np.polyval(fit, t)
+    return out.astype(np.float32)
+
+
+def departures(
+    patch: Patch,
+    previous: list[Line] | None,
+    outside: list[Floats | None],
+    level: Floats,
+    lighter: float | None,
+    denser: float | None,
+    skip: float,
+    blur: int,
+    run: int,
+    reach: float,
+    max_slope: tuple[float, ...],
+    tolerances: tuple[float, ...],
+) -> list[Line | None]:
+    """Return per side the line where the picture begins, coming from the border at `level`."""
+    out: list[Line | None] = []
+    for side in range(4):
+        v = sides.facing(patch.v, side)
+        n, columns = v.shape[:2]
+        low, high = _row_range(previous, side, n, skip + 2)
+        if high - low < 12:
+            out.append(None)
+            continue
+        middle = n / 2
+        rows = np.arange(low, high)
+        depth = int(columns * reach)
+        band = sides.smooth_along(np.ascontiguousarray(v[low:high, :depth]), blur)
+        base: Floats = level[None, None]
+        own = outside[side]
+        if own is not None and len(own) == len(rows):
+            base = own[:, None]
+        differs = _differs(band - base, lighter, denser)
+        start = np.zeros(len(rows), np.int64)
+        slope0 = 0.0
+        if previous is not None:
+            start = np.round(previous[side].columns(rows + 0.5) + skip).astype(np.int64)
+            slope0 = previous[side].slope
+        start = np.clip(start, 0, depth - 1)
+        first = sides.first_departure(differs, start, run)
+        if previous is not None:
+            # Where the step stands right at the start there is no border to leave.
+            at_once = (first >= 0) & (first <= start + (1 if columns < 400 else 2))
+            if at_once.mean() > 0.5:
+                out.append(Line(previous[side].at, slope0, middle, 0.0, 0.0, 0.0, False))
+                continue
+            first = np.where(at_once, -1, first)
+        best = None
+        for tolerance in tolerances:
+            line = sides.vote(first, rows, middle, depth, tolerance, max_slope[side], slope0=slope0)
+            if line is None:
+                continue
+            gain = line.share - line.early - 0.12 * np.log2(tolerance / tolerances[0])
+            if best is None or gain > best[0]:
+                best = (gain, line)
+        out.append(best[1] if best else None)
+    return out
+
+
+def _differs(step: Floats, lighter: float | None, denser: float | None) -> npt.NDArray[np.bool_]:
+    found = np.zeros(step.shape[:2], bool)
+    if lighter is not None:
+        found |= any_of(step < -lighter)
+    if denser is not None:
+        found |= any_of(step > denser)
+    return found
+
+
+def _slopes(previous: list[Line] | None) -> tuple[float, ...]:
+    """Return per side how far the next rectangle may lean against the last one.
+
+    Where a side of the last one leans against the others, it was cut so; the picture was not.
+    """
+    if previous is None:
+        return (CUT_SLOPE,) * 4
+    turns = [sign * line.slope for sign, line in zip((-1, 1, 1, -1), previous, strict=True)]
+    middle = float(np.median(turns))
+    return tuple(min(GATE_SLOPE + abs(turn - middle), 0.04) for turn in turns)
+
+
+def edges_from(
+    search: Search, previous: list[Line] | None, border: Border, band: float
+) -> list[Line | None]:
+    """Return per side the best line over all tone steps. band: depth that shows the border, px."""
+    patch, blur, run, fine = search.patch, search.blur, search.run, search.fine
+    own = [
+        even_rows(patch, s, previous, border.tone, border.skip, band, max(border.tolerance, 0.04))
+        for s in range(4)
+    ]
+    reach = 0.3 if previous is None else 0.45
+    best: list[Line | None] = [None] * 4
+    quiet = search.noise / np.sqrt(blur)
+    # Grey paper is as quiet as clear film, whichever way it is left.
+    paper = float(border.tone.mean()) < PAPER
+    for number, (light, dense) in enumerate(zip(LIGHTER_STEPS, DENSER_STEPS, strict=True)):
+        if number and max(light, dense) < 6 * quiet:
+            break
+        lighter = dense if paper else light
+        denser = dense if paper or not border.lighter else max(dense, 0.06)
+        lines = departures(
+            patch, previous, own, border.tone,
+            lighter if border.lighter else None, denser if border.denser else None,
+            border.skip, blur, run, reach, _slopes(previous), fine,
+        )  # fmt: skip
+        for s, line in enumerate(lines):
+            old = best[s]
+            if line is None:
+                continue
+            better = old is None or line.share - line.early - 0.15 > old.share - old.early
+            if better and (old is None or line.found):
+                best[s] = line
+        if all(b is not None and b.share - b.early > 0.6 for b in best):
+            break
+    return best
+
+
+def border_inside(
+    patch: Patch, lines: list[Line], depth: float, skip: float, noise: float
+) -> Border | None:
+    """Return the even border that lies `skip` inside a rectangle, or None where none does."""
+    samples = ring(patch, lines, skip, depth)
+    joined = np.concatenate(samples)
+    if len(joined) < 16:
+        return None
+    interior = _interior(patch, lines)
+    tolerance = max(0.03, 5 * noise)
+    tone, _ = common(joined, tolerance)
+    grey = float(tone.mean())
+    # Opaque borders differ by flare: a wider band of tones counts as even there.
+    if grey > 0.6:
+        tolerance = max(tolerance, 0.06 if grey < OPAQUE else 0.35)
+    even = [float((most_of(np.abs(s - tone)) <= tolerance).mean()) for s in samples]
+    # Film cut close to the picture keeps its border on two sides only, one across from the other.
+    paired = max(min(even[0], even[2]), min(even[1], even[3])) > 0.9
+    if not is_material(tone) or (
+        (np.sort(even)[1] < 0.55 or np.mean(even) < 0.6) and not (paired and np.mean(even) > 0.45)
+    ):
+        return None
+    # By its densest and its clearest dye: a dark blue sky is as dark as the mask on the whole.
+    lighter = float(((interior - tone).min(-1) < -0.06).mean()) > 0.08 and grey > 0.2
+    denser = float(((interior - tone).max(-1) > 0.05).mean()) > 0.08 and grey < 1.9
+    if not lighter and not denser:
+        lighter, denser = grey > OPAQUE, grey <= OPAQUE
+    return Border(tone, skip, lighter, denser, even, tolerance)
+
+
+def is_material(tone: Floats) -> bool:
+    """Whether a border can be of this tone: neutral or warm (film, card, paper), or orange film.
+
+    A picture's own plain area, a red wall or a blue sky, is no border.
+    """
+    if len(tone) < 3 or tone.mean() > OPAQUE + 0.6:
+        return True
+    red, green, blue = (float(t) for t in tone)
+    if max(red, green, blue) - min(red, green, blue) < 0.25:
+        return True
+    # A masked colour negative: red clearest, blue densest, as far apart as masks get (C-41
+    # D-min 0.25, 0.6, 0.85 with 0.15 to spare: value from memory).
+    return 0.05 < green - red < 0.75 and -0.1 < blue - green < 0.75 and red < 0.75
+
+
+def _interior(patch: Patch, lines: list[Line]) -> Floats:
+    h, w = patch.v.shape[:2]
+    x0, x1 = lines[0].at, w - lines[2].at
+    y0, y1 = lines[1].at, h - lines[3].at
+    dx, dy = 0.12 * (x1 - x0), 0.12 * (y1 - y0)
+    part = patch.v[max(0, int(y0 + dy)) : int(y1 - dy), max(0, int(x0 + dx)) : int(x1 - dx)]
+    return part[::3, ::3] if part.size else patch.v[::3, ::3]

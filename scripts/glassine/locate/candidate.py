@@ -1,0 +1,51 @@
+"""A frame before it is judged."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from glassine.locate.character import Character
+from glassine.locate.refine import Edge
+from glassine.locate.shapes import Doubles
+from glassine.locate.view import Floats
+
+
+@dataclass
+class Candidate:
+    """A frame before it is judged. corners: master px. prior: how far each side may be off, px."""
+
+    corners: Doubles
+    level_dark: bool
+    seen: list[float]
+    found: list[bool]
+    kind: str
+    border: Floats | None = None
+    blank: bool = False
+    oval: bool = False
+    reasons: list[str] = field(default_factory=list)
+    edges: list[Edge | None] = field(default_factory=list)
+    character: Character | None = None
+    confidence: float = 0.0
+    keystone: float = 0.0
+    round_px: float = 0.0
+    trust: float = 1.0
+    object_corners: Doubles | None = None
+    strip: int = 0
+    gauge: str = ""
+    levels: int = 1
+    ground: str = "light"
+    touching: tuple[int, ...] = ()
+    oval_seen: float = 1.0
+    thin: tuple[int, ...] = ()  # sides that may be the ends of the film
+    modelled: list[bool] = field(default_factory=lambda: [False] * 4)
+
+    def plainness(self) -> float:
+        """Return how well the edges show: of each the share seen where it is straight, summed."""
+        return sum(e.share for e in self.edges if e is not None and e.residual < 1.5)
+
+    def trust_of(self, side: int) -> float:
+        """Return the share of a side that was seen, in the view and at full resolution."""
+        got = self.edges[side] if self.edges else None
+        if got is None:
+            return 0.0
+        return min(got.share, 2 * self.seen[side]) if self.strip else got.share

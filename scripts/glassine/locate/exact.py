@@ -1,0 +1,170 @@
+"""Frames at full resolution: each side on its edge, and the sides of a frame with each other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from glassine import film
+from glassine.locate import sides, square
+from glassine.locate.border import OPEN
+from glassine.locate.candidate import Candidate
+from glassine.locate.refine import Sampler, edge, oval
+from glassine.locate.shapes import ENDS, Doubles, angle_of, box_of, met, order
+
+# How wide a rebate may be that a hand-cut end leaves and the reduced copy does not show.
+THIN_BORDER_MM = 1.2
+# How far (degrees) an oval mask may lie askew in its slide.
+OVAL_ASKEW = 0.2
+
+
+@dataclass
+class Exact:
+    """Looks at the master itself. reduction: master px per px of the view; ppi: where known;
+    ground_tone: of what the pieces lie on.
+    """
+
+    sampler: Sampler
+    reduction: float
+    ppi: float | None
+    ground_tone: float
+
+    def refine(self, candidate: Candidate) -> None:
+        """Move the sides to the edges at full resolution; what was seen goes into `edges`."""
+        c = candidate.corners
+        candidate.edges = [None] * 4
+        if candidate.blank or candidate.oval:
+            candidate.corners = order(c)
+            if candidate.oval:
+                self._refine_oval(candidate)
+            return
+        lines: list[tuple[Doubles, Doubles]] = []
+        half = int(np.ceil(1.5 * self.reduction)) + 3
+        for side in range(4):
+            i, j = ENDS[side]
+            p, q = c[i], c[j]
+            length = float(np.hypot(*(q - p)))
+            trim = float(np.clip(candidate.round_px / max(length, 1), 0.02, 0.15))
+            near = half
+            if candidate.gauge == "135" and side in (sides.TOP, sides.BOTTOM) and self.ppi:
+                # The perforations are 0.68 mm away.
+                near = min(half, max(3, int(0.35 * self.ppi / film.MM_PER_INCH)))
+            sign = self._sign(candidate, side)
+            got = edge(self.sampler, p, q, near, trim, sign) if candidate.found[side] else None
+            if got is not None and got.share >= 0.12:
+                fine = min(near, max(6, half // 3))
+                again = edge(self.sampler, got.p, got.q, fine, trim, sign)
+                if again is not None and again.share >= got.share * 0.8:
+                    got = again
+            candidate.edges[side] = got
+            lines.append((got.p, got.q) if got is not None else (p, q))
+        self._thin_borders(candidate, lines)
+        self._straighten(candidate, lines, half)
+        new = met(lines)
+        if np.hypot(*(new - c).T).max() <= 3 * half:
+            candidate.corners = new
+
+    def _thin_borders(self, candidate: Candidate, lines: list[tuple[Doubles, Doubles]]) -> None:
+        """Move sides that may be the ends of the film to the picture's own edge just inside.
+
+        Film is cut by hand: where little of a border is left, its end is the plainer edge, but it
+        leans against the picture's other sides.
+        """
+        if self.ppi is None:
+            return
+        reach = THIN_BORDER_MM * self.ppi / film.MM_PER_INCH
+        half = max(4, int(reach / 2))
+        for side in candidate.thin:
+            end, others = candidate.edges[side], candidate.edges.copy()
+            if end is None:
+                continue
+            along = (end.q - end.p) / np.hypot(*(end.q - end.p))
+            inward = np.array([-along[1], along[0]]) * (2 + reach / 2)
+            sign = -1 if candidate.level_dark else 1
+            p, q = end.p + inward, end.q + inward
+            got = edge(self.sampler, p, q, half, 0.06, sign, slope_limit=0.03)
+            if got is None or got.share < 0.5 or got.residual > 1:
+                continue
+            others[side] = None
+            leaning = [t for t in square.turns_of(others) if t is not None]
+            before, after = (square.turns_of([e] * 4)[side] for e in (end, got))
+            if not leaning or before is None or after is None:
+                continue
+            usual = float(np.median(leaning))
+            if abs(after - usual) < abs(before - usual) + 0.05:
+                candidate.edges[side] = got
+                lines[side] = got.p, got.q
+
+    def square(self, found: list[Candidate]) -> None:
+        """Let the sides of one frame, or of a strip's frames, agree on how they lie."""
+        agreed = square.together([c.edges for c in found])
+        for candidate, edges in zip(found, agreed, strict=True):
+            c = candidate.corners
+            lines = [
+                (c[i], c[j]) if e is None else (e.p, e.q)
+                for e, (i, j) in zip(edges, ENDS, strict=True)
+            ]
+            candidate.edges = list(edges)
+            new = met(lines)
+            if np.hypot(*(new - c).T).max() <= 3 * self.reduction + 3:
+                candidate.corners = new
+
+    def _refine_oval(self, candidate: Candidate) -> None:
+        """Fit the oval at full resolution; how it lies, the slide's own edges tell as well."""
+        half = int(np.ceil(1.5 * self.reduction)) + 3
+        first = box_of(candidate.corners)
+        found = oval(self.sampler, first, half)
+        if found is not None:
+            found = oval(self.sampler, found.box, max(6, half // 3)) or found
+        candidate.oval_seen = 0.0 if found is None else found.share
+        if found is None or np.hypot(*(found.box.corners() - candidate.corners).T).max() > 4 * half:
+            return
+        angle = found.box.angle_deg
+        if candidate.object_corners is not None and candidate.levels > 1:
+            own = angle_of(order(candidate.object_corners))
+            # A paper mask is laid in by hand, a few tenths of a degree askew.
+            trust = OVAL_ASKEW**2 / (OVAL_ASKEW**2 + found.angle_error_deg**2)
+            angle = own + trust * (angle - own)
+        candidate.corners = replace(found.box, angle_deg=angle).corners()
+
+    def _sign(self, candidate: Candidate, side: int) -> int:
+        """Return +1 where the picture is denser than what borders it, -1: lighter, 0: either.
+
+        Along a strip the next picture may be the neighbour, denser or not; a mask or a mount
+        sends back light of the room, so that a night may be denser than it. A black rebate is
+        the densest there is. Paper on a light board may be the lighter of the two.
+        """
+        if side in candidate.touching or (candidate.level_dark and not candidate.strip):
+            return 0
+        if candidate.levels == 1 and not candidate.strip and self.ground_tone > OPEN:
+            return 0
+        return -1 if candidate.level_dark else 1
+
+    def _straighten(
+        self, candidate: Candidate, lines: list[tuple[Doubles, Doubles]], half: int
+    ) -> None:
+        """Fit a poorly seen side that leans against the others anew, in their direction."""
+        turns = []
+        for side, (p, q) in enumerate(lines):
+            d = q - p
+            turn = np.degrees(np.arctan2(d[1], d[0])) - 90 * (side - 1)
+            turns.append((turn + 180) % 360 - 180)
+        middle = float(np.median(turns))
+        shares = [0.0 if got is None else got.share for got in candidate.edges]
+        for side in range(4):
+            got = candidate.edges[side]
+            if got is None or abs(turns[side] - middle) < 0.35:
+                continue
+            if got.share > 0.8 * float(np.median(shares)) and got.residual < 0.5:
+                continue
+            p, q = lines[side]
+            length, angle = float(np.hypot(*(q - p))), np.deg2rad(middle + 90 * (side - 1))
+            along = np.array([np.cos(angle), np.sin(angle)]) * length / 2
+            centre = (p + q) / 2
+            again = edge(
+                self.sampler, centre - along, centre + along, half, 0.05, slope_limit=0.004
+            )
+            if again is not None and again.share > 0.5 * got.share:
+                candidate.edges[side] = again
+                lines[side] = again.p, again.q

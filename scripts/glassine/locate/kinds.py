@@ -1,0 +1,129 @@
+"""What kind of material it is, and its polarity and process, from all that was found."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from glassine import film
+from glassine.locate.candidate import Candidate
+from glassine.locate.character import MASK_DENSITY, Character, character, is_colour, mask_of
+
+if TYPE_CHECKING:
+    from glassine.locate.finder import Finder
+
+# Tone of a dark board against white paper on it: boards reflect 2 % and more. An opaque mask
+# round a plate is darker than that.
+BOARD = 1.58
+
+
+def characters(finder: Finder, found: list[Candidate], kind: str) -> list[Character]:
+    """Return polarity and process of each; frames of one strip are one film."""
+    each = []
+    for c in found:
+        # A black border inside a mask's opening is the film's own.
+        rebate = kind == "frame_135" and c.level_dark and c.levels > 1
+        made = character(
+            finder.pixels(c, 0.04), c.border, "cut_frames" if rebate else kind, c.level_dark
+        )
+        each.append(made)
+    ground = finder.mask_level or float(np.median(finder.layout.level))
+    unsure = abs(ground - BOARD) < 0.13 and finder.kind == "auto"
+    if unsure and finder.view.v.shape[2] == 1:
+        for k, c in enumerate(found):
+            if kind in ("print", "plate") and not c.level_dark:
+                each[k] = replace(each[k], polarity_trust=0.7)
+    for number in {c.strip for c in found} - {0}:
+        own = [k for k, c in enumerate(found) if c.strip == number and not c.blank]
+        if not own:
+            continue
+        # The one that shows its colours best speaks for all.
+        best = max(own, key=lambda k: (each[k].process_trust, each[k].stray))
+        for k, c in enumerate(found):
+            if c.strip == number:
+                each[k] = replace(
+                    each[k], process=each[best].process, process_trust=each[best].process_trust
+                )
+    return each
+
+
+def kind_of(finder: Finder, found: list[Candidate]) -> str:
+    """Return the kind of material: as stated, or by what was found."""
+    if finder.kind != "auto":
+        return finder.kind
+    numbers = {c.strip for c in found}
+    if len(numbers - {0}) > 1 or (len(found) > 1 and 0 in numbers):
+        return "cut_frames"
+    if any(c.kind == "strip" for c in found):
+        if len(found) == 1:
+            return "cut_frames"
+        return "strip_135" if finder.ppi_source == "perforations" else "strip_120"
+    if len(found) > 1:
+        return "cut_frames"
+    if not found:
+        return "auto"
+    return _kind_of_one(finder, found[0])
+
+
+def _kind_of_one(finder: Finder, candidate: Candidate) -> str:
+    """Tell the kind of a single piece by size, ground and border."""
+    long, short = finder.size_mm(candidate.corners)
+    outer_long, outer_short = finder.size_mm(
+        candidate.corners if candidate.object_corners is None else candidate.object_corners
+    )
+    known = finder.ppi is not None
+    small = known and 20 < short < 26 and 31 < long < 38.5
+    square = known and 36 < short < 41 and long < 42
+    # A white mount lit from the front looks like a mask's opening onto the light table.
+    held = tuple(n / (finder.mm or 1) for n in finder.opening)
+    held = held if finder.nested else (outer_long, outer_short)
+    mount_sized = max(abs(n - film.MOUNT.width_mm) for n in held) < 1.5
+    if (small or square) and mount_sized:
+        return "mounted_slide"  # whatever the mount's colour
+    if candidate.level_dark and (small or square):
+        # An opening smaller than the camera's gate is a mount's, be it as dark as the ground.
+        mount = candidate.levels > 1 and outer_long > 42
+        if long < 35.0 and short < 23.7:
+            mount = mount or mask_of(finder.pixels(candidate, 0.05)) <= MASK_DENSITY
+        return "mounted_slide" if mount or square else "frame_135"
+    if small and not candidate.level_dark:
+        return "frame_135"
+    if candidate.oval:
+        return "lantern"
+    ground = float(np.median(finder.layout.level))
+    if finder.nested and candidate.levels == 1 and finder.mask_level < BOARD:
+        # Film in the opening of a mask has a rebate; a picture on white paper has none.
+        return "print"
+    if candidate.level_dark and candidate.levels > 1:
+        return "lantern"
+    if candidate.ground == "dark":
+        # A board reflects a few hundredths of the light; a mask lets nothing through.
+        if candidate.level_dark and candidate.levels == 1:
+            return "print" if ground < 1.75 or not known or long > 76 else "lantern"
+        paper = ground < BOARD or (ground < 1.8 and _like_paper(finder, candidate))
+        return "print" if paper else "plate"
+    if _like_paper(finder, candidate):
+        return "print"
+    if candidate.levels > 2:
+        return "plate"
+    plates = film.nearest(outer_long, outer_short, film.PLATES)
+    sheet = film.nearest(outer_long, outer_short, film.SHEETS)
+    return "plate" if plates is not None and sheet is None else "sheet"
+
+
+def _like_paper(finder: Finder, candidate: Candidate) -> bool:
+    """On a light ground: colours without an orange mask, or the warm white of paper."""
+    v = finder.pixels(candidate, 0.05)
+    if candidate.level_dark or v.shape[1] != 3:
+        return False
+    border = candidate.border
+    difference = v[:, 2] - v[:, 0]
+    if border is not None:  # noqa: SIM108
+        warm = float(border[2] - border[0])
+    else:
+        warm = float(np.median(difference))
+    if is_colour(v):
+        return (warm if border is not None else mask_of(v)) < 0.2
+    return 0.03 < warm < 0.2
