@@ -144,3 +144,11 @@ def test_colours_that_lie_in_areas_are_seen_through_noise():
     tint = np.repeat(r.uniform(-0.1, 0.1, (144, 3)), 100, axis=0)
     v = (0.8 + tint + 0.01 * r.standard_normal(tint.shape)).astype(np.float32)
     assert character.is_colour(v)
+
+
+def test_a_mount_in_which_no_picture_shows_is_for_review():
+    image = canvas(64, 64)
+    fill(image, 7, 7, 50, 50, 0.004)
+    (frame,) = locate(image).frames
+    assert frame.state == "review"
+    assert any("no picture found" in reason for reason in frame.reasons)

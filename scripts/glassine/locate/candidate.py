@@ -35,6 +35,7 @@ class Candidate:
     levels: int = 1
     ground: str = "light"
     touching: tuple[int, ...] = ()
+    hollow: bool = False
     oval_seen: float = 1.0
     thin: tuple[int, ...] = ()  # sides that may be the ends of the film
     modelled: list[bool] = field(default_factory=lambda: [False] * 4)

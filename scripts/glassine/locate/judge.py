@@ -74,6 +74,11 @@ def judge(finder: Finder, candidate: Candidate) -> None:
     if not candidate.strip and area < 0.1 * finder.width * finder.height and finder.alone:
         confidence *= 0.5
         candidate.reasons.append("covers little of the master: there may be more picture around it")
+    if candidate.hollow:
+        confidence *= 0.4
+        candidate.reasons.append(
+            "dark and even all round: a mask or mount with no picture found in it"
+        )
     if _cut_off(finder, candidate):
         confidence *= 0.5
         candidate.reasons.append("cut off by the master's edge")

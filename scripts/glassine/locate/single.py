@@ -43,8 +43,13 @@ class Level:
 
 @dataclass
 class Found:
+    """border: whether the picture has an even border of its own piece around it; hollow: whether
+    an even dark border was seen, but no picture in it.
+    """
+
     levels: list[Level]
-    border: bool  # whether the picture has an even border of its own piece around it
+    border: bool
+    hollow: bool = False
 
     @property
     def picture(self) -> Level:
@@ -73,6 +78,7 @@ def peel(
     border = Border(ground, 0.0, lighter, denser, [1.0] * 4, 0.1)
     previous: list[Line] | None = None
     levels: list[Level] = []
+    hollow = False
     lines = _outline(search, border, closed)
     for number in range(5):
         new = _accept(lines, previous, *search.size)
@@ -95,13 +101,14 @@ def peel(
                 levels.append(faint)
                 break
         if inside.border is None:
+            hollow = masked and inside.opaque is not None
             break
         border, lines = inside.border, inside.without_pale()
         if masked and border.dark:
             lines = _reaching(search, new, border, lines)
     if not levels:
         return None
-    return Found(levels, len(levels) > 1 and not levels[-1].oval)
+    return Found(levels, len(levels) > 1 and not levels[-1].oval, hollow and len(levels) == 1)
 
 
 def _outline(
