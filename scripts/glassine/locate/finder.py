@@ -168,9 +168,10 @@ class Finder:
         if self.mm is None:
             return "135?"
         width = film.FILM_135.width_mm
-        if min(abs(long / self.mm - width), abs(short / self.mm - width)) < 1.5 and (
-            long / self.mm > 20
-        ):
+        # In the opening of a mask a little of the table may show around the film.
+        most = 4.5 if self.layout.ground == "dark" else 1.5
+        across = [n / self.mm - width for n in (long, short)]
+        if any(-1.5 < more < most for more in across) and long / self.mm > 20:
             return "135?"
         if (
             self.kind == "auto"
@@ -356,7 +357,7 @@ class Finder:
                 break
         patch = upright(view, piece.centre, angle, width + 2 * margin, height + 2 * margin)
         top, bottom, _ = self._film_edges(patch, layout, margin)
-        holes = strips.perforations(patch, top, bottom, self.mm) if gauge[:3] != "120" else None
+        holes = self._perforations(patch, top, bottom) if gauge[:3] != "120" else None
         if gauge == "135?" and holes is None:
             return []
         if holes is not None:
@@ -392,6 +393,21 @@ class Finder:
             near = NEAR_END_MM * strip.mm
             made[0].thin = tuple(s for s, gap in zip((0, 2), gaps, strict=True) if gap < near)
         return made
+
+    def _perforations(self, patch: Patch, top: float, bottom: float) -> strips.Perforations | None:
+        """Look for holes where they are on film with these edges, or inside of a mask's."""
+        holes = strips.perforations(patch, top, bottom, self.mm)
+        width = film.FILM_135.width_mm * (self.mm or 0)
+        if holes is not None or not 0 < width < bottom - top:
+            return holes
+        loose = bottom - top - width
+        for share in (0.5, 0.25, 0.75, 0.0, 1.0):
+            holes = strips.perforations(
+                patch, top + share * loose, top + share * loose + width, self.mm
+            )
+            if holes is not None:
+                return holes
+        return None
 
     def _span(self, angle: float) -> float:
         h, w = self.view.v.shape[:2]

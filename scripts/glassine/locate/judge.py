@@ -16,6 +16,9 @@ from glassine.model import Corners, Frame, Side
 if TYPE_CHECKING:
     from glassine.locate.finder import Finder
 
+# A sheet of 6 x 9 cm is 88.5 mm long: a piece of that height that is longer is roll film.
+LONGER_THAN_ONE = 95.0
+
 
 def judge(finder: Finder, candidate: Candidate) -> None:
     """Set the candidate's confidence, reasons and character."""
@@ -74,6 +77,11 @@ def judge(finder: Finder, candidate: Candidate) -> None:
     if not candidate.strip and area < 0.1 * finder.width * finder.height and finder.alone:
         confidence *= 0.5
         candidate.reasons.append("covers little of the master: there may be more picture around it")
+    if finder.ppi and not candidate.strip:
+        long, short = finder.size_mm(candidate.corners)
+        if abs(short - film.FILM_120.picture_height_mm) < 2.5 and long > LONGER_THAN_ONE:
+            confidence *= 0.6
+            candidate.reasons.append("as high as frames on 120 film: may be several side by side")
     if candidate.hollow:
         confidence *= 0.4
         candidate.reasons.append(

@@ -259,7 +259,7 @@ def lay_out(
     for edges in (begin, finish):
         edges[: max(0, round(ends[0]) + close)] = 0
         edges[min(len(edges), round(ends[1]) - close + 1) :] = 0
-    strip.slots = _chain(begin, finish, filled, strip.fog, mm, lengths, ends)
+    strip.slots = _chain(begin, finish, jump, filled, strip.fog, mm, lengths, ends)
     if not strip.slots and holes is not None and ends[1] - ends[0] < LONE_MM * mm:
         strip.slots = [_lone(strip, patch, (low, high), filled, ends)]
     # Specks of dust are no picture: only what is wider than eight tenths of a millimetre counts.
@@ -359,9 +359,26 @@ def _jumps(area: Floats, limit: float) -> Doubles:
     return np.asarray(np.clip(share - around, 0, 1), np.float64)
 
 
+def _apart(jump: Doubles, filled: Floats, mm: float) -> Doubles:
+    """Return by boundary how plainly two frames meet near it: a gap, or an edge all the way down.
+
+    Two frames are as long as a long one. One picture may have such an edge in its middle, but
+    hardly all of a strip.
+    """
+    n = max(2, round(0.4 * mm))
+    empty = _box(filled < 0.02, n) >= n - 0.5
+    beside = np.pad(filled, 4 * n, "edge")
+    # A gap has pictures on both sides; a night may be empty all over.
+    bounded = np.minimum(beside[: -8 * n], beside[8 * n :]) > 0.3
+    gap = _local_max((empty & bounded).astype(np.float64), round(1.5 * mm))
+    edge = _local_max(jump, max(1, round(0.5 * mm)))
+    return np.asarray(np.maximum(np.append(gap, 0.0), np.clip((edge - 0.55) / 0.25, 0, 1)))
+
+
 def _chain(
     begin: Doubles,
     finish: Doubles,
+    jump: Doubles,
     filled: Floats,
     fog: npt.NDArray[np.bool_],
     mm: float,
@@ -372,6 +389,7 @@ def _chain(
     empty = np.concatenate([[0], np.cumsum(filled < 0.02)])
     fogged = np.concatenate([[0], np.cumsum(fog)])
     full = np.concatenate([[0], np.cumsum(filled)])
+    apart = _apart(jump, filled, mm)
     best: tuple[float, list[tuple[int, int]]] | None = None
     for low, high in lengths:
         for length in np.arange(low, high + 0.01, 0.2):
@@ -388,13 +406,6 @@ def _chain(
             score = 1.5 * both + 0.3 * one + 0.25 * (full[x + w] - full[x]) / w - 0.5
             score -= 1.5 * np.minimum(inner, 0.4)
             score -= 1.5 * (fogged[x + w] - fogged[x]) / w
-            if length > TWO_FIT:
-                # Two frames are as long as a long one: an edge or a gap in the middle tells.
-                half = x + w // 2
-                middle = np.maximum(_local_max(begin, near), _local_max(finish, near))[half]
-                gap = _local_max(_box(filled < 0.02, max(2, round(0.4 * mm))), round(4 * mm))
-                apart = np.maximum((middle - 0.35) / 0.2, gap[half] / max(2, round(0.4 * mm)))
-                score -= 1.5 * np.clip(apart, 0, 1) ** 2
             # Half frames are rare, and whatever stands in the middle of a picture looks like two.
             least = 0.05 if length > 30 else 0.35
             # The end that another exposure covers is not to be seen.
@@ -405,6 +416,9 @@ def _chain(
             total, starts = _best_set(score, x, w, overlap)
             # Fewer, longer frames must not lose to more, shorter ones by count alone.
             total *= length
+            halved = np.mean([apart[at + w // 2] > 0.5 for at in starts]) if starts else 0.0
+            if halved > 0.6 and (length > TWO_FIT or (length > 30 and len(starts) > 1)):
+                total *= 0.3
             if best is None or total > best[0]:
                 best = (total, [(s, w) for s in starts])
     if best is None:
@@ -502,8 +516,7 @@ def _fill_gaps(
             places.append(before.left + (after.left - before.left) * k / (number + 1))  # noqa: PERF401
     for direction, start in ((-1, slots[0].left), (1, slots[-1].left)):
         at = start + direction * pitch
-        # Film is cut between frames: some of it is left beyond the last one.
-        while at >= ends[0] + 0.5 * strip.mm and at + w <= ends[1] - 0.5 * strip.mm:
+        while at >= ends[0] - 0.3 * strip.mm and at + w <= ends[1] + 0.3 * strip.mm:
             places.append(at)
             at += direction * pitch
     assert strip.fog is not None
@@ -513,6 +526,9 @@ def _fill_gaps(
             continue
         inside = float(filled[low + 2 : high - 2].mean())
         empty = inside < 0.03 and not solid[low + 2 : high - 2].any()
+        # Film is cut between frames: what is left over at its end is no blank frame.
+        if empty and (at < ends[0] + 0.5 * strip.mm or at + w > ends[1] - 0.5 * strip.mm):
+            continue
         made.append(_placed(at, w, inside, empty, begin, finish, max(2, round(1.2 * strip.mm))))
     strip.slots = sorted(slots + made, key=lambda s: s.left)
     for before, after in zip(strip.slots[:-1], strip.slots[1:], strict=True):
