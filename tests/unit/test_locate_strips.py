@@ -152,3 +152,10 @@ def test_a_mount_in_which_no_picture_shows_is_for_review():
     (frame,) = locate(image).frames
     assert frame.state == "review"
     assert any("no picture found" in reason for reason in frame.reasons)
+
+
+def test_a_white_mount_with_a_picture_too_pale_to_find_is_for_review():
+    image = canvas(64, 64, 0.02)
+    fill(image, 7, 7, 50, 50, 0.9)
+    (frame,) = locate(image).frames
+    assert frame.state == "review"

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from glassine import film
 from glassine.locate import sides
 from glassine.locate.sides import Line
 from glassine.locate.view import Floats, Patch, any_of, most_of
@@ -92,6 +93,18 @@ class Search:
     def size(self) -> tuple[int, int]:
         """Return the patch's height and width, px."""
         return self.patch.v.shape[0], self.patch.v.shape[1]
+
+    def mount_sized(self, lines: list[Line]) -> bool:
+        """Whether a piece is of the very size of a mount or of a lantern slide."""
+        h, w = self.size
+        size = sorted((w - lines[0].at - lines[2].at, h - lines[1].at - lines[3].at))
+        if self.mm is None:
+            return False
+        short, long = (n / self.mm for n in size)
+        return any(
+            abs(short - known.height_mm) < 2 and abs(long - known.width_mm) < 2
+            for known in (film.MOUNT, *film.LANTERN)
+        )
 
     def mounted(self, lines: list[Line]) -> bool:
         """Whether a piece is of a size that only mounts and lantern slides have, not bare film."""

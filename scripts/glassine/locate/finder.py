@@ -141,6 +141,9 @@ class Finder:
         nested = survey(hidden)
         if nested.ground != "light" or not nested.pieces:
             return layout
+        # Specks in something white are what a print shows, and no film in an opening.
+        if max(p.mask.sum() for p in nested.pieces) < 0.1 * piece.mask.sum():
+            return layout
         self.view = hidden
         self.nested = True
         self.opening = piece.width, piece.height

@@ -84,9 +84,7 @@ def judge(finder: Finder, candidate: Candidate) -> None:
             candidate.reasons.append("as high as frames on 120 film: may be several side by side")
     if candidate.hollow:
         confidence *= 0.4
-        candidate.reasons.append(
-            "dark and even all round: a mask or mount with no picture found in it"
-        )
+        candidate.reasons.append("even all round: a mask or mount with no picture found in it")
     if _cut_off(finder, candidate):
         confidence *= 0.5
         candidate.reasons.append("cut off by the master's edge")

@@ -78,7 +78,7 @@ def peel(
     border = Border(ground, 0.0, lighter, denser, [1.0] * 4, 0.1)
     previous: list[Line] | None = None
     levels: list[Level] = []
-    hollow = False
+    hollow, inside = False, Inside()
     lines = _outline(search, border, closed)
     for number in range(5):
         new = _accept(lines, previous, *search.size)
@@ -90,6 +90,7 @@ def peel(
         if new is None:
             new = _faint_outline(search) if ground_dark and number == 0 else None
         if new is None:
+            hollow = number == 1 and inside.bare and search.mount_sized(levels[0].lines)
             break
         levels.append(Level(new, border.tone, border.dark, border.even))
         previous = new
@@ -101,7 +102,8 @@ def peel(
                 levels.append(faint)
                 break
         if inside.border is None:
-            hollow = masked and inside.opaque is not None
+            bare = inside.bare and search.mount_sized(new)
+            hollow = number == 0 and (bare or (masked and inside.opaque is not None))
             break
         border, lines = inside.border, inside.without_pale()
         if masked and border.dark:
@@ -140,12 +142,16 @@ def _faint_outline(search: Search) -> list[Line] | None:
 
 @dataclass
 class Inside:
-    """What was found inside a rectangle. pale: see `_pale`; opaque: the deepest even dark band."""
+    """What was found inside a rectangle.
+
+    pale: see `_pale`; opaque: the deepest even dark band; bare: whether it is even far inside.
+    """
 
     border: Border | None = None
     lines: list[Line | None] = field(default_factory=list)
     pale: dict[int, float] = field(default_factory=dict)
     opaque: tuple[Border, list[Line | None]] | None = None
+    bare: bool = False
 
     def without_pale(self) -> list[Line | None]:
         """Return the lines: a piece's edge with but border inside it is no picture's edge."""
@@ -157,13 +163,14 @@ class Inside:
 
 def _follows(found: Border, around: Border) -> bool:
     """Whether a border may lie inside another one: film's base or black rebate, no plain sky."""
+    level = float(np.sort(found.even)[1]) > 0.85
     if not around.lighter:
         # Nothing dense lies between a film's clear base and its picture.
-        return not found.lighter and found.tone.mean() <= 0.75
+        return level and not found.lighter and found.tone.mean() <= 0.75
     if not around.dark:
         return True
     black = float(found.tone.mean()) > float(around.tone.mean()) - 0.15
-    return (black or float(found.tone.mean()) < 0.75) and float(np.sort(found.even)[1]) > 0.85
+    return level and (black or float(found.tone.mean()) < 0.75)
 
 
 def _look_inside(search: Search, outer: list[Line], around: Border | None) -> Inside:
@@ -181,13 +188,15 @@ def _look_inside(search: Search, outer: list[Line], around: Border | None) -> In
         missing = sum(line is not None and not line.found for line in lines)
         if found.dark and min(found.even) > 0.9:
             got.opaque = (found, lines)
+        got.bare = got.bare or (skip > search.unit and min(found.even) > 0.9)
         framed = _accept(lines, outer, *search.size) is not None or (
             found.dark and oval_of(patch, found.tone, LIGHTER_STEPS[0], outer) is not None
         )
         if got.border is not None and got.pale:
             # A mask or a mount may be far wider than the border of a film.
-            reach = 4 * unit if got.border.tone.mean() < 0.75 else 0.45 * min(search.size)
-            got.pale = _redrawn(patch, got.lines, lines, got.pale, reach)
+            far = 0.45 * min(search.size)
+            reach = 4 * unit if got.border.tone.mean() < 0.75 else far
+            got.pale = _redrawn(patch, got.lines, lines, got.pale, (reach, far))
             if not got.pale:
                 break
         elif framed and missing <= 2 and got.border is None:
@@ -309,18 +318,23 @@ def _redrawn(
     kept: list[Line | None],
     lines: list[Line | None],
     pale: dict[int, float],
-    reach: float,
+    reach: tuple[float, float],
 ) -> dict[int, float]:
-    """Put far plainer edges a little further in instead of those in doubt; return what is left."""
+    """Put far plainer edges further in instead of those in doubt; return what is left.
+
+    reach: how far in (px), and how far where what is in doubt is no line at all.
+    """
     left = {}
     for side, off in pale.items():
         old, new = kept[side], lines[side]
+        wild = old is not None and old.spread > WILD
         if (
             old is not None
             and new is not None
             and new.found
-            and new.share - new.early > (0.25 if off < SAME else 0.6)
-            and 2 < new.at - old.at < reach
+            and new.spread < WILD
+            and new.share - new.early > (0.25 if off < SAME or wild else 0.6)
+            and 2 < new.at - old.at < reach[wild]
             and step_across(patch, side, new) > 2.5 * off
         ):
             kept[side] = new
