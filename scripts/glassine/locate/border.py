@@ -97,10 +97,9 @@ class Search:
     def mount_sized(self, lines: list[Line]) -> bool:
         """Whether a piece is of the very size of a mount or of a lantern slide."""
         h, w = self.size
-        size = sorted((w - lines[0].at - lines[2].at, h - lines[1].at - lines[3].at))
         if self.mm is None:
             return False
-        short, long = (n / self.mm for n in size)
+        short, long = sorted(n / self.mm for n in sides.size(lines, w, h))
         return any(
             abs(short - known.height_mm) < 2 and abs(long - known.width_mm) < 2
             for known in (film.MOUNT, *film.LANTERN)
@@ -109,8 +108,7 @@ class Search:
     def mounted(self, lines: list[Line]) -> bool:
         """Whether a piece is of a size that only mounts and lantern slides have, not bare film."""
         h, w = self.size
-        size = w - lines[0].at - lines[2].at, h - lines[1].at - lines[3].at
-        return self.mm is not None and min(size) > 45 * self.mm
+        return self.mm is not None and min(sides.size(lines, w, h)) > 45 * self.mm
 
 
 def _row_range(lines: list[Line] | None, side: int, length: int, inset: float) -> tuple[int, int]:

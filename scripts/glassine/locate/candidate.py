@@ -12,7 +12,9 @@ from glassine.locate.view import Floats
 
 @dataclass
 class Candidate:
-    """A frame before it is judged. corners: master px. prior: how far each side may be off, px."""
+    """A frame before it is judged. corners: master px; seen: share of each side; found: whether it
+    was seen at all; round_px: how far its corners may be rounded, master px.
+    """
 
     corners: Doubles
     level_dark: bool
@@ -26,7 +28,6 @@ class Candidate:
     edges: list[Edge | None] = field(default_factory=list)
     character: Character | None = None
     confidence: float = 0.0
-    keystone: float = 0.0
     round_px: float = 0.0
     trust: float = 1.0
     object_corners: Doubles | None = None

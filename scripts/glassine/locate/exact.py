@@ -30,6 +30,11 @@ class Exact:
     ppi: float | None
     ground_tone: float
 
+    @property
+    def _half(self) -> int:
+        """Return how far (px) to either side of what the view shows an edge is looked for."""
+        return int(np.ceil(1.5 * self.reduction)) + 3
+
     def refine(self, candidate: Candidate) -> None:
         """Move the sides to the edges at full resolution; what was seen goes into `edges`."""
         c = candidate.corners
@@ -40,7 +45,7 @@ class Exact:
                 self._refine_oval(candidate)
             return
         lines: list[tuple[Doubles, Doubles]] = []
-        half = int(np.ceil(1.5 * self.reduction)) + 3
+        half = self._half
         for side in range(4):
             i, j = ENDS[side]
             p, q = c[i], c[j]
@@ -88,9 +93,9 @@ class Exact:
                 continue
             others[side] = None
             leaning = [t for t in square.turns_of(others) if t is not None]
-            before, after = (square.turns_of([e] * 4)[side] for e in (end, got))
-            if not leaning or before is None or after is None:
+            if not leaning or not square.usable(end):
                 continue
+            before, after = (square.turn_of(e.p, e.q, side) for e in (end, got))
             usual = float(np.median(leaning))
             if abs(after - usual) < abs(before - usual) + 0.05:
                 candidate.edges[side] = got
@@ -112,7 +117,7 @@ class Exact:
 
     def _refine_oval(self, candidate: Candidate) -> None:
         """Fit the oval at full resolution; how it lies, the slide's own edges tell as well."""
-        half = int(np.ceil(1.5 * self.reduction)) + 3
+        half = self._half
         first = box_of(candidate.corners)
         found = oval(self.sampler, first, half)
         if found is not None:
@@ -145,11 +150,7 @@ class Exact:
         self, candidate: Candidate, lines: list[tuple[Doubles, Doubles]], half: int
     ) -> None:
         """Fit a poorly seen side that leans against the others anew, in their direction."""
-        turns = []
-        for side, (p, q) in enumerate(lines):
-            d = q - p
-            turn = np.degrees(np.arctan2(d[1], d[0])) - 90 * (side - 1)
-            turns.append((turn + 180) % 360 - 180)
+        turns = [square.turn_of(p, q, side) for side, (p, q) in enumerate(lines)]
         middle = float(np.median(turns))
         shares = [0.0 if got is None else got.share for got in candidate.edges]
         for side in range(4):

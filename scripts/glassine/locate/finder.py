@@ -75,11 +75,11 @@ class Finder:
         if len(found) > 1:
             self.labels = self._read_labels()
         found = self._without_strangers(found)
-        exact = self.exact()
+        exact = self._exact()
         for candidate in found:
             exact.refine(candidate)
         if layout.faint is not None and len(found) < 2:
-            found = self._better_seen(found, layout.faint, layout)
+            found = self._better_seen(found, layout.faint, exact)
         plain = [c for c in found if not c.blank and not c.oval]
         for one in plain:
             if not one.strip:
@@ -95,16 +95,16 @@ class Finder:
         self.alone = len(found) == 1
         return found, kind_of(self, found)
 
-    def _better_seen(self, found: list[Candidate], faint: Piece, layout: Layout) -> list[Candidate]:
+    def _better_seen(self, found: list[Candidate], faint: Piece, exact: Exact) -> list[Candidate]:
         """Return the frame found, or the one in a wider, fainter piece where that shows better."""
         sound = found and (found[0].oval or (found[0].plainness() > 3 and found[0].trust == 1))
         if found and (found[0].kind != "single" or sound):
             return found
         kept = self.object_corners, list(self.base_regions)
         self.object_corners, self.base_regions = None, []
-        other = self._single(faint, layout)
+        other = self._single(faint, self.layout)
         if other is not None:
-            self.exact().refine(other)
+            exact.refine(other)
             gain = 0.0 if not found else other.plainness() - found[0].plainness()
             if not found or other.oval or gain > 0.3 or other.trust > found[0].trust:
                 return [other]
@@ -147,7 +147,7 @@ class Finder:
         self.view = hidden
         self.nested = True
         self.opening = piece.width, piece.height
-        self.mask_level = float(np.median(layout.level))
+        self.mask_level = layout.tone
         return nested
 
     def _read_labels(self) -> list[dict[str, Any]]:
@@ -488,10 +488,9 @@ class Finder:
                 )
         return out
 
-    def exact(self) -> Exact:
+    def _exact(self) -> Exact:
         """Return what looks at the master itself, by what is known of the scale by now."""
-        ground = float(np.median(self.layout.level))
-        return Exact(self.sampler, self.reduction, self.ppi, ground)
+        return Exact(self.sampler, self.reduction, self.ppi, self.layout.tone)
 
     def size_mm(self, c: Doubles) -> tuple[float, float]:
         """Return the longer and the shorter side in mm, or in px where the scale is unknown."""

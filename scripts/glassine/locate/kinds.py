@@ -29,7 +29,7 @@ def characters(finder: Finder, found: list[Candidate], kind: str) -> list[Charac
             finder.pixels(c, 0.04), c.border, "cut_frames" if rebate else kind, c.level_dark
         )
         each.append(made)
-    ground = finder.mask_level or float(np.median(finder.layout.level))
+    ground = finder.mask_level or finder.layout.tone
     unsure = abs(ground - BOARD) < 0.13 and finder.kind == "auto"
     if unsure and finder.view.v.shape[2] == 1:
         for k, c in enumerate(found):
@@ -92,7 +92,7 @@ def _kind_of_one(finder: Finder, candidate: Candidate) -> str:
         return "frame_135"
     if candidate.oval:
         return "lantern"
-    ground = float(np.median(finder.layout.level))
+    ground = finder.layout.tone
     if finder.nested and candidate.levels == 1 and finder.mask_level < BOARD:
         # Film in the opening of a mask has a rebate; a picture on white paper has none.
         return "print"

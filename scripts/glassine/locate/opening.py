@@ -11,7 +11,7 @@ import numpy as np
 
 from glassine.locate import sides
 from glassine.locate.sides import Line
-from glassine.locate.straight import ridges
+from glassine.locate.straight import ridges, rows_between
 from glassine.locate.view import Mask, Patch, area_px, off_from
 
 # Least share of a side's length along which the picture must differ right from its edge on.
@@ -36,8 +36,7 @@ def opening(patch: Patch, away: Mask, outer: list[Line]) -> list[Line] | None:
         if line is None or line.share - line.early < LEAST:
             return None
         found.append(line)
-    size = w - found[0].at - found[2].at, h - found[1].at - found[3].at
-    if min(size) < 0.2 * min(h, w):
+    if min(sides.size(found, w, h)) < 0.2 * min(h, w):
         return None
     return [_sharpened(patch, found, side) for side in range(4)]
 
@@ -60,12 +59,9 @@ def differing(
 def _sharpened(patch: Patch, lines: list[Line], side: int) -> Line:
     """Return a line moved from the rim of smoothed areas to the step that is nearest to it."""
     line = lines[side]
-    upright = side in (sides.LEFT, sides.RIGHT)
-    n = patch.v.shape[0] if upright else patch.v.shape[1]
-    first, last = (lines[k].at for k in ((1, 3) if upright else (0, 2)))
-    rows = round(max(first, 0) + 0.06 * n), round(n - max(last, 0) - 0.06 * n)
+    columns = round(line.at - 3), round(line.at + 2 * area_px(patch.v.shape))
     near = ridges(
-        patch, side, rows, (round(line.at - 3), round(line.at + 2 * area_px(patch.v.shape))),
+        patch, side, rows_between(patch, lines, side), columns,
         line.middle, line.slope, 0.004, 0,
     )  # fmt: skip
     if not near:

@@ -88,6 +88,5 @@ def rectangle_of(c: Doubles) -> Doubles:
 
 def lengths_of(c: Doubles) -> tuple[float, float]:
     """Return the longer and the shorter side, px, each the mean of two."""
-    a = float(np.hypot(*(c[1] - c[0])) + np.hypot(*(c[2] - c[3]))) / 2
-    b = float(np.hypot(*(c[3] - c[0])) + np.hypot(*(c[2] - c[1]))) / 2
-    return max(a, b), min(a, b)
+    box = box_of(c)
+    return max(box.width, box.height), min(box.width, box.height)

@@ -75,6 +75,11 @@ def crossing(
     return np.asarray(p[0] + t * d1)
 
 
+def size(lines: list[Line], w: int, h: int) -> tuple[float, float]:
+    """Return the width and height (px) of what four lines bound in a patch of w x h."""
+    return w - lines[LEFT].at - lines[RIGHT].at, h - lines[TOP].at - lines[BOTTOM].at
+
+
 def corners(lines: list[Line], w: int, h: int) -> npt.NDArray[np.float64]:
     """Return (4, 2) corners in patch px, top-left first, clockwise."""
     e = [ends(line, side, w, h) for side, line in enumerate(lines)]

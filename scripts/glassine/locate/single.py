@@ -20,7 +20,7 @@ from glassine.locate.opening import differing, opening
 from glassine.locate.ovals import lines_of_oval, oval_in, oval_of
 from glassine.locate.sides import Line
 from glassine.locate.straight import inwards
-from glassine.locate.view import Floats, Patch, most_of, off_from
+from glassine.locate.view import Floats, Patch, most_of, off_from, rim_of
 
 
 @dataclass
@@ -36,9 +36,6 @@ class Level:
     dark: bool
     even: list[float] = field(default_factory=lambda: [1.0] * 4)
     oval: bool = False
-
-    def strength(self) -> float:
-        return float(np.mean([line.share - line.early for line in self.lines]))
 
 
 @dataclass
@@ -132,9 +129,7 @@ def _outline(
 def _faint_outline(search: Search) -> list[Line] | None:
     """Return the edges of a piece hardly lighter than the dark ground around it, or None."""
     h, w = search.size
-    rim = np.ones((h, w), bool)
-    n = max(3, round(0.6 * search.margin))
-    rim[n:-n, n:-n] = False
+    rim = rim_of((h, w), 0.6 * search.margin)
     away = off_from(search.patch.v, rim, np.ones((h, w), bool))
     straight = [Line(0.0, 0.0, rows / 2) for rows in (h, w, h, w)]
     return opening(search.patch, away, straight)
@@ -386,7 +381,6 @@ def _accept(
         opposite = lines[(s + 2) % 4]
         wide = opposite.at - previous[(s + 2) % 4].at if opposite is not None else 0.0
         out.append(Line(previous[s].at + wide, previous[s].slope, n / 2, found=False))
-    size = [w - out[0].at - out[2].at, h - out[1].at - out[3].at]
-    if min(size) < 0.2 * min(h, w):
+    if min(sides.size(out, w, h)) < 0.2 * min(h, w):
         return None
     return out

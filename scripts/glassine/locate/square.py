@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from glassine.locate.refine import Doubles, Edge
+from glassine.locate.sides import BOTTOM, LEFT, RIGHT, TOP
 
-LEFT, TOP, RIGHT, BOTTOM = range(4)
 # The spread of places along an edge says too little of its direction: neighbours err together
 # (measured: the true error is three times as large), and no edge is known better than this (px).
 UNDERSTATED, FLOOR_PX = 3.0, 0.1
@@ -46,6 +46,13 @@ def error_of(edge: Edge) -> float:
     return float(np.degrees(np.hypot(UNDERSTATED * edge.slope_error, FLOOR_PX / max(length, 1))))
 
 
+def turn_of(p: Doubles, q: Doubles, side: int) -> float:
+    """Return by how much (degrees) a side from p to q, clockwise, makes the frame turned."""
+    along = q - p
+    turn = float(np.degrees(np.arctan2(along[1], along[0]))) - 90 * (side - TOP)
+    return (turn + 180) % 360 - 180
+
+
 def turns_of(edges: list[Edge | None]) -> list[float | None]:
     """Return by how much (degrees) each side makes the frame turned, None where not usable."""
     out: list[float | None] = []
@@ -53,9 +60,7 @@ def turns_of(edges: list[Edge | None]) -> list[float | None]:
         if edge is None or not usable(edge):
             out.append(None)
             continue
-        along = edge.q - edge.p
-        turn = float(np.degrees(np.arctan2(along[1], along[0]))) - 90 * (side - TOP)
-        out.append((turn + 180) % 360 - 180)
+        out.append(turn_of(edge.p, edge.q, side))
     return out
 
 

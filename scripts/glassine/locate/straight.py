@@ -119,7 +119,7 @@ def around(patch: Patch, lines: list[Line], dark: bool, out: float, into: float)
                 continue
             columns = round(line.at - out), round(line.at + into)
             found = ridges(
-                patch, side, _rows(patch, done, side), columns,
+                patch, side, rows_between(patch, done, side), columns,
                 line.middle, _slope(done, side), 0.02, -1 if dark else 1,
             )  # fmt: skip
             plain = [r for r in found if r.share > 0.8 and r.height > 6]
@@ -144,7 +144,7 @@ def inwards(patch: Patch, lines: list[Line], skip: float, reach: float) -> list[
             line = lines[side]
             if line.found:
                 continue
-            rows = _rows(patch, done, side)
+            rows = rows_between(patch, done, side)
             for first in np.arange(line.at + skip, line.at + reach, 24):
                 found = ridges(
                     patch, side, rows, (round(first), round(first + 32)),
@@ -168,7 +168,8 @@ def _slope(lines: list[Line], side: int) -> float:
     return TURNS[side] * float(np.median(seen)) if len(seen) > 1 else lines[side].slope
 
 
-def _rows(patch: Patch, lines: list[Line], side: int) -> tuple[int, int]:
+def rows_between(patch: Patch, lines: list[Line], side: int) -> tuple[int, int]:
+    """Return the rows of a side (see `sides.facing`) that lie well between its neighbours."""
     upright = side in (sides.LEFT, sides.RIGHT)
     n = patch.v.shape[0] if upright else patch.v.shape[1]
     first, last = (lines[k].at for k in ((1, 3) if upright else (0, 2)))
@@ -185,7 +186,7 @@ def settle(patch: Patch, lines: list[Line], dark: bool, reach: float) -> list[Li
     for side, line in enumerate(lines):
         if line.found and line.share > 0 and (dark or line.spread < RAGGED):
             continue
-        rows = _rows(patch, lines, side)
+        rows = rows_between(patch, lines, side)
         found = ridges(
             patch, side, rows, (round(line.at - 3), round(line.at + reach)),
             line.middle, _slope(lines, side), 0.009, -1 if dark else 1,

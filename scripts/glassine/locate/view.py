@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from typing import Any
 
@@ -106,11 +107,24 @@ class Layout:
     pieces: list[Piece]
     faint: Piece | None = None
 
+    @functools.cached_property
+    def tone(self) -> float:
+        """Return the usual tone of the ground."""
+        return float(np.median(self.level))
+
 
 def _ring(array: Floats, part: float = 0.015) -> Floats:
     n = max(3, round(part * min(array.shape[:2])))
     flat = [array[:n], array[-n:], array[n:-n, :n], array[n:-n, -n:]]
     return np.concatenate([side.reshape(-1, *array.shape[2:]) for side in flat])
+
+
+def rim_of(shape: tuple[int, ...], width: float) -> Mask:
+    """Return which pixels of (h, w) lie within `width` px of the edge, three at the least."""
+    n = max(3, round(width))
+    rim = np.ones(shape, bool)
+    rim[n:-n, n:-n] = False
+    return rim
 
 
 def _surface(v: Floats, chosen: Mask, step: int) -> Floats:
@@ -201,9 +215,7 @@ def _on_light(view: View) -> Layout:
 
 def _near_rim(view: View) -> Mask:
     """Return the pixels near the view's own edge that are of the tone that most have there."""
-    n = max(3, round(0.04 * min(view.grey.shape)))
-    chosen = np.ones(view.grey.shape, bool)
-    chosen[n:-n, n:-n] = False
+    chosen = rim_of(view.grey.shape, 0.04 * min(view.grey.shape))
     usual = np.median(view.v[chosen], axis=0)
     return np.asarray(chosen & (most_of(np.abs(view.v - usual)) < 0.06))
 
@@ -226,9 +238,7 @@ def _on_dark(view: View) -> Layout:
 
 def _faint(view: View, pieces: list[Piece]) -> Piece | None:
     """Return all that differs from a dark ground by the means of areas, where it is more."""
-    n = max(3, round(0.015 * min(view.grey.shape)))
-    rim = np.ones(view.grey.shape, bool)
-    rim[n:-n, n:-n] = False
+    rim = rim_of(view.grey.shape, 0.015 * min(view.grey.shape))
     found = _pieces(view, off_from(view.v, rim, np.ones(view.grey.shape, bool)))
     if not found:
         return None
