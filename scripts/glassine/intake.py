@@ -19,12 +19,12 @@ from typing import Any
 
 import jsonschema
 
-from glassine import confine, declared, files, naming, settings
+from glassine import confine, declared, files, holes, naming, settings
 from glassine.apart import Apart
 from glassine.errors import Finding, GlassineError
 from glassine.model import KINDS, Facts
 
-VERSION = "1"
+VERSION = "2"
 
 MASTER_SUFFIXES = {".tif", ".tiff"}
 # Pictures that are not masters: held, so that a person sees that they were not taken for any.
@@ -421,7 +421,11 @@ class _Intake:
             if entry.path in target_paths:
                 continue
             if suffix in MASTER_SUFFIXES | OTHER_PICTURE_SUFFIXES:
-                self._take(entry, _waits(entry, growing, settings_["min_age_minutes"]))
+                waits = _waits(entry, growing, settings_["min_age_minutes"])
+                if waits is None and entry.problem is None and suffix in MASTER_SUFFIXES:
+                    listed = bool(self.expected.get(entry.path))
+                    waits = holes.arriving(self.batch_dir / entry.path, listed)
+                self._take(entry, waits)
             elif not self._is_companion(entry):
                 self.others.append(entry.path)
 

@@ -1,4 +1,4 @@
-"""Where the pixels of a TIFF lie: its first directory read strictly, every strip and tile accounted.
+"""Where the pixels of a TIFF lie: its first directory read strictly, each strip accounted for.
 
 Libraries forgive much: a tile without an offset, or one that does not decode, becomes black. What
 is read here is judged by TIFF 6.0 (sections 2, 3, 14, 15, 22) and libtiff's note on BigTIFF: two

@@ -319,6 +319,11 @@ def _layout(path: Path, content: Path, size: int) -> layout.Layout:
         raise _damaged(path, str(problem)) from problem
 
 
+def layout_of(path: Path) -> layout.Layout:
+    """Return where the pixels of a master lie. Raises GlassineError as `read_header`, OSError."""
+    return _layout(path, path, path.stat().st_size)
+
+
 def _check_length(path: Path, laid: layout.Layout, size: int) -> None:
     """Raise where the file is many times larger than its picture: before a byte more is read."""
     most = _MOST_TIMES_PIXELS * laid.unfolded + _MOST_BESIDE_BYTES

@@ -36,9 +36,12 @@ class Opened:
         """Return whether neither the file nor what its path names has changed since the opening.
 
         The time of its last change of state (ctime) is set by the system alone; who copies a file
-        over and sets its time back changes it. Raises OSError.
+        over and sets its time back changes it.
         """
-        return _state(os.fstat(self.handle)) == _state(self.first) == _state(self.path.lstat())
+        try:
+            return _state(os.fstat(self.handle)) == _state(self.first) == _state(self.path.lstat())
+        except OSError:  # its path names nothing any more, or nothing that can be reached
+            return False
 
 
 def _state(status: os.stat_result) -> tuple[int, ...]:

@@ -8,11 +8,12 @@ picture. The master's digest is taken meanwhile and must be that of verify.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 from collections.abc import Iterator
 from concurrent.futures import Executor, ThreadPoolExecutor
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -36,8 +37,9 @@ from glassine import (
 from glassine.errors import Finding, GlassineError
 from glassine.events import event
 from glassine.model import Corners, Facts, Frame, ItemGeometry, MasterGeometry, Measure, plain
+from glassine.opened import Opened, opened
 
-VERSION = "3"
+VERSION = "4"
 
 # Long edge of the picture that quality is measured on.
 MEASURED_LONG_EDGE = 1000
@@ -48,7 +50,7 @@ _PACKAGES = ("pyvips-binary", "opencv-python-headless", "numpy")
 class Job:
     """One master of the item, with all that is known of it.
 
-    icc: the profile embedded in it, None where it has none.
+    icc: the profile embedded in it, None where it has none or until it is open.
     """
 
     path: Path
@@ -56,7 +58,7 @@ class Job:
     fixity: dict[str, Any]
     geometry: MasterGeometry
     facts: Facts
-    icc: bytes | None
+    icc: bytes | None = None
 
     @property
     def header(self) -> dict[str, Any]:
@@ -164,8 +166,7 @@ def _jobs(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> list[Job]:
                 "Delete both files in the item's results; the next run makes them again.",
             )
         path = files.inside(batch_dir, master["path"])
-        icc = masters.icc_profile(masters.open_image(path))
-        jobs.append(Job(path, master, fixity[master["path"]], located[master["path"]], facts, icc))
+        jobs.append(Job(path, master, fixity[master["path"]], located[master["path"]], facts))
     return jobs
 
 
@@ -276,10 +277,31 @@ def _margin_px(job: Job, corners: Corners, margin_mm: float, notes: list[str]) -
 
 
 def _render_master(job: Job, work: Work) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-    """Return the entries of render.json and quality.json for the frames of one master."""
+    """Return the entries of render.json and quality.json for the frames of one master.
+
+    All is read through one opening of the file: what is hashed is what was decoded, whatever its
+    path names meanwhile; and its digest must be the one that verify took.
+    """
+    with contextlib.ExitStack() as stack:
+        try:
+            held = stack.enter_context(opened(job.path))
+        except OSError as problem:
+            raise _gone(job, problem) from problem
+        made = _render_opened(job, held, work)
+        if not held.is_unchanged():
+            raise _replaced(job)
+    return made
+
+
+def _render_opened(
+    job: Job, held: Opened, work: Work
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    icc = masters.icc_profile(masters.open_image(job.path, content=held.content))
+    job = replace(job, icc=icc)
     beside = ThreadPoolExecutor(1)
-    with beside, pixels.opened(job.path, job.header, work.pool, work.files_dir) as source:
-        digest = beside.submit(hashing.sha256_of, job.path)
+    master = pixels.opened(job.path, job.header, work.pool, work.files_dir, held.content)
+    with beside, master as source:
+        digest = beside.submit(hashing.sha256_of, held.content)
         _ = source.reduced  # made here by all threads; one of them alone could not wait for itself
         tones = tone.plan(source, job.geometry, job.facts, job.icc, work.settings["tone"])
         frames, measured = [], []
@@ -290,6 +312,26 @@ def _render_master(job: Job, work: Work) -> tuple[list[dict[str, Any]], list[dic
                 measured.append(_render_frame(source, job, frame, plan, entry, work))
         _check_digest(job, digest.result())
     return frames, measured
+
+
+def _gone(job: Job, problem: OSError) -> GlassineError:
+    return GlassineError.because(
+        "render.unreadable",
+        job.geometry.path,
+        f"The master cannot be opened: {problem.strerror or problem}.",
+        "the file that was verified.",
+        "Check the disk, the share and the rights, then run again.",
+    )
+
+
+def _replaced(job: Job) -> GlassineError:
+    return GlassineError.because(
+        "render.changed",
+        job.geometry.path,
+        "The master changed while its pictures were made, or another file took its place.",
+        "the file that was verified, at rest.",
+        "Wait until nothing writes there; the next run takes the file as it is then.",
+    )
 
 
 def _check_digest(job: Job, found: str) -> None:
