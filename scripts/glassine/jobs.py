@@ -74,9 +74,10 @@ def _ended(step: str, log: Path, ending: confine.Ending, seconds: float) -> Find
         return Finding(
             f"{step}.time",
             str(log),
-            f"The step was ended after {seconds:g} seconds.",
-            "a step that ends within `limits.seconds`.",
-            "Check that the master is what it should be; else raise `limits.seconds`.",
+            f"The step was ended after {seconds:.0f} seconds.",
+            "a step that ends in its share of `limits.seconds`, by the pixels of its masters.",
+            "Check that the master is what it should be, and that disk and share are not far too "
+            "slow; else raise `limits.seconds`.",
         )
     number = signal.Signals(ending.signal or 0)
     plain = f"The step crashed ({number.name}), as a decoder may on a damaged or hostile file."
@@ -254,11 +255,16 @@ def _guarded(frame: _Frame) -> Iterator[None]:
 
 @contextlib.contextmanager
 def item_job(
-    item: str, item_dir: Path, log: Path, mem_mb: int | None, step_now: Callable[[], str]
+    item: str,
+    item_dir: Path,
+    log: Path,
+    mem_mb: int | None,
+    step_now: Callable[[], str],
+    seconds: float | None = None,
 ) -> Iterator[None]:
     """Run the steps of an item in a process of its own, watched by this one.
 
-    It may take `limits.seconds`, and the memory that its pixels are expected to need (`mem_mb`)
+    It may take `seconds` (`limits.seconds` where None), and the memory that its pixels are expected to need (`mem_mb`)
     with a margin and `limits.memory_mb`. Where it crashes or passes a limit, `held.json` tells
     so of the step that `step_now` names.
     """
@@ -269,7 +275,7 @@ def item_job(
         item_dir,
         item_dir.parents[2],
         log,
-        allowed.seconds,
+        allowed.seconds if seconds is None else seconds,
         confine.memory_for(mem_mb),
     )
     with _job(frame, step_now):
