@@ -37,7 +37,7 @@ from glassine.errors import Finding, GlassineError
 from glassine.events import event
 from glassine.model import Corners, Facts, Frame, ItemGeometry, MasterGeometry, Measure, plain
 
-VERSION = "3"
+VERSION = "4"
 
 # Long edge of the picture that quality is measured on.
 MEASURED_LONG_EDGE = 1000
@@ -152,7 +152,6 @@ def _jobs(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> list[Job]:
         entry["path"]: entry for entry in files.read_json(item_dir / "fixity.json")["masters"]
     }
     located = {master.path: master for master in geometry.masters}
-    facts = Facts.from_dict(given["facts"])
     jobs = []
     for master in given["masters"]:
         if master["path"] not in fixity or master["path"] not in located:
@@ -165,6 +164,7 @@ def _jobs(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> list[Job]:
             )
         path = files.inside(batch_dir, master["path"])
         icc = masters.icc_profile(masters.open_image(path))
+        facts = Facts.of_master(master, given)
         jobs.append(Job(path, master, fixity[master["path"]], located[master["path"]], facts, icc))
     return jobs
 
@@ -320,6 +320,11 @@ def _entry(job: Job, frame: Frame, work: Work) -> dict[str, Any]:
         "height": None,
         "ppi": job.geometry.ppi,
         "skipped": "excluded" if frame.excluded else "blank" if blank else None,
+        "orientation": {
+            "found": job.geometry.orientation,
+            "rotate": frame.rotate,
+            "mirror": frame.mirror,
+        },
         "files": [],
         "alternates": [],
         "tiles": None,

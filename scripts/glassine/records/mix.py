@@ -102,7 +102,7 @@ def master(facts: ItemFacts, entry: FileFacts, noted: dict[str, Any]) -> Element
     _image(root, header["width"], header["height"], space, header.get("icc_name"))
     capture = add(root, "mix:ImageCaptureMetadata")
     _source(capture, facts, noted, located)
-    _general(capture, facts, header)
+    _general(capture, facts, noted)
     _camera(capture, facts, header)
     add(capture, "mix:orientation", vocabulary.ORIENTATIONS[header.get("orientation") or 1])
     assessment = _spatial(root, located.get("ppi"), header["bits"])
@@ -166,14 +166,14 @@ def _source_size_mm(located: dict[str, Any]) -> tuple[float, float] | None:
     )
 
 
-def _general(capture: Element, facts: ItemFacts, header: dict[str, Any]) -> None:
+def _general(capture: Element, facts: ItemFacts, noted: dict[str, Any]) -> None:
+    header = noted["header"]
     general = add(capture, "mix:GeneralCaptureInformation")
     when = history.taken(header)
     if when:
         add(general, "mix:dateTimeCreated", when)
     add_known(general, "mix:imageProducer", facts.institution.get("name"))
-    operator = (facts.given.get("facts") or {}).get("operator")
-    add_known(general, "mix:imageProducer", operator)
+    add_known(general, "mix:imageProducer", facts.operator(noted["path"]))
     add(general, "mix:captureDevice", "digital still camera")
 
 
