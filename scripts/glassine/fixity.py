@@ -13,7 +13,7 @@ from glassine import contracts, files
 from glassine.errors import Finding, GlassineError
 from glassine.events import event
 
-VERSION = "3"
+VERSION = "4"
 
 ALGORITHMS = ("sha256", "sha512")
 _BLOCK_BYTES = 4 * 2**20
