@@ -4,8 +4,11 @@ from dataclasses import replace
 
 import pytest
 
-from glassine.locate import stated
+from glassine.errors import GlassineError
+from glassine.locate import stated, step
 from glassine.model import Facts, Frame, MasterGeometry
+from glassine.records import mix
+from glassine.records.facts import ItemFacts
 
 BOX = ((10.0, 10.0), (310.0, 10.0), (310.0, 210.0), (10.0, 210.0))
 PLAIN = Frame(1, BOX, 0.0, "negative", "monochrome", state="ok")
@@ -118,3 +121,19 @@ def test_a_frame_of_other_proportions_than_stated_is_for_review(size, state):
 def test_an_encoding_that_a_profile_overrides_is_noted():
     one = replace(master(None, encoding="linear"), has_profile=True)
     assert any("no effect" in note for note in stated.judged([one])[0].notes)
+
+
+def test_a_record_calls_paper_what_its_part_says():
+    """Kind, material and polarity of the film are not those of the sleeve it came in."""
+    facts = ItemFacts("PEH-1", {"catalogue": {"material": "nitrate"}}, {}, {}, {}, {}, {})
+    located = {"kind": "sheet", "frames": [{"polarity": "positive"}]}
+    assert mix._source_type(facts, located, "sleeve") == "sleeve"
+    assert mix._source_type(facts, located, "print") == "photographic print"
+    assert mix._source_type(facts, located, "emu").startswith("sheet film")
+
+
+def test_one_frame_corrected_with_and_without_its_master_is_refused():
+    corrections = {"frames": [{"frame": 1, "rotate": 90}, {"master": "a.tif", "frame": 1}]}
+    with pytest.raises(GlassineError, match="stands twice"):
+        step._check_corrections(corrections, ["a.tif"], "PEH-1")
+    step._check_corrections({"frames": corrections["frames"][:1]}, ["a.tif"], "PEH-1")

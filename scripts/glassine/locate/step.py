@@ -157,7 +157,11 @@ def _labels(preview: npt.NDArray[np.uint8], width: int) -> list[dict[str, Any]]:
 
 
 def _check_corrections(corrections: dict[str, Any], paths: list[str], item: str) -> None:
-    for entry in corrections.get("frames") or []:
+    """Raise where a correction names no master of the item, or one frame twice.
+
+    An item of one master needs no `master:`; with and without it the same frame is meant.
+    """
+    for entry in _frames_of(corrections):
         name = entry.get("master")
         if name is None and len(paths) > 1:
             raise GlassineError.because(
@@ -176,6 +180,21 @@ def _check_corrections(corrections: dict[str, Any], paths: list[str], item: str)
                 f"one of {', '.join(paths)}.",
                 "Correct `master:`.",
             )
+    named = [(entry.get("master") or paths[0], entry["frame"]) for entry in _frames_of(corrections)]
+    for path, frame in named:
+        if named.count((path, frame)) > 1:
+            raise GlassineError.because(
+                "locate.correction",
+                "corrections.yaml",
+                f"Frame {frame} of {path} stands twice, with and without `master:`, so it is not "
+                "clear which entry holds.",
+                "one entry a frame.",
+                "Put both into one.",
+            )
+
+
+def _frames_of(corrections: dict[str, Any]) -> list[dict[str, Any]]:
+    return corrections.get("frames") or []
 
 
 def corrected(
