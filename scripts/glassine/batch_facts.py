@@ -8,6 +8,7 @@ the item and whose `part`, where it has one, fits the master's part; later entri
 from __future__ import annotations
 
 import fnmatch
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,6 +21,8 @@ from glassine.model import KINDS, Facts
 FILE_NAME = "batch.yaml"
 # So many ids are named where a person must see what there is.
 _NAMED = 12
+# So many entries of no effect are told one by one; batch.yaml of another batch has thousands.
+_TOLD = 20
 
 _FACT_PROPERTIES: dict[str, Any] = {
     "kind": {
@@ -288,46 +291,96 @@ def read_batch_facts(path: Path) -> dict[str, Any]:
     return checked
 
 
-def _parts_of(entry: dict[str, Any]) -> list[str] | None:
-    """Return the parts that an entry is about, None where it is about all masters."""
-    named = entry.get("part")
-    return [named] if isinstance(named, str) else named
+class Statements:
+    """The entries of batch.yaml, looked up by item and part.
+
+    Ids without a wildcard are looked up at once: a batch may state facts of each of its thousands
+    of items.
+    """
+
+    def __init__(self, batch: dict[str, Any]) -> None:
+        self.defaults: dict[str, Any] = batch.get("defaults", {})
+        self.operator: str | None = batch.get("operator", {}).get("capture")
+        self.entries: list[dict[str, Any]] = batch.get("items", [])
+        self._of_item: dict[str, list[int]] = {}
+        self._patterns: list[tuple[int, re.Pattern[str]]] = []
+        self._parts: dict[int, list[re.Pattern[str]]] = {}
+        for number, entry in enumerate(self.entries):
+            if set(entry["match"]) & set("*?["):
+                self._patterns.append((number, _compiled(entry["match"])))
+            else:
+                self._of_item.setdefault(entry["match"], []).append(number)
+            if "part" in entry:
+                named = entry["part"]
+                listed = [named] if isinstance(named, str) else named
+                self._parts[number] = [_compiled(each) for each in listed]
+
+    def _about(self, item: str) -> list[int]:
+        """Return the places of the entries whose `match` fits the item, whatever their part."""
+        return sorted(
+            self._of_item.get(item, [])
+            + [number for number, pattern in self._patterns if pattern.match(item)]
+        )
+
+    def _fits(self, number: int, part: str | None) -> bool:
+        if number not in self._parts:
+            return True
+        return part is not None and any(each.match(part) for each in self._parts[number])
+
+    def facts_of(self, item: str, part: str | None) -> Stated:
+        """Return what is stated of a master: defaults, then each fitting entry in order."""
+        places = [number for number in self._about(item) if self._fits(number, part)]
+        entries = [self.entries[number] for number in places]
+        whole = dict(self.defaults)
+        for entry in entries:
+            whole |= {} if "part" in entry else _facts_in(entry)
+        left_out = set(_not_of_paper(whole)) if parts.is_paper(part) else set()
+        known = {key: value for key, value in self.defaults.items() if key not in left_out}
+        for_part: set[str] = set()
+        for entry in entries:
+            facts = _facts_in(entry)
+            if "part" in entry:
+                for_part |= facts.keys()
+            else:
+                facts = {key: value for key, value in facts.items() if key not in left_out}
+                for_part -= facts.keys()
+            known |= facts
+        known |= {"operator": self.operator, "for_part": sorted(for_part)}
+        return Stated(Facts.from_dict(known), tuple(sorted(left_out - for_part)))
+
+    def default_facts(self) -> Facts:
+        """Return what is stated of all captures, those of targets too."""
+        return Facts.from_dict({**self.defaults, "operator": self.operator})
+
+    def without_master(self, masters: Iterable[tuple[str, str | None]]) -> list[Finding]:
+        """Return a finding for each entry of `items` that fits no master.
+
+        masters: (item, part) of every master of the batch, those without an item left out.
+        """
+        known: dict[str, list[str | None]] = {}
+        for item, part in masters:
+            known.setdefault(item, []).append(part)
+        about: dict[int, list[str]] = {}
+        used: set[int] = set()
+        for item, listed in known.items():
+            for number in self._about(item):
+                about.setdefault(number, []).append(item)
+                if any(self._fits(number, part) for part in listed):
+                    used.add(number)
+        unused = [number for number in range(len(self.entries)) if number not in used]
+        found = [
+            _fits_nothing(number + 1, self.entries[number], about.get(number, []), known)
+            for number in unused[:_TOLD]
+        ]
+        return found + ([_fit_nothing(unused[_TOLD:])] if len(unused) > _TOLD else [])
 
 
-def _fits(entry: dict[str, Any], item: str, part: str | None) -> bool:
-    if not fnmatch.fnmatchcase(item, entry["match"]):
-        return False
-    wanted = _parts_of(entry)
-    if wanted is None:
-        return True
-    return part is not None and any(fnmatch.fnmatchcase(part, each) for each in wanted)
+def _compiled(pattern: str) -> re.Pattern[str]:
+    return re.compile(fnmatch.translate(pattern))
 
 
 def _facts_in(entry: dict[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in entry.items() if key not in _OF_ENTRY}
-
-
-def facts_of(item: str, part: str | None, batch: dict[str, Any]) -> Stated:
-    """Return what batch.yaml states of a master: defaults, then each fitting entry in order."""
-    entries = [entry for entry in batch.get("items", []) if _fits(entry, item, part)]
-    defaults = dict(batch.get("defaults", {}))
-    whole = dict(defaults)
-    for entry in entries:
-        whole |= {} if "part" in entry else _facts_in(entry)
-    left_out = set(_not_of_paper(whole)) if parts.is_paper(part) else set()
-    known = {key: value for key, value in defaults.items() if key not in left_out}
-    for_part: set[str] = set()
-    for entry in entries:
-        facts = _facts_in(entry)
-        if "part" in entry:
-            for_part |= facts.keys()
-        else:
-            facts = {key: value for key, value in facts.items() if key not in left_out}
-            for_part -= facts.keys()
-        known |= facts
-    known["operator"] = batch.get("operator", {}).get("capture")
-    known["for_part"] = sorted(for_part)
-    return Stated(Facts.from_dict(known), tuple(sorted(left_out - for_part)))
 
 
 def _not_of_paper(whole: dict[str, Any]) -> list[str]:
@@ -336,13 +389,6 @@ def _not_of_paper(whole: dict[str, Any]) -> list[str]:
         return []
     plain = ("auto", "positive", "away")  # no harm to paper
     return [key for key in _OF_FILM if whole.get(key, "auto") not in plain]
-
-
-def default_facts(batch: dict[str, Any]) -> Facts:
-    """Return what batch.yaml states of all captures, those of targets too."""
-    return Facts.from_dict(
-        {**batch.get("defaults", {}), "operator": batch.get("operator", {}).get("capture")}
-    )
 
 
 # ------------------------------------------------------------------ what has no effect
@@ -361,37 +407,38 @@ def _some(names: Iterable[str]) -> str:
     return ", ".join(listed[:_NAMED]) + more
 
 
-def without_master(
-    batch: dict[str, Any], masters: Iterable[tuple[str, str | None]]
-) -> list[Finding]:
-    """Return a finding for each entry of `items` that fits no master.
+def _fits_nothing(
+    number: int, entry: dict[str, Any], items: list[str], known: dict[str, list[str | None]]
+) -> Finding:
+    """Return that an entry has no effect. items: those that its `match` fits."""
+    if items:
+        there = _some(part or "(no part)" for item in items for part in known[item])
+        what = f"its `part` fits no master of {_some(items)}"
+        expected = f"a part of these items: {there}."
+    else:
+        what, expected = "its `match` fits no item", f"an item of this batch: {_some(known)}."
+    return Finding(
+        "facts.no_master",
+        FILE_NAME,
+        f"Entry {number} of `items` ({_shown(entry)}) has no effect: {what}.",
+        expected,
+        "Correct the entry, or delete it.",
+        "review",
+    )
 
-    masters: (item, part) of every master of the batch, those without an item left out.
-    """
-    known = list(masters)
-    found = []
-    for number, entry in enumerate(batch.get("items", []), 1):
-        if any(_fits(entry, item, part) for item, part in known):
-            continue
-        mine = [pair for pair in known if fnmatch.fnmatchcase(pair[0], entry["match"])]
-        if mine:
-            there = _some(part or "(no part)" for _, part in mine)
-            what = f"its `part` fits no master of {_some(item for item, _ in mine)}"
-            expected = f"a part of these items: {there}."
-        else:
-            what = "its `match` fits no item"
-            expected = f"an item of this batch: {_some(item for item, _ in known)}."
-        found.append(
-            Finding(
-                "facts.no_master",
-                FILE_NAME,
-                f"Entry {number} of `items` ({_shown(entry)}) has no effect: {what}.",
-                expected,
-                "Correct the entry, or delete it.",
-                "review",
-            )
-        )
-    return found
+
+def _fit_nothing(places: list[int]) -> Finding:
+    """Return that further entries have no effect, by their numbers."""
+    numbers = ", ".join(str(place + 1) for place in places[:200])
+    more = f" and {len(places) - 200} more" if len(places) > 200 else ""
+    return Finding(
+        "facts.no_master",
+        FILE_NAME,
+        f"{len(places)} further entries of `items` have no effect: {numbers}{more}.",
+        "entries that fit masters of this batch.",
+        "Correct the entries, or delete them.",
+        "review",
+    )
 
 
 def unknown_stocks(batch: dict[str, Any], stocks: Iterable[str]) -> list[Finding]:

@@ -262,6 +262,7 @@ class _Intake:
         self.settings = given["settings"]
         self.pattern = naming.compile_pattern(self.settings["naming"]["pattern"])
         self.facts = batch_facts.read_batch_facts(batch_dir / batch_facts.FILE_NAME)
+        self.statements = batch_facts.Statements(self.facts)
         self.entries = _entries(batch_dir)
         self.expected, self.notes = _manifests(self.entries, batch_dir)
         self.corrections = self._read_corrections()
@@ -523,7 +524,7 @@ class _Intake:
         """Put the facts that batch.yaml states of each master on it, and say what had no effect."""
         for item in self.items.values():
             for master in item.masters:
-                stated = batch_facts.facts_of(item.item, master["part"], self.facts)
+                stated = self.statements.facts_of(item.item, master["part"])
                 master["facts"] = stated.facts.as_dict()
                 item.findings += batch_facts.of_no_effect(master["path"], master["part"], stated)
 
@@ -540,7 +541,7 @@ class _Intake:
         paths = {master["path"] for item in self.items.values() for master in item.masters}
         present = {entry.path for entry in self.entries if entry.problem is None}
         stocks = self.settings.get("tone", {}).get("film_stocks", {})
-        self.notes += batch_facts.without_master(self.facts, masters)
+        self.notes += self.statements.without_master(masters)
         self.notes += batch_facts.unknown_stocks(self.facts, stocks)
         self.notes += batch_facts.target_findings(self.facts, present)
         self.notes += corrections.about_nothing(self.corrections, set(self.items), paths)
@@ -559,7 +560,7 @@ class _Intake:
             "batch": self.given["batch"],
             "title": self.facts.get("title", self.given["batch"]),
             "facts": {key: self.facts[key] for key in ("operator",) if key in self.facts},
-            "default_facts": batch_facts.default_facts(self.facts).as_dict(),
+            "default_facts": self.statements.default_facts().as_dict(),
             "items": [self._as_dict(self.items[item]) for item in sorted(self.items)],
             "notes": [finding.as_dict() for finding in self.notes],
             "rows": rows,

@@ -374,6 +374,9 @@ class Run:
             f"  report    {self.results_dir(name) / 'report' / 'index.html'}",
             f"  delivery  {receipt if receipt.exists() else 'withheld (see the report)'}",
         ]
+        asks = [note for note in self.batch(name).intake["notes"] if note["severity"] == "review"]
+        if asks:
+            lines.append(f"  to look at in the batch as a whole: {len(asks)} (see the report)")
         sys.stderr.write("\n".join(lines) + "\n")
 
 
