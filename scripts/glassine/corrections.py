@@ -135,6 +135,7 @@ def check(loaded: Any, where: str) -> dict[str, Correction]:
     if found:
         raise GlassineError(found)
     kept: dict[str, Correction] = {}
+    claimed: dict[str, str] = {}
     for number, entry in enumerate(loaded["corrections"], 1):
         place = f"{where}, entry {number} ({entry['item']})"
         found += _entry_findings(entry, place)
@@ -149,9 +150,68 @@ def check(loaded: Any, where: str) -> dict[str, Correction]:
                 )
             )
         kept[entry["item"]] = _as_correction(entry)
+        identity = entry.get("identity")
+        if (
+            identity
+            and claimed.setdefault(identity["master"], identity["item"]) != identity["item"]
+        ):
+            found.append(
+                _finding(
+                    place,
+                    "identity_twice",
+                    f"It gives {identity['master']} to {identity['item']}, an entry before it "
+                    f"gives the same master to {claimed[identity['master']]}.",
+                    "one item for each master.",
+                    "Delete the wrong one.",
+                )
+            )
     if found:
         raise GlassineError(found)
     return kept
+
+
+def about_nothing(
+    corrections: dict[str, Correction], items: set[str], masters: set[str]
+) -> list[Finding]:
+    """Return a finding for each correction of an item, or identity of a master, that is not there.
+
+    items: ids of the batch; masters: their paths. A master or frame that an item lacks is
+    told when the item is located.
+    """
+    found = []
+    for item, correction in sorted(corrections.items()):
+        identity = correction.get("identity")
+        if identity and identity["master"] not in masters:
+            found.append(
+                Finding(
+                    "corrections.no_master",
+                    identity["master"],
+                    f"The entry of {item} in {FILE_NAME} names this master under `identity`, but "
+                    "the batch has no such master: the entry has no effect.",
+                    "the path of a master, as the report shows it.",
+                    "Copy the master again, or correct or delete the entry.",
+                    "review",
+                )
+            )
+        elif item not in items and (correction["frames"] or not identity):
+            found.append(
+                Finding(
+                    "corrections.no_item",
+                    FILE_NAME,
+                    f"It holds a correction of {item}, but the batch has no such item"
+                    f"{' now' if identity else ''}: no frame of it was corrected.",
+                    f"an item of this batch: {_some(items)}.",
+                    "Correct the id, bring back the item's masters, or delete the entry.",
+                    "review",
+                )
+            )
+    return found
+
+
+def _some(items: set[str]) -> str:
+    known = sorted(item for item in items if not item.startswith("unidentified-"))
+    more = f" and {len(known) - 12} more" if len(known) > 12 else ""
+    return (", ".join(known[:12]) or "none") + more
 
 
 def read_corrections(path: Path) -> dict[str, Correction]:

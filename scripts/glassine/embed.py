@@ -20,8 +20,9 @@ from glassine import __version__, alternates, contracts, events, files, formats,
 from glassine.errors import Finding, GlassineError
 from glassine.metadata import described, exif, iim, jpeg, xmp
 from glassine.metadata.facts import Technical, Words, unusable
+from glassine.model import Facts
 
-VERSION = "1"
+VERSION = "2"
 FOLDERS = {"access": "access", "thumb": "thumbs"}
 # A year, month or day as XMP and IPTC know dates; EDTF's seasons (21 to 41) are none.
 _EXACT_DATE = re.compile(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?")
@@ -276,7 +277,9 @@ def embed_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     settings = given["settings"]
     detail = {
         "catalogue": given.get("catalogue"),
-        "facts": given.get("facts") or {},
+        "facts": {
+            master["path"]: Facts.of_master(master, given).as_dict() for master in given["masters"]
+        },
         "institution": given.get("institution") or {},
         "settings": {name: settings.get(name, {}) for name in ("embed", "rights")},
         "software": known.software,

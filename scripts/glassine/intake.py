@@ -7,7 +7,6 @@ or `other_files`. Nothing is left out silently.
 
 from __future__ import annotations
 
-import fnmatch
 import hashlib
 import os
 import re
@@ -19,10 +18,9 @@ from typing import Any
 
 import jsonschema
 
-from glassine import confine, declared, files, holes, naming, settings
+from glassine import batch_facts, confine, declared, files, holes, naming
 from glassine.apart import Apart
 from glassine.errors import Finding, GlassineError
-from glassine.model import KINDS, Facts
 
 VERSION = "2"
 
@@ -40,85 +38,6 @@ RECENT_S = 600
 LABEL_S = 120.0
 _MANIFEST = re.compile(r"manifest-([a-z0-9]+)\.txt")
 _MAX_MANIFEST_BYTES = 64 * 2**20
-
-_FACT_PROPERTIES: dict[str, Any] = {
-    "kind": {"enum": list(KINDS)},
-    "polarity": {"enum": ["auto", "negative", "positive"]},
-    "process": {"enum": ["auto", "colour", "monochrome"]},
-    "emulsion_side": {"enum": ["away", "toward"]},
-    "rotate": {"enum": [0, 90, 180, 270]},
-    "crop": {"enum": ["picture", "object"]},
-    "nominal_ppi": {"type": "number", "minimum": 10, "maximum": 50000},
-    "required_ppi": {"type": "number", "minimum": 10, "maximum": 50000},
-    "size_mm": {
-        "type": "array",
-        "items": {"type": "number", "exclusiveMinimum": 0, "maximum": 2000},
-        "minItems": 2,
-        "maxItems": 2,
-    },
-    "film_stock": {"type": "string", "maxLength": 100},
-    "slopes": {
-        "type": "array",
-        "items": {"type": "number", "minimum": 0.1, "maximum": 4},
-        "minItems": 3,
-        "maxItems": 3,
-    },
-    "encoding": {"enum": ["srgb", "linear", "gamma-2.2", "gamma-1.8"]},
-}
-
-BATCH_SCHEMA: dict[str, Any] = {
-    "type": "object",
-    "additionalProperties": False,
-    "properties": {
-        "title": {"type": "string", "maxLength": 500},
-        "operator": {
-            "type": "object",
-            "additionalProperties": False,
-            "description": "Role ids (not names) of who captured and who checked.",
-            "properties": {
-                "capture": {"type": "string", "pattern": "^[A-Za-z0-9._-]{1,40}$"},
-                "check": {"type": "string", "pattern": "^[A-Za-z0-9._-]{1,40}$"},
-            },
-        },
-        "defaults": {
-            "type": "object",
-            "additionalProperties": False,
-            "properties": _FACT_PROPERTIES,
-        },
-        "items": {
-            "type": "array",
-            "description": "Facts by item; `match` is a glob over item ids, later entries win.",
-            "items": {
-                "type": "object",
-                "additionalProperties": False,
-                "required": ["match"],
-                "properties": {"match": {"type": "string", "maxLength": 200}, **_FACT_PROPERTIES},
-            },
-        },
-        "targets": {
-            "type": "array",
-            "description": "Target captures: no items, but proof of the capture's quality.",
-            "items": {
-                "type": "object",
-                "additionalProperties": False,
-                "required": ["path", "description"],
-                "properties": {
-                    "path": {"type": "string", "maxLength": 500},
-                    "description": {"type": "string", "maxLength": 500},
-                    "flat_field": {"type": "string", "maxLength": 500},
-                    "repeats": {
-                        "type": "array",
-                        "items": {"type": "string", "maxLength": 500},
-                        "maxItems": 50,
-                    },
-                    "kind": {"enum": ["transmissive", "reflective"]},
-                    "nominal_ppi": {"type": "number", "minimum": 10, "maximum": 50000},
-                    "taken": {"type": "string", "maxLength": 40},
-                },
-            },
-        },
-    },
-}
 
 
 @dataclass(frozen=True)
@@ -197,28 +116,6 @@ def fingerprint(batch_dir: Path, extra: list[Path]) -> str:
         status = path.stat() if path.exists() else None
         digest.update(repr((str(path), status and (status.st_size, status.st_mtime_ns))).encode())
     return digest.hexdigest()
-
-
-def read_batch_facts(path: Path) -> dict[str, Any]:
-    """Return batch.yaml, checked. Raises GlassineError with one finding per mistake."""
-    if not path.exists():
-        return {}
-    loaded = settings.read_yaml(path) or {}
-    found = settings.problems(loaded, BATCH_SCHEMA, path.name)
-    if found:
-        raise GlassineError(found)
-    checked: dict[str, Any] = loaded
-    return checked
-
-
-def facts_of(item: str, batch: dict[str, Any]) -> Facts:
-    """Return what batch.yaml says of an item: defaults, then each matching entry in order."""
-    known: dict[str, Any] = dict(batch.get("defaults", {}))
-    for entry in batch.get("items", []):
-        if fnmatch.fnmatchcase(item, entry["match"]):
-            known.update({key: value for key, value in entry.items() if key != "match"})
-    known["operator"] = batch.get("operator", {}).get("capture")
-    return Facts.from_dict(known)
 
 
 def read_manifest(path: Path, algorithm: str) -> tuple[dict[str, str], list[Finding]]:
@@ -364,7 +261,8 @@ class _Intake:
         self.given = given
         self.settings = given["settings"]
         self.pattern = naming.compile_pattern(self.settings["naming"]["pattern"])
-        self.facts = read_batch_facts(batch_dir / "batch.yaml")
+        self.facts = batch_facts.read_batch_facts(batch_dir / batch_facts.FILE_NAME)
+        self.statements = batch_facts.Statements(self.facts)
         self.entries = _entries(batch_dir)
         self.expected, self.notes = _manifests(self.entries, batch_dir)
         self.corrections = self._read_corrections()
@@ -626,21 +524,53 @@ class _Intake:
                         "Correct the `masters` column of the catalogue, or the file name.",
                     )
 
+    def state_facts(self) -> None:
+        """Put the facts that batch.yaml states of each master on it, and say what had no effect."""
+        for item in self.items.values():
+            for master in item.masters:
+                stated = self.statements.facts_of(item.item, master["part"])
+                master["facts"] = stated.facts.as_dict()
+                item.findings += batch_facts.of_no_effect(master["path"], master["part"], stated)
+
+    def check_statements(self) -> None:
+        """Say what batch.yaml and corrections.yaml state of something that is not here."""
+        from glassine import corrections
+
+        masters = [
+            (item.item, master["part"])
+            for item in self.items.values()
+            if not item.item.startswith("unidentified-")
+            for master in item.masters
+        ]
+        paths = {master["path"] for item in self.items.values() for master in item.masters}
+        present = {entry.path for entry in self.entries if entry.problem is None}
+        stocks = self.settings.get("tone", {}).get("film_stocks", {})
+        self.notes += self.statements.without_master(masters)
+        self.notes += batch_facts.unknown_stocks(self.facts, stocks)
+        self.notes += batch_facts.target_findings(self.facts, present)
+        self.notes += corrections.about_nothing(self.corrections, set(self.items), paths)
+
+    def corrections_without_item(self) -> list[str]:
+        return sorted(set(self.corrections) - set(self.items))
+
     def result(self) -> dict[str, Any]:
         self.sort_files()
         self.check_parts()
         self.check_manifest()
         rows = self.join_catalogue()
+        self.state_facts()
+        self.check_statements()
         return {
             "batch": self.given["batch"],
             "title": self.facts.get("title", self.given["batch"]),
             "facts": {key: self.facts[key] for key in ("operator",) if key in self.facts},
+            "default_facts": self.statements.default_facts().as_dict(),
             "items": [self._as_dict(self.items[item]) for item in sorted(self.items)],
             "notes": [finding.as_dict() for finding in self.notes],
             "rows": rows,
             "other_files": self.others,
             "targets": self.targets,
-            "corrections_without_item": sorted(set(self.corrections) - set(self.items)),
+            "corrections_without_item": self.corrections_without_item(),
         }
 
     def _as_dict(self, item: _Item) -> dict[str, Any]:
@@ -651,7 +581,6 @@ class _Intake:
             "item": item.item,
             "state": state,
             "masters": sorted(item.masters, key=lambda master: str(master["path"])),
-            "facts": facts_of(item.item, self.facts).as_dict(),
             "catalogue": record,
             "corrections": self.corrections.get(item.item),
             "labels": item.labels,

@@ -577,6 +577,8 @@ def _header(
         "icc_sha256": icc_digest,
         "resolution": _resolution(page),
         "orientation": orientation if 1 <= orientation <= 8 else 1,
+        # TIFF 6.0 knows 1 to 8: another value is kept for the note on it.
+        **({} if 1 <= orientation <= 8 else {"orientation_tag": orientation}),
         "software": _text(page.tags.valueof("Software")),
         "capture": _capture(page),
         "contiguous_from": _contiguous_from(laid),
@@ -599,6 +601,14 @@ def notes(header: dict[str, Any], path: str) -> list[Finding]:
         note("note_8bit", "It has 8 bits a sample: few tones are left to invert.", "16.", export)
     if header["compression"] == "JPEG":
         note("note_lossy", "Its pixels were compressed with loss.", "no loss.", export)
+    if "orientation_tag" in header:
+        note(
+            "note_orientation",
+            f"Its Orientation is {header['orientation_tag']}, which means nothing: the picture is "
+            "taken as stored.",
+            "1 to 8.",
+            "Look whether the picture is upright; turn it on the review page where it is not.",
+        )
     if header["format_name"] == "BigTIFF":
         note(
             "note_bigtiff",

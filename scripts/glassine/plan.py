@@ -25,7 +25,10 @@ STAMP = "done.json"
 
 @dataclass(frozen=True)
 class Step:
-    """A step of an item: the module that does it, what it is given, the records it leaves."""
+    """A step of an item: the module that does it, what it is given, the records it leaves.
+
+    fields: of the item in intake.json; "facts" are those on its masters.
+    """
 
     name: str
     module: str
@@ -126,11 +129,14 @@ def _shared(step: Step, batch: Batch, config: dict[str, Any]) -> dict[str, Any]:
 def _own(step: Step, batch: Batch, item: str) -> dict[str, Any]:
     """Return what the step is given for this item alone."""
     known = batch.items[item]
-    result = {"item": item, "masters": known["masters"]}
+    masters = known["masters"]
+    if "facts" not in step.fields:
+        masters = [{key: each[key] for key in each if key != "facts"} for each in masters]
+    result = {"item": item, "masters": masters}
     for name in step.fields:
         if name == "findings":
             result[name] = [each for each in known["findings"] if each["severity"] == "hold"]
-        elif name != "batch_facts":
+        elif name not in ("batch_facts", "facts"):
             result[name] = known.get(name)
     return result
 
@@ -172,6 +178,7 @@ def key(batch: Batch, item: str, config: dict[str, Any]) -> str:
     own: dict[str, Any] = {}
     for step in STEPS:
         own |= _own(step, batch, item)  # what two steps are given is the same for both
+    own["masters"] = batch.items[item]["masters"]  # but for the facts on them
     text = _shared_text(batch, config) + files.canonical(own)
     return hashlib.sha256(text.encode()).hexdigest()
 

@@ -154,7 +154,6 @@ def _jobs(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> list[Job]:
         entry["path"]: entry for entry in files.read_json(item_dir / "fixity.json")["masters"]
     }
     located = {master.path: master for master in geometry.masters}
-    facts = Facts.from_dict(given["facts"])
     jobs = []
     for master in given["masters"]:
         if master["path"] not in fixity or master["path"] not in located:
@@ -166,6 +165,7 @@ def _jobs(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> list[Job]:
                 "Delete both files in the item's results; the next run makes them again.",
             )
         path = files.inside(batch_dir, master["path"])
+        facts = Facts.of_master(master, given)
         jobs.append(Job(path, master, fixity[master["path"]], located[master["path"]], facts))
     return jobs
 
@@ -362,6 +362,11 @@ def _entry(job: Job, frame: Frame, work: Work) -> dict[str, Any]:
         "height": None,
         "ppi": job.geometry.ppi,
         "skipped": "excluded" if frame.excluded else "blank" if blank else None,
+        "orientation": {
+            "found": job.geometry.orientation,
+            "rotate": frame.rotate,
+            "mirror": frame.mirror,
+        },
         "files": [],
         "alternates": [],
         "tiles": None,

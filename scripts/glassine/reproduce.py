@@ -170,6 +170,7 @@ class _Item:
     def given(self) -> dict[str, Any]:
         detail = self.records["embedded"]["event"]["detail"]
         rendered = self.records["render"]["event"]["detail"]
+        facts = detail["facts"]
         masters = [
             {
                 "path": master["path"],
@@ -178,6 +179,8 @@ class _Item:
                 "bytes": master["bytes"],
                 "mtime_ns": (self.masters_dir / master["path"]).stat().st_mtime_ns,
                 "expected": {},
+                # Packages made when facts went by item hold one set for all masters.
+                **({"facts": facts[master["path"]]} if master["path"] in facts else {}),
             }
             for master in self.records["fixity"]["masters"]
         ]
@@ -185,7 +188,7 @@ class _Item:
             "batch": "",
             "item": self.name,
             "masters": masters,
-            "facts": detail["facts"],
+            "facts": facts,
             "catalogue": detail["catalogue"],
             "corrections": None,
             "settings": {**rendered["settings"], **detail["settings"]},

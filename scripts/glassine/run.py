@@ -92,7 +92,8 @@ class Run:
         return {
             "batch": name,
             "settings": {
-                key: self.config[key] for key in ("naming", "intake", "catalogue", "rights")
+                **{key: self.config[key] for key in ("naming", "intake", "catalogue", "rights")},
+                "tone": {"film_stocks": self.config["tone"]["film_stocks"]},
             },
             "listing": intake.fingerprint(self.batch_dir(name), [catalogue] if catalogue else []),
             # Time alone makes a waiting file ready: look again each run while one waits.
@@ -203,12 +204,13 @@ class Run:
     def targets_given(self, name: str) -> dict[str, Any] | None:
         """Return what the measuring of targets is given; it changes when a capture does."""
         try:
-            named = self.batch(name).intake["targets"]
+            known = self.batch(name).intake
         except (OSError, GlassineError):
             return None
         return {
             "batch": name,
-            "targets": named,
+            "targets": known["targets"],
+            "facts": known.get("default_facts", {}),
             "settings": {"targets": self.config["targets"]},
             "version": plan.step_version("targets/measure"),
         }
@@ -372,6 +374,9 @@ class Run:
             f"  report    {self.results_dir(name) / 'report' / 'index.html'}",
             f"  delivery  {receipt if receipt.exists() else 'withheld (see the report)'}",
         ]
+        asks = [note for note in self.batch(name).intake["notes"] if note["severity"] == "review"]
+        if asks:
+            lines.append(f"  to look at in the batch as a whole: {len(asks)} (see the report)")
         sys.stderr.write("\n".join(lines) + "\n")
 
 

@@ -131,10 +131,7 @@ def _quality_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> 
     """Return what the measures ask; not of frames that a person has seen and accepted."""
     found = []
     for frame in record["frames"]:
-        if any(
-            each["frame"] == frame["index"] and each.get("master") in (None, frame["master"])
-            for each in accepted
-        ):
+        if _is_accepted(frame, accepted):
             continue
         poor = [each for each in frame["measures"] if each["verdict"] != "pass"]
         found += [Reason(measure_words(each), frame["master"], frame["index"]) for each in poor]
@@ -143,10 +140,28 @@ def _quality_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> 
     return found
 
 
+def _render_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> list[Reason]:
+    """Return what setting the tone asks; not of frames that a person has seen and accepted."""
+    return [
+        Reason(str(text), frame["master"], frame["index"])
+        for frame in record["frames"]
+        if not frame["skipped"] and not _is_accepted(frame, accepted)
+        for text in (frame["tone"] or {}).get("review", [])
+    ]
+
+
+def _is_accepted(frame: dict[str, Any], accepted: list[dict[str, Any]]) -> bool:
+    return any(
+        each["frame"] == frame["index"] and each.get("master") in (None, frame["master"])
+        for each in accepted
+    )
+
+
 def _collect_reasons(status: ItemStatus, item_dir: Path, decided: list[dict[str, Any]]) -> None:
     accepted = [each for each in decided if each.get("accept")]
     for name, reasons_of in (
         ("geometry", _geometry_reasons),
+        ("render", lambda record: _render_reasons(record, accepted)),
         ("quality", lambda record: _quality_reasons(record, accepted)),
     ):
         if name not in status.records:

@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from glassine import contracts, events, files, labels, masters, pixels
 from glassine.errors import GlassineError
+from glassine.locate import stated
 from glassine.locate.encoding import linear, linear_table
 from glassine.locate.finder import locate_array
 from glassine.locate.shapes import angle_of, keystone_of
@@ -38,18 +39,23 @@ def locate_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     Raises GlassineError for a master that cannot be read, or a correction that names a master
     the item does not have.
     """
-    facts = Facts.from_dict(given["facts"])
     settings = given.get("settings", {}).get("locate", {})
     corrections = given.get("corrections") or {}
-    paths = [master["path"] for master in given["masters"]]
-    _check_corrections(corrections, paths, given["item"])
-    found = []
-    for path in paths:
-        geometry = _locate_master(batch_dir, item_dir, path, facts, settings)
-        found.append(corrected(geometry, corrections, facts, single=len(paths) == 1))
+    facts = {master["path"]: Facts.of_master(master, given) for master in given["masters"]}
+    _check_corrections(corrections, list(facts), given["item"])
+    located = [
+        _locate_master(
+            batch_dir, item_dir, master["path"], master.get("part"), facts[master["path"]], settings
+        )
+        for master in given["masters"]
+    ]
+    found = [
+        corrected(geometry, corrections, one.facts, single=len(located) == 1, turn=one.turn)
+        for one, geometry in zip(located, stated.judged(located), strict=True)
+    ]
     detail = {
         "step": given.get("version", ""),
-        "facts": facts.as_dict(),
+        "facts": {path: each.as_dict() for path, each in facts.items()},
         "settings": settings,
         "corrections": corrections or None,
     }
@@ -69,8 +75,13 @@ def read_geometry(item_dir: Path) -> ItemGeometry:
 
 
 def _locate_master(
-    batch_dir: Path, item_dir: Path, path: str, facts: Facts, settings: dict[str, Any]
-) -> MasterGeometry:
+    batch_dir: Path,
+    item_dir: Path,
+    path: str,
+    part: str | None,
+    facts: Facts,
+    settings: dict[str, Any],
+) -> stated.Located:
     full = files.inside(batch_dir, path)
     header = masters.read_header(full, shown=path)
     icc = masters.icc_profile(masters.open_image(full))
@@ -90,7 +101,9 @@ def _locate_master(
         )
     preview = preview_of(reduced, table)
     _write_preview(item_dir / "previews" / f"{Path(path).stem}.jpg", preview)
-    return replace(geometry, labels=tuple(_labels(preview, geometry.width)))
+    geometry = replace(geometry, labels=tuple(_labels(preview, geometry.width)))
+    orientation = int(header.get("orientation") or 1)
+    return stated.Located(part, facts, orientation, icc is not None, geometry)
 
 
 def ppi_of(resolution: dict[str, Any] | None) -> float | None:
@@ -144,7 +157,11 @@ def _labels(preview: npt.NDArray[np.uint8], width: int) -> list[dict[str, Any]]:
 
 
 def _check_corrections(corrections: dict[str, Any], paths: list[str], item: str) -> None:
-    for entry in corrections.get("frames") or []:
+    """Raise where a correction names no master of the item, or one frame twice.
+
+    An item of one master needs no `master:`; with and without it the same frame is meant.
+    """
+    for entry in _frames_of(corrections):
         name = entry.get("master")
         if name is None and len(paths) > 1:
             raise GlassineError.because(
@@ -163,12 +180,34 @@ def _check_corrections(corrections: dict[str, Any], paths: list[str], item: str)
                 f"one of {', '.join(paths)}.",
                 "Correct `master:`.",
             )
+    named = [(entry.get("master") or paths[0], entry["frame"]) for entry in _frames_of(corrections)]
+    for path, frame in named:
+        if named.count((path, frame)) > 1:
+            raise GlassineError.because(
+                "locate.correction",
+                "corrections.yaml",
+                f"Frame {frame} of {path} stands twice, with and without `master:`, so it is not "
+                "clear which entry holds.",
+                "one entry a frame.",
+                "Put both into one.",
+            )
+
+
+def _frames_of(corrections: dict[str, Any]) -> list[dict[str, Any]]:
+    return corrections.get("frames") or []
 
 
 def corrected(
-    geometry: MasterGeometry, corrections: dict[str, Any], facts: Facts, single: bool
+    geometry: MasterGeometry,
+    corrections: dict[str, Any],
+    facts: Facts,
+    single: bool,
+    turn: tuple[int, bool] = (0, False),
 ) -> MasterGeometry:
-    """Return the geometry with what a person decided put over it, and said in the reasons."""
+    """Return the geometry with what a person decided put over it, and said in the reasons.
+
+    turn: how frames of the master are turned (clockwise degrees, mirrored), for added ones.
+    """
     entries = [
         entry
         for entry in corrections.get("frames") or []
@@ -188,12 +227,12 @@ def corrected(
                     "corners for a frame that is to be added, or the number of a found frame.",
                     "Look at the frame numbers in the report and correct the entry.",
                 )
-            frame = _new_frame(index, facts, geometry)
+            frame = _new_frame(index, facts, geometry, turn)
         frames[index] = _decided(frame, entry, corrections, geometry)
     return replace(geometry, frames=tuple(frames[k] for k in sorted(frames)))
 
 
-def _new_frame(index: int, facts: Facts, geometry: MasterGeometry) -> Frame:
+def _new_frame(index: int, facts: Facts, geometry: MasterGeometry, turn: tuple[int, bool]) -> Frame:
     other = geometry.frames[0] if geometry.frames else None
     polarity: Polarity = other.polarity if other else "positive"
     if facts.polarity in ("negative", "positive"):
@@ -208,8 +247,9 @@ def _new_frame(index: int, facts: Facts, geometry: MasterGeometry) -> Frame:
         0.0,
         polarity,
         process,
-        rotate=facts.rotate,
-        mirror=facts.emulsion_side == "toward",
+        rotate=turn[0],
+        mirror=turn[1],
+        process_stated=facts.process != "auto",
     )
 
 
@@ -241,6 +281,8 @@ def _decided(
     for key in ("rotate", "mirror", "polarity", "process", "blank"):
         if entry.get(key) is not None:
             changes[key] = entry[key]
+    if "process" in changes:
+        changes["process_stated"] = True
     if entry.get("exclude") is not None:
         changes["excluded"] = entry["exclude"]
     told = ", ".join(

@@ -82,6 +82,14 @@ class ItemFacts:
         defaults = self.given.get("settings", {}).get("rights") or {}
         return {**defaults, **{name: value for name, value in stated.items() if value}}
 
+    def operator(self, master: str) -> str | None:
+        """Return the role id of who captured a master, where batch.yaml states it."""
+        known: dict[str, Any] = self.given.get("facts") or {}
+        for each in self.given.get("masters") or []:
+            if each["path"] == master:
+                known = each.get("facts") or known
+        return known.get("operator")
+
     def of_use(self, use: str) -> list[FileFacts]:
         return [entry for entry in self.files.values() if entry.use == use]
 

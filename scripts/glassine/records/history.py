@@ -84,7 +84,7 @@ def _captured(history: History, facts: ItemFacts, entry: FileFacts, header: dict
     if when is None:
         return
     agents = [(device, "capture device")] if device else []
-    operator = (facts.given.get("facts") or {}).get("operator")
+    operator = facts.operator(entry.original_name or "")
     agents += [(person(operator), DECIDED)] if operator else []
     settings = {
         name: value

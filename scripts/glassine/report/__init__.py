@@ -254,6 +254,7 @@ def summary(batch: gather.Batch, found: timing.Throughput) -> dict[str, Any]:
             for item in batch.items
         },
         "problems": [finding.as_dict() for finding in batch.problems],
+        "asks": [finding.as_dict() for finding in batch.asks],
         "masters": sum(len(item.masters) for item in batch.items),
         "bytes": sum(item.bytes for item in batch.items),
         "throughput": {

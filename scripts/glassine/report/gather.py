@@ -62,13 +62,14 @@ class Item:
 
 @dataclass
 class Batch:
-    """Everything the page shows of a batch."""
+    """Everything the page shows of a batch; asks: what a person should look at of it as a whole."""
 
     batch: str
     title: str
     items: list[Item] = field(default_factory=list)
     counts: dict[str, int] = field(default_factory=dict)
     problems: list[Finding] = field(default_factory=list)
+    asks: list[Finding] = field(default_factory=list)
     notes: list[Finding] = field(default_factory=list)
     other_files: list[str] = field(default_factory=list)
     targets: list[str] = field(default_factory=list)
@@ -227,9 +228,7 @@ def _verified(records: dict[str, Any], path: str) -> dict[str, Any]:
     return {}
 
 
-def _master(
-    item_dir: Path, state: ItemStatus, entry: dict[str, Any], known: dict[str, Any]
-) -> dict[str, Any]:
+def _master(item_dir: Path, state: ItemStatus, known: dict[str, Any]) -> dict[str, Any]:
     """Return what the page shows of a master; `known` is its line of intake.json."""
     path = str(known["path"])
     located = _located(state.records, path)
@@ -243,7 +242,7 @@ def _master(
         "bytes": int(known.get("bytes") or 0),
         "width": located.get("width") or size[0],
         "height": located.get("height") or size[1],
-        "kind": located.get("kind") or (entry.get("facts") or {}).get("kind"),
+        "kind": located.get("kind") or (known.get("facts") or {}).get("kind"),
         "ppi": located.get("ppi"),
         "ppi_source": located.get("ppi_source"),
         "notes": [str(note) for note in located.get("notes", [])],
@@ -270,7 +269,7 @@ def _masters(item_dir: Path, state: ItemStatus, entry: dict[str, Any]) -> list[d
     shown = []
     for known in entry.get("masters") or []:
         try:
-            shown.append(_master(item_dir, state, entry, known))
+            shown.append(_master(item_dir, state, known))
         except _BROKEN as problem:
             shown.append(_bare_master(known))
             _mark_damaged(state, item_dir, problem)
@@ -314,13 +313,29 @@ def _master_notes(state: ItemStatus) -> list[Any]:
     return [note for each in listed if isinstance(each, dict) for note in each.get("notes") or []]
 
 
+def _render_notes(state: ItemStatus) -> list[Any]:
+    """Return what `render` noted on its way, as notes of the item."""
+    event = state.records.get("render", {}).get("event")
+    detail = event.get("detail") if isinstance(event, dict) else None
+    noted = detail.get("notes") if isinstance(detail, dict) else None
+    return [
+        {
+            "code": "render.note",
+            "severity": "note",
+            "what": str(text),
+            "next_step": "Nothing, where the picture is right.",
+        }
+        for text in (noted if isinstance(noted, list) else [])
+    ]
+
+
 def _item(results: Path, entry: dict[str, Any]) -> Item:
     item_dir = results / "items" / naming.check_item(str(entry["item"]))
     state = status.item_status(entry, item_dir)
     record = entry.get("catalogue") or {}
     masters = _masters(item_dir, state, entry)
     level = record.get("decay_level")
-    told = [*(entry.get("findings") or []), *_master_notes(state)]
+    told = [*(entry.get("findings") or []), *_master_notes(state), *_render_notes(state)]
     notes = [status.finding(each, state.item) for each in told]
     return Item(
         status=state,
@@ -443,7 +458,9 @@ def gather(results: Path, given: dict[str, Any]) -> Batch:
     for number, entry in enumerate(entries if isinstance(entries, list) else [], 1):
         batch.items.append(_safe_item(results, entry, number))
     batch.counts = status.counts([item.status for item in batch.items])
-    batch.notes = _findings(intake.get("notes"), batch.batch)
+    told = _findings(intake.get("notes"), batch.batch)
+    batch.asks = [finding for finding in told if finding.severity == "review"]
+    batch.notes = [finding for finding in told if finding.severity != "review"]
     batch.other_files = [_text(name) for name in intake.get("other_files") or []]
     batch.targets = [
         _text(each.get("path")) if isinstance(each, dict) else _text(each)
