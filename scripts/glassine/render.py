@@ -38,7 +38,7 @@ from glassine.errors import Finding, GlassineError
 from glassine.events import event
 from glassine.model import Corners, Facts, Frame, ItemGeometry, MasterGeometry, Measure, plain
 
-VERSION = "3"
+VERSION = "4"
 
 # Long edge of the picture that quality is measured on.
 MEASURED_LONG_EDGE = 1000
