@@ -9,12 +9,11 @@ a picture is therefore made
 - by powers, logarithms and products of matrices in double precision alone. Those may differ by
   some 1e-16, of which nothing is left once they are rounded to float32 or to a record's digits.
 
-Between architectures (x86_64, aarch64) results may still differ; `name` says which one it was.
+Between architectures (x86_64, aarch64) results may still differ: events note which one it was.
 """
 
 from __future__ import annotations
 
-import platform
 from typing import Any
 
 import cv2
@@ -32,11 +31,6 @@ def same_everywhere() -> None:
     """
     cv2.setUseOptimized(False)
     cv2.setNumThreads(1)
-
-
-def name() -> str:
-    """Return the architecture of the processor, such as x86_64."""
-    return platform.machine() or "unknown"
 
 
 def power(values: npt.NDArray[Any], exponent: float) -> Floats:
