@@ -42,11 +42,6 @@ _REACH = 3
 BLOCK = 2048
 
 
-def one_thread_each() -> None:
-    """Make OpenCV leave threads to us: work is shared out in blocks, the same at any number."""
-    cv2.setNumThreads(1)
-
-
 class _FileRows:
     """Uncompressed rows that lie one behind the other in a file: read where they are needed.
 

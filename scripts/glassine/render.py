@@ -30,6 +30,7 @@ from glassine import (
     masters,
     naming,
     pixels,
+    processor,
     quality,
     tiles,
     tone,
@@ -104,13 +105,13 @@ def render_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     renamed at the end, render/ last. Raises GlassineError where a master is not what verify
     saw, does not decode, or where two pictures would have one name.
     """
-    pixels.one_thread_each()
+    processor.same_everywhere()
     jobs = _jobs(batch_dir, item_dir, given)
     _check_names(jobs, given)
     with (
         files.replacing_folder(item_dir / "render") as files_dir,
         files.replacing_folder(item_dir / "iiif") as iiif_dir,
-        ThreadPoolExecutor(_threads(given)) as pool,
+        ThreadPoolExecutor(_threads(given), initializer=processor.same_everywhere) as pool,
     ):
         work = Work(given["item"], given["settings"], files_dir, iiif_dir, pool)
         frames, measured = [], []

@@ -129,8 +129,9 @@ def plan(
             tone["review"].append(
                 "The master has no colour profile and batch.yaml states no encoding: sRGB assumed."
             )
-        tone["clipped_percent"] = _clipped(look, tone, encoding)
-        tones.append(_rounded(tone))
+        tone = _rounded(tone)
+        tone["clipped_percent"] = _rounded(_clipped(look, tone, encoding))
+        tones.append(tone)
     return tones
 
 
