@@ -18,10 +18,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from glassine import catalogue_columns
 from glassine.catalogue_rows import FIELDS, RecordReader, Row
 from glassine.errors import Finding, GlassineError
 
-VERSION = "1"
+VERSION = "2"
 
 # Far above any real extract; they bound memory against a wrong or hostile file.
 MAX_FILE_BYTES = 256 * 2**20
@@ -359,6 +360,7 @@ def _collect(
                 found.bad_items.setdefault(item, held)
         elif item not in found.bad_items:
             found.records[item] = record
+    found.findings += catalogue_columns.unused(path.name, reader.unused, set(FIELDS), reader.read)
     if not found.rows_read:
         raise _refuse(
             "empty",

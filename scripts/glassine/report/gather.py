@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from glassine import corrections, files, gate, naming, settings, status
+from glassine import corrections, files, gate, naming, preflight, settings, status
 from glassine.errors import Finding, GlassineError
 from glassine.status import ItemStatus
 
@@ -132,8 +132,9 @@ def _catalogue_rows(record: dict[str, Any]) -> list[tuple[str, str]]:
 def _date_words(record: dict[str, Any]) -> str:
     text = _text(record.get("date_text"))
     if text and record.get("date_understood") is False:
-        return f"{text} (not understood; no date was recorded)"
-    return text
+        kept = f"{record['edtf']} by its bounds" if record.get("edtf") else "no date"
+        return f"{text} (not understood; {kept} was recorded)"
+    return text or _text(record.get("edtf"))
 
 
 def _frame_files(
@@ -428,6 +429,14 @@ def _catalogue_records(given: dict[str, Any]) -> dict[str, dict[str, Any]]:
     return dict(found.records) if found else {}
 
 
+def _placeholders(given: dict[str, Any]) -> list[Finding]:
+    """Return what is told where film of one's own has the names of the worked example."""
+    config = {**given.get("settings", {}), "institution": given.get("institution") or {}}
+    masters = given.get("masters")
+    found = preflight.placeholders(config, Path(masters)) if masters else None
+    return [found] if found else []
+
+
 def gather(results: Path, given: dict[str, Any]) -> Batch:
     """Return everything the page shows of a batch.
 
@@ -443,7 +452,7 @@ def gather(results: Path, given: dict[str, Any]) -> Batch:
     for number, entry in enumerate(entries if isinstance(entries, list) else [], 1):
         batch.items.append(_safe_item(results, entry, number))
     batch.counts = status.counts([item.status for item in batch.items])
-    batch.notes = _findings(intake.get("notes"), batch.batch)
+    batch.notes = _findings(intake.get("notes"), batch.batch) + _placeholders(given)
     batch.other_files = [_text(name) for name in intake.get("other_files") or []]
     batch.targets = [
         _text(each.get("path")) if isinstance(each, dict) else _text(each)
