@@ -43,8 +43,9 @@ _OPEN = {
 }  # fmt: skip
 _CLOSED = (*_NO, "closed", "restricted", "private", "internal", "hidden", "withheld", "embargoed")
 _RIGHTS = (
-    "rights", "copyright", "licence", "license", "lizenz", "urheber", "droits", "derechos",
-    "diritti", "permission", "terms_of_use", "usage", "use_condition", "conditions_of_use",
+    "rights", "copyright", "access_condition", "licence", "license", "lizenz", "urheber",
+    "droits", "derechos", "diritti", "permission", "terms_of_use", "usage",
+    "use_condition", "conditions_of_use",
 )  # fmt: skip
 _DATES = re.compile(
     r"(?:^|_)(?:date|dates|dated|dating|year|datum|datierung|jahr|fecha|annee)(?:_|$)"
@@ -58,6 +59,12 @@ _HELD_BACK_WORDS = re.compile(
     r"embargo|do not (?:publish|release|display|show|put)|not (?:for|to be) (?:publication|publish|"
     r"released|shown|displayed|online)|closed (?:until|to|for)|withheld|"
     r"restricted (?:until|access)|confidential|no publication",
+    re.IGNORECASE,
+)
+# Words in such a note that are a statement of their own.
+_STATED_IN_WORDS = re.compile(
+    r"all rights reserved|©|\(c\)|copyright|public domain|creative commons|"
+    r"\bcc[ -](?:by|0)|\bcc0\b|gemeinfrei|urheberrecht|domaine public|dominio p[uú]b",
     re.IGNORECASE,
 )
 _SHOWN_COLUMNS = 40
@@ -80,7 +87,7 @@ def keeps_back(column: str, value: Any) -> bool:
         return False
     if any(part in name for part in _KEEPS_BACK):
         return text not in _NO and text not in _OPEN - {"yes", "y", "true", "1", "ja", "oui"}
-    if name in _ACCESS:
+    if name in _ACCESS or name.startswith("access_condition"):
         return text not in _OPEN
     return name in _LETS_OUT and text in _CLOSED
 
@@ -88,7 +95,12 @@ def keeps_back(column: str, value: Any) -> bool:
 def speaks_of_rights(column: str, value: Any) -> bool:
     """Return whether a cell that nobody reads seems to state rights."""
     name, text = plain(column), " ".join(str(value).casefold().split())
-    return text not in _NOTHING and any(part in name for part in _RIGHTS)
+    return (
+        text not in _NOTHING
+        and any(part in name for part in _RIGHTS)
+        and not _DATES.search(name)
+        and not name.endswith("lang")
+    )
 
 
 def speaks_of_a_date(column: str) -> bool:
@@ -100,6 +112,12 @@ def speaks_of_a_date(column: str) -> bool:
 def held_back_words(text: str) -> str:
     """Return the words of a note on rights that keep the picture from the public, or nothing."""
     found = _HELD_BACK_WORDS.search(text)
+    return found[0] if found else ""
+
+
+def rights_in_words(text: str) -> str:
+    """Return the words of a note that state rights by themselves, or nothing."""
+    found = _STATED_IN_WORDS.search(text)
     return found[0] if found else ""
 
 

@@ -379,6 +379,17 @@ class RecordReader:
         if severity:
             findings.append(self.contradiction(row, uri, status, severity))
         found = rights.resolved(stated, self.rights)
+        words = catalogue_columns.rights_in_words(one["rights_note"])
+        if words and not uri and not status:
+            column = self.columns["rights_note"][0]
+            expected = (
+                f"a rights_uri or copyright_status beside a note that states rights ({words!r}); "
+                f"the record says {found.name or found.status!r} and keeps the note."
+            )
+            note = one["rights_note"]
+            findings.append(
+                self.finding("rights_in_words", row.number, column, note, expected, "review")
+            )
         if one["rights_holder"] and found.marked is False and not found.grants:
             column = self.columns["rights_holder"][0]
             expected = "no rights holder of what is in the public domain."
@@ -622,8 +633,8 @@ def _whole_number(text: str) -> int | str | None:
 
 
 def _text(cell: Any) -> str:
-    """Return a cell as text: lists and objects as JSON, nothing for null."""
-    if cell is None:
+    """Return a cell as text: lists and objects as JSON, nothing for null and what is empty."""
+    if cell is None or cell == [] or cell == {}:
         return ""
     return cell if isinstance(cell, str) else json.dumps(cell, ensure_ascii=False)
 

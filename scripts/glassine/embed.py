@@ -52,7 +52,7 @@ def words_of(
         ),
         identifier=item,
         date_iso=edtf if _EXACT_DATE.fullmatch(edtf) else "",
-        date_text=known.get("date_text") or "",
+        date_text=known.get("date_text") or edtf,
         copyright_notice=stated.notice,
         usage_terms=stated.terms,
         web_statement=stated.uri,

@@ -73,7 +73,7 @@ def _metadata(
         ("Identifier", [item]),
         ("Other identifier", [_named(each, "value", "type") for each in record["identifiers"]]),
         ("Other title", [record["alternative"]]),
-        ("Date", [record["date_text"]]),
+        ("Date", [record["date_text"] or record["edtf"]]),
         ("Creator", [_named(each, "name", "role") for each in record["creators"]]),
         ("Subject", [each["term"] for each in record["subjects"]]),
         ("Place", [each["name"] for each in record["places"]]),
