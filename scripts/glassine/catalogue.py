@@ -366,6 +366,7 @@ def _collect(
             if asked:
                 found.for_review[item] = asked
     found.findings += catalogue_columns.unused(path.name, reader.unused, set(FIELDS), reader.read)
+    found.findings += catalogue_columns.joined(path.name, reader.joined, reader.separator)
     if not found.rows_read:
         raise _refuse(
             "empty",

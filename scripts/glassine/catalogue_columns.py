@@ -44,7 +44,7 @@ _OPEN = {
 _CLOSED = (*_NO, "closed", "restricted", "private", "internal", "hidden", "withheld", "embargoed")
 _RIGHTS = (
     "rights", "copyright", "access_condition", "licence", "license", "lizenz", "urheber",
-    "droits", "derechos", "diritti", "permission", "terms_of_use", "usage",
+    "droits", "derechos", "diritti", "permission", "terms_of_use", "usage_",
     "use_condition", "conditions_of_use",
 )  # fmt: skip
 _DATES = re.compile(
@@ -63,7 +63,8 @@ _HELD_BACK_WORDS = re.compile(
 )
 # Words in such a note that are a statement of their own.
 _STATED_IN_WORDS = re.compile(
-    r"all rights reserved|©|\(c\)|copyright|public domain|creative commons|"
+    r"all rights reserved|©|\(c\)|public domain|creative commons|"
+    r"(?:in|under) copyright|copyright (?:by|of|held|owner|owned|belongs|remains|holder|\d{4})|"
     r"\bcc[ -](?:by|0)|\bcc0\b|gemeinfrei|urheberrecht|domaine public|dominio p[uú]b",
     re.IGNORECASE,
 )
@@ -80,9 +81,16 @@ def plain(name: str) -> str:
     return re.sub(r"[\W_]+", "_", spaced.casefold()).strip("_")
 
 
+def _name(column: str) -> str:
+    """Return the name to judge by: a column's or a path's; of an attribute that was left out of
+    an element that was read, the attribute's own."""
+    element, mark, attribute = column.partition("/@")
+    return plain(attribute if mark else element)
+
+
 def keeps_back(column: str, value: Any) -> bool:
     """Return whether a cell that nobody reads may say that the picture is not for the public."""
-    name, text = plain(column), " ".join(str(value).casefold().split()).rstrip(".!")
+    name, text = _name(column), " ".join(str(value).casefold().split()).rstrip(".!")
     if text in _NOTHING:
         return False
     if any(part in name for part in _KEEPS_BACK):
@@ -94,13 +102,10 @@ def keeps_back(column: str, value: Any) -> bool:
 
 def speaks_of_rights(column: str, value: Any) -> bool:
     """Return whether a cell that nobody reads seems to state rights."""
-    name, text = plain(column), " ".join(str(value).casefold().split())
-    return (
-        text not in _NOTHING
-        and any(part in name for part in _RIGHTS)
-        and not _DATES.search(name)
-        and not name.endswith("lang")
-    )
+    name, text = _name(column), " ".join(str(value).casefold().split())
+    spoken = text not in _NOTHING and any(part in name for part in _RIGHTS)
+    elsewhere = name in _ACCESS or any(part in name for part in _KEEPS_BACK)
+    return spoken and not elsewhere and not _DATES.search(name)
 
 
 def speaks_of_a_date(column: str) -> bool:
@@ -159,3 +164,21 @@ def unused(path: str, counted: Counter[str], fields: set[str], read: set[str]) -
             )
         )
     return found
+
+
+def joined(path: str, counted: Counter[str], separator: str) -> list[Finding]:
+    """Return what is told once a batch of cells that may hold several values as one."""
+    if not counted:
+        return []
+    listed = ", ".join(f"{name} ({count})" for name, count in sorted(counted.items()))
+    return [
+        Finding(
+            "catalogue.separator",
+            path,
+            f"Cells of these columns hold a semicolon and were read as one value: {listed}; in "
+            "brackets, in how many rows.",
+            f"values that {separator!r} separates (`catalogue.separator`).",
+            "Set `catalogue.separator` to `;` where the semicolon separates values.",
+            "review",
+        )
+    ]

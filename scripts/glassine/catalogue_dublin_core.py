@@ -10,6 +10,7 @@ from glassine.catalogue_mods import one_or_all
 from glassine.catalogue_xml import Cells, Reading
 from glassine.records.vocabulary import MATERIAL_FORMS
 
+_RESOURCE = "{http://www.w3.org/1999/02/22-rdf-syntax-ns#}resource"
 _STATUS_WORDS = {"public domain", "copyrighted", "in copyright"}
 
 
@@ -81,9 +82,8 @@ def _dated(record: Reading) -> Cells:
 
 def _rights(record: Reading) -> Cells:
     found: dict[str, list[str]] = {}
-    for each in record.all(f"{_both('rights')} | dcterms:license"):
-        resource = "{http://www.w3.org/1999/02/22-rdf-syntax-ns#}resource"
-        text = record.block(each) or record.attribute(each, resource)
+    for each in record.all(f"{_both('rights')} | dcterms:license | edm:rights"):
+        text = record.block(each) or record.attribute(each, _RESOURCE)
         if not text:
             continue
         name = "rights_note"

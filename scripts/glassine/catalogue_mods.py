@@ -204,6 +204,8 @@ def _coded(record: Reading, element: Any) -> str:
     """Return a date of figures as EDTF with its qualifier's mark, or nothing; uses nothing."""
     text, encoding = record.peek(element), element.get("encoding") or ""
     found = ""
+    if encoding not in ("", "edtf", "w3cdtf", "iso8601", "marc"):
+        return ""
     if encoding == "edtf":
         found = text
     elif match := _W3CDTF.fullmatch(text):

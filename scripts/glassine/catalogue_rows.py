@@ -71,6 +71,16 @@ _URI_EXPECTED = (
     "(http://creativecommons.org/licenses/by/4.0/); free words belong into `rights_note`."
 )
 
+_RIGHTS_STEP = (
+    "Name the column under `catalogue.columns` as rights_uri (a URI), copyright_status "
+    "(copyrighted, public domain, unknown) or rights_note (free words), or under "
+    "`catalogue.ignored_columns`."
+)
+_RIGHTS_STEP_XML = (
+    "State them in the export as MODS accessCondition with xlink:href, or as dc:rights; or name "
+    "this path under `catalogue.ignored_columns`."
+)
+
 Cells = dict[str, Any]
 
 
@@ -132,6 +142,8 @@ class RecordReader:
         # Cells with a value in columns that no field takes, and the fields that have a column.
         self.unused: Counter[str] = Counter()
         self.read: set[str] = set()
+        # Cells whose one value holds a semicolon, by column: several values, perhaps.
+        self.joined: Counter[str] = Counter()
 
     def finding(
         self,
@@ -204,6 +216,7 @@ class RecordReader:
         self.check_one_value(row, findings)
         if any(finding.severity == "hold" for finding in findings):
             return None
+        self.count_joined(row)
         record = self.build(row, item, findings)
         self.check_unread(row, record, findings)
         self.check_schema(row, record, findings)
@@ -285,6 +298,14 @@ class RecordReader:
             if column not in self.mapped and _text(cell).strip()
         ]
 
+    def count_joined(self, row: Row) -> None:
+        for name in ("creator", "subjects", "places"):
+            for column in self.columns[name]:
+                cell = row.cells.get(column)
+                texts = cell if isinstance(cell, list) else [cell]
+                if self.separator != ";" and any(isinstance(t, str) and ";" in t for t in texts):
+                    self.joined[column] += 1
+
     def check_one_value(self, row: Row, findings: list[Finding]) -> None:
         """Hold a row that gives a list, an object or true or false for a field of one text."""
         self.read |= {name for name in FIELDS if any(c in row.cells for c in self.columns[name])}
@@ -352,9 +373,7 @@ class RecordReader:
             column,
             _text(cell),
             f"rights in a column that is read; without it the record would say {used}.",
-            next_step="Name the column under `catalogue.columns` as rights_uri (a URI), "
-            "copyright_status (copyrighted, public domain, unknown) or rights_note (free words), "
-            "or under `catalogue.ignored_columns`.",
+            next_step=_RIGHTS_STEP_XML if self.path.suffix.lower() == ".xml" else _RIGHTS_STEP,
         )
 
     def stated_rights(

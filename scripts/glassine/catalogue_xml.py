@@ -20,7 +20,8 @@ MODS = "http://www.loc.gov/mods/v3"
 DC = "http://purl.org/dc/elements/1.1/"
 DCTERMS = "http://purl.org/dc/terms/"
 XLINK = "http://www.w3.org/1999/xlink"
-_NS = {"mods": MODS, "dc": DC, "dcterms": DCTERMS}
+EDM = "http://www.europeana.eu/schemas/edm/"
+_NS = {"mods": MODS, "dc": DC, "dcterms": DCTERMS, "edm": EDM}
 # They say nothing of the item: the record's form, links within the file.
 _FORMAL = {
     "version",

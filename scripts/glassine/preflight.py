@@ -30,7 +30,7 @@ _IDENTITY = (
     ("rights.jurisdiction", "gb"),
 )
 # The worked example, and the top-level domains that RFC 2606 (section 2) reserves: nobody's.
-_SAMPLE = "Port Ellery Harbour Archive"
+_SAMPLES = {"Port Ellery Harbour Archive", *(example for _, example in _IDENTITY[:3])}
 _NOBODYS = re.compile(
     r"[.@](?:example|invalid|test)(?:[/:]|$)|[.@/]example\.(?:com|net|org)(?:[/:]|$)"
 )
@@ -45,7 +45,6 @@ def check_identity(config: dict[str, Any], where: str = "config/config.yaml") ->
     missing = [key for key, _ in _IDENTITY if not _setting(config, key).strip()]
     if not missing:
         return
-    lines = [_yaml_line(key, example) for key, example in _IDENTITY if key in missing]
     raise GlassineError.because(
         "run.identity",
         where,
@@ -54,14 +53,19 @@ def check_identity(config: dict[str, Any], where: str = "config/config.yaml") ->
         "delivery; nothing was started.",
         "your own values; there is no default for them.",
         f"Write into {where} (under a section that is there already, the inner part alone):\n"
-        + "\n".join(lines)
+        + _lines(missing)
         + "\n",
     )
 
 
-def _yaml_line(key: str, example: str) -> str:
-    section, name = key.split(".")
-    return f'  {section}: {{{name}: "{example}"}}'
+def _lines(missing: list[str]) -> str:
+    """Return YAML of the missing keys, a line a section, with values to be replaced."""
+    sections: dict[str, list[str]] = {}
+    for key, example in _IDENTITY:
+        if key in missing:
+            section, name = key.split(".")
+            sections.setdefault(section, []).append(f'{name}: "{example}"')
+    return "\n".join(f"{name}: {{{', '.join(keys)}}}" for name, keys in sections.items())
 
 
 def _setting(config: dict[str, Any], key: str) -> str:
@@ -83,7 +87,7 @@ def placeholders(config: dict[str, Any], masters: Path) -> Finding | None:
     found = [
         f"{key}: {value}"
         for key in keys
-        if (value := _setting(config, key)) and (value == _SAMPLE or _NOBODYS.search(value))
+        if (value := _setting(config, key)) and (value in _SAMPLES or _NOBODYS.search(value))
     ]
     if not found:
         return None
