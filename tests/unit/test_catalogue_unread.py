@@ -74,6 +74,7 @@ def test_what_keeps_an_item_from_the_public_holds_it(tmp_path, column, value, ki
         ("embargo", "none"),
         ("restriction", "N/A"),
         ("access", "Open"),
+        ("access_rights", "Open access"),
         ("publish", "yes"),
         ("publish", "2026"),
         ("public", "true"),
@@ -170,3 +171,12 @@ def test_an_item_number_with_blanks_at_its_ends_is_that_item(tmp_path):
     found = read(tmp_path, "item_id,title\n PEH-1 ,Quay\nPEH-1,Mole\n")
     assert found.records == {}
     assert found.bad_items["PEH-1"].code == "catalogue.duplicate"
+
+
+def test_semicolons_in_cells_of_several_values_are_told_once(tmp_path):
+    text = "item_id,title,creator,subjects\nPEH-1,Quay,A; B,x|y\nPEH-2,Mole,C;D,z;w\n"
+    found = read(tmp_path, text)
+    assert codes(found) == [("catalogue.separator", "review")]
+    assert "creator (2), subjects (1)" in found.findings[0].what
+    found = read(tmp_path, text, separator=";", delimiter=",")
+    assert found.findings == [] and len(found.records["PEH-2"]["creators"]) == 2

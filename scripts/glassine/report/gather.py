@@ -315,13 +315,46 @@ def _master_notes(state: ItemStatus) -> list[Any]:
     return [note for each in listed if isinstance(each, dict) for note in each.get("notes") or []]
 
 
+# Texts of EXIF by their tags (Exif 2.32, 4.6.4).
+_EMBEDDED_NAMES = {
+    "exif:269": "EXIF DocumentName",
+    "exif:270": "EXIF ImageDescription",
+    "exif:315": "EXIF Artist",
+    "exif:33432": "EXIF Copyright",
+}
+
+
+def _iptc(name: str) -> str:
+    return "IPTC " + str(name).removeprefix("iim:")
+
+
+def _shortened(state: ItemStatus) -> list[dict[str, Any]]:
+    """Return what is told of texts that EXIF or IPTC could hold only in part."""
+    detail = ((state.records.get("embedded") or {}).get("event") or {}).get("detail") or {}
+    listed = detail.get("shortened")
+    names = {name for each in (listed or {}).values() for name in each}
+    if not names:
+        return []
+    shown = ", ".join(sorted(_EMBEDDED_NAMES.get(name) or _iptc(name) for name in names))
+    return [
+        {
+            "code": "embed.shortened",
+            "path": state.item,
+            "what": f"These fields of the pictures hold only the beginning of a text: {shown}.",
+            "expected": "texts as short as IPTC-IIM and EXIF allow; XMP holds them whole.",
+            "next_step": "Nothing, unless a reader of these fields needs all of it.",
+            "severity": "note",
+        }
+    ]
+
+
 def _item(results: Path, entry: dict[str, Any]) -> Item:
     item_dir = results / "items" / naming.check_item(str(entry["item"]))
     state = status.item_status(entry, item_dir)
     record = entry.get("catalogue") or {}
     masters = _masters(item_dir, state, entry)
     level = record.get("decay_level")
-    told = [*(entry.get("findings") or []), *_master_notes(state)]
+    told = [*(entry.get("findings") or []), *_master_notes(state), *_shortened(state)]
     notes = [status.finding(each, state.item) for each in told]
     return Item(
         status=state,
