@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from functools import lru_cache
 from typing import Any
 
 from glassine.errors import Finding
@@ -71,6 +72,7 @@ _STATED_IN_WORDS = re.compile(
 _SHOWN_COLUMNS = 40
 
 
+@lru_cache(maxsize=4096)
 def plain(name: str) -> str:
     """Return a column's name in small letters with single underscores.
 

@@ -73,7 +73,7 @@ _URI_EXPECTED = (
 
 _RIGHTS_STEP = (
     "Name the column under `catalogue.columns` as rights_uri (a URI), copyright_status "
-    "(copyrighted, public domain, unknown) or rights_note (free words), or under "
+    "(copyrighted, public domain, unknown), rights_holder or rights_note (free words), or under "
     "`catalogue.ignored_columns`."
 )
 _RIGHTS_STEP_XML = (

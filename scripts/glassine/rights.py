@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 COPYRIGHTED, PUBLIC_DOMAIN, UNKNOWN = "copyrighted", "public domain", "unknown"
@@ -88,6 +89,7 @@ _CC_FORM = re.compile(
 )
 
 
+@lru_cache(maxsize=1024)
 def statement(uri: str | None) -> Statement | None:
     """Return what a rights URI says, or None where it is no URI of the table.
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from glassine import corrections, files, gate, naming, preflight, settings, status
+from glassine import corrections, files, gate, naming, preflight, rights, settings, status
 from glassine.errors import Finding, GlassineError
 from glassine.status import ItemStatus
 
@@ -111,7 +111,7 @@ def _names(record: dict[str, Any], column: str, key: str) -> str:
 
 
 def _catalogue_rows(record: dict[str, Any]) -> list[tuple[str, str]]:
-    rights = record.get("rights") or {}
+    stated = rights.resolved(record.get("rights"), None)
     rows = [
         ("Title", _text(record.get("title"))),
         ("Other title", _text(record.get("alternative"))),
@@ -123,7 +123,7 @@ def _catalogue_rows(record: dict[str, Any]) -> list[tuple[str, str]]:
         ("Physical description", _text(record.get("physical"))),
         ("Material", _text(record.get("material"))),
         ("Decay level", _text(record.get("decay_level"))),
-        ("Rights", _text(rights.get("status") or rights.get("uri"))),
+        ("Rights", stated.name or (stated.status if record.get("rights") else "")),
         ("Collection", _text(record.get("collection"))),
     ]
     return [(label, text) for label, text in rows if text]
