@@ -430,6 +430,8 @@ def _tag_files(
     all_told = told + (lacking if number[0] == 1 else [])
     profile = _profile_document()
     identifier = given["settings"]["delivery"].get("profile_identifier")
+    keeper = given["institution"].get("name")
+    profile["BagIt-Profile-Info"]["Source-Organization"] = keeper or "unknown"
     if identifier:
         profile["BagIt-Profile-Info"]["BagIt-Profile-Identifier"] = identifier
     statement = {

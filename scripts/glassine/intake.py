@@ -479,6 +479,7 @@ class _Intake:
         if self.catalogue is None:
             return {"read": 0, "without_master": [], "catalogue": None}
         for item in [entry for entry in self.items if not entry.startswith("unidentified-")]:
+            self._item(item).findings += self.catalogue.for_review.get(item, [])
             bad = self.catalogue.bad_items.get(item)
             if bad is not None:
                 self._item(item).findings.append(bad)

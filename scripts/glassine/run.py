@@ -23,6 +23,7 @@ EXIT_CANNOT_WRITE = 73
 EXIT_UNAVAILABLE = 69
 EXIT_BY_CODE = {
     "run.busy": EXIT_BUSY,
+    "run.identity": EXIT_SETTINGS,
     "run.jobs_alive": EXIT_BUSY,
     "run.reproduce": EXIT_SETTINGS,
     "run.store": EXIT_SETTINGS,
@@ -98,7 +99,7 @@ class Run:
             "listing": intake.fingerprint(self.batch_dir(name), [catalogue] if catalogue else []),
             # Time alone makes a waiting file ready: look again each run while one waits.
             "leader": jobs.leader_mark() if waiting else None,
-            "version": intake.VERSION,
+            "version": [intake.VERSION, plan.step_version("catalogue")],
         }
 
     def steps_given(self, batch: str, item: str) -> list[dict[str, Any]] | None:
@@ -133,6 +134,16 @@ class Run:
                 "items/*/done.json",
             ):
                 preflight.bring_to_now(folder.glob(pattern))
+
+    def check_identity(self) -> None:
+        """Raise GlassineError where the settings do not say who keeps the film; warn where they
+        still hold the worked example's names. A run that makes no records is not asked."""
+        if not self.works:
+            return
+        preflight.check_identity(self.config)
+        finding = preflight.placeholders(self.config, self.masters)
+        if finding:
+            sys.stderr.write(f"WARNING {finding.sentence()}\n")
 
     def check_room(self) -> None:
         """Raise GlassineError where the disk is full; warn where it may become so on the way."""
@@ -218,7 +229,10 @@ class Run:
     def report_given(self, name: str) -> dict[str, Any]:
         return {
             "batch": name,
-            "settings": {key: self.config[key] for key in ("report", "iiif", "catalogue")},
+            "settings": {
+                key: self.config[key]
+                for key in ("report", "iiif", "catalogue", "rights", "delivery")
+            },
             "institution": self.config["institution"],
             "deliveries": str(self.working_dir / "deliveries"),
             "masters": str(self.batch_dir(name)),
@@ -423,6 +437,7 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
             if run.compares:
                 run.to_compare()
             run.check_writable()
+            run.check_identity()
             run.lock.take()
             if run.moves:
                 run.forget_store()

@@ -9,6 +9,7 @@ from typing import Any
 import jsonschema
 import yaml
 
+from glassine import rights
 from glassine.errors import Finding, GlassineError
 
 PROJECT = Path(__file__).resolve().parents[2]
@@ -115,14 +116,31 @@ def problems(value: Any, described: dict[str, Any], where: str) -> list[Finding]
     return found
 
 
+def _rights_problems(complete: dict[str, Any], where: str) -> list[Finding]:
+    """Return what is wrong with the rights that items get whose rows state none."""
+    uri, status = complete["rights"]["uri"], complete["rights"]["status"]
+    if uri and rights.statement(uri) is None:
+        what = f"rights.uri: {uri[:100]!r} is no rights statement that is known here."
+        step = "Correct `rights.uri`; free words belong into `rights.note`."
+    elif rights.contradiction(uri, status):
+        known = rights.statement(uri)
+        what = f"rights.status: {status!r} contradicts {uri} ({known.status if known else ''})."
+        step = "Leave `rights.status` out: it follows from the URI."
+    else:
+        return []
+    expected = "a URI of rightsstatements.org 1.0 or Creative Commons, and no other status."
+    return [Finding("settings.rights", where, what, expected, step)]
+
+
 def load(given: dict[str, Any], where: str = "config/config.yaml") -> dict[str, Any]:
     """Return the settings `given` with every default filled in.
 
-    Raises GlassineError with one finding per mistake (unknown key, wrong type or range).
+    Raises GlassineError with one finding per mistake (unknown key, wrong type or range, rights
+    that contradict each other).
     """
     described = schema()
     complete: dict[str, Any] = _completed(given, described)
-    found = problems(complete, described, where)
+    found = problems(complete, described, where) or _rights_problems(complete, where)
     if found:
         raise GlassineError(found)
     return complete

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from glassine import corrections, files, gate, naming, settings, status
+from glassine import corrections, files, gate, naming, preflight, rights, settings, status
 from glassine.errors import Finding, GlassineError
 from glassine.status import ItemStatus
 
@@ -112,7 +112,7 @@ def _names(record: dict[str, Any], column: str, key: str) -> str:
 
 
 def _catalogue_rows(record: dict[str, Any]) -> list[tuple[str, str]]:
-    rights = record.get("rights") or {}
+    stated = rights.resolved(record.get("rights"), None)
     rows = [
         ("Title", _text(record.get("title"))),
         ("Other title", _text(record.get("alternative"))),
@@ -124,7 +124,7 @@ def _catalogue_rows(record: dict[str, Any]) -> list[tuple[str, str]]:
         ("Physical description", _text(record.get("physical"))),
         ("Material", _text(record.get("material"))),
         ("Decay level", _text(record.get("decay_level"))),
-        ("Rights", _text(rights.get("status") or rights.get("uri"))),
+        ("Rights", stated.name or (stated.status if record.get("rights") else "")),
         ("Collection", _text(record.get("collection"))),
     ]
     return [(label, text) for label, text in rows if text]
@@ -133,8 +133,9 @@ def _catalogue_rows(record: dict[str, Any]) -> list[tuple[str, str]]:
 def _date_words(record: dict[str, Any]) -> str:
     text = _text(record.get("date_text"))
     if text and record.get("date_understood") is False:
-        return f"{text} (not understood; no date was recorded)"
-    return text
+        kept = f"{record['edtf']} by its bounds" if record.get("edtf") else "no date"
+        return f"{text} (not understood; {kept} was recorded)"
+    return text or _text(record.get("edtf"))
 
 
 def _frame_files(
@@ -329,13 +330,51 @@ def _render_notes(state: ItemStatus) -> list[Any]:
     ]
 
 
+# Texts of EXIF by their tags (Exif 2.32, 4.6.4).
+_EMBEDDED_NAMES = {
+    "exif:269": "EXIF DocumentName",
+    "exif:270": "EXIF ImageDescription",
+    "exif:315": "EXIF Artist",
+    "exif:33432": "EXIF Copyright",
+}
+
+
+def _iptc(name: str) -> str:
+    return "IPTC " + str(name).removeprefix("iim:")
+
+
+def _shortened(state: ItemStatus) -> list[dict[str, Any]]:
+    """Return what is told of texts that EXIF or IPTC could hold only in part."""
+    detail = ((state.records.get("embedded") or {}).get("event") or {}).get("detail") or {}
+    listed = detail.get("shortened")
+    names = {name for each in (listed or {}).values() for name in each}
+    if not names:
+        return []
+    shown = ", ".join(sorted(_EMBEDDED_NAMES.get(name) or _iptc(name) for name in names))
+    return [
+        {
+            "code": "embed.shortened",
+            "path": state.item,
+            "what": f"These fields of the pictures hold only the beginning of a text: {shown}.",
+            "expected": "texts as short as IPTC-IIM and EXIF allow; XMP holds them whole.",
+            "next_step": "Nothing, unless a reader of these fields needs all of it.",
+            "severity": "note",
+        }
+    ]
+
+
 def _item(results: Path, entry: dict[str, Any]) -> Item:
     item_dir = results / "items" / naming.check_item(str(entry["item"]))
     state = status.item_status(entry, item_dir)
     record = entry.get("catalogue") or {}
     masters = _masters(item_dir, state, entry)
     level = record.get("decay_level")
-    told = [*(entry.get("findings") or []), *_master_notes(state), *_render_notes(state)]
+    told = [
+        *(entry.get("findings") or []),
+        *_master_notes(state),
+        *_render_notes(state),
+        *_shortened(state),
+    ]
     notes = [status.finding(each, state.item) for each in told]
     return Item(
         status=state,
@@ -443,6 +482,14 @@ def _catalogue_records(given: dict[str, Any]) -> dict[str, dict[str, Any]]:
     return dict(found.records) if found else {}
 
 
+def _placeholders(given: dict[str, Any]) -> list[Finding]:
+    """Return what is told where film of one's own has the names of the worked example."""
+    config = {**given.get("settings", {}), "institution": given.get("institution") or {}}
+    masters = given.get("masters")
+    found = preflight.placeholders(config, Path(masters)) if masters else None
+    return [found] if found else []
+
+
 def gather(results: Path, given: dict[str, Any]) -> Batch:
     """Return everything the page shows of a batch.
 
@@ -458,7 +505,7 @@ def gather(results: Path, given: dict[str, Any]) -> Batch:
     for number, entry in enumerate(entries if isinstance(entries, list) else [], 1):
         batch.items.append(_safe_item(results, entry, number))
     batch.counts = status.counts([item.status for item in batch.items])
-    told = _findings(intake.get("notes"), batch.batch)
+    told = _findings(intake.get("notes"), batch.batch) + _placeholders(given)
     batch.asks = [finding for finding in told if finding.severity == "review"]
     batch.notes = [finding for finding in told if finding.severity != "review"]
     batch.other_files = [_text(name) for name in intake.get("other_files") or []]
