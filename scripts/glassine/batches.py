@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import difflib
 import os
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -75,9 +75,18 @@ def near(wanted: str, names: Iterable[str]) -> str:
 
 
 def known_before(working_dir: Path) -> list[str]:
-    """Return the batches that earlier runs in this working directory have taken in."""
-    found = (working_dir / "results").glob("*/intake.json")
-    return sorted(path.parent.name for path in found)
+    """Return the batches in which earlier runs in this working directory found items."""
+    found = [path.parent for path in (working_dir / "results").glob("*/intake.json")]
+    return sorted(results.name for results in found if _had_items(results))
+
+
+def _had_items(results_dir: Path) -> bool:
+    if any((results_dir / "items").glob("*/*")):
+        return True
+    try:
+        return bool(files.read_json(results_dir / "intake.json")["items"])
+    except (GlassineError, KeyError, TypeError):
+        return True
 
 
 def to_process(masters: Path, config: dict[str, Any], working_dir: Path) -> Batches:
@@ -355,7 +364,7 @@ def not_done(name: str, states: Sequence[ItemStatus]) -> Problem | None:
 
 
 def named_items(
-    wanted: list[str], states: dict[str, dict[str, str]]
+    wanted: list[str], states: Mapping[str, Mapping[str, str]]
 ) -> tuple[list[Problem], list[str]]:
     """Return what is wrong with the items that a run was asked for, and a line on each other.
 

@@ -271,7 +271,12 @@ def manifest(
     record, institution = _record(given), given["institution"]
     frames = _shown(render)
     if not frames:
-        raise _nothing(item, "Every frame is blank or excluded.")
+        raise _nothing(
+            item,
+            "Every frame is blank or excluded."
+            if render["frames"]
+            else "No frame was found on its masters.",
+        )
     labels = _canvas_labels(frames)
     canvases = [
         _canvas(number, label, frame, embedded, address, given["settings"])

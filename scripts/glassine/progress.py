@@ -154,6 +154,20 @@ def _names(working_dir: Path) -> list[str]:
     return sorted({path.parent.name for path in found})
 
 
+def _check_names(working_dir: Path, names: list[str]) -> None:
+    """Raise GlassineError where a batch is named that no run knows."""
+    known = _names(working_dir)
+    for name in names:
+        if name not in known:
+            raise GlassineError.because(
+                "progress.batch",
+                working_dir / "results" / name,
+                f"No run has taken in a batch of this name.{batches.near(name, known)}",
+                f"one of {batches.listed(known) or 'none yet'}.",
+                "Correct the name, or the folder after --directory.",
+            )
+
+
 def _not_taken_in(name: str, findings: list[Finding]) -> dict[str, Any]:
     """Return what the summary says of a batch of which nothing is known tonight."""
     counts = dict.fromkeys(("total", "finished", "held", "waiting", "left"), 0)
@@ -271,6 +285,7 @@ def main(arguments: list[str] | None = None) -> int:
     try:
         if not (given.json or given.notify):
             follow(working_dir, given.batch, sys.stdout, max(given.every, 0.2))
+        _check_names(working_dir, given.batch)
         found = summary(working_dir, given.batch)
         if given.json:
             print(files.dump_json(found), end="")

@@ -187,12 +187,14 @@ def _check_names(jobs: list[Job], given: dict[str, Any]) -> None:
     """Raise where two pictures of the item would have the same name."""
     template = given["settings"]["naming"]["derivative"]
     seen: dict[str, str] = {}
+    taken: dict[str, Job] = {}
     found = []
     for job in jobs:
         for frame in job.geometry.frames:
             where = f"{job.geometry.path}, frame {frame.index}"
             for name in _names(job, frame, given["item"], template).values():
                 other = seen.setdefault(name.casefold(), where)
+                taken.setdefault(where, job)
                 if other != where:
                     found.append(
                         Finding(
@@ -200,12 +202,24 @@ def _check_names(jobs: list[Job], given: dict[str, Any]) -> None:
                             job.geometry.path,
                             f"{where} and {other} would both be named {name}.",
                             "a name of its own for every picture.",
-                            "Give the masters different parts, or add {part} and {frame} to "
-                            "`naming.derivative`.",
+                            _names_advice(taken[other], job),
                         )
                     )
     if found:
         raise GlassineError(found)
+
+
+def _names_advice(one: Job, other: Job) -> str:
+    """Return what sets two masters' derivatives apart: what the template can name of them."""
+    if one is other:
+        return "Add {frame} to `naming.derivative`, as in [_{frame:02d}]."
+    if one.given.get("part") != other.given.get("part"):
+        return "Add {part} to `naming.derivative`, as in [_{part}]."
+    return (
+        "Give each of these masters a part in its file name, as in PEH-0412_emu.tif and "
+        "PEH-0412_base.tif: derivatives are named by part and frame, not by the number (sequence) "
+        "in a master's name. Or make each an item of its own."
+    )
 
 
 def placed(job: Job, frame: Frame, settings: dict[str, Any], notes: list[str]) -> pixels.Placement:

@@ -327,7 +327,7 @@ def main(arguments: list[str] | None = None) -> int:
     """Serve the review of a batch until interrupted; return the exit code."""
     parser = argparse.ArgumentParser(
         prog="scripts/review",
-        description="Open the report of a batch for mending, on this machine alone.",
+        description="Open the report of a batch for corrections, on this machine alone.",
     )
     parser.add_argument("batch", nargs="?", help="name of the batch; else the only one")
     parser.add_argument("--directory", default=".", help="the folder that holds `results`")

@@ -71,6 +71,7 @@ class Run:
         self.batches, self.notes = found.names, found.notes
         # What this run cannot do, told at its end.
         self.problems = found.problems
+        self._at_start = len(self.problems)
         self.exit_code = 0
         self.lock = runlock.RunLock(working_dir)
         self._telling: progress.Teller | None = None
@@ -381,7 +382,9 @@ class Run:
         self._guard(self._check_items, "--item")
         self._tell_problems()
         self._write_notices()
-        self.exit_code = 0 if failed else batches.exit_code(self.problems)
+        # A run for one item is judged by that item: what a night tells of other batches stays told.
+        counted = self.problems[self._at_start if self.config["only"] else 0 :]
+        self.exit_code = 0 if failed else batches.exit_code(counted)
         try:
             self._notify()
         except (GlassineError, OSError) as problem:  # the night's work is not affected
@@ -493,11 +496,13 @@ class Run:
 
     def _check_batch(self, name: str, states: list[status.ItemStatus]) -> None:
         """See that nothing is passed over of what the batch holds, or held before."""
+        if self.config["only"]:  # the items that were asked for are looked at by themselves
+            return
         taken = self.batch(name)
         found = [
             batches.without_items(name, self.batch_dir(name), taken.intake),
             batches.items_gone(name, self.results_dir(name), set(taken.items)),
-            None if self.config["only"] else batches.not_done(name, states),
+            batches.not_done(name, states),
         ]
         self.problems += [problem for problem in found if problem is not None]
 

@@ -62,7 +62,7 @@ def read_yaml(path: Path) -> Any:
             path,
             f"This file cannot be read: {' '.join(str(problem).split())}.",
             "YAML of plain mappings, lists and values, each key once.",
-            "Mend the line named above and run again.",
+            "Correct the line named above and run again.",
         ) from problem
 
 

@@ -287,7 +287,8 @@ def _mark_damaged(state: ItemStatus, where: Path, problem: Exception) -> None:
             str(where),
             f"A record of this item is damaged ({type(problem).__name__}: {problem}).",
             "records as the steps of the night wrote them.",
-            "Delete the item's folder; the next run makes it again.",
+            "Remove the item's folder in the results, not in the masters; the next run makes it "
+            "again.",
         )
     )
 
