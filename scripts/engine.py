@@ -50,10 +50,14 @@ def _check_config(entries: list[str]) -> None:
 def _check_config_file(path: Path) -> None:
     """End the run where a file of settings is not there, is no plain file or holds no settings."""
     expected = "Expected: a YAML file of settings, as config/config.yaml is."
-    if not path.is_file():
+    try:
+        regular = path.is_file()
         what = "is no plain file" if path.exists() else "does not exist"
+    except OSError as problem:
+        regular, what = False, f"cannot be reached ({problem.strerror})"
+    if not regular:
         _refuse(f"The file of settings {path} {what}. {expected}", exits.SETTINGS)
-    loaded = settings.read_yaml(path)
+    loaded = settings.read_yaml(path.resolve())
     if loaded is not None and not isinstance(loaded, dict):
         _refuse(f"The file of settings {path} holds no settings. {expected}", exits.SETTINGS)
 
@@ -65,15 +69,21 @@ def _check_folder(path: Path) -> None:
 
 def _use_a_cache_that_can_be_written() -> None:
     """Where the user has no home of its own, the engine's cache goes to the temporary folder."""
-    home = Path(os.environ.get("XDG_CACHE_HOME") or Path("~/.cache").expanduser())
-    place = next((folder for folder in (home, *home.parents) if folder.exists()), home)
-    if not os.access(place, os.W_OK | os.X_OK):
+    home = os.environ.get("XDG_CACHE_HOME") or os.path.expanduser("~/.cache")  # noqa: PTH111
+    try:
+        Path(home, "snakemake").mkdir(parents=True, exist_ok=True)
+        usable = os.access(Path(home, "snakemake"), os.W_OK | os.X_OK)
+    except OSError:
+        usable = False
+    if not usable:
         os.environ["XDG_CACHE_HOME"] = tempfile.mkdtemp(prefix="glassine-")
 
 
 def _check(arguments: list[str]) -> None:
-    parser = cli.get_argument_parser()
-    given = parser.parse_args(arguments)
+    try:
+        given = cli.get_argument_parser().parse_args(arguments)
+    except Exception as problem:  # whatever the engine's own types of values raise
+        _bad_usage(argparse.ArgumentParser(), str(problem).rstrip("."))
     _check_config(given.config or [])
     default = settings.PROJECT / "config" / "config.yaml"
     for path in [default, *[Path(each) for each in given.configfile or []]]:

@@ -8,6 +8,7 @@ or stop every item of the night one by one.
 from __future__ import annotations
 
 import math
+import os
 import re
 import urllib.parse
 from collections.abc import Callable, Iterator
@@ -83,7 +84,7 @@ def _check_files(config: dict[str, Any], working_dir: Path) -> list[Finding]:
         *_plain_file("report.viewer", config["report"]["viewer"], settings.PROJECT),
     ]
     schemas = config["records"]["schema_dir"]
-    if schemas is not None and not (working_dir / schemas).is_dir():
+    if schemas is not None and not os.path.isdir(working_dir / schemas):  # noqa: PTH112
         what = f"The folder that `records.schema_dir` names does not exist: {schemas}."
         found.append(_finding("records.schema_dir", what, "a folder with XSD files."))
     return found
@@ -94,11 +95,11 @@ def _check_limits(config: dict[str, Any], working_dir: Path) -> list[Finding]:
     from glassine.quality import limits
 
     section = config["quality"]
-    if section["limits"] is None or not (working_dir / section["limits"]).is_file():
+    if section["limits"] is None or [*_plain_file("", section["limits"], working_dir)]:
         return []
     table = {**section, "limits": str(working_dir / section["limits"])}
     known = settings.read_yaml(limits.LIMITS_PATH)["limits"]
-    loaded = settings.read_yaml(working_dir / section["limits"])
+    loaded = settings.read_yaml((working_dir / section["limits"]).resolve())
     rows = loaded.get("limits") if isinstance(loaded, dict) else None
     found = []
     for name in rows if isinstance(rows, dict) else {}:

@@ -145,7 +145,7 @@ def _take_all(found: Batches, masters: Path, entries: list[os.DirEntry[str]]) ->
 def _take_named(found: Batches, masters: Path, names: list[str], working_dir: Path) -> None:
     there = [path.name for path in masters.iterdir()] if os.access(masters, os.R_OK) else []
     for name in dict.fromkeys(names):
-        if _name_problem(name) is None and not (masters / name).is_dir():
+        if _name_problem(name) is None and not os.path.isdir(masters / name):  # noqa: PTH112
             before = name in known_before(working_dir)
             found.problems.append(_gone(masters, name) if before else _none(masters, name, there))
         else:

@@ -541,6 +541,9 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
     except GlassineError as error:
         stop(error)
         raise
+    except OSError as problem:
+        stop(preflight.refused(problem), exits.NO_RIGHT)
+        raise
     confine.Limits(**run.config["limits"]).announce()
     if leads:
         try:
