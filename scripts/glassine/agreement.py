@@ -41,6 +41,17 @@ def check(config: dict[str, Any], working_dir: Path) -> None:
         raise GlassineError(found)
 
 
+def notes(config: dict[str, Any]) -> list[str]:
+    """Return what is told of settings that do nothing as they stand together."""
+    found = []
+    if config["iiif"]["form"] == "pyramid" and not config["package"]["include_tiles"]:
+        found.append(
+            "package.include_tiles concerns tiles, and iiif.form makes pyramids: these are in the "
+            "packages all the same"
+        )
+    return found
+
+
 def _not_finite(value: Any, key: str) -> Iterator[Finding]:
     """No limit holds against a value that is no number."""
     if isinstance(value, float) and not math.isfinite(value):

@@ -37,7 +37,7 @@ from glassine.errors import Finding, GlassineError
 from glassine.events import event
 from glassine.model import Corners, Facts, Frame, ItemGeometry, MasterGeometry, Measure, plain
 
-VERSION = "3"
+VERSION = "4"
 
 # Long edge of the picture that quality is measured on.
 MEASURED_LONG_EDGE = 1000
@@ -357,9 +357,10 @@ def _render_frame(
     writer = _tile_writer(shot, entry["iiif_id"], work)
     picture, half = _picture(shot, writer, work)
     measures: list[Measure] = []
+    access_edge = _access_edge(where, job.geometry.ppi, work)
 
     def small_files_and_measures() -> None:
-        shown = _reduced(picture, half, _access_edge(where, job.geometry.ppi, work))
+        shown = _reduced(picture, half, access_edge)
         entry["files"] = _small_files(shown, shot, names, work)
         entry["alternates"] = _alternates(shown, names, shot, work)
         measured = access.swapped(_reduced(picture, half, MEASURED_LONG_EDGE))
@@ -478,6 +479,13 @@ def _access_edge(where: pixels.Placement, ppi: float | None, work: Work) -> int 
     """Return the long edge of the access image: by resolution where asked and known."""
     settings = work.settings["render"]
     wanted, edge = settings["access_ppi"], settings["access_long_edge"]
+    if wanted is not None and not ppi:
+        what = f"its long edge ({edge} px)" if edge is not None else "its full size"
+        note = (
+            f"The resolution is unknown: the access image was made by {what}, not at {wanted:g} ppi "
+            "as render.access_ppi asks."
+        )
+        work.notes += [] if note in work.notes else [note]
     if wanted is None or not ppi:
         return int(edge) if edge is not None else None
     share = min(1.0, float(wanted) / ppi)

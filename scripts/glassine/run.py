@@ -538,6 +538,7 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
         run = Run(config, working_dir, arguments)
         if leads:
             agreement.check(run.config, working_dir)
+            run.notes += agreement.notes(run.config)
     except GlassineError as error:
         stop(error)
         raise

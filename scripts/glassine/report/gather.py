@@ -315,13 +315,28 @@ def _master_notes(state: ItemStatus) -> list[Any]:
     return [note for each in listed if isinstance(each, dict) for note in each.get("notes") or []]
 
 
+def _render_notes(state: ItemStatus) -> list[Any]:
+    """Return what `render` could not do as the settings ask, each once."""
+    event = state.records.get("render", {}).get("event")
+    detail = event.get("detail") if isinstance(event, dict) else None
+    noted = detail.get("notes") if isinstance(detail, dict) else None
+    texts = dict.fromkeys(str(text) for text in noted) if isinstance(noted, list) else {}
+    told = {
+        "code": "render.note",
+        "expected": "what the settings ask for.",
+        "next_step": "State what is lacking in batch.yaml, where it is wanted so.",
+        "severity": "note",
+    }
+    return [{**told, "what": text} for text in texts]
+
+
 def _item(results: Path, entry: dict[str, Any]) -> Item:
     item_dir = results / "items" / naming.check_item(str(entry["item"]))
     state = status.item_status(entry, item_dir)
     record = entry.get("catalogue") or {}
     masters = _masters(item_dir, state, entry)
     level = record.get("decay_level")
-    told = [*(entry.get("findings") or []), *_master_notes(state)]
+    told = [*(entry.get("findings") or []), *_master_notes(state), *_render_notes(state)]
     notes = [status.finding(each, state.item) for each in told]
     return Item(
         status=state,
