@@ -482,10 +482,11 @@ def _access_edge(where: pixels.Placement, ppi: float | None, work: Work) -> int 
     if wanted is not None and not ppi:
         what = f"its long edge ({edge} px)" if edge is not None else "its full size"
         note = (
-            f"The resolution is unknown: the access image was made by {what}, not at {wanted:g} ppi "
-            "as render.access_ppi asks."
+            f"The resolution is unknown: the access image was made by {what}, not at "
+            f"{wanted:g} ppi as render.access_ppi asks."
         )
-        work.notes += [] if note in work.notes else [note]
+        if note not in work.notes:
+            work.notes.append(note)
     if wanted is None or not ppi:
         return int(edge) if edge is not None else None
     share = min(1.0, float(wanted) / ppi)

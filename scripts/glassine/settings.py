@@ -112,7 +112,7 @@ def _told(error: Any, where: str) -> list[Finding]:
     described = error.schema if isinstance(error.schema, dict) else {}
     if error.validator == "additionalProperties" and "properties" in described:
         known = list(described["properties"])
-        unknown = [name for name in error.instance if name not in known]
+        unknown = [str(name) for name in error.instance if name not in known]
         return [
             _unknown(".".join([*parts, str(name)]), str(name), known, where) for name in unknown
         ]
