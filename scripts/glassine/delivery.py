@@ -120,7 +120,7 @@ def _require_allowed(given: dict[str, Any], own: dict[str, Any]) -> None:
             given["batch"],
             f"{len(lacking)} items are not done: {names}.",
             "every item done (delivery.when is `complete`).",
-            "Mend what the report says of them, or set delivery.when to `passed`.",
+            "Do what the report says of them, or set delivery.when to `passed`.",
         )
     if not given["items"]:
         raise GlassineError.because(
@@ -128,7 +128,7 @@ def _require_allowed(given: dict[str, Any], own: dict[str, Any]) -> None:
             given["batch"],
             "No item of this batch is done.",
             "at least one finished item.",
-            "Mend what the report says and run again.",
+            "Do what the report says of each item, and run again.",
         )
 
 

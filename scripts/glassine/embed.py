@@ -106,7 +106,7 @@ def _missing(path: Path, problem: OSError) -> GlassineError:
         path,
         f"The rendered image cannot be read: {problem.strerror}.",
         "the file that render noted in render.json.",
-        "Delete render/ and render.json of this item; the next run renders it again.",
+        "Remove the folder render/ of this item in the results; the next run renders it again.",
     )
 
 
@@ -117,7 +117,8 @@ def _require_same(path: Path, found: str, entry: dict[str, Any]) -> None:
             path,
             "The rendered image is not what render wrote: its SHA-256 differs.",
             f"SHA-256 {entry['sha256']}.",
-            "Check the disk; delete render/ and render.json, the next run renders it again.",
+            "Check the disk, then remove the folder render/ of this item in the results; the next "
+            "run renders it again.",
         )
 
 

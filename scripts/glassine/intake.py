@@ -404,7 +404,7 @@ class _Intake:
                         "intake.label_identity",
                         entry.path,
                         f"Its name is off the template; the label in the picture says {item}.",
-                        f"a name that matches {self.pattern.pattern}",
+                        naming.example_words(self.pattern),
                         "Please confirm; rename the file when convenient.",
                         "review",
                     )
@@ -417,7 +417,7 @@ class _Intake:
             entry.path,
             "Its name does not tell the item"
             + ("." if not seen else f", and the labels seen ({len(seen)}) name no single item."),
-            f"a name that matches {self.pattern.pattern}",
+            naming.example_words(self.pattern),
             "Rename the file, or name its item under `identity` in corrections.yaml.",
         )
         return stand_in, None, None, seen

@@ -122,6 +122,17 @@ def check_writable(folder: Path) -> None:
         ) from problem
 
 
+def refused(problem: OSError) -> GlassineError:
+    """Return what is told where the system refused something before the run had started."""
+    return GlassineError.because(
+        "run.refused",
+        problem.filename or "(no file)",
+        f"The system refused this: {problem.strerror or problem}.",
+        "files and folders that the night's user may read and write.",
+        "Check the disk, the share and the rights; nothing was started.",
+    )
+
+
 def bring_to_now(paths: Iterable[Path]) -> None:
     """Give files of ours that are younger than now the present time.
 

@@ -270,7 +270,12 @@ def manifest(
     stated = _rights(record, given["settings"])
     frames = _shown(render)
     if not frames:
-        raise _nothing(item, "Every frame is blank or excluded.")
+        raise _nothing(
+            item,
+            "Every frame is blank or excluded."
+            if render["frames"]
+            else "No frame was found on its masters.",
+        )
     labels = _canvas_labels(frames)
     canvases = [
         _canvas(number, label, frame, embedded, address, given["settings"])

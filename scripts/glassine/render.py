@@ -189,12 +189,14 @@ def _check_names(jobs: list[Job], given: dict[str, Any]) -> None:
     """Raise where two pictures of the item would have the same name."""
     template = given["settings"]["naming"]["derivative"]
     seen: dict[str, str] = {}
+    taken: dict[str, Job] = {}
     found = []
     for job in jobs:
         for frame in job.geometry.frames:
             where = f"{job.geometry.path}, frame {frame.index}"
             for name in _names(job, frame, given["item"], template).values():
                 other = seen.setdefault(name.casefold(), where)
+                taken.setdefault(where, job)
                 if other != where:
                     found.append(
                         Finding(
@@ -202,12 +204,24 @@ def _check_names(jobs: list[Job], given: dict[str, Any]) -> None:
                             job.geometry.path,
                             f"{where} and {other} would both be named {name}.",
                             "a name of its own for every picture.",
-                            "Give the masters different parts, or add {part} and {frame} to "
-                            "`naming.derivative`.",
+                            _names_advice(taken[other], job),
                         )
                     )
     if found:
         raise GlassineError(found)
+
+
+def _names_advice(one: Job, other: Job) -> str:
+    """Return what sets two masters' derivatives apart: what the template can name of them."""
+    if one is other:
+        return "Add {frame} to `naming.derivative`, as in [_{frame:02d}]."
+    if one.given.get("part") != other.given.get("part"):
+        return "Add {part} to `naming.derivative`, as in [_{part}]."
+    return (
+        "Give each of these masters a part in its file name, as in PEH-0412_emu.tif and "
+        "PEH-0412_base.tif: derivatives are named by part and frame, not by the number (sequence) "
+        "in a master's name. Or make each an item of its own."
+    )
 
 
 def placed(job: Job, frame: Frame, settings: dict[str, Any], notes: list[str]) -> pixels.Placement:
@@ -391,9 +405,10 @@ def _render_frame(
     writer = _tile_writer(shot, entry["iiif_id"], work)
     picture, half = _picture(shot, writer, work)
     measures: list[Measure] = []
+    access_edge = _access_edge(where, job.geometry.ppi, work)
 
     def small_files_and_measures() -> None:
-        shown = _reduced(picture, half, _access_edge(where, job.geometry.ppi, work))
+        shown = _reduced(picture, half, access_edge)
         entry["files"] = _small_files(shown, shot, names, work)
         entry["alternates"] = _alternates(shown, names, shot, work)
         measured = access.swapped(_reduced(picture, half, MEASURED_LONG_EDGE))
@@ -512,6 +527,14 @@ def _access_edge(where: pixels.Placement, ppi: float | None, work: Work) -> int 
     """Return the long edge of the access image: by resolution where asked and known."""
     settings = work.settings["render"]
     wanted, edge = settings["access_ppi"], settings["access_long_edge"]
+    if wanted is not None and not ppi:
+        what = f"its long edge ({edge} px)" if edge is not None else "its full size"
+        note = (
+            f"The resolution is unknown: the access image was made by {what}, not at "
+            f"{wanted:g} ppi as render.access_ppi asks."
+        )
+        if note not in work.notes:
+            work.notes.append(note)
     if wanted is None or not ppi:
         return int(edge) if edge is not None else None
     share = min(1.0, float(wanted) / ppi)

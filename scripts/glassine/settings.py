@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import difflib
 from pathlib import Path
 from typing import Any
 
@@ -63,7 +64,7 @@ def read_yaml(path: Path) -> Any:
             path,
             f"This file cannot be read: {' '.join(str(problem).split())}.",
             "YAML of plain mappings, lists and values, each key once.",
-            "Mend the line named above and run again.",
+            "Correct the line named above and run again.",
         ) from problem
 
 
@@ -102,17 +103,7 @@ def problems(value: Any, described: dict[str, Any], where: str) -> list[Finding]
     validator = jsonschema.Draft202012Validator(described)
     found = []
     for error in sorted(validator.iter_errors(value), key=lambda error: list(map(str, error.path))):
-        key = ".".join(str(part) for part in error.absolute_path) or "(the whole)"
-        hint = error.schema.get("description", "") if isinstance(error.schema, dict) else ""
-        found.append(
-            Finding(
-                "settings.value",
-                where,
-                f"{key}: {error.message[:300]}.",
-                " ".join(str(hint).split()) or "a value as config/README.md describes.",
-                f"Correct `{key}`.",
-            )
-        )
+        found += _told(error, where)
     return found
 
 
@@ -130,6 +121,39 @@ def _rights_problems(complete: dict[str, Any], where: str) -> list[Finding]:
         return []
     expected = "a URI of rightsstatements.org 1.0 or Creative Commons, and no other status."
     return [Finding("settings.rights", where, what, expected, step)]
+
+
+def _told(error: Any, where: str) -> list[Finding]:
+    """Return one mistake in an operator's words: a name that is not known, or a wrong value."""
+    parts = [str(part) for part in error.absolute_path]
+    described = error.schema if isinstance(error.schema, dict) else {}
+    if error.validator == "additionalProperties" and "properties" in described:
+        known = list(described["properties"])
+        unknown = [str(name) for name in error.instance if name not in known]
+        return [
+            _unknown(".".join([*parts, str(name)]), str(name), known, where) for name in unknown
+        ]
+    key = ".".join(parts) or "(the whole)"
+    what = f"{key}: {error.message[:300]}."
+    expected = " ".join(str(described.get("description", "")).split())
+    if error.validator == "pattern":
+        what = f"{key}: {str(error.instance)[:100]!r} does not have the form that is wanted."
+        example = next(iter(described.get("examples", [])), None)
+        expected += f" As in {example!r}." if example else ""
+    expected = expected or "a value as config/README.md describes."
+    return [Finding("settings.value", where, what, expected, f"Correct `{key}`.")]
+
+
+def _unknown(key: str, name: str, known: list[str], where: str) -> Finding:
+    close = difflib.get_close_matches(name, known, n=1)
+    near = f" Did you mean {close[0]}?" if close else ""
+    return Finding(
+        "settings.value",
+        where,
+        f"There is no key `{key}`.{near}",
+        f"one of {', '.join(known)}.",
+        f"Correct or remove `{key}`.",
+    )
 
 
 def load(given: dict[str, Any], where: str = "config/config.yaml") -> dict[str, Any]:

@@ -287,7 +287,8 @@ def _mark_damaged(state: ItemStatus, where: Path, problem: Exception) -> None:
             str(where),
             f"A record of this item is damaged ({type(problem).__name__}: {problem}).",
             "records as the steps of the night wrote them.",
-            "Delete the item's folder; the next run makes it again.",
+            "Remove the item's folder in the results, not in the masters; the next run makes it "
+            "again.",
         )
     )
 
@@ -315,19 +316,18 @@ def _master_notes(state: ItemStatus) -> list[Any]:
 
 
 def _render_notes(state: ItemStatus) -> list[Any]:
-    """Return what `render` noted on its way, as notes of the item."""
+    """Return what `render` could not do as the settings ask, each once."""
     event = state.records.get("render", {}).get("event")
     detail = event.get("detail") if isinstance(event, dict) else None
     noted = detail.get("notes") if isinstance(detail, dict) else None
-    return [
-        {
-            "code": "render.note",
-            "severity": "note",
-            "what": str(text),
-            "next_step": "Nothing, where the picture is right.",
-        }
-        for text in (noted if isinstance(noted, list) else [])
-    ]
+    texts = dict.fromkeys(str(text) for text in noted) if isinstance(noted, list) else {}
+    told = {
+        "code": "render.note",
+        "expected": "what the settings ask for.",
+        "next_step": "Nothing, where the picture is right; else state it in batch.yaml.",
+        "severity": "note",
+    }
+    return [{**told, "what": text} for text in texts]
 
 
 # Texts of EXIF by their tags (Exif 2.32, 4.6.4).
