@@ -9,6 +9,7 @@ uncertain too (encoding, quotes, header) refuses the file.
 from __future__ import annotations
 
 import csv
+import errno
 import io
 import json
 import re
@@ -18,6 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from glassine import door
 from glassine.catalogue_rows import FIELDS, RecordReader, Row
 from glassine.errors import Finding, GlassineError
 
@@ -46,16 +48,17 @@ class Catalogue:
     delimiter: str = ""
 
 
-def read_catalogue(path: Path, settings: dict[str, Any]) -> Catalogue:
+def read_catalogue(path: Path, settings: dict[str, Any], root: Path | None = None) -> Catalogue:
     """Return the records of a catalogue extract.
 
     path: .csv, .tsv or .txt (CSV), .jsonl or .ndjson (JSON lines), .xml (MODS, Dublin Core).
     settings: the whole settings, of which the sections `catalogue` and `rights` are used, or
     the section `catalogue` alone.
+    root: the batch folder, below which no link is followed; None where the settings name the file.
     Raises GlassineError where the file as a whole cannot be trusted.
     """
     section = _section(settings)
-    content = _bytes(path)
+    content = _bytes(path, root)
     suffix = path.suffix.lower()
     if suffix == ".xml":
         from glassine import catalogue_xml
@@ -85,25 +88,17 @@ def _refuse(code: str, path: Path, what: str, expected: str, next_step: str) -> 
     return GlassineError.because(f"catalogue.{code}", path.name, what, expected, next_step)
 
 
-def _bytes(path: Path) -> bytes:
+def _bytes(path: Path, root: Path | None) -> bytes:
     try:
-        size = path.stat().st_size
-        if size > MAX_FILE_BYTES:
-            raise _refuse(
-                "size",
-                path,
-                f"The catalogue has {size} bytes.",
-                f"at most {MAX_FILE_BYTES} bytes.",
-                "Export the rows of this batch alone.",
-            )
-        content = path.read_bytes()
+        content = door.read_file(path, root, MAX_FILE_BYTES)
     except OSError as problem:
         raise _refuse(
-            "unreadable",
+            "size" if problem.errno == errno.EFBIG else "unreadable",
             path,
-            f"The catalogue cannot be read ({problem.strerror}).",
-            "a readable file.",
-            "Check `catalogue.path` and the file's permissions.",
+            f"The catalogue cannot be read: {problem.strerror}.",
+            f"a readable file of at most {MAX_FILE_BYTES} bytes.",
+            "Check `catalogue.path` and the file's permissions; export the rows of this batch "
+            "alone.",
         ) from problem
     if not content.strip():
         raise _refuse(
