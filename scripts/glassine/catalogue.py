@@ -12,8 +12,8 @@ import csv
 import errno
 import io
 import json
+import math
 import re
-import unicodedata
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -22,6 +22,7 @@ from typing import Any
 from glassine import door
 from glassine.catalogue_rows import FIELDS, RecordReader, Row
 from glassine.errors import Finding, GlassineError
+from glassine.normal import nfc
 
 VERSION = "1"
 
@@ -184,7 +185,7 @@ def _read_csv(path: Path, text: str, encoding: str, settings: dict[str, Any]) ->
         header = next(rows)[1]
     except StopIteration:
         header = []
-    names = [unicodedata.normalize("NFC", name.strip()) for name in header]
+    names = [nfc(name.strip()) for name in header]
     _check_header(path, names, columns, section.get("columns", {}))
     found = Catalogue(encoding=encoding, delimiter=delimiter)
     return _collect(found, _named(rows, names), path, settings, columns)
@@ -203,6 +204,8 @@ def _sniff(path: Path, text: str, id_columns: list[str]) -> str:
     first = re.split(r"\r\n|\r|\n", text, maxsplit=1)[0]
     fitting = []
     for delimiter in (",", ";", "\t"):
+        if first.count(delimiter) > 20 * MAX_COLUMNS:
+            continue  # no header; a list of its cells would fill the memory
         names = [name.strip() for name in next(csv.reader([first], delimiter=delimiter), [])]
         if all(column in names for column in id_columns):
             fitting.append((len(names), delimiter))
@@ -295,7 +298,12 @@ def _json_rows(path: Path, text: str) -> Iterator[Row]:
         if number > MAX_ROWS:
             raise _refuse("size", path, "Too many lines.", f"at most {MAX_ROWS}.", "Export less.")
         try:
-            value = json.loads(line, object_pairs_hook=_once, parse_constant=_no_constant)
+            value = json.loads(
+                line,
+                object_pairs_hook=_once,
+                parse_constant=_no_constant,
+                parse_float=_finite,
+            )
         except (ValueError, RecursionError) as problem:
             raise _refuse(
                 "json",
@@ -320,6 +328,13 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(found) != len(pairs):
         raise ValueError("a key stands twice")
     return found
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError(f"{text[:40]} is larger than any number")
+    return value
 
 
 def _no_constant(name: str) -> Any:

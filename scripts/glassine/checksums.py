@@ -18,6 +18,8 @@ import unicodedata
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
+from glassine.normal import nfc
+
 LENGTHS = {"md5": 32, "sha1": 40, "sha256": 64, "sha512": 128}
 _ALGORITHM_OF = {length: name for name, length in LENGTHS.items()}
 # Digests that are not compared here. What their lists name counts as not listed.
@@ -282,7 +284,7 @@ def _unescaped(path: str) -> str:
 
 
 def _folded(path: str) -> str:
-    return unicodedata.normalize("NFC", path).casefold()
+    return nfc(path).casefold()
 
 
 class Files:
