@@ -12,7 +12,14 @@ from glassine import checksums
 HEX = "ab" * 32
 UPPER = HEX.upper()
 MD5 = "0123456789abcdef0123456789abcdef"
-PATHS = ["PEH-0001.tif", "sub/PEH-0002.tif", "Pier é.tif", "end .tif ", "a;b.tif", "back\\slash.tif"]
+PATHS = [
+    "PEH-0001.tif",
+    "sub/PEH-0002.tif",
+    "Pier é.tif",
+    "end .tif ",
+    "a;b.tif",
+    "back\\slash.tif",
+]
 
 
 def joined(text, name="manifest-sha256.txt", paths=PATHS):
