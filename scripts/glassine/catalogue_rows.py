@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import unicodedata
 from collections import Counter
 from dataclasses import dataclass
 from functools import cache, lru_cache
@@ -13,9 +12,12 @@ from typing import Any
 
 from glassine import catalogue_columns, catalogue_dates, files, rights
 from glassine.errors import Finding
+from glassine.normal import nfc
 
 # Longest cell, in characters; a longer one is a file that went wrong, not a description.
 MAX_CELL = 20_000
+# Frames that the divisions of an item count in one cell.
+MAX_FRAMES = 10_000
 
 FIELDS = (
     "item_id",
@@ -105,7 +107,12 @@ _LETTERS_OF_C1 = {
 
 
 # A question mark where a letter was: what an export into a smaller character set leaves.
-_LOST = re.compile(r"(?<![:/=&?])(?:\w\?[\w,;]|(?:^|\s)\?\w)(?!\S*://)")
+_LOST = re.compile(r"(?<![:/=&?])(?:\w\?[\w,;]|(?:^|\s)\?\w)")
+
+
+def _without_addresses(text: str) -> str:
+    """Return the words of a text, each from its last "://" on: what precedes it is an address'."""
+    return " ".join(word[max(0, word.rfind("://")) :] for word in text.split())
 
 
 def _reads_doubly(text: str) -> bool:
@@ -180,7 +187,7 @@ class RecordReader:
         """Return the field's text; several columns are joined by a blank."""
         cells = [row.cells.get(column) for column in self.columns[name]]
         texts = [str(cell) for cell in cells if cell is not None and cell != ""]
-        return unicodedata.normalize("NFC", " ".join(texts))
+        return nfc(" ".join(texts))
 
     def many(self, row: Row, name: str) -> list[Any]:
         """Return the values of a field: cells split at the separator, JSON lists as they are."""
@@ -193,7 +200,7 @@ class RecordReader:
                 parts = cell if isinstance(cell, list) else [cell]
             for part in parts:
                 if isinstance(part, str):
-                    values += [unicodedata.normalize("NFC", part.strip())]
+                    values += [nfc(part.strip())]
                 elif part is not None:
                     values.append(part if isinstance(part, dict) else str(part))
         return [value for value in values if value != ""]
@@ -225,6 +232,16 @@ class RecordReader:
 
     def check_text(self, row: Row, findings: list[Finding]) -> None:
         for column, cell in row.cells.items():
+            if _FORBIDDEN.search(column):
+                findings.append(
+                    self.finding(
+                        "control",
+                        row.number,
+                        column,
+                        cell,
+                        "a column name without control characters.",
+                    )
+                )
             text = cell if isinstance(cell, str) else json.dumps(cell, ensure_ascii=False)
             if isinstance(cell, str) and text.translate(_LETTERS_OF_C1) != text:
                 text = row.cells[column] = text.translate(_LETTERS_OF_C1)
@@ -257,7 +274,7 @@ class RecordReader:
         """Return whether question marks stand where an export found no letter of its own."""
         if not self.narrow or "?" not in text:
             return False
-        return column in self.names or bool(_LOST.search(text))
+        return column in self.names or bool(_LOST.search(_without_addresses(text)))
 
     def damaged(self, row: int, column: str, text: str) -> Finding:
         """Return the finding on letters damaged before; those that are lost hold the item."""
@@ -534,7 +551,7 @@ class RecordReader:
                         }
                     )
                     continue
-                text = unicodedata.normalize("NFC", str(piece).strip())
+                text = nfc(str(piece).strip())
                 kind = re.match(r"([A-Za-z][A-Za-z0-9 ._-]{0,30}):\s*(?!//)(?=\S)", text)
                 if not text:
                     continue
@@ -613,17 +630,22 @@ def _faults(part: str, text: str, is_text: bool) -> tuple[tuple[str, str, str], 
 def _frames(figures: str) -> list[int] | None:
     found: list[int] = []
     for piece in figures.split(","):
-        match = re.fullmatch(r"\s*(\d{1,4})(?:\s*[-–]\s*(\d{1,4}))?\s*", piece)
-        if not match:
+        match = re.fullmatch(r"(\d{1,4})(?:\s*[-–]\s*(\d{1,4}))?", piece.strip())
+        if not match or len(found) > MAX_FRAMES:
             return None
         found.extend(range(int(match[1]), int(match[2] or match[1]) + 1))
     return found or None
 
 
+_URI = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*:[^<>\s]+>")
+
+
 def _term_and_uri(text: str) -> tuple[str, str]:
     """Return "Harbours" and the URI of "Harbours <http://id.loc.gov/...>"."""
-    found = re.fullmatch(r"(?P<term>.*?)\s*<(?P<uri>[A-Za-z][A-Za-z0-9+.-]*:[^<>\s]+)>", text)
-    return (found["term"], found["uri"]) if found else (text, "")
+    term, opened, uri = text.rpartition("<")
+    if not opened or not _URI.fullmatch(uri) or "\n" in term.rstrip():
+        return text, ""
+    return term.rstrip(), uri[:-1]
 
 
 def _authority(uri: str) -> str:

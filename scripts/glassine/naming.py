@@ -19,6 +19,7 @@ _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?")
 _MAX_NAME_BYTES = 200
 # What stands in square brackets of a template is left out where its field has no value.
 _OPTIONAL = re.compile(r"\[([^\[\]]*)\]")
+_MAX_SYSTEM_NAME = 255
 
 
 @dataclass(frozen=True)
@@ -103,11 +104,31 @@ def example_words(pattern: re.Pattern[str]) -> str:
 
 def parse(file_name: str, pattern: re.Pattern[str]) -> MasterName | None:
     """Return what the file name (without folders) says, or None where it is off the template."""
-    match = pattern.fullmatch(file_name)
+    # No file system has longer names; a list may, and the pattern's time may grow with them.
+    match = pattern.fullmatch(file_name) if len(file_name) <= _MAX_SYSTEM_NAME else None
     if match is None or not _is_id(match["item"] or ""):
         return None
     groups = match.groupdict()
     return MasterName(ItemId(match["item"]), groups.get("part"), groups.get("sequence"))
+
+
+def nearest(file_name: str, pattern: re.Pattern[str]) -> str | None:
+    """Return the name on the template that differs from this one only by blanks, case, dots or
+    normal form, or None.
+
+    >>> nearest("peh-0012 .TIF", re.compile(r"(?P<item>PEH-[0-9]{4})\\.tif"))
+    'PEH-0012.tif'
+    """
+    plain = unicodedata.normalize("NFKC", file_name[:_MAX_SYSTEM_NAME]).strip(" .\t")
+    stem, _, ending = plain.rpartition(".")
+    stem, ending = stem.strip(), ending.strip().lower()
+    stems = [stem, *(stem.replace(" ", mark) for mark in ("", "-", "_"))]
+    stems += [stem.replace("_", "-"), stem.replace("-", "_")]
+    tries = [changed for each in stems for changed in (each, each.upper(), each.lower())]
+    for each in dict.fromkeys(tries):
+        if parse(f"{each}.{ending}", pattern):
+            return f"{each}.{ending}"
+    return None
 
 
 def name_problem(file_name: str) -> str | None:

@@ -290,7 +290,7 @@ def main(arguments: list[str] | None = None) -> int:
         if given.json:
             print(files.dump_json(found), end="")
         if given.notify:
-            config = settings.load(settings.read_yaml(Path(given.configfile)) or {})
+            config = settings.load(settings.read_yaml(Path(given.configfile), trusted=True) or {})
             notify.send(config["report"]["notify"], found)
     except GlassineError as error:
         sys.stderr.write("".join(f"{visible(each.sentence())}\n" for each in error.findings))

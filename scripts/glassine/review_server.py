@@ -361,7 +361,8 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--browser", action="store_true", help="open the page in the browser")
     given = parser.parse_args(arguments)
     try:
-        config = settings.load(settings.read_yaml(Path(given.configfile)) or {}, given.configfile)
+        stated = settings.read_yaml(Path(given.configfile), trusted=True)
+        config = settings.load(stated or {}, given.configfile)
         session = open_session(config, Path(given.directory).resolve(), given.batch)
         server = serve(session, given.port)
     except GlassineError as error:

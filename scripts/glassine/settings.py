@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import copy
 import difflib
+import math
+import re
 from pathlib import Path
 from typing import Any
 
 import jsonschema
 import yaml
 
-from glassine import rights
+from glassine import door, rights
 from glassine.errors import Finding, GlassineError
 
 PROJECT = Path(__file__).resolve().parents[2]
@@ -38,38 +40,62 @@ class _StrictLoader(yaml.SafeLoader):
             seen.add(key)
         return super().construct_mapping(node, deep)
 
+    def construct_scalar(self, node: Any) -> Any:
+        value = super().construct_scalar(node)
+        if any("\ud800" <= character <= "\udfff" for character in value):
+            raise yaml.constructor.ConstructorError(
+                None, None, "half of a pair of characters (a lone surrogate)", node.start_mark
+            )
+        return value
 
-# Dates stay text: a catalogue's "1906-05-01" is what was written, not a moment in time.
+    def construct_number(self, node: Any) -> float:
+        value = self.construct_yaml_float(node)
+        if not math.isfinite(value):
+            raise yaml.constructor.ConstructorError(
+                None, None, f"{node.value[:40]!r} is no finite number", node.start_mark
+            )
+        return float(value)
+
+
+# Dates stay text: a catalogue's "1906-05-01" is what was written, not a moment in time. So do
+# numbers as YAML 1.1 alone writes them (0012 for 10, 1:30 for 90): an item's id is no number.
+_AS_TEXT = {"tag:yaml.org,2002:timestamp", "tag:yaml.org,2002:int"}
 _StrictLoader.yaml_implicit_resolvers = {
-    first: [(tag, pattern) for tag, pattern in resolvers if tag != "tag:yaml.org,2002:timestamp"]
+    first: [(tag, pattern) for tag, pattern in resolvers if tag not in _AS_TEXT]
     for first, resolvers in yaml.SafeLoader.yaml_implicit_resolvers.items()
 }
+# YAML 1.2.2 section 10.3.2, integers in base 10, but for leading zeros.
+_StrictLoader.add_implicit_resolver(
+    "tag:yaml.org,2002:int", re.compile(r"[-+]?(?:0|[1-9][0-9]*)\Z"), list("-+0123456789")
+)
+_StrictLoader.add_constructor("tag:yaml.org,2002:float", _StrictLoader.construct_number)
 
 MAX_YAML_BYTES = 4 * 2**20
 
 
-def read_yaml(path: Path) -> Any:
-    """Return what the YAML file holds (plain data only).
+def read_yaml(path: Path, *, trusted: bool = False) -> Any:
+    """Return what the YAML file holds (plain data only: finite numbers, whole characters).
 
-    Raises GlassineError for a missing, oversized or malformed file, tags, aliases and
-    keys that stand twice.
+    trusted: whether the file is the studio's own, which may be a link; in a batch folder none is
+    followed. Raises GlassineError for a file that is missing, oversized, malformed or no regular
+    file, tags, aliases and keys that stand twice.
     """
     try:
-        if path.stat().st_size > MAX_YAML_BYTES:
-            raise ValueError(f"it is larger than {MAX_YAML_BYTES} bytes")
-        return yaml.load(path.read_text("utf-8-sig"), Loader=_StrictLoader)  # noqa: S506
+        content = door.read_file(path, None if trusted else path.parent, MAX_YAML_BYTES)
+        return yaml.load(content.decode("utf-8-sig"), Loader=_StrictLoader)  # noqa: S506
     except (OSError, ValueError, yaml.YAMLError, RecursionError) as problem:
+        why = problem.strerror if isinstance(problem, OSError) else problem
         raise GlassineError.because(
             "settings.yaml",
             path,
-            f"This file cannot be read: {' '.join(str(problem).split())}.",
+            f"This file cannot be read: {' '.join(str(why).split())[:600]}.",
             "YAML of plain mappings, lists and values, each key once.",
-            "Correct the line named above and run again.",
+            "Correct the line named above, or put a file there that can be read, and run again.",
         ) from problem
 
 
 def schema() -> dict[str, Any]:
-    loaded: dict[str, Any] = read_yaml(SCHEMA_PATH)
+    loaded: dict[str, Any] = read_yaml(SCHEMA_PATH, trusted=True)
     return loaded
 
 

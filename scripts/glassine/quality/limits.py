@@ -47,7 +47,7 @@ class Limit:
 
 @lru_cache(maxsize=4)
 def _table(path: Path) -> dict[str, Any]:
-    loaded = read_yaml(path)
+    loaded = read_yaml(path, trusted=True)
     if not isinstance(loaded, dict) or not isinstance(loaded.get("limits"), dict):
         raise GlassineError.because(
             "quality.limits",

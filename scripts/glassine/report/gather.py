@@ -476,7 +476,8 @@ def _catalogue_records(given: dict[str, Any]) -> dict[str, dict[str, Any]]:
     configured = {"catalogue": settings.load({})["catalogue"], **given["settings"]}
     path = intake.catalogue_path(Path(given["masters"]), configured)
     try:
-        found = catalogue.read_catalogue(path, configured["catalogue"]) if path else None
+        root = None if configured["catalogue"]["path"] else Path(given["masters"])
+        found = catalogue.read_catalogue(path, configured["catalogue"], root) if path else None
     except (GlassineError, OSError, *_BROKEN):
         return {}  # told by intake; the list then shows ids alone
     return dict(found.records) if found else {}
