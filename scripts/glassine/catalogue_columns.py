@@ -193,8 +193,8 @@ def joined(path: str, counted: Counter[str], separator: str) -> list[Finding]:
             f"Cells of these columns hold a semicolon and were read as one value: {listed}; in "
             "brackets, in how many rows.",
             f"values that {separator!r} separates (`catalogue.separator`).",
-            "Set `catalogue.separator` to `;` where the semicolon separates values; in XML and JSON "
-            "lists, export an element for each value.",
+            "Set `catalogue.separator` to `;` where the semicolon separates values; in XML and "
+            "JSON lists, export an element for each value.",
             "review",
         )
     ]
