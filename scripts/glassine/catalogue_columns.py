@@ -21,14 +21,14 @@ _KEEPS_BACK = (
     "suppress", "takedown", "take_down", "do_not", "donot", "dont_", "not_for", "not_to_be",
     "no_pub", "nopub", "unpublish", "not_public", "privat", "sperr", "schutzfrist",
     "gesperrt", "vertraulich", "confidentiel", "communicab", "riservat", "reservad",
-    "vertrouwelijk", "privacy", "redact", "blocked",
+    "vertrouwelijk", "privacy", "redact", "blocked", "data_protection", "datenschutz", "gdpr",
+    "available_from", "release_date", "public_from", "publish_after", "publish_from", "not_before",
 )  # fmt: skip
-# Names that say whether something may be shown; all but the last word may stand before them.
-_LETS_OUT = {
-    "publish", "publishable", "publishing", "public", "is_public", "may_publish", "can_publish",
-    "online", "put_online", "show_online", "web", "release", "releasable", "released", "visible",
-    "visibility", "open", "display", "show",
-}  # fmt: skip
+# Parts of a name that say whether something may be shown: only a plain "no" there counts.
+_LETS_OUT = (
+    "publish", "publica", "public", "online", "web", "releas", "visib", "display", "show", "open",
+    "availab", "viewable", "shareable", "status",
+)  # fmt: skip
 _ACCESS = {
     "access", "access_status", "access_level", "access_rights", "accessrights", "access_condition",
     "access_conditions", "accessibility", "availability", "conditions_of_access",
@@ -42,14 +42,17 @@ _OPEN = {
     "open to the public", "offen", "frei", "libre", "not closed", "not confidential", "published",
     "publish", "no embargo", "not embargoed", "none known",
 }  # fmt: skip
-_CLOSED = (*_NO, "closed", "restricted", "private", "internal", "hidden", "withheld", "embargoed")
+_CLOSED = (
+    *_NO, "closed", "restricted", "private", "internal", "hidden", "withheld", "embargoed",
+    "confidential", "internal use only", "not for publication", "not public", "unpublished",
+)  # fmt: skip
 _RIGHTS = (
     "rights", "copyright", "access_condition", "licence", "license", "lizenz", "urheber",
     "droits", "derechos", "diritti", "permission", "terms_of_use", "usage_",
     "use_condition", "conditions_of_use",
 )  # fmt: skip
 _DATES = re.compile(
-    r"(?:^|_)(?:date|dates|dated|dating|year|datum|datierung|jahr|fecha|annee)(?:_|$)"
+    r"(?:^|_)(?:date\d?|dates|dated|dating|year|datum|datierung|jahr|fecha|annee)(?:_|$)"
 )
 _OTHER_DATES = re.compile(
     "digit|scan|modif|record|catalog|entry|entered|updat|acqui|access|capture|export|import|"
@@ -99,7 +102,7 @@ def keeps_back(column: str, value: Any) -> bool:
         return text not in _NO and text not in _OPEN - {"yes", "y", "true", "1", "ja", "oui"}
     if name in _ACCESS or name.startswith("access_condition"):
         return text not in _OPEN
-    return name in _LETS_OUT and text in _CLOSED
+    return any(part in name for part in _LETS_OUT) and text in _CLOSED
 
 
 def speaks_of_rights(column: str, value: Any) -> bool:
@@ -119,6 +122,16 @@ def speaks_of_a_date(column: str) -> bool:
 def held_back_words(text: str) -> str:
     """Return the words of a note on rights that keep the picture from the public, or nothing."""
     found = _HELD_BACK_WORDS.search(text)
+    return found[0] if found else ""
+
+
+def note_contradicts(text: str, status: str) -> str:
+    """Return the words of a note on rights that cannot stand beside a status, or nothing."""
+    found = None
+    if status == "copyrighted":
+        found = re.search(r"public domain|\bcc0\b|gemeinfrei|no known copyright", text, re.I)
+    elif status == "public domain":
+        found = re.search(r"all rights reserved|\bin copyright|under copyright", text, re.I)
     return found[0] if found else ""
 
 
@@ -180,7 +193,8 @@ def joined(path: str, counted: Counter[str], separator: str) -> list[Finding]:
             f"Cells of these columns hold a semicolon and were read as one value: {listed}; in "
             "brackets, in how many rows.",
             f"values that {separator!r} separates (`catalogue.separator`).",
-            "Set `catalogue.separator` to `;` where the semicolon separates values.",
+            "Set `catalogue.separator` to `;` where the semicolon separates values; in XML and "
+            "JSON lists, export an element for each value.",
             "review",
         )
     ]

@@ -134,10 +134,10 @@ def _from_edtf(stated: Stated, bounds: _Bounds) -> Dated:
     problems = []
     in_words = dates.to_edtf(stated.words) if stated.words else None
     expected = "dates in both that agree; the record has the EDTF date beside the words."
-    if in_words and _apart(in_words, stated.edtf):
+    if in_words and apart(in_words, stated.edtf):
         problems.append(Problem("date_contradicts", ("date", "date_edtf"), expected))
     interval = bounds.interval()
-    if interval and _apart(interval, stated.edtf):
+    if interval and apart(interval, stated.edtf):
         names = tuple(
             name
             for name, bound in (("date_earliest", bounds.start), ("date_latest", bounds.end))
@@ -148,7 +148,7 @@ def _from_edtf(stated: Stated, bounds: _Bounds) -> Dated:
     return Dated(stated.edtf, True, problems)
 
 
-def _apart(one: str, other: str) -> bool:
+def apart(one: str, other: str) -> bool:
     """Return whether two EDTF dates have no year in common."""
     first, second = dates.bounds(one), dates.bounds(other)
     if first is None or second is None:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
-from glassine import catalogue_columns, catalogue_dates, files, rights
+from glassine import catalogue_columns, catalogue_dates, dates, files, rights
 from glassine.errors import Finding
 from glassine.normal import nfc
 
@@ -319,8 +319,14 @@ class RecordReader:
         for name in ("creator", "subjects", "places"):
             for column in self.columns[name]:
                 cell = row.cells.get(column)
-                texts = cell if isinstance(cell, list) else [cell]
-                if self.separator != ";" and any(isinstance(t, str) and ";" in t for t in texts):
+                values = cell if isinstance(cell, list) else [cell]
+                texts = [
+                    str(each.get("term") or each.get("name") or "")
+                    if isinstance(each, dict)
+                    else str(each or "")
+                    for each in values
+                ]
+                if self.separator != ";" and any(";" in text for text in texts):
                     self.joined[column] += 1
 
     def check_one_value(self, row: Row, findings: list[Finding]) -> None:
@@ -352,12 +358,28 @@ class RecordReader:
                 findings.append(self.kept_back(row, column, cell))
             elif catalogue_columns.speaks_of_rights(column, cell) and not any(one.values()):
                 findings.append(self.unread_rights(row, column, cell, record))
-            elif catalogue_columns.speaks_of_a_date(column) and not dated:
-                expected = "a date in a column that is read; the record has none."
-                step = "Name the column under `catalogue.columns.date`, if it is the photograph's."
-                findings.append(
-                    self.finding("date_unread", row.number, column, cell, expected, "review", step)
-                )
+            elif catalogue_columns.held_back_words(_text(cell)):
+                findings.append(replace(self.kept_back(row, column, cell), severity="review"))
+            elif catalogue_columns.speaks_of_a_date(column):
+                findings += self.unread_date(row, column, cell, record if dated else None)
+
+    def unread_date(
+        self, row: Row, column: str, cell: Any, record: dict[str, Any] | None
+    ) -> list[Finding]:
+        """Return what is told of a date that nobody reads, where no other date is stated (record:
+        None), or the record's is another."""
+        if record is None:
+            expected = "a date in a column that is read; the record has none."
+        else:
+            other = dates.to_edtf(_text(cell))
+            if not (other and record["edtf"] and catalogue_dates.apart(other, record["edtf"])):
+                return []
+            expected = (
+                f"the date that the record has by the columns that are read, {record['edtf']}."
+            )
+        step = "Name the column under `catalogue.columns`, if it holds the photograph's date."
+        code = "date_unread"
+        return [self.finding(code, row.number, column, cell, expected, "review", step)]
 
     def kept_back(self, row: Row, column: str, cell: Any) -> Finding:
         return self.finding(
@@ -425,6 +447,13 @@ class RecordReader:
             note = one["rights_note"]
             findings.append(
                 self.finding("rights_in_words", row.number, column, note, expected, "review")
+            )
+        against = catalogue_columns.note_contradicts(one["rights_note"], found.status)
+        if against:
+            column = self.columns["rights_note"][0]
+            expected = f"a note that agrees with {found.name or found.status!r}."
+            findings.append(
+                self.finding("rights_contradict", row.number, column, against, expected, "review")
             )
         if one["rights_holder"] and found.marked is False and not found.grants:
             column = self.columns["rights_holder"][0]

@@ -77,6 +77,7 @@ _TOOLS = {
 _HOST = r"https?://(?:www\.)?"
 _RS_FORM = re.compile(
     _HOST + r"rightsstatements\.org/(?:vocab|page)/(?P<code>[a-z-]{1,20})/1\.0/?"
+    r"(?:(?<=/)[a-z]{2}(?:-[a-z]{2,4})?/?)?"
     r"(?:\?(?:language|lang)=[a-z-]{2,10})?",
     re.IGNORECASE,
 )

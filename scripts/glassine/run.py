@@ -572,8 +572,8 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
                 return run
             if run.compares:
                 run.to_compare()
-            run.check_writable()
             run.check_identity()
+            run.check_writable()
             run.lock.take()
             if run.moves:
                 run.forget_store()

@@ -192,6 +192,11 @@ def test_dublin_core_restrictions_hold(tmp_path, inner, code):
     assert found is None and code in [each.code for each in findings]
 
 
+def test_several_subjects_in_one_element_are_told(tmp_path):
+    _, findings = dublin_core(tmp_path, "<dc:subject>Quays; Tides</dc:subject>")
+    assert [each.code for each in findings] == ["catalogue.separator"]
+
+
 def test_dublin_core_that_is_not_read_is_told(tmp_path):
     found, findings = dublin_core(
         tmp_path, "<dcterms:issued>1910</dcterms:issued><dc:contributor>A</dc:contributor>"

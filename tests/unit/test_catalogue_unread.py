@@ -51,6 +51,10 @@ def test_unused_columns_are_told_once_a_batch(tmp_path):
         ("access status", "Closed until 2050"),
         ("confidential", "medical"),
         ("Sperrfrist", "2031"),
+        ("public access", "No"),
+        ("can be published", "no"),
+        ("online_status", "hidden"),
+        ("available from", "2050-01-01"),
     ],
 )
 @pytest.mark.parametrize("kind", ["csv", "json"])
@@ -77,6 +81,9 @@ def test_what_keeps_an_item_from_the_public_holds_it(tmp_path, column, value, ki
         ("access_rights", "Open access"),
         ("publish", "yes"),
         ("publish", "2026"),
+        ("published in", "Harbour News 1950 p. 3"),
+        ("publisher", "Office"),
+        ("status", "checked"),
         ("public", "true"),
         ("closed", "false"),
         ("access_restrictions", "Unrestricted."),
@@ -127,7 +134,9 @@ INC = "http://rightsstatements.org/vocab/InC/1.0/"
 def test_rights_in_free_words_alone_are_for_a_person(tmp_path, note):
     found = read(tmp_path, f"item_id,title,rights_note\nPEH-1,Quay,{note}\n")
     assert codes(found) == [("catalogue.rights_in_words", "review")]
-    text = f"item_id,title,rights_note,rights_uri\nPEH-1,Quay,{note},{INC}\n"
+    mark = "http://creativecommons.org/publicdomain/mark/1.0/"
+    uri = mark if note == "Public domain" else INC
+    text = f"item_id,title,rights_note,rights_uri\nPEH-1,Quay,{note},{uri}\n"
     assert read(tmp_path, text).findings == []
 
 
@@ -149,6 +158,26 @@ def test_a_date_that_nobody_reads_is_told_where_there_is_no_other(tmp_path):
     assert codes(found)[0] == ("catalogue.date_unread", "review")
     assert found.findings[0].path == "catalogue.csv, row 2"
     assert len([each for each in found.findings if each.code == "catalogue.date_unread"]) == 1
+
+
+def test_another_date_that_nobody_reads_is_told(tmp_path):
+    text = "item_id,title,date,Year\nPEH-1,Quay,c. 1905,1950\nPEH-2,Mole,1905-06-01,1905\n"
+    found = read(tmp_path, text)
+    assert codes(found)[0] == ("catalogue.date_unread", "review")
+    assert list(found.for_review) == ["PEH-1"]
+
+
+def test_words_against_publication_in_any_column_are_for_a_person(tmp_path):
+    found = read(tmp_path, "item_id,title,remarks\nPEH-1,Quay,Do not publish before 2040\n")
+    assert codes(found)[0] == ("catalogue.restriction", "review")
+
+
+@pytest.mark.parametrize(
+    ("status", "note"), [("copyrighted", "CC0"), ("public domain", "All rights reserved")]
+)
+def test_a_note_that_contradicts_the_status_is_for_a_person(tmp_path, status, note):
+    text = f"item_id,title,copyright_status,rights_note\nPEH-1,Quay,{status},{note}\n"
+    assert codes(read(tmp_path, text)) == [("catalogue.rights_contradict", "review")]
 
 
 @pytest.mark.parametrize("cell", [["Quay", "Mole"], {"en": "Quay"}, True, [["Quay"]]])

@@ -153,6 +153,8 @@ def test_a_public_domain_mark_is_one_however_it_is_spelled(tmp_path, spelled):
         "https://rightsstatements.org/page/NoC-US/1.0/?language=de",
         "http://rightsstatements.org/page/NoC-US/1.0/",
         "https://rightsstatements.org/vocab/NoC-US/1.0",
+        "http://rightsstatements.org/page/NoC-US/1.0/de/",
+        "http://rightsstatements.org/page/noc-us/1.0/?lang=pt-BR",
     ],
 )
 def test_a_page_of_a_statement_is_the_statement(tmp_path, spelled):
