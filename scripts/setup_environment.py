@@ -28,9 +28,14 @@ LOCKS = {
     "store": "requirements-store.lock",
 }
 
+# Packages that are published as sources only. All others are installed as wheels, so that
+# nothing is built by tools that no lock names; these are built by those of BUILD_LOCK.
+SOURCES = ("bagit", "connection-pool", "pairtree", "pyvips")
+BUILD_LOCK = "requirements-build.lock"
+
 
 def _lock_digest(purpose: str) -> str:
-    text = (PROJECT / LOCKS[purpose]).read_bytes()
+    text = (PROJECT / LOCKS[purpose]).read_bytes() + (PROJECT / BUILD_LOCK).read_bytes()
     version = f"{sys.version_info.major}.{sys.version_info.minor}".encode()
     return hashlib.sha256(text + version).hexdigest()
 
@@ -58,8 +63,7 @@ def _install(purpose: str) -> None:
         venv.create(ENVIRONMENT, with_pip=True)
     lock = PROJECT / LOCKS[purpose]
     print(f"Installing the packages of {lock.name} (each checked by its hash)", flush=True)
-    command = [python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
-    subprocess.run([*command, "--require-hashes", "--no-deps", "-r", lock], check=True)
+    install_lock(python, lock)
     _mark(purpose).write_text(_lock_digest(purpose), "utf-8")
 
 
@@ -72,6 +76,21 @@ def _alone() -> Iterator[None]:
         yield
     finally:
         os.close(handle)
+
+
+def install_lock(python: Path, lock: Path) -> None:
+    """Install the packages of a lock and what builds some of them, each checked by its hash.
+
+    python: that of the environment they go to. Raises CalledProcessError where pip fails.
+    """
+    command = [python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
+    command += ["--require-hashes", "--no-deps", "--only-binary", ":all:"]
+    subprocess.run([*command, "-r", PROJECT / BUILD_LOCK], check=True)
+    command += ["--no-binary", ",".join(SOURCES), "--no-build-isolation"]
+    # pyvips would be built against a libvips of the machine, where it finds one's headers, in
+    # place of the locked one: it is to find none.
+    hidden = {**os.environ, "PKG_CONFIG_LIBDIR": os.devnull, "PKG_CONFIG_PATH": os.devnull}
+    subprocess.run([*command, "-r", lock], check=True, env=hidden)
 
 
 def ready(purpose: str) -> Path:
