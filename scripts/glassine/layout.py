@@ -326,6 +326,9 @@ def _check_places(
 ) -> None:
     """Raise where segments are missing, lie on one another or on the directory, or do not suit."""
     what = "tile" if tiled else "strip"
+    end = max(segment.offset + segment.count for segment in segments)
+    if end > found.size:
+        raise CutShort(f"its pixels should reach byte {end}")
     for index, segment in enumerate(segments):
         name = f"{what} {index + 1} of {len(segments)}"
         if segment.offset == 0 or segment.count == 0:
@@ -336,9 +339,6 @@ def _check_places(
             )
         if segment.count < least_bytes(segment.unfolded, compression):
             raise Broken(f"{name} has only {segment.count} bytes for {segment.unfolded} of pixels")
-    end = max(segment.offset + segment.count for segment in segments)
-    if end > found.size:
-        raise CutShort(f"its pixels should reach byte {end}")
     _check_overlaps(found, segments, what)
 
 
