@@ -41,7 +41,7 @@ class Kind:
     write: Callable[[Path, np.ndarray], None]
 
 
-def _by_vips(path: Path, pixels: np.ndarray, options: dict[str, Any]) -> None:
+def by_vips(path: Path, pixels: np.ndarray, options: dict[str, Any]) -> None:
     bands = pixels.shape[2]
     image = pyvips.Image.new_from_array(pixels if bands > 1 else pixels[:, :, 0])
     deep = pixels.dtype == np.uint16
@@ -73,7 +73,7 @@ def _vips_kinds() -> Iterator[Kind]:
                         f"{compression}-{predictor}-{'tiles' if tile else 'strips'}-{dtype}-{bands}",
                         dtype,
                         bands,
-                        lambda path, pixels, o=options: _by_vips(path, pixels, o),
+                        lambda path, pixels, o=options: by_vips(path, pixels, o),
                     )
 
 

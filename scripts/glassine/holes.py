@@ -63,7 +63,9 @@ def is_hollow(handle: int, size: int) -> bool:
     if size <= _HOLLOW_FROM_BYTES:
         return False
     empty = sum(end - start for start, end in holes(handle, size))
-    return empty > _HOLLOW_SHARE * size
+    # Shares that do not tell holes may tell blocks; some tell none of anything.
+    blocks = os.fstat(handle).st_blocks
+    return empty > _HOLLOW_SHARE * size or 0 < blocks * 512 < (1 - _HOLLOW_SHARE) * size
 
 
 def arriving(path: Path, listed: bool) -> str | None:

@@ -282,9 +282,9 @@ def item_job(
 ) -> Iterator[None]:
     """Run the steps of an item in a process of its own, watched by this one.
 
-    It may take `seconds` (`limits.seconds` where None), and the memory that its pixels are expected to need (`mem_mb`)
-    with a margin and `limits.memory_mb`. Where it crashes or passes a limit, `held.json` tells
-    so of the step that `step_now` names.
+    It may take `seconds` (`limits.seconds` where None), and the memory that its pixels are
+    expected to need (`mem_mb`) with a margin and `limits.memory_mb`. Where it crashes or passes a
+    limit, `held.json` tells so of the step that `step_now` names.
     """
     allowed = confine.limits()
     frame = _Frame(

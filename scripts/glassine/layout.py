@@ -16,6 +16,7 @@ WIDTH, LENGTH, BITS, COMPRESSION, PHOTOMETRIC, FILL_ORDER = 256, 257, 258, 259, 
 STRIP_OFFSETS, SAMPLES, ROWS_PER_STRIP, STRIP_COUNTS = 273, 277, 278, 279
 PLANAR, PREDICTOR, TILE_WIDTH, TILE_LENGTH, TILE_OFFSETS, TILE_COUNTS = 284, 317, 322, 323, 324, 325
 EXTRA_SAMPLES, SAMPLE_FORMAT, JPEG_TABLES = 338, 339, 347
+_ICC = 34675
 IMAGE_DEPTH, TILE_DEPTH = 32997, 32998  # of libtiff, for volumes
 
 _NAMES = {
@@ -47,10 +48,6 @@ _SIZES |= {16: 8, 17: 8, 18: 8}
 _WHOLE = {1: "B", 3: "H", 4: "I", 16: "Q"}
 _MAX_ENTRIES = 4096
 _MAX_TABLES_BYTES = 2**16
-_SINGLE = frozenset(_NAMES) - {
-    BITS, STRIP_OFFSETS, STRIP_COUNTS, TILE_OFFSETS, TILE_COUNTS, EXTRA_SAMPLES, SAMPLE_FORMAT,
-    JPEG_TABLES,
-}  # fmt: skip
 JPEG, LZW, DEFLATE, PACKBITS, UNCOMPRESSED = 7, 5, (8, 32946), 32773, 1
 
 
@@ -199,8 +196,15 @@ class _Directory:
         return self._read(field.start, field.bytes)
 
     def taken(self) -> list[tuple[int, int]]:
-        """Return [start, end) of the header, the directory and what it points to."""
-        apart = [each for each in self.fields.values() if not each.inline and each.bytes]
+        """Return [start, end) of the header, the directory, its lists and the ICC profile.
+
+        Of other tags the length is not to be trusted: some programs give IPTC's in fours.
+        """
+        apart = [
+            each
+            for tag, each in self.fields.items()
+            if (tag in _NAMES or tag == _ICC) and not each.inline and each.bytes
+        ]
         return [
             (0, self.header_bytes),
             (self.start, self.end),
@@ -326,6 +330,9 @@ def _check_places(
 ) -> None:
     """Raise where segments are missing, lie on one another or on the directory, or do not suit."""
     what = "tile" if tiled else "strip"
+    end = max(segment.offset + segment.count for segment in segments)
+    if end > found.size:
+        raise CutShort(f"its pixels should reach byte {end}")
     for index, segment in enumerate(segments):
         name = f"{what} {index + 1} of {len(segments)}"
         if segment.offset == 0 or segment.count == 0:
@@ -336,9 +343,6 @@ def _check_places(
             )
         if segment.count < least_bytes(segment.unfolded, compression):
             raise Broken(f"{name} has only {segment.count} bytes for {segment.unfolded} of pixels")
-    end = max(segment.offset + segment.count for segment in segments)
-    if end > found.size:
-        raise CutShort(f"its pixels should reach byte {end}")
     _check_overlaps(found, segments, what)
 
 

@@ -640,6 +640,8 @@ def prove_pixels(path: Path, content: Path | None = None, shown: str | None = No
         try:
             unfold.prove(stream.fileno(), laid)
         except unfold.Undecodable as problem:
+            if "memory" in str(problem):
+                raise decoding_problem(name, problem) from problem
             raise _damaged(name, str(problem)) from problem
 
 

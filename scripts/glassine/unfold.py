@@ -5,9 +5,8 @@ So each segment is unfolded once by itself before anything is made of it:
 
 - deflate by zlib: whole, its Adler-32 right, of the right length (RFC 1950);
 - PackBits by counting what its packets unfold to (TIFF 6.0, section 9);
-- LZW by libtiff, with tiles laid out as the strips of a picture in memory: a strip that fails is
-  an error there, where a tile is none. What a damaged code leaves of the right length is found by
-  digests alone: LZW carries no checksum;
+- LZW by libtiff, asked for more than there should be: it must miss exactly the rest. What a
+  damaged code leaves of the right length is found by digests alone: LZW carries no checksum;
 - JPEG by its markers and size (ISO/IEC 10918-1, annex B), then by the JPEG decoder, warnings fatal.
 
 Uncompressed pixels need no proof: `layout` counts their bytes.
@@ -16,6 +15,7 @@ Uncompressed pixels need no proof: `layout` counts their bytes.
 from __future__ import annotations
 
 import os
+import re
 import struct
 import zlib
 from collections.abc import Callable, Iterator
@@ -27,8 +27,10 @@ import pyvips
 from glassine import vips_errors
 from glassine.layout import DEFLATE, JPEG, LZW, PACKBITS, Layout, Segment
 
-# Pixels of LZW unfolded together, in bytes: few calls, little memory.
-_GROUP_BYTES = 16 * 2**20
+# Segments of LZW that unfold to at most so many bytes are unfolded together: few calls.
+_GROUPED_BYTES = 2**20
+# And not so many that libvips' buffer of errors (10 kB) does not hold a line for each.
+_GROUP = 64
 _PIECE_BYTES = 2**20
 _AHEAD = 64
 
@@ -144,7 +146,13 @@ def _jpeg_problem(content: bytes, segment: Segment, layout: Layout) -> str | Non
     if b"\xff\xd9" not in content[-16:]:
         return "is cut short: its JPEG data do not end"
     size = _jpeg_size(content)
-    if size != (segment.width, segment.height, layout.samples):
+    # The last strip may hold as many rows as the others: more than are left (libtiff takes it).
+    highest = layout.segments[0].height
+    if (
+        size is None
+        or (size[0], size[2]) != (segment.width, layout.samples)
+        or not segment.height <= size[1] <= highest
+    ):
         return (
             f"holds JPEG data of another size than {segment.width} x {segment.height} pixels of "
             f"{layout.samples} samples"
@@ -182,75 +190,99 @@ def _jpeg_size(content: bytes) -> tuple[int, int, int] | None:
 # ------------------------------------------------------------------ LZW
 
 
+# What libtiff says of data that end before what is asked for.
+_SHORT = re.compile(r"at scanline (\d+) \(short (\d+) bytes")
+# Bytes of a row of the stand-in tile; libvips takes tiles whose sides are multiples of 16.
+_ROW = 1024
+
+
 def _prove_lzw(handle: int, layout: Layout) -> None:
     for first, group in _groups(layout.segments):
         contents = [_bytes_of(handle, segment) for segment in group]
-        if _lzw_decodes(contents, group, layout):
+        if not _lzw_problem(contents, group[0].unfolded, layout):
             continue
         for index, (content, segment) in enumerate(zip(contents, group, strict=True)):
-            if not _lzw_decodes([content], [segment], layout):
-                raise Undecodable(f"{_name(layout, first + index)} does not unfold to its pixels")
-        raise Undecodable(f"a strip or tile after {_name(layout, first)} does not unfold")
+            found = _lzw_problem([content], segment.unfolded, layout)
+            if found:
+                raise Undecodable(f"{_name(layout, first + index)} {found}")
+
+
+def _lzw_problem(contents: list[bytes], unfolded: int, layout: Layout) -> str | None:
+    """Return what is wrong with LZW data that should each unfold to so many bytes.
+
+    libtiff is asked for more than that, and must say for each that exactly the rest is short.
+    """
+    # More than a row too many: what is short tells whether it counts from a row or the whole.
+    rows = (-(-unfolded // (16 * _ROW)) + 1) * 16
+    said = _errors_of(_in_memory(contents, rows, layout))
+    found = [_unfolded(int(row), int(short), rows) for row, short in _SHORT.findall(said)]
+    if found == [unfolded] * len(contents):
+        return None
+    if len(contents) == len(found) == 1:
+        return f"unfolds to {found[0]} bytes, where its pixels need {unfolded}"
+    return f"does not unfold to its pixels ({vips_errors.one_line(said or 'too much data')})"
+
+
+def _unfolded(row: int, short: int, rows: int) -> int:
+    """Return the bytes that data unfolded to, by what libtiff says is short of them.
+
+    row: the row where it ends, of which alone it tells where rows are read one by one.
+    """
+    return (row + 1) * _ROW - short if short <= _ROW else rows * _ROW - short
 
 
 def _groups(segments: tuple[Segment, ...]) -> Iterator[tuple[int, list[Segment]]]:
-    """Yield (index of the first, segments) of neighbours of one shape, up to _GROUP_BYTES."""
+    """Yield (index of the first, segments) of neighbours of one size, not too many at once."""
     first, group = 0, list[Segment]()
     for index, segment in enumerate(segments):
-        same = group and (group[0].width, group[0].height) == (segment.width, segment.height)
-        if group and not (same and (len(group) + 1) * segment.unfolded <= _GROUP_BYTES):
+        same = group and group[0].unfolded == segment.unfolded
+        fits = len(group) < _GROUP and segment.unfolded <= _GROUPED_BYTES
+        if group and not (same and fits):
             yield first, group
             first, group = index, []
         group.append(segment)
     yield first, group
 
 
-def _lzw_decodes(contents: list[bytes], group: list[Segment], layout: Layout) -> bool:
-    """Return whether these segments decode without an error, as the strips of one picture."""
-    picture = _as_strips(contents, group, layout)
+def _errors_of(picture: bytes) -> str:
+    """Return what libtiff says of a TIFF in memory, "" for nothing."""
     try:
         with vips_errors.fatal():
             pyvips.Image.tiffload_buffer(
                 picture, access="sequential", fail_on="error", unlimited=True
             ).avg()
-    except pyvips.Error:
-        return False
-    return True
+    except pyvips.Error as problem:
+        return str(problem)
+    return ""
 
 
-def _as_strips(contents: list[bytes], group: list[Segment], layout: Layout) -> bytes:
-    """Return a TIFF in memory whose strips are the given segments (TIFF 6.0, section 2)."""
-    order, samples, number = layout.order, layout.samples, len(group)
+def _in_memory(contents: list[bytes], height: int, layout: Layout) -> bytes:
+    """Return a TIFF of grey rows with these packed data, each for `height` rows of _ROW bytes.
+
+    Several are tiles (TIFF 6.0, section 15), as libvips reads on behind one that fails, so that
+    each is told of; one alone is a strip, as libvips takes no large tiles.
+    """
+    order, number = layout.order, len(contents)
     places, there = [], 8
     for content in contents:
         places.append(there)
         there += len(content)
     start = there + there % 2
-    lists = start + 2 + 12 * 11 + 4
-    inline = number == 1
-    rows = [
-        (256, 4, 1, group[0].width),
-        (257, 4, 1, group[0].height * number),
-        (258, 3, 1, layout.bits),
-        (259, 3, 1, layout.compression),
-        (262, 3, 1, 2 if samples == 3 else 1),
-        (273, 4, number, places[0] if inline else lists),
-        (277, 3, 1, samples),
-        (278, 4, 1, group[0].height),
-        (279, 4, number, len(contents[0]) if inline else lists + 4 * number),
-        (284, 3, 1, 1),
-        (317, 3, 1, layout.predictor),
-    ]
-    if samples == 3:
-        bits = lists + 8 * number
-        rows[2] = (258, 3, 3, bits)
-    entries = b"".join(_entry(order, *row) for row in rows)
-    tail = struct.pack(f"{order}{number}I", *places)
-    tail += struct.pack(f"{order}{number}I", *(len(content) for content in contents))
-    tail += struct.pack(f"{order}3H", *[layout.bits] * 3)
+    if number == 1:
+        where = [(273, places[0]), (278, height), (279, len(contents[0]))]
+        rows = [(tag, 4, 1, value) for tag, value in where]
+    else:
+        lists = start + 2 + 12 * 10 + 4
+        rows = [(322, 4, 1, _ROW), (323, 4, 1, height)]
+        rows += [(324, 4, number, lists), (325, 4, number, lists + 4 * number)]
+    rows += [(256, 4, 1, _ROW), (257, 4, 1, height * number), (258, 3, 1, 8)]
+    rows += [(259, 3, 1, layout.compression), (262, 3, 1, 1), (277, 3, 1, 1)]
     head = (b"II" if order == "<" else b"MM") + struct.pack(f"{order}HI", 42, start)
     count = struct.pack(f"{order}H", len(rows))
-    return b"".join([head, *contents, bytes(there % 2), count, entries, struct.pack("<I", 0), tail])
+    entries = b"".join(_entry(order, *row) for row in sorted(rows))
+    lists_bytes = struct.pack(f"{order}{number}I", *places)
+    lists_bytes += struct.pack(f"{order}{number}I", *(len(content) for content in contents))
+    return b"".join([head, *contents, bytes(there % 2), count, entries, bytes(4), lists_bytes])
 
 
 def _entry(order: str, tag: int, kind: int, count: int, value: int) -> bytes:

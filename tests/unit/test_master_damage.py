@@ -227,3 +227,47 @@ def test_an_error_that_the_decoder_passes_over_is_raised(tmp_path: Path) -> None
     image = masters.open_image(path)
     with pytest.raises(GlassineError), masters.decoding(path):
         image.avg()
+
+
+def test_a_tag_that_overstates_its_length_does_not_hold_a_master(tmp_path: Path) -> None:
+    """IPTC whose length is given in fours reaches into the pixels, as some programs write it."""
+    path, content = written(tmp_path, software="x")
+    (start,) = struct.unpack_from("<I", content, 4)
+    renamed(content, 305, 33723, 4, len(content) // 8, start)
+    path.write_bytes(content)
+    assert not judged(path)[0]
+
+
+def test_a_strip_that_lies_on_the_profile_is_held(tmp_path: Path) -> None:
+    path, content = written(tmp_path, software="x")
+    with tifffile.TiffFile(path) as tiff:
+        offset = tiff.pages[0].dataoffsets[2]
+    renamed(content, 305, 34675, 7, 3000, offset + 50)
+    path.write_bytes(content)
+    with pytest.raises(GlassineError):
+        masters.read_header(path)
+
+
+def test_one_row_less_in_a_strip_is_held_for_every_packing(tmp_path: Path) -> None:
+    """RowsPerStrip and ImageLength that suit each other, and not what the strips hold."""
+    for packing in ("lzw", "deflate", "packbits", "none"):
+        kind = next(each for each in KINDS if each.name == f"{packing}-none-tiles-uint16-3")
+        path = tmp_path / f"{packing}.tif"
+        kind.write(path, damaged_tiffs.picture(kind.dtype, kind.bands))
+        content = bytearray(path.read_bytes())
+        set_tag(content, 323, 48)  # TileLength: 150 rows are four tiles of 48 high, not three of 64
+        path.write_bytes(content)
+        assert judged(path)[0] == {"damaged"}, packing
+        set_tag(content, 257, 144)  # three tiles again
+        path.write_bytes(content)
+        assert judged(path)[0] == {"damaged"}, packing
+
+
+@pytest.mark.parametrize("rows", [2, 7, 64, 150])
+def test_lzw_of_strips_of_any_height_is_taken(rows: int, tmp_path: Path) -> None:
+    """A large strip is read row by row, small ones at once: both are told apart."""
+    path = tmp_path / "m.tif"
+    pixels = np.tile(damaged_tiffs.picture("uint16", 3), (1, 8, 1))
+    options = {"compression": "lzw", "predictor": "horizontal", "tile_height": rows}
+    damaged_tiffs.by_vips(path, pixels, options)
+    assert not judged(path)[0]
