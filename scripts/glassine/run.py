@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import atexit
+import contextlib
 import functools
 import logging
 import os
@@ -540,6 +541,8 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
             agreement.check(run.config, working_dir)
             run.notes += agreement.notes(run.config)
     except GlassineError as error:
+        if _would_work(leads, arguments):
+            _leave_no_summary_of_before(runlock.RunLock(working_dir), error, None)
         stop(error)
         raise
     except OSError as problem:
@@ -562,10 +565,36 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
             for name in run.batches if run.works else []:
                 notice.take_away(run.results_dir(name))
         except GlassineError as error:
+            if run.works:
+                _leave_no_summary_of_before(run.lock, error, run.config)
             stop(error, EXIT_BY_CODE.get(error.findings[0].code, exits.CANNOT_WRITE))
         except OSError as problem:
             stop(preflight.refused(problem), exits.CANNOT_WRITE)
     return run
+
+
+def _would_work(leads: bool, arguments: list[str]) -> bool:
+    """Return whether a run with these arguments does a night's work."""
+    other = {REPRODUCE, *MOVES} & {*arguments}
+    return leads and not other and not runlock.only_looks(arguments)
+
+
+def _leave_no_summary_of_before(
+    lock: runlock.RunLock, error: GlassineError, config: dict[str, Any] | None
+) -> None:
+    """Where a summary of an earlier run lies there, say in its place that this one did not start;
+    and tell those who are to be told. Nothing is touched while another run goes on."""
+    if not (lock.working_dir / "results" / "summary.json").exists():
+        return
+    with contextlib.suppress(GlassineError, OSError):
+        if not lock.held:
+            lock.take()
+        told = notice.not_started(lock.working_dir, error.findings)
+        lock.ended()
+        if told and config:
+            from glassine import notify
+
+            notify.send(config["report"]["notify"], told)
 
 
 def clear_vanished(items_dir: Path, known: set[str]) -> None:
