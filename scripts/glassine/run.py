@@ -335,7 +335,7 @@ class Run:
     def watch(self, log: logging.Logger) -> None:
         """See that the end of a run in which no job is due is told as well: the engine then calls
         no hook, and ends with 0 whatever this run could not do. Errors in its log are its own."""
-        if not self.lock.held:
+        if not self.lock.held and not self._ended:
             return
 
         def heed(record: logging.LogRecord) -> bool:
@@ -355,6 +355,12 @@ class Run:
             sys.stdout.flush()
             sys.stderr.flush()
             os._exit(self.exit_code)
+
+    def tell_only(self) -> None:
+        """Say what a run could not do now, where it is only looked at (a dry run)."""
+        self._ended = True
+        self._tell_problems()
+        self.exit_code = batches.exit_code(self.problems)
 
     def finish(self, failed: bool) -> None:
         """Make what a run with held items still owes, say where the results are, and tell those
@@ -497,7 +503,18 @@ class Run:
 
     def _check_batch(self, name: str, states: list[status.ItemStatus]) -> None:
         """See that nothing is passed over of what the batch holds, or held before."""
-        if self.config["only"]:  # the items that were asked for are looked at by themselves
+        wanted = self.config["only"]
+        if wanted:  # these are looked at by themselves
+            left = [
+                each.item
+                for each in states
+                if each.item not in wanted and each.state in {"held", "pending"}
+            ]
+            if left:
+                self.notes.append(
+                    f"{name}: {len(left)} other items are not done; this run was for "
+                    f"{batches.listed(map(str, wanted))} alone, and delivers nothing"
+                )
             return
         taken = self.batch(name)
         found = [
@@ -553,6 +570,8 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
         try:
             run.check_store()
             if runlock.only_looks(arguments):
+                if runlock.is_dry(arguments) and run.works:
+                    run.tell_only()
                 return run
             if run.compares:
                 run.to_compare()

@@ -248,6 +248,31 @@ def test_a_run_that_does_not_start_leaves_no_summary_of_yesterday(root):
     assert [each["code"] for each in told["findings"]] == ["settings.package.profile"]
 
 
+@pytest.mark.parametrize(
+    ("arguments", "dry"),
+    [
+        (["-n"], True),
+        (["-np"], True),
+        (["-Fn"], True),
+        (["--dry-run"], True),
+        (["--dryr"], True),
+        (["-dnight"], False),
+        (["--directory", "n"], False),
+        (["--config", "n=1"], False),
+    ],
+)
+def test_a_dry_run_is_known_however_it_is_written(arguments, dry):
+    assert (runlock.is_dry(arguments), runlock.only_looks(arguments)) == (dry, dry)
+
+
+def test_a_dry_run_says_what_the_run_could_not_do(root):
+    take_in(root, "gone", ["PEH-1"])
+    _, text = start(root, "-n", masters="masters")
+    assert "gone: " in text and "[run.batch_gone]" in text
+    assert not (root / "results" / ".run.lock").exists()
+    assert not (root / "results" / "gone" / "report").exists()
+
+
 def test_a_run_that_is_refused_for_another_leaves_its_summary_alone(root):
     files.write_json(root / "results" / "summary.json", {"finished": 9})
     lock = runlock.RunLock(root)

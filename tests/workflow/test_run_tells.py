@@ -82,6 +82,16 @@ def test_each_thing_left_undone_has_words_of_its_own(mixed, code, words):
     assert code in codes(root)
 
 
+@pytest.mark.parametrize(
+    ("batch", "words"), [("raws", "PEH-0007.NEF"), ("papers", "notes.txt"), ("empty", "no master")]
+)
+def test_the_page_of_a_batch_without_masters_says_so(mixed, batch, words):
+    root, _, _ = mixed
+    page = (root / "results" / batch / "report" / "index.html").read_text("utf-8")
+    assert "[run.no_masters]" in page or "run.no_masters" in page
+    assert words in page
+
+
 def test_what_needs_nobody_is_a_note(mixed):
     _, _, text = mixed
     assert "read me.txt" in text
