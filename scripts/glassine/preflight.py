@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from glassine import files
-from glassine.errors import GlassineError
+from glassine.errors import Finding, GlassineError
 
 # A delivery holds the masters byte for byte, and the results beside it; measured on the sample
 # batch (compressed masters) and on plain 16-bit ones: pictures and tiles come to 0.1 to 0.5.
@@ -47,6 +47,17 @@ def refused(problem: OSError) -> GlassineError:
         f"The system refused this: {problem.strerror or problem}.",
         "files and folders that the night's user may read and write.",
         "Check the disk, the share and the rights; nothing was started.",
+    )
+
+
+def unexpected(place: str, problem: Exception) -> Finding:
+    """Return what is told of an error that nobody foresaw, at the end of a run."""
+    return Finding(
+        "run.unexpected",
+        place,
+        f"This ended unexpectedly: {type(problem).__name__}: {problem}"[:500] + ".",
+        "a run that can tell how each batch stands.",
+        "Run again; if it repeats, send the run's output to whoever maintains this installation.",
     )
 
 

@@ -159,6 +159,17 @@ class Run:
             ):
                 preflight.bring_to_now(folder.glob(pattern))
 
+    def drop_damaged_intake(self) -> None:
+        """Remove each intake.json that cannot be used, before the engine has seen it: intake makes
+        it anew."""
+        for name in self.batches:
+            path = self.results_dir(name) / "intake.json"
+            try:
+                if path.exists():
+                    self.batch(name).waiting()
+            except (GlassineError, KeyError, TypeError, AttributeError):
+                path.unlink()
+
     def check_room(self) -> None:
         """Raise GlassineError where the disk is full; warn where it may become so on the way."""
         due = sum(
@@ -396,6 +407,10 @@ class Run:
             self._notify()
         except (GlassineError, OSError) as problem:  # the night's work is not affected
             sys.stderr.write(f"summary: {visible(str(problem))}\n")
+        except Exception as problem:
+            told = preflight.unexpected("summary", problem).sentence()
+            sys.stderr.write(f"NOT DONE summary: {visible(told)}\n")
+            self.exit_code = self.exit_code or (0 if failed else exits.HELD)
         self.lock.ended()
 
     def _not_taken_in(self, name: str) -> None:
@@ -478,6 +493,8 @@ class Run:
             found = error.findings
         except OSError as problem:
             found = preflight.refused(problem).findings
+        except Exception as problem:  # whatever it is: it must not end the run as if all were well
+            found = [preflight.unexpected(name, problem)]
         else:
             return
         self.problems += [batches.Problem(finding, exits.HELD, name) for finding in found]
@@ -581,6 +598,8 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
                 run.forget_store()
             run.check_room()
             run.bring_records_to_now()
+            if run.works:
+                run.drop_damaged_intake()
             for name in run.batches if run.works else []:
                 notice.take_away(run.results_dir(name))
         except GlassineError as error:
