@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from glassine import exits, files, intake, naming
 from glassine.errors import Finding, GlassineError
+from glassine.visible import visible
 
 if TYPE_CHECKING:
     from glassine.status import ItemStatus
@@ -63,7 +64,7 @@ def exit_code(problems: Iterable[Problem]) -> int:
 
 def listed(names: Iterable[str]) -> str:
     """Return names for a sentence, the first few of many."""
-    told = sorted(names)
+    told = sorted(visible(name) for name in names)
     more = f" and {len(told) - _MAX_NAMED} more" if len(told) > _MAX_NAMED else ""
     return ", ".join(told[:_MAX_NAMED]) + more
 
@@ -192,7 +193,7 @@ def _name_problem(name: str) -> str | None:
 def _bad_name(masters: Path, name: str, why: str) -> Finding:
     return Finding(
         "plan.batch_name",
-        f"{masters}/{name}",
+        visible(f"{masters}/{name}"),
         f"The name of this batch folder cannot be used ({why}). Nothing in it was processed.",
         "a name as in harbour-2026-03, that begins and ends with a letter or digit.",
         "Rename the folder; or, where it is no batch, move it out of the folder of masters.",
@@ -204,7 +205,7 @@ def _pass_over(found: Batches, folder: Path) -> None:
     try:
         pictures = _has_pictures(folder)
     except OSError as problem:
-        found.notes.append(f"{folder}: not looked at ({problem.strerror})")
+        found.notes.append(visible(f"{folder}: not looked at ({problem.strerror})"))
         return
     if pictures:
         why = "it begins with '.'" if folder.name.startswith(".") else "systems keep this name"
@@ -276,7 +277,7 @@ def _no_batches(masters: Path) -> Problem:
 def _none(masters: Path, name: str, there: list[str]) -> Problem:
     finding = Finding(
         "run.no_batch",
-        str(masters / name),
+        visible(str(masters / name)),
         f"The setting `batches` names {name}, and there is no such folder.{near(name, there)}",
         "the names of folders in the folder of masters.",
         "Correct `batches` in the settings, or bring the folder.",

@@ -79,6 +79,28 @@ def write(results_dir: Path, findings: list[Finding]) -> None:
     files.write_text(page, text)
 
 
+def not_started(working_dir: Path, findings: list[Finding]) -> dict[str, Any] | None:
+    """Say in `results/summary.json` that a run did not start, and why; return the summary.
+
+    Where no summary lies there yet, there is none that would be taken for tonight's: None.
+    """
+    path = working_dir / "results" / "summary.json"
+    if not path.exists():
+        return None
+    counts = dict.fromkeys(("finished", "held", "waiting", "left", "not_taken_in"), 0)
+    told: dict[str, Any] = {
+        "time": clock.now_text(),
+        "running": False,
+        "state": "not started",
+        **counts,
+        "problems": len(findings),
+        "findings": [finding.as_dict() for finding in findings],
+        "batches": [],
+    }
+    files.write_json(path, told)
+    return told
+
+
 def take_away(results_dir: Path) -> None:
     """Remove a notice, so that the run makes the report anew."""
     if stands(results_dir):

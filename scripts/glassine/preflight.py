@@ -133,6 +133,17 @@ def refused(problem: OSError) -> GlassineError:
     )
 
 
+def unexpected(place: str, problem: Exception) -> Finding:
+    """Return what is told of an error that nobody foresaw, at the end of a run."""
+    return Finding(
+        "run.unexpected",
+        place,
+        f"This ended unexpectedly: {type(problem).__name__}: {problem}"[:500] + ".",
+        "a run that can tell how each batch stands.",
+        "Run again; if it repeats, send the run's output to whoever maintains this installation.",
+    )
+
+
 def bring_to_now(paths: Iterable[Path]) -> None:
     """Give files of ours that are younger than now the present time.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import atexit
+import contextlib
 import functools
 import logging
 import os
@@ -169,6 +170,17 @@ class Run:
         finding = preflight.placeholders(self.config, self.masters)
         if finding:
             sys.stderr.write(f"WARNING {finding.sentence()}\n")
+
+    def drop_damaged_intake(self) -> None:
+        """Remove each intake.json that cannot be used, before the engine has seen it: intake makes
+        it anew."""
+        for name in self.batches:
+            path = self.results_dir(name) / "intake.json"
+            try:
+                if path.exists():
+                    self.batch(name).waiting()
+            except (GlassineError, KeyError, TypeError, AttributeError):
+                path.unlink()
 
     def check_room(self) -> None:
         """Raise GlassineError where the disk is full; warn where it may become so on the way."""
@@ -350,7 +362,7 @@ class Run:
     def watch(self, log: logging.Logger) -> None:
         """See that the end of a run in which no job is due is told as well: the engine then calls
         no hook, and ends with 0 whatever this run could not do. Errors in its log are its own."""
-        if not self.lock.held:
+        if not self.lock.held and not self._ended:
             return
 
         def heed(record: logging.LogRecord) -> bool:
@@ -370,6 +382,12 @@ class Run:
             sys.stdout.flush()
             sys.stderr.flush()
             os._exit(self.exit_code)
+
+    def tell_only(self) -> None:
+        """Say what a run could not do now, where it is only looked at (a dry run)."""
+        self._ended = True
+        self._tell_problems()
+        self.exit_code = batches.exit_code(self.problems)
 
     def finish(self, failed: bool) -> None:
         """Make what a run with held items still owes, say where the results are, and tell those
@@ -405,6 +423,10 @@ class Run:
             self._notify()
         except (GlassineError, OSError) as problem:  # the night's work is not affected
             sys.stderr.write(f"summary: {visible(str(problem))}\n")
+        except Exception as problem:
+            told = preflight.unexpected("summary", problem).sentence()
+            sys.stderr.write(f"NOT DONE summary: {visible(told)}\n")
+            self.exit_code = self.exit_code or (0 if failed else exits.HELD)
         self.lock.ended()
 
     def _not_taken_in(self, name: str) -> None:
@@ -487,6 +509,8 @@ class Run:
             found = error.findings
         except OSError as problem:
             found = preflight.refused(problem).findings
+        except Exception as problem:  # whatever it is: it must not end the run as if all were well
+            found = [preflight.unexpected(name, problem)]
         else:
             return
         self.problems += [batches.Problem(finding, exits.HELD, name) for finding in found]
@@ -515,7 +539,18 @@ class Run:
 
     def _check_batch(self, name: str, states: list[status.ItemStatus]) -> None:
         """See that nothing is passed over of what the batch holds, or held before."""
-        if self.config["only"]:  # the items that were asked for are looked at by themselves
+        wanted = self.config["only"]
+        if wanted:  # these are looked at by themselves
+            left = [
+                each.item
+                for each in states
+                if each.item not in wanted and each.state in {"held", "pending"}
+            ]
+            if left:
+                self.notes.append(
+                    f"{name}: {len(left)} other items are not done; this run was for "
+                    f"{batches.listed(map(str, wanted))} alone, and delivers nothing"
+                )
             return
         taken = self.batch(name)
         found = [
@@ -559,6 +594,8 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
             agreement.check(run.config, working_dir)
             run.notes += agreement.notes(run.config)
     except GlassineError as error:
+        if _would_work(leads, arguments):
+            _leave_no_summary_of_before(runlock.RunLock(working_dir), error, None)
         stop(error)
         raise
     except OSError as problem:
@@ -569,6 +606,8 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
         try:
             run.check_store()
             if runlock.only_looks(arguments):
+                if runlock.is_dry(arguments) and run.works:
+                    run.tell_only()
                 return run
             if run.compares:
                 run.to_compare()
@@ -579,13 +618,41 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
                 run.forget_store()
             run.check_room()
             run.bring_records_to_now()
+            if run.works:
+                run.drop_damaged_intake()
             for name in run.batches if run.works else []:
                 notice.take_away(run.results_dir(name))
         except GlassineError as error:
+            if run.works:
+                _leave_no_summary_of_before(run.lock, error, run.config)
             stop(error, EXIT_BY_CODE.get(error.findings[0].code, exits.CANNOT_WRITE))
         except OSError as problem:
             stop(preflight.refused(problem), exits.CANNOT_WRITE)
     return run
+
+
+def _would_work(leads: bool, arguments: list[str]) -> bool:
+    """Return whether a run with these arguments does a night's work."""
+    other = {REPRODUCE, *MOVES} & {*arguments}
+    return leads and not other and not runlock.only_looks(arguments)
+
+
+def _leave_no_summary_of_before(
+    lock: runlock.RunLock, error: GlassineError, config: dict[str, Any] | None
+) -> None:
+    """Where a summary of an earlier run lies there, say in its place that this one did not start;
+    and tell those who are to be told. Nothing is touched while another run goes on."""
+    if not (lock.working_dir / "results" / "summary.json").exists():
+        return
+    with contextlib.suppress(GlassineError, OSError):
+        if not lock.held:
+            lock.take()
+        told = notice.not_started(lock.working_dir, error.findings)
+        lock.ended()
+        if told and config:
+            from glassine import notify
+
+            notify.send(config["report"]["notify"], told)
 
 
 def clear_vanished(items_dir: Path, known: set[str]) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from glassine import corrections, files, gate, naming, preflight, rights, settings, status
+from glassine import batches, corrections, files, gate, naming, preflight, rights, settings, status
 from glassine.errors import Finding, GlassineError
 from glassine.status import ItemStatus
 
@@ -491,6 +491,16 @@ def _placeholders(given: dict[str, Any]) -> list[Finding]:
     return [found] if found else []
 
 
+def _passed_over(results: Path, intake: dict[str, Any], given: dict[str, Any]) -> list[Finding]:
+    """Return what a run tells of a batch without items, and of items that are gone."""
+    known = {_text(each.get("item")) for each in intake["items"] if isinstance(each, dict)}
+    found = (
+        batches.without_items(results.name, Path(given.get("masters") or results.name), intake),
+        batches.items_gone(results.name, results, known),
+    )
+    return [problem.finding for problem in found if problem is not None]
+
+
 def gather(results: Path, given: dict[str, Any]) -> Batch:
     """Return everything the page shows of a batch.
 
@@ -503,6 +513,8 @@ def gather(results: Path, given: dict[str, Any]) -> Batch:
         batch.problems += _findings(held.get("findings"), batch.batch)
     batch.title = _text(intake.get("title")) or batch.batch
     entries = intake.get("items")
+    if isinstance(entries, list):
+        batch.problems += _passed_over(results, intake, given)
     for number, entry in enumerate(entries if isinstance(entries, list) else [], 1):
         batch.items.append(_safe_item(results, entry, number))
     batch.counts = status.counts([item.status for item in batch.items])
