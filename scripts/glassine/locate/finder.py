@@ -601,7 +601,7 @@ def locate_array(
         round(reduced.shape[0] * reduction),
     )
     if table is None:
-        table = linear_table(None, facts.encoding)
+        table = linear_table(facts.encoding)
     finder = Finder(
         reduced, reduction, region, facts, ppi_hint, settings or {}, width, height, table
     )

@@ -10,9 +10,9 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine import contracts, events, files, labels, masters, pixels
+from glassine import colour, contracts, events, files, labels, masters, pixels
 from glassine.errors import GlassineError
-from glassine.locate.encoding import linear, linear_table
+from glassine.locate.encoding import linear, table_of
 from glassine.locate.finder import locate_array
 from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
@@ -44,14 +44,17 @@ def locate_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     paths = [master["path"] for master in given["masters"]]
     _check_corrections(corrections, paths, given["item"])
     found = []
+    encodings = {}
     for path in paths:
-        geometry = _locate_master(batch_dir, item_dir, path, facts, settings)
+        geometry, encoding = _locate_master(batch_dir, item_dir, path, facts, settings)
+        encodings[path] = encoding.describe
         found.append(corrected(geometry, corrections, facts, single=len(paths) == 1))
     detail = {
         "step": given.get("version", ""),
         "facts": facts.as_dict(),
         "settings": settings,
         "corrections": corrections or None,
+        "encodings": encodings,
     }
     event = events.event(
         "frame location",
@@ -70,11 +73,10 @@ def read_geometry(item_dir: Path) -> ItemGeometry:
 
 def _locate_master(
     batch_dir: Path, item_dir: Path, path: str, facts: Facts, settings: dict[str, Any]
-) -> MasterGeometry:
+) -> tuple[MasterGeometry, colour.Encoding]:
     full = files.inside(batch_dir, path)
     header = masters.read_header(full, shown=path)
-    icc = masters.icc_profile(masters.open_image(full))
-    table = linear_table(icc, facts.encoding)
+    encoding, table = _read_encoding(full, path, int(header["samples"]), facts)
     with pixels.opened(full, header, scratch=item_dir) as source:
         reduced, reduction = source.reduced, source.reduction
         geometry = locate_array(
@@ -90,7 +92,29 @@ def _locate_master(
         )
     preview = preview_of(reduced, table)
     _write_preview(item_dir / "previews" / f"{Path(path).stem}.jpg", preview)
-    return replace(geometry, labels=tuple(_labels(preview, geometry.width)))
+    assumed = colour.assumption(encoding)
+    notes = geometry.notes + ((assumed,) if assumed else ())
+    read = tuple(_labels(preview, geometry.width))
+    return replace(geometry, labels=read, notes=notes), encoding
+
+
+def _read_encoding(
+    full: Path, path: str, bands: int, facts: Facts
+) -> tuple[colour.Encoding, Floats]:
+    """Return how the master's codes become light, as every step reads it, and as a table.
+
+    Raises GlassineError, which names the master, where its profile cannot be used.
+    """
+    icc = masters.icc_profile(masters.open_image(full))
+    try:
+        encoding = colour.encoding_of(icc, facts.encoding, 16, bands)
+        return encoding, table_of(encoding)
+    except GlassineError as problem:
+        named = [
+            replace(each, path=path) if each.code == "tone.profile" else each
+            for each in problem.findings
+        ]
+        raise GlassineError(named) from problem
 
 
 def ppi_of(resolution: dict[str, Any] | None) -> float | None:
