@@ -136,7 +136,9 @@ class MasterGeometry:
     width: int
     height: int
     ppi: float | None
-    ppi_source: Literal["perforations", "tag", "batch"] | None
+    ppi_source: (
+        Literal["perforations", "tag", "batch", "film width", "mount", "picture size"] | None
+    )
     frames: tuple[Frame, ...]
     kind: str = "auto"
     base_regions: tuple[Corners, ...] = ()

@@ -4,13 +4,15 @@
 
 Each scene is looked at with its right resolution, and again with each of `TAGS`, as the file's
 tag and (`--nominal`) as `nominal_ppi`. A frame is `same` where it lies where the right resolution
-puts it, `review` where it does not and is marked, and `wrong` where it does not and is not.
+puts it, `marked` where it does not and is for review, `wrong` where it does not and is not, and
+`other` where it is of another polarity or process and not for review.
 """
 
 from __future__ import annotations
 
 import argparse
 from collections import Counter
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +37,7 @@ TAGS: dict[str, Any] = {
     "x 2": "2",
     "/ 2": "0.5",
 }
+COLUMNS = ("same", "ok", "marked", "wrong", "other")
 # Corners that lie this near (% of the diagonal) are the same.
 SAME = 0.1
 
@@ -64,29 +67,45 @@ def look(scene: dict[str, Any], ppi: float | None, stated: bool, nominal: bool) 
     )
 
 
-def wrong_frames(found: MasterGeometry, right: MasterGeometry) -> tuple[int, int]:
-    """Return how many frames lie elsewhere (or are missing) and are not marked, and are."""
-    unmarked = marked = 0
+@dataclass
+class Outcome:
+    """Frames of one look beside those of the look by the right resolution."""
+
+    same: int = 0
+    marked: int = 0  # elsewhere, or not there, and for review
+    wrong: int = 0  # elsewhere, or not there, and not marked
+    other: int = 0  # the same, not marked, but of other polarity or process
+    ok: int = 0
+    remarks: list[str] = field(default_factory=list)
+
+
+def beside(found: MasterGeometry, right: MasterGeometry) -> Outcome:
+    """Compare, frame by frame."""
+    outcome = Outcome(ok=sum(frame.state == "ok" for frame in found.frames))
     free = list(right.frames)
     for frame in found.frames:
         corners = np.array(frame.corners)
         diagonal = float(np.hypot(*(corners[2] - corners[0])))
-        same = [
-            other
-            for other in free
-            if np.hypot(*(np.array(other.corners) - corners).T).max() < SAME / 100 * diagonal
-        ]
-        if same:
-            free.remove(same[0])
+        far = [float(np.hypot(*(np.array(o.corners) - corners).T).max()) for o in free]
+        if far and min(far) < SAME / 100 * diagonal:
+            outcome.same += 1
+            twin = free.pop(int(np.argmin(far)))
+            differs = (frame.polarity, frame.process) != (twin.polarity, twin.process)
+            if differs and frame.state == "ok":
+                outcome.other += 1
+                outcome.remarks.append(f"{frame.polarity} {frame.process}")
         elif frame.state == "ok":
-            unmarked += 1
+            outcome.wrong += 1
+            near = f"{100 * min(far) / diagonal:.2f} % off" if far else "one too many"
+            outcome.remarks.append(near)
         else:
-            marked += 1
+            outcome.marked += 1
     # A frame that is missed is told of by the others of its master, where those are for review.
-    silent = bool(free) and all(frame.state == "ok" for frame in found.frames)
-    if silent and not unmarked:
-        unmarked += len(free)
-    return unmarked, marked
+    if free and outcome.ok == len(found.frames):
+        missed = max(0, len(right.frames) - len(found.frames))
+        outcome.wrong += missed
+        outcome.remarks += ["missed"] * missed
+    return outcome
 
 
 def main() -> None:
@@ -105,6 +124,7 @@ def main() -> None:
     for kind in arguments.kinds:
         per: dict[str, Counter[str]] = {tag: Counter() for tag in arguments.tags}
         right_ok: Counter[bool] = Counter()
+        kinds: Counter[str] = Counter()
         for seed in range(arguments.first, arguments.first + arguments.count):
             scene = scene_of(arguments.maker, kind, seed, arguments.kept)
             right = look(scene, scene["ppi"], arguments.stated, arguments.nominal)
@@ -112,30 +132,24 @@ def main() -> None:
             for tag in arguments.tags:
                 ppi = tag_of(tag, scene["ppi"])
                 found = look(scene, ppi, arguments.stated, arguments.nominal)
-                unmarked, marked = wrong_frames(found, right)
-                per[tag]["wrong"] += unmarked
-                per[tag]["elsewhere, marked"] += marked
-                same = len(found.frames) - unmarked - marked
-                ok = sum(frame.state == "ok" for frame in found.frames)
-                per[tag]["same"] += max(0, same)
-                per[tag]["ok"] += ok
-                if unmarked:
+                outcome = beside(found, right)
+                per[tag].update({k: getattr(outcome, k) for k in COLUMNS})
+                if outcome.ok and found.kind != right.kind:
+                    kinds[f"{right.kind} as {found.kind} ({tag})"] += 1
+                if outcome.remarks:
                     print(
                         f"{scene['name']} ({right.kind}, {len(right.frames)} frames, "
-                        f"{scene['ppi']:.0f} ppi) with {tag}: {unmarked} wrong; {found.kind}, "
-                        f"{len(found.frames)} frames, {found.ppi} from {found.ppi_source}",
+                        f"{scene['ppi']:.0f} ppi) with {tag}: {found.kind}, "
+                        f"{len(found.frames)} frames, {found.ppi} from {found.ppi_source}; "
+                        + ", ".join(outcome.remarks),
                         flush=True,
                     )
         print(f"{kind}: with the right resolution {right_ok[True]} of {right_ok.total()} ok")
         for tag, counts in per.items():
-            print(
-                f"  {tag:8} "
-                + ", ".join(
-                    f"{counts[k]} {k}" for k in ("same", "ok", "elsewhere, marked", "wrong")
-                ),
-                flush=True,
-            )
+            print(f"  {tag:8} " + ", ".join(f"{counts[k]} {k}" for k in COLUMNS), flush=True)
             total.update(counts)
+        for words, number in kinds.items():
+            print(f"  kind, not marked: {words}: {number}")
     print(f"all: {dict(total)}")
 
 

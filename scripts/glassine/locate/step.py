@@ -13,7 +13,7 @@ import numpy.typing as npt
 from glassine import colour, contracts, events, files, labels, masters, pixels
 from glassine.errors import GlassineError
 from glassine.locate.encoding import linear, table_of
-from glassine.locate.finder import locate_array
+from glassine.locate.looks import locate_array
 from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
 from glassine.model import (
