@@ -218,7 +218,9 @@ class Finder:
         tries = [("135?", upright)]
         if long < 1.9 * short:
             tries.append(("135?", not upright))
-        if self.kind == "auto" and 1.42 * short < long < 7 * short:
+        # 120 film is wider than what else lies beside film, a ruler or a label.
+        widest = max(min(other.width, other.height) for other in self.layout.pieces)
+        if self.kind == "auto" and 1.42 * short < long < 7 * short and short > 0.7 * widest:
             tries.append(("120?", upright))
         return tries
 

@@ -96,6 +96,11 @@ def against(base: Finder, found: list[Candidate], finder: Finder) -> str | None:
             return f"stated as {kind}, but perforations of 35 mm film are seen"
         if kind in SINGLE and len(made) > 1:
             return f"stated as {kind}, but {len(made)} frames side by side are seen"
+    sizes = [finder.size_mm(c.corners) for c in found if not c.blank]
+    frames = sum(abs(long - 36) < 1.3 and abs(short - 24) < 1.3 for long, short in sizes)
+    larger = kind in ("sheet", "plate", "lantern", "print")
+    if larger and finder.ppi and sizes and frames >= 0.5 * len(sizes):
+        return f"stated as {kind}, but of the size of frames on 35 mm film (36 x 24 mm)"
     return _shape_against(kind, found)
 
 
@@ -107,7 +112,8 @@ def _shape_against(kind: str, found: list[Candidate]) -> str | None:
         if c.blank or min(short, outer[1]) <= 0:
             continue
         sides_of = outer[0] / outer[1]
-        if kind == "frame_135" and min(abs(long / short - n) for n in (1.5, 1.333)) > 0.12:
+        frame = abs(long / short - 1.5) < 0.12 or abs(long / short - 1.333) < 0.06
+        if kind == "frame_135" and not frame:
             return f"stated as frame_135, but its sides are as {long / short:.2f} to 1"
         if kind == "mounted_slide" and c.levels > 1 and sides_of > 1.12:
             return f"stated as mounted_slide, but the mount's sides are as {sides_of:.2f} to 1"

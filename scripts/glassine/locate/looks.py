@@ -61,7 +61,8 @@ class Look:
         if finder.seen is not None:
             return finder.seen
         by_size = scale.by_stated_size(finder.facts, self.rough)
-        return by_size or scale.by_mount(self.rough, finder.kind)
+        by_kind = scale.by_stated_kind(self.rough, finder.kind)
+        return by_size or scale.by_mount(self.rough, finder.kind) or by_kind
 
     def frames(self) -> tuple[Frame, ...]:
         return tuple(frame_of(self.finder, c, k + 1) for k, c in enumerate(self.judge()))

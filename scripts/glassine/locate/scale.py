@@ -11,22 +11,25 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
 from glassine import film
 from glassine.locate.candidate import Candidate
 from glassine.locate.shapes import Doubles, lengths_of, order
-from glassine.model import Facts, Frame
-
-Source = Literal["batch", "tag", "perforations", "film width", "mount", "picture size"]
+from glassine.model import Facts, Frame, PpiSource
 
 # A camera's master shows a picture (half frames are 18 mm long) and no more than a large table.
 SHORTEST_MM, LONGEST_MM = 15.0, 1000.0
 # How far two statements of a scale may differ: film shrinks by one or two per cent (common
 # practice, no source), a nominal resolution is round; a mount and film in a mask vary more.
-AGREE = {"perforations": 0.05, "film width": 0.08, "mount": 0.08, "picture size": 0.06}
+AGREE = {
+    "perforations": 0.05,
+    "film width": 0.08,
+    "mount": 0.08,
+    "picture size": 0.06,
+    "stated kind": 0.08,
+}
 # Shares of a mount's side that its opening takes: (34.3, 22.5), (36, 24), (39.1, 37.5) mm of 50.
 OPENINGS = ((0.686, 0.45), (0.72, 0.48), (0.782, 0.75))
 ROLLS = ("strip_135", "strip_120")
@@ -41,7 +44,7 @@ class Scale:
     """Pixels of the master per inch, in the plane of the film, and where that comes from."""
 
     ppi: float
-    source: Source
+    source: PpiSource
 
     def words(self) -> str:
         """Return it as a person reads it."""
@@ -52,6 +55,7 @@ class Scale:
             "film width": "by the width of the film",
             "mount": "by the size of the mount",
             "picture size": "by the size of the picture that batch.yaml states",
+            "stated kind": "by the size of the kind that batch.yaml states",
         }
         return f"{self.ppi:.0f} ppi {told[self.source]}"
 
@@ -137,6 +141,25 @@ def by_mount(found: Sequence[Candidate], kind: str) -> Scale | None:
     if not like and kind == "auto":
         return None
     return Scale(side / film.MOUNT.width_mm * film.MM_PER_INCH, "mount")
+
+
+def by_stated_kind(found: Sequence[Candidate], kind: str) -> Scale | None:
+    """Return the scale by a kind that a person states and that has one size: a frame of 35 mm
+    film, 24 x 36 mm, and a square lantern slide, 82.55 mm (85 mm are within what is allowed).
+    """
+    plain = [c for c in found if not c.blank]
+    if kind not in ("frame_135", "lantern") or len(plain) != 1 or plain[0].oval:
+        return None
+    one = plain[0]
+    if kind == "frame_135":
+        long, short = lengths_of(one.corners)
+        like, size_mm = 1.44 * short < long < 1.58 * short, 36.0
+    else:
+        if one.object_corners is None or one.levels < 2:
+            return None
+        long, short = lengths_of(order(one.object_corners))
+        like, size_mm = long < 1.04 * short, film.LANTERN[0].width_mm
+    return Scale(long / size_mm * film.MM_PER_INCH, "stated kind") if like else None
 
 
 def confirmed(scale: Scale, found: Sequence[Candidate], kind: str, held_px: Doubles) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
@@ -118,14 +119,14 @@ def _read_encoding(
 
 
 def ppi_of(resolution: dict[str, Any] | None) -> float | None:
-    """Return pixels per inch from the header's resolution, or None where it says nothing of use.
+    """Return pixels per inch from the header's resolution, or None where it says none.
 
-    72, 96 and 300 are what software writes when it does not know; film is never captured so.
+    It is a hint, no more: much software writes 72, 96 or 300 without knowing (see `scale`).
     """
     if not resolution or resolution["unit"] not in ("in", "cm"):
         return None
     x, y = (float(resolution[k]) * (2.54 if resolution["unit"] == "cm" else 1.0) for k in "xy")
-    if abs(x - y) > 0.02 * max(x, y) or x < 100 or x > 20000:
+    if not math.isfinite(x + y) or min(x, y) <= 0 or abs(x - y) > 0.02 * max(x, y):
         return None
     return (x + y) / 2
 
