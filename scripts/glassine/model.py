@@ -17,6 +17,10 @@ Point = tuple[float, float]
 Corners = tuple[Point, Point, Point, Point]
 Polarity = Literal["negative", "positive"]
 Process = Literal["colour", "monochrome"]
+# What a resolution rests on; the first two are said, the others measured (see locate.scale).
+PpiSource = Literal[
+    "tag", "batch", "perforations", "film width", "mount", "picture size", "stated kind"
+]
 
 # What lies on the light table; `auto` leaves it to locate.
 KINDS = (
@@ -152,7 +156,7 @@ class MasterGeometry:
     width: int
     height: int
     ppi: float | None
-    ppi_source: Literal["perforations", "tag", "batch"] | None
+    ppi_source: PpiSource | None
     frames: tuple[Frame, ...]
     kind: str = "auto"
     base_regions: tuple[Corners, ...] = ()

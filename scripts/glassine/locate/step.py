@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -14,8 +15,8 @@ import numpy.typing as npt
 from glassine import colour, contracts, events, files, labels, masters, pixels, processor
 from glassine.errors import GlassineError
 from glassine.locate import stated
-from glassine.locate.encoding import linear, linear_table
-from glassine.locate.finder import locate_array
+from glassine.locate.encoding import linear, table_of
+from glassine.locate.looks import locate_array
 from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
 from glassine.model import (
@@ -45,12 +46,15 @@ def locate_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     corrections = given.get("corrections") or {}
     facts = {master["path"]: Facts.of_master(master, given) for master in given["masters"]}
     _check_corrections(corrections, list(facts), given["item"])
-    located = [
-        _locate_master(
-            batch_dir, item_dir, master["path"], master.get("part"), facts[master["path"]], settings
+    located = []
+    encodings = {}
+    for master in given["masters"]:
+        path = master["path"]
+        one, encoding = _locate_master(
+            batch_dir, item_dir, path, master.get("part"), facts[path], settings
         )
-        for master in given["masters"]
-    ]
+        encodings[path] = encoding.describe
+        located.append(one)
     found = [
         corrected(geometry, corrections, one.facts, single=len(located) == 1, turn=one.turn)
         for one, geometry in zip(located, stated.judged(located), strict=True)
@@ -60,6 +64,7 @@ def locate_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
         "facts": {path: each.as_dict() for path, each in facts.items()},
         "settings": settings,
         "corrections": corrections or None,
+        "encodings": encodings,
     }
     event = events.event(
         "frame location",
@@ -83,11 +88,10 @@ def _locate_master(
     part: str | None,
     facts: Facts,
     settings: dict[str, Any],
-) -> stated.Located:
+) -> tuple[stated.Located, colour.Encoding]:
     full = files.inside(batch_dir, path)
     header = masters.read_header(full, shown=path)
-    icc = masters.icc_profile(masters.open_image(full))
-    table = linear_table(icc, facts.encoding)
+    encoding, table = _read_encoding(full, path, int(header["samples"]), facts)
     with pixels.opened(full, header, scratch=item_dir) as source:
         reduced, reduction = source.reduced, source.reduction
         geometry = locate_array(
@@ -103,20 +107,45 @@ def _locate_master(
         )
     preview = preview_of(reduced, table)
     _write_preview(item_dir / "previews" / f"{Path(path).stem}.jpg", preview)
-    geometry = replace(geometry, labels=tuple(_labels(preview, geometry.width)))
+    assumed = colour.assumption(encoding)
+    geometry = replace(
+        geometry,
+        labels=tuple(_labels(preview, geometry.width)),
+        notes=geometry.notes + ((assumed,) if assumed else ()),
+    )
     orientation = int(header.get("orientation") or 1)
-    return stated.Located(part, facts, orientation, icc is not None, geometry)
+    profiled = encoding.describe["by"] == "profile"
+    return stated.Located(part, facts, orientation, profiled, geometry), encoding
+
+
+def _read_encoding(
+    full: Path, path: str, bands: int, facts: Facts
+) -> tuple[colour.Encoding, Floats]:
+    """Return how the master's codes become light, as every step reads it, and as a table.
+
+    Raises GlassineError, which names the master, where its profile cannot be used.
+    """
+    icc = masters.icc_profile(masters.open_image(full))
+    try:
+        encoding = colour.encoding_of(icc, facts.encoding, 16, bands)
+        return encoding, table_of(encoding)
+    except GlassineError as problem:
+        named = [
+            replace(each, path=path) if each.code == "tone.profile" else each
+            for each in problem.findings
+        ]
+        raise GlassineError(named) from problem
 
 
 def ppi_of(resolution: dict[str, Any] | None) -> float | None:
-    """Return pixels per inch from the header's resolution, or None where it says nothing of use.
+    """Return pixels per inch from the header's resolution, or None where it says none.
 
-    72, 96 and 300 are what software writes when it does not know; film is never captured so.
+    It is a hint, no more: much software writes 72, 96 or 300 without knowing (see `scale`).
     """
     if not resolution or resolution["unit"] not in ("in", "cm"):
         return None
     x, y = (float(resolution[k]) * (2.54 if resolution["unit"] == "cm" else 1.0) for k in "xy")
-    if abs(x - y) > 0.02 * max(x, y) or x < 100 or x > 20000:
+    if not math.isfinite(x + y) or min(x, y) <= 0 or abs(x - y) > 0.02 * max(x, y):
         return None
     return (x + y) / 2
 

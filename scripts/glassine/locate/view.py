@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine import processor
+from glassine.locate.encoding import through
 
 Floats = npt.NDArray[np.float32]
 Mask = npt.NDArray[np.bool_]
@@ -65,18 +66,18 @@ class View:
 
 
 def look(reduced: npt.NDArray[Any], table: Floats, reduction: float) -> View:
-    """Scale to linear light by the brightest area and take off single bad pixels."""
+    """Scale to linear light by the brightest area and take off single bad pixels.
+
+    table: linear light of 16-bit codes, one for all channels or one for each.
+    """
     if reduced.ndim == 2:
         reduced = reduced[..., None]
-    if reduced.shape[2] in (2, 4):
-        reduced = reduced[..., :-1]
-    if reduced.dtype == np.uint8:
-        table = table[::257]
     clean = np.asarray(cv2.medianBlur(np.ascontiguousarray(reduced), 3)).reshape(reduced.shape)
-    white = max(float(np.percentile(table[most_of(clean[::4, ::4])], 99.7)), 1e-4)
+    brightest = most_of(through(table, clean[::4, ::4]))
+    white = max(float(np.percentile(brightest, 99.7)), 1e-4)
     scaled = table / np.float32(white)
-    light = scaled[clean]
-    v = tone(scaled)[clean]
+    light = through(scaled, clean)
+    v = through(tone(scaled), clean)
     grey = mean_of(v)
     # Robust spread of second differences: sqrt(6) times the noise of one pixel.
     part = grey[::2]
