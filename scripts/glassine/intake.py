@@ -368,6 +368,7 @@ class _Intake:
         self.entries = _entries(batch_dir)
         self.expected, self.notes = _manifests(self.entries, batch_dir)
         self.corrections = self._read_corrections()
+        self.withdrawals = self._read_withdrawals()
         self.items: dict[str, _Item] = {}
         self.others: list[str] = []
         self.targets = [self._target(target) for target in self.facts.get("targets", [])]
@@ -378,6 +379,12 @@ class _Intake:
 
         path = self.batch_dir / "corrections.yaml"
         return corrections.read_corrections(path) if path.exists() else {}
+
+    def _read_withdrawals(self) -> list[dict[str, Any]]:
+        from glassine import corrections
+
+        path = self.batch_dir / "corrections.yaml"
+        return corrections.read_withdrawals(path) if path.exists() else []
 
     def _read_catalogue(self) -> Any:
         from glassine import catalogue
@@ -636,6 +643,7 @@ class _Intake:
             "rows": rows,
             "other_files": self.others,
             "targets": self.targets,
+            "withdraw": self.withdrawals,
             "corrections_without_item": sorted(set(self.corrections) - set(self.items)),
         }
 

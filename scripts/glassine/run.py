@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from glassine import confine, files, jobs, plan, preflight, runlock, settings
+from glassine import clock, confine, files, jobs, plan, preflight, receipt_files, runlock, settings
 from glassine.errors import GlassineError
 
 if TYPE_CHECKING:
@@ -61,6 +61,7 @@ class Run:
         self.moves: list[str] = []
         self._read = functools.lru_cache(maxsize=64)(self._read_batch)
         self._due = functools.lru_cache(maxsize=64)(self._find_due)
+        self._standing = functools.cache(lambda name: receipt_files.mark(self.deliveries, name))
         self._delivery_key = functools.lru_cache(maxsize=64)(self._find_delivery_key)
 
     def batch_dir(self, batch: str) -> Path:
@@ -68,6 +69,10 @@ class Run:
 
     def results_dir(self, batch: str) -> Path:
         return self.working_dir / "results" / batch
+
+    @property
+    def deliveries(self) -> Path:
+        return self.working_dir / "deliveries"
 
     def _read_batch(self, path: str, mtime_ns: int) -> plan.Batch:
         return plan.read_batch(Path(path))
@@ -122,7 +127,6 @@ class Run:
 
     def bring_records_to_now(self) -> None:
         """See that no record that the engine compares by time comes from the future."""
-        preflight.bring_to_now((self.working_dir / "deliveries").glob("*.json"))
         for name in self.batches:
             folder = self.results_dir(name)
             for pattern in (
@@ -165,9 +169,13 @@ class Run:
     def delivers(self, name: str) -> bool:
         """Return whether the batch may be delivered once all that is due tonight is done."""
         batch = self.batch(name)
-        if self.config["only"] or not batch.ready():
+        if self.config["only"] or not (batch.ready() or self.standing(name)):
             return False
         return self.config["delivery"]["when"] == "passed" or not batch.waiting()
+
+    def standing(self, name: str) -> dict[str, Any]:
+        """Return what a look at the receipts and bags of the batch's deliveries shows."""
+        return self._standing(name)
 
     def delivery_given(self, name: str) -> dict[str, Any]:
         """Return what a delivery is given; which items it holds is looked up when it starts."""
@@ -216,23 +224,24 @@ class Run:
     def report_given(self, name: str) -> dict[str, Any]:
         return {
             "batch": name,
-            "settings": {key: self.config[key] for key in ("report", "iiif", "catalogue")},
+            "settings": {
+                key: self.config[key] for key in ("report", "iiif", "catalogue", "delivery")
+            },
             "institution": self.config["institution"],
-            "deliveries": str(self.working_dir / "deliveries"),
+            "deliveries": str(self.deliveries),
             "masters": str(self.batch_dir(name)),
         }
 
     def deliver(self, name: str) -> None:
         from glassine import delivery, gate
 
-        if self.has_targets(name):
-            gate.check(self.results_dir(name))
-        delivery.deliver_batch(
-            self.batch_dir(name),
-            self.results_dir(name),
-            self.working_dir / "deliveries",
-            with_states(self.delivery_given(name), self.results_dir(name)),
-        )
+        results = self.results_dir(name)
+        with jobs.telling_here("deliver", name, results):
+            if self.has_targets(name):
+                gate.check(results)
+            given = with_states(self.delivery_given(name), results)
+            outcome = delivery.deliver_batch(self.batch_dir(name), results, self.deliveries, given)
+            delivery.write_stamp(results / delivery.STAMP, outcome, self.delivery_key(name))
 
     def report(self, name: str) -> Path:
         from glassine import report
@@ -362,15 +371,18 @@ class Run:
             sys.stderr.write(f"{name}: the system refused: {problem}\n")
 
     def _say(self, name: str) -> None:
-        from glassine import status
+        from glassine import delivery, status
 
-        counts = status.counts(status.batch_status(self.results_dir(name)))
+        results = self.results_dir(name)
+        statuses = status.batch_status(results)
+        current = delivery.is_current(results, self.delivery_key(name), statuses)
+        counts = status.counts(statuses)
         told = ", ".join(f"{counts[word]} {word}" for word in status.STATES if counts[word])
-        receipt = self.working_dir / "deliveries" / f"{name}.receipt.json"
         lines = [
             f"{name}: {counts['total']} items: {told or 'none'}",
-            f"  report    {self.results_dir(name) / 'report' / 'index.html'}",
-            f"  delivery  {receipt if receipt.exists() else 'withheld (see the report)'}",
+            f"  report    {results / 'report' / 'index.html'}",
+            f"  delivery  {receipt_files.words(self.deliveries, name, current)}",
+            f"  masters   {status.last_read_words(statuses, clock.now_text())}",
         ]
         sys.stderr.write("\n".join(lines) + "\n")
 
@@ -380,9 +392,11 @@ def with_states(given: dict[str, Any], results_dir: Path) -> dict[str, Any]:
     from glassine import status
 
     states = status.batch_status(results_dir)
+    intake = files.read_json(results_dir / "intake.json")
     finished = {"done", "review"}
     return {
         **given,
+        "withdraw": intake.get("withdraw", []),
         "items": [state.item for state in states if state.state in finished],
         "lacking": [
             {

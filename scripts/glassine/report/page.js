@@ -595,6 +595,11 @@ function asYaml(corrections) {
     }
   }
   if (lines.length === 2) lines[1] = "corrections: []";
+  if (page.withdraw.length) lines.push("withdraw:");
+  for (const each of page.withdraw) {
+    const pairsOf = ["item", "master", "frames", "reason", "by", "when"].filter((key) => each[key] !== undefined).map((key) => `${key}: ${value(each[key])}`);
+    lines.push(`  - ${pairsOf.join("\n    ")}`);
+  }
   return `${lines.join("\n")}\n`;
 }
 const saysNothing = (each) => !each.frames.length && !each.note && !each.identity;
