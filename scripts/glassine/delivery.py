@@ -241,7 +241,7 @@ def _due(
     _require(
         [
             *_forbidden(given["batch"], items, lacking, own, bool(earlier)),
-            *dropped(items, lacking, withdrawn, earlier, adds),
+            *dropped(items, lacking, withdrawn, earlier, own),
         ]
     )
     return _Due(
@@ -306,17 +306,21 @@ def dropped(
     lacking: list[dict[str, Any]],
     withdrawn: list[drops.Withdrawal],
     earlier: dict[str, drops.Delivered],
-    adds: bool,
+    own: dict[str, Any],
 ) -> list[Finding]:
     """Return what keeps the delivery back because an earlier one has more."""
+    waits = own.get("when", "complete") == "complete" or own.get("later", "whole") == "changed"
     states = {entry["item"]: _STATES.get(entry["state"], entry["state"]) for entry in lacking}
     names = {item.name for item in items}
-    gone = drops.vanished(earlier, names, states, withdrawn, adds=adds)
+    gone = drops.vanished(earlier, names, states, withdrawn, waits=waits)
     less = {}
     for item in items:
         before = earlier.get(item.name)
         if before and before.digest != item.digest:
-            parts = drops.smaller(before, item.present(), withdrawn)
+            try:
+                parts = drops.smaller(before, item.present(), withdrawn)
+            except (GlassineError, LookupError, TypeError, AttributeError) as problem:
+                parts = [f"what it has now cannot be told, a record is damaged ({problem})"]
             if parts:
                 less[item.name] = parts
     new = [item for item in items if item.name not in earlier] if gone else []

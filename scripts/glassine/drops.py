@@ -177,18 +177,18 @@ def vanished(
     lacking: dict[str, str],
     withdrawn: list[Withdrawal],
     *,
-    adds: bool = False,
+    waits: bool = False,
 ) -> dict[str, str]:
     """Return {item: why the next delivery would lack it} of items that were delivered before.
 
-    items: those it would hold; lacking: {item: state} of those that are not done. adds: it only
-    adds to the deliveries before it, so what is held stays delivered as it was.
+    items: those it would hold; lacking: {item: state} of those that are not done. waits: these
+    are no loss, as the delivery waits for them, or adds to the deliveries before it.
     """
     word = {each.item for each in withdrawn if each.whole}
     return {
         item: lacking.get(item) or _GONE
         for item in sorted(earlier)
-        if item not in items and item not in word and not (adds and item in lacking)
+        if item not in items and item not in word and not (waits and item in lacking)
     }
 
 

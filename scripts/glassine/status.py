@@ -201,13 +201,18 @@ def item_status(entry: dict[str, Any], item_dir: Path) -> ItemStatus:
     return status
 
 
+def fails_verify(status: ItemStatus) -> bool:
+    """Return whether a master of the item is not what the checksum list says, or unreadable."""
+    return any(each.code.startswith("verify.") for each in status.findings)
+
+
 def _last_read(status: ItemStatus) -> str | None:
     """Return the time of the last comparison of the item's masters that found them as listed."""
-    if any(each.code.startswith("verify.") for each in status.findings):
-        return None
     event = status.records.get("fixity", {}).get("event")
     time = event.get("time") if isinstance(event, dict) else None
-    return time if isinstance(time, str) else None
+    if fails_verify(status) or not isinstance(time, str) or _moment(time) is None:
+        return None
+    return time
 
 
 def read_span(statuses: list[ItemStatus]) -> tuple[str, str] | None:
@@ -224,7 +229,8 @@ def last_read_words(statuses: list[ItemStatus], now: str) -> str:
     span = read_span(statuses)
     if span is None:
         return "none was read and compared yet"
-    days = (_moment(now) - _moment(span[0])).days
+    oldest, present = _moment(span[0]), _moment(now)
+    days = (present - oldest).days if oldest and present else 0
     age = "today" if days < 1 else "1 day ago" if days == 1 else f"{days:,} days ago"
     until = f" to {span[1][:10]}" if span[1][:10] != span[0][:10] else ""
     unread = sum(1 for each in statuses if not each.last_read)
@@ -232,11 +238,11 @@ def last_read_words(statuses: list[ItemStatus], now: str) -> str:
     return f"last read and compared {span[0][:10]}{until} (the oldest {age}){more}"
 
 
-def _moment(text: str) -> datetime:
+def _moment(text: str) -> datetime | None:
     try:
-        return datetime.fromisoformat(text.replace("Z", "+00:00")).astimezone(UTC)
-    except ValueError:
-        return datetime.fromtimestamp(0, UTC)
+        return datetime.fromisoformat(text).astimezone(UTC)
+    except (ValueError, OverflowError):
+        return None
 
 
 def batch_status(results_batch_dir: Path) -> list[ItemStatus]:
