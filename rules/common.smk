@@ -45,7 +45,7 @@ def delivered_of(wildcards):
 
 
 def standing_of(wildcards):
-    """What a look at receipts and bags shows: it changes when one is lost or carried away."""
+    """What of receipts and bags is lost, damaged or carried away: it is told when it changes."""
     return RUN.standing(wildcards.batch)
 
 

@@ -27,6 +27,7 @@ from glassine import (
     hashing,
     naming,
     receipt_files,
+    same_ids,
     status,
 )
 from glassine.carriers import Source, carrier
@@ -242,6 +243,7 @@ def _due(
         [
             *_forbidden(given["batch"], items, lacking, own, bool(earlier)),
             *dropped(items, lacking, withdrawn, earlier, own),
+            *_twice(results_batch_dir, deliveries_dir, given["batch"], items, own),
         ]
     )
     return _Due(
@@ -254,6 +256,20 @@ def _due(
         ],
         adds=adds,
     )
+
+
+def _twice(
+    results_batch_dir: Path,
+    deliveries_dir: Path,
+    batch: str,
+    items: list[Item],
+    own: dict[str, Any],
+) -> list[Finding]:
+    """Return what keeps the delivery back because another batch had its ids before."""
+    names = [item.name for item in items]
+    held = own.get("same_ids", "held") == "held"
+    found = same_ids.findings(results_batch_dir.parent, deliveries_dir, batch, names, held=held)
+    return [finding for finding in found if finding.severity == "hold"]
 
 
 def _had(item: str, found: receipt_files.Receipts) -> str | None:

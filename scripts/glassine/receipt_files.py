@@ -294,23 +294,32 @@ def damage(deliveries_dir: Path, found: Receipts) -> list[Finding]:
     ]
 
 
-def mark(deliveries_dir: Path, batch: str) -> dict[str, Any]:
-    """Return what tells, without reading bags, that receipts and bags are as they were.
+def exist(deliveries_dir: Path, batch: str) -> bool:
+    """Return whether there is a receipt of the batch, or a part of one."""
+    return bool(_names(deliveries_dir, batch))
 
-    It is asked each night, so receipts are not checked against their schema here.
+
+def mark(deliveries_dir: Path, batch: str) -> dict[str, Any]:
+    """Return what is not as it was delivered, without reading bags; empty where all is well.
+
+    It is asked each night, so receipts are not checked against their schema here; and it is empty
+    before the first delivery as after it, so that a delivery alone is no reason to look again.
     """
     found: dict[str, Any] = {}
     for name in _names(deliveries_dir, batch):
         paths = (beside(deliveries_dir, name), kept(deliveries_dir, name))
-        same = _same_bytes(*paths)
         try:
             receipt = json.loads(paths[1].read_bytes())
             bags = {bag.name: [bag.state, bag.what] for bag in look(deliveries_dir, receipt)}
+            own = receipt["batch"] == batch
         except (OSError, ValueError, RecursionError, LookupError, TypeError, AttributeError):
-            found[name] = {"receipt": "damaged"}
+            found[name] = "damaged"
             continue
-        if receipt.get("batch") == batch:
-            found[name] = {"receipt": "sound" if same else "one copy", "bags": bags}
+        odd: dict[str, Any] = {bag: state for bag, state in bags.items() if state[0] != "here"}
+        if not _same_bytes(*paths):
+            odd["receipt"] = "one copy"
+        if own and odd:
+            found[name] = odd
     return found
 
 

@@ -9,7 +9,18 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from glassine import clock, confine, files, jobs, plan, preflight, receipt_files, runlock, settings
+from glassine import (
+    clock,
+    confine,
+    files,
+    jobs,
+    plan,
+    preflight,
+    receipt_files,
+    runlock,
+    same_ids,
+    settings,
+)
 from glassine.errors import GlassineError
 
 if TYPE_CHECKING:
@@ -61,7 +72,7 @@ class Run:
         self.moves: list[str] = []
         self._read = functools.lru_cache(maxsize=64)(self._read_batch)
         self._due = functools.lru_cache(maxsize=64)(self._find_due)
-        self._standing = functools.cache(lambda name: receipt_files.mark(self.deliveries, name))
+        self._standing = functools.lru_cache(maxsize=64)(self._find_standing)
         self._delivery_key = functools.lru_cache(maxsize=64)(self._find_delivery_key)
 
     def batch_dir(self, batch: str) -> Path:
@@ -169,13 +180,25 @@ class Run:
     def delivers(self, name: str) -> bool:
         """Return whether the batch may be delivered once all that is due tonight is done."""
         batch = self.batch(name)
-        if self.config["only"] or not (batch.ready() or self.standing(name)):
+        # One of which nothing is left was delivered all the same: that is to be told.
+        begun = batch.ready() or receipt_files.exist(self.deliveries, name)
+        if self.config["only"] or not begun:
             return False
         return self.config["delivery"]["when"] == "passed" or not batch.waiting()
 
     def standing(self, name: str) -> dict[str, Any]:
-        """Return what a look at the receipts and bags of the batch's deliveries shows."""
-        return self._standing(name)
+        """Return what of the batch's deliveries is not as it was (see receipt_files.mark), and
+        which other batches have its ids."""
+        try:
+            return self._standing(name, self.batch(name))
+        except (OSError, GlassineError, KeyError, TypeError):
+            return self._standing(name, None)
+
+    def _find_standing(self, name: str, batch: plan.Batch | None) -> dict[str, Any]:
+        found = receipt_files.mark(self.deliveries, name)
+        results = self.working_dir / "results"
+        twice = same_ids.mark(results, self.deliveries, name, batch.items if batch else ())
+        return {**found, **({"same_ids": twice} if twice else {})}
 
     def delivery_given(self, name: str) -> dict[str, Any]:
         """Return what a delivery is given; which items it holds is looked up when it starts."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from glassine import delivery, drops, files, receipt_files
+from glassine import delivery, drops, files, receipt_files, same_ids
 from glassine.errors import Finding, GlassineError
 from glassine.receipt_files import Bag
 from glassine.status import ItemStatus, finding
@@ -21,6 +21,7 @@ _ASKED_ANEW = frozenset(
         "delivery.receipt",
         "delivery.receipt_gone",
         "delivery.withdrawn_master",
+        "delivery.id_twice",
     }
 )
 # So many items are named in a sentence.
@@ -82,6 +83,11 @@ def gather(
     made.problems += [each for each in damage if each.severity == "hold"]
     made.notes += [each for each in damage if each.severity != "hold"]
     made.notes += [each for each in _stamped(results) if each not in damage]
+    held = own.get("same_ids", "held") == "held"
+    names = [state.item for state in statuses]
+    twice = same_ids.findings(results.parent, deliveries_dir, batch, names, held=held)
+    made.problems += [each for each in twice if each.severity == "hold"]
+    made.notes += [each for each in twice if each.severity != "hold"]
     earlier = drops.delivered(deliveries_dir, found.sound)
     words = [drops.Withdrawal.from_dict(entry) for entry in withdraw]
     try:
