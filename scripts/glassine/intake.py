@@ -25,6 +25,7 @@ from glassine import (
     checksums,
     companions,
     confine,
+    corrections,
     declared,
     door,
     files,
@@ -276,7 +277,9 @@ class _Intake:
         self.companions.update(self.lists.names)
         self.facts = self._read_facts()
         self.statements = batch_facts.Statements(self.facts)
-        self.corrections = self._read_corrections()
+        decided = self._corrections_file()
+        self.corrections = corrections.read_corrections(decided) if decided else {}
+        self.withdrawals = corrections.read_withdrawals(decided) if decided else []
         self.items: dict[str, _Item] = {}
         self.places: dict[str, tuple[int, int]] = {}  # device and inode of each master
         self.others: list[str] = []
@@ -301,16 +304,15 @@ class _Intake:
             )
         return batch_facts.read_batch_facts(self.batch_dir / entry.path)
 
-    def _read_corrections(self) -> dict[str, Any]:
-        from glassine import corrections
-
+    def _corrections_file(self) -> Path | None:
+        """Return corrections.yaml, or None where there is none that may be read."""
         chosen = companions.corrections(self.listing)
         name = companions.CORRECTIONS_NAME
         entry = self._statement(chosen, name, "what a person decided")
         if entry is not None and entry.path != name:
             self._doubt_look_alike([entry.path], name, "what a person decided")
-            return {}
-        return corrections.read_corrections(self.batch_dir / entry.path) if entry else {}
+            return None
+        return self.batch_dir / entry.path if entry else None
 
     def _read_catalogue(self) -> Any:
         from glassine import catalogue
@@ -969,8 +971,6 @@ class _Intake:
 
     def check_statements(self) -> None:
         """Say what batch.yaml and corrections.yaml state of something that is not here."""
-        from glassine import corrections
-
         masters = [
             (item.item, master["part"])
             for item in self.items.values()
@@ -1011,6 +1011,7 @@ class _Intake:
             "rows": rows,
             "other_files": self.others,
             "targets": self.targets,
+            "withdraw": self.withdrawals,
             "corrections_without_item": self.corrections_without_item(),
         }
 

@@ -323,6 +323,20 @@ def batch_step(step: str, batch: str, results_dir: Path, log: Path) -> Iterator[
 
 
 @contextlib.contextmanager
+def telling_here(step: str, batch: str, results_dir: Path) -> Iterator[None]:
+    """Do a step of a batch in this very process; where it fails, held.json tells, and the error
+    goes on."""
+    try:
+        yield
+    except GlassineError as problem:
+        findings = [finding.as_dict() for finding in problem.findings]
+        told = {"batch": batch, "step": step, "time": clock.now_text(), "findings": findings}
+        files.write_json(results_dir / "held.json", told)
+        raise
+    _release(results_dir, step)
+
+
+@contextlib.contextmanager
 def file_step(step: str, name: str, folder: Path, root: Path, log: Path) -> Iterator[None]:
     """Move one file; `folder`, below the results' folder `root`, gets held.json on failure and a
     timing on success."""

@@ -221,7 +221,8 @@ def unsettled(batch: Batch, items_dir: Path, config: dict[str, Any]) -> list[str
 def delivery_key(batch: Batch, config: dict[str, Any]) -> str:
     """Return a digest of all that a delivery of the whole batch depends on."""
     parts = [key(batch, item, config) for item in batch.ready()]
-    text = files.canonical([parts, config["delivery"], config["institution"]])
+    withdrawn = batch.intake.get("withdraw", [])
+    text = files.canonical([parts, withdrawn, config["delivery"], config["institution"]])
     return hashlib.sha256(text.encode()).hexdigest()
 
 

@@ -85,6 +85,10 @@ class Session:
         """Return the corrections that stand now. Raises GlassineError for a damaged file."""
         return corrections.read_corrections(self.target) if self.target.exists() else {}
 
+    def withdrawn(self) -> list[corrections.Withdrawal]:
+        """Return what stands as withdrawn. Raises GlassineError for a damaged file."""
+        return corrections.read_withdrawals(self.target) if self.target.exists() else []
+
     def describe(self) -> dict[str, Any]:
         try:
             return {"writable": self.writable, "corrections": self.standing()}
@@ -128,8 +132,8 @@ class Session:
             )
         result, changed = corrections.merged(standing, new)
         if changed:
-            self._keep_earlier()
-            files.write_text(self.target, corrections.as_text(result))
+            self.keep_earlier()
+            files.write_text(self.target, corrections.as_text(result, self.withdrawn()))
         count = len(changed)
         return {
             "saved": True,
@@ -138,7 +142,7 @@ class Session:
             "The next run redoes just these.",
         }
 
-    def _keep_earlier(self) -> None:
+    def keep_earlier(self) -> None:
         """Keep the file that is about to be replaced (its comments too) with the results."""
         if not self.target.exists():
             return

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from glassine import (
     agreement,
     batches,
+    clock,
     confine,
     exits,
     files,
@@ -22,7 +23,9 @@ from glassine import (
     notice,
     plan,
     preflight,
+    receipt_files,
     runlock,
+    same_ids,
     settings,
 )
 from glassine.errors import GlassineError
@@ -81,6 +84,7 @@ class Run:
         self._engine_failed = False
         self._read = functools.lru_cache(maxsize=64)(self._read_batch)
         self._due = functools.lru_cache(maxsize=64)(self._find_due)
+        self._standing = functools.lru_cache(maxsize=64)(self._find_standing)
         self._delivery_key = functools.lru_cache(maxsize=64)(self._find_delivery_key)
 
     def _find_batches(self) -> batches.Batches:
@@ -95,6 +99,10 @@ class Run:
 
     def results_dir(self, batch: str) -> Path:
         return self.working_dir / "results" / batch
+
+    @property
+    def deliveries(self) -> Path:
+        return self.working_dir / "deliveries"
 
     def _read_batch(self, path: str, mtime_ns: int) -> plan.Batch:
         return plan.read_batch(Path(path))
@@ -150,7 +158,6 @@ class Run:
 
     def bring_records_to_now(self) -> None:
         """See that no record that the engine compares by time comes from the future."""
-        preflight.bring_to_now((self.working_dir / "deliveries").glob("*.json"))
         for name in self.batches:
             folder = self.results_dir(name)
             for pattern in (
@@ -214,9 +221,25 @@ class Run:
     def delivers(self, name: str) -> bool:
         """Return whether the batch may be delivered once all that is due tonight is done."""
         batch = self.batch(name)
-        if self.config["only"] or not batch.ready():
+        # One of which nothing is left was delivered all the same: that is to be told.
+        begun = batch.ready() or receipt_files.exist(self.deliveries, name)
+        if self.config["only"] or not begun:
             return False
         return self.config["delivery"]["when"] == "passed" or not batch.waiting()
+
+    def standing(self, name: str) -> dict[str, Any]:
+        """Return what of the batch's deliveries is not as it was (see receipt_files.mark), and
+        which other batches have its ids."""
+        try:
+            return self._standing(name, self.batch(name))
+        except (OSError, GlassineError, KeyError, TypeError):
+            return self._standing(name, None)
+
+    def _find_standing(self, name: str, batch: plan.Batch | None) -> dict[str, Any]:
+        found = receipt_files.mark(self.deliveries, name)
+        results = self.working_dir / "results"
+        twice = same_ids.mark(results, self.deliveries, name, batch.items if batch else ())
+        return {**found, **({"same_ids": twice} if twice else {})}
 
     def delivery_given(self, name: str) -> dict[str, Any]:
         """Return what a delivery is given; which items it holds is looked up when it starts."""
@@ -271,21 +294,20 @@ class Run:
                 for key in ("report", "iiif", "catalogue", "rights", "delivery")
             },
             "institution": self.config["institution"],
-            "deliveries": str(self.working_dir / "deliveries"),
+            "deliveries": str(self.deliveries),
             "masters": str(self.batch_dir(name)),
         }
 
     def deliver(self, name: str) -> None:
         from glassine import delivery, gate
 
-        if self.has_targets(name):
-            gate.check(self.results_dir(name))
-        delivery.deliver_batch(
-            self.batch_dir(name),
-            self.results_dir(name),
-            self.working_dir / "deliveries",
-            with_states(self.delivery_given(name), self.results_dir(name)),
-        )
+        results = self.results_dir(name)
+        with jobs.telling_here("deliver", name, results):
+            if self.has_targets(name):
+                gate.check(results)
+            given = with_states(self.delivery_given(name), results)
+            outcome = delivery.deliver_batch(self.batch_dir(name), results, self.deliveries, given)
+            delivery.write_stamp(results / delivery.STAMP, outcome, self.delivery_key(name))
 
     def report(self, name: str) -> Path:
         from glassine import report
@@ -516,7 +538,7 @@ class Run:
         self.problems += [batches.Problem(finding, exits.HELD, name) for finding in found]
 
     def _say(self, name: str) -> None:
-        from glassine import status
+        from glassine import delivery, status
 
         results = self.results_dir(name)
         if not (results / "report" / "index.html").exists():
@@ -524,13 +546,14 @@ class Run:
         notice.tidy(results)
         states = status.batch_status(results)
         self._check_batch(name, states)
+        current = delivery.is_current(results, self.delivery_key(name), states)
         counts = status.counts(states)
         told = ", ".join(f"{counts[word]} {word}" for word in status.STATES if counts[word])
-        receipt = self.working_dir / "deliveries" / f"{name}.receipt.json"
         lines = [
             f"{name}: {counts['total']} items: {told or 'none'}",
             f"  report    {results / 'report' / 'index.html'}",
-            f"  delivery  {receipt if receipt.exists() else 'withheld (see the report)'}",
+            f"  delivery  {receipt_files.words(self.deliveries, name, current)}",
+            f"  masters   {status.last_read_words(states, clock.now_text())}",
         ]
         asks = [note for note in self.batch(name).intake["notes"] if note["severity"] == "review"]
         if asks:
@@ -566,9 +589,11 @@ def with_states(given: dict[str, Any], results_dir: Path) -> dict[str, Any]:
     from glassine import status
 
     states = status.batch_status(results_dir)
+    intake = files.read_json(results_dir / "intake.json")
     finished = {"done", "review"}
     return {
         **given,
+        "withdraw": intake.get("withdraw", []),
         "items": [state.item for state in states if state.state in finished],
         "lacking": [
             {

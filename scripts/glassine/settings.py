@@ -82,16 +82,31 @@ def read_yaml(path: Path, *, trusted: bool = False) -> Any:
     """
     try:
         content = door.read_file(path, None if trusted else path.parent, MAX_YAML_BYTES)
-        return yaml.load(content.decode("utf-8-sig"), Loader=_StrictLoader)  # noqa: S506
-    except (OSError, ValueError, yaml.YAMLError, RecursionError) as problem:
-        why = problem.strerror if isinstance(problem, OSError) else problem
-        raise GlassineError.because(
-            "settings.yaml",
-            path,
-            f"This file cannot be read: {' '.join(str(why).split())[:600]}.",
-            "YAML of plain mappings, lists and values, each key once.",
-            "Correct the line named above, or put a file there that can be read, and run again.",
-        ) from problem
+        text = content.decode("utf-8-sig")
+    except (OSError, ValueError) as problem:
+        raise _unreadable(path, problem) from problem
+    return parse_yaml(text, path)
+
+
+def parse_yaml(text: str, where: object) -> Any:
+    """Return what YAML text holds; see `read_yaml`. where: how to name it to a person."""
+    try:
+        if len(text.encode("utf-8", "replace")) > MAX_YAML_BYTES:
+            raise ValueError(f"it is larger than {MAX_YAML_BYTES} bytes")
+        return yaml.load(text, Loader=_StrictLoader)  # noqa: S506
+    except (ValueError, yaml.YAMLError, RecursionError) as problem:
+        raise _unreadable(where, problem) from problem
+
+
+def _unreadable(where: object, problem: Exception) -> GlassineError:
+    why = problem.strerror if isinstance(problem, OSError) else problem
+    return GlassineError.because(
+        "settings.yaml",
+        where,
+        f"This file cannot be read: {' '.join(str(why).split())[:600]}.",
+        "YAML of plain mappings, lists and values, each key once.",
+        "Correct the line named above, or put a file there that can be read, and run again.",
+    )
 
 
 def schema() -> dict[str, Any]:

@@ -11,6 +11,7 @@ Every item is in exactly one state:
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal, get_args
 
@@ -35,8 +36,9 @@ class Reason:
 class ItemStatus:
     """One item: its state, why, and the records read on the way (absent ones are missing).
 
-    findings: what holds it (state held) or keeps it waiting; step: where it was held.
-    damaged: names of records that could not be read.
+    findings: what holds it (state held) or keeps it waiting, each once; step: the one that found
+    it. damaged: names of records that could not be read. last_read: when its masters were last
+    read whole and compared, as fixity.json tells; None where they never were, or did not agree.
     """
 
     item: str
@@ -46,6 +48,7 @@ class ItemStatus:
     step: str | None = None
     records: dict[str, Any] = field(default_factory=dict)
     damaged: list[str] = field(default_factory=list)
+    last_read: str | None = None
 
 
 def _record_path(item_dir: Path, name: str) -> Path:
@@ -203,6 +206,8 @@ def item_status(entry: dict[str, Any], item_dir: Path) -> ItemStatus:
         if new or status.step is None:
             status.step = str(held.get("step") or "unknown")
         status.findings += new
+    status.findings = list(dict.fromkeys(status.findings))
+    status.last_read = _last_read(status)
     if status.findings:
         status.state = "held"
         status.step = status.step or "report"
@@ -212,6 +217,50 @@ def item_status(entry: dict[str, Any], item_dir: Path) -> ItemStatus:
     elif "package" in status.records:
         status.state = "review" if status.reasons else "done"
     return status
+
+
+def fails_verify(status: ItemStatus) -> bool:
+    """Return whether a master of the item is not what the checksum list says, or unreadable."""
+    return any(each.code.startswith("verify.") for each in status.findings)
+
+
+def _last_read(status: ItemStatus) -> str | None:
+    """Return the time of the last comparison of the item's masters that found them as listed."""
+    event = status.records.get("fixity", {}).get("event")
+    time = event.get("time") if isinstance(event, dict) else None
+    if fails_verify(status) or not isinstance(time, str) or _moment(time) is None:
+        return None
+    return time
+
+
+def read_span(statuses: list[ItemStatus]) -> tuple[str, str] | None:
+    """Return when masters were last read whole and compared: the oldest time and the newest."""
+    times = sorted(each.last_read for each in statuses if each.last_read)
+    return (times[0], times[-1]) if times else None
+
+
+def last_read_words(statuses: list[ItemStatus], now: str) -> str:
+    """Return in a line how old the last comparison of masters with their digests is.
+
+    now: the present time, as records write it.
+    """
+    span = read_span(statuses)
+    if span is None:
+        return "none was read and compared yet"
+    oldest, present = _moment(span[0]), _moment(now)
+    days = (present - oldest).days if oldest and present else 0
+    age = "today" if days < 1 else "1 day ago" if days == 1 else f"{days:,} days ago"
+    until = f" to {span[1][:10]}" if span[1][:10] != span[0][:10] else ""
+    unread = sum(1 for each in statuses if not each.last_read)
+    more = f"; of {unread:,} items not yet, or without agreement" if unread else ""
+    return f"last read and compared {span[0][:10]}{until} (the oldest {age}){more}"
+
+
+def _moment(text: str) -> datetime | None:
+    try:
+        return datetime.fromisoformat(text).astimezone(UTC)
+    except (ValueError, OverflowError):
+        return None
 
 
 def batch_status(results_batch_dir: Path) -> list[ItemStatus]:

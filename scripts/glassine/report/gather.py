@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -10,6 +9,7 @@ from urllib.parse import quote
 
 from glassine import batches, corrections, files, gate, naming, preflight, rights, settings, status
 from glassine.errors import Finding, GlassineError
+from glassine.report import deliveries
 from glassine.status import ItemStatus
 
 # How many items share one file of details beside the page.
@@ -70,14 +70,21 @@ class Batch:
     counts: dict[str, int] = field(default_factory=dict)
     problems: list[Finding] = field(default_factory=list)
     asks: list[Finding] = field(default_factory=list)
+    # When the step that failed for the batch as a whole told so (held.json).
+    held_since: str = ""
     notes: list[Finding] = field(default_factory=list)
     other_files: list[str] = field(default_factory=list)
     targets: list[str] = field(default_factory=list)
     proof: dict[str, Any] | None = None
     rows_read: int = 0
     without_master: list[dict[str, Any]] = field(default_factory=list)
-    receipts: list[dict[str, Any]] = field(default_factory=list)
+    delivered: deliveries.Deliveries = field(default_factory=deliveries.Deliveries)
+    withdraw: list[dict[str, Any]] = field(default_factory=list)
     standing: dict[str, dict[str, Any]] = field(default_factory=dict)
+
+    @property
+    def statuses(self) -> list[ItemStatus]:
+        return [item.status for item in self.items]
 
     def in_state(self, state: str) -> list[Item]:
         return [item for item in self.items if item.status.state == state]
@@ -249,7 +256,9 @@ def _master(item_dir: Path, state: ItemStatus, known: dict[str, Any]) -> dict[st
         "notes": [str(note) for note in located.get("notes", [])],
         "preview": _preview(item_dir, state.item, path),
         "sha256": digests.get("sha256"),
-        "verdict": verified.get("verdict"),
+        # Of a master that failed since, an older record says nothing.
+        "verdict": None if status.fails_verify(state) else verified.get("verdict"),
+        "read": state.last_read,
         "taken": _text((header.get("capture") or {}).get("taken")),
         "frames": [
             _frame(item_dir, state.records, located, frame) for frame in located.get("frames", [])
@@ -262,7 +271,7 @@ def _bare_master(known: Any) -> dict[str, Any]:
     return {
         "path": path, "part": None, "bytes": 0, "width": None, "height": None, "kind": None,
         "ppi": None, "ppi_source": None, "notes": [], "preview": None, "sha256": None,
-        "verdict": None, "taken": "", "frames": [],
+        "verdict": None, "read": None, "taken": "", "frames": [],
     }  # fmt: skip
 
 
@@ -418,18 +427,28 @@ def _read(path: Path, batch: Batch) -> dict[str, Any]:
     return record if isinstance(record, dict) else {}
 
 
-def _receipts(folder: Path, batch: Batch) -> list[dict[str, Any]]:
-    """Return the receipts of the batch's deliveries, newest revision first."""
-    pattern = re.compile(re.escape(batch.batch) + r"(?:\.r(\d+))?\.receipt\.json")
-    found = []
-    for path in folder.glob("*.receipt.json") if folder.is_dir() else []:
-        match = pattern.fullmatch(path.name)
-        if match:
-            found.append((int(match[1] or 1), path))
-    return [
-        {"file": path.name, "revision": revision, "receipt": _read(path, batch)}
-        for revision, path in sorted(found, reverse=True)
-    ]
+def _gather_deliveries(batch: Batch, results: Path, given: dict[str, Any]) -> None:
+    """Put in what is to be said of the deliveries; what cannot be told is a problem."""
+    own = given["settings"].get("delivery", {})
+    folder = Path(given["deliveries"])
+    try:
+        batch.delivered = deliveries.gather(
+            results, folder, batch.batch, batch.statuses, batch.withdraw, own
+        )
+    except GlassineError as problem:
+        batch.problems += problem.findings
+    except (OSError, *_BROKEN) as problem:
+        batch.problems.append(
+            Finding(
+                "report.deliveries",
+                str(folder),
+                f"What was delivered cannot be told: {type(problem).__name__}: {problem}.",
+                "receipts, packages and records as the night wrote them.",
+                "Check the disk of the deliveries and the receipts; do not delete any.",
+            )
+        )
+    batch.problems += batch.delivered.problems
+    batch.notes += batch.delivered.notes
 
 
 def _standing(batch_dir: Path | None, items: list[Item]) -> dict[str, dict[str, Any]]:
@@ -510,7 +529,12 @@ def gather(results: Path, given: dict[str, Any]) -> Batch:
     intake = _read(results / "intake.json", batch)
     if (results / "held.json").exists():
         held = _read(results / "held.json", batch)
-        batch.problems += _findings(held.get("findings"), batch.batch)
+        batch.problems += [
+            each
+            for each in _findings(held.get("findings"), batch.batch)
+            if not (given.get("deliveries") and deliveries.is_over(each))
+        ]
+        batch.held_since = _text(held.get("time"))
     batch.title = _text(intake.get("title")) or batch.batch
     entries = intake.get("items")
     if isinstance(entries, list):
@@ -530,8 +554,11 @@ def gather(results: Path, given: dict[str, Any]) -> Batch:
     rows = intake.get("rows") if isinstance(intake.get("rows"), dict) else {}
     batch.rows_read = int(rows.get("read") or 0) if rows else 0
     batch.without_master = _uncaptured(rows or {}, given)
+    withdraw = intake.get("withdraw")
+    listed = withdraw if isinstance(withdraw, list) else []
+    batch.withdraw = [each for each in listed if isinstance(each, dict) and each.get("item")]
     if given.get("deliveries"):
-        batch.receipts = _receipts(Path(given["deliveries"]), batch)
+        _gather_deliveries(batch, results, given)
     folder = Path(given["masters"]) if given.get("masters") else None
     batch.standing = _standing(folder, batch.items)
     return batch
