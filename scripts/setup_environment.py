@@ -5,6 +5,7 @@ Only the standard library is used here: this runs before anything is installed.
 
 from __future__ import annotations
 
+import contextlib
 import fcntl
 import hashlib
 import os
@@ -12,11 +13,13 @@ import shutil
 import subprocess
 import sys
 import venv
+from collections.abc import Iterator
 from pathlib import Path
 
 PROJECT = Path(__file__).resolve().parents[1]
 ENVIRONMENT = PROJECT / ".venv"
 MINIMUM = (3, 11)
+CANNOT_WRITE = 73  # as <sysexits.h> has it
 # The larger locks hold all of the first one, at the same versions.
 LOCKS = {
     "run": "requirements.lock",
@@ -60,6 +63,17 @@ def _install(purpose: str) -> None:
     _mark(purpose).write_text(_lock_digest(purpose), "utf-8")
 
 
+@contextlib.contextmanager
+def _alone() -> Iterator[None]:
+    """Hold the lock of those who make or renew the environment."""
+    handle = os.open(PROJECT / ".venv.lock", os.O_RDWR | os.O_CREAT, 0o644)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
+
+
 def ready(purpose: str) -> Path:
     """Return the environment's `bin` folder, making or renewing the environment where needed.
 
@@ -71,28 +85,27 @@ def ready(purpose: str) -> Path:
             f"Python {sys.version.split()[0]} is too old. Expected: 3.11 or newer. "
             "Next step: install it and start this command with it, e.g. python3.11 scripts/nightly"
         )
-    lock_path = PROJECT / ".venv.lock"
-    handle = os.open(lock_path, os.O_RDWR | os.O_CREAT, 0o644)
-    fcntl.flock(handle, fcntl.LOCK_EX)
     try:
         if not _is_current(purpose):
-            _install(purpose)
+            with _alone():
+                if not _is_current(purpose):
+                    _install(purpose)
     except (subprocess.CalledProcessError, OSError) as problem:
-        sys.exit(
-            f"The environment could not be made: {problem}. Expected: Python with venv and pip, "
-            "and a package index within reach. Next step: see the lines above, then start again."
+        sys.stderr.write(
+            f"STOPPED The environment could not be made: {problem}. Expected: a checkout that this "
+            "user may write to, Python with venv and pip, and a package index within reach. Next "
+            "step: see the lines above, then start again.\n"
         )
-    finally:
-        os.close(handle)
+        sys.exit(CANNOT_WRITE)
     return ENVIRONMENT / "bin"
 
 
-def run(bin_dir: Path, command: list[str]) -> int:
-    """Run a command of the environment; return its exit code."""
+def run(bin_dir: Path, command: list[str], shown: list[str] | None = None) -> int:
+    """Run a command of the environment; return its exit code. shown: what is printed of it."""
     environment = {**os.environ, "PATH": f"{bin_dir}{os.pathsep}{os.environ.get('PATH', '')}"}
     environment.pop("PYTHONHOME", None)
     environment["VIRTUAL_ENV"] = str(ENVIRONMENT)
-    print("$ " + " ".join(command), flush=True)
+    print("$ " + " ".join(shown or command), flush=True)
     return subprocess.run(
         [bin_dir / command[0], *command[1:]], env=environment, check=False
     ).returncode

@@ -9,19 +9,22 @@ uncertain too (encoding, quotes, header) refuses the file.
 from __future__ import annotations
 
 import csv
+import errno
 import io
 import json
+import math
 import re
-import unicodedata
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from glassine import catalogue_columns, door
 from glassine.catalogue_rows import FIELDS, RecordReader, Row
 from glassine.errors import Finding, GlassineError
+from glassine.normal import nfc
 
-VERSION = "1"
+VERSION = "2"
 
 # Far above any real extract; they bound memory against a wrong or hostile file.
 MAX_FILE_BYTES = 256 * 2**20
@@ -34,28 +37,31 @@ class Catalogue:
     """What a catalogue extract holds.
 
     records: one dict an item, as schemas/catalogue.schema.json describes. bad_items: items whose
-    row cannot be used, with the reason. findings: all that is worth telling, theirs included.
+    row cannot be used, with the reason. for_review: what a person should look at, by item.
+    findings: all that is worth telling, theirs included.
     rows_read: rows with data, good or bad.
     """
 
     records: dict[str, dict[str, Any]] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
     bad_items: dict[str, Finding] = field(default_factory=dict)
+    for_review: dict[str, list[Finding]] = field(default_factory=dict)
     rows_read: int = 0
     encoding: str = ""
     delimiter: str = ""
 
 
-def read_catalogue(path: Path, settings: dict[str, Any]) -> Catalogue:
+def read_catalogue(path: Path, settings: dict[str, Any], root: Path | None = None) -> Catalogue:
     """Return the records of a catalogue extract.
 
     path: .csv, .tsv or .txt (CSV), .jsonl or .ndjson (JSON lines), .xml (MODS, Dublin Core).
     settings: the whole settings, of which the sections `catalogue` and `rights` are used, or
     the section `catalogue` alone.
+    root: the batch folder, below which no link is followed; None where the settings name the file.
     Raises GlassineError where the file as a whole cannot be trusted.
     """
     section = _section(settings)
-    content = _bytes(path)
+    content = _bytes(path, root)
     suffix = path.suffix.lower()
     if suffix == ".xml":
         from glassine import catalogue_xml
@@ -85,25 +91,17 @@ def _refuse(code: str, path: Path, what: str, expected: str, next_step: str) -> 
     return GlassineError.because(f"catalogue.{code}", path.name, what, expected, next_step)
 
 
-def _bytes(path: Path) -> bytes:
+def _bytes(path: Path, root: Path | None) -> bytes:
     try:
-        size = path.stat().st_size
-        if size > MAX_FILE_BYTES:
-            raise _refuse(
-                "size",
-                path,
-                f"The catalogue has {size} bytes.",
-                f"at most {MAX_FILE_BYTES} bytes.",
-                "Export the rows of this batch alone.",
-            )
-        content = path.read_bytes()
+        content = door.read_file(path, root, MAX_FILE_BYTES)
     except OSError as problem:
         raise _refuse(
-            "unreadable",
+            "size" if problem.errno == errno.EFBIG else "unreadable",
             path,
-            f"The catalogue cannot be read ({problem.strerror}).",
-            "a readable file.",
-            "Check `catalogue.path` and the file's permissions.",
+            f"The catalogue cannot be read: {problem.strerror}.",
+            f"a readable file of at most {MAX_FILE_BYTES} bytes.",
+            "Check `catalogue.path` and the file's permissions; export the rows of this batch "
+            "alone.",
         ) from problem
     if not content.strip():
         raise _refuse(
@@ -189,7 +187,7 @@ def _read_csv(path: Path, text: str, encoding: str, settings: dict[str, Any]) ->
         header = next(rows)[1]
     except StopIteration:
         header = []
-    names = [unicodedata.normalize("NFC", name.strip()) for name in header]
+    names = [nfc(name.strip()) for name in header]
     _check_header(path, names, columns, section.get("columns", {}))
     found = Catalogue(encoding=encoding, delimiter=delimiter)
     return _collect(found, _named(rows, names), path, settings, columns)
@@ -208,6 +206,8 @@ def _sniff(path: Path, text: str, id_columns: list[str]) -> str:
     first = re.split(r"\r\n|\r|\n", text, maxsplit=1)[0]
     fitting = []
     for delimiter in (",", ";", "\t"):
+        if first.count(delimiter) > 20 * MAX_COLUMNS:
+            continue  # no header; a list of its cells would fill the memory
         names = [name.strip() for name in next(csv.reader([first], delimiter=delimiter), [])]
         if all(column in names for column in id_columns):
             fitting.append((len(names), delimiter))
@@ -300,7 +300,12 @@ def _json_rows(path: Path, text: str) -> Iterator[Row]:
         if number > MAX_ROWS:
             raise _refuse("size", path, "Too many lines.", f"at most {MAX_ROWS}.", "Export less.")
         try:
-            value = json.loads(line, object_pairs_hook=_once, parse_constant=_no_constant)
+            value = json.loads(
+                line,
+                object_pairs_hook=_once,
+                parse_constant=_no_constant,
+                parse_float=_finite,
+            )
         except (ValueError, RecursionError) as problem:
             raise _refuse(
                 "json",
@@ -325,6 +330,13 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(found) != len(pairs):
         raise ValueError("a key stands twice")
     return found
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError(f"{text[:40]} is larger than any number")
+    return value
 
 
 def _no_constant(name: str) -> Any:
@@ -359,6 +371,11 @@ def _collect(
                 found.bad_items.setdefault(item, held)
         elif item not in found.bad_items:
             found.records[item] = record
+            asked = [finding for finding in findings if finding.severity == "review"]
+            if asked:
+                found.for_review[item] = asked
+    found.findings += catalogue_columns.unused(path.name, reader.unused, set(FIELDS), reader.read)
+    found.findings += catalogue_columns.joined(path.name, reader.joined, reader.separator)
     if not found.rows_read:
         raise _refuse(
             "empty",

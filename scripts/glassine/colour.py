@@ -14,7 +14,7 @@ import hashlib
 import math
 import struct
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any, Literal
 
 import numpy as np
@@ -310,8 +310,19 @@ class Encoding:
 
     def linear(self, pixels: npt.NDArray[Any]) -> Table:
         """Return linear light of `pixels` (..., bands) in the profile's own primaries."""
+        return self._looked_up(self.tables, pixels)
+
+    def density(self, pixels: npt.NDArray[Any]) -> Table:
+        """Return the density of `pixels` (..., bands) as float32; see `density`."""
+        return self._looked_up(self._densities, pixels)
+
+    @cached_property
+    def _densities(self) -> Table:
+        return density(self.tables).astype(np.float32)
+
+    def _looked_up(self, tables: Table, pixels: npt.NDArray[Any]) -> Table:
         flat = self.flatten(pixels)
-        bands = [self.tables[band][flat[..., band]] for band in range(flat.shape[-1])]
+        bands = [tables[band][flat[..., band]] for band in range(flat.shape[-1])]
         return np.stack(bands, axis=-1)
 
 

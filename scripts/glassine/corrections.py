@@ -146,7 +146,7 @@ def check(loaded: Any, where: str) -> dict[str, Correction]:
                     "item_twice",
                     "This item stands twice, so it is not clear which entry holds.",
                     "one entry an item.",
-                    "Put both into one, or delete the older.",
+                    "Put both into one entry.",
                 )
             )
         kept[entry["item"]] = _as_correction(entry)

@@ -10,19 +10,22 @@ import struct
 from pathlib import Path
 from typing import BinaryIO
 
+from glassine import door
+
 _WIDTH, _LENGTH = 256, 257
 # Field types of TIFF 6.0 section 2 and BigTIFF that a size may have.
 _SIZES = {1: "B", 3: "H", 4: "I", 16: "Q"}
 _MAX_ENTRIES = 4096
 
 
-def size_px(path: Path) -> list[int] | None:
+def size_px(path: Path, root: Path | None = None) -> list[int] | None:
     """Return [width, height] of the first picture of a TIFF or BigTIFF, or None.
 
-    Never raises for what is in the file; at most 82 KB of it are read.
+    root: the batch folder, below which no link is followed; the file's own folder where none is
+    given. Never raises for what is in the file; at most 82 KB of it are read.
     """
     try:
-        with path.open("rb") as stream:
+        with door.open_file(path, root or path.parent) as stream:
             found = _first_directory(stream)
     except (OSError, struct.error, OverflowError, ValueError):
         return None

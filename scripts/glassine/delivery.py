@@ -120,7 +120,7 @@ def _require_allowed(given: dict[str, Any], own: dict[str, Any]) -> None:
             given["batch"],
             f"{len(lacking)} items are not done: {names}.",
             "every item done (delivery.when is `complete`).",
-            "Mend what the report says of them, or set delivery.when to `passed`.",
+            "Do what the report says of them, or set delivery.when to `passed`.",
         )
     if not given["items"]:
         raise GlassineError.because(
@@ -128,7 +128,7 @@ def _require_allowed(given: dict[str, Any], own: dict[str, Any]) -> None:
             given["batch"],
             "No item of this batch is done.",
             "at least one finished item.",
-            "Mend what the report says and run again.",
+            "Do what the report says of each item, and run again.",
         )
 
 
@@ -430,6 +430,8 @@ def _tag_files(
     all_told = told + (lacking if number[0] == 1 else [])
     profile = _profile_document()
     identifier = given["settings"]["delivery"].get("profile_identifier")
+    keeper = given["institution"].get("name")
+    profile["BagIt-Profile-Info"]["Source-Organization"] = keeper or "unknown"
     if identifier:
         profile["BagIt-Profile-Info"]["BagIt-Profile-Identifier"] = identifier
     statement = {

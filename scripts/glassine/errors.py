@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from glassine.visible import visible
+
 
 @dataclass(frozen=True)
 class Finding:
@@ -23,10 +25,19 @@ class Finding:
     severity: str = "hold"
 
     def as_dict(self) -> dict[str, Any]:
-        return asdict(self)
+        """Return it for a record; halves of a pair of characters, which UTF-8 lacks, escaped."""
+        texts: dict[str, str] = asdict(self)
+        return {
+            key: text.encode("utf-8", "backslashreplace").decode() for key, text in texts.items()
+        }
+
+    def shown(self) -> Finding:
+        """Return it with controls and invisible characters made visible, for a person to read."""
+        return Finding(*(visible(text) for text in asdict(self).values()))
 
     def sentence(self) -> str:
-        return (
+        """Return it in one line that no character in it can break or turn around."""
+        return visible(
             f"{self.path}: {self.what} Expected: {self.expected} "
             f"Next step: {self.next_step} [{self.code}]"
         )

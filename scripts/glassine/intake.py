@@ -1,28 +1,41 @@
 """Intake: which files belong to which item, and what is known of each before a pixel is read.
 
-Every regular file of the batch folder ends in exactly one place of intake.json: a master of an
-item (ready, held or waiting), a target capture, a known companion (catalogue, checksums, facts)
-or `other_files`. Nothing is left out silently.
+Every entry of the batch folder ends in exactly one place of intake.json: a master of an item
+(ready, held or waiting), a finding that says why it is none, a target capture, a known companion
+(catalogue, checksums, facts) or `other_files`. Nothing is left out silently, and nothing is opened
+but by `door`. What makes the whole batch uncertain holds each of its items.
 """
 
 from __future__ import annotations
 
+import functools
 import hashlib
 import os
+import posixpath
 import re
-import stat
 import time
 from dataclasses import dataclass, field
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 import jsonschema
 
-from glassine import batch_facts, confine, declared, files, naming
+from glassine import (
+    batch_facts,
+    checksums,
+    companions,
+    confine,
+    declared,
+    door,
+    files,
+    holes,
+    naming,
+    twins,
+)
 from glassine.apart import Apart
 from glassine.errors import Finding, GlassineError
 
-VERSION = "2"
+VERSION = "3"
 
 MASTER_SUFFIXES = {".tif", ".tiff"}
 # Pictures that are not masters: held, so that a person sees that they were not taken for any.
@@ -30,26 +43,17 @@ OTHER_PICTURE_SUFFIXES = {
     ".jpg", ".jpeg", ".png", ".jp2", ".jxl", ".webp", ".avif", ".heic", ".bmp", ".gif", ".dng",
     ".raw", ".psd", ".psb",
 }  # fmt: skip
-CATALOGUE_NAMES = ("catalogue.csv", "catalogue.jsonl", "catalogue.xml")
-DIGEST_LENGTHS = {"md5": 32, "sha256": 64, "sha512": 128}
+# First bytes of TIFF and BigTIFF, either byte order.
+_TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+# Folders in which captures of targets lie (common practice, no source).
+_TARGET_FOLDERS = {"target", "targets", "chart", "charts", "calibration"}
 # A file changed within this time may still be on its way from the capture station.
 RECENT_S = 600
 # Time for looking for a label in one picture; a large master takes seconds.
 LABEL_S = 120.0
-_MANIFEST = re.compile(r"manifest-([a-z0-9]+)\.txt")
-_MAX_MANIFEST_BYTES = 64 * 2**20
-
-
-@dataclass(frozen=True)
-class _File:
-    """One directory entry: `path` relative to the batch folder (escaped where not UTF-8)."""
-
-    path: str
-    name: str
-    size: int
-    mtime_ns: int
-    mode: int
-    problem: str | None
+# Lines of one checksum list that are told one by one; side files that are compared, at most.
+_LINES_TOLD = 20
+_MAX_SIDE_BYTES = 256 * 2**20
 
 
 @dataclass
@@ -61,129 +65,128 @@ class _Item:
     labels: list[dict[str, Any]] = field(default_factory=list)
 
 
-def _entries(batch_dir: Path) -> list[_File]:
-    """Return every entry below the batch folder that is no folder, sorted by path."""
-    found = []
-    for folder, folders, names in os.walk(os.fsencode(batch_dir), followlinks=False):
-        folders.sort()
-        links = [
-            name
-            for name in folders
-            if os.path.islink(os.path.join(folder, name))  # noqa: PTH114, PTH118
-        ]
-        for raw in sorted([*names, *links]):
-            full = os.path.join(folder, raw)  # noqa: PTH118 - names may be bytes that are no text
-            relative = os.path.relpath(full, os.fsencode(batch_dir))
-            try:
-                status = os.lstat(full)
-            except OSError:
-                continue  # gone since the listing: not in the batch any more
-            shown = relative.decode("utf-8", "backslashreplace")
-            found.append(
-                _File(
-                    path=shown,
-                    name=Path(shown).name,
-                    size=status.st_size,
-                    mtime_ns=status.st_mtime_ns,
-                    mode=status.st_mode,
-                    problem=_entry_problem(relative, status.st_mode),
-                )
-            )
-    return found
-
-
-def _entry_problem(relative: bytes, mode: int) -> str | None:
-    if stat.S_ISLNK(mode):
-        return "it is a symbolic link"
-    if not stat.S_ISREG(mode):
-        return "it is a device, pipe, socket or folder"
-    for part in relative.split(b"/"):
-        problem = naming.name_problem(os.fsdecode(part))
-        if problem:
-            return problem
-    return None
-
-
 def fingerprint(batch_dir: Path, extra: list[Path]) -> str:
-    """Return a digest of names, sizes and times below the batch folder and of `extra` files.
+    """Return a digest of names, sizes, times and rights below the batch folder and in `extra`.
 
     It changes when anything intake depends on may have changed, without reading contents.
     """
-    digest = hashlib.sha256()
-    for entry in _entries(batch_dir):
-        digest.update(repr((entry.path, entry.size, entry.mtime_ns, entry.mode)).encode())
+    digest = hashlib.sha256(repr(batch_dir.is_symlink()).encode())
+    for mark in door.listing(batch_dir).marks():
+        digest.update(mark.encode())
     for path in extra:
-        status = path.stat() if path.exists() else None
-        digest.update(repr((str(path), status and (status.st_size, status.st_mtime_ns))).encode())
+        digest.update(repr((str(path), _state(path))).encode())
     return digest.hexdigest()
+
+
+def _state(path: Path) -> tuple[int, int, int] | str:
+    try:
+        status = path.stat()
+    except OSError as problem:
+        return str(problem.strerror)
+    return status.st_size, status.st_mtime_ns, status.st_mode
 
 
 def read_manifest(path: Path, algorithm: str) -> tuple[dict[str, str], list[Finding]]:
     """Return {path: hex digest} of a checksum list and what is wrong in it.
 
-    Lines are "<hex> <blanks> <path>", with an optional "*" before the path.
+    For a list whose files are not at hand; see `checksums`. A path with two digests is a finding.
     """
-    listed: dict[str, str] = {}
-    found: list[Finding] = []
+    try:
+        content = door.read_file(path, None, checksums.MAX_BYTES)
+    except OSError as problem:
+        return {}, [_bad_line(path.name, 1, f"the list cannot be read: {problem}")]
+    listed, bad = checksums.plain_list(content, algorithm)
+    return listed, [_bad_line(path.name, number, what) for number, what in bad]
 
-    def bad(number: int, what: str) -> None:
-        found.append(
+
+def _bad_line(name: str, number: int, what: str) -> Finding:
+    return Finding(
+        "intake.manifest_line",
+        f"{name}, line {number}" if number else name,
+        f"{what[0].upper()}{what[1:]}.",
+        "a digest (MD5, SHA-1, SHA-256 or SHA-512 in hexadecimal digits) and a path in the batch.",
+        "Write the checksum list anew at the capture station.",
+        "review",
+    )
+
+
+@dataclass
+class _Lists:
+    """What all checksum lists of a batch say together.
+
+    names: all lists; expected: {path: {algorithm: digest}}; missing: (list, path) of what no file
+    is; conflicting: files listed with several digests; doubtful: {list: why not all of it counts}.
+    """
+
+    names: list[str] = field(default_factory=list)
+    expected: dict[str, dict[str, str]] = field(default_factory=dict)
+    missing: list[tuple[str, str]] = field(default_factory=list)
+    conflicting: dict[str, str] = field(default_factory=dict)
+    doubtful: dict[str, str] = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list)
+
+    def doubt(self, name: str, why: str, code: str = "intake.manifest") -> None:
+        """Say why a list, or a part of it, does not count."""
+        self.doubtful.setdefault(name, why)
+        self.findings.append(
             Finding(
-                "intake.manifest_line",
-                f"{path.name}, line {number}",
-                what,
-                f"{DIGEST_LENGTHS[algorithm]} hexadecimal digits, blanks and a path in the batch.",
-                "Write the checksum list anew at the capture station.",
-                "note",
+                code,
+                name,
+                f"This checksum list does not count, or not in whole: {why}.",
+                "a regular file of lines with a digest (MD5, SHA-1, SHA-256 or SHA-512) and a path "
+                "in this batch.",
+                "Write the checksum list anew at the capture station. Masters that only this list "
+                "could name are held.",
+                "review",
             )
         )
 
-    if path.stat().st_size > _MAX_MANIFEST_BYTES:
-        bad(1, f"The list is larger than {_MAX_MANIFEST_BYTES} bytes and was not read.")
-        return listed, found
-    text = path.read_bytes().decode("utf-8-sig", "backslashreplace")
-    for number, line in enumerate(text.splitlines(), 1):
-        if not line.strip():
+
+def _read_lists(listing: door.Listing, batch_dir: Path) -> _Lists:
+    found = _Lists()
+    known = checksums.Files(entry.path for entry in listing.files)
+    for entry in [*listing.files, *listing.folders]:
+        kind = checksums.kind_of(entry.path)
+        if kind is None or (entry.kind == "a folder" and "." not in entry.name):
             continue
-        match = re.fullmatch(r"([0-9A-Fa-f]+)\s+\*?(.+?)\s*", line)
-        if match is None or len(match[1]) != DIGEST_LENGTHS[algorithm]:
-            bad(number, "The line is no checksum line.")
-            continue
-        name = match[2].removeprefix("./")
-        if listed.get(name, match[1].lower()) != match[1].lower():
-            bad(number, f"{name} is listed twice with different digests; none of them is trusted.")
-            listed[name] = "conflicting"
-            continue
-        listed[name] = match[1].lower()
-    return listed, found
+        found.names.append(entry.path)
+        if entry.kind or entry.problem:
+            found.doubt(entry.path, entry.problem or f"it is {entry.kind}")
+        elif not kind.known:
+            why = f"digests of this kind ({kind.algorithm}) are not compared here"
+            found.doubt(entry.path, why, "intake.manifest_algorithm")
+        else:
+            _read_list(entry.path, kind, batch_dir, known, found)
+    return found
 
 
-def _manifests(
-    entries: list[_File], batch_dir: Path
-) -> tuple[dict[str, dict[str, str]], list[Finding]]:
-    expected: dict[str, dict[str, str]] = {}
-    found: list[Finding] = []
-    for entry in entries:
-        match = _MANIFEST.fullmatch(entry.path)
-        if match is None or entry.problem:
-            continue
-        if match[1] not in DIGEST_LENGTHS:
-            found.append(
-                Finding(
-                    "intake.manifest_algorithm",
-                    entry.path,
-                    f"The algorithm {match[1]!r} is not known here.",
-                    "md5, sha256 or sha512.",
-                    "Ask the capture station for one of these; the list was not used.",
-                    "note",
-                )
-            )
-            continue
-        listed, problems = read_manifest(batch_dir / entry.path, match[1])
-        found += problems
-        for name, digest in listed.items():
-            expected.setdefault(name, {})[match[1]] = digest
-    return expected, found
+def _read_list(
+    name: str, kind: checksums.Kind, batch_dir: Path, known: checksums.Files, found: _Lists
+) -> None:
+    try:
+        content = door.read_file(batch_dir / name, batch_dir, checksums.MAX_BYTES)
+    except OSError as problem:
+        found.doubt(name, f"it cannot be read: {problem.strerror}")
+        return
+    parsed = checksums.parse(content, kind)
+    joined = checksums.join(name, parsed, kind, known)
+    joined.expected.pop(name, None)  # no list can state its own digest
+    joined.conflicting.pop(name, None)
+    found.findings += [_bad_line(name, number, what) for number, what in joined.bad[:_LINES_TOLD]]
+    found.missing += [(name, path) for path in dict.fromkeys(joined.missing)]
+    for path, numbers in joined.conflicting.items():
+        where = " and ".join(str(number) for number in sorted(numbers)[:10])
+        found.conflicting.setdefault(path, f"{name}, lines {where}")
+    for path, (algorithm, digest) in joined.expected.items():
+        told = found.expected.setdefault(path, {}).setdefault(algorithm, digest)
+        if told != digest:
+            found.conflicting.setdefault(path, f"{name} and another list")
+    if joined.bad:
+        found.doubt(name, f"{len(joined.bad)} of its lines cannot be read")
+    elif not parsed.lines:
+        found.doubt(name, "it lists nothing")
+    elif not joined.expected and not joined.conflicting:
+        found.doubt(name, "it names none of the files that are here")
 
 
 def _unidentified(path: str) -> str:
@@ -192,14 +195,14 @@ def _unidentified(path: str) -> str:
 
 
 def _label_identity(
-    path: Path, pattern: re.Pattern[str], max_pixels: int, reader: Apart
+    path: Path, root: Path, pattern: re.Pattern[str], max_pixels: int, reader: Apart
 ) -> tuple[str | None, list[dict[str, Any]]]:
     """Return the item that a label in the picture names, and the labels seen.
 
     reader: decodes the picture in a process of its own: what crashes it or hangs shows no label,
     and `verify` tells what is wrong with the file.
     """
-    size = declared.size_px(path)
+    size = declared.size_px(path, root)
     if size is None or size[0] * size[1] > max_pixels:
         return None, []
     memory_bytes = confine.memory_for(16 * (size[0] * size[1] // 10**6))
@@ -213,7 +216,7 @@ def _label_identity(
     return (items.pop() if len(items) == 1 else None), found
 
 
-def _growing(batch_dir: Path, entries: list[_File], watch_s: float) -> set[str]:
+def _growing(batch_dir: Path, entries: list[door.Entry], watch_s: float) -> set[str]:
     """Return the recently changed files that change while being watched."""
     now = time.time()
     recent = [entry for entry in entries if now - entry.mtime_ns / 1e9 < RECENT_S]
@@ -232,7 +235,7 @@ def _growing(batch_dir: Path, entries: list[_File], watch_s: float) -> set[str]:
     return changed
 
 
-def _waits(entry: _File, growing: set[str], min_age_minutes: float) -> str | None:
+def _waits(entry: door.Entry, growing: set[str], min_age_minutes: float) -> str | None:
     if entry.path in growing:
         return "It is still being written."
     age_min = (time.time() - entry.mtime_ns / 1e9) / 60
@@ -245,7 +248,7 @@ def _waits(entry: _File, growing: set[str], min_age_minutes: float) -> str | Non
 def target_files(targets: list[dict[str, Any]]) -> set[str]:
     """Return the paths of all captures that belong to targets: they are no items."""
     return {
-        path
+        posixpath.normpath(path)
         for target in targets
         for path in (target["path"], target.get("flat_field"), *target.get("repeats", []))
         if path
@@ -261,40 +264,195 @@ class _Intake:
         self.given = given
         self.settings = given["settings"]
         self.pattern = naming.compile_pattern(self.settings["naming"]["pattern"])
-        self.facts = batch_facts.read_batch_facts(batch_dir / batch_facts.FILE_NAME)
+        self.listing = _open_listing(batch_dir)
+        self.notes: list[Finding] = []
+        # What makes the whole batch uncertain: it holds each item.
+        self.doubts: list[Finding] = []
+        # Entries of which some were found to say something of the batch, and are no `other_files`.
+        self.companions: set[str] = set()
+        # What cannot be taken in, with the finding that says why.
+        self.refused: list[tuple[str, Finding]] = []
+        self.lists = _read_lists(self.listing, batch_dir)
+        self.companions.update(self.lists.names)
+        self.facts = self._read_facts()
         self.statements = batch_facts.Statements(self.facts)
-        self.entries = _entries(batch_dir)
-        self.expected, self.notes = _manifests(self.entries, batch_dir)
         self.corrections = self._read_corrections()
         self.items: dict[str, _Item] = {}
+        self.places: dict[str, tuple[int, int]] = {}  # device and inode of each master
         self.others: list[str] = []
         self.targets = [self._target(target) for target in self.facts.get("targets", [])]
         self.catalogue = self._read_catalogue()
 
+    def _read_facts(self) -> dict[str, Any]:
+        chosen = companions.facts(self.listing)
+        entry = self._statement(chosen, companions.FACTS_NAME, "what the studio states of the film")
+        if entry is None:
+            return {}
+        if entry.path != companions.FACTS_NAME:
+            self._tell_name(entry.path, companions.FACTS_NAME)
+        if entry.size == 0:
+            self._note(
+                "intake.empty",
+                entry.path,
+                "This file is empty and states nothing.",
+                "the facts of the batch, or no such file.",
+                "Check that it was copied whole.",
+                "review",
+            )
+        return batch_facts.read_batch_facts(self.batch_dir / entry.path)
+
     def _read_corrections(self) -> dict[str, Any]:
         from glassine import corrections
 
-        path = self.batch_dir / "corrections.yaml"
-        return corrections.read_corrections(path) if path.exists() else {}
+        chosen = companions.corrections(self.listing)
+        name = companions.CORRECTIONS_NAME
+        entry = self._statement(chosen, name, "what a person decided")
+        if entry is not None and entry.path != name:
+            self._doubt_look_alike([entry.path], name, "what a person decided")
+            return {}
+        return corrections.read_corrections(self.batch_dir / entry.path) if entry else {}
 
     def _read_catalogue(self) -> Any:
         from glassine import catalogue
 
-        path = catalogue_path(self.batch_dir, self.settings)
-        return catalogue.read_catalogue(path, self.settings) if path else None
+        chosen = companions.catalogue(self.listing)
+        self.companions.update(entry.path for entry in chosen.entries)
+        configured = self.settings["catalogue"]["path"]
+        if configured:
+            for entry in chosen.entries:
+                self._note(
+                    "catalogue.not_used",
+                    entry.path,
+                    "This catalogue is not read: the settings name another.",
+                    f"{configured}, as `catalogue.path` says.",
+                    "Nothing, where that is so; else set `catalogue.path` to null.",
+                )
+            return catalogue.read_catalogue(Path(configured), self.settings)
+        if not self._has_catalogue(chosen):
+            return None
+        path = chosen.entries[0].path
+        if path not in companions.CATALOGUE_NAMES:
+            self._tell_name(path, "catalogue.csv, .jsonl or .xml")
+        root = self.batch_dir
+        return catalogue.read_catalogue(root / path, self.settings, root)
+
+    def _has_catalogue(self, chosen: companions.Chosen) -> bool:
+        """Return whether the batch folder has one catalogue; else say what follows."""
+        names = ", ".join(entry.path for entry in chosen.entries)
+        entry = chosen.only
+        if len(chosen.entries) > 1:
+            self._doubt(
+                "catalogue.two",
+                names,
+                f"There are {len(chosen.entries)} catalogues, and nothing says which one holds.",
+                "one catalogue in the batch folder.",
+                "Move the others out of the batch folder, or name the right one in "
+                "`catalogue.path`.",
+            )
+        elif entry is not None and entry.kind:
+            self._doubt(
+                "catalogue.not_a_file",
+                entry.path,
+                f"The catalogue is no file: it is {entry.kind}. It was not opened.",
+                "a regular file.",
+                "Put the catalogue itself into the batch folder.",
+            )
+        elif entry is None:
+            self._tell_no_catalogue(chosen.alike)
+        return entry is not None and not entry.kind
+
+    def _tell_no_catalogue(self, alike: tuple[str, ...]) -> None:
+        shown = ", ".join(alike[:5]) + (f" and {len(alike) - 5} more" if len(alike) > 5 else "")
+        near = f" These may be meant, and were not read: {shown}." if alike else ""
+        given = (
+            "catalogue.none",
+            alike[0] if alike else "catalogue.csv",
+            f"The batch folder has no catalogue.{near}",
+            f"one of {', '.join(companions.CATALOGUE_NAMES)} in the batch folder itself.",
+            "Export the catalogue as CSV under that name, or set `catalogue.path`; where a batch "
+            "needs none, set `catalogue.required` to false.",
+        )
+        if self.settings["catalogue"]["required"]:
+            self._doubt(*given)
+        else:
+            self._note(*given, "review" if alike else "note")
+
+    def _statement(self, chosen: companions.Chosen, name: str, says: str) -> door.Entry | None:
+        """Return the regular file that is meant by `name`, or None; what is doubtful is told."""
+        self.companions.update(entry.path for entry in chosen.entries)
+        entry = chosen.only
+        if len(chosen.entries) > 1:
+            self._doubt(
+                "intake.side_file_twice",
+                ", ".join(each.path for each in chosen.entries),
+                f"Several files may be {name}, and nothing says which one holds.",
+                f"one {name}.",
+                "Move the others out of the batch folder.",
+            )
+            return None
+        if entry is None:
+            if chosen.alike:
+                self._doubt_look_alike(list(chosen.alike), name, says)
+            return None
+        for path in chosen.alike:
+            self._note(
+                "intake.look_alike",
+                path,
+                f"This file was not read: {entry.path} is there.",
+                f"{says} in {name} alone.",
+                "See that nothing is in it that should hold, then move it out of the batch folder.",
+                "review",
+            )
+        if entry.kind:
+            self._doubt(
+                "intake.side_file",
+                entry.path,
+                f"This is no file: it is {entry.kind}. It was not opened.",
+                f"a regular file that tells {says}.",
+                "Put the file itself into the batch folder.",
+            )
+            return None
+        return entry
+
+    def _doubt_look_alike(self, paths: list[str], name: str, says: str) -> None:
+        self._doubt(
+            "intake.look_alike",
+            ", ".join(paths[:5]),
+            f"There is no {name}, but this may be meant for it, and was not read.",
+            f"{says} in a file named {name}.",
+            f"Rename it to {name}, or move it out of the batch folder.",
+        )
+
+    def _tell_name(self, path: str, expected: str) -> None:
+        self._note(
+            "intake.side_name",
+            path,
+            "This file was read, though its name is not quite as expected.",
+            f"{expected}.",
+            "Rename it when convenient.",
+        )
+
+    def _doubt(self, code: str, path: str, what: str, expected: str, step: str) -> None:
+        self.doubts.append(Finding(code, path, what, expected, step))
+
+    def _note(
+        self, code: str, path: str, what: str, expected: str, step: str, severity: str = "note"
+    ) -> None:
+        self.notes.append(Finding(code, path, what, expected, step, severity))
 
     def _target(self, target: dict[str, Any]) -> dict[str, Any]:
         """Return a target of batch.yaml with what is known of each of its captures."""
         wanted = target_files([target])
+        self.companions.add(posixpath.normpath(target["description"]))
         captures = [
             {
                 "path": entry.path,
                 "part": None,
                 "bytes": entry.size,
                 "mtime_ns": entry.mtime_ns,
-                "expected": self.expected.get(entry.path, {}),
+                "expected": self.lists.expected.get(entry.path, {}),
             }
-            for entry in self.entries
+            for entry in self.listing.files
             if entry.path in wanted and entry.problem is None
         ]
         return {**target, "captures": captures}
@@ -306,42 +464,97 @@ class _Intake:
         self._item(item).findings.append(Finding(code, path, what, expected, step))
 
     def sort_files(self) -> None:
-        """Put every file into one place."""
+        """Put every entry into one place."""
         settings_ = self.settings["intake"]
         growing = _growing(
             self.batch_dir,
-            [entry for entry in self.entries if entry.problem is None],
+            [entry for entry in self.listing.files if entry.problem is None],
             settings_["watch_s"],
         )
         target_paths = target_files(self.targets)
-        for entry in self.entries:
-            suffix = Path(entry.name).suffix.lower()
+        pictures = MASTER_SUFFIXES | OTHER_PICTURE_SUFFIXES
+        for entry in self.listing.files:
             if entry.path in target_paths:
                 continue
-            if suffix in MASTER_SUFFIXES | OTHER_PICTURE_SUFFIXES:
-                self._take(entry, _waits(entry, growing, settings_["min_age_minutes"]))
-            elif not self._is_companion(entry):
-                self.others.append(entry.path)
+            if _suffix(entry.name) in pictures:
+                waits = _waits(entry, growing, settings_["min_age_minutes"])
+                if waits is None and entry.problem is None:
+                    waits = self._arrives(entry)
+                self._take(entry, waits)
+            elif entry.path not in self.companions:
+                self._set_aside(entry)
+        for entry in self.listing.folders:
+            if _suffix(entry.name) in pictures and entry.path not in self.companions:
+                self._refuse(entry, "it is a folder")
+        for path, why in self.listing.vanished.items():
+            self.refused.append((path, _vanished(path, why)))
+        self._hold_refused()
 
-    def _is_companion(self, entry: _File) -> bool:
-        return (
-            entry.path in {*CATALOGUE_NAMES, "batch.yaml", "corrections.yaml"}
-            or _MANIFEST.fullmatch(entry.path) is not None
+    def _arrives(self, entry: door.Entry) -> str | None:
+        """Return why a master that has just changed is not whole yet, or None."""
+        if _suffix(entry.name) not in MASTER_SUFFIXES:
+            return None
+        listed = bool(self.lists.expected.get(entry.path))
+        return holes.arriving(self.batch_dir / entry.path, listed)
+
+    def _refuse(self, entry: door.Entry, why: str) -> None:
+        finding = Finding(
+            "intake.entry",
+            entry.path,
+            f"This file is not taken in: {why}.",
+            "a regular file, readable, with a plain UTF-8 name (normal form C, without % and "
+            "controls).",
+            "Copy or rename it properly at the capture station, or give the night's user the right "
+            "to read it; nothing was read or changed.",
         )
+        self.refused.append((entry.path, finding))
 
-    def _take(self, entry: _File, waits: str | None) -> None:
-        if entry.problem:
-            self._hold(
-                _unidentified(entry.path),
-                "intake.entry",
-                entry.path,
-                f"This file is not taken in: {entry.problem}.",
-                "a regular file with a plain UTF-8 name (normal form C, without % and controls).",
-                "Copy or rename it properly at the capture station; nothing was read or changed.",
-            )
+    def _hold_refused(self) -> None:
+        """Hold the item that lacks what was refused, else a stand-in."""
+        for path, finding in self.refused:
+            parsed = naming.parse(PurePosixPath(path).name, self.pattern)
+            owner = self.items.get(str(parsed.item)) if parsed else None
+            item = owner.item if owner and owner.masters else _unidentified(path)
+            self._item(item).findings.append(finding)
+
+    def _set_aside(self, entry: door.Entry) -> None:
+        """List a file that is no master by its name, unless it may be one by its content."""
+        if entry.kind:
+            self._refuse(entry, f"it is {entry.kind}")
             return
-        if Path(entry.name).suffix.lower() not in MASTER_SUFFIXES:
-            stem = naming.parse(Path(entry.name).stem + ".tif", self.pattern)
+        if not entry.readable:
+            self._refuse(entry, "the night's user may not read it")
+            return
+        try:
+            with door.open_file(self.batch_dir / os.fsdecode(entry.raw), self.batch_dir) as stream:
+                head = stream.read(4)
+        except OSError as problem:
+            self._refuse(entry, f"it cannot be read: {problem.strerror}")
+            return
+        if head in _TIFF:
+            self._refuse_hidden(entry)
+        else:
+            self.others.append(entry.path)
+
+    def _refuse_hidden(self, entry: door.Entry) -> None:
+        near = naming.nearest(entry.name, self.pattern)
+        rename = f"Rename it to {near}" if near else "Give it the ending .tif"
+        finding = Finding(
+            "intake.not_a_master",
+            entry.path,
+            "By its content this is a TIFF or a raw picture, but its name does not end in .tif.",
+            "masters as TIFF files (.tif, .tiff), and no other pictures.",
+            f"{rename} if it is a master, else move it out of the batch folder; it may also be a "
+            "copy that was broken off.",
+        )
+        self.refused.append((entry.path, finding))
+
+    def _take(self, entry: door.Entry, waits: str | None) -> None:
+        if entry.problem:
+            self._refuse(entry, entry.problem)
+            return
+        if _suffix(entry.name) not in MASTER_SUFFIXES:
+            stem = naming.parse(PurePosixPath(entry.name).stem + ".tif", self.pattern)
             self._hold(
                 _unidentified(entry.path) if stem is None else str(stem.item),
                 "intake.not_a_master",
@@ -358,11 +571,14 @@ class _Intake:
             "sequence": sequence,
             "bytes": entry.size,
             "mtime_ns": entry.mtime_ns,
-            "expected": self.expected.pop(entry.path, {}),
-            "size_px": None if waits else declared.size_px(self.batch_dir / entry.path),
+            "expected": dict(self.lists.expected.get(entry.path, {})),
+            "size_px": None
+            if waits
+            else declared.size_px(self.batch_dir / entry.path, self.batch_dir),
         }
         found = self._item(item)
         found.masters.append(record)
+        self.places[entry.path] = entry.place
         found.labels += seen
         if waits:
             found.waiting = True
@@ -378,7 +594,7 @@ class _Intake:
             )
 
     def _identify(
-        self, entry: _File, waits: bool
+        self, entry: door.Entry, waits: bool
     ) -> tuple[str, str | None, str | None, list[dict[str, Any]]]:
         forced = self._forced_identity(entry.path)
         if forced:
@@ -390,6 +606,7 @@ class _Intake:
         if self.settings["intake"]["labels"] == "when_needed" and not waits:
             item, seen = _label_identity(
                 self.batch_dir / entry.path,
+                self.batch_dir,
                 self.pattern,
                 self.settings["intake"]["max_pixels"],
                 self.label_reader,
@@ -400,23 +617,45 @@ class _Intake:
                         "intake.label_identity",
                         entry.path,
                         f"Its name is off the template; the label in the picture says {item}.",
-                        f"a name that matches {self.pattern.pattern}",
+                        self._name_words(),
                         "Please confirm; rename the file when convenient.",
                         "review",
                     )
                 )
                 return item, None, None, seen
         stand_in = _unidentified(entry.path)
+        near = naming.nearest(entry.name, self.pattern)
+        what = "Its name does not tell the item"
+        if seen:
+            what += f", and the labels seen ({len(seen)}) name no single item"
+        if near:
+            what += f"; it differs only by blanks, marks or case from {near}"
+        rename = f"Rename the file to {near}" if near else "Rename the file"
         self._hold(
             stand_in,
             "naming.off_template",
             entry.path,
-            "Its name does not tell the item"
-            + ("." if not seen else f", and the labels seen ({len(seen)}) name no single item."),
-            f"a name that matches {self.pattern.pattern}",
-            "Rename the file, or name its item under `identity` in corrections.yaml.",
+            f"{what}.",
+            self._name_words(),
+            f"{rename}, or name its item under `identity` in corrections.yaml.",
         )
         return stand_in, None, None, seen
+
+    @functools.cached_property
+    def _example(self) -> str | None:
+        """A name on the template, of this batch where one is: a master's, else of a row's item."""
+        names = [entry.name for entry in self.listing.files]
+        rows = self.catalogue.records if self.catalogue else {}
+        names += [f"{item}.tif" for item in rows]
+        return next((name for name in names if naming.parse(name, self.pattern)), None)
+
+    def _name_words(self) -> str:
+        """Return in words what a name should be like."""
+        like = f", such as {self._example}" if self._example else ""
+        return (
+            f"a file name as the studio agreed{like}; the rule is `naming.pattern` in "
+            "config/config.yaml."
+        )
 
     def _forced_identity(self, path: str) -> str | None:
         for item, correction in self.corrections.items():
@@ -452,40 +691,242 @@ class _Intake:
                     "Rename the masters of one of them.",
                 )
 
-    def check_manifest(self) -> None:
-        """Hold items whose masters a manifest lists but the folder lacks."""
-        suffixes = MASTER_SUFFIXES | OTHER_PICTURE_SUFFIXES
-        present = {entry.path for entry in self.entries}
-        for name in sorted(self.expected):
-            if name in present or Path(name).suffix.lower() not in suffixes:
-                continue
-            parsed = naming.parse(Path(name).name, self.pattern)
-            shown = naming.name_problem(name.replace("/", "")) is None
-            self._hold(
-                str(parsed.item) if parsed else _unidentified(name),
-                "intake.master_missing",
-                name if shown else repr(name),
-                "The checksum list names this master, but it is not in the batch folder.",
-                "every master that the capture station listed.",
+    def check_lists(self) -> None:
+        """Compare what the checksum lists name with what is there."""
+        told = set()
+        for name, path in self.lists.missing:
+            if path not in told:
+                told.add(path)
+                self._tell_missing(name, path)
+        self.notes += self.lists.findings
+        if self.lists.names:
+            self._check_unlisted()
+        else:
+            self._tell_no_list()
+        self._check_conflicts()
+        self._check_side_files()
+
+    def _tell_missing(self, list_name: str, path: str) -> None:
+        last = path.replace("\\", "/").rpartition("/")[2]
+        if _suffix(last) not in MASTER_SUFFIXES | OTHER_PICTURE_SUFFIXES:
+            self._note(
+                "intake.listed_missing",
+                path,
+                f"{list_name} names this file, but it is not in the batch folder.",
+                "every file that the capture station listed.",
                 "Copy it from the capture station, or correct the checksum list.",
+                "review",
             )
+            return
+        parsed = naming.parse(last, self.pattern)
+        self._hold(
+            str(parsed.item) if parsed else _unidentified(path),
+            "intake.master_missing",
+            path,
+            "The checksum list names this master, but it is not in the batch folder.",
+            "every master that the capture station listed.",
+            "Copy it from the capture station, or correct the checksum list.",
+        )
+
+    def _tell_no_list(self) -> None:
+        for path in [path for path in self.others if checksums.resembles(path)][:5]:
+            self._note(
+                "intake.look_alike",
+                path,
+                "No checksum list is there; this file may be one, and was not read.",
+                "a list such as manifest-sha256.txt.",
+                "Rename it, or move it out of the batch folder.",
+                "review",
+            )
+
+    def _check_unlisted(self) -> None:
+        """Say of each master that lists are there and none names it; hold it where one that may
+        name it could not be read."""
+        doubtful = [f"{name} ({why})" for name, why in self.lists.doubtful.items()]
+        for item in list(self.items.values()):
+            for master in item.masters:
+                path = master["path"]
+                if master["expected"] or path in self.lists.conflicting or item.waiting:
+                    continue
+                item.findings.append(
+                    Finding(
+                        "intake.unlisted",
+                        path,
+                        "No checksum list vouches for this master"
+                        + (f": {'; '.join(doubtful[:3])}." if doubtful else "."),
+                        "a line for each master, since the batch has a checksum list.",
+                        "Write the checksum list anew at the capture station, or see that this "
+                        "file belongs to the batch.",
+                        "hold" if doubtful else "review",
+                    )
+                )
+        captures = {each["path"]: each for target in self.targets for each in target["captures"]}
+        for path, capture in captures.items():
+            if not capture["expected"]:
+                self._note(
+                    "intake.unlisted",
+                    path,
+                    "No checksum list names this target capture.",
+                    "a line for each capture, since the batch has a checksum list.",
+                    "Write the checksum list anew at the capture station.",
+                    "review",
+                )
+
+    def _owners(self) -> dict[str, str]:
+        return {
+            master["path"]: item.item for item in self.items.values() for master in item.masters
+        }
+
+    def _check_conflicts(self) -> None:
+        owners = self._owners()
+        for path, where in self.lists.conflicting.items():
+            given = (
+                "intake.list_conflict",
+                path,
+                f"The checksum lists state different digests of this file ({where}).",
+                "one digest for each file.",
+                "Write the checksum list anew at the capture station.",
+            )
+            if path in owners:
+                self._hold(owners[path], *given)
+            else:
+                self._note(*given, "review")
+
+    def _check_side_files(self) -> None:
+        """Compare the listed files that are no pictures; a changed one that the night goes by
+        holds the batch."""
+        pictures = MASTER_SUFFIXES | OTHER_PICTURE_SUFFIXES
+        leading = self.companions - set(self.lists.names) - {companions.CORRECTIONS_NAME}
+        for entry in self.listing.files:
+            expected = self.lists.expected.get(entry.path)
+            if not expected or _suffix(entry.name) in pictures:
+                continue
+            why = self._difference(entry, expected)
+            if not why:
+                continue
+            given = (
+                "intake.side_file_changed",
+                entry.path,
+                f"The checksum list names this file, but {why}.",
+                "the file that the capture station listed.",
+                "Copy it again from the capture station; if it was changed on purpose, correct or "
+                "remove its line in the checksum list.",
+            )
+            if entry.path in leading:
+                self._doubt(*given)
+            else:
+                self._note(*given, "review")
+
+    def _difference(self, entry: door.Entry, expected: dict[str, str]) -> str | None:
+        path = self.batch_dir / entry.path
+        for algorithm, digest in expected.items():
+            try:
+                with door.open_file(path, self.batch_dir, _MAX_SIDE_BYTES) as stream:
+                    found = hashlib.file_digest(stream, algorithm).hexdigest()
+            except OSError as problem:
+                return f"it was not compared: {problem.strerror}"
+            if found != digest:
+                return f"its {algorithm} is another ({found})"
+        return None
+
+    def check_twins(self) -> None:
+        """Hold items whose masters are the same file, or the same bytes, as another master."""
+        owners, masters = {}, []
+        for item in self.items.values():
+            for master in item.masters if not item.waiting else []:
+                path = master["path"]
+                owners[path] = item.item
+                place = self.places[path]
+                masters.append(twins.Master(path, master["bytes"], place, master["expected"]))
+        for same in twins.find(self.batch_dir, masters):
+            names = ", ".join(same.paths[:5]) + (" and more" if len(same.paths) > 5 else "")
+            kind = "one file under several names (hard links)" if same.linked else "the same bytes"
+            for item_id in sorted({owners[path] for path in same.paths}):
+                self._hold(
+                    item_id,
+                    "intake.same_bytes",
+                    next(path for path in same.paths if owners[path] == item_id),
+                    f"These masters are {kind}: {names}.",
+                    "a capture of its own for each master.",
+                    "Find out which name is right, and move the others out of the batch folder.",
+                )
+
+    def check_folders(self) -> None:
+        """Say of folders below the batch that look like batches or like folders of targets."""
+        for folder, names in companions.nested(self.listing).items():
+            inside = [
+                (item, master["path"])
+                for item in self.items.values()
+                for master in item.masters
+                if master["path"].startswith(f"{folder}/")
+            ]
+            given = (
+                f"{folder} looks like a batch of its own; {', '.join(names)} was not read.",
+                "side files in the batch folder itself.",
+                "Move that folder beside the batch folder, or its side files out of it.",
+            )
+            for item, path in inside:
+                item.findings.append(Finding("intake.nested_batch", path, *given))
+            if not inside:
+                self._note("intake.nested_batch", names[0], *given, "review")
+        for item in self.items.values():
+            for master in item.masters:
+                folders = {part.casefold() for part in PurePosixPath(master["path"]).parts[:-1]}
+                if folders & _TARGET_FOLDERS:
+                    item.findings.append(
+                        Finding(
+                            "intake.in_targets",
+                            master["path"],
+                            "It lies among target captures, but batch.yaml names it under no "
+                            "target: it is taken for a master.",
+                            "masters and targets in folders of their own.",
+                            "Name it under `targets` in batch.yaml, or confirm that it is a master "
+                            "by moving it.",
+                            "review",
+                        )
+                    )
+
+    def check_targets(self) -> None:
+        """Hold items of the catalogue whose master batch.yaml takes for a target."""
+        records = self.catalogue.records if self.catalogue else {}
+        for path in sorted(target_files(self.targets)):
+            parsed = naming.parse(PurePosixPath(path).name, self.pattern)
+            if parsed is not None and str(parsed.item) in records:
+                self._hold(
+                    str(parsed.item),
+                    "intake.target_is_item",
+                    path,
+                    "batch.yaml calls this file a target capture, the catalogue an item.",
+                    "a file that is one or the other.",
+                    "Correct `targets` in batch.yaml, or the catalogue.",
+                )
+
+    def hold_by_doubts(self) -> None:
+        """Hold each item that has a master for what makes the whole batch uncertain."""
+        for finding in self.doubts:
+            owners = [item for item in self.items.values() if item.masters]
+            for item in owners or [self._item(_unidentified(finding.path))]:
+                item.findings.append(finding)
 
     def join_catalogue(self) -> dict[str, Any]:
         """Hold items without a sound row; return what the report says of the rows."""
         if self.catalogue is None:
             return {"read": 0, "without_master": [], "catalogue": None}
         for item in [entry for entry in self.items if not entry.startswith("unidentified-")]:
+            self._item(item).findings += self.catalogue.for_review.get(item, [])
             bad = self.catalogue.bad_items.get(item)
             if bad is not None:
                 self._item(item).findings.append(bad)
-            elif item not in self.catalogue.records and self.settings["catalogue"]["required"]:
-                self._hold(
-                    item,
-                    "catalogue.no_row",
-                    item,
-                    "The catalogue has no row for this item.",
-                    f"a row whose item id is {item}.",
-                    "Add the row to the catalogue extract, or correct the file name.",
+            elif item not in self.catalogue.records:
+                self._item(item).findings.append(
+                    Finding(
+                        "catalogue.no_row",
+                        item,
+                        "The catalogue has no row for this item.",
+                        f"a row whose item id is {item}.",
+                        "Add the row to the catalogue extract, or correct the file name.",
+                        "hold" if self.settings["catalogue"]["required"] else "review",
+                    )
                 )
         self._check_claims()
         self.notes += self.catalogue.findings
@@ -502,9 +943,7 @@ class _Intake:
         for item, record in self.catalogue.records.items():
             for name in record.get("masters") or []:
                 claims.setdefault(name, []).append(item)
-        owner = {
-            master["path"]: item.item for item in self.items.values() for master in item.masters
-        }
+        owner = self._owners()
         for name, items in sorted(claims.items()):
             rows = sorted({*items, *([owner[name]] if name in owner else [])})
             if len(rows) < 2:
@@ -539,7 +978,7 @@ class _Intake:
             for master in item.masters
         ]
         paths = {master["path"] for item in self.items.values() for master in item.masters}
-        present = {entry.path for entry in self.entries if entry.problem is None}
+        present = {entry.path for entry in self.listing.files if entry.problem is None}
         stocks = self.settings.get("tone", {}).get("film_stocks", {})
         self.notes += self.statements.without_master(masters)
         self.notes += batch_facts.unknown_stocks(self.facts, stocks)
@@ -552,10 +991,16 @@ class _Intake:
     def result(self) -> dict[str, Any]:
         self.sort_files()
         self.check_parts()
-        self.check_manifest()
+        self.check_lists()
+        self.check_twins()
+        self.check_folders()
+        self.check_targets()
         rows = self.join_catalogue()
         self.state_facts()
         self.check_statements()
+        self.hold_by_doubts()
+        if not self.items:
+            self._tell_empty()
         return {
             "batch": self.given["batch"],
             "title": self.facts.get("title", self.given["batch"]),
@@ -568,6 +1013,16 @@ class _Intake:
             "targets": self.targets,
             "corrections_without_item": self.corrections_without_item(),
         }
+
+    def _tell_empty(self) -> None:
+        self._note(
+            "intake.no_masters",
+            self.given["batch"],
+            "This batch folder holds no master.",
+            "TIFF masters (.tif, .tiff).",
+            "Check that the disk or share is there, and that the capture station has written.",
+            "review",
+        )
 
     def _as_dict(self, item: _Item) -> dict[str, Any]:
         held = any(finding.severity == "hold" for finding in item.findings)
@@ -587,12 +1042,44 @@ class _Intake:
 def catalogue_path(batch_dir: Path, settings_: dict[str, Any]) -> Path | None:
     """Return the catalogue of a batch: as configured, else the batch folder's own, else None."""
     configured = settings_["catalogue"]["path"]
-    if configured:
-        return Path(configured)
-    for name in CATALOGUE_NAMES:
-        if (batch_dir / name).is_file():
-            return batch_dir / name
-    return None
+    return Path(configured) if configured else companions.catalogue_path(batch_dir)
+
+
+def _open_listing(batch_dir: Path) -> door.Listing:
+    """Return all that lies in the batch folder. Raises GlassineError where a part of it is closed:
+    any item may have a master there."""
+    listing = door.listing(batch_dir)
+    if listing.closed:
+        raise GlassineError(
+            [
+                Finding(
+                    "intake.closed",
+                    str(batch_dir if folder == "." else batch_dir / folder),
+                    f"This folder cannot be listed: {why}. The batch is held, since masters may "
+                    "lie in it.",
+                    "a folder that the night's user may list and enter.",
+                    "Give the night's user the right to it, see that the disk or share is sound, "
+                    "or move the folder out of the batch folder.",
+                )
+                for folder, why in sorted(listing.closed.items())
+            ]
+        )
+    return listing
+
+
+def _vanished(path: str, why: str) -> Finding:
+    return Finding(
+        "intake.vanished",
+        path,
+        f"This name was listed, but there was no file to it: {why}.",
+        "a file at rest.",
+        "See that nothing is still writing or moving files in the batch folder; the next night "
+        "looks again.",
+    )
+
+
+def _suffix(name: str) -> str:
+    return PurePosixPath(name).suffix.lower()
 
 
 def take_in(batch_dir: Path, given: dict[str, Any]) -> dict[str, Any]:
@@ -601,6 +1088,15 @@ def take_in(batch_dir: Path, given: dict[str, Any]) -> dict[str, Any]:
     given: {"batch", "settings": {naming, intake, catalogue}}. Raises GlassineError where the
     batch as a whole cannot be taken in: batch.yaml, corrections.yaml or the catalogue unreadable.
     """
+    if batch_dir.is_symlink():
+        raise GlassineError.because(
+            "intake.link",
+            batch_dir,
+            "This batch folder is a symbolic link; it was not followed.",
+            "the folder itself, or a disk or share mounted there.",
+            "Move or mount the folder there, or let `masters` in the settings name the folder in "
+            "which it lies.",
+        )
     if not batch_dir.is_dir():
         raise GlassineError.because(
             "intake.no_folder",

@@ -197,7 +197,32 @@ class ItemGeometry:
 
     def as_dict(self) -> dict[str, Any]:
         known: dict[str, Any] = plain(asdict(self))
+        known["masters"] = [_recorded(master) for master in known["masters"]]
         return known
+
+
+# Digits after the point of what geometry.json says, far finer than anything is measured: pictures
+# are made from the record, so nothing that it does not hold decides about them.
+_DIGITS = {
+    "corners": 3,  # px
+    "base_regions": 3,
+    "object_corners": 3,
+    "residual_px": 3,
+    "ppi": 3,
+    "angle_deg": 4,
+    "keystone_deg": 4,
+    "contrast": 4,
+    "confidence": 4,
+}
+
+
+def _recorded(value: Any, digits: int = 6) -> Any:
+    """Return a part of a master's geometry, its floats rounded to what the record holds."""
+    if isinstance(value, dict):
+        return {key: _recorded(part, _DIGITS.get(key, digits)) for key, part in value.items()}
+    if isinstance(value, list):
+        return [_recorded(part, digits) for part in value]
+    return round(value, digits) if isinstance(value, float) else value
 
 
 @dataclass(frozen=True)

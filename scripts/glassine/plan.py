@@ -225,44 +225,30 @@ def delivery_key(batch: Batch, config: dict[str, Any]) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def batches(masters_dir: Path, config: dict[str, Any]) -> list[str]:
-    """Return the names of the batches to process: as configured, else every folder."""
-    from glassine import naming
-
-    names = config["batches"] or sorted(
-        path.name
-        for path in masters_dir.iterdir()
-        if path.is_dir() and not path.name.startswith(".")
-    )
-    for name in names:
-        try:
-            naming.check_batch(name)
-        except ValueError as problem:
-            raise GlassineError.because(
-                "plan.batch_name",
-                masters_dir / repr(name),
-                f"The batch folder's name is not usable: {problem}.",
-                "letters, digits, '.', '_' and '-'.",
-                "Rename the folder, or list the batches to process under `batches`.",
-            ) from problem
-    return list(names)
-
-
-def masters_folder(configured: str, working_dir: Path) -> Path:
-    """Return the masters' folder: from the working directory, else from the project's folder."""
+def masters_place(configured: str, working_dir: Path) -> Path:
+    """Return where the masters' folder is: from the working directory, else from the project's
+    folder; it need not be there."""
     from glassine import settings  # brings the schema checker; an item's job does without
 
     here = working_dir / configured
-    there = settings.PROJECT / configured
-    for folder in (here, there):
-        if folder.is_dir():
+    for folder in (here, settings.PROJECT / configured):
+        if os.path.isdir(folder):  # noqa: PTH112 - says no where there is no right to look
             return folder.resolve()
+    return here
+
+
+def masters_folder(configured: str, working_dir: Path) -> Path:
+    """Return the masters' folder. Raises GlassineError where there is none."""
+    folder = masters_place(configured, working_dir)
+    if os.path.isdir(folder):  # noqa: PTH112
+        return folder
     raise GlassineError.because(
         "plan.masters",
-        configured,
+        folder,
         "The folder of masters does not exist.",
-        f"a folder at {here} or {there}.",
-        "Correct `masters` in config/config.yaml.",
+        "a folder of batch folders.",
+        "See that the disk or share is mounted, and correct `masters` in the settings where the "
+        "folder is another one.",
     )
 
 

@@ -2,30 +2,40 @@
 
 from __future__ import annotations
 
+import atexit
 import functools
+import logging
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from glassine import confine, files, jobs, plan, preflight, runlock, settings
+from glassine import (
+    agreement,
+    batches,
+    confine,
+    exits,
+    files,
+    jobs,
+    notice,
+    plan,
+    preflight,
+    runlock,
+    settings,
+)
 from glassine.errors import GlassineError
+from glassine.visible import visible
 
 if TYPE_CHECKING:
-    from glassine import progress
+    from glassine import progress, status
 
-# Exit codes of <sysexits.h>: a wrong setting, "try again later", "cannot create the output", "a
-# service is unavailable".
-EXIT_SETTINGS = 78
-EXIT_BUSY = 75
-EXIT_CANNOT_WRITE = 73
-EXIT_UNAVAILABLE = 69
 EXIT_BY_CODE = {
-    "run.busy": EXIT_BUSY,
-    "run.jobs_alive": EXIT_BUSY,
-    "run.reproduce": EXIT_SETTINGS,
-    "run.store": EXIT_SETTINGS,
+    "run.busy": exits.LATER,
+    "run.identity": exits.SETTINGS,
+    "run.jobs_alive": exits.LATER,
+    "run.reproduce": exits.SETTINGS,
+    "run.store": exits.SETTINGS,
 }
 # The target that compares a delivery (rules/reproduce.smk).
 REPRODUCE = "reproduce"
@@ -36,10 +46,10 @@ RENDER_BASE_MB = 400
 RENDER_BYTES_PER_PIXEL = 8
 
 
-def stop(error: GlassineError, code: int = EXIT_SETTINGS) -> None:
+def stop(error: GlassineError, code: int = exits.SETTINGS) -> None:
     """Tell an operator why the run does not start, and end the process."""
     for finding in error.findings:
-        sys.stderr.write(f"STOPPED {finding.sentence()}\n")
+        sys.stderr.write(f"STOPPED {visible(finding.sentence())}\n")
     sys.stderr.flush()
     # Past the engine, which would print a traceback around it.
     os._exit(code)
@@ -48,20 +58,36 @@ def stop(error: GlassineError, code: int = EXIT_SETTINGS) -> None:
 class Run:
     """The settings and the batches of one run in one working directory."""
 
-    def __init__(self, config: dict[str, Any], working_dir: Path) -> None:
+    def __init__(
+        self, config: dict[str, Any], working_dir: Path, arguments: Sequence[str] = ()
+    ) -> None:
         self.working_dir = working_dir
         self.config = settings.load(config)
-        self.masters = plan.masters_folder(self.config["masters"], working_dir)
-        self.batches = plan.batches(self.masters, self.config)
+        # Whether this run only compares a delivery with what comes out today.
+        self.compares = REPRODUCE in arguments
+        # What this run only moves from and to object storage: keys of MOVES.
+        self.moves = [move for move in MOVES if move in arguments]
+        self.masters = plan.masters_place(self.config["masters"], working_dir)
+        found = self._find_batches()
+        self.batches, self.notes = found.names, found.notes
+        # What this run cannot do, told at its end.
+        self.problems = found.problems
+        self._at_start = len(self.problems)
+        self.exit_code = 0
         self.lock = runlock.RunLock(working_dir)
         self._telling: progress.Teller | None = None
-        # Whether this run only compares a delivery with what comes out today.
-        self.compares = False
-        # What this run only moves from and to object storage: keys of MOVES.
-        self.moves: list[str] = []
+        self._ended = False
+        self._engine_failed = False
         self._read = functools.lru_cache(maxsize=64)(self._read_batch)
         self._due = functools.lru_cache(maxsize=64)(self._find_due)
         self._delivery_key = functools.lru_cache(maxsize=64)(self._find_delivery_key)
+
+    def _find_batches(self) -> batches.Batches:
+        named = self.config["batches"]
+        if self.moves and named:  # what is fetched or sent need not have a folder here
+            return batches.named_only(named)
+        found = batches.to_process(self.masters, self.config, self.working_dir)
+        return batches.to_send(found, self.working_dir) if self.moves else found
 
     def batch_dir(self, batch: str) -> Path:
         return self.masters / batch
@@ -98,7 +124,7 @@ class Run:
             "listing": intake.fingerprint(self.batch_dir(name), [catalogue] if catalogue else []),
             # Time alone makes a waiting file ready: look again each run while one waits.
             "leader": jobs.leader_mark() if waiting else None,
-            "version": intake.VERSION,
+            "version": [intake.VERSION, plan.step_version("catalogue")],
         }
 
     def steps_given(self, batch: str, item: str) -> list[dict[str, Any]] | None:
@@ -133,6 +159,16 @@ class Run:
                 "items/*/done.json",
             ):
                 preflight.bring_to_now(folder.glob(pattern))
+
+    def check_identity(self) -> None:
+        """Raise GlassineError where the settings do not say who keeps the film; warn where they
+        still hold the worked example's names. A run that makes no records is not asked."""
+        if not self.works:
+            return
+        preflight.check_identity(self.config)
+        finding = preflight.placeholders(self.config, self.masters)
+        if finding:
+            sys.stderr.write(f"WARNING {finding.sentence()}\n")
 
     def check_room(self) -> None:
         """Raise GlassineError where the disk is full; warn where it may become so on the way."""
@@ -218,7 +254,10 @@ class Run:
     def report_given(self, name: str) -> dict[str, Any]:
         return {
             "batch": name,
-            "settings": {key: self.config[key] for key in ("report", "iiif", "catalogue")},
+            "settings": {
+                key: self.config[key]
+                for key in ("report", "iiif", "catalogue", "rights", "delivery")
+            },
             "institution": self.config["institution"],
             "deliveries": str(self.working_dir / "deliveries"),
             "masters": str(self.batch_dir(name)),
@@ -297,7 +336,7 @@ class Run:
             "Check the network, the address and the keys, then start again: what has come or gone "
             "is kept.",
         )
-        stop(error, EXIT_UNAVAILABLE)
+        stop(error, exits.UNAVAILABLE)
 
     def tell_progress(self) -> None:
         """Say from now on, once a minute and until the run ends, how far each batch is."""
@@ -308,12 +347,42 @@ class Run:
         self._telling = progress.Teller(self.working_dir, self.batches, sys.stderr)
         self._telling.start()
 
+    def watch(self, log: logging.Logger) -> None:
+        """See that the end of a run in which no job is due is told as well: the engine then calls
+        no hook, and ends with 0 whatever this run could not do. Errors in its log are its own."""
+        if not self.lock.held:
+            return
+
+        def heed(record: logging.LogRecord) -> bool:
+            self._engine_failed = self._engine_failed or record.levelno >= logging.ERROR
+            return True
+
+        log.addFilter(heed)
+        atexit.register(self._at_exit, os.getpid())
+
+    def _at_exit(self, pid: int) -> None:
+        if os.getpid() != pid:
+            return
+        if not self._ended and not self._telling and not self._engine_failed:
+            self.finish(failed=False)
+        if self.exit_code:
+            logging.shutdown()
+            sys.stdout.flush()
+            sys.stderr.flush()
+            os._exit(self.exit_code)
+
     def finish(self, failed: bool) -> None:
         """Make what a run with held items still owes, say where the results are, and tell those
         who are to be told (`results/summary.json`, and `report.notify` in the settings). A run that
-        only compares or moves owes nothing."""
-        for name in self.batches if self.moves else []:
-            self._guard(lambda name=name: self._say_moved(name), name)  # type: ignore[misc]
+        only compares or moves owes nothing.
+
+        failed: whether the engine ends with an exit code of its own; else it is `exit_code`."""
+        self._ended = True
+        if self.moves:
+            for name in self.batches:
+                self._guard(lambda name=name: self._say_moved(name), name)  # type: ignore[misc]
+            self._tell_problems()
+            self.exit_code = 0 if failed else batches.exit_code(self.problems)
         if not self.works:
             self.lock.ended()
             return
@@ -321,13 +390,67 @@ class Run:
             self._telling.end()
         for name in self.batches:
             if not (self.results_dir(name) / "intake.json").exists():
-                sys.stderr.write(f"{name}: not taken in; see results/{name}/logs/intake.log\n")
+                self._guard(lambda name=name: self._not_taken_in(name), name)  # type: ignore[misc]
                 continue
             if failed:
                 self._guard(lambda name=name: self._owed(name), name)  # type: ignore[misc]
             self._guard(lambda name=name: self._say(name), name)  # type: ignore[misc]
-        self._guard(self._notify, "summary")
+        self._guard(self._check_items, "--item")
+        self._tell_problems()
+        self._write_notices()
+        # A run for one item is judged by that item: what a night tells of other batches stays told.
+        counted = self.problems[self._at_start if self.config["only"] else 0 :]
+        self.exit_code = 0 if failed else batches.exit_code(counted)
+        try:
+            self._notify()
+        except (GlassineError, OSError) as problem:  # the night's work is not affected
+            sys.stderr.write(f"summary: {visible(str(problem))}\n")
         self.lock.ended()
+
+    def _not_taken_in(self, name: str) -> None:
+        found = batches.not_taken_in(name, self.results_dir(name))
+        self.problems += [batches.Problem(finding, exits.HELD, name) for finding in found]
+
+    def _check_items(self) -> None:
+        """Say how each item stands that the run was asked for."""
+        from glassine import status
+
+        wanted = [str(item) for item in self.config["only"]]
+        states = {}
+        for name in self.batches if wanted else []:
+            results = self.results_dir(name)
+            if (results / "intake.json").exists():
+                states[name] = {each.item: each.state for each in status.batch_status(results)}
+        problems, lines = batches.named_items(wanted, states)
+        self.problems += problems
+        sys.stderr.write("".join(f"{line}\n" for line in lines))
+
+    def _tell_problems(self) -> None:
+        """Say what this run passed over and what it could not do."""
+        for note in self.notes:
+            sys.stderr.write(f"NOTE {visible(note)}\n")
+        for problem in self.problems:
+            where = f"{problem.batch}: " if problem.batch else ""
+            sys.stderr.write(f"NOT DONE {where}{visible(problem.finding.sentence())}\n")
+
+    def _write_notices(self) -> None:
+        """Put a notice in the place of each report that this run could not bring up to date."""
+        for name in self.batches_without_intake():
+            found = [each.finding for each in self.problems if each.batch == name]
+            try:
+                notice.write(self.results_dir(name), found)
+            except OSError as problem:
+                sys.stderr.write(f"{name}: the page was not written: {problem.strerror}\n")
+
+    def batches_without_intake(self) -> list[str]:
+        """Return the batches that this run has not taken in, of those that have results."""
+        named = {problem.batch for problem in self.problems if problem.batch}
+        return sorted(
+            name
+            for name in named
+            if (name not in self.batches or not (self.results_dir(name) / "intake.json").exists())
+            and self.results_dir(name).is_dir()
+        )
 
     def _say_moved(self, name: str) -> None:
         from glassine import store
@@ -342,7 +465,9 @@ class Run:
         """Write the summary of the run for machines, and send it where the settings say so."""
         from glassine import notify, progress
 
-        found = progress.summary(self.working_dir, self.batches) | {"running": False}
+        told = {problem.batch for problem in self.problems if problem.batch}
+        names = [*self.batches, *sorted(told - {*self.batches})]
+        found = progress.summary(self.working_dir, names, self.problems) | {"running": False}
         files.write_json(self.working_dir / "results" / "summary.json", found)
         notify.send(self.config["report"]["notify"], found)
 
@@ -354,30 +479,51 @@ class Run:
             self.report(name)
 
     def _guard(self, action: Callable[[], None], name: str) -> None:
-        """Tell what goes wrong at the end of a run; the other batches get their turn."""
+        """Keep what goes wrong at the end of a run for `problems`; the other batches get their
+        turn."""
         try:
             action()
         except GlassineError as error:
-            for finding in error.findings:
-                sys.stderr.write(f"{name}: {finding.sentence()}\n")
+            found = error.findings
         except OSError as problem:
-            sys.stderr.write(f"{name}: the system refused: {problem}\n")
+            found = preflight.refused(problem).findings
+        else:
+            return
+        self.problems += [batches.Problem(finding, exits.HELD, name) for finding in found]
 
     def _say(self, name: str) -> None:
         from glassine import status
 
-        counts = status.counts(status.batch_status(self.results_dir(name)))
+        results = self.results_dir(name)
+        if not (results / "report" / "index.html").exists():
+            self.report(name)
+        notice.tidy(results)
+        states = status.batch_status(results)
+        self._check_batch(name, states)
+        counts = status.counts(states)
         told = ", ".join(f"{counts[word]} {word}" for word in status.STATES if counts[word])
         receipt = self.working_dir / "deliveries" / f"{name}.receipt.json"
         lines = [
             f"{name}: {counts['total']} items: {told or 'none'}",
-            f"  report    {self.results_dir(name) / 'report' / 'index.html'}",
+            f"  report    {results / 'report' / 'index.html'}",
             f"  delivery  {receipt if receipt.exists() else 'withheld (see the report)'}",
         ]
         asks = [note for note in self.batch(name).intake["notes"] if note["severity"] == "review"]
         if asks:
             lines.append(f"  to look at in the batch as a whole: {len(asks)} (see the report)")
         sys.stderr.write("\n".join(lines) + "\n")
+
+    def _check_batch(self, name: str, states: list[status.ItemStatus]) -> None:
+        """See that nothing is passed over of what the batch holds, or held before."""
+        if self.config["only"]:  # the items that were asked for are looked at by themselves
+            return
+        taken = self.batch(name)
+        found = [
+            batches.without_items(name, self.batch_dir(name), taken.intake),
+            batches.items_gone(name, self.results_dir(name), set(taken.items)),
+            batches.not_done(name, states),
+        ]
+        self.problems += [problem for problem in found if problem is not None]
 
 
 def with_states(given: dict[str, Any], results_dir: Path) -> dict[str, Any]:
@@ -408,13 +554,17 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
     """
     os.environ[jobs.LEADER] = jobs.leader_mark()
     try:
-        run = Run(config, working_dir)
+        run = Run(config, working_dir, arguments)
+        if leads:
+            agreement.check(run.config, working_dir)
+            run.notes += agreement.notes(run.config)
     except GlassineError as error:
         stop(error)
         raise
+    except OSError as problem:
+        stop(preflight.refused(problem), exits.NO_RIGHT)
+        raise
     confine.Limits(**run.config["limits"]).announce()
-    run.compares = REPRODUCE in arguments
-    run.moves = [move for move in MOVES if move in arguments]
     if leads:
         try:
             run.check_store()
@@ -423,13 +573,18 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
             if run.compares:
                 run.to_compare()
             run.check_writable()
+            run.check_identity()
             run.lock.take()
             if run.moves:
                 run.forget_store()
             run.check_room()
             run.bring_records_to_now()
+            for name in run.batches if run.works else []:
+                notice.take_away(run.results_dir(name))
         except GlassineError as error:
-            stop(error, EXIT_BY_CODE.get(error.findings[0].code, EXIT_CANNOT_WRITE))
+            stop(error, EXIT_BY_CODE.get(error.findings[0].code, exits.CANNOT_WRITE))
+        except OSError as problem:
+            stop(preflight.refused(problem), exits.CANNOT_WRITE)
     return run
 
 

@@ -58,7 +58,7 @@ def _damaged(path: Path, problem: str) -> Finding:
         str(path),
         f"This record is damaged: {problem}",
         "a record as a step of the night wrote it.",
-        "Delete it; the next run makes it again.",
+        files.advice_on(path),
     )
 
 
@@ -195,10 +195,14 @@ def item_status(entry: dict[str, Any], item_dir: Path) -> ItemStatus:
         status.step = "intake"
         status.findings += _entry_findings(entry, {"hold"}) or [finding({}, status.item)]
     if held is not None:
-        status.step = str(held.get("step") or "unknown")
         given = held.get("findings")
         listed = given if isinstance(given, list) and given else [{}]
-        status.findings += [finding(each, status.item) for each in listed]
+        told = [finding(each, status.item) for each in listed]
+        # The first step ends with what intake found: that is shown once, as intake's.
+        new = [each for each in dict.fromkeys(told) if each not in status.findings]
+        if new or status.step is None:
+            status.step = str(held.get("step") or "unknown")
+        status.findings += new
     if status.findings:
         status.state = "held"
         status.step = status.step or "report"

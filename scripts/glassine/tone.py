@@ -32,7 +32,7 @@ from glassine.model import Corners, Facts, Frame, MasterGeometry
 if TYPE_CHECKING:
     from glassine.pixels import Source
 
-VERSION = "4"
+VERSION = "5"
 
 Floats = npt.NDArray[np.float64]
 Table = npt.NDArray[np.float32]
@@ -129,8 +129,9 @@ def plan(
             tone["review"].append(
                 "The master has no colour profile and batch.yaml states no encoding: sRGB assumed."
             )
-        tone["clipped_percent"] = _clipped(look, tone, encoding)
-        tones.append(_rounded(tone))
+        tone = _rounded(tone)
+        tone["clipped_percent"] = _rounded(_clipped(look, tone, encoding))
+        tones.append(tone)
     return tones
 
 

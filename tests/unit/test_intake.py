@@ -18,8 +18,8 @@ HEADER = "item_id,title\n"
 def batch(tmp_path):
     folder = tmp_path / "b1"
     folder.mkdir()
-    for name in ("PEH-0001.tif", "PEH-0002_emu.tif", "PEH-0002_base.tif"):
-        tifffile.imwrite(folder / name, np.zeros((8, 12, 3), np.uint16))
+    for tone, name in enumerate(("PEH-0001.tif", "PEH-0002_emu.tif", "PEH-0002_base.tif")):
+        tifffile.imwrite(folder / name, np.full((8, 12, 3), tone, np.uint16))
     (folder / "catalogue.csv").write_text(HEADER + "PEH-0001,Quay\nPEH-0002,Løgsø\n", "utf-8")
     return folder
 

@@ -9,6 +9,6 @@ make them agree), `kinds` and `character` (what it is), `judge` (how far it can 
 from glassine.locate.finder import locate_array
 from glassine.locate.step import locate_item, read_geometry
 
-VERSION = "9"
+VERSION = "10"
 
 __all__ = ["VERSION", "locate_array", "locate_item", "read_geometry"]

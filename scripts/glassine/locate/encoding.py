@@ -7,6 +7,8 @@ import struct
 import numpy as np
 import numpy.typing as npt
 
+from glassine import processor
+
 Floats = npt.NDArray[np.float32]
 
 TABLE_LENGTH = 65536
@@ -17,7 +19,7 @@ DEFAULT_GAMMA = 2.2
 def _srgb(x: Floats) -> Floats:
     """IEC 61966-2-1: the sRGB transfer function, encoded to linear."""
     low = x / np.float32(12.92)
-    high = ((x + np.float32(0.055)) / np.float32(1.055)) ** np.float32(2.4)
+    high = processor.power((x + np.float32(0.055)) / np.float32(1.055), 2.4)
     return np.where(x <= 0.04045, low, high).astype(np.float32)
 
 
@@ -43,8 +45,8 @@ def _parametric(body: bytes, x: Floats) -> Floats | None:
     values = [v / 65536 for v in struct.unpack(f">{count}i", body[12 : 12 + 4 * count])]
     g, a, b, c, d, e, f = (values + [0.0] * 7)[:7]
     if kind == 0:
-        return np.asarray(x**g, np.float32)
-    power = np.maximum(a * x + b, 0) ** g
+        return processor.power(x, g)
+    power = processor.power(np.maximum(a * x + b, 0), g)
     if kind in (1, 2):
         offset = c if kind == 2 else 0.0
         start = -b / a if a else 0.0
@@ -68,7 +70,7 @@ def curve_of(icc: bytes, x: Floats) -> Floats | None:
         return x
     table = np.frombuffer(body[12 : 12 + 2 * min(count, 65536)], ">u2").astype(np.float32)
     if count == 1 and len(table) == 1:
-        return (x ** np.float32(table[0] / 256)).astype(np.float32)
+        return processor.power(x, table[0] / 256)
     if len(table) < 2:
         return None
     return np.interp(x, np.linspace(0, 1, len(table)), table / 65535).astype(np.float32)
@@ -92,7 +94,7 @@ def linear_table(icc: bytes | None, stated: str | None) -> Floats:
     gamma = DEFAULT_GAMMA
     if stated is not None and stated.startswith("gamma-"):
         gamma = float(stated.removeprefix("gamma-"))
-    return (x ** np.float32(gamma)).astype(np.float32)
+    return processor.power(x, gamma)
 
 
 def linear(pixels: npt.NDArray[np.generic], table: Floats) -> Floats:

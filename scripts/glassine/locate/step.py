@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, cast
 
@@ -10,7 +11,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine import contracts, events, files, labels, masters, pixels
+from glassine import colour, contracts, events, files, labels, masters, pixels, processor
 from glassine.errors import GlassineError
 from glassine.locate import stated
 from glassine.locate.encoding import linear, linear_table
@@ -39,6 +40,7 @@ def locate_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     Raises GlassineError for a master that cannot be read, or a correction that names a master
     the item does not have.
     """
+    processor.same_everywhere()
     settings = given.get("settings", {}).get("locate", {})
     corrections = given.get("corrections") or {}
     facts = {master["path"]: Facts.of_master(master, given) for master in given["masters"]}
@@ -126,12 +128,16 @@ def preview_of(reduced: npt.NDArray[Any], table: Floats) -> npt.NDArray[np.uint8
     size = (max(1, round(light.shape[1] * factor)), max(1, round(light.shape[0] * factor)))
     small = cv2.resize(light, size, interpolation=cv2.INTER_AREA).reshape(size[1], size[0], -1)
     white = max(float(np.percentile(small, 99.5)), 1e-4)
-    scaled = np.clip(small / white, 0, 1)
-    shown = np.where(
-        scaled <= 0.0031308, 12.92 * scaled, 1.055 * np.maximum(scaled, 1e-9) ** (1 / 2.4) - 0.055
-    )
-    out = (shown * 255 + 0.5).astype(np.uint8)
+    scaled = np.clip(small / np.float32(white), 0, 1)
+    out = _shown_codes()[np.round(scaled * np.float32(65535)).astype(np.uint16)]
     return np.repeat(out, 3, 2) if out.shape[2] == 1 else out
+
+
+@lru_cache(maxsize=1)
+def _shown_codes() -> npt.NDArray[np.uint8]:
+    """Return the 8-bit sRGB code of each linear 16-bit code."""
+    codes = colour.linear_to_srgb(np.arange(65536) / 65535)
+    return (codes * 255 + 0.5).astype(np.uint8)
 
 
 def _write_preview(path: Path, rgb: npt.NDArray[np.uint8]) -> None:

@@ -47,14 +47,14 @@ class Limit:
 
 @lru_cache(maxsize=4)
 def _table(path: Path) -> dict[str, Any]:
-    loaded = read_yaml(path)
+    loaded = read_yaml(path, trusted=True)
     if not isinstance(loaded, dict) or not isinstance(loaded.get("limits"), dict):
         raise GlassineError.because(
             "quality.limits",
             path,
             "The table of limits has no mapping `limits`.",
             "measures with unit, direction, pass and source, as config/quality_limits.yaml has.",
-            "Mend the file or set `quality.limits` to null.",
+            "Correct the file, or set `quality.limits` to null.",
         )
     found: dict[str, Any] = loaded["limits"]
     return found
@@ -99,7 +99,7 @@ def limit(name: str, column: str, settings: dict[str, Any]) -> Limit | None:
             path,
             f"The limits of `{name}` cannot be read: {problem}.",
             "unit, direction (at_most or at_least), pass (by material) and source.",
-            f"Mend the entry `{name}`.",
+            f"Correct the entry `{name}`.",
         ) from problem
 
 

@@ -159,7 +159,7 @@ def _detail(item: gather.Item) -> dict[str, Any]:
         "state": state.state,
         "words": item.state_words,
         "step": state.step,
-        "findings": [finding.as_dict() for finding in state.findings + item.notes],
+        "findings": [finding.shown().as_dict() for finding in state.findings + item.notes],
         "reasons": [
             {"text": reason.text, "master": reason.master, "frame": reason.frame}
             for reason in state.reasons

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from glassine import corrections, files, gate, naming, settings, status
+from glassine import corrections, files, gate, naming, preflight, rights, settings, status
 from glassine.errors import Finding, GlassineError
 from glassine.status import ItemStatus
 
@@ -62,14 +62,13 @@ class Item:
 
 @dataclass
 class Batch:
-    """Everything the page shows of a batch; asks: what a person should look at of it as a whole."""
+    """Everything the page shows of a batch."""
 
     batch: str
     title: str
     items: list[Item] = field(default_factory=list)
     counts: dict[str, int] = field(default_factory=dict)
     problems: list[Finding] = field(default_factory=list)
-    asks: list[Finding] = field(default_factory=list)
     notes: list[Finding] = field(default_factory=list)
     other_files: list[str] = field(default_factory=list)
     targets: list[str] = field(default_factory=list)
@@ -78,6 +77,11 @@ class Batch:
     without_master: list[dict[str, Any]] = field(default_factory=list)
     receipts: list[dict[str, Any]] = field(default_factory=list)
     standing: dict[str, dict[str, Any]] = field(default_factory=dict)
+
+    @property
+    def asks(self) -> list[Finding]:
+        """The notes that a person should look at, of the batch as a whole."""
+        return [note for note in self.notes if note.severity == "review"]
 
     def in_state(self, state: str) -> list[Item]:
         return [item for item in self.items if item.status.state == state]
@@ -112,7 +116,7 @@ def _names(record: dict[str, Any], column: str, key: str) -> str:
 
 
 def _catalogue_rows(record: dict[str, Any]) -> list[tuple[str, str]]:
-    rights = record.get("rights") or {}
+    stated = rights.resolved(record.get("rights"), None)
     rows = [
         ("Title", _text(record.get("title"))),
         ("Other title", _text(record.get("alternative"))),
@@ -124,7 +128,7 @@ def _catalogue_rows(record: dict[str, Any]) -> list[tuple[str, str]]:
         ("Physical description", _text(record.get("physical"))),
         ("Material", _text(record.get("material"))),
         ("Decay level", _text(record.get("decay_level"))),
-        ("Rights", _text(rights.get("status") or rights.get("uri"))),
+        ("Rights", stated.name or (stated.status if record.get("rights") else "")),
         ("Collection", _text(record.get("collection"))),
     ]
     return [(label, text) for label, text in rows if text]
@@ -133,8 +137,9 @@ def _catalogue_rows(record: dict[str, Any]) -> list[tuple[str, str]]:
 def _date_words(record: dict[str, Any]) -> str:
     text = _text(record.get("date_text"))
     if text and record.get("date_understood") is False:
-        return f"{text} (not understood; no date was recorded)"
-    return text
+        kept = f"{record['edtf']} by its bounds" if record.get("edtf") else "no date"
+        return f"{text} (not understood; {kept} was recorded)"
+    return text or _text(record.get("edtf"))
 
 
 def _frame_files(
@@ -286,7 +291,8 @@ def _mark_damaged(state: ItemStatus, where: Path, problem: Exception) -> None:
             str(where),
             f"A record of this item is damaged ({type(problem).__name__}: {problem}).",
             "records as the steps of the night wrote them.",
-            "Delete the item's folder; the next run makes it again.",
+            "Remove the item's folder in the results, not in the masters; the next run makes it "
+            "again.",
         )
     )
 
@@ -314,18 +320,50 @@ def _master_notes(state: ItemStatus) -> list[Any]:
 
 
 def _render_notes(state: ItemStatus) -> list[Any]:
-    """Return what `render` noted on its way, as notes of the item."""
+    """Return what `render` could not do as the settings ask, each once."""
     event = state.records.get("render", {}).get("event")
     detail = event.get("detail") if isinstance(event, dict) else None
     noted = detail.get("notes") if isinstance(detail, dict) else None
+    texts = dict.fromkeys(str(text) for text in noted) if isinstance(noted, list) else {}
+    told = {
+        "code": "render.note",
+        "expected": "what the settings ask for.",
+        "next_step": "Nothing, where the picture is right; else state it in batch.yaml.",
+        "severity": "note",
+    }
+    return [{**told, "what": text} for text in texts]
+
+
+# Texts of EXIF by their tags (Exif 2.32, 4.6.4).
+_EMBEDDED_NAMES = {
+    "exif:269": "EXIF DocumentName",
+    "exif:270": "EXIF ImageDescription",
+    "exif:315": "EXIF Artist",
+    "exif:33432": "EXIF Copyright",
+}
+
+
+def _iptc(name: str) -> str:
+    return "IPTC " + str(name).removeprefix("iim:")
+
+
+def _shortened(state: ItemStatus) -> list[dict[str, Any]]:
+    """Return what is told of texts that EXIF or IPTC could hold only in part."""
+    detail = ((state.records.get("embedded") or {}).get("event") or {}).get("detail") or {}
+    listed = detail.get("shortened")
+    names = {name for each in (listed or {}).values() for name in each}
+    if not names:
+        return []
+    shown = ", ".join(sorted(_EMBEDDED_NAMES.get(name) or _iptc(name) for name in names))
     return [
         {
-            "code": "render.note",
+            "code": "embed.shortened",
+            "path": state.item,
+            "what": f"These fields of the pictures hold only the beginning of a text: {shown}.",
+            "expected": "texts as short as IPTC-IIM and EXIF allow; XMP holds them whole.",
+            "next_step": "Nothing, unless a reader of these fields needs all of it.",
             "severity": "note",
-            "what": str(text),
-            "next_step": "Nothing, where the picture is right.",
         }
-        for text in (noted if isinstance(noted, list) else [])
     ]
 
 
@@ -335,7 +373,12 @@ def _item(results: Path, entry: dict[str, Any]) -> Item:
     record = entry.get("catalogue") or {}
     masters = _masters(item_dir, state, entry)
     level = record.get("decay_level")
-    told = [*(entry.get("findings") or []), *_master_notes(state), *_render_notes(state)]
+    told = [
+        *(entry.get("findings") or []),
+        *_master_notes(state),
+        *_render_notes(state),
+        *_shortened(state),
+    ]
     notes = [status.finding(each, state.item) for each in told]
     return Item(
         status=state,
@@ -437,10 +480,19 @@ def _catalogue_records(given: dict[str, Any]) -> dict[str, dict[str, Any]]:
     configured = {"catalogue": settings.load({})["catalogue"], **given["settings"]}
     path = intake.catalogue_path(Path(given["masters"]), configured)
     try:
-        found = catalogue.read_catalogue(path, configured["catalogue"]) if path else None
+        root = None if configured["catalogue"]["path"] else Path(given["masters"])
+        found = catalogue.read_catalogue(path, configured["catalogue"], root) if path else None
     except (GlassineError, OSError, *_BROKEN):
         return {}  # told by intake; the list then shows ids alone
     return dict(found.records) if found else {}
+
+
+def _placeholders(given: dict[str, Any]) -> list[Finding]:
+    """Return what is told where film of one's own has the names of the worked example."""
+    config = {**given.get("settings", {}), "institution": given.get("institution") or {}}
+    masters = given.get("masters")
+    found = preflight.placeholders(config, Path(masters)) if masters else None
+    return [found] if found else []
 
 
 def gather(results: Path, given: dict[str, Any]) -> Batch:
@@ -458,9 +510,7 @@ def gather(results: Path, given: dict[str, Any]) -> Batch:
     for number, entry in enumerate(entries if isinstance(entries, list) else [], 1):
         batch.items.append(_safe_item(results, entry, number))
     batch.counts = status.counts([item.status for item in batch.items])
-    told = _findings(intake.get("notes"), batch.batch)
-    batch.asks = [finding for finding in told if finding.severity == "review"]
-    batch.notes = [finding for finding in told if finding.severity != "review"]
+    batch.notes = _findings(intake.get("notes"), batch.batch) + _placeholders(given)
     batch.other_files = [_text(name) for name in intake.get("other_files") or []]
     batch.targets = [
         _text(each.get("path")) if isinstance(each, dict) else _text(each)

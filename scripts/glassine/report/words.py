@@ -11,6 +11,7 @@ from typing import Any
 import jinja2
 
 from glassine.report import gather
+from glassine.visible import visible
 
 _HERE = Path(__file__).parent
 # A receipt's long lists are cut after so many entries.
@@ -140,6 +141,7 @@ def environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     environment.filters.update(
+        visible=visible,
         outline=_outline,
         centre=_centre,
         asked=_asked,

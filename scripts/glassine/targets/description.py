@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from glassine import settings
+from glassine import door, settings
 from glassine.colour import D50
 from glassine.errors import Finding, GlassineError
 from glassine.files import inside
@@ -89,12 +89,15 @@ def read(path: Path) -> Description:
 
     Raises GlassineError with every mistake at once.
     """
-    given = read_yaml(path)
-    found = settings.problems(given, read_yaml(SCHEMA_PATH), path.name)
+    # Of the batch folder no link is followed; what lies in config/targets is the studio's own.
+    trusted = path.parent == SCHEMA_PATH.parent
+    given = read_yaml(path, trusted=trusted)
+    found = settings.problems(given, read_yaml(SCHEMA_PATH, trusted=True), path.name)
     if found:
         raise GlassineError([_renamed(finding) for finding in found])
-    digest = hashlib.sha256(path.read_bytes()).hexdigest()
-    values = _values(path, given)
+    root = None if trusted else path.parent
+    digest = hashlib.sha256(door.read_file(path, root, settings.MAX_YAML_BYTES)).hexdigest()
+    values = _values(path, root, given)
     return _described(given, values, digest, path.name)
 
 
@@ -108,7 +111,7 @@ def _renamed(finding: Finding) -> Finding:
     )
 
 
-def _values(path: Path, given: dict[str, Any]) -> reference.Values:
+def _values(path: Path, root: Path | None, given: dict[str, Any]) -> reference.Values:
     named = given.get("reference")
     if named is None:
         return {}
@@ -116,9 +119,9 @@ def _values(path: Path, given: dict[str, Any]) -> reference.Values:
         source = inside(path.parent, named["file"])
     except ValueError as problem:
         raise _bad(path.name, str(problem), "a file next to the description.") from problem
-    values = reference.read(source, named["format"])
+    data, values = reference.read(source, named["format"], root)
     wanted = named.get("sha256")
-    if wanted and hashlib.sha256(source.read_bytes()).hexdigest() != wanted:
+    if wanted and hashlib.sha256(data).hexdigest() != wanted:
         raise _bad(path.name, f"{named['file']} is not the file described.", f"sha256 {wanted}.")
     return values
 

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from lxml import etree
 
+from glassine import door
 from glassine.errors import GlassineError
 from glassine.targets import colour
 
@@ -35,20 +36,20 @@ def _refuse(path: Path, what: str) -> GlassineError:
     )
 
 
-def read(path: Path, form: str) -> Values:
-    """Return the values by patch name. form: "cgats" or "cxf3".
+def read(path: Path, form: str, root: Path | None = None) -> tuple[bytes, Values]:
+    """Return the file's bytes and the values by patch name. form: "cgats" or "cxf3".
+
+    root: a folder below which no link is followed (see `door`).
 
     Raises GlassineError for a file that is missing, too large, malformed, or for another
     illuminant or observer than D50 and 2 degrees.
     """
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise ValueError(f"the file is larger than {MAX_BYTES} bytes")
-        data = path.read_bytes()
+        data = door.read_file(path, root, MAX_BYTES)
         found = read_cgats(data) if form == "cgats" else read_cxf3(data)
     except (OSError, ValueError, etree.XMLSyntaxError) as problem:
         raise _refuse(path, " ".join(str(problem).split())) from problem
-    return found
+    return data, found
 
 
 def _number(text: str) -> float:
