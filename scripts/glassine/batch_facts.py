@@ -337,7 +337,8 @@ class Statements:
         left_out = set(_not_of_paper(whole)) if parts.is_paper(part) else set()
         known = {key: value for key, value in self.defaults.items() if key not in left_out}
         for_part: set[str] = set()
-        for entry in entries:
+        last: dict[str, int] = dict.fromkeys(known, -1)
+        for number, entry in zip(places, entries, strict=True):
             facts = _facts_in(entry)
             if "part" in entry:
                 for_part |= facts.keys()
@@ -345,7 +346,12 @@ class Statements:
                 facts = {key: value for key, value in facts.items() if key not in left_out}
                 for_part -= facts.keys()
             known |= facts
-        known |= {"operator": self.operator, "for_part": sorted(for_part)}
+            last |= dict.fromkeys(facts, number)
+        known |= {
+            "operator": self.operator,
+            "for_part": sorted(for_part),
+            "polarity_of_kind": "kind" in last and last["kind"] == last.get("polarity"),
+        }
         return Stated(Facts.from_dict(known), tuple(sorted(left_out - for_part)))
 
     def default_facts(self) -> Facts:
@@ -448,18 +454,22 @@ def unknown_stocks(batch: dict[str, Any], stocks: Iterable[str]) -> list[Finding
         (f"entry {number} of `items` ({_shown(entry)})", entry)
         for number, entry in enumerate(batch.get("items", []), 1)
     ]
+    named: dict[str, list[str]] = {}
+    for where, entry in entries:
+        if "film_stock" in entry and entry["film_stock"] not in known:
+            named.setdefault(entry["film_stock"], []).append(where)
     return [
         Finding(
             "facts.film_stock",
             FILE_NAME,
-            f"The film stock {entry['film_stock']!r} of {where} has no effect on the pictures: "
-            "the setting tone.film_stocks does not have it.",
+            f"The film stock {stock!r} of {places[0]}"
+            f"{f' and {len(places) - 1} more' if len(places) > 1 else ''} has no effect on the "
+            "pictures: the setting tone.film_stocks does not have it.",
             f"a name in tone.film_stocks: {_some(known)}.",
             "Correct the name, or add the film to the settings.",
             "review" if known else "note",
         )
-        for where, entry in entries
-        if "film_stock" in entry and entry["film_stock"] not in known
+        for stock, places in named.items()
     ]
 
 

@@ -22,7 +22,7 @@ from glassine.metadata import described, exif, iim, jpeg, xmp
 from glassine.metadata.facts import Technical, Words, unusable
 from glassine.model import Facts
 
-VERSION = "2"
+VERSION = "3"
 FOLDERS = {"access": "access", "thumb": "thumbs"}
 # A year, month or day as XMP and IPTC know dates; EDTF's seasons (21 to 41) are none.
 _EXACT_DATE = re.compile(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?")

@@ -17,7 +17,7 @@ from glassine.opened import Opened, opened
 if TYPE_CHECKING:
     from glassine.holes import Range
 
-VERSION = "4"
+VERSION = "5"
 
 ALGORITHMS = ("sha256", "sha512")
 _BLOCK_BYTES = 4 * 2**20

@@ -36,7 +36,7 @@ from glassine import (
 from glassine.apart import Apart
 from glassine.errors import Finding, GlassineError
 
-VERSION = "2"
+VERSION = "3"
 
 MASTER_SUFFIXES = {".tif", ".tiff"}
 # Pictures that are not masters: held, so that a person sees that they were not taken for any.

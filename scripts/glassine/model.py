@@ -49,6 +49,7 @@ class Facts:
     slopes: the film's density slope per channel (R, G, B), where the studio states it.
     encoding: of masters without an ICC profile: "srgb", "linear", "gamma-2.2", "gamma-1.8".
     for_part: names of the facts that batch.yaml states of the master's part, not of its item.
+    polarity_of_kind: whether one entry states kind and polarity together.
     """
 
     kind: str = "auto"
@@ -65,6 +66,7 @@ class Facts:
     encoding: str | None = None
     operator: str | None = None
     for_part: tuple[str, ...] = ()
+    polarity_of_kind: bool = False
 
     @classmethod
     def from_dict(cls, values: dict[str, Any]) -> Self:

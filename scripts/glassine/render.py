@@ -40,7 +40,7 @@ from glassine.events import event
 from glassine.model import Corners, Facts, Frame, ItemGeometry, MasterGeometry, Measure, plain
 from glassine.opened import Opened, opened
 
-VERSION = "4"
+VERSION = "5"
 
 # Long edge of the picture that quality is measured on.
 MEASURED_LONG_EDGE = 1000

@@ -32,7 +32,7 @@ from glassine.model import Corners, Facts, Frame, MasterGeometry
 if TYPE_CHECKING:
     from glassine.pixels import Source
 
-VERSION = "4"
+VERSION = "5"
 
 Floats = npt.NDArray[np.float64]
 Table = npt.NDArray[np.float32]

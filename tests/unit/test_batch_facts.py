@@ -1,13 +1,14 @@
 """Which facts of batch.yaml hold for which master, and what of it is about nothing."""
 
 import time
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import tifffile
 import yaml
 
-from glassine import batch_facts, intake, plan, settings
+from glassine import batch_facts, intake, plan, run, settings
 from glassine.errors import GlassineError
 
 STOCK = {"harbour-c": {"slopes": [0.55, 0.6, 0.64]}}
@@ -254,3 +255,22 @@ def test_facts_of_ten_thousand_items_are_found_at_once():
     assert len(statements.without_master([])) == 21
     assert "9980 further entries" in statements.without_master([])[-1].what
     assert time.perf_counter() - started < 10  # looked up one by one it takes minutes
+
+
+def test_whether_kind_and_polarity_are_stated_together_is_known():
+    apart = {"defaults": {"polarity": "negative"}, "items": [{"match": "*", "kind": "print"}]}
+    assert not stated(apart).polarity_of_kind
+    together = {"items": [{"match": "*", "kind": "print", "polarity": "negative"}]}
+    assert stated(together).polarity_of_kind
+    assert not stated({}).polarity_of_kind
+
+
+def test_target_captures_are_measured_with_the_defaults_of_the_batch(folder):
+    """Among them how samples without a profile are encoded, and who captured."""
+    batch = {"operator": {"capture": "op-03"}, "defaults": {"encoding": "linear"}}
+    intake_json = take(folder, batch)
+    known = SimpleNamespace(
+        batch=lambda _name: plan.Batch(intake_json), config={"targets": {"require": {}}}
+    )
+    facts = run.Run.targets_given(known, "b1")["facts"]
+    assert (facts["encoding"], facts["operator"]) == ("linear", "op-03")

@@ -14,10 +14,12 @@ BOX = ((10.0, 10.0), (310.0, 10.0), (310.0, 210.0), (10.0, 210.0))
 PLAIN = Frame(1, BOX, 0.0, "negative", "monochrome", state="ok")
 
 
-def master(part, *, path=None, polarity="negative", orientation=1, kind="sheet", **facts):
+def master(
+    part, *, path=None, polarity="negative", orientation=1, kind="sheet", facts=None, **more
+):
     frame = replace(PLAIN, polarity=polarity)
     geometry = MasterGeometry(path or f"{part}.tif", 320, 220, None, None, (frame,), kind=kind)
-    return stated.Located(part, Facts(**facts), orientation, False, geometry)
+    return stated.Located(part, facts or Facts(**more), orientation, False, geometry)
 
 
 def frames(*masters):
@@ -137,3 +139,12 @@ def test_one_frame_corrected_with_and_without_its_master_is_refused():
     with pytest.raises(GlassineError, match="stands twice"):
         step._check_corrections(corrections, ["a.tif"], "PEH-1")
     step._check_corrections({"frames": corrections["frames"][:1]}, ["a.tif"], "PEH-1")
+
+
+@pytest.mark.parametrize("kind", ["print", "lantern", "mounted_slide"])
+@pytest.mark.parametrize(("together", "state"), [(False, "review"), (True, "ok")])
+def test_a_print_under_a_default_of_negative_is_not_inverted_in_silence(kind, together, state):
+    (frame,) = frames(
+        master(None, kind=kind, facts=Facts(kind, "negative", polarity_of_kind=together))
+    )
+    assert (frame.polarity, frame.state) == ("negative", state)

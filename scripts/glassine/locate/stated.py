@@ -17,6 +17,8 @@ from glassine.model import Facts, Frame, MasterGeometry
 # Sides of a picture may part from their stated proportions by this share: masks and worn edges.
 # Common practice, no source.
 PROPORTION = 0.06
+# Kinds that are positives as a rule. Paper negatives and mounted ones exist: they are stated so.
+POSITIVE_KINDS = ("print", "lantern", "mounted_slide")
 
 
 @dataclass(frozen=True)
@@ -95,6 +97,12 @@ def _polarity_reasons(one: Located, frame: Frame) -> list[str]:
         return []
     if parts.is_paper(one.part) and one.facts.polarity == "auto":
         return [f"looks like a negative, but a {one.part} is none: not inverted. {state}"]
+    if one.facts.kind in POSITIVE_KINDS and not one.facts.polarity_of_kind:
+        kind = one.facts.kind.replace("_", " ")
+        return [
+            f"batch.yaml states a negative, and in another place a {kind}: inverted. State "
+            "`polarity` in the entry that states `kind`."
+        ]
     if parts.is_object(one.part) and "polarity" not in one.facts.for_part:
         how = "recognised as" if one.facts.polarity == "auto" else "stated of the item to be"
         return [f"shows the whole object, {how} a negative: inverted. {state}"]

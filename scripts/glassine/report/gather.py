@@ -62,14 +62,13 @@ class Item:
 
 @dataclass
 class Batch:
-    """Everything the page shows of a batch; asks: what a person should look at of it as a whole."""
+    """Everything the page shows of a batch."""
 
     batch: str
     title: str
     items: list[Item] = field(default_factory=list)
     counts: dict[str, int] = field(default_factory=dict)
     problems: list[Finding] = field(default_factory=list)
-    asks: list[Finding] = field(default_factory=list)
     # When the step that failed for the batch as a whole told so (held.json).
     held_since: str = ""
     notes: list[Finding] = field(default_factory=list)
@@ -85,6 +84,11 @@ class Batch:
     @property
     def statuses(self) -> list[ItemStatus]:
         return [item.status for item in self.items]
+
+    @property
+    def asks(self) -> list[Finding]:
+        """The notes that a person should look at, of the batch as a whole."""
+        return [note for note in self.notes if note.severity == "review"]
 
     def in_state(self, state: str) -> list[Item]:
         return [item for item in self.items if item.status.state == state]
@@ -542,9 +546,7 @@ def gather(results: Path, given: dict[str, Any]) -> Batch:
     for number, entry in enumerate(entries if isinstance(entries, list) else [], 1):
         batch.items.append(_safe_item(results, entry, number))
     batch.counts = status.counts([item.status for item in batch.items])
-    told = _findings(intake.get("notes"), batch.batch) + _placeholders(given)
-    batch.asks = [finding for finding in told if finding.severity == "review"]
-    batch.notes = [finding for finding in told if finding.severity != "review"]
+    batch.notes = _findings(intake.get("notes"), batch.batch) + _placeholders(given)
     batch.other_files = [_text(name) for name in intake.get("other_files") or []]
     batch.targets = [
         _text(each.get("path")) if isinstance(each, dict) else _text(each)
