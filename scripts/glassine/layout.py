@@ -330,14 +330,18 @@ def _check_places(
 ) -> None:
     """Raise where segments are missing, lie on one another or on the directory, or do not suit."""
     what = "tile" if tiled else "strip"
-    end = max(segment.offset + segment.count for segment in segments)
+    plain = compression == UNCOMPRESSED
+    end = max(
+        segment.offset + max(segment.count, segment.unfolded if plain else 0)
+        for segment in segments
+    )
     if end > found.size:
         raise CutShort(f"its pixels should reach byte {end}")
     for index, segment in enumerate(segments):
         name = f"{what} {index + 1} of {len(segments)}"
         if segment.offset == 0 or segment.count == 0:
             raise Broken(f"{name} is missing: it has no bytes in the file")
-        if compression == UNCOMPRESSED and segment.count != segment.unfolded:
+        if plain and segment.count != segment.unfolded:
             raise Broken(
                 f"{name} has {segment.count} bytes, where its pixels need {segment.unfolded}"
             )

@@ -129,11 +129,11 @@ def renamed(content: bytearray, tag: int, new: int, kind: int, count: int, value
 @pytest.mark.parametrize(
     ("tag", "value", "words"),
     [
-        (257, 151, "strip"),  # ImageLength: one row more than the strips hold
+        (257, 151, "reach"),  # ImageLength: one row more than the strips hold
         (257, 149, "bytes"),  # one row fewer
         (257, 400, "strips"),
         (256, 199, "bytes"),  # ImageWidth
-        (278, 36, "strip"),  # RowsPerStrip
+        (278, 36, "reach"),  # RowsPerStrip
         (278, 38, "strips"),
         (278, 0, "RowsPerStrip"),
         (284, 3, "Planar"),
