@@ -9,6 +9,7 @@ import logging
 import os
 import sys
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -53,7 +54,9 @@ RENDER_BYTES_PER_PIXEL = 8
 def stop(error: GlassineError, code: int = exits.SETTINGS) -> None:
     """Tell an operator why the run does not start, and end the process."""
     for finding in error.findings:
-        sys.stderr.write(f"STOPPED {visible(finding.sentence())}\n")
+        step, *lines = finding.next_step.split("\n")  # lines to write into a file stay lines
+        sys.stderr.write(f"STOPPED {replace(finding, next_step=step).sentence()}\n")
+        sys.stderr.write("".join(f"    {visible(line)}\n" for line in lines if line))
     sys.stderr.flush()
     # Past the engine, which would print a traceback around it.
     os._exit(code)

@@ -225,7 +225,8 @@ def start(root: Path, *arguments: str, **given: object) -> tuple[int, str]:
         "import json, sys; from pathlib import Path; from glassine import run;"
         "run.start(json.loads(sys.argv[1]), Path(sys.argv[2]), True, sys.argv[3:])"
     )
-    command = [sys.executable, "-c", code, json.dumps(given), str(root), *arguments]
+    keeper = settings.read_yaml(SCRIPTS.parent / "config" / "config.yaml", trusted=True)
+    command = [sys.executable, "-c", code, json.dumps({**keeper, **given}), str(root), *arguments]
     environment = {**os.environ, "PYTHONPATH": str(SCRIPTS)}
     done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=60)
     return done.returncode, done.stdout + done.stderr
