@@ -179,8 +179,13 @@ def test_film_width_and_mounts_show_the_scale_where_nothing_states_it():
         _, truth = scene(kind)
         for told in ("auto", kind):
             found = look(kind, told, None)
-            assert (found.kind, found.ppi_source) == (kind, source)
-            assert found.ppi == pytest.approx(truth["ppi"], rel=0.03)
+            if (kind, told) == ("mounted_slide", "auto"):
+                # Some lantern slides have the same shape.
+                assert found.ppi is None
+                assert any("mounted or a lantern slide" in note for note in found.notes)
+            else:
+                assert (found.kind, found.ppi_source) == (kind, source)
+                assert found.ppi == pytest.approx(truth["ppi"], rel=0.03)
             doubted = look(kind, told, round(3 * truth["ppi"]))
             assert doubted.ppi == pytest.approx(truth["ppi"], rel=0.03)
             assert all(frame.state == "review" for frame in doubted.frames)

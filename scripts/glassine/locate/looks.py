@@ -60,9 +60,16 @@ class Look:
         finder = self.finder
         if finder.seen is not None:
             return finder.seen
+        kind = finder.kind
         by_size = scale.by_stated_size(finder.facts, self.rough)
-        by_kind = scale.by_stated_kind(self.rough, finder.kind)
-        return by_size or scale.by_mount(self.rough, finder.kind) or by_kind
+        mounted = self.like_a_mount() if kind == "mounted_slide" else None
+        return by_size or mounted or scale.by_stated_kind(self.rough, kind)
+
+    def like_a_mount(self) -> Scale | None:
+        """Return the scale if this is a mounted slide, as its shape says: some lantern slides
+        have the same shape.
+        """
+        return scale.by_mount(self.rough, self.finder.kind)
 
     def frames(self) -> tuple[Frame, ...]:
         return tuple(frame_of(self.finder, c, k + 1) for k, c in enumerate(self.judge()))
@@ -96,20 +103,21 @@ def _weighed(base: Finder, said: list[Scale]) -> tuple[Look, list[Doubt]]:
     first = said[0] if said else None
     look = _look(base, first)
     seen = look.seen()
-    if first is None:
-        return _measured(base, look, seen, said) if seen else (look, [Doubt(note=UNKNOWN)])
     if seen is not None:
         return _measured(base, look, seen, said)
+    if first is None:
+        return look, [Doubt(note=UNKNOWN if look.like_a_mount() is None else UNKNOWN_MOUNT)]
     if _confirmed(look):
         return look, _beside(first, said)
     bare = _look(base, None)
-    seen = bare.seen()
+    seen = bare.seen() or bare.like_a_mount()
     if seen is not None:
         return _measured(base, look, seen, said)
     return _unconfirmed(base, look, bare, said)
 
 
 UNKNOWN = "nothing states or shows the resolution: sizes in mm are not known"
+UNKNOWN_MOUNT = f"{UNKNOWN}, nor whether this is a mounted or a lantern slide"
 
 
 def _measured(base: Finder, look: Look, seen: Scale, said: list[Scale]) -> tuple[Look, list[Doubt]]:

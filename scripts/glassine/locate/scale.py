@@ -75,9 +75,9 @@ def hints_of(facts: Facts, tag: float | None) -> tuple[Scale, ...]:
     """Return what is said of the scale, the strongest first."""
     said = []
     if facts.nominal_ppi:
-        said.append(Scale(float(facts.nominal_ppi), "batch"))
+        said.append(Scale(facts.nominal_ppi, "batch"))
     if tag:
-        said.append(Scale(float(tag), "tag"))
+        said.append(Scale(tag, "tag"))
     return tuple(said)
 
 
