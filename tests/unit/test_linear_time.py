@@ -159,14 +159,14 @@ def test_a_checksum_list_takes_time_in_proportion_to_its_length(piece):
         checksums.join("checksums.txt", checksums.parse(text.encode(), kind), kind, files)
 
     digest = "ab" * 32
-    assert_linear(read, repeated(piece), 400_000)
-    assert_linear(read, repeated(f"{digest} {piece * 40}\n"), 400_000)
-    assert_linear(read, repeated(f"{piece * 4000} {digest}\n"), 400_000)
+    assert_linear(read, repeated(piece), 60_000)
+    assert_linear(read, repeated(f"{digest} {piece * 40}\n"), 60_000)
+    assert_linear(read, repeated(f"{piece * 2000} {digest}\n"), 60_000)
 
 
 @pytest.mark.parametrize("piece", PIECES)
 def test_normal_form_takes_time_in_proportion_to_the_length(piece):
-    assert_linear(normal.nfc, repeated(piece, "a"), 200_000)
+    assert_linear(normal.nfc, repeated(piece, "a"), 60_000)
 
 
 def test_normal_form_is_that_of_the_library_for_what_people_write():
