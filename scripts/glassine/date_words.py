@@ -323,10 +323,13 @@ def _open(
     return f"{span.start if form == 'start' else span.end}{span.mark}/.."
 
 
-def _span(plain: str) -> _Span | None:
-    """Return the span of a date or a range, with the doubts that apply to all of it."""
+def _span(plain: str, sides: bool = True) -> _Span | None:
+    """Return the span of a date or a range, with the doubts that apply to all of it.
+
+    sides: whether it may be a range of two dates that are each read on their own.
+    """
     plain, approximate, uncertain = _without_doubts(plain)
-    span = _point(plain) or _range(plain)
+    span = _point(plain) or _range(plain, sides)
     return _doubted(span, approximate, uncertain) if span else None
 
 
@@ -583,7 +586,7 @@ _RANGES = tuple(
 )
 
 
-def _range(plain: str) -> _Span | None:
+def _range(plain: str, sides: bool) -> _Span | None:
     for form in _RANGES:
         found = form.fullmatch(plain)
         if found:
@@ -596,7 +599,7 @@ def _range(plain: str) -> _Span | None:
     short = re.fullmatch(r"(\d{4})\s*(?:(-)|[–/]|to|\s-\s)\s*(\d\d?)", plain)
     if short:
         return _short_range(short)
-    for split in re.finditer(_DASH + r"|\s*/\s*", plain):
+    for split in re.finditer(_DASH + r"|\s*/\s*", plain) if sides else ():
         left, right = _pair(plain[: split.start()], plain[split.end() :])
         if left and right:
             if (
@@ -672,6 +675,7 @@ def _pair(left: str, right: str) -> tuple[_Span | None, _Span | None]:
 
 
 def _atom(plain: str) -> _Span | None:
-    """Return one date with its own doubts, never a range (that would nest)."""
-    span = _span(plain) if not re.search(r"\d\s*(?:–|-\s)|\bto\b", plain) else None
-    return None if span is None or isinstance(span, _JoinedSpan) else span
+    """Return one date with its own doubts, never a range: that would nest, and thirty dashes in a
+    row would take longer than anybody waits."""
+    ranges = re.search(r"\d\s*(?:–|-\s)|\bto\b", plain)
+    return None if ranges else _span(plain, sides=False)

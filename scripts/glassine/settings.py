@@ -19,6 +19,10 @@ PROJECT = Path(__file__).resolve().parents[2]
 SCHEMA_PATH = PROJECT / "config" / "config.schema.yaml"
 
 
+# What no XML 1.0 document can hold (section 2.2), and DEL; halves of a pair fit no UTF-8 either.
+_NO_RECORD = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
+
+
 class _StrictLoader(yaml.SafeLoader):
     """YAML of plain data: no tags that make objects, no aliases, no key twice."""
 
@@ -42,9 +46,10 @@ class _StrictLoader(yaml.SafeLoader):
 
     def construct_scalar(self, node: Any) -> Any:
         value = super().construct_scalar(node)
-        if any("\ud800" <= character <= "\udfff" for character in value):
+        bad = _NO_RECORD.search(value)
+        if bad:
             raise yaml.constructor.ConstructorError(
-                None, None, "half of a pair of characters (a lone surrogate)", node.start_mark
+                None, None, f"a character that no record can carry: {bad[0]!r}", node.start_mark
             )
         return value
 

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import tifffile
 
-from glassine import catalogue, confine, corrections, door, intake, settings
+from glassine import catalogue, confine, corrections, door, intake, settings, targets
 from glassine.errors import GlassineError
 
 SIDE_FILES = ["batch.yaml", "corrections.yaml", "catalogue.csv", "manifest-sha256.txt"]
@@ -313,3 +313,15 @@ def test_a_mount_point_is_a_folder_like_any_other(batch):
         assert len(items["PEH-0001"]["masters"]) == 2
     finally:
         subprocess.run(["umount", str(batch / "more")], check=True)
+
+
+@pytest.mark.parametrize("make", [pipe, dangling, device])
+def test_a_target_description_that_is_no_file_is_told_and_not_passed_over(batch, tmp_path, make):
+    """config/targets has a description of the same name: it must not step in."""
+    make(batch / "film-example.yaml", None)
+    master(batch / "target.tif", 200)
+    target = {"path": "target.tif", "description": "film-example.yaml"}
+    given = {"batch": "b1", "targets": [target], "settings": {"targets": {}}}
+    result = targets.measure_target(batch, tmp_path / "out", given)["targets"][0]
+    assert result["state"] == "unreadable"
+    assert "film-example.yaml" in result["findings"][0]["path"]

@@ -305,7 +305,7 @@ def test_a_backup_of_a_list_alone_is_told(batch):
     "text",
     ["defaults: {nominal_ppi: .nan}", "defaults: {nominal_ppi: .inf}",
      "defaults: {nominal_ppi: -.INF}", "defaults: {nominal_ppi: 1.0e+999}",
-     'title: "\\ud800"', "1906-05-01: x", "<<: {title: a}", "title: =", "items: [{match: 12}]",
+     'title: "\\ud800"', 'title: "\\x1b[2J"', 'title: "\\0"', "1906-05-01: x", "<<: {title: a}", "title: =", "items: [{match: 12}]",
      f"defaults: {{nominal_ppi: {'9' * 5000}}}", f"defaults: {{nominal_ppi: {'9' * 4000}}}",
      "defaults: {nominal_ppi: 0700}", "defaults: {rotate: 1:30}", "? [a, b]\n: c",
      "title: " + "{a: " * 3000, "title: !!binary aGk=", "null: 1", "title: 1906-05-01\n- x"],

@@ -12,7 +12,7 @@ import shutil
 from pathlib import Path
 from typing import Any
 
-from glassine import files, naming
+from glassine import batch_lists, files, naming
 from glassine.errors import Finding, GlassineError
 from glassine.hashing import sha256_of
 from glassine.store import known_digest, mark_of, marked
@@ -42,9 +42,7 @@ def read_list(path: Path) -> dict[str, str]:
     Raises GlassineError, with every finding, for a line that is none, a path listed with two
     digests, or one that is no file inside the batch folder: nothing of such a list is fetched.
     """
-    from glassine import intake  # brings readers of catalogues; a master's job does without
-
-    listed, found = intake.read_manifest(path, "sha256")
+    listed, found = batch_lists.read_manifest(path, "sha256")
     findings = [
         Finding("fetch.list", each.path, each.what, each.expected, each.next_step) for each in found
     ]

@@ -6,6 +6,7 @@ capture with what was found on it, or what was seen where the target was not fou
 
 from __future__ import annotations
 
+import os
 import re
 from dataclasses import asdict
 from pathlib import Path
@@ -132,7 +133,8 @@ def _description_path(batch_dir: Path, target: dict[str, Any]) -> Path:
                 "targets.description", name, f"{problem}.", "a file inside the batch folder.",
                 "Correct `description` in batch.yaml.",
             ) from problem  # fmt: skip
-        if path.is_file():
+        # A pipe or a link of that name is for the reader to refuse, not to be passed over.
+        if os.path.lexists(path):
             return path
     raise GlassineError.because(
         "targets.description",
