@@ -195,7 +195,7 @@ def draw(
         width, height = rig.size_px
     image = _light(described, rig, squares, angle_deg, width, height)
     if rig.grey:
-        image = image @ WIDE_TO_XYZ[1][:, None].astype(np.float32)
+        image = (image @ WIDE_TO_XYZ[1][:, None]).astype(np.float32)
     codes = _encoded(image, rig)
     return Drawn(codes, profile_bytes(rig), rig.ppi)
 
@@ -205,7 +205,7 @@ def draw_flat(rig: Rig, width: int, height: int, level: float = 1.0) -> Drawn:
     image = np.full((height, width, 3), level, np.float32)
     image = _lit(image, rig)
     if rig.grey:
-        image = image @ WIDE_TO_XYZ[1][:, None].astype(np.float32)
+        image = (image @ WIDE_TO_XYZ[1][:, None]).astype(np.float32)
     return Drawn(_encoded(image, rig), profile_bytes(rig), rig.ppi)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import os
 import subprocess
 import sys
@@ -117,3 +118,24 @@ def test_the_sample_targets_are_drawn_by_rounded_powers() -> None:
     value = draw_samples.dt._power(np.full((1, 1, 3), 0.5, np.float32), 1 / draw_samples.dt.GAMMA)
     assert value.dtype == np.float32
     assert float(value[0, 0, 0]) == pytest.approx(0.5 ** (256 / 563), abs=4e-8)
+
+
+def _is_float32(node: ast.AST) -> bool:
+    """Whether an operand is np.float32(...) or something.astype(np.float32 or "f4")."""
+    text = ast.unparse(node)
+    return isinstance(node, ast.Call) and (
+        text.startswith("np.float32(") or text.endswith((".astype(np.float32)", ".astype('f4')"))
+    )
+
+
+def test_no_float32_is_taken_to_a_power_or_multiplied_as_a_matrix() -> None:
+    """The plain cases, in the sources; what is hidden in a variable only the tests above find."""
+    found = []
+    folders = ("scripts/glassine", "tests/film", "tests/targets")
+    for path in sorted(path for name in folders for path in (PROJECT / name).rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Pow | ast.MatMult):
+                squared = isinstance(node.right, ast.Constant) and node.right.value == 2
+                if not squared and (_is_float32(node.left) or _is_float32(node.right)):
+                    found.append(f"{path.relative_to(PROJECT)}:{node.lineno}")
+    assert found == []

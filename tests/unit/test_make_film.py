@@ -277,6 +277,7 @@ def test_words_for_kinds_are_those_of_the_workflow() -> None:
 
 @pytest.mark.slow
 def test_all_samples_are_made_again_byte_for_byte() -> None:
-    started = time.monotonic()
+    """In less than two minutes of processor time (measured: 11 s), whatever else is going on."""
+    started = time.process_time()
     assert make_film.check() == 0
-    assert time.monotonic() - started < 300
+    assert time.process_time() - started < 120
