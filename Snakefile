@@ -12,6 +12,7 @@ The way of a master, and of this file:
 import sys
 from pathlib import Path
 
+from snakemake.logging import logger
 from snakemake.utils import min_version
 
 min_version("9.27")
@@ -25,6 +26,7 @@ configfile: str(Path(workflow.basedir) / "config" / "config.yaml")
 
 
 RUN = runs.start(config, Path.cwd(), workflow.is_main_process, sys.argv[1:])
+RUN.watch(logger)
 
 
 wildcard_constraints:

@@ -1,4 +1,7 @@
 # What a batch comes to: the delivery for the repository and the report for the morning.
+#
+# The engine removes a rule's output before the rule runs again, and after it failed. So the output
+# of `deliver` is a stamp, which is worth nothing; receipts are written by the delivery itself.
 
 
 rule deliver:
@@ -7,12 +10,14 @@ rule deliver:
         done=done_of,
         targets=targets_of,
     output:
-        receipt="deliveries/{batch}.receipt.json",
+        stamp="results/{batch}/delivered.json",
     log:
         "results/{batch}/logs/deliver.log",
     params:
         given=lambda wildcards: RUN.delivery_given(wildcards.batch),
+        standing=standing_of,
         batch_dir=batch_dir_of,
+        deliveries_dir=lambda wildcards: str(RUN.deliveries),
         key=delivery_key,
     script:
         "../scripts/deliver_batch.py"
@@ -23,13 +28,14 @@ rule report:
         intake=intake_of,
         done=done_of,
         targets=targets_of,
-        receipt=receipt_of,
+        delivered=delivered_of,
     output:
         page="results/{batch}/report/index.html",
     log:
         "results/{batch}/logs/report.log",
     params:
         given=lambda wildcards: RUN.report_given(wildcards.batch),
+        standing=standing_of,
         key=delivery_key,
     script:
         "../scripts/report_batch.py"

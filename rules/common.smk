@@ -34,14 +34,19 @@ def done_of(wildcards):
     return done_in(wildcards.batch)
 
 
-def receipt_in(batch):
-    """The delivery's receipt, where the batch may be delivered tonight."""
+def stamp_in(batch):
+    """The stamp of the delivery, where the batch may be delivered tonight."""
     checkpoints.intake.get(batch=batch)
-    return [f"deliveries/{batch}.receipt.json"] if RUN.delivers(batch) else []
+    return [f"results/{batch}/delivered.json"] if RUN.delivers(batch) else []
 
 
-def receipt_of(wildcards):
-    return receipt_in(wildcards.batch)
+def delivered_of(wildcards):
+    return stamp_in(wildcards.batch)
+
+
+def standing_of(wildcards):
+    """What of receipts and bags is lost, damaged or carried away: it is told when it changes."""
+    return RUN.standing(wildcards.batch)
 
 
 def due_of(batch):
@@ -49,7 +54,7 @@ def due_of(batch):
     `onerror` wrote looks current to the engine though items or the delivery are missing."""
 
     def due(_):
-        return [*done_in(batch), *receipt_in(batch), f"results/{batch}/report/index.html"]
+        return [*done_in(batch), *stamp_in(batch), f"results/{batch}/report/index.html"]
 
     return due
 

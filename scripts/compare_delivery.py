@@ -10,10 +10,10 @@ path, log = Path(snakemake.params.delivery), Path(snakemake.log[0]).absolute()
 
 # On the disk of the results: what is made anew can have their size.
 with tempfile.TemporaryDirectory(prefix=files.TEMPORARY_PREFIX, dir=log.parent) as work:
-    lines, same = reproduce.told(path, reproduce.reproduce(path.absolute(), Path(work)))
+    lines, code = reproduce.told(path, reproduce.reproduce(path.absolute(), Path(work)))
 
 log.write_text("\n".join(lines) + "\n", "utf-8")
 sys.stderr.write("\n".join(lines) + "\n")
 sys.stderr.flush()
-if not same:
-    sys.exit(1)
+if code:
+    sys.exit(code)

@@ -1,4 +1,4 @@
-"""Pack a batch's packages into a bag, read it again, and write the receipt."""
+"""Pack a batch's packages into a bag, read it again, write the receipt, and then the stamp."""
 
 from pathlib import Path
 
@@ -10,9 +10,10 @@ results_dir = Path(snakemake.log[0]).parent.parent
 with jobs.batch_step("deliver", given["batch"], results_dir, Path(snakemake.log[0])):
     if snakemake.input.targets:
         gate.check(results_dir)
-    delivery.deliver_batch(
+    outcome = delivery.deliver_batch(
         Path(snakemake.params.batch_dir),
         results_dir,
-        Path(snakemake.output.receipt).parent,
+        Path(snakemake.params.deliveries_dir),
         run.with_states(given, results_dir),
     )
+    delivery.write_stamp(Path(snakemake.output.stamp), outcome, snakemake.params.key)

@@ -1,4 +1,4 @@
-"""Write config/README.md, the table of every setting, from config/config.schema.yaml."""
+"""Write config/README.md: every setting, every key of batch.yaml and of corrections.yaml."""
 
 from __future__ import annotations
 
@@ -11,8 +11,9 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from glassine import files, settings
+from glassine import batch_facts, files, settings
 
+_NONE: frozenset[int] = frozenset()
 HEAD = """# Settings
 
 `config.yaml` holds what differs from the defaults; this table, made from `config.schema.yaml` by
@@ -22,6 +23,26 @@ a file of your own with `--configfile`.
 
 | setting | what it says | default | example |
 | --- | --- | --- | --- |
+"""
+
+BATCH_HEAD = """
+# Keys of batch.yaml
+
+What the studio states of a batch, in the batch folder. Every key may be left out; one that is not
+here holds the batch. An entry or a value that has no effect is told in the report.
+
+| key | what it says | example |
+| --- | --- | --- |
+"""
+
+CORRECTIONS_HEAD = """
+# Keys of corrections.yaml
+
+What a person decided, in the batch folder; the review page writes it. Of an entry `item` is needed,
+of a frame `frame`; what is left out stays as it was found.
+
+| key | what it says | example |
+| --- | --- | --- |
 """
 
 
@@ -45,8 +66,55 @@ def _code(value: Any) -> str:
     return f"`{text}`"
 
 
+def keys(
+    described: dict[str, Any], whole: dict[str, Any], where: str = "", known: frozenset[int] = _NONE
+) -> Iterator[str]:
+    """Yield one table row per key of a batch's file.
+
+    whole: the schema that references are looked up in; known: ids of the schemas of keys that
+    stand in the table already.
+    """
+    for key, part in described["properties"].items():
+        if id(part) in known:
+            continue
+        part = _resolved(part, whole)
+        inner = _inner(part, whole)
+        name = f"{where}{key}" + ("[]" if inner and "items" in part else "")
+        text = " ".join(part["description"].split()).replace("|", "\\|")
+        if inner:
+            yield f"| **{name}** | {text} | |"
+            yield from keys(inner, whole, f"{name}.", known)
+            known |= {id(each) for each in inner["properties"].values()}
+            continue
+        options = [str(each) for each in part.get("enum", ()) if each is not None]
+        choice = f" One of: {', '.join(options)}." if options else ""
+        examples = ", ".join(_code(each) for each in part["examples"])
+        yield f"| `{name}` | {text}{choice} | {examples} |"
+
+
+def _resolved(part: dict[str, Any], whole: dict[str, Any]) -> dict[str, Any]:
+    """Return a schema with what its reference names put in."""
+    if "$ref" not in part:
+        return part
+    named: dict[str, Any] = whole["$defs"][part["$ref"].rpartition("/")[2]]
+    return named | {key: value for key, value in part.items() if key != "$ref"}
+
+
+def _inner(part: dict[str, Any], whole: dict[str, Any]) -> dict[str, Any] | None:
+    """Return the schema of the mapping, or of each mapping in the list, that a key holds."""
+    found = (part, part.get("items", {}), *part.get("anyOf", ()))
+    resolved = (_resolved(each, whole) for each in found)
+    return next((each for each in resolved if "properties" in each), None)
+
+
 def page() -> str:
-    return HEAD + "\n".join(rows(settings.schema())) + "\n"
+    tables = [HEAD + "\n".join(rows(settings.schema()))]
+    for head, described in (
+        (BATCH_HEAD, batch_facts.BATCH_SCHEMA),
+        (CORRECTIONS_HEAD, files.read_schema("corrections")),
+    ):
+        tables.append(head + "\n".join(keys(described, described)))
+    return "\n".join(tables) + "\n"
 
 
 def main() -> int:

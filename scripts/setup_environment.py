@@ -5,6 +5,7 @@ Only the standard library is used here: this runs before anything is installed.
 
 from __future__ import annotations
 
+import contextlib
 import fcntl
 import hashlib
 import os
@@ -12,11 +13,13 @@ import shutil
 import subprocess
 import sys
 import venv
+from collections.abc import Iterator
 from pathlib import Path
 
 PROJECT = Path(__file__).resolve().parents[1]
 ENVIRONMENT = PROJECT / ".venv"
 MINIMUM = (3, 11)
+CANNOT_WRITE = 73  # as <sysexits.h> has it
 # The larger locks hold all of the first one, at the same versions.
 LOCKS = {
     "run": "requirements.lock",
@@ -25,9 +28,14 @@ LOCKS = {
     "store": "requirements-store.lock",
 }
 
+# Packages that are published as sources only. All others are installed as wheels, so that
+# nothing is built by tools that no lock names; these are built by those of BUILD_LOCK.
+SOURCES = ("bagit", "connection-pool", "pairtree", "pyvips")
+BUILD_LOCK = "requirements-build.lock"
+
 
 def _lock_digest(purpose: str) -> str:
-    text = (PROJECT / LOCKS[purpose]).read_bytes()
+    text = (PROJECT / LOCKS[purpose]).read_bytes() + (PROJECT / BUILD_LOCK).read_bytes()
     version = f"{sys.version_info.major}.{sys.version_info.minor}".encode()
     return hashlib.sha256(text + version).hexdigest()
 
@@ -55,9 +63,34 @@ def _install(purpose: str) -> None:
         venv.create(ENVIRONMENT, with_pip=True)
     lock = PROJECT / LOCKS[purpose]
     print(f"Installing the packages of {lock.name} (each checked by its hash)", flush=True)
-    command = [python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
-    subprocess.run([*command, "--require-hashes", "--no-deps", "-r", lock], check=True)
+    install_lock(python, lock)
     _mark(purpose).write_text(_lock_digest(purpose), "utf-8")
+
+
+@contextlib.contextmanager
+def _alone() -> Iterator[None]:
+    """Hold the lock of those who make or renew the environment."""
+    handle = os.open(PROJECT / ".venv.lock", os.O_RDWR | os.O_CREAT, 0o644)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
+
+
+def install_lock(python: Path, lock: Path) -> None:
+    """Install the packages of a lock and what builds some of them, each checked by its hash.
+
+    python: that of the environment they go to. Raises CalledProcessError where pip fails.
+    """
+    command = [python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
+    command += ["--require-hashes", "--no-deps", "--only-binary", ":all:"]
+    subprocess.run([*command, "-r", PROJECT / BUILD_LOCK], check=True)
+    command += ["--no-binary", ",".join(SOURCES), "--no-build-isolation"]
+    # pyvips would be built against a libvips of the machine, where it finds one's headers, in
+    # place of the locked one: it is to find none.
+    hidden = {**os.environ, "PKG_CONFIG_LIBDIR": os.devnull, "PKG_CONFIG_PATH": os.devnull}
+    subprocess.run([*command, "-r", lock], check=True, env=hidden)
 
 
 def ready(purpose: str) -> Path:
@@ -71,28 +104,27 @@ def ready(purpose: str) -> Path:
             f"Python {sys.version.split()[0]} is too old. Expected: 3.11 or newer. "
             "Next step: install it and start this command with it, e.g. python3.11 scripts/nightly"
         )
-    lock_path = PROJECT / ".venv.lock"
-    handle = os.open(lock_path, os.O_RDWR | os.O_CREAT, 0o644)
-    fcntl.flock(handle, fcntl.LOCK_EX)
     try:
         if not _is_current(purpose):
-            _install(purpose)
+            with _alone():
+                if not _is_current(purpose):
+                    _install(purpose)
     except (subprocess.CalledProcessError, OSError) as problem:
-        sys.exit(
-            f"The environment could not be made: {problem}. Expected: Python with venv and pip, "
-            "and a package index within reach. Next step: see the lines above, then start again."
+        sys.stderr.write(
+            f"STOPPED The environment could not be made: {problem}. Expected: a checkout that this "
+            "user may write to, Python with venv and pip, and a package index within reach. Next "
+            "step: see the lines above, then start again.\n"
         )
-    finally:
-        os.close(handle)
+        sys.exit(CANNOT_WRITE)
     return ENVIRONMENT / "bin"
 
 
-def run(bin_dir: Path, command: list[str]) -> int:
-    """Run a command of the environment; return its exit code."""
+def run(bin_dir: Path, command: list[str], shown: list[str] | None = None) -> int:
+    """Run a command of the environment; return its exit code. shown: what is printed of it."""
     environment = {**os.environ, "PATH": f"{bin_dir}{os.pathsep}{os.environ.get('PATH', '')}"}
     environment.pop("PYTHONHOME", None)
     environment["VIRTUAL_ENV"] = str(ENVIRONMENT)
-    print("$ " + " ".join(command), flush=True)
+    print("$ " + " ".join(shown or command), flush=True)
     return subprocess.run(
         [bin_dir / command[0], *command[1:]], env=environment, check=False
     ).returncode

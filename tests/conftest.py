@@ -3,8 +3,16 @@
 import hashlib
 
 import pytest
+from hypothesis import HealthCheck
+from hypothesis import settings as hypothesis_settings
 
 from glassine import settings
+
+# How long an example takes is the machine's business: on a loaded one none is a failure for it.
+hypothesis_settings.register_profile(
+    "suite", deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+hypothesis_settings.load_profile("suite")
 
 MASTERS = settings.PROJECT / "sample_masters"
 

@@ -11,11 +11,10 @@ def judge(name):
     path = Path(name)
     try:
         header = masters.read_header(path)
+        masters.prove_pixels(path)
         image = masters.open_image(path)
-        try:
+        with masters.decoding(path):
             image.write_to_memory()
-        except masters.pyvips.Error as problem:
-            raise masters.decoding_problem(path, problem) from problem
     except GlassineError as error:
         for finding in error.findings:
             assert finding.what and finding.expected and finding.next_step

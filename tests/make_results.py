@@ -385,16 +385,38 @@ def write_batch(root: Path, items: int = 12, *, pictures: bool = True) -> dict[s
         },
     )  # fmt: skip
     deliveries = root / "deliveries"
-    write_json(
-        deliveries / f"{BATCH}.receipt.json",
-        {
-            "batch": BATCH,
-            "path": f"deliveries/{BATCH}",
-            "time": "2026-03-18T04:40:00Z",
-            "items": items - 4,
-            "digests": {"tagmanifest-sha256.txt": "0f" * 32},
-        },
-    )
+    delivered = [
+        {"item": f"PEH-{number + 1:04d}", "bag": BATCH, "files": 9, "bytes": 9, "digest": "0f" * 32,
+         "replaces": None}
+        for number in range(max(items - 4, 1))
+    ]  # fmt: skip
+    receipt = {
+        "delivery": BATCH,
+        "batch": BATCH,
+        "revision": 1,
+        "replaces": None,
+        "continues": None,
+        "time": "2026-03-18T04:40:00Z",
+        "form": "folder",
+        "profile": "mets",
+        "content": "0e" * 32,
+        "bags": [
+            {
+                "name": BATCH,
+                "files": 9,
+                "bytes": 9,
+                "manifest_sha256": "0d" * 32,
+                "tagmanifest_sha256": "0f" * 32,
+                "validated": "2026-03-18T04:39:00Z",
+            }
+        ],
+        "items": delivered,
+        "lacking": [],
+        "handover": [],
+        "software": "Glassine",
+    }
+    write_json(deliveries / f"{BATCH}.receipt.json", receipt)
+    write_json(deliveries / "receipts" / f"{BATCH}.json", receipt)
     return {
         "batch": BATCH,
         "settings": {

@@ -19,12 +19,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from glassine import door
+from glassine import catalogue_columns, door
 from glassine.catalogue_rows import FIELDS, RecordReader, Row
 from glassine.errors import Finding, GlassineError
 from glassine.normal import nfc
 
-VERSION = "1"
+VERSION = "2"
 
 # Far above any real extract; they bound memory against a wrong or hostile file.
 MAX_FILE_BYTES = 256 * 2**20
@@ -37,13 +37,15 @@ class Catalogue:
     """What a catalogue extract holds.
 
     records: one dict an item, as schemas/catalogue.schema.json describes. bad_items: items whose
-    row cannot be used, with the reason. findings: all that is worth telling, theirs included.
+    row cannot be used, with the reason. for_review: what a person should look at, by item.
+    findings: all that is worth telling, theirs included.
     rows_read: rows with data, good or bad.
     """
 
     records: dict[str, dict[str, Any]] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
     bad_items: dict[str, Finding] = field(default_factory=dict)
+    for_review: dict[str, list[Finding]] = field(default_factory=dict)
     rows_read: int = 0
     encoding: str = ""
     delimiter: str = ""
@@ -369,6 +371,11 @@ def _collect(
                 found.bad_items.setdefault(item, held)
         elif item not in found.bad_items:
             found.records[item] = record
+            asked = [finding for finding in findings if finding.severity == "review"]
+            if asked:
+                found.for_review[item] = asked
+    found.findings += catalogue_columns.unused(path.name, reader.unused, set(FIELDS), reader.read)
+    found.findings += catalogue_columns.joined(path.name, reader.joined, reader.separator)
     if not found.rows_read:
         raise _refuse(
             "empty",

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 import re
-from dataclasses import dataclass
-from datetime import date
+from collections import Counter
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
-from glassine import dates, files
+from glassine import catalogue_columns, catalogue_dates, dates, files, rights
 from glassine.errors import Finding
 from glassine.normal import nfc
 
@@ -60,6 +60,28 @@ _COLUMN_OF = {  # which column a part of a record came from
     "rights.note": "rights_note",
     "rights.credit": "credit",
 }
+
+# Fields of one text; JSON could give a list or an object there.
+_ONE_TEXT = (
+    "item_id", "title", "alternative", "description", "date", "date_edtf", "date_earliest",
+    "date_latest", "genre", "physical", "material", "decay_level", "rights_uri",
+    "copyright_status", "rights_holder", "rights_note", "credit", "collection",
+)  # fmt: skip
+_URI_EXPECTED = (
+    "a URI of rightsstatements.org 1.0 (http://rightsstatements.org/vocab/InC/1.0/ and its "
+    "like), or of a Creative Commons licence, CC0 or Public Domain Mark with its version "
+    "(http://creativecommons.org/licenses/by/4.0/); free words belong into `rights_note`."
+)
+
+_RIGHTS_STEP = (
+    "Name the column under `catalogue.columns` as rights_uri (a URI), copyright_status "
+    "(copyrighted, public domain, unknown), rights_holder or rights_note (free words), or under "
+    "`catalogue.ignored_columns`."
+)
+_RIGHTS_STEP_XML = (
+    "State them in the export as MODS accessCondition with xlink:href, or as dc:rights; or name "
+    "this path under `catalogue.ignored_columns`."
+)
 
 Cells = dict[str, Any]
 
@@ -123,18 +145,29 @@ class RecordReader:
         self.materials = {word.casefold(): material for word, material in words.items()}
         self.rights: dict[str, Any] = settings.get("rights", {})
         self.mapped = {column for names in columns.values() for column in names}
+        self.ignored = set(section.get("ignored_columns") or ())
+        # Cells with a value in columns that no field takes, and the fields that have a column.
+        self.unused: Counter[str] = Counter()
+        self.read: set[str] = set()
+        # Cells whose one value holds a semicolon, by column: several values, perhaps.
+        self.joined: Counter[str] = Counter()
 
     def finding(
-        self, code: str, row: int, column: str, value: Any, expected: str, severity: str = "hold"
+        self,
+        code: str,
+        row: int,
+        column: str,
+        value: Any,
+        expected: str,
+        severity: str = "hold",
+        next_step: str = "Correct the cell in the catalogue and export again.",
     ) -> Finding:
-        shown = " ".join(str(value).split())
-        shown = shown if len(shown) <= 80 else shown[:77] + "..."
         return Finding(
             f"catalogue.{code}",
             f"{self.path.name}, row {row}",
-            f"Column {column!r} holds {shown!r}.",
+            f"Column {column!r} holds {_short(value)!r}.",
             expected,
-            "Correct the cell in the catalogue and export again.",
+            next_step,
             severity,
         )
 
@@ -187,9 +220,12 @@ class RecordReader:
             )
             return None
         self.check_text(row, findings)
+        self.check_one_value(row, findings)
         if any(finding.severity == "hold" for finding in findings):
             return None
+        self.count_joined(row)
         record = self.build(row, item, findings)
+        self.check_unread(row, record, findings)
         self.check_schema(row, record, findings)
         held = any(finding.severity == "hold" for finding in findings)
         return None if held else record
@@ -264,48 +300,209 @@ class RecordReader:
             "physical": one["physical"],
             "material": self.material(one["material"]),
             "decay_level": _whole_number(one["decay_level"]),
-            "rights": {
-                "uri": one["rights_uri"] or self.rights.get("uri") or "",
-                "status": _status(one["copyright_status"]) or self.rights.get("status", "unknown"),
-                "holder": one["rights_holder"] or self.rights.get("holder", ""),
-                "note": one["rights_note"] or self.rights.get("note", ""),
-                "credit": one["credit"] or self.rights.get("credit", ""),
-            },
+            "rights": self.stated_rights(row, one, findings),
             "collection": one["collection"],
             "masters": self.many(row, "masters"),
             "structure": self.structure(row, findings),
-            "extra": {
-                column: str(cell)
-                for column, cell in row.cells.items()
-                if column not in self.mapped and cell not in (None, "")
-            },
+            "extra": {column: _text(cell) for column, cell in self.unread(row)},
         }
 
-    def dated(self, row: Row, one: dict[str, str], findings: list[Finding]) -> dict[str, Any]:
-        text, stated = one["date"], one["date_edtf"]
-        edtf: str | None
-        if stated:
-            edtf = stated if dates.is_valid(stated) else None
-            if edtf is None:
-                findings.append(
-                    self.finding("edtf", row.number, "date_edtf", stated, "a valid EDTF date.")
-                )
+    def unread(self, row: Row) -> list[tuple[str, Any]]:
+        """Return the cells with a value in columns that no field takes."""
+        return [
+            (column, cell)
+            for column, cell in row.cells.items()
+            if column not in self.mapped and _text(cell).strip()
+        ]
+
+    def count_joined(self, row: Row) -> None:
+        for name in ("creator", "subjects", "places"):
+            for column in self.columns[name]:
+                cell = row.cells.get(column)
+                values = cell if isinstance(cell, list) else [cell]
+                texts = [
+                    str(each.get("term") or each.get("name") or "")
+                    if isinstance(each, dict)
+                    else str(each or "")
+                    for each in values
+                ]
+                if self.separator != ";" and any(";" in text for text in texts):
+                    self.joined[column] += 1
+
+    def check_one_value(self, row: Row, findings: list[Finding]) -> None:
+        """Hold a row that gives a list, an object or true or false for a field of one text."""
+        self.read |= {name for name in FIELDS if any(c in row.cells for c in self.columns[name])}
+        for name in _ONE_TEXT:
+            for column in self.columns[name]:
+                cell = row.cells.get(column)
+                if isinstance(cell, list) and len(cell) == 1 and isinstance(cell[0], str):
+                    row.cells[column] = cell[0]
+                elif isinstance(cell, list | dict | bool) and cell not in ([], {}):
+                    shown = json.dumps(cell, ensure_ascii=False)
+                    findings.append(self.finding("value", row.number, column, shown, "one text."))
+                elif isinstance(cell, list | dict):
+                    row.cells[column] = ""
+
+    def check_unread(self, row: Row, record: dict[str, Any], findings: list[Finding]) -> None:
+        """Count the columns that nobody reads; hold or mark the item where one must be read."""
+        one = {name: self.one(row, name).strip() for name in ("rights_uri", "copyright_status")}
+        dated = any(self.one(row, name).strip() for name in FIELDS if name.startswith("date"))
+        words = catalogue_columns.held_back_words(self.one(row, "rights_note"))
+        if words:
+            findings.append(self.kept_back_by_note(row, words))
+        for column, cell in self.unread(row):
+            if column in self.ignored:
+                continue
+            self.unused[column] += 1
+            if catalogue_columns.keeps_back(column, _text(cell)):
+                findings.append(self.kept_back(row, column, cell))
+            elif catalogue_columns.speaks_of_rights(column, cell) and not any(one.values()):
+                findings.append(self.unread_rights(row, column, cell, record))
+            elif catalogue_columns.held_back_words(_text(cell)):
+                findings.append(replace(self.kept_back(row, column, cell), severity="review"))
+            elif catalogue_columns.speaks_of_a_date(column):
+                findings += self.unread_date(row, column, cell, record if dated else None)
+
+    def unread_date(
+        self, row: Row, column: str, cell: Any, record: dict[str, Any] | None
+    ) -> list[Finding]:
+        """Return what is told of a date that nobody reads, where no other date is stated (record:
+        None), or the record's is another."""
+        if record is None:
+            expected = "a date in a column that is read; the record has none."
         else:
-            edtf = dates.to_edtf(text, _day(one["date_earliest"]), _day(one["date_latest"]))
-            if edtf is None and text:
-                findings.append(
-                    self.finding(
-                        "date",
-                        row.number,
-                        self.columns["date"][0],
-                        text,
-                        "a date in words that are understood and agree with the catalogue's own "
-                        'bounds, e.g. "c. 1905", "June 1958", "1890-1910"; the record keeps the '
-                        "words and has no machine-readable date.",
-                        "review",
-                    )
+            other = dates.to_edtf(_text(cell))
+            if not (other and record["edtf"] and catalogue_dates.apart(other, record["edtf"])):
+                return []
+            expected = (
+                f"the date that the record has by the columns that are read, {record['edtf']}."
+            )
+        step = "Name the column under `catalogue.columns`, if it holds the photograph's date."
+        code = "date_unread"
+        return [self.finding(code, row.number, column, cell, expected, "review", step)]
+
+    def kept_back(self, row: Row, column: str, cell: Any) -> Finding:
+        return self.finding(
+            "restriction",
+            row.number,
+            column,
+            _text(cell),
+            "nothing that keeps the picture from the public in a column that nobody reads.",
+            next_step="Take the item out of the batch if it is closed. If it is not: clear the "
+            "cell, or name the column under `catalogue.ignored_columns` where it says nothing "
+            "of the kind.",
+        )
+
+    def kept_back_by_note(self, row: Row, words: str) -> Finding:
+        return self.finding(
+            "restriction_note",
+            row.number,
+            self.columns["rights_note"][0],
+            words,
+            "a note that does not speak against delivering the picture.",
+            "review",
+            "See whether the item may be delivered; take it out of the batch if not.",
+        )
+
+    def unread_rights(self, row: Row, column: str, cell: Any, record: dict[str, Any]) -> Finding:
+        used = record["rights"]["uri"] or record["rights"]["status"]
+        return self.finding(
+            "rights_unread",
+            row.number,
+            column,
+            _text(cell),
+            f"rights in a column that is read; without it the record would say {used}.",
+            next_step=_RIGHTS_STEP_XML if self.path.suffix.lower() == ".xml" else _RIGHTS_STEP,
+        )
+
+    def stated_rights(
+        self, row: Row, one: dict[str, str], findings: list[Finding]
+    ) -> dict[str, str]:
+        """Return the rights of a row; what it leaves open comes from the settings."""
+        uri, status = one["rights_uri"], _status(one["copyright_status"])
+        stated = {
+            "uri": uri,
+            "status": status,
+            "holder": one["rights_holder"],
+            "note": one["rights_note"],
+            "credit": one["credit"],
+        }
+        if uri and rights.statement(uri) is None:
+            column = self.columns["rights_uri"][0]
+            findings.append(self.finding("rights_uri", row.number, column, uri, _URI_EXPECTED))
+            return {**stated, "uri": "", "status": rights.UNKNOWN}
+        if status and status not in rights.STATUSES:
+            return stated  # the schema refuses it by name
+        severity = rights.contradiction(uri, status)
+        if severity:
+            findings.append(self.contradiction(row, uri, status, severity))
+        found = rights.resolved(stated, self.rights)
+        words = catalogue_columns.rights_in_words(one["rights_note"])
+        if words and not uri and not status:
+            column = self.columns["rights_note"][0]
+            expected = (
+                f"a rights_uri or copyright_status beside a note that states rights ({words!r}); "
+                f"the record says {found.name or found.status!r} and keeps the note."
+            )
+            note = one["rights_note"]
+            findings.append(
+                self.finding("rights_in_words", row.number, column, note, expected, "review")
+            )
+        against = catalogue_columns.note_contradicts(one["rights_note"], found.status)
+        if against:
+            column = self.columns["rights_note"][0]
+            expected = f"a note that agrees with {found.name or found.status!r}."
+            findings.append(
+                self.finding("rights_contradict", row.number, column, against, expected, "review")
+            )
+        if one["rights_holder"] and found.marked is False and not found.grants:
+            column = self.columns["rights_holder"][0]
+            expected = "no rights holder of what is in the public domain."
+            findings.append(
+                self.finding(
+                    "rights_holder", row.number, column, one["rights_holder"], expected, "review"
                 )
-        return {"date_text": text, "edtf": edtf, "date_understood": edtf is not None or not text}
+            )
+        return found.as_row()
+
+    def contradiction(self, row: Row, uri: str, status: str, severity: str) -> Finding:
+        known = rights.statement(uri)
+        assert known is not None  # for the type checker: `rights.contradiction` looked
+        went_on = "" if severity == "hold" else " The records follow the URI."
+        return Finding(
+            "catalogue.rights_contradict",
+            f"{self.path.name}, row {row.number}",
+            f"Column {self.columns['copyright_status'][0]!r} says {status!r}, but {uri} says "
+            f"{known.name!r} ({known.status}).{went_on}",
+            "a status and a URI that say the same, or the URI alone.",
+            "Correct the one that is wrong in the catalogue and export again.",
+            severity,
+        )
+
+    def dated(self, row: Row, one: dict[str, str], findings: list[Finding]) -> dict[str, Any]:
+        stated = catalogue_dates.Stated(
+            *(one[name] for name in ("date", "date_edtf", "date_earliest", "date_latest"))
+        )
+        found = catalogue_dates.dated(stated)
+        for problem in found.problems:
+            columns = [self.columns[name][0] for name in problem.fields]
+            findings.append(
+                Finding(
+                    f"catalogue.{problem.code}",
+                    f"{self.path.name}, row {row.number}",
+                    f"Column {' and '.join(repr(column) for column in columns)} "
+                    f"{'holds' if len(columns) == 1 else 'hold'} "
+                    f"{' and '.join(repr(_short(one[name])) for name in problem.fields)}.",
+                    problem.expected,
+                    "Correct the cell in the catalogue and export again.",
+                    problem.severity,
+                )
+            )
+        return {
+            "date_text": one["date"],
+            "edtf": found.edtf,
+            "date_understood": found.understood,
+        }
 
     def creators(self, row: Row, findings: list[Finding]) -> list[dict[str, str]]:
         names = self.many(row, "creator")
@@ -342,11 +539,16 @@ class RecordReader:
         self, row: Row, name: str, other: str, count: int, findings: list[Finding]
     ) -> list[str]:
         """Return one value of `other` for each of `name`: none, one for all, or as many."""
-        cells = [str(row.cells.get(column) or "") for column in self.columns[other]]
-        text = self.separator.join(cell for cell in cells if cell)
-        if not text.strip() or not count:
+        values: list[str] = []
+        for column in self.columns[other]:
+            cell = row.cells.get(column)
+            if isinstance(cell, list):
+                values += [str(piece or "").strip() for piece in cell]
+            elif cell not in (None, ""):
+                values += [piece.strip() for piece in str(cell).split(self.separator)]
+        text = self.separator.join(values)
+        if not "".join(values) or not count:
             return [""] * count
-        values = [piece.strip() for piece in text.split(self.separator)]
         if len(values) == 1 and other == "creator_role":
             return values * count
         if len(values) != count:
@@ -500,8 +702,13 @@ def _whole_number(text: str) -> int | str | None:
     return int(text) if re.fullmatch(r"\d{1,3}", text) else text or None
 
 
-def _day(text: str) -> date | None:
-    try:
-        return date.fromisoformat(text[:10] if len(text) > 4 else f"{text}-01-01")
-    except ValueError:
-        return None
+def _text(cell: Any) -> str:
+    """Return a cell as text: lists and objects as JSON, nothing for null and what is empty."""
+    if cell is None or cell == [] or cell == {}:
+        return ""
+    return cell if isinstance(cell, str) else json.dumps(cell, ensure_ascii=False)
+
+
+def _short(value: Any) -> str:
+    shown = " ".join(_text(value).split())
+    return shown if len(shown) <= 80 else shown[:77] + "..."

@@ -1,7 +1,9 @@
 """Catalogue rows from MODS and Dublin Core XML.
 
 MODS: `modsCollection` or one `mods`. Dublin Core: any document whose records are elements that
-hold `dc:` elements directly, as the wrappers `dc`, `record` and `rdf:Description` do.
+hold `dc:` elements directly, as the wrappers `dc`, `record` and `rdf:Description` do. What is
+read stands under the names of our own fields; what is not read stands under its path, so that
+it is told like a column that no field takes.
 """
 
 from __future__ import annotations
@@ -17,7 +19,19 @@ from glassine.errors import GlassineError
 MODS = "http://www.loc.gov/mods/v3"
 DC = "http://purl.org/dc/elements/1.1/"
 DCTERMS = "http://purl.org/dc/terms/"
-_NS = {"mods": MODS, "dc": DC, "dcterms": DCTERMS}
+XLINK = "http://www.w3.org/1999/xlink"
+EDM = "http://www.europeana.eu/schemas/edm/"
+_NS = {"mods": MODS, "dc": DC, "dcterms": DCTERMS, "edm": EDM}
+# They say nothing of the item: the record's form, links within the file.
+_FORMAL = {
+    "version",
+    "ID",
+    "{http://www.w3.org/2001/XMLSchema-instance}schemaLocation",
+    "{http://www.w3.org/2001/XMLSchema-instance}type",
+    f"{{{XLINK}}}type",
+}
+# A path of unread elements is shown up to this length.
+_MAX_PATH = 200
 
 Cells = dict[str, Any]
 
@@ -28,17 +42,19 @@ def rows(path: Path, content: bytes, section: dict[str, Any]) -> Iterator[tuple[
     section: the settings `catalogue`; `item_identifier` is the type of the MODS identifier that
     is the item number. Raises GlassineError for what is no such XML.
     """
+    from glassine import catalogue_dublin_core, catalogue_mods
+
     root = _parse(path, content)
     mods = root.xpath("descendant-or-self::mods:mods", namespaces=_NS)
     if mods:
         for record in mods:
-            yield record.sourceline, _from_mods(record, section.get("item_identifier"))
+            yield record.sourceline, catalogue_mods.cells(Reading(record), section)
         return
-    holders = root.xpath("descendant-or-self::*[dc:*]", namespaces=_NS)
+    holders = root.xpath("descendant-or-self::*[dc:* or dcterms:*]", namespaces=_NS)
     if not holders:
         raise _bad(path, "It holds neither MODS 3 nor Dublin Core records.")
     for record in holders:
-        yield record.sourceline, _from_dublin_core(record)
+        yield record.sourceline, catalogue_dublin_core.cells(Reading(record), section)
 
 
 def _bad(path: Path, what: str) -> GlassineError:
@@ -53,7 +69,11 @@ def _bad(path: Path, what: str) -> GlassineError:
 
 def _parse(path: Path, content: bytes) -> Any:
     parser = etree.XMLParser(
-        resolve_entities=False, no_network=True, load_dtd=False, remove_comments=True
+        resolve_entities=False,
+        no_network=True,
+        load_dtd=False,
+        remove_comments=True,
+        remove_pis=True,
     )
     try:
         root = etree.fromstring(content, parser)
@@ -65,96 +85,94 @@ def _parse(path: Path, content: bytes) -> Any:
     return root
 
 
-def _texts(node: Any, path: str) -> list[str]:
-    found = ["".join(each.itertext()) for each in node.xpath(path, namespaces=_NS)]
-    return [" ".join(text.split()) for text in found if text.strip()]
+class Reading:
+    """One record while it is read: what was used is remembered, what was not is told."""
+
+    def __init__(self, root: Any) -> None:
+        self.root = root
+        self._used: set[Any] = set()
+        self._used_attributes: set[tuple[Any, str]] = set()
+
+    def all(self, path: str) -> list[Any]:
+        """Return the elements at an XPath below the record; looking does not use them."""
+        found: list[Any] = self.root.xpath(path, namespaces=_NS)
+        return found
+
+    def is_used(self, element: Any) -> bool:
+        return element in self._used
+
+    @staticmethod
+    def peek(element: Any) -> str:
+        """Return an element's text in one line, unused."""
+        return " ".join("".join(element.itertext()).split())
+
+    def text(self, element: Any) -> str:
+        """Return an element's text in one line; it counts as used, with all that is in it."""
+        self._used.update(element.iter())
+        return self.peek(element)
+
+    def block(self, element: Any) -> str:
+        """Return an element's text with its line breaks; it counts as used."""
+        self._used.update(element.iter())
+        return "".join(element.itertext()).strip()
+
+    def attribute(self, element: Any, name: str) -> str:
+        """Return an attribute, "" where there is none; it counts as used."""
+        self._used_attributes.add((element, name))
+        value: str = element.get(name) or ""
+        return value
+
+    def first(self, path: str) -> str:
+        """Return the text of the first element that has any."""
+        found = next((each for each in self.all(path) if self.peek(each)), None)
+        return "" if found is None else self.text(found)
+
+    def each(self, path: str) -> list[str]:
+        """Return the texts of all elements that have any."""
+        return [self.text(found) for found in self.all(path) if self.peek(found)]
+
+    def blocks(self, path: str) -> str:
+        """Return the texts of all elements as paragraphs."""
+        return "\n".join(text for text in map(self.block, self.all(path)) if text)
+
+    def unread(self) -> Cells:
+        """Return {path: texts} of the elements and attributes that were not used."""
+        found: dict[str, list[str]] = {}
+
+        def note(name: str, text: str) -> None:
+            if " ".join(text.split()):
+                found.setdefault(name[:_MAX_PATH], []).append(" ".join(text.split()))
+
+        for element in self.root.iter():
+            used = element in self._used or element is self.root
+            path = self._path(element)
+            if not used:
+                note(path + _kind(element), _own_text(element))
+            for name, value in element.attrib.items():
+                plain = used or not _own_text(element).strip()
+                if plain and name not in _FORMAL and (element, name) not in self._used_attributes:
+                    note(f"{path}/@{etree.QName(name).localname}", value)
+        return {name: " | ".join(texts) for name, texts in found.items()}
+
+    def _path(self, element: Any) -> str:
+        names = [etree.QName(element).localname]
+        for holder in element.iterancestors():
+            if holder is self.root:
+                break
+            names.append(etree.QName(holder).localname)
+        return "/".join(reversed(names))
 
 
-def _first(node: Any, path: str) -> str:
-    return next(iter(_texts(node, path)), "")
+def _own_text(element: Any) -> str:
+    """Return the text that stands in an element itself, not in those within it."""
+    return " ".join([element.text or "", *(inner.tail or "" for inner in element)])
 
 
-def _block(node: Any, path: str) -> str:
-    """Return the text of the elements as paragraphs, their line breaks kept."""
-    found = ["".join(each.itertext()).strip() for each in node.xpath(path, namespaces=_NS)]
-    return "\n".join(text for text in found if text)
-
-
-def _from_mods(record: Any, item_type: str | None) -> Cells:
-    chosen = f"[@type='{item_type}']" if item_type and "'" not in item_type else ""
-    identifiers = [
-        {"type": each.get("type") or "local", "value": " ".join("".join(each.itertext()).split())}
-        for each in record.xpath("mods:identifier", namespaces=_NS)
+def _kind(element: Any) -> str:
+    """Return an unread element's attributes: they often say what the text is."""
+    told = [
+        f"{etree.QName(name).localname}={value}"
+        for name, value in element.attrib.items()
+        if name not in _FORMAL
     ]
-    item = _first(record, f"mods:identifier{chosen}") or _first(
-        record, "mods:recordInfo/mods:recordIdentifier"
-    )
-    dated = "mods:originInfo/mods:dateCreated"
-    return {
-        "item_id": item,
-        "title": " ".join(
-            _texts(record, "mods:titleInfo[not(@type)][1]/mods:nonSort")
-            + _texts(record, "mods:titleInfo[not(@type)][1]/mods:title")
-        ),
-        "alternative": _first(record, "mods:titleInfo[@type='alternative']/mods:title"),
-        "description": _block(record, "mods:abstract"),
-        "date": _first(record, f"{dated}[not(@encoding)]"),
-        "date_edtf": _first(record, f"{dated}[@encoding='edtf']"),
-        "creator": [_mods_name(name) for name in record.xpath("mods:name", namespaces=_NS)],
-        "subjects": [
-            {
-                "term": _first(topic, "."),
-                "uri": topic.get("valueURI") or topic.getparent().get("valueURI") or "",
-                "authority": topic.get("authority") or topic.getparent().get("authority") or "",
-            }
-            for topic in record.xpath("mods:subject/mods:topic", namespaces=_NS)
-        ],
-        "places": [
-            {"name": _first(place, "."), "uri": place.get("valueURI") or ""}
-            for place in record.xpath("mods:subject/mods:geographic", namespaces=_NS)
-        ],
-        "languages": _texts(record, "mods:language/mods:languageTerm[@type='code']"),
-        "genre": _first(record, "mods:genre"),
-        "physical": _first(record, "mods:physicalDescription/mods:extent"),
-        "rights_uri": next(
-            iter(record.xpath("mods:accessCondition/@*[local-name()='href']", namespaces=_NS)), ""
-        ),
-        "rights_note": _first(record, "mods:accessCondition[not(@*[local-name()='href'])]"),
-        "identifiers": [each for each in identifiers if each["value"] != item],
-        "collection": _first(record, "mods:relatedItem[@type='host']/mods:titleInfo/mods:title"),
-    }
-
-
-def _mods_name(name: Any) -> dict[str, str]:
-    roles = _texts(name, "mods:role/mods:roleTerm[@type='text']") or _texts(
-        name, "mods:role/mods:roleTerm"
-    )
-    return {
-        "name": ", ".join(_texts(name, "mods:namePart[not(@type='date')]")),
-        "role": roles[0] if roles else "",
-        "uri": name.get("valueURI") or "",
-    }
-
-
-def _from_dublin_core(record: Any) -> Cells:
-    identifiers = _texts(record, "dc:identifier")
-    rights = _texts(record, "dc:rights")
-    return {
-        "item_id": identifiers[0] if identifiers else "",
-        "title": _first(record, "dc:title"),
-        "alternative": _first(record, "dcterms:alternative"),
-        "description": _block(record, "dc:description"),
-        "date": _first(record, "dc:date"),
-        "date_edtf": "",
-        "creator": [{"name": name} for name in _texts(record, "dc:creator")],
-        "subjects": [{"term": term} for term in _texts(record, "dc:subject")],
-        "places": [{"name": name} for name in _texts(record, "dcterms:spatial | dc:coverage")],
-        "languages": _texts(record, "dc:language"),
-        "genre": next((t for t in _texts(record, "dc:type") if t != "StillImage"), ""),
-        "physical": _first(record, "dc:format"),
-        "rights_uri": next((text for text in rights if text.startswith("http")), ""),
-        "rights_note": next((text for text in rights if not text.startswith("http")), ""),
-        "rights_holder": _first(record, "dcterms:rightsHolder"),
-        "identifiers": [{"type": "local", "value": value} for value in identifiers[1:]],
-        "collection": _first(record, "dcterms:isPartOf"),
-    }
+    return f" [{', '.join(told)}]" if told else ""

@@ -11,7 +11,7 @@ import hashlib
 from pathlib import Path
 from typing import Any
 
-from glassine import files, jobs, plan
+from glassine import confine, files, jobs, plan
 from glassine.errors import GlassineError
 
 STEPS_DONE = "steps.json"
@@ -57,7 +57,11 @@ def process_item(
         place = first_due(_read_done(item_dir), steps, item_dir)
         return str(steps[min(place, len(steps) - 1)]["step"])
 
-    with jobs.item_job(item, item_dir, item_dir / "logs" / "item.log", mem_mb, step_now):
+    seconds = confine.seconds_for(
+        [(int(each["bytes"]), each.get("size_px")) for each in steps[0]["masters"]]
+    )
+    log = item_dir / "logs" / "item.log"
+    with jobs.item_job(item, item_dir, log, mem_mb, step_now, seconds):
         done = _read_done(item_dir)
         first = first_due(done, steps, item_dir)
         # Render reads each master whole and compares its digest: what follows in this process

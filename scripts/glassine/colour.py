@@ -14,7 +14,7 @@ import hashlib
 import math
 import struct
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any, Literal
 
 import numpy as np
@@ -310,8 +310,19 @@ class Encoding:
 
     def linear(self, pixels: npt.NDArray[Any]) -> Table:
         """Return linear light of `pixels` (..., bands) in the profile's own primaries."""
+        return self._looked_up(self.tables, pixels)
+
+    def density(self, pixels: npt.NDArray[Any]) -> Table:
+        """Return the density of `pixels` (..., bands) as float32; see `density`."""
+        return self._looked_up(self._densities, pixels)
+
+    @cached_property
+    def _densities(self) -> Table:
+        return density(self.tables).astype(np.float32)
+
+    def _looked_up(self, tables: Table, pixels: npt.NDArray[Any]) -> Table:
         flat = self.flatten(pixels)
-        bands = [self.tables[band][flat[..., band]] for band in range(flat.shape[-1])]
+        bands = [tables[band][flat[..., band]] for band in range(flat.shape[-1])]
         return np.stack(bands, axis=-1)
 
 
@@ -339,9 +350,33 @@ def encoding_of(icc: bytes | None, stated: str | None, bits: int, bands: int) ->
         to_srgb = np.linalg.inv(srgb_matrix()) @ matrix if bands == 3 else np.eye(3)
         return Encoding(np.stack([ramp] * bands), to_srgb, describe, icc)
     code = np.linspace(0.0, 1.0, 2**bits)
-    tables = np.stack([curve.linear(code) for curve in profile.curves]).astype(np.float32)
+    # Channels mostly share one curve: each is worked out once.
+    light = {curve: curve.linear(code).astype(np.float32) for curve in set(profile.curves)}
+    tables = np.stack([light[curve] for curve in profile.curves])
+    if not np.isfinite(tables).all():
+        raise _broken("a tone curve gives no numbers")
     matrix = np.linalg.inv(srgb_matrix()) @ np.array(profile.matrix) if bands == 3 else np.eye(3)
     return Encoding(tables, matrix, describe)
+
+
+def neutral_tables(encoding: Encoding) -> Table:
+    """Return (bands, 65536): linear light 0..1 of 16-bit codes that are equal in all channels.
+
+    encoding: of 16 bits. It is the encoding's own tables, unless the profile works by lookup
+    tables: then what the colour engine makes of the greys, which is exact for them alone.
+    """
+    if encoding.table_profile is None:
+        return encoding.tables
+    bands = len(encoding.tables)
+    grey = np.repeat(np.arange(65536, dtype=np.uint16)[None, :, None], bands, axis=2)
+    return np.ascontiguousarray(encoding.linear(grey)[0].T)
+
+
+def assumption(encoding: Encoding) -> str | None:
+    """Return what to tell a person where nothing says how codes become light, else None."""
+    if not encoding.describe.get("assumed"):
+        return None
+    return "The master has no colour profile and batch.yaml states no encoding: sRGB assumed."
 
 
 def _stated_encoding(stated: str | None, bits: int, bands: int) -> Encoding:

@@ -25,6 +25,15 @@ _LOOK_MS = 200
 # Memory is counted twice what the pixels are expected to need: the estimate is a mean.
 _MARGIN = 2
 
+# Wall time of an item's steps at the default of `limits.seconds`, some twenty times what was
+# measured on two cores (5.6 s for 24 megapixels, tests/bench_pixels/README.md), for slow machines
+# that are shared; the bytes are read four times from a share of 20 MB/s.
+_BASE_S = 300.0
+_S_PER_PIXEL = 5e-6
+_S_PER_BYTE = 4 / 20e6
+_BYTES_PER_PIXEL = 6
+_BESIDE_BYTES = 64 * 2**20
+
 
 @dataclass(frozen=True)
 class Limits:
@@ -121,6 +130,24 @@ def split(
 def memory_for(mem_mb: int | None) -> int:
     """Return the bytes a step may take whose pixels are expected to need `mem_mb`."""
     return (limits().memory_mb + _MARGIN * (mem_mb or 0)) * 2**20
+
+
+def seconds_for(sizes: list[tuple[int, list[int] | None]]) -> float:
+    """Return the wall time in seconds that the steps of an item may take.
+
+    All of `limits.seconds` for the largest, and of it the share that the pixels need: who raises
+    the setting gives more time to every item.
+
+    sizes: of each master: bytes of the file, and [width, height] in px that its header declares
+    (None where it declares none). Bytes count as far as such a picture can need them, so that a
+    file of 300 GB that holds nothing buys no time.
+    """
+    total = _BASE_S
+    for size, shape in sizes:
+        pixels = shape[0] * shape[1] if shape else 0
+        total += pixels * _S_PER_PIXEL
+        total += min(size, pixels * _BYTES_PER_PIXEL + _BESIDE_BYTES) * _S_PER_BYTE
+    return limits().seconds * min(1.0, total / Limits.seconds)
 
 
 def answer(question: Callable[[], Any], seconds: float, memory_bytes: int) -> Any | None:

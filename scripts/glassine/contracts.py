@@ -39,5 +39,5 @@ def _require(path: Path, name: str, value: Any) -> None:
             path,
             f"{where}: {error.message[:300]}.",
             f"a record as schemas/{name}.schema.json describes it.",
-            "Delete the file, the next run makes it again; if that fails too, report it.",
+            files.advice_on(path),
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,8 @@ _UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uf
 _MIN_AREA_PX = 16.0
 
 Correction = dict[str, Any]
+# An entry of `withdraw`: item, reason, by, when, and master or frames where a part is meant.
+Withdrawal = dict[str, Any]
 
 
 def _finding(where: str, code: str, what: str, expected: str, next_step: str) -> Finding:
@@ -111,6 +114,31 @@ def _entry_findings(entry: Correction, where: str) -> list[Finding]:
     return found
 
 
+def _withdraw_findings(entries: list[Withdrawal], where: str) -> list[Finding]:
+    found = []
+    seen = set()
+    for number, entry in enumerate(entries, 1):
+        place = f"{where}, withdraw, entry {number} ({entry['item']})"
+        texts = {"frames": [{"master": entry["master"]}] if entry.get("master") else []}
+        found += _path_findings(texts, place)
+        if _UNPRINTABLE.search(entry["reason"]) or not entry["reason"].strip():
+            what = "Its reason is empty, or holds control characters, which no record can carry."
+            found.append(_finding(place, "reason", what, "plain text.", "Write the reason again."))
+        if entry.get("master") and entry.get("frames") is not None:
+            what = "It names a master and a number of frames: which of both is withdrawn?"
+            found.append(
+                _finding(place, "withdraw", what, "one of them.", "Make two entries of it.")
+            )
+        key = (entry["item"], entry.get("master"), entry.get("frames"))
+        if key in seen:
+            what = "The same stands twice, so it is not clear which entry holds."
+            found.append(
+                _finding(place, "withdraw_twice", what, "one entry each.", "Delete the older one.")
+            )
+        seen.add(key)
+    return found
+
+
 def _as_correction(entry: Correction) -> Correction:
     return {
         "by": entry.get("by"),
@@ -134,8 +162,10 @@ def check(loaded: Any, where: str) -> dict[str, Correction]:
     found = settings.problems(loaded, files.read_schema("corrections"), where)
     if found:
         raise GlassineError(found)
+    found += _withdraw_findings(loaded.get("withdraw", []), where)
     kept: dict[str, Correction] = {}
-    for number, entry in enumerate(loaded["corrections"], 1):
+    claimed: dict[str, str] = {}
+    for number, entry in enumerate(loaded.get("corrections", []), 1):
         place = f"{where}, entry {number} ({entry['item']})"
         found += _entry_findings(entry, place)
         if entry["item"] in kept:
@@ -145,13 +175,72 @@ def check(loaded: Any, where: str) -> dict[str, Correction]:
                     "item_twice",
                     "This item stands twice, so it is not clear which entry holds.",
                     "one entry an item.",
-                    "Put both into one, or delete the older.",
+                    "Put both into one entry.",
                 )
             )
         kept[entry["item"]] = _as_correction(entry)
+        identity = entry.get("identity")
+        if (
+            identity
+            and claimed.setdefault(identity["master"], identity["item"]) != identity["item"]
+        ):
+            found.append(
+                _finding(
+                    place,
+                    "identity_twice",
+                    f"It gives {identity['master']} to {identity['item']}, an entry before it "
+                    f"gives the same master to {claimed[identity['master']]}.",
+                    "one item for each master.",
+                    "Delete the wrong one.",
+                )
+            )
     if found:
         raise GlassineError(found)
     return kept
+
+
+def about_nothing(
+    corrections: dict[str, Correction], items: set[str], masters: set[str]
+) -> list[Finding]:
+    """Return a finding for each correction of an item, or identity of a master, that is not there.
+
+    items: ids of the batch; masters: their paths. A master or frame that an item lacks is
+    told when the item is located.
+    """
+    found = []
+    for item, correction in sorted(corrections.items()):
+        identity = correction.get("identity")
+        if identity and identity["master"] not in masters:
+            found.append(
+                Finding(
+                    "corrections.no_master",
+                    identity["master"],
+                    f"The entry of {item} in {FILE_NAME} names this master under `identity`, but "
+                    "the batch has no such master: the entry has no effect.",
+                    "the path of a master, as the report shows it.",
+                    "Copy the master again, or correct or delete the entry.",
+                    "review",
+                )
+            )
+        elif item not in items and (correction["frames"] or not identity):
+            found.append(
+                Finding(
+                    "corrections.no_item",
+                    FILE_NAME,
+                    f"It holds a correction of {item}, but the batch has no such item"
+                    f"{' now' if identity else ''}: no frame of it was corrected.",
+                    f"an item of this batch: {_some(items)}.",
+                    "Correct the id, bring back the item's masters, or delete the entry.",
+                    "review",
+                )
+            )
+    return found
+
+
+def _some(items: set[str]) -> str:
+    known = sorted(item for item in items if not item.startswith("unidentified-"))
+    more = f" and {len(known) - 12} more" if len(known) > 12 else ""
+    return (", ".join(known[:12]) or "none") + more
 
 
 def read_corrections(path: Path) -> dict[str, Correction]:
@@ -159,14 +248,24 @@ def read_corrections(path: Path) -> dict[str, Correction]:
     return check(settings.read_yaml(path), path.name)
 
 
-def as_text(corrections: dict[str, Correction]) -> str:
-    """Return corrections.yaml that `read_corrections` reads back as `corrections`."""
+def read_withdrawals(path: Path) -> list[Withdrawal]:
+    """Return what a person withdrew from delivery, in the file's order; see `check`."""
+    loaded = settings.read_yaml(path)
+    check(loaded, path.name)
+    return list((loaded or {}).get("withdraw", []))
+
+
+def as_text(corrections: dict[str, Correction], withdraw: Sequence[Withdrawal] = ()) -> str:
+    """Return corrections.yaml that is read back as `corrections` and `withdraw`."""
     entries = []
     for item, correction in corrections.items():
         said = {key: value for key, value in correction.items() if value not in (None, [])}
         entries.append({"item": item, **said})
+    whole: dict[str, Any] = {"corrections": entries}
+    if withdraw:
+        whole["withdraw"] = list(withdraw)
     text: str = yaml.safe_dump(
-        {"corrections": entries},
+        whole,
         sort_keys=False,
         allow_unicode=True,
         default_flow_style=None,

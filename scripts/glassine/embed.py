@@ -16,12 +16,13 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
-from glassine import __version__, alternates, contracts, events, files, formats, hashing
+from glassine import __version__, alternates, contracts, events, files, formats, hashing, rights
 from glassine.errors import Finding, GlassineError
 from glassine.metadata import described, exif, iim, jpeg, xmp
 from glassine.metadata.facts import Technical, Words, unusable
+from glassine.model import Facts
 
-VERSION = "1"
+VERSION = "3"
 FOLDERS = {"access": "access", "thumb": "thumbs"}
 # A year, month or day as XMP and IPTC know dates; EDTF's seasons (21 to 41) are none.
 _EXACT_DATE = re.compile(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?")
@@ -33,64 +34,36 @@ def words_of(
     institution: dict[str, Any],
     defaults: dict[str, Any],
 ) -> Words:
-    """Return what the catalogue and the institution say; only the item's id without a record.
+    """Return what the catalogue and the institution say; without a record the item's id, the
+    institution and its own rights.
 
-    defaults: the settings of `rights`, for what the catalogue leaves open.
+    defaults: the settings of `rights`, for what the catalogue leaves open (`rights.resolved`).
     """
-    if catalogue is None:
-        return Words(identifier=item)
-    stated = catalogue.get("rights") or {}
-    rights = {**defaults, **{name: value for name, value in stated.items() if value}}
-    edtf = catalogue.get("edtf") or ""
-    marked = in_copyright(rights.get("uri") or "", rights.get("status") or "")
+    known = catalogue or {}
+    stated = rights.resolved(known.get("rights"), defaults)
+    edtf = known.get("edtf") or ""
     return Words(
-        title=catalogue.get("title") or "",
-        alternative=catalogue.get("alternative") or "",
-        description=catalogue.get("description") or "",
-        creators=tuple(person["name"] for person in catalogue.get("creators") or ()),
-        subjects=tuple(subject["term"] for subject in catalogue.get("subjects") or ()),
+        title=known.get("title") or "",
+        alternative=known.get("alternative") or "",
+        description=known.get("description") or "",
+        creators=tuple(person["name"] for person in known.get("creators") or ()),
+        subjects=tuple(subject["term"] for subject in known.get("subjects") or ()),
         places=tuple(
-            (place["name"], place.get("uri") or "") for place in catalogue.get("places") or ()
+            (place["name"], place.get("uri") or "") for place in known.get("places") or ()
         ),
         identifier=item,
         date_iso=edtf if _EXACT_DATE.fullmatch(edtf) else "",
-        date_text=catalogue.get("date_text") or "",
-        copyright_notice=_notice(rights, marked),
-        usage_terms=rights.get("note") or "",
-        web_statement=rights.get("uri") or "",
-        marked=marked,
-        credit=rights.get("credit") or institution.get("name") or "",
+        date_text=known.get("date_text") or edtf,
+        copyright_notice=stated.notice,
+        usage_terms=stated.terms,
+        web_statement=stated.uri,
+        marked=stated.marked,
+        credit=stated.credit or institution.get("name") or "",
         source=institution.get("name") or "",
         source_id=institution.get("id") or "",
         contact_url=institution.get("homepage") or "",
         contact_email=institution.get("contact") or "",
     )
-
-
-def in_copyright(uri: str, status: str) -> bool | None:
-    """Return whether rights say in copyright (True), not (False) or neither (None).
-
-    The URI decides where it says either. RightsStatements.org 1.0: InC* is in copyright, NoC*
-    is not; CNE, UND and NKC say neither. Creative Commons: licences rest on copyright;
-    `publicdomain` (CC0, PDM) waives or denies it. Else the status, in the words of PREMIS.
-    """
-    if "/publicdomain/" in uri or "rightsstatements.org/vocab/NoC" in uri:
-        return False
-    if "creativecommons.org/licenses/" in uri or "rightsstatements.org/vocab/InC" in uri:
-        return True
-    return {"copyrighted": True, "public domain": False}.get(status.lower())
-
-
-def _notice(rights: dict[str, Any], marked: bool | None) -> str:
-    """Return the copyright notice: who holds the right, else what is known of it."""
-    holder, status = rights.get("holder") or "", rights.get("status") or ""
-    if holder and marked is not False:
-        return f"© {holder}" if marked else f"Rights holder: {holder}"
-    if marked is False:
-        return "Public domain" if status in ("", "public domain") else status
-    if marked:
-        return "In copyright" if status in ("", "copyrighted", "unknown") else status
-    return "" if status in ("", "unknown") else status
 
 
 def _texts(value: object) -> str:
@@ -133,7 +106,7 @@ def _missing(path: Path, problem: OSError) -> GlassineError:
         path,
         f"The rendered image cannot be read: {problem.strerror}.",
         "the file that render noted in render.json.",
-        "Delete render/ and render.json of this item; the next run renders it again.",
+        "Remove the folder render/ of this item in the results; the next run renders it again.",
     )
 
 
@@ -144,7 +117,8 @@ def _require_same(path: Path, found: str, entry: dict[str, Any]) -> None:
             path,
             "The rendered image is not what render wrote: its SHA-256 differs.",
             f"SHA-256 {entry['sha256']}.",
-            "Check the disk; delete render/ and render.json, the next run renders it again.",
+            "Check the disk, then remove the folder render/ of this item in the results; the next "
+            "run renders it again.",
         )
 
 
@@ -276,7 +250,9 @@ def embed_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     settings = given["settings"]
     detail = {
         "catalogue": given.get("catalogue"),
-        "facts": given.get("facts") or {},
+        "facts": {
+            master["path"]: Facts.of_master(master, given).as_dict() for master in given["masters"]
+        },
         "institution": given.get("institution") or {},
         "settings": {name: settings.get(name, {}) for name in ("embed", "rights")},
         "software": known.software,

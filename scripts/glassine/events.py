@@ -31,12 +31,15 @@ def event(
 
     kind: the label of the Library of Congress event type, e.g. "fixity check".
     detail: the parameters that repeat the step. operator: role id of a person, if one decided.
+    The processor's architecture is noted, since it alone may change the last bit of a result
+    (see `processor`).
     """
     return {
         "type": kind,
         "time": clock.now_text(),
         "outcome": outcome,
         "software": software(*packages),
+        "processor": platform.machine() or None,
         "operator": operator,
         "detail": detail,
     }

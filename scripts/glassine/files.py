@@ -97,6 +97,31 @@ def _no_constant(name: str) -> Any:
     raise ValueError(f"{name} is no JSON number")
 
 
+# What a run makes again from masters and settings where it is missing, below `results/<batch>/`.
+_MADE_AGAIN = {
+    "done.json", "embedded.json", "fixity.json", "geometry.json", "held.json", "intake.json",
+    "manifest.json", "package.json", "quality.json", "render.json", "steps.json", "targets.json",
+}  # fmt: skip
+
+
+def advice_on(path: Path) -> str:
+    """Return what a person does about a record that cannot be read.
+
+    Only what the next run makes again may be removed; receipts, and whatever lies with deliveries
+    or masters, tell what nothing else does.
+    """
+    if "deliveries" in path.parts or path.name.endswith(".receipt.json"):
+        return (
+            "Do not delete it: it tells what was delivered. Put it back from a backup of the "
+            "deliveries, or from the copy that went out with the delivery; then run again."
+        )
+    if not path.exists():
+        return "Run again; where it stays away, see the logs of the batch."
+    if "results" in path.parts and path.name in _MADE_AGAIN:
+        return "Check the disk, then move the file away; the next run makes it again."
+    return "Check the disk, and put the file back from a backup; then run again."
+
+
 def read_json(path: Path) -> Any:
     """Return what the JSON file holds.
 
@@ -117,7 +142,7 @@ def read_json(path: Path) -> Any:
             path,
             f"This record cannot be read: {problem}.",
             "a JSON file as a step of the night wrote it.",
-            "Delete it; the next run makes it again.",
+            advice_on(path),
         ) from problem
 
 

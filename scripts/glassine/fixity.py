@@ -7,47 +7,67 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from glassine import contracts, files
 from glassine.errors import Finding, GlassineError
 from glassine.events import event
+from glassine.opened import Opened, opened
 
-VERSION = "3"
+if TYPE_CHECKING:
+    from glassine.holes import Range
+
+VERSION = "5"
 
 ALGORITHMS = ("sha256", "sha512")
 _BLOCK_BYTES = 4 * 2**20
+# A file larger than so many times the pixels that the settings allow is not read to its end.
+_MOST_TIMES = 2
+_MOST_BESIDE_BYTES = 64 * 2**20
+# Findings after which a digest would be hours of reading for nothing.
+_NOT_READ = ("verify.not_read", "masters.too_long", "masters.too_large", "masters.too_thin")
 
 
-def digests(path: Path, algorithms: tuple[str, ...] = ALGORITHMS) -> tuple[dict[str, str], int]:
+def digests(
+    path: Path,
+    algorithms: tuple[str, ...] = ALGORITHMS,
+    watch: Callable[[bytes], None] = lambda block: None,
+) -> tuple[dict[str, str], int]:
     """Return ({algorithm: hex digest}, bytes) of a file, read once.
 
     algorithms: names hashlib knows (FIPS 180-4 for the SHA-2 family); each is worked out in a
-    thread of its own. Raises OSError.
+    thread of its own. watch: is shown each block of 4 MiB on the way. Raises OSError.
     """
     hashes = {name: hashlib.new(name, usedforsecurity=False) for name in algorithms}
     count = 0
     with path.open("rb") as handle, ThreadPoolExecutor(len(hashes)) as pool:
         while block := handle.read(_BLOCK_BYTES):
             count += len(block)
-            for done in [pool.submit(digest.update, block) for digest in hashes.values()]:
+            under_way = [pool.submit(digest.update, block) for digest in hashes.values()]
+            watch(block)
+            for done in under_way:
                 done.result()
     return {name: digest.hexdigest() for name, digest in hashes.items()}, count
-
-
-def _unchanged(path: Path, master: dict[str, Any]) -> bool:
-    status = path.stat()
-    same: bool = (status.st_size, status.st_mtime_ns) == (master["bytes"], master["mtime_ns"])
-    return same
 
 
 def _changed(path: str) -> GlassineError:
     return GlassineError.because(
         "verify.changed",
         path,
-        "The master changed while it was being read (size or time differ from intake).",
+        "The master changed while it was being read, or another file took its place: size, time "
+        "or place on the disk differ.",
         "a file at rest.",
         "Wait until the capture station has finished; the next run takes it.",
+    )
+
+
+def _unreadable(path: str, problem: OSError) -> GlassineError:
+    return GlassineError.because(
+        "verify.unreadable",
+        path,
+        f"The master cannot be read: {problem.strerror or problem}.",
+        "a readable file where intake found it.",
+        "Check the disk, the share and the rights, then run again.",
     )
 
 
@@ -57,21 +77,30 @@ def verify_master(path: Path, master: dict[str, Any], require_manifest: bool) ->
     Raises GlassineError where the file is gone, unreadable, changing, not as listed, or (where
     `require_manifest`) not listed at all.
     """
-    expected: dict[str, str] = master["expected"]
     try:
-        if not _unchanged(path, master):
-            raise _changed(master["path"])
-        found, count = digests(path, tuple(dict.fromkeys([*ALGORITHMS, *expected])))
-        if count != master["bytes"] or not _unchanged(path, master):
-            raise _changed(master["path"])
+        with opened(path) as held:
+            return verify_opened(held, master, require_manifest)
     except OSError as problem:
-        raise GlassineError.because(
-            "verify.unreadable",
-            master["path"],
-            f"The master cannot be read: {problem.strerror or problem}.",
-            "a readable file where intake found it.",
-            "Check the disk, the share and the rights, then run again.",
-        ) from problem
+        raise _unreadable(master["path"], problem) from problem
+
+
+def verify_opened(
+    held: Opened,
+    master: dict[str, Any],
+    require_manifest: bool,
+    watch: Callable[[bytes], None] = lambda block: None,
+) -> dict[str, Any]:
+    """Do as `verify_master` with a master that is open. watch: is shown each block that is read.
+
+    Raises OSError where it cannot be read.
+    """
+    expected: dict[str, str] = master["expected"]
+    if not held.is_as_noted(master["bytes"], master["mtime_ns"]):
+        raise _changed(master["path"])
+    names = tuple(dict.fromkeys([*ALGORITHMS, *expected]))
+    found, count = digests(held.content, names, watch)
+    if count != master["bytes"] or not held.is_unchanged():
+        raise _changed(master["path"])
     wrong = [name for name, digest in sorted(expected.items()) if found[name] != digest]
     if wrong:
         raise GlassineError(
@@ -109,13 +138,113 @@ def verify_master(path: Path, master: dict[str, Any], require_manifest: bool) ->
 
 
 def _collected(
-    findings: list[Finding], question: Callable[..., dict[str, Any]], *asked: Any
-) -> dict[str, Any] | None:
+    findings: list[Finding], question: Callable[..., Any], *asked: Any, **named: Any
+) -> Any:
     """Return the answer, or None with what was found wrong added to `findings`."""
     try:
-        return question(*asked)
+        return question(*asked, **named)
     except GlassineError as error:
         findings += error.findings
+        return None
+
+
+def _check_worth_reading(held: Opened, path: str, limit_px: int) -> None:
+    """Raise where a file is so large or so empty that its digest would cost hours for nothing."""
+    from glassine import holes
+
+    size = held.first.st_size
+    most = 6 * limit_px * _MOST_TIMES + _MOST_BESIDE_BYTES  # three samples of two bytes a pixel
+    if size > most or holes.is_hollow(held.handle, size):
+        raise GlassineError.because(
+            "verify.not_read",
+            path,
+            f"The file has {size} bytes, of which {held.first.st_blocks * 512} are on the disk; "
+            "it was not read to its end.",
+            "a master whose bytes are on the disk, and not more of them than a picture needs.",
+            "Copy the master again from the capture station, or move the file out of the batch.",
+        )
+
+
+def _check_written(held: Opened, runs: list[Range], path: str) -> None:
+    """Raise where a master that no checksum list names seems not to have been written whole."""
+    from glassine import holes, masters
+
+    size = held.first.st_size
+    what = holes.missing(runs, holes.holes(held.handle, size), masters.layout_of(held.content))
+    if what:
+        raise GlassineError.because(
+            "verify.not_written",
+            path,
+            f"{what[0].upper()}{what[1:]}, and no checksum list names this master: its copy may "
+            "have broken off or be under way.",
+            "pixels that were all written.",
+            "Copy the master again from the capture station; if it is truly so black there, list "
+            "its digest in manifest-sha256.txt.",
+        )
+
+
+def _dark_note(runs: list[Range], held: Opened, path: str) -> list[Finding]:
+    from glassine import holes, masters
+
+    count = holes.dark_end(runs, masters.layout_of(held.content))
+    if not count:
+        return []
+    return [
+        Finding(
+            "verify.note_dark_end",
+            path,
+            f"The last {count} bytes of its pixels are exactly zero; no checksum list names it.",
+            "a border that is black on the film's holder too.",
+            "Look at the picture's lower edge; a checksum list makes this certain.",
+            "note",
+        )
+    ]
+
+
+def _verify_opened(
+    held: Opened, master: dict[str, Any], settings: dict[str, Any], findings: list[Finding]
+) -> dict[str, Any] | None:
+    """Return the whole fixity entry of an open master, or None with what is wrong in `findings`."""
+    from glassine import holes, masters  # the image library is not needed by who asks for digests
+
+    path, shown = held.path, master["path"]
+    limit = settings["intake"]["max_pixels"]
+    found = len(findings)
+    _collected(findings, _check_worth_reading, held, shown, limit)
+    # What is wrong with a header is told together with a wrong digest: that a file is cut short
+    # tells more than that its digest differs.
+    header = _collected(findings, masters.read_header, path, limit, shown, content=held.content)
+    if any(each.code in _NOT_READ for each in findings[found:]):
+        return None
+    pages = holes.ZeroPages()
+    required = settings["verify"]["require_manifest"]
+    entry = _collected(findings, verify_opened, held, master, required, pages.feed)
+    if header is None or entry is None:
+        return None
+    runs = pages.runs(held.handle, held.first.st_size)
+    notes = masters.notes(header, shown)
+    if entry["verdict"] == "unlisted":
+        _collected(findings, _check_written, held, runs, shown)
+        notes += _dark_note(runs, held, shown)
+    _collected(findings, masters.prove_pixels, path, content=held.content, shown=shown)
+    if not held.is_unchanged():
+        findings += _changed(shown).findings
+    return {**entry, "header": header, "notes": [note.as_dict() for note in notes]}
+
+
+def _verify_one(
+    batch_dir: Path, master: dict[str, Any], settings: dict[str, Any], findings: list[Finding]
+) -> dict[str, Any] | None:
+    from glassine import masters
+
+    path = files.inside(batch_dir, master["path"])
+    try:
+        with opened(path) as held:
+            return _verify_opened(held, master, settings, findings)
+    except OSError as problem:
+        limit = settings["intake"]["max_pixels"]
+        _collected(findings, masters.read_header, path, limit, master["path"])
+        findings += _unreadable(master["path"], problem).findings
         return None
 
 
@@ -124,23 +253,14 @@ def verify_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
 
     Raises GlassineError with every finding of all its masters; first those that intake made.
     """
-    from glassine import masters  # the image library is not needed where the digest is wrong
-
     if given["findings"]:
         raise GlassineError([Finding(**finding) for finding in given["findings"]])
     entries: list[dict[str, Any]] = []
     findings: list[Finding] = []
     for master in given["masters"]:
-        path = files.inside(batch_dir, master["path"])
-        limit = given["settings"]["intake"]["max_pixels"]
-        required = given["settings"]["verify"]["require_manifest"]
-        # Both are asked even where the first fails: that a file is cut short tells more than
-        # that its digest differs.
-        header = _collected(findings, masters.read_header, path, limit, master["path"])
-        entry = _collected(findings, verify_master, path, master, required)
-        if header and entry:
-            notes = [note.as_dict() for note in masters.notes(header, master["path"])]
-            entries.append({**entry, "header": header, "notes": notes})
+        entry = _verify_one(batch_dir, master, given["settings"], findings)
+        if entry:
+            entries.append(entry)
     if findings:
         raise GlassineError(findings)
     record = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from glassine import files
+from glassine import files, processor
 from glassine.errors import Finding, GlassineError
 
 RECORD = "targets.json"
@@ -23,6 +23,7 @@ def measure(batch_dir: Path, results_dir: Path, given: dict[str, Any]) -> None:
     """
     from glassine import fixity, targets
 
+    processor.same_everywhere()
     for target in given["targets"]:
         for capture in target["captures"]:
             path = files.inside(batch_dir, capture["path"])

@@ -134,6 +134,23 @@ def lacking_item(entry: dict[str, Any]) -> dict[str, Any]:
     }
 
 
+def withdrawn_item(entry: dict[str, Any]) -> dict[str, Any]:
+    """Return one item that is no longer delivered, or a part of it, with who said so and why.
+
+    entry: of the receipt's list `withdrawn`.
+    """
+    part = f"Master {entry['master']}: " if entry["master"] else ""
+    if entry["frames"] is not None:
+        part = f"{entry['frames']} frames of a master are left: "
+    had = f" Was in {entry['delivery']}." if entry["delivery"] else ""
+    return {
+        "item": entry["item"],
+        "state": "withdrawn",
+        "reason": f"{part}{entry['reason']} ({entry['by']}, {entry['when']}).{had}",
+        "files": [],
+    }
+
+
 def as_json(described: list[dict[str, Any]], delivery: str, time: str) -> bytes:
     value = {"delivery": delivery, "delivered": time, "items": described}
     return files.dump_json(value).encode("utf-8")

@@ -8,7 +8,6 @@ but by `door`. What makes the whole batch uncertain holds each of its items.
 
 from __future__ import annotations
 
-import fnmatch
 import functools
 import hashlib
 import os
@@ -22,22 +21,23 @@ from typing import Any
 import jsonschema
 
 from glassine import (
+    batch_facts,
     batch_lists,
     checksums,
     companions,
     confine,
+    corrections,
     declared,
     door,
     files,
+    holes,
     naming,
-    settings,
     twins,
 )
 from glassine.apart import Apart
 from glassine.errors import Finding, GlassineError
-from glassine.model import KINDS, Facts
 
-VERSION = "2"
+VERSION = "3"
 
 MASTER_SUFFIXES = {".tif", ".tiff"}
 # Pictures that are not masters: held, so that a person sees that they were not taken for any.
@@ -55,85 +55,6 @@ RECENT_S = 600
 LABEL_S = 120.0
 # A side file that a list names is compared up to this size.
 _MAX_SIDE_BYTES = 256 * 2**20
-
-_FACT_PROPERTIES: dict[str, Any] = {
-    "kind": {"enum": list(KINDS)},
-    "polarity": {"enum": ["auto", "negative", "positive"]},
-    "process": {"enum": ["auto", "colour", "monochrome"]},
-    "emulsion_side": {"enum": ["away", "toward"]},
-    "rotate": {"enum": [0, 90, 180, 270]},
-    "crop": {"enum": ["picture", "object"]},
-    "nominal_ppi": {"type": "number", "minimum": 10, "maximum": 50000},
-    "required_ppi": {"type": "number", "minimum": 10, "maximum": 50000},
-    "size_mm": {
-        "type": "array",
-        "items": {"type": "number", "exclusiveMinimum": 0, "maximum": 2000},
-        "minItems": 2,
-        "maxItems": 2,
-    },
-    "film_stock": {"type": "string", "maxLength": 100},
-    "slopes": {
-        "type": "array",
-        "items": {"type": "number", "minimum": 0.1, "maximum": 4},
-        "minItems": 3,
-        "maxItems": 3,
-    },
-    "encoding": {"enum": ["srgb", "linear", "gamma-2.2", "gamma-1.8"]},
-}
-
-BATCH_SCHEMA: dict[str, Any] = {
-    "type": "object",
-    "additionalProperties": False,
-    "properties": {
-        "title": {"type": "string", "maxLength": 500},
-        "operator": {
-            "type": "object",
-            "additionalProperties": False,
-            "description": "Role ids (not names) of who captured and who checked.",
-            "properties": {
-                "capture": {"type": "string", "pattern": "^[A-Za-z0-9._-]{1,40}$"},
-                "check": {"type": "string", "pattern": "^[A-Za-z0-9._-]{1,40}$"},
-            },
-        },
-        "defaults": {
-            "type": "object",
-            "additionalProperties": False,
-            "properties": _FACT_PROPERTIES,
-        },
-        "items": {
-            "type": "array",
-            "description": "Facts by item; `match` is a glob over item ids, later entries win.",
-            "items": {
-                "type": "object",
-                "additionalProperties": False,
-                "required": ["match"],
-                "properties": {"match": {"type": "string", "maxLength": 200}, **_FACT_PROPERTIES},
-            },
-        },
-        "targets": {
-            "type": "array",
-            "description": "Target captures: no items, but proof of the capture's quality.",
-            "items": {
-                "type": "object",
-                "additionalProperties": False,
-                "required": ["path", "description"],
-                "properties": {
-                    "path": {"type": "string", "maxLength": 500},
-                    "description": {"type": "string", "maxLength": 500},
-                    "flat_field": {"type": "string", "maxLength": 500},
-                    "repeats": {
-                        "type": "array",
-                        "items": {"type": "string", "maxLength": 500},
-                        "maxItems": 50,
-                    },
-                    "kind": {"enum": ["transmissive", "reflective"]},
-                    "nominal_ppi": {"type": "number", "minimum": 10, "maximum": 50000},
-                    "taken": {"type": "string", "maxLength": 40},
-                },
-            },
-        },
-    },
-}
 
 
 @dataclass
@@ -164,28 +85,6 @@ def _state(path: Path) -> tuple[int, int, int] | str:
     except OSError as problem:
         return str(problem.strerror)
     return status.st_size, status.st_mtime_ns, status.st_mode
-
-
-def read_batch_facts(path: Path) -> dict[str, Any]:
-    """Return batch.yaml, checked. Raises GlassineError with one finding per mistake."""
-    if not path.exists():
-        return {}
-    loaded = settings.read_yaml(path) or {}
-    found = settings.problems(loaded, BATCH_SCHEMA, path.name)
-    if found:
-        raise GlassineError(found)
-    checked: dict[str, Any] = loaded
-    return checked
-
-
-def facts_of(item: str, batch: dict[str, Any]) -> Facts:
-    """Return what batch.yaml says of an item: defaults, then each matching entry in order."""
-    known: dict[str, Any] = dict(batch.get("defaults", {}))
-    for entry in batch.get("items", []):
-        if fnmatch.fnmatchcase(item, entry["match"]):
-            known.update({key: value for key, value in entry.items() if key != "match"})
-    known["operator"] = batch.get("operator", {}).get("capture")
-    return Facts.from_dict(known)
 
 
 def _unidentified(path: str) -> str:
@@ -274,7 +173,10 @@ class _Intake:
         self.lists = batch_lists.read_lists(self.listing, batch_dir)
         self.companions.update(self.lists.names)
         self.facts = self._read_facts()
-        self.corrections = self._read_corrections()
+        self.statements = batch_facts.Statements(self.facts)
+        decided = self._corrections_file()
+        self.corrections = corrections.read_corrections(decided) if decided else {}
+        self.withdrawals = corrections.read_withdrawals(decided) if decided else []
         self.items: dict[str, _Item] = {}
         self.places: dict[str, tuple[int, int]] = {}  # device and inode of each master
         self.others: list[str] = []
@@ -297,18 +199,17 @@ class _Intake:
                 "Check that it was copied whole.",
                 "review",
             )
-        return read_batch_facts(self.batch_dir / entry.path)
+        return batch_facts.read_batch_facts(self.batch_dir / entry.path)
 
-    def _read_corrections(self) -> dict[str, Any]:
-        from glassine import corrections
-
+    def _corrections_file(self) -> Path | None:
+        """Return corrections.yaml, or None where there is none that may be read."""
         chosen = companions.corrections(self.listing)
         name = companions.CORRECTIONS_NAME
         entry = self._statement(chosen, name, "what a person decided")
         if entry is not None and entry.path != name:
             self._doubt_look_alike([entry.path], name, "what a person decided")
-            return {}
-        return corrections.read_corrections(self.batch_dir / entry.path) if entry else {}
+            return None
+        return self.batch_dir / entry.path if entry else None
 
     def _read_catalogue(self) -> Any:
         from glassine import catalogue
@@ -475,7 +376,10 @@ class _Intake:
             if entry.path in target_paths:
                 continue
             if _suffix(entry.name) in pictures:
-                self._take(entry, _waits(entry, growing, settings_["min_age_minutes"]))
+                waits = _waits(entry, growing, settings_["min_age_minutes"])
+                if waits is None and entry.problem is None:
+                    waits = self._arrives(entry)
+                self._take(entry, waits)
             elif entry.path not in self.companions:
                 self._set_aside(entry)
         for entry in self.listing.folders:
@@ -484,6 +388,13 @@ class _Intake:
         for path, why in self.listing.vanished.items():
             self.refused.append((path, _vanished(path, why)))
         self._hold_refused()
+
+    def _arrives(self, entry: door.Entry) -> str | None:
+        """Return why a master that has just changed is not whole yet, or None."""
+        if _suffix(entry.name) not in MASTER_SUFFIXES:
+            return None
+        listed = bool(self.lists.expected.get(entry.path))
+        return holes.arriving(self.batch_dir / entry.path, listed)
 
     def _refuse(self, entry: door.Entry, why: str) -> None:
         finding = Finding(
@@ -901,6 +812,7 @@ class _Intake:
         if self.catalogue is None:
             return {"read": 0, "without_master": [], "catalogue": None}
         for item in [entry for entry in self.items if not entry.startswith("unidentified-")]:
+            self._item(item).findings += self.catalogue.for_review.get(item, [])
             bad = self.catalogue.bad_items.get(item)
             if bad is not None:
                 self._item(item).findings.append(bad)
@@ -946,6 +858,33 @@ class _Intake:
                         "Correct the `masters` column of the catalogue, or the file name.",
                     )
 
+    def state_facts(self) -> None:
+        """Put the facts that batch.yaml states of each master on it, and say what had no effect."""
+        for item in self.items.values():
+            for master in item.masters:
+                stated = self.statements.facts_of(item.item, master["part"])
+                master["facts"] = stated.facts.as_dict()
+                item.findings += batch_facts.of_no_effect(master["path"], master["part"], stated)
+
+    def check_statements(self) -> None:
+        """Say what batch.yaml and corrections.yaml state of something that is not here."""
+        masters = [
+            (item.item, master["part"])
+            for item in self.items.values()
+            if not item.item.startswith("unidentified-")
+            for master in item.masters
+        ]
+        paths = {master["path"] for item in self.items.values() for master in item.masters}
+        present = {entry.path for entry in self.listing.files if entry.problem is None}
+        stocks = self.settings.get("tone", {}).get("film_stocks", {})
+        self.notes += self.statements.without_master(masters)
+        self.notes += batch_facts.unknown_stocks(self.facts, stocks)
+        self.notes += batch_facts.target_findings(self.facts, present)
+        self.notes += corrections.about_nothing(self.corrections, set(self.items), paths)
+
+    def corrections_without_item(self) -> list[str]:
+        return sorted(set(self.corrections) - set(self.items))
+
     def result(self) -> dict[str, Any]:
         self.sort_files()
         self.check_parts()
@@ -954,6 +893,8 @@ class _Intake:
         self.check_folders()
         self.check_targets()
         rows = self.join_catalogue()
+        self.state_facts()
+        self.check_statements()
         self.hold_by_doubts()
         if not self.items:
             self._tell_empty()
@@ -961,12 +902,14 @@ class _Intake:
             "batch": self.given["batch"],
             "title": self.facts.get("title", self.given["batch"]),
             "facts": {key: self.facts[key] for key in ("operator",) if key in self.facts},
+            "default_facts": self.statements.default_facts().as_dict(),
             "items": [self._as_dict(self.items[item]) for item in sorted(self.items)],
             "notes": [finding.as_dict() for finding in self.notes],
             "rows": rows,
             "other_files": self.others,
             "targets": self.targets,
-            "corrections_without_item": sorted(set(self.corrections) - set(self.items)),
+            "withdraw": self.withdrawals,
+            "corrections_without_item": self.corrections_without_item(),
         }
 
     def _tell_empty(self) -> None:
@@ -987,7 +930,6 @@ class _Intake:
             "item": item.item,
             "state": state,
             "masters": sorted(item.masters, key=lambda master: str(master["path"])),
-            "facts": facts_of(item.item, self.facts).as_dict(),
             "catalogue": record,
             "corrections": self.corrections.get(item.item),
             "labels": item.labels,

@@ -57,10 +57,7 @@ def share_jobs_lock(root: Path) -> int:
     return handle
 
 
-_MORE_MEMORY = (
-    "Check that the master is what it should be; else raise `limits.memory_mb`, run with fewer "
-    "cores, or give the machine more memory."
-)
+_FEWER_CORES = "run with fewer cores, or give the machine more memory."
 _SIGNALS = {
     signal.SIGKILL: "The system ended the step (SIGKILL), as it does where memory runs out.",
     signal.SIGABRT: "The step broke off (SIGABRT), as libraries do where memory runs out.",
@@ -68,15 +65,17 @@ _SIGNALS = {
 }
 
 
-def _ended(step: str, log: Path, ending: confine.Ending, seconds: float) -> Finding:
+def _ended(step: str, frame: _Frame, ending: confine.Ending) -> Finding:
     """Return what a person is told of a step whose process did not end by itself."""
+    log = frame.log
     if ending.late:
         return Finding(
             f"{step}.time",
             str(log),
-            f"The step was ended after {seconds:g} seconds.",
-            "a step that ends within `limits.seconds`.",
-            "Check that the master is what it should be; else raise `limits.seconds`.",
+            f"The step was ended after {frame.seconds:.0f} seconds.",
+            f"a step that ends within `{frame.limit}`, of which an item has a share by its pixels.",
+            f"Check {frame.concerns}, and that disk and share are not far too slow; else raise "
+            f"`{frame.limit}`.",
         )
     number = signal.Signals(ending.signal or 0)
     plain = f"The step crashed ({number.name}), as a decoder may on a damaged or hostile file."
@@ -85,23 +84,25 @@ def _ended(step: str, log: Path, ending: confine.Ending, seconds: float) -> Find
         str(log),
         _SIGNALS.get(number, plain),
         "a step that ends.",
-        _MORE_MEMORY,
+        f"Check {frame.concerns}; else {frame.more_memory}",
     )
 
 
-def _unexpected(step: str, log: Path, problem: BaseException) -> Finding:
+def _unexpected(frame: _Frame, problem: BaseException) -> Finding:
+    step, log = frame.step, frame.log
+    more_memory = f"Check {frame.concerns}; else {frame.more_memory}"
     no_space = isinstance(problem, OSError) and problem.errno == 28
     if no_space:
         what, next_step = "The disk is full.", "Free space on the results' disk and run again."
     elif isinstance(problem, MemoryError):
-        what, next_step = "Memory ran out.", _MORE_MEMORY
+        what, next_step = "Memory ran out.", more_memory
     elif isinstance(problem, OSError):
         what = (
             f"The system refused: {problem.strerror or problem} ({problem.filename or 'no file'})."
         )
         next_step = "Check disk, share and rights, then run again."
     elif "out of memory" in str(problem).lower():
-        what, next_step = "Memory ran out.", _MORE_MEMORY
+        what, next_step = "Memory ran out.", more_memory
     else:
         what = f"The step ended unexpectedly: {type(problem).__name__}: {problem}"[:500]
         next_step = f"Run again; if it repeats, send {log} to whoever maintains this installation."
@@ -201,6 +202,24 @@ class _Frame:
     seconds: float
     memory_bytes: int | None
 
+    @property
+    def limit(self) -> str:
+        """The setting that bounds the time of the process."""
+        return "limits.seconds" if "item" in self.facts else "limits.batch_seconds"
+
+    @property
+    def concerns(self) -> str:
+        """What a person looks at first."""
+        if "item" in self.facts:
+            return "that the master is what it should be"
+        return "that disk and share answer as they should"
+
+    @property
+    def more_memory(self) -> str:
+        """What gives the step more memory: only an item's steps have a limit of their own."""
+        limited = "item" in self.facts
+        return ("raise `limits.memory_mb`, " if limited else "") + _FEWER_CORES
+
     def fail(self, findings: list[Finding], trace: str = "") -> None:
         facts = {**self.facts, "step": self.step}
         _fail(self.log, self.folder / "held.json", facts, findings, trace)
@@ -238,7 +257,7 @@ def _supervise(frame: _Frame, step_now: Callable[[], str]) -> None:
     if ending.code is not None:
         os._exit(ending.code)
     step = step_now()
-    replace(frame, step=step).fail([_ended(step, frame.log, ending, frame.seconds)])
+    replace(frame, step=step).fail([_ended(step, frame, ending)])
 
 
 @contextlib.contextmanager
@@ -249,18 +268,23 @@ def _guarded(frame: _Frame) -> Iterator[None]:
     except GlassineError as problem:
         frame.fail(problem.findings)
     except Exception as problem:
-        frame.fail([_unexpected(frame.step, frame.log, problem)], traceback.format_exc())
+        frame.fail([_unexpected(frame, problem)], traceback.format_exc())
 
 
 @contextlib.contextmanager
 def item_job(
-    item: str, item_dir: Path, log: Path, mem_mb: int | None, step_now: Callable[[], str]
+    item: str,
+    item_dir: Path,
+    log: Path,
+    mem_mb: int | None,
+    step_now: Callable[[], str],
+    seconds: float | None = None,
 ) -> Iterator[None]:
     """Run the steps of an item in a process of its own, watched by this one.
 
-    It may take `limits.seconds`, and the memory that its pixels are expected to need (`mem_mb`)
-    with a margin and `limits.memory_mb`. Where it crashes or passes a limit, `held.json` tells
-    so of the step that `step_now` names.
+    It may take `seconds` (`limits.seconds` where None), and the memory that its pixels are
+    expected to need (`mem_mb`) with a margin and `limits.memory_mb`. Where it crashes or passes a
+    limit, `held.json` tells so of the step that `step_now` names.
     """
     allowed = confine.limits()
     frame = _Frame(
@@ -269,7 +293,7 @@ def item_job(
         item_dir,
         item_dir.parents[2],
         log,
-        allowed.seconds,
+        allowed.seconds if seconds is None else seconds,
         confine.memory_for(mem_mb),
     )
     with _job(frame, step_now):
@@ -296,6 +320,20 @@ def batch_step(step: str, batch: str, results_dir: Path, log: Path) -> Iterator[
         for folder in (results_dir, results_dir / "report"):
             files.sweep_dead(folder)
         yield
+
+
+@contextlib.contextmanager
+def telling_here(step: str, batch: str, results_dir: Path) -> Iterator[None]:
+    """Do a step of a batch in this very process; where it fails, held.json tells, and the error
+    goes on."""
+    try:
+        yield
+    except GlassineError as problem:
+        findings = [finding.as_dict() for finding in problem.findings]
+        told = {"batch": batch, "step": step, "time": clock.now_text(), "findings": findings}
+        files.write_json(results_dir / "held.json", told)
+        raise
+    _release(results_dir, step)
 
 
 @contextlib.contextmanager

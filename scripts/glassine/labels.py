@@ -57,15 +57,11 @@ def read_master(path: Path | str) -> list[dict[str, Any]]:
 
     Raises GlassineError for a file that is no sound master.
     """
-    import pyvips
-
     from glassine import masters
 
     path = Path(path)
     masters.read_header(path)
     image = masters.open_image(path)
-    try:
+    with masters.decoding(path):
         grey = grey_of(image)
-    except pyvips.Error as problem:
-        raise masters.decoding_problem(path, problem) from problem
     return read(grey)

@@ -7,11 +7,13 @@ the loader is chosen by the first bytes, never by the name, and must agree with 
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import logging
 import math
 import os
 import struct
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -19,9 +21,10 @@ from typing import Any
 
 import pyvips
 
+from glassine import layout, unfold, vips_errors
 from glassine.errors import Finding, GlassineError
 
-VERSION = "1"
+VERSION = "2"
 
 # Pixels of one master, a guard against small files that unfold into gigabytes. The largest
 # single-shot sensors have 151 million pixels; stitched captures stay below this.
@@ -58,6 +61,10 @@ PHOTOMETRICS = {
 # camera's picture above a tenth (common practice, no source), while a bomb is near a thousandth.
 _THIN_SHARE = 1 / 300
 _THIN_FROM_BYTES = 256 * 2**20
+# Beside its pixels, unfolded, a master holds previews and metadata, and layers of an editor at
+# most: a file many times as large as its picture is none (common practice, no source).
+_MOST_TIMES_PIXELS = 8
+_MOST_BESIDE_BYTES = 64 * 2**20
 
 # First bytes of what arrives under a master's name by mistake.
 _OTHER_FORMATS = (
@@ -119,11 +126,11 @@ def _unsuitable(code: str, path: Path, what: str, expected: str) -> GlassineErro
     )
 
 
-def _first_bytes(path: Path) -> tuple[bytes, int]:
+def _first_bytes(path: Path, content: Path | None) -> tuple[bytes, int]:
     """Return the first 64 bytes and the size. Raises GlassineError for what is no plain file."""
     try:
-        status = path.lstat()
-        if not path.is_file() or path.is_symlink():
+        status = content.stat() if content else path.lstat()
+        if not content and (not path.is_file() or path.is_symlink()):
             raise _refuse(
                 "not_a_file",
                 path,
@@ -131,7 +138,7 @@ def _first_bytes(path: Path) -> tuple[bytes, int]:
                 "a plain file.",
                 "Put the master itself into the batch folder.",
             )
-        with path.open("rb") as stream:
+        with (content or path).open("rb") as stream:
             return stream.read(64), status.st_size
     except FileNotFoundError as problem:
         raise _refuse(
@@ -151,9 +158,9 @@ def _first_bytes(path: Path) -> tuple[bytes, int]:
         ) from problem
 
 
-def _check_container(path: Path) -> bytes:
+def _check_container(path: Path, content: Path | None = None) -> bytes:
     """Return the first bytes of what is a TIFF by content and by name."""
-    head, size = _first_bytes(path)
+    head, size = _first_bytes(path, content)
     if size == 0:
         raise _truncated(path, "it is empty")
     if head[:4] not in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
@@ -193,14 +200,14 @@ def _check_first_directory_offset(path: Path, head: bytes, size: int) -> None:
         )
 
 
-def _pages(path: Path) -> Any:
+def _pages(path: Path, content: Path) -> Any:
     """Return the opened tifffile.TiffFile, or raise GlassineError for a broken structure."""
     import tifffile  # it costs 0.2 s, and only the header facts need it
 
     # One line a broken tag, thousands for a hostile file; what matters is checked below.
     logging.getLogger("tifffile").setLevel(logging.CRITICAL)
     try:
-        return tifffile.TiffFile(path)
+        return tifffile.TiffFile(content)
     except Exception as problem:  # a parser of hostile bytes: any error means a broken file
         raise _damaged(path, f"its directory cannot be read{_told(problem)}") from problem
 
@@ -208,11 +215,7 @@ def _pages(path: Path) -> Any:
 def _told(problem: Exception) -> str:
     """Return the parser's words in brackets; errors of its own code say nothing to an operator."""
     plain = isinstance(problem, ValueError | OSError | struct.error)
-    return f" ({_one_line(problem)})" if plain else ", a tag holds what it may not"
-
-
-def _one_line(problem: object) -> str:
-    return " ".join(str(problem).split())[:160] or type(problem).__name__
+    return f" ({vips_errors.one_line(problem)})" if plain else ", a tag holds what it may not"
 
 
 def _count(page: Any, name: str, default: int) -> int:
@@ -248,8 +251,8 @@ def _check_pages(path: Path, tiff: Any) -> Any:
     return first
 
 
-def _check_samples(path: Path, page: Any) -> str:
-    """Return "grey" or "rgb", after the rules on samples."""
+def _check_samples(path: Path, page: Any) -> None:
+    """Raise where the samples are of a kind that is not taken."""
     photometric = _count(page, "PhotometricInterpretation", -1)
     samples = _count(page, "SamplesPerPixel", 1)
     bits = page.tags.valueof("BitsPerSample", 1)
@@ -290,7 +293,6 @@ def _check_samples(path: Path, page: Any) -> str:
             "The channels lie in separate tiled planes.",
             "channels of a pixel side by side.",
         )
-    return "rgb" if samples == 3 else "grey"
 
 
 def _check_size(path: Path, width: int, height: int, max_pixels: int) -> None:
@@ -306,14 +308,34 @@ def _check_size(path: Path, width: int, height: int, max_pixels: int) -> None:
         )
 
 
-def _check_extent(path: Path, page: Any, size: int) -> None:
-    """Raise where strips or tiles reach past the end of the file, or none are listed."""
-    offsets, counts = page.dataoffsets, page.databytecounts
-    if not offsets or len(offsets) != len(counts):
-        raise _damaged(path, f"{len(offsets)} strip offsets, {len(counts)} strip lengths")
-    end = max(offset + count for offset, count in zip(offsets, counts, strict=True))
-    if end > size:
-        raise _truncated(path, f"its pixels should reach byte {end}, the file ends at byte {size}")
+def _layout(path: Path, content: Path, size: int) -> layout.Layout:
+    """Return where the pixels lie. Raises GlassineError where that cannot be right."""
+    try:
+        with content.open("rb") as stream:
+            return layout.read(stream, size)
+    except layout.CutShort as problem:
+        raise _truncated(path, f"{problem}, the file ends at byte {size}") from problem
+    except layout.Broken as problem:
+        raise _damaged(path, str(problem)) from problem
+
+
+def layout_of(path: Path) -> layout.Layout:
+    """Return where the pixels of a master lie. Raises GlassineError as `read_header`, OSError."""
+    return _layout(path, path, path.stat().st_size)
+
+
+def _check_length(path: Path, laid: layout.Layout, size: int) -> None:
+    """Raise where the file is many times larger than its picture: before a byte more is read."""
+    most = _MOST_TIMES_PIXELS * laid.unfolded + _MOST_BESIDE_BYTES
+    if size > most:
+        raise _refuse(
+            "too_long",
+            path,
+            f"The file has {size} bytes, its picture of {laid.width} x {laid.height} pixels needs "
+            f"{laid.unfolded}.",
+            f"at most {most} bytes for a picture of this size.",
+            "Copy the master again from the capture station, or export it again.",
+        )
 
 
 def _check_thickness(path: Path, page: Any, size: int) -> None:
@@ -331,24 +353,16 @@ def _check_thickness(path: Path, page: Any, size: int) -> None:
         )
 
 
-def _contiguous_from(page: Any, colour: str, size: int) -> int | None:
+def _contiguous_from(laid: layout.Layout) -> int | None:
     """Return the byte where uncompressed rows begin, if they lie one behind the other."""
-    samples = 3 if colour == "rgb" else 1
-    bits = page.tags.valueof("BitsPerSample", 1)
-    row = page.imagewidth * samples * (bits[0] if isinstance(bits, tuple) else bits) // 8
-    plain = (
-        _count(page, "Compression", 1) == 1
-        and _count(page, "FillOrder", 1) == 1
-        and (samples == 1 or _count(page, "PlanarConfiguration", 1) == 1)
-        and "TileWidth" not in page.tags
-    )
-    expected = page.dataoffsets[0]
-    for offset, count in zip(page.dataoffsets, page.databytecounts, strict=True):
-        plain = plain and offset == expected and count % row == 0
-        expected = offset + count
-    start = int(page.dataoffsets[0])
-    whole = expected - start == row * page.imagelength and expected <= size
-    return start if plain and whole else None
+    if laid.compression != layout.UNCOMPRESSED or laid.tiled or laid.planes > 1:
+        return None
+    start = expected = laid.segments[0].offset
+    for segment in laid.segments:
+        if segment.offset != expected:
+            return None
+        expected = segment.offset + segment.count
+    return start
 
 
 def _resolution(page: Any) -> dict[str, Any] | None:
@@ -432,7 +446,7 @@ _SIGNATURES = (
 )
 
 
-def _puid(path: Path, head: bytes, size: int) -> str | None:
+def _puid(content: Path, head: bytes, size: int) -> str | None:
     """Return the PRONOM id of a TIFF; None for BigTIFF, of which version 109 knows nothing.
 
     A TIFF whose Exif directory lies near either end of the file counts as "Exchangeable image
@@ -441,7 +455,7 @@ def _puid(path: Path, head: bytes, size: int) -> str | None:
     if head[2:4] in (b"+\0", b"\0+"):
         return None
     which = 0 if head[:2] == b"II" else 1
-    with path.open("rb") as stream:
+    with content.open("rb") as stream:
         start = stream.read(131072 + 32)
         stream.seek(max(0, size - 131072 - 32))
         end = stream.read()
@@ -489,69 +503,86 @@ def _icc_text(data: bytes) -> str | None:
 
 
 def read_header(
-    path: Path, max_pixels: int = MAX_PIXELS, shown: str | None = None
+    path: Path,
+    max_pixels: int = MAX_PIXELS,
+    shown: str | None = None,
+    content: Path | None = None,
 ) -> dict[str, Any]:
     """Return the header facts of a master (see `fixity.json`), without decoding pixels.
 
     Keys: width, height, bits (one a sample), samples, colour ("rgb" or "grey"),
     sample_format, compression, byte_order, format_name, format_version, puid, icc_name,
     icc_sha256, resolution ({"x", "y", "unit": "in|cm|none"} or None), orientation (TIFF tag,
-    1 to 8), software, capture, and contiguous_from: the byte where uncompressed rows begin
-    if they lie one behind the other, else None.
+    1 to 8), software, capture, contiguous_from: the byte where uncompressed rows begin
+    if they lie one behind the other, else None, and in_order: whether strips or tiles lie in the
+    file in the order of the picture.
 
-    max_pixels: a master with more is refused. shown: the path that findings name.
+    max_pixels: a master with more is refused. shown: the path that findings name. content: where
+    its bytes are read (`opened.Opened.content`), else `path`.
     Raises GlassineError (codes `masters.*`) for everything that is no sound master.
     """
     try:
-        return _read_header(path, max_pixels)
+        return _read_header(path, max_pixels, content)
     except GlassineError as error:
         name = shown or printable(path)
         raise GlassineError([replace(finding, path=name) for finding in error.findings]) from error
 
 
-def _read_header(path: Path, max_pixels: int) -> dict[str, Any]:
-    head = _check_container(path)
-    size = path.stat().st_size
-    with _pages(path) as tiff:
+def _read_header(path: Path, max_pixels: int, content: Path | None) -> dict[str, Any]:
+    head = _check_container(path, content)
+    content = content or path
+    size = content.stat().st_size
+    with _pages(path, content) as tiff:
         try:
-            return _header(path, tiff, head, size, max_pixels)
+            page = _check_pages(path, tiff)
+            laid = _checked(path, page, content, size, max_pixels)
+            return _header(path, page, laid, content, head, size)
         except GlassineError:
             raise
         except Exception as problem:  # tags of hostile files raise whatever they like
             raise _damaged(path, f"its tags cannot be read{_told(problem)}") from problem
 
 
-def _header(path: Path, tiff: Any, head: bytes, size: int, max_pixels: int) -> dict[str, Any]:
-    page = _check_pages(path, tiff)
-    width, height = int(page.imagewidth), int(page.imagelength)
-    _check_size(path, width, height, max_pixels)
-    colour = _check_samples(path, page)
-    _check_extent(path, page, size)
+def _checked(path: Path, page: Any, content: Path, size: int, max_pixels: int) -> layout.Layout:
+    """Return where the pixels lie, after all rules on size, samples and their place."""
+    _check_size(path, int(page.imagewidth), int(page.imagelength), max_pixels)
+    _check_samples(path, page)
+    laid = _layout(path, content, size)
+    _check_size(path, laid.width, laid.height, max_pixels)
     _check_thickness(path, page, size)
+    _check_length(path, laid, size)
+    return laid
+
+
+def _header(
+    path: Path, page: Any, laid: layout.Layout, content: Path, head: bytes, size: int
+) -> dict[str, Any]:
     icc_text, icc_digest = _icc_facts(page, path)
-    samples = 3 if colour == "rgb" else 1
-    bits = page.tags.valueof("BitsPerSample", 1)
+    samples = laid.samples * laid.planes
     orientation = _count(page, "Orientation", 1)
     big = head[2:4] in (b"+\0", b"\0+")
     return {
-        "width": width,
-        "height": height,
-        "bits": [int(bits[0] if isinstance(bits, tuple) else bits)] * samples,
+        "width": laid.width,
+        "height": laid.height,
+        "bits": [laid.bits] * samples,
         "samples": samples,
-        "colour": colour,
+        "colour": "rgb" if samples == 3 else "grey",
         "sample_format": "unsigned integer",
         "compression": COMPRESSIONS[_count(page, "Compression", 1)],
         "byte_order": "little endian" if head[:2] == b"II" else "big endian",
         "format_name": "BigTIFF" if big else "TIFF",
         "format_version": None if big else "6.0",
-        "puid": _puid(path, head, size),
+        "puid": _puid(content, head, size),
         "icc_name": icc_text,
         "icc_sha256": icc_digest,
         "resolution": _resolution(page),
         "orientation": orientation if 1 <= orientation <= 8 else 1,
+        # TIFF 6.0 knows 1 to 8: another value is kept for the note on it.
+        **({} if 1 <= orientation <= 8 else {"orientation_tag": orientation}),
         "software": _text(page.tags.valueof("Software")),
         "capture": _capture(page),
-        "contiguous_from": _contiguous_from(page, colour, size),
+        "contiguous_from": _contiguous_from(laid),
+        "in_order": laid.in_order,
     }
 
 
@@ -570,6 +601,14 @@ def notes(header: dict[str, Any], path: str) -> list[Finding]:
         note("note_8bit", "It has 8 bits a sample: few tones are left to invert.", "16.", export)
     if header["compression"] == "JPEG":
         note("note_lossy", "Its pixels were compressed with loss.", "no loss.", export)
+    if "orientation_tag" in header:
+        note(
+            "note_orientation",
+            f"Its Orientation is {header['orientation_tag']}, which means nothing: the picture is "
+            "taken as stored.",
+            "1 to 8.",
+            "Look whether the picture is upright; turn it on the review page where it is not.",
+        )
     if header["format_name"] == "BigTIFF":
         note(
             "note_bigtiff",
@@ -577,21 +616,52 @@ def notes(header: dict[str, Any], path: str) -> list[Finding]:
             "TIFF 6.0 where the file has less than 4 GiB.",
             "Nothing, where the repository takes BigTIFF.",
         )
+    if not header["in_order"]:
+        note(
+            "note_order",
+            "Its strips or tiles lie in the file in another order than in the picture.",
+            "one after the other from the top left, as most programs write them.",
+            "Look whether the picture is whole: exchanged tiles are found by a checksum list only.",
+        )
     return found
 
 
-def open_image(path: Path, access: str = "sequential", max_pixels: int = MAX_PIXELS) -> Any:
+def prove_pixels(path: Path, content: Path | None = None, shown: str | None = None) -> None:
+    """Unfold every strip and tile of a compressed master once, each by itself (`unfold`).
+
+    To be asked after `read_header`. path, content, shown: as there. Raises GlassineError where one
+    does not unfold to exactly its pixels, OSError.
+    """
+    name = Path(shown) if shown else path
+    where = content or path
+    prepare_vips()
+    with where.open("rb") as stream:
+        laid = _layout(name, where, os.fstat(stream.fileno()).st_size)
+        try:
+            unfold.prove(stream.fileno(), laid)
+        except unfold.Undecodable as problem:
+            if "memory" in str(problem):
+                raise decoding_problem(name, problem) from problem
+            raise _damaged(name, str(problem)) from problem
+
+
+def open_image(
+    path: Path,
+    access: str = "sequential",
+    max_pixels: int = MAX_PIXELS,
+    content: Path | None = None,
+) -> Any:
     """Return the master as a pyvips image (uchar or ushort; 1 or 3 bands), as stored.
 
-    access: "sequential" (top to bottom, once) or "random". Nothing is decoded yet; decoding
-    errors are fatal and come later, as pyvips.Error: wrap the call in `decoding_problem`.
+    access: "sequential" (top to bottom, once) or "random". content: where its bytes are read
+    (`opened.Opened.content`), else `path`. Nothing is decoded yet: decode within `decoding`.
     Run `read_header` first where the file has not been through it.
     Raises GlassineError for what is no master or cannot be opened.
     """
     prepare_vips()
-    _check_container(path)
+    _check_container(path, content)
     try:
-        image = _load(path, access)
+        image = _load(content or path, access)
     except pyvips.Error as problem:
         raise decoding_problem(path, problem) from problem
     _check_size(path, image.width, image.height, max_pixels)
@@ -618,9 +688,20 @@ def _load(path: Path, access: str) -> Any:
     return pyvips.Image.tiffload(name, **options)
 
 
+@contextlib.contextmanager
+def decoding(path: Path) -> Iterator[None]:
+    """Raise GlassineError for each error of the decoder, also for those that libvips leaves as
+    black tiles. Nothing else of this process may use libvips meanwhile."""
+    try:
+        with vips_errors.fatal():
+            yield
+    except pyvips.Error as problem:
+        raise decoding_problem(path, problem) from problem
+
+
 def decoding_problem(path: Path, problem: Exception) -> GlassineError:
     """Return what a decoder's error means to an operator."""
-    text = _one_line(problem)
+    text = vips_errors.one_line(problem)
     if "out of memory" in text.lower():
         return _refuse(
             "memory",

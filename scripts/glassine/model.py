@@ -17,6 +17,10 @@ Point = tuple[float, float]
 Corners = tuple[Point, Point, Point, Point]
 Polarity = Literal["negative", "positive"]
 Process = Literal["colour", "monochrome"]
+# What a resolution rests on; the first two are said, the others measured (see locate.scale).
+PpiSource = Literal[
+    "tag", "batch", "perforations", "film width", "mount", "picture size", "stated kind"
+]
 
 # What lies on the light table; `auto` leaves it to locate.
 KINDS = (
@@ -35,7 +39,7 @@ KINDS = (
 
 @dataclass(frozen=True)
 class Facts:
-    """What batch.yaml states of an item; `auto` and None mean: not stated.
+    """What batch.yaml states of a master; `auto` and None mean: not stated.
 
     rotate: clockwise quarter turns in degrees (0, 90, 180, 270) that bring the picture upright.
     crop: "picture" (the image area) or "object" (the whole piece plus a margin).
@@ -44,12 +48,14 @@ class Facts:
     size_mm: (width, height) of the picture in mm where the studio states it.
     slopes: the film's density slope per channel (R, G, B), where the studio states it.
     encoding: of masters without an ICC profile: "srgb", "linear", "gamma-2.2", "gamma-1.8".
+    for_part: names of the facts that batch.yaml states of the master's part, not of its item.
+    polarity_of_kind: whether one entry states kind and polarity together.
     """
 
     kind: str = "auto"
     polarity: str = "auto"
     process: str = "auto"
-    emulsion_side: str = "away"
+    emulsion_side: str = "auto"
     rotate: int = 0
     crop: str = "picture"
     nominal_ppi: float | None = None
@@ -59,14 +65,26 @@ class Facts:
     slopes: tuple[float, float, float] | None = None
     encoding: str | None = None
     operator: str | None = None
+    for_part: tuple[str, ...] = ()
+    polarity_of_kind: bool = False
 
     @classmethod
     def from_dict(cls, values: dict[str, Any]) -> Self:
         known = dict(values)
+        known["for_part"] = tuple(values.get("for_part", ()))
         for name in ("size_mm", "slopes"):
             if known.get(name) is not None:
                 known[name] = tuple(float(value) for value in known[name])
         return cls(**known)
+
+    @classmethod
+    def of_master(cls, master: dict[str, Any], given: dict[str, Any]) -> Self:
+        """Return the facts of a master of the item that a step is given.
+
+        Where the master carries none (records made when facts went by item), those of the item
+        hold. Raises KeyError where there are neither.
+        """
+        return cls.from_dict(master["facts"] if "facts" in master else given["facts"])
 
     def as_dict(self) -> dict[str, Any]:
         known: dict[str, Any] = plain(asdict(self))
@@ -95,6 +113,7 @@ class Frame:
     angle_deg: clockwise rotation of the frame's top edge from the x axis, in degrees.
     rotate: clockwise quarter turns (degrees) and mirror: left-right, applied after deskew.
     keystone_deg: largest difference between opposite sides' directions, in degrees.
+    process_stated: whether batch.yaml or a person says the process, else it was recognised.
     """
 
     index: int
@@ -112,6 +131,7 @@ class Frame:
     sides: tuple[Side, ...] = ()
     keystone_deg: float = 0.0
     excluded: bool = False
+    process_stated: bool = False
 
     @classmethod
     def from_dict(cls, values: dict[str, Any]) -> Self:
@@ -130,19 +150,22 @@ class MasterGeometry:
     base_regions: quadrilaterals (master px) of clear film base, for D-min.
     object_corners: outline of the whole piece (sheet, plate, mount), where seen.
     labels: machine-readable labels seen, each {"text", "format", "corners"}.
+    orientation: the TIFF's Orientation (1 to 8) as found; `rotate` and `mirror` of its frames
+    include it, all coordinates are of the pixels as stored.
     """
 
     path: str
     width: int
     height: int
     ppi: float | None
-    ppi_source: Literal["perforations", "tag", "batch"] | None
+    ppi_source: PpiSource | None
     frames: tuple[Frame, ...]
     kind: str = "auto"
     base_regions: tuple[Corners, ...] = ()
     object_corners: Corners | None = None
     labels: tuple[dict[str, Any], ...] = ()
     notes: tuple[str, ...] = ()
+    orientation: int = 1
 
     @classmethod
     def from_dict(cls, values: dict[str, Any]) -> Self:
@@ -178,7 +201,32 @@ class ItemGeometry:
 
     def as_dict(self) -> dict[str, Any]:
         known: dict[str, Any] = plain(asdict(self))
+        known["masters"] = [_recorded(master) for master in known["masters"]]
         return known
+
+
+# Digits after the point of what geometry.json says, far finer than anything is measured: pictures
+# are made from the record, so nothing that it does not hold decides about them.
+_DIGITS = {
+    "corners": 3,  # px
+    "base_regions": 3,
+    "object_corners": 3,
+    "residual_px": 3,
+    "ppi": 3,
+    "angle_deg": 4,
+    "keystone_deg": 4,
+    "contrast": 4,
+    "confidence": 4,
+}
+
+
+def _recorded(value: Any, digits: int = 6) -> Any:
+    """Return a part of a master's geometry, its floats rounded to what the record holds."""
+    if isinstance(value, dict):
+        return {key: _recorded(part, _DIGITS.get(key, digits)) for key, part in value.items()}
+    if isinstance(value, list):
+        return [_recorded(part, digits) for part in value]
+    return round(value, digits) if isinstance(value, float) else value
 
 
 @dataclass(frozen=True)

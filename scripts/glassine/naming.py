@@ -17,6 +17,8 @@ _ID = re.compile(ID_PATTERN)
 # Names that some systems keep for devices (Microsoft, "Naming Files, Paths, and Namespaces").
 _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?")
 _MAX_NAME_BYTES = 200
+# What stands in square brackets of a template is left out where its field has no value.
+_OPTIONAL = re.compile(r"\[([^\[\]]*)\]")
 _MAX_SYSTEM_NAME = 255
 
 
@@ -62,8 +64,8 @@ def compile_pattern(pattern: str) -> re.Pattern[str]:
         raise GlassineError.because(
             "naming.pattern",
             "config/config.yaml",
-            f"naming.pattern is no regular expression: {problem}.",
-            "a Python regular expression with the named group `item`.",
+            f"naming.pattern cannot be read: {problem}.",
+            "a pattern as in (?P<item>PEH-[0-9]{4})\\.tif, which tells the item of PEH-0412.tif.",
             "Correct `naming.pattern`.",
         ) from problem
     if "item" not in compiled.groupindex:
@@ -71,10 +73,33 @@ def compile_pattern(pattern: str) -> re.Pattern[str]:
             "naming.pattern",
             "config/config.yaml",
             "naming.pattern has no group named `item`.",
-            "a named group, as in (?P<item>PEH-[0-9]{4}).",
+            "a group of that name, as in (?P<item>PEH-[0-9]{4})\\.tif.",
             "Correct `naming.pattern`.",
         )
     return compiled
+
+
+# Names as studios give them; one that fits stands in messages for the pattern (common practice, no
+# source).
+_EXAMPLES = tuple(
+    f"{stem}{part}{sequence}{ending}"
+    for stem in ("PEH-0412", "PEH_0412", "PEH0412", "peh-0412", "peh0412", "0412", "412", "00412")
+    for part in ("", "_emu", "-emu")
+    for sequence in ("", "_01", "-01", "_001", "_0001")
+    for ending in (".tif", ".tiff", ".TIF")
+)
+
+
+def example_words(pattern: re.Pattern[str]) -> str:
+    """Return in words which names the pattern takes: by an example, where one is at hand.
+
+    >>> example_words(re.compile(r"(?P<item>PEH-[0-9]{4})\\.tif"))
+    'a name as in PEH-0412.tif (`naming.pattern` in the settings).'
+    """
+    fitting = next((name for name in _EXAMPLES if parse(name, pattern)), None)
+    if fitting is None:
+        return "a name as `naming.pattern` in the settings describes it."
+    return f"a name as in {fitting} (`naming.pattern` in the settings)."
 
 
 def parse(file_name: str, pattern: re.Pattern[str]) -> MasterName | None:
@@ -148,7 +173,7 @@ def derivative_name(template: str, item: str, part: str | None, frame: int | Non
         return match[1] if all(fields.get(name) is not None for name in names) else ""
 
     try:
-        name = _filled(re.sub(r"\[([^\[\]]*)\]", optional, template), fields)
+        name = _filled(_OPTIONAL.sub(optional, template), fields)
     except (KeyError, ValueError, TypeError, IndexError, AttributeError) as problem:
         raise GlassineError.because(
             "naming.derivative",
@@ -166,6 +191,63 @@ def derivative_name(template: str, item: str, part: str | None, frame: int | Non
             "Correct `naming.derivative`.",
         )
     return name
+
+
+# What derivatives of one item differ in: two parts, one frame or several, and their use.
+_PARTS = (None, "emu", "base")
+_FRAMES = (None, 1, 2, 12)
+_USES = ("access", "thumb", "pyramid", "crop")
+JPEG_SUFFIXES = (".jpg", ".jpeg")
+
+
+def check_template(template: str) -> None:
+    """Raise GlassineError where `naming.derivative` cannot name every derivative of an item.
+
+    Filled for a few parts, frames and uses, it must end as a JPEG does and never give a name
+    twice: one picture would take the place of another.
+    """
+    outside = _OPTIONAL.sub("", template)
+    for field in ("{part", "{frame"):
+        if field in outside:
+            raise _bad_template(
+                f"naming.derivative has {field}}} outside of square brackets, and not every "
+                "picture has one.",
+                "a template as in {item}[_{part}][_{frame:02d}]_{use}.jpg.",
+            )
+    seen: dict[str, tuple[object, ...]] = {}
+    labels = ("part", "frame", "use")
+    for place in ((p, f, u) for p in _PARTS for f in _FRAMES for u in _USES):
+        part, frame, use = place
+        name = derivative_name(template, "PEH-0412", part, frame, use)
+        if not name.lower().endswith(JPEG_SUFFIXES):
+            raise _bad_template(
+                f"naming.derivative gives the name {name}, and derivatives are JPEG files.",
+                "a template that ends with .jpg.",
+            )
+        other = seen.setdefault(name.casefold(), place)
+        if other != place:
+            differ = [
+                f"{{{label}}}"
+                for label, one, two in zip(labels, place, other, strict=True)
+                if one != two
+            ]
+            raise _bad_template(
+                f"naming.derivative gives two pictures of an item the name {name}: they differ "
+                f"in {' and '.join(differ)}.",
+                "a name of its own for every picture.",
+                f"Put {' and '.join(differ)} into `naming.derivative`, as in "
+                "{item}[_{part}][_{frame:02d}]_{use}.jpg.",
+            )
+
+
+def _bad_template(what: str, expected: str, next_step: str = "") -> GlassineError:
+    return GlassineError.because(
+        "naming.derivative",
+        "config/config.yaml",
+        what,
+        expected,
+        next_step or "Correct `naming.derivative`.",
+    )
 
 
 def iiif_id(item: str, part: str | None, frame: int | None) -> str:

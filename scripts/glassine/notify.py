@@ -12,6 +12,7 @@ from email.message import EmailMessage
 from typing import Any
 
 from glassine.errors import Finding, GlassineError
+from glassine.visible import visible
 
 _PATIENCE_S = 20
 
@@ -24,6 +25,9 @@ def headline(summary: dict[str, Any]) -> str:
     """
     words = ("finished", "held", "waiting", "left")
     said = [f"{summary[word]} {word}" for word in words if summary[word]]
+    problems = summary.get("problems", 0)
+    if problems:
+        said.append(f"{problems} {'problem' if problems == 1 else 'problems'}")
     return f"Glassine: {', '.join(said) or 'nothing to do'}"
 
 
@@ -38,6 +42,9 @@ def message(mail: dict[str, Any], summary: dict[str, Any]) -> EmailMessage:
         f"{each['waiting']} waiting, {each['left']} left"
         for each in summary["batches"]
     ]
+    lines += [_problem_line(each["path"], each) for each in summary.get("findings", [])]
+    for batch in summary["batches"]:
+        lines += [_problem_line(batch["batch"], each) for each in batch.get("findings", [])]
     built.set_content("\n".join([*lines, ""]))
     built.add_attachment(
         json.dumps(summary, indent=2).encode(),
@@ -46,6 +53,10 @@ def message(mail: dict[str, Any], summary: dict[str, Any]) -> EmailMessage:
         filename="summary.json",
     )
     return built
+
+
+def _problem_line(where: str, finding: dict[str, Any]) -> str:
+    return visible(f"{where}: {finding['what']} Next step: {finding['next_step']}")
 
 
 def _mail(mail: dict[str, Any], summary: dict[str, Any]) -> None:

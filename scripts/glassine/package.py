@@ -178,7 +178,7 @@ class _Packing:
             path,
             f"This file is not one that {record} notes.",
             "only files that the steps wrote.",
-            "Remove it and run again.",
+            "Move it out of the item's folder in the results, and run again.",
         )
 
     def tiles(self, include: bool) -> None:

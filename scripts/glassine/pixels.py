@@ -42,11 +42,6 @@ _REACH = 3
 BLOCK = 2048
 
 
-def one_thread_each() -> None:
-    """Make OpenCV leave threads to us: work is shared out in blocks, the same at any number."""
-    cv2.setNumThreads(1)
-
-
 class _FileRows:
     """Uncompressed rows that lie one behind the other in a file: read where they are needed.
 
@@ -96,9 +91,9 @@ class _FileRows:
 class _DecodedRows:
     """Rows of a compressed master, decoded once into memory."""
 
-    def __init__(self, path: Path, shape: tuple[int, int, int], dtype: str) -> None:
+    def __init__(self, path: Path, content: Path, shape: tuple[int, int, int], dtype: str) -> None:
         self._pixels = np.empty(shape, dtype)
-        for top, band in _decoded(path, shape):
+        for top, band in _decoded(path, content, shape):
             self._pixels[top : top + len(band)] = band
 
     def close(self) -> None:
@@ -108,28 +103,30 @@ class _DecodedRows:
         return self._pixels[top : top + height, left : left + width].copy()
 
 
-def _decoded(path: Path, shape: tuple[int, int, int]) -> Iterator[tuple[int, Pixels]]:
+def _decoded(
+    path: Path, content: Path, shape: tuple[int, int, int]
+) -> Iterator[tuple[int, Pixels]]:
     """Yield the rows of a master from top to bottom as (top, band), decoding it once."""
     height, width, bands = shape
-    image = masters.open_image(path)
+    image = masters.open_image(path, content=content)
     dtype = np.uint8 if image.format == "uchar" else np.uint16
     if (image.height, image.width, image.bands) != shape:
         raise _unreadable(path, "it has another size than when it was verified")
-    try:
+    with masters.decoding(path):
         region = pyvips.Region.new(image)
         for top in range(0, height, _BAND_ROWS):
             count = min(_BAND_ROWS, height - top)
-            content = region.fetch(0, top, width, count)
-            yield top, np.frombuffer(content, dtype).reshape(count, width, bands)
-    except pyvips.Error as problem:
-        raise masters.decoding_problem(path, problem) from problem
+            rows = region.fetch(0, top, width, count)
+            yield top, np.frombuffer(rows, dtype).reshape(count, width, bands)
 
 
-def _spilled(path: Path, shape: tuple[int, int, int], dtype: str, scratch: Path) -> _FileRows:
+def _spilled(
+    path: Path, content: Path, shape: tuple[int, int, int], dtype: str, scratch: Path
+) -> _FileRows:
     """Return the rows of a large compressed master, decoded once into a file without a name."""
     with tempfile.TemporaryFile(dir=scratch) as stream:
         try:
-            for _, band in _decoded(path, shape):
+            for _, band in _decoded(path, content, shape):
                 stream.write(band.data)
             stream.flush()
         except OSError as problem:
@@ -161,7 +158,12 @@ class Source:
     """
 
     def __init__(
-        self, path: Path, header: dict[str, Any], pool: Executor | None, scratch: Path | None
+        self,
+        path: Path,
+        header: dict[str, Any],
+        pool: Executor | None,
+        scratch: Path | None,
+        content: Path,
     ) -> None:
         self.width = int(header["width"])
         self.height = int(header["height"])
@@ -174,12 +176,12 @@ class Source:
         self._rows: _FileRows | _DecodedRows
         if start is not None:
             order = "<" if header["byte_order"] == "little endian" else ">"
-            handle = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+            handle = os.open(content, os.O_RDONLY | os.O_CLOEXEC)
             self._rows = _FileRows(handle, path, start, shape, order + dtype)
         elif math.prod(shape) * self.bits // 8 <= MAX_DECODED_BYTES or scratch is None:
-            self._rows = _DecodedRows(path, shape, dtype)
+            self._rows = _DecodedRows(path, content, shape, dtype)
         else:
-            self._rows = _spilled(path, shape, dtype, scratch)
+            self._rows = _spilled(path, content, shape, dtype, scratch)
 
     def close(self) -> None:
         self._rows.close()
@@ -239,13 +241,15 @@ def opened(
     header: dict[str, Any],
     pool: Executor | None = None,
     scratch: Path | None = None,
+    content: Path | None = None,
 ) -> Iterator[Source]:
     """Yield the `Source` of a master whose header facts are those of fixity.json.
 
     scratch: a folder for what is too large to be kept in memory; without one, it is kept there.
+    content: where its bytes are read (`opened.Opened.content`), else `path`.
     """
     masters.prepare_vips()
-    source = Source(path, header, pool, scratch)
+    source = Source(path, header, pool, scratch, content or path)
     try:
         yield source
     finally:

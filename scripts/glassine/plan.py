@@ -25,7 +25,10 @@ STAMP = "done.json"
 
 @dataclass(frozen=True)
 class Step:
-    """A step of an item: the module that does it, what it is given, the records it leaves."""
+    """A step of an item: the module that does it, what it is given, the records it leaves.
+
+    fields: of the item in intake.json; "facts" are those on its masters.
+    """
 
     name: str
     module: str
@@ -126,11 +129,14 @@ def _shared(step: Step, batch: Batch, config: dict[str, Any]) -> dict[str, Any]:
 def _own(step: Step, batch: Batch, item: str) -> dict[str, Any]:
     """Return what the step is given for this item alone."""
     known = batch.items[item]
-    result = {"item": item, "masters": known["masters"]}
+    masters = known["masters"]
+    if "facts" not in step.fields:
+        masters = [{key: each[key] for key in each if key != "facts"} for each in masters]
+    result = {"item": item, "masters": masters}
     for name in step.fields:
         if name == "findings":
             result[name] = [each for each in known["findings"] if each["severity"] == "hold"]
-        elif name != "batch_facts":
+        elif name not in ("batch_facts", "facts"):
             result[name] = known.get(name)
     return result
 
@@ -172,6 +178,7 @@ def key(batch: Batch, item: str, config: dict[str, Any]) -> str:
     own: dict[str, Any] = {}
     for step in STEPS:
         own |= _own(step, batch, item)  # what two steps are given is the same for both
+    own["masters"] = batch.items[item]["masters"]  # but for the facts on them
     text = _shared_text(batch, config) + files.canonical(own)
     return hashlib.sha256(text.encode()).hexdigest()
 
@@ -214,48 +221,35 @@ def unsettled(batch: Batch, items_dir: Path, config: dict[str, Any]) -> list[str
 def delivery_key(batch: Batch, config: dict[str, Any]) -> str:
     """Return a digest of all that a delivery of the whole batch depends on."""
     parts = [key(batch, item, config) for item in batch.ready()]
-    text = files.canonical([parts, config["delivery"], config["institution"]])
+    withdrawn = batch.intake.get("withdraw", [])
+    text = files.canonical([parts, withdrawn, config["delivery"], config["institution"]])
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def batches(masters_dir: Path, config: dict[str, Any]) -> list[str]:
-    """Return the names of the batches to process: as configured, else every folder."""
-    from glassine import naming
-
-    names = config["batches"] or sorted(
-        path.name
-        for path in masters_dir.iterdir()
-        if path.is_dir() and not path.name.startswith(".")
-    )
-    for name in names:
-        try:
-            naming.check_batch(name)
-        except ValueError as problem:
-            raise GlassineError.because(
-                "plan.batch_name",
-                masters_dir / repr(name),
-                f"The batch folder's name is not usable: {problem}.",
-                "letters, digits, '.', '_' and '-'.",
-                "Rename the folder, or list the batches to process under `batches`.",
-            ) from problem
-    return list(names)
-
-
-def masters_folder(configured: str, working_dir: Path) -> Path:
-    """Return the masters' folder: from the working directory, else from the project's folder."""
+def masters_place(configured: str, working_dir: Path) -> Path:
+    """Return where the masters' folder is: from the working directory, else from the project's
+    folder; it need not be there."""
     from glassine import settings  # brings the schema checker; an item's job does without
 
     here = working_dir / configured
-    there = settings.PROJECT / configured
-    for folder in (here, there):
-        if folder.is_dir():
+    for folder in (here, settings.PROJECT / configured):
+        if os.path.isdir(folder):  # noqa: PTH112 - says no where there is no right to look
             return folder.resolve()
+    return here
+
+
+def masters_folder(configured: str, working_dir: Path) -> Path:
+    """Return the masters' folder. Raises GlassineError where there is none."""
+    folder = masters_place(configured, working_dir)
+    if os.path.isdir(folder):  # noqa: PTH112
+        return folder
     raise GlassineError.because(
         "plan.masters",
-        configured,
+        folder,
         "The folder of masters does not exist.",
-        f"a folder at {here} or {there}.",
-        "Correct `masters` in config/config.yaml.",
+        "a folder of batch folders.",
+        "See that the disk or share is mounted, and correct `masters` in the settings where the "
+        "folder is another one.",
     )
 
 

@@ -6,23 +6,15 @@ Section numbers in comments are those of the IIIF Presentation API 3.0
 
 from __future__ import annotations
 
-import re
 from typing import Any
 
-from glassine import dates
+from glassine import dates, rights
 from glassine.errors import GlassineError
 
-VERSION = "1"
+VERSION = "2"
 
 CONTEXT = "http://iiif.io/api/presentation/3/context.json"
 
-# 3.2 `rights`: the URI exactly as its keeper defines it, and both keepers define `http:`.
-_RIGHTS = re.compile(
-    r"https?://(?:www\.)?"
-    r"(?P<known>creativecommons\.org/(?:licenses|publicdomain)/[a-z0-9.+/-]+"
-    r"|rightsstatements\.org/(?:vocab|page)/[A-Za-z-]+/[0-9.]+/?)"
-    r"(?:\?[^#]*)?(?:#.*)?"
-)
 # The order in which the sides of one object are turned over, then any other part by name.
 _PARTS = ("emu", "base", "object", "sleeve")
 _PART_NAMES = {"emu": "emulsion side", "base": "base side", "object": "whole object"}
@@ -52,16 +44,15 @@ def _english(text: str) -> LanguageMap:
 def rights_uri(uri: str | None) -> str | None:
     """Return the Creative Commons or RightsStatements.org URI with `http:`, or None for others.
 
+    3.2 `rights`: the URI exactly as its keeper defines it, and both keepers define `http:`.
+
     >>> rights_uri("https://creativecommons.org/publicdomain/mark/1.0/")
     'http://creativecommons.org/publicdomain/mark/1.0/'
     >>> rights_uri("https://archive.port-ellery.example/rights") is None
     True
     """
-    match = _RIGHTS.fullmatch((uri or "").strip())
-    if match is None:
-        return None
-    known = match["known"].replace("rightsstatements.org/page/", "rightsstatements.org/vocab/")
-    return f"http://{known.rstrip('/')}/"
+    known = rights.statement(uri)
+    return known.uri if known else None
 
 
 def _named(entry: dict[str, Any], name: str, *extra: str) -> str:
@@ -69,13 +60,20 @@ def _named(entry: dict[str, Any], name: str, *extra: str) -> str:
     return f"{entry.get(name, '')} ({more})" if more else str(entry.get(name, ""))
 
 
-def _metadata(record: dict[str, Any], item: str) -> list[dict[str, LanguageMap]]:
+def _rights(record: dict[str, Any], settings: dict[str, Any]) -> rights.Rights:
+    return rights.resolved(record["rights"], settings.get("rights"))
+
+
+def _metadata(
+    record: dict[str, Any], item: str, stated: rights.Rights
+) -> list[dict[str, LanguageMap]]:
     """Return label and value of what the catalogue says, empty columns left out."""
+    status = "" if stated.status == rights.UNKNOWN else stated.status
     rows: list[tuple[str, list[str]]] = [
         ("Identifier", [item]),
         ("Other identifier", [_named(each, "value", "type") for each in record["identifiers"]]),
         ("Other title", [record["alternative"]]),
-        ("Date", [record["date_text"]]),
+        ("Date", [record["date_text"] or record["edtf"]]),
         ("Creator", [_named(each, "name", "role") for each in record["creators"]]),
         ("Subject", [each["term"] for each in record["subjects"]]),
         ("Place", [each["name"] for each in record["places"]]),
@@ -84,7 +82,7 @@ def _metadata(record: dict[str, Any], item: str) -> list[dict[str, LanguageMap]]
         ("Material", [record["material"]]),
         ("Language", list(record["languages"])),
         ("Collection", [record["collection"]]),
-        ("Rights", [record["rights"].get("status"), record["rights"].get("note")]),
+        ("Rights", [stated.name or status, stated.note]),
     ]
     filled = [(label, [text for text in texts if text]) for label, texts in rows]
     return [{"label": _english(label), "value": _words(*texts)} for label, texts in filled if texts]
@@ -240,9 +238,9 @@ def _provider(institution: dict[str, Any]) -> list[dict[str, Any]]:
     return [agent]
 
 
-def _statement(record: dict[str, Any], institution: dict[str, Any]) -> dict[str, LanguageMap]:
-    rights = record["rights"]
-    texts = [rights.get("holder"), institution["name"]]
+def _statement(stated: rights.Rights, institution: dict[str, Any]) -> dict[str, LanguageMap]:
+    """Return what must be shown: credit line, holder, institution, and the rights statement."""
+    texts = [stated.credit, stated.holder, institution["name"], stated.name]
     kept = list(dict.fromkeys(text for text in texts if text))
     return {"label": _english("Attribution"), "value": _words(*kept)}
 
@@ -269,9 +267,15 @@ def manifest(
     item = given["item"]
     address = f"{base_url(given['settings'])}/{item}"
     record, institution = _record(given), given["institution"]
+    stated = _rights(record, given["settings"])
     frames = _shown(render)
     if not frames:
-        raise _nothing(item, "Every frame is blank or excluded.")
+        raise _nothing(
+            item,
+            "Every frame is blank or excluded."
+            if render["frames"]
+            else "No frame was found on its masters.",
+        )
     labels = _canvas_labels(frames)
     canvases = [
         _canvas(number, label, frame, embedded, address, given["settings"])
@@ -282,8 +286,8 @@ def manifest(
         "id": f"{address}/manifest.json",
         "type": "Manifest",
         "label": _words(record["title"] or item),
-        "metadata": _metadata(record, item),
-        "requiredStatement": _statement(record, institution),
+        "metadata": _metadata(record, item, stated),
+        "requiredStatement": _statement(stated, institution),
         "provider": _provider(institution),
         "behavior": ["individuals"],
         "seeAlso": [
@@ -299,8 +303,8 @@ def manifest(
     }
     if record["description"]:
         built["summary"] = _words(record["description"])
-    if rights := rights_uri(record["rights"].get("uri")):
-        built["rights"] = rights
+    if stated_uri := rights_uri(stated.uri):
+        built["rights"] = stated_uri
     if dated := dates.nav_date(record["edtf"]):
         built["navDate"] = dated
     if "thumbnail" in canvases[0]:
@@ -378,7 +382,7 @@ def collection(
         "id": f"{base_url(settings)}/collection/{batch}.json",
         "type": "Collection",
         "label": _words(title or batch),
-        "requiredStatement": _statement(_EMPTY_RECORD, institution),
+        "requiredStatement": _statement(rights.Rights(), institution),
         "provider": _provider(institution),
         "items": [{key: entry[key] for key in kept if key in entry} for entry in entries],
     }

@@ -14,10 +14,11 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, TextIO
 
-from glassine import clock, files, jobs, notify, settings
-from glassine.errors import GlassineError
+from glassine import batches, clock, files, jobs, notice, notify, settings
+from glassine.errors import Finding, GlassineError
 from glassine.report import timing
 from glassine.report.words import span_words
+from glassine.visible import visible
 
 # The rate is taken over this time: long enough for a mean, short enough to follow a slow stretch.
 _WINDOW_S = 15 * 60.0
@@ -61,7 +62,7 @@ class Progress:
             said.append(f"{self.an_hour:,.0f} an hour")
         if self.left_s:
             said.append(f"about {span_words(self.left_s)} to go")
-        return f"{self.batch}: {', '.join(said)}"
+        return visible(f"{self.batch}: {', '.join(said)}")
 
 
 def _stage(item_dir: Path) -> str | None:
@@ -132,23 +133,73 @@ def is_running(working_dir: Path) -> bool:
         return False
 
 
-def look(working_dir: Path, batches: list[str], now: float) -> list[Progress]:
+def look(working_dir: Path, names: list[str], now: float) -> list[Progress]:
     """Return how far each batch is (all that have been taken in, where none is named)."""
     results = working_dir / "results"
-    names = batches or sorted(path.parent.name for path in results.glob("*/intake.json"))
+    wanted = names or sorted(path.parent.name for path in results.glob("*/intake.json"))
     found = []
-    for name in names:
+    for name in wanted:
         try:
             found.append(progress_of(results / name, now))
         except (GlassineError, KeyError, TypeError):
-            if name in batches:
+            if name in names:
                 raise
     return found
 
 
-def summary(working_dir: Path, batches: list[str]) -> dict[str, Any]:
-    """Return the state of the night for machines; the states of each batch add up to total."""
-    found = look(working_dir, batches, time.time())
+def _names(working_dir: Path) -> list[str]:
+    """Return the batches that were taken in, or could not be."""
+    results = working_dir / "results"
+    found = [*results.glob("*/intake.json"), *results.glob("*/held.json")]
+    return sorted({path.parent.name for path in found})
+
+
+def _check_names(working_dir: Path, names: list[str]) -> None:
+    """Raise GlassineError where a batch is named that no run knows."""
+    known = _names(working_dir)
+    for name in names:
+        if name not in known:
+            raise GlassineError.because(
+                "progress.batch",
+                working_dir / "results" / name,
+                f"No run has taken in a batch of this name.{batches.near(name, known)}",
+                f"one of {batches.listed(known) or 'none yet'}.",
+                "Correct the name, or the folder after --directory.",
+            )
+
+
+def _not_taken_in(name: str, findings: list[Finding]) -> dict[str, Any]:
+    """Return what the summary says of a batch of which nothing is known tonight."""
+    counts = dict.fromkeys(("total", "finished", "held", "waiting", "left"), 0)
+    told = [finding.as_dict() for finding in findings]
+    return {"batch": name, "state": notice.STATE, **counts, "findings": told}
+
+
+def summary(
+    working_dir: Path, names: list[str], problems: list[batches.Problem] | None = None
+) -> dict[str, Any]:
+    """Return the state of the night for machines; the states of each batch add up to total.
+
+    names: the batches, all that are known where none is named. problems: what the run that ends
+    could not do; where there is no such run, a batch that was not taken in is told by its files.
+    """
+    now = time.time()
+    problems = problems or []
+    found, entries = [], []
+    for name in names or _names(working_dir):
+        own = [problem.finding for problem in problems if problem.batch == name]
+        results = working_dir / "results" / name
+        try:
+            if any(finding.code in batches.NOT_LOOKED_AT for finding in own):
+                raise LookupError(name)
+            found.append(progress_of(results, now))
+            told = [finding.as_dict() for finding in own]
+            entries.append({**asdict(found[-1]), "state": "taken in", "findings": told})
+        except (GlassineError, KeyError, TypeError, LookupError):
+            findings = own or batches.not_taken_in(name, results)
+            entries.append(_not_taken_in(name, findings))
+    general = [problem.finding.as_dict() for problem in problems if problem.batch is None]
+    told_of = [finding for entry in entries for finding in entry["findings"]]
     return {
         "time": clock.now_text(),
         "running": is_running(working_dir),
@@ -156,13 +207,16 @@ def summary(working_dir: Path, batches: list[str]) -> dict[str, Any]:
         "held": sum(each.held for each in found),
         "waiting": sum(each.waiting for each in found),
         "left": sum(each.left for each in found),
-        "batches": [asdict(each) for each in found],
+        "not_taken_in": sum(entry["state"] == notice.STATE for entry in entries),
+        "problems": len(told_of) + len(general),
+        "findings": general,
+        "batches": entries,
     }
 
 
 def follow(
     working_dir: Path,
-    batches: list[str],
+    names: list[str],
     out: TextIO,
     every_s: float,
     sleep: Callable[[float], None] = time.sleep,
@@ -173,7 +227,7 @@ def follow(
     last_told = -_LINE_EVERY_S
     while True:
         running = is_running(working_dir)
-        lines = [each.line() for each in look(working_dir, batches, time.time())]
+        lines = [each.line() for each in look(working_dir, names, time.time())]
         lines = lines or ["nothing has been taken in yet"]
         if live:
             # Up to the first line of before, then each line anew (ECMA-48: CUU, EL).
@@ -192,18 +246,18 @@ def follow(
 class Teller(threading.Thread):
     """Writes how far each batch is, in plain lines, while a run goes on in this process."""
 
-    def __init__(self, working_dir: Path, batches: list[str], out: TextIO) -> None:
+    def __init__(self, working_dir: Path, names: list[str], out: TextIO) -> None:
         super().__init__(name="progress", daemon=True)
-        self._working_dir, self._batches, self._out = working_dir, batches, out
+        self._working_dir, self._names, self._out = working_dir, names, out
         self._over = threading.Event()
 
     def run(self) -> None:
         while not self._over.wait(_LINE_EVERY_S):
             found = []
-            for batch in self._batches:
+            for name in self._names:
                 # One not taken in yet, or whose record is being written, is told of later.
                 with contextlib.suppress(GlassineError, KeyError, TypeError, OSError):
-                    found += look(self._working_dir, [batch], time.time())
+                    found += look(self._working_dir, [name], time.time())
             self._out.write("".join(f"{clock.now_text()} {each.line()}\n" for each in found))
             self._out.flush()
 
@@ -231,6 +285,7 @@ def main(arguments: list[str] | None = None) -> int:
     try:
         if not (given.json or given.notify):
             follow(working_dir, given.batch, sys.stdout, max(given.every, 0.2))
+        _check_names(working_dir, given.batch)
         found = summary(working_dir, given.batch)
         if given.json:
             print(files.dump_json(found), end="")
@@ -238,11 +293,11 @@ def main(arguments: list[str] | None = None) -> int:
             config = settings.load(settings.read_yaml(Path(given.configfile), trusted=True) or {})
             notify.send(config["report"]["notify"], found)
     except GlassineError as error:
-        sys.stderr.write("".join(f"{finding.sentence()}\n" for finding in error.findings))
+        sys.stderr.write("".join(f"{visible(each.sentence())}\n" for each in error.findings))
         return 2
     except KeyboardInterrupt:
         return 130
-    return 1 if found["held"] else 0
+    return 1 if found["held"] or found["not_taken_in"] else 0
 
 
 if __name__ == "__main__":

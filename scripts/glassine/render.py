@@ -8,11 +8,12 @@ picture. The master's digest is taken meanwhile and must be that of verify.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 from collections.abc import Iterator
 from concurrent.futures import Executor, ThreadPoolExecutor
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +30,7 @@ from glassine import (
     masters,
     naming,
     pixels,
+    processor,
     quality,
     tiles,
     tone,
@@ -36,8 +38,9 @@ from glassine import (
 from glassine.errors import Finding, GlassineError
 from glassine.events import event
 from glassine.model import Corners, Facts, Frame, ItemGeometry, MasterGeometry, Measure, plain
+from glassine.opened import Opened, opened
 
-VERSION = "3"
+VERSION = "5"
 
 # Long edge of the picture that quality is measured on.
 MEASURED_LONG_EDGE = 1000
@@ -48,7 +51,7 @@ _PACKAGES = ("pyvips-binary", "opencv-python-headless", "numpy")
 class Job:
     """One master of the item, with all that is known of it.
 
-    icc: the profile embedded in it, None where it has none.
+    icc: the profile embedded in it, None where it has none or until it is open.
     """
 
     path: Path
@@ -56,7 +59,7 @@ class Job:
     fixity: dict[str, Any]
     geometry: MasterGeometry
     facts: Facts
-    icc: bytes | None
+    icc: bytes | None = None
 
     @property
     def header(self) -> dict[str, Any]:
@@ -102,13 +105,13 @@ def render_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     renamed at the end, render/ last. Raises GlassineError where a master is not what verify
     saw, does not decode, or where two pictures would have one name.
     """
-    pixels.one_thread_each()
+    processor.same_everywhere()
     jobs = _jobs(batch_dir, item_dir, given)
     _check_names(jobs, given)
     with (
         files.replacing_folder(item_dir / "render") as files_dir,
         files.replacing_folder(item_dir / "iiif") as iiif_dir,
-        ThreadPoolExecutor(_threads(given)) as pool,
+        ThreadPoolExecutor(_threads(given), initializer=processor.same_everywhere) as pool,
     ):
         work = Work(given["item"], given["settings"], files_dir, iiif_dir, pool)
         frames, measured = [], []
@@ -152,7 +155,6 @@ def _jobs(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> list[Job]:
         entry["path"]: entry for entry in files.read_json(item_dir / "fixity.json")["masters"]
     }
     located = {master.path: master for master in geometry.masters}
-    facts = Facts.from_dict(given["facts"])
     jobs = []
     for master in given["masters"]:
         if master["path"] not in fixity or master["path"] not in located:
@@ -164,8 +166,8 @@ def _jobs(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> list[Job]:
                 "Delete both files in the item's results; the next run makes them again.",
             )
         path = files.inside(batch_dir, master["path"])
-        icc = masters.icc_profile(masters.open_image(path))
-        jobs.append(Job(path, master, fixity[master["path"]], located[master["path"]], facts, icc))
+        facts = Facts.of_master(master, given)
+        jobs.append(Job(path, master, fixity[master["path"]], located[master["path"]], facts))
     return jobs
 
 
@@ -187,12 +189,14 @@ def _check_names(jobs: list[Job], given: dict[str, Any]) -> None:
     """Raise where two pictures of the item would have the same name."""
     template = given["settings"]["naming"]["derivative"]
     seen: dict[str, str] = {}
+    taken: dict[str, Job] = {}
     found = []
     for job in jobs:
         for frame in job.geometry.frames:
             where = f"{job.geometry.path}, frame {frame.index}"
             for name in _names(job, frame, given["item"], template).values():
                 other = seen.setdefault(name.casefold(), where)
+                taken.setdefault(where, job)
                 if other != where:
                     found.append(
                         Finding(
@@ -200,12 +204,24 @@ def _check_names(jobs: list[Job], given: dict[str, Any]) -> None:
                             job.geometry.path,
                             f"{where} and {other} would both be named {name}.",
                             "a name of its own for every picture.",
-                            "Give the masters different parts, or add {part} and {frame} to "
-                            "`naming.derivative`.",
+                            _names_advice(taken[other], job),
                         )
                     )
     if found:
         raise GlassineError(found)
+
+
+def _names_advice(one: Job, other: Job) -> str:
+    """Return what sets two masters' derivatives apart: what the template can name of them."""
+    if one is other:
+        return "Add {frame} to `naming.derivative`, as in [_{frame:02d}]."
+    if one.given.get("part") != other.given.get("part"):
+        return "Add {part} to `naming.derivative`, as in [_{part}]."
+    return (
+        "Give each of these masters a part in its file name, as in PEH-0412_emu.tif and "
+        "PEH-0412_base.tif: derivatives are named by part and frame, not by the number (sequence) "
+        "in a master's name. Or make each an item of its own."
+    )
 
 
 def placed(job: Job, frame: Frame, settings: dict[str, Any], notes: list[str]) -> pixels.Placement:
@@ -276,10 +292,31 @@ def _margin_px(job: Job, corners: Corners, margin_mm: float, notes: list[str]) -
 
 
 def _render_master(job: Job, work: Work) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-    """Return the entries of render.json and quality.json for the frames of one master."""
+    """Return the entries of render.json and quality.json for the frames of one master.
+
+    All is read through one opening of the file: what is hashed is what was decoded, whatever its
+    path names meanwhile; and its digest must be the one that verify took.
+    """
+    with contextlib.ExitStack() as stack:
+        try:
+            held = stack.enter_context(opened(job.path))
+        except OSError as problem:
+            raise _gone(job, problem) from problem
+        made = _render_opened(job, held, work)
+        if not held.is_unchanged():
+            raise _replaced(job)
+    return made
+
+
+def _render_opened(
+    job: Job, held: Opened, work: Work
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    icc = masters.icc_profile(masters.open_image(job.path, content=held.content))
+    job = replace(job, icc=icc)
     beside = ThreadPoolExecutor(1)
-    with beside, pixels.opened(job.path, job.header, work.pool, work.files_dir) as source:
-        digest = beside.submit(hashing.sha256_of, job.path)
+    master = pixels.opened(job.path, job.header, work.pool, work.files_dir, held.content)
+    with beside, master as source:
+        digest = beside.submit(hashing.sha256_of, held.content)
         _ = source.reduced  # made here by all threads; one of them alone could not wait for itself
         tones = tone.plan(source, job.geometry, job.facts, job.icc, work.settings["tone"])
         frames, measured = [], []
@@ -290,6 +327,26 @@ def _render_master(job: Job, work: Work) -> tuple[list[dict[str, Any]], list[dic
                 measured.append(_render_frame(source, job, frame, plan, entry, work))
         _check_digest(job, digest.result())
     return frames, measured
+
+
+def _gone(job: Job, problem: OSError) -> GlassineError:
+    return GlassineError.because(
+        "render.unreadable",
+        job.geometry.path,
+        f"The master cannot be opened: {problem.strerror or problem}.",
+        "the file that was verified.",
+        "Check the disk, the share and the rights, then run again.",
+    )
+
+
+def _replaced(job: Job) -> GlassineError:
+    return GlassineError.because(
+        "render.changed",
+        job.geometry.path,
+        "The master changed while its pictures were made, or another file took its place.",
+        "the file that was verified, at rest.",
+        "Wait until nothing writes there; the next run takes the file as it is then.",
+    )
 
 
 def _check_digest(job: Job, found: str) -> None:
@@ -320,6 +377,11 @@ def _entry(job: Job, frame: Frame, work: Work) -> dict[str, Any]:
         "height": None,
         "ppi": job.geometry.ppi,
         "skipped": "excluded" if frame.excluded else "blank" if blank else None,
+        "orientation": {
+            "found": job.geometry.orientation,
+            "rotate": frame.rotate,
+            "mirror": frame.mirror,
+        },
         "files": [],
         "alternates": [],
         "tiles": None,
@@ -343,9 +405,10 @@ def _render_frame(
     writer = _tile_writer(shot, entry["iiif_id"], work)
     picture, half = _picture(shot, writer, work)
     measures: list[Measure] = []
+    access_edge = _access_edge(where, job.geometry.ppi, work)
 
     def small_files_and_measures() -> None:
-        shown = _reduced(picture, half, _access_edge(where, job.geometry.ppi, work))
+        shown = _reduced(picture, half, access_edge)
         entry["files"] = _small_files(shown, shot, names, work)
         entry["alternates"] = _alternates(shown, names, shot, work)
         measured = access.swapped(_reduced(picture, half, MEASURED_LONG_EDGE))
@@ -464,6 +527,14 @@ def _access_edge(where: pixels.Placement, ppi: float | None, work: Work) -> int 
     """Return the long edge of the access image: by resolution where asked and known."""
     settings = work.settings["render"]
     wanted, edge = settings["access_ppi"], settings["access_long_edge"]
+    if wanted is not None and not ppi:
+        what = f"its long edge ({edge} px)" if edge is not None else "its full size"
+        note = (
+            f"The resolution is unknown: the access image was made by {what}, not at "
+            f"{wanted:g} ppi as render.access_ppi asks."
+        )
+        if note not in work.notes:
+            work.notes.append(note)
     if wanted is None or not ppi:
         return int(edge) if edge is not None else None
     share = min(1.0, float(wanted) / ppi)

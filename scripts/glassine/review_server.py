@@ -29,6 +29,7 @@ from glassine.errors import GlassineError
 
 HOST = "127.0.0.1"
 MAX_BODY_BYTES = 1_000_000
+_MAX_DIGITS = 9
 # A client that sends nothing for this long is cut off.
 _PATIENCE_S = 30
 _TYPES = {
@@ -84,6 +85,10 @@ class Session:
         """Return the corrections that stand now. Raises GlassineError for a damaged file."""
         return corrections.read_corrections(self.target) if self.target.exists() else {}
 
+    def withdrawn(self) -> list[corrections.Withdrawal]:
+        """Return what stands as withdrawn. Raises GlassineError for a damaged file."""
+        return corrections.read_withdrawals(self.target) if self.target.exists() else []
+
     def describe(self) -> dict[str, Any]:
         try:
             return {"writable": self.writable, "corrections": self.standing()}
@@ -127,8 +132,8 @@ class Session:
             )
         result, changed = corrections.merged(standing, new)
         if changed:
-            self._keep_earlier()
-            files.write_text(self.target, corrections.as_text(result))
+            self.keep_earlier()
+            files.write_text(self.target, corrections.as_text(result, self.withdrawn()))
         count = len(changed)
         return {
             "saved": True,
@@ -137,7 +142,7 @@ class Session:
             "The next run redoes just these.",
         }
 
-    def _keep_earlier(self) -> None:
+    def keep_earlier(self) -> None:
         """Keep the file that is about to be replaced (its comments too) with the results."""
         if not self.target.exists():
             return
@@ -205,6 +210,12 @@ class _Handler(BaseHTTPRequestHandler):
 
     def _guarded(self, action: Any) -> None:
         try:
+            self._answered(action)
+        except OSError:  # the client went away, or said nothing for too long
+            self.close_connection = True
+
+    def _answered(self, action: Any) -> None:
+        try:
             action(self._place())
         except Refused as refusal:
             self._answer_json(refusal.status, {"saved": False, "message": str(refusal)})
@@ -212,10 +223,20 @@ class _Handler(BaseHTTPRequestHandler):
             self._answer_json(
                 HTTPStatus.UNPROCESSABLE_ENTITY, {"saved": False, "message": str(problem)}
             )
+        except ConnectionError:
+            raise
+        except RecursionError:
+            self._answer_json(
+                HTTPStatus.BAD_REQUEST,
+                {"saved": False, "message": "Refused: lists or mappings are nested too deep."},
+            )
         except (OSError, ValueError) as problem:
             self._answer_json(
                 HTTPStatus.BAD_REQUEST, {"saved": False, "message": f"Refused: {problem}"}
             )
+        except Exception as problem:  # a person gets an answer whatever was sent
+            what = f"This could not be answered: {type(problem).__name__}. Nothing was saved."
+            self._answer_json(HTTPStatus.BAD_REQUEST, {"saved": False, "message": what})
 
     def do_GET(self) -> None:
         self._guarded(self._get)
@@ -260,12 +281,21 @@ class _Handler(BaseHTTPRequestHandler):
         length = self.headers.get("Content-Length", "")
         if not length.isascii() or not length.isdigit():
             raise Refused(HTTPStatus.LENGTH_REQUIRED, "The length of the request is not told.")
-        if int(length) > MAX_BODY_BYTES:
+        if len(length) > _MAX_DIGITS or int(length) > MAX_BODY_BYTES:
             raise Refused(
                 HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "That is too much at once: save in parts."
             )
         body = json.loads(self.rfile.read(int(length)), object_pairs_hook=_no_key_twice)
         self._answer_json(HTTPStatus.OK, self.session.save(body))
+
+
+class _Server(ThreadingHTTPServer):
+    """A server that prints no traceback: what a client breaks off is that client's affair."""
+
+    daemon_threads = True
+
+    def handle_error(self, request: Any, client_address: Any) -> None:
+        """Say nothing of a connection that ended badly; the server goes on."""
 
 
 def serve(session: Session, port: int = 0) -> ThreadingHTTPServer:
@@ -274,9 +304,8 @@ def serve(session: Session, port: int = 0) -> ThreadingHTTPServer:
     Call `serve_forever` on it; `address_of` gives the address to open.
     """
     handler = type("Handler", (_Handler,), {"session": session})
-    server = ThreadingHTTPServer((HOST, port), handler)
+    server = _Server((HOST, port), handler)
     handler.port = server.server_port  # type: ignore[attr-defined]
-    server.daemon_threads = True
     return server
 
 
@@ -327,7 +356,7 @@ def main(arguments: list[str] | None = None) -> int:
     """Serve the review of a batch until interrupted; return the exit code."""
     parser = argparse.ArgumentParser(
         prog="scripts/review",
-        description="Open the report of a batch for mending, on this machine alone.",
+        description="Open the report of a batch for corrections, on this machine alone.",
     )
     parser.add_argument("batch", nargs="?", help="name of the batch; else the only one")
     parser.add_argument("--directory", default=".", help="the folder that holds `results`")

@@ -2,30 +2,45 @@
 
 from __future__ import annotations
 
+import atexit
+import contextlib
 import functools
+import logging
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from glassine import confine, files, jobs, plan, preflight, runlock, settings
+from glassine import (
+    agreement,
+    batches,
+    clock,
+    confine,
+    exits,
+    files,
+    jobs,
+    notice,
+    plan,
+    preflight,
+    receipt_files,
+    runlock,
+    same_ids,
+    settings,
+)
 from glassine.errors import GlassineError
+from glassine.visible import visible
 
 if TYPE_CHECKING:
-    from glassine import progress
+    from glassine import progress, status
 
-# Exit codes of <sysexits.h>: a wrong setting, "try again later", "cannot create the output", "a
-# service is unavailable".
-EXIT_SETTINGS = 78
-EXIT_BUSY = 75
-EXIT_CANNOT_WRITE = 73
-EXIT_UNAVAILABLE = 69
 EXIT_BY_CODE = {
-    "run.busy": EXIT_BUSY,
-    "run.jobs_alive": EXIT_BUSY,
-    "run.reproduce": EXIT_SETTINGS,
-    "run.store": EXIT_SETTINGS,
+    "run.busy": exits.LATER,
+    "run.identity": exits.SETTINGS,
+    "run.jobs_alive": exits.LATER,
+    "run.reproduce": exits.SETTINGS,
+    "run.store": exits.SETTINGS,
 }
 # The target that compares a delivery (rules/reproduce.smk).
 REPRODUCE = "reproduce"
@@ -36,10 +51,12 @@ RENDER_BASE_MB = 400
 RENDER_BYTES_PER_PIXEL = 8
 
 
-def stop(error: GlassineError, code: int = EXIT_SETTINGS) -> None:
+def stop(error: GlassineError, code: int = exits.SETTINGS) -> None:
     """Tell an operator why the run does not start, and end the process."""
     for finding in error.findings:
-        sys.stderr.write(f"STOPPED {finding.sentence()}\n")
+        step, *lines = finding.next_step.split("\n")  # lines to write into a file stay lines
+        sys.stderr.write(f"STOPPED {replace(finding, next_step=step).sentence()}\n")
+        sys.stderr.write("".join(f"    {visible(line)}\n" for line in lines if line))
     sys.stderr.flush()
     # Past the engine, which would print a traceback around it.
     os._exit(code)
@@ -48,26 +65,47 @@ def stop(error: GlassineError, code: int = EXIT_SETTINGS) -> None:
 class Run:
     """The settings and the batches of one run in one working directory."""
 
-    def __init__(self, config: dict[str, Any], working_dir: Path) -> None:
+    def __init__(
+        self, config: dict[str, Any], working_dir: Path, arguments: Sequence[str] = ()
+    ) -> None:
         self.working_dir = working_dir
         self.config = settings.load(config)
-        self.masters = plan.masters_folder(self.config["masters"], working_dir)
-        self.batches = plan.batches(self.masters, self.config)
+        # Whether this run only compares a delivery with what comes out today.
+        self.compares = REPRODUCE in arguments
+        # What this run only moves from and to object storage: keys of MOVES.
+        self.moves = [move for move in MOVES if move in arguments]
+        self.masters = plan.masters_place(self.config["masters"], working_dir)
+        found = self._find_batches()
+        self.batches, self.notes = found.names, found.notes
+        # What this run cannot do, told at its end.
+        self.problems = found.problems
+        self._at_start = len(self.problems)
+        self.exit_code = 0
         self.lock = runlock.RunLock(working_dir)
         self._telling: progress.Teller | None = None
-        # Whether this run only compares a delivery with what comes out today.
-        self.compares = False
-        # What this run only moves from and to object storage: keys of MOVES.
-        self.moves: list[str] = []
+        self._ended = False
+        self._engine_failed = False
         self._read = functools.lru_cache(maxsize=64)(self._read_batch)
         self._due = functools.lru_cache(maxsize=64)(self._find_due)
+        self._standing = functools.lru_cache(maxsize=64)(self._find_standing)
         self._delivery_key = functools.lru_cache(maxsize=64)(self._find_delivery_key)
+
+    def _find_batches(self) -> batches.Batches:
+        named = self.config["batches"]
+        if self.moves and named:  # what is fetched or sent need not have a folder here
+            return batches.named_only(named)
+        found = batches.to_process(self.masters, self.config, self.working_dir)
+        return batches.to_send(found, self.working_dir) if self.moves else found
 
     def batch_dir(self, batch: str) -> Path:
         return self.masters / batch
 
     def results_dir(self, batch: str) -> Path:
         return self.working_dir / "results" / batch
+
+    @property
+    def deliveries(self) -> Path:
+        return self.working_dir / "deliveries"
 
     def _read_batch(self, path: str, mtime_ns: int) -> plan.Batch:
         return plan.read_batch(Path(path))
@@ -92,12 +130,13 @@ class Run:
         return {
             "batch": name,
             "settings": {
-                key: self.config[key] for key in ("naming", "intake", "catalogue", "rights")
+                **{key: self.config[key] for key in ("naming", "intake", "catalogue", "rights")},
+                "tone": {"film_stocks": self.config["tone"]["film_stocks"]},
             },
             "listing": intake.fingerprint(self.batch_dir(name), [catalogue] if catalogue else []),
             # Time alone makes a waiting file ready: look again each run while one waits.
             "leader": jobs.leader_mark() if waiting else None,
-            "version": intake.VERSION,
+            "version": [intake.VERSION, plan.step_version("catalogue")],
         }
 
     def steps_given(self, batch: str, item: str) -> list[dict[str, Any]] | None:
@@ -122,7 +161,6 @@ class Run:
 
     def bring_records_to_now(self) -> None:
         """See that no record that the engine compares by time comes from the future."""
-        preflight.bring_to_now((self.working_dir / "deliveries").glob("*.json"))
         for name in self.batches:
             folder = self.results_dir(name)
             for pattern in (
@@ -132,6 +170,27 @@ class Run:
                 "items/*/done.json",
             ):
                 preflight.bring_to_now(folder.glob(pattern))
+
+    def check_identity(self) -> None:
+        """Raise GlassineError where the settings do not say who keeps the film; warn where they
+        still hold the worked example's names. A run that makes no records is not asked."""
+        if not self.works:
+            return
+        preflight.check_identity(self.config)
+        finding = preflight.placeholders(self.config, self.masters)
+        if finding:
+            sys.stderr.write(f"WARNING {finding.sentence()}\n")
+
+    def drop_damaged_intake(self) -> None:
+        """Remove each intake.json that cannot be used, before the engine has seen it: intake makes
+        it anew."""
+        for name in self.batches:
+            path = self.results_dir(name) / "intake.json"
+            try:
+                if path.exists():
+                    self.batch(name).waiting()
+            except (GlassineError, KeyError, TypeError, AttributeError):
+                path.unlink()
 
     def check_room(self) -> None:
         """Raise GlassineError where the disk is full; warn where it may become so on the way."""
@@ -165,9 +224,25 @@ class Run:
     def delivers(self, name: str) -> bool:
         """Return whether the batch may be delivered once all that is due tonight is done."""
         batch = self.batch(name)
-        if self.config["only"] or not batch.ready():
+        # One of which nothing is left was delivered all the same: that is to be told.
+        begun = batch.ready() or receipt_files.exist(self.deliveries, name)
+        if self.config["only"] or not begun:
             return False
         return self.config["delivery"]["when"] == "passed" or not batch.waiting()
+
+    def standing(self, name: str) -> dict[str, Any]:
+        """Return what of the batch's deliveries is not as it was (see receipt_files.mark), and
+        which other batches have its ids."""
+        try:
+            return self._standing(name, self.batch(name))
+        except (OSError, GlassineError, KeyError, TypeError):
+            return self._standing(name, None)
+
+    def _find_standing(self, name: str, batch: plan.Batch | None) -> dict[str, Any]:
+        found = receipt_files.mark(self.deliveries, name)
+        results = self.working_dir / "results"
+        twice = same_ids.mark(results, self.deliveries, name, batch.items if batch else ())
+        return {**found, **({"same_ids": twice} if twice else {})}
 
     def delivery_given(self, name: str) -> dict[str, Any]:
         """Return what a delivery is given; which items it holds is looked up when it starts."""
@@ -203,12 +278,13 @@ class Run:
     def targets_given(self, name: str) -> dict[str, Any] | None:
         """Return what the measuring of targets is given; it changes when a capture does."""
         try:
-            named = self.batch(name).intake["targets"]
+            known = self.batch(name).intake
         except (OSError, GlassineError):
             return None
         return {
             "batch": name,
-            "targets": named,
+            "targets": known["targets"],
+            "facts": known.get("default_facts", {}),
             "settings": {"targets": self.config["targets"]},
             "version": plan.step_version("targets/measure"),
         }
@@ -216,23 +292,25 @@ class Run:
     def report_given(self, name: str) -> dict[str, Any]:
         return {
             "batch": name,
-            "settings": {key: self.config[key] for key in ("report", "iiif", "catalogue")},
+            "settings": {
+                key: self.config[key]
+                for key in ("report", "iiif", "catalogue", "rights", "delivery")
+            },
             "institution": self.config["institution"],
-            "deliveries": str(self.working_dir / "deliveries"),
+            "deliveries": str(self.deliveries),
             "masters": str(self.batch_dir(name)),
         }
 
     def deliver(self, name: str) -> None:
         from glassine import delivery, gate
 
-        if self.has_targets(name):
-            gate.check(self.results_dir(name))
-        delivery.deliver_batch(
-            self.batch_dir(name),
-            self.results_dir(name),
-            self.working_dir / "deliveries",
-            with_states(self.delivery_given(name), self.results_dir(name)),
-        )
+        results = self.results_dir(name)
+        with jobs.telling_here("deliver", name, results):
+            if self.has_targets(name):
+                gate.check(results)
+            given = with_states(self.delivery_given(name), results)
+            outcome = delivery.deliver_batch(self.batch_dir(name), results, self.deliveries, given)
+            delivery.write_stamp(results / delivery.STAMP, outcome, self.delivery_key(name))
 
     def report(self, name: str) -> Path:
         from glassine import report
@@ -295,7 +373,7 @@ class Run:
             "Check the network, the address and the keys, then start again: what has come or gone "
             "is kept.",
         )
-        stop(error, EXIT_UNAVAILABLE)
+        stop(error, exits.UNAVAILABLE)
 
     def tell_progress(self) -> None:
         """Say from now on, once a minute and until the run ends, how far each batch is."""
@@ -306,12 +384,48 @@ class Run:
         self._telling = progress.Teller(self.working_dir, self.batches, sys.stderr)
         self._telling.start()
 
+    def watch(self, log: logging.Logger) -> None:
+        """See that the end of a run in which no job is due is told as well: the engine then calls
+        no hook, and ends with 0 whatever this run could not do. Errors in its log are its own."""
+        if not self.lock.held and not self._ended:
+            return
+
+        def heed(record: logging.LogRecord) -> bool:
+            self._engine_failed = self._engine_failed or record.levelno >= logging.ERROR
+            return True
+
+        log.addFilter(heed)
+        atexit.register(self._at_exit, os.getpid())
+
+    def _at_exit(self, pid: int) -> None:
+        if os.getpid() != pid:
+            return
+        if not self._ended and not self._telling and not self._engine_failed:
+            self.finish(failed=False)
+        if self.exit_code:
+            logging.shutdown()
+            sys.stdout.flush()
+            sys.stderr.flush()
+            os._exit(self.exit_code)
+
+    def tell_only(self) -> None:
+        """Say what a run could not do now, where it is only looked at (a dry run)."""
+        self._ended = True
+        self._tell_problems()
+        self.exit_code = batches.exit_code(self.problems)
+
     def finish(self, failed: bool) -> None:
         """Make what a run with held items still owes, say where the results are, and tell those
         who are to be told (`results/summary.json`, and `report.notify` in the settings). A run that
-        only compares or moves owes nothing."""
-        for name in self.batches if self.moves else []:
-            self._guard(lambda name=name: self._say_moved(name), name)  # type: ignore[misc]
+        only compares or moves owes nothing.
+
+        failed: whether the engine ends with an exit code of its own; else it is `exit_code`."""
+        self._ended = True
+        if self.moves:
+            for name in self.batches:
+                self._guard(lambda name=name: self._say_moved(name), name)  # type: ignore[misc]
+            self._tell_problems()
+            self.exit_code = 0 if failed else batches.exit_code(self.problems)
         if not self.works:
             self.lock.ended()
             return
@@ -319,13 +433,71 @@ class Run:
             self._telling.end()
         for name in self.batches:
             if not (self.results_dir(name) / "intake.json").exists():
-                sys.stderr.write(f"{name}: not taken in; see results/{name}/logs/intake.log\n")
+                self._guard(lambda name=name: self._not_taken_in(name), name)  # type: ignore[misc]
                 continue
             if failed:
                 self._guard(lambda name=name: self._owed(name), name)  # type: ignore[misc]
             self._guard(lambda name=name: self._say(name), name)  # type: ignore[misc]
-        self._guard(self._notify, "summary")
+        self._guard(self._check_items, "--item")
+        self._tell_problems()
+        self._write_notices()
+        # A run for one item is judged by that item: what a night tells of other batches stays told.
+        counted = self.problems[self._at_start if self.config["only"] else 0 :]
+        self.exit_code = 0 if failed else batches.exit_code(counted)
+        try:
+            self._notify()
+        except (GlassineError, OSError) as problem:  # the night's work is not affected
+            sys.stderr.write(f"summary: {visible(str(problem))}\n")
+        except Exception as problem:
+            told = preflight.unexpected("summary", problem).sentence()
+            sys.stderr.write(f"NOT DONE summary: {visible(told)}\n")
+            self.exit_code = self.exit_code or (0 if failed else exits.HELD)
         self.lock.ended()
+
+    def _not_taken_in(self, name: str) -> None:
+        found = batches.not_taken_in(name, self.results_dir(name))
+        self.problems += [batches.Problem(finding, exits.HELD, name) for finding in found]
+
+    def _check_items(self) -> None:
+        """Say how each item stands that the run was asked for."""
+        from glassine import status
+
+        wanted = [str(item) for item in self.config["only"]]
+        states = {}
+        for name in self.batches if wanted else []:
+            results = self.results_dir(name)
+            if (results / "intake.json").exists():
+                states[name] = {each.item: each.state for each in status.batch_status(results)}
+        problems, lines = batches.named_items(wanted, states)
+        self.problems += problems
+        sys.stderr.write("".join(f"{line}\n" for line in lines))
+
+    def _tell_problems(self) -> None:
+        """Say what this run passed over and what it could not do."""
+        for note in self.notes:
+            sys.stderr.write(f"NOTE {visible(note)}\n")
+        for problem in self.problems:
+            where = f"{problem.batch}: " if problem.batch else ""
+            sys.stderr.write(f"NOT DONE {where}{visible(problem.finding.sentence())}\n")
+
+    def _write_notices(self) -> None:
+        """Put a notice in the place of each report that this run could not bring up to date."""
+        for name in self.batches_without_intake():
+            found = [each.finding for each in self.problems if each.batch == name]
+            try:
+                notice.write(self.results_dir(name), found)
+            except OSError as problem:
+                sys.stderr.write(f"{name}: the page was not written: {problem.strerror}\n")
+
+    def batches_without_intake(self) -> list[str]:
+        """Return the batches that this run has not taken in, of those that have results."""
+        named = {problem.batch for problem in self.problems if problem.batch}
+        return sorted(
+            name
+            for name in named
+            if (name not in self.batches or not (self.results_dir(name) / "intake.json").exists())
+            and self.results_dir(name).is_dir()
+        )
 
     def _say_moved(self, name: str) -> None:
         from glassine import store
@@ -340,7 +512,9 @@ class Run:
         """Write the summary of the run for machines, and send it where the settings say so."""
         from glassine import notify, progress
 
-        found = progress.summary(self.working_dir, self.batches) | {"running": False}
+        told = {problem.batch for problem in self.problems if problem.batch}
+        names = [*self.batches, *sorted(told - {*self.batches})]
+        found = progress.summary(self.working_dir, names, self.problems) | {"running": False}
         files.write_json(self.working_dir / "results" / "summary.json", found)
         notify.send(self.config["report"]["notify"], found)
 
@@ -352,27 +526,65 @@ class Run:
             self.report(name)
 
     def _guard(self, action: Callable[[], None], name: str) -> None:
-        """Tell what goes wrong at the end of a run; the other batches get their turn."""
+        """Keep what goes wrong at the end of a run for `problems`; the other batches get their
+        turn."""
         try:
             action()
         except GlassineError as error:
-            for finding in error.findings:
-                sys.stderr.write(f"{name}: {finding.sentence()}\n")
+            found = error.findings
         except OSError as problem:
-            sys.stderr.write(f"{name}: the system refused: {problem}\n")
+            found = preflight.refused(problem).findings
+        except Exception as problem:  # whatever it is: it must not end the run as if all were well
+            found = [preflight.unexpected(name, problem)]
+        else:
+            return
+        self.problems += [batches.Problem(finding, exits.HELD, name) for finding in found]
 
     def _say(self, name: str) -> None:
-        from glassine import status
+        from glassine import delivery, status
 
-        counts = status.counts(status.batch_status(self.results_dir(name)))
+        results = self.results_dir(name)
+        if not (results / "report" / "index.html").exists():
+            self.report(name)
+        notice.tidy(results)
+        states = status.batch_status(results)
+        self._check_batch(name, states)
+        current = delivery.is_current(results, self.delivery_key(name), states)
+        counts = status.counts(states)
         told = ", ".join(f"{counts[word]} {word}" for word in status.STATES if counts[word])
-        receipt = self.working_dir / "deliveries" / f"{name}.receipt.json"
         lines = [
             f"{name}: {counts['total']} items: {told or 'none'}",
-            f"  report    {self.results_dir(name) / 'report' / 'index.html'}",
-            f"  delivery  {receipt if receipt.exists() else 'withheld (see the report)'}",
+            f"  report    {results / 'report' / 'index.html'}",
+            f"  delivery  {receipt_files.words(self.deliveries, name, current)}",
+            f"  masters   {status.last_read_words(states, clock.now_text())}",
         ]
+        asks = [note for note in self.batch(name).intake["notes"] if note["severity"] == "review"]
+        if asks:
+            lines.append(f"  to look at in the batch as a whole: {len(asks)} (see the report)")
         sys.stderr.write("\n".join(lines) + "\n")
+
+    def _check_batch(self, name: str, states: list[status.ItemStatus]) -> None:
+        """See that nothing is passed over of what the batch holds, or held before."""
+        wanted = self.config["only"]
+        if wanted:  # these are looked at by themselves
+            left = [
+                each.item
+                for each in states
+                if each.item not in wanted and each.state in {"held", "pending"}
+            ]
+            if left:
+                self.notes.append(
+                    f"{name}: {len(left)} other items are not done; this run was for "
+                    f"{batches.listed(map(str, wanted))} alone, and delivers nothing"
+                )
+            return
+        taken = self.batch(name)
+        found = [
+            batches.without_items(name, self.batch_dir(name), taken.intake),
+            batches.items_gone(name, self.results_dir(name), set(taken.items)),
+            batches.not_done(name, states),
+        ]
+        self.problems += [problem for problem in found if problem is not None]
 
 
 def with_states(given: dict[str, Any], results_dir: Path) -> dict[str, Any]:
@@ -380,9 +592,11 @@ def with_states(given: dict[str, Any], results_dir: Path) -> dict[str, Any]:
     from glassine import status
 
     states = status.batch_status(results_dir)
+    intake = files.read_json(results_dir / "intake.json")
     finished = {"done", "review"}
     return {
         **given,
+        "withdraw": intake.get("withdraw", []),
         "items": [state.item for state in states if state.state in finished],
         "lacking": [
             {
@@ -403,29 +617,70 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
     """
     os.environ[jobs.LEADER] = jobs.leader_mark()
     try:
-        run = Run(config, working_dir)
+        run = Run(config, working_dir, arguments)
+        if leads:
+            agreement.check(run.config, working_dir)
+            run.notes += agreement.notes(run.config)
     except GlassineError as error:
+        if _would_work(leads, arguments):
+            _leave_no_summary_of_before(runlock.RunLock(working_dir), error, None)
         stop(error)
         raise
+    except OSError as problem:
+        stop(preflight.refused(problem), exits.NO_RIGHT)
+        raise
     confine.Limits(**run.config["limits"]).announce()
-    run.compares = REPRODUCE in arguments
-    run.moves = [move for move in MOVES if move in arguments]
     if leads:
         try:
             run.check_store()
             if runlock.only_looks(arguments):
+                if runlock.is_dry(arguments) and run.works:
+                    run.tell_only()
                 return run
             if run.compares:
                 run.to_compare()
+            run.check_identity()
             run.check_writable()
             run.lock.take()
             if run.moves:
                 run.forget_store()
             run.check_room()
             run.bring_records_to_now()
+            if run.works:
+                run.drop_damaged_intake()
+            for name in run.batches if run.works else []:
+                notice.take_away(run.results_dir(name))
         except GlassineError as error:
-            stop(error, EXIT_BY_CODE.get(error.findings[0].code, EXIT_CANNOT_WRITE))
+            if run.works:
+                _leave_no_summary_of_before(run.lock, error, run.config)
+            stop(error, EXIT_BY_CODE.get(error.findings[0].code, exits.CANNOT_WRITE))
+        except OSError as problem:
+            stop(preflight.refused(problem), exits.CANNOT_WRITE)
     return run
+
+
+def _would_work(leads: bool, arguments: list[str]) -> bool:
+    """Return whether a run with these arguments does a night's work."""
+    other = {REPRODUCE, *MOVES} & {*arguments}
+    return leads and not other and not runlock.only_looks(arguments)
+
+
+def _leave_no_summary_of_before(
+    lock: runlock.RunLock, error: GlassineError, config: dict[str, Any] | None
+) -> None:
+    """Where a summary of an earlier run lies there, say in its place that this one did not start;
+    and tell those who are to be told. Nothing is touched while another run goes on."""
+    if not (lock.working_dir / "results" / "summary.json").exists():
+        return
+    with contextlib.suppress(GlassineError, OSError):
+        if not lock.held:
+            lock.take()
+        told = notice.not_started(lock.working_dir, error.findings)
+        lock.ended()
+        if told and config:
+            from glassine import notify
+
+            notify.send(config["report"]["notify"], told)
 
 
 def clear_vanished(items_dir: Path, known: set[str]) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import fcntl
 import json
 import os
+import re
 import socket
 import time
 from pathlib import Path
@@ -123,6 +124,18 @@ _ONLY_LOOKING = {
 }  # fmt: skip
 
 
+_DRY_LETTERS = re.compile(r"-[npkF]*n[npkF]*")
+
+
 def only_looks(arguments: list[str]) -> bool:
     """Return whether the engine was called to look, not to work (a dry run, a lint, a graph)."""
-    return any(argument.split("=")[0] in _ONLY_LOOKING for argument in arguments)
+    looks = any(argument.split("=")[0] in _ONLY_LOOKING for argument in arguments)
+    return looks or is_dry(arguments)
+
+
+def is_dry(arguments: list[str]) -> bool:
+    """Return whether the engine was called for a dry run: also by a shortened option, or with
+    other options of one letter that take no value (`-np`)."""
+    return any(
+        argument.startswith("--dry") or _DRY_LETTERS.fullmatch(argument) for argument in arguments
+    )

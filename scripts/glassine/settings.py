@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import difflib
 import math
 import re
 from pathlib import Path
@@ -11,7 +12,7 @@ from typing import Any
 import jsonschema
 import yaml
 
-from glassine import door
+from glassine import door, rights
 from glassine.errors import Finding, GlassineError
 
 PROJECT = Path(__file__).resolve().parents[2]
@@ -86,16 +87,31 @@ def read_yaml(path: Path, *, trusted: bool = False) -> Any:
     """
     try:
         content = door.read_file(path, None if trusted else path.parent, MAX_YAML_BYTES)
-        return yaml.load(content.decode("utf-8-sig"), Loader=_StrictLoader)  # noqa: S506
-    except (OSError, ValueError, yaml.YAMLError, RecursionError) as problem:
-        why = problem.strerror if isinstance(problem, OSError) else problem
-        raise GlassineError.because(
-            "settings.yaml",
-            path,
-            f"This file cannot be read: {' '.join(str(why).split())[:600]}.",
-            "YAML of plain mappings, lists and values, each key once.",
-            "Correct the line named above, or put a file there that can be read, and run again.",
-        ) from problem
+        text = content.decode("utf-8-sig")
+    except (OSError, ValueError) as problem:
+        raise _unreadable(path, problem) from problem
+    return parse_yaml(text, path)
+
+
+def parse_yaml(text: str, where: object) -> Any:
+    """Return what YAML text holds; see `read_yaml`. where: how to name it to a person."""
+    try:
+        if len(text.encode("utf-8", "replace")) > MAX_YAML_BYTES:
+            raise ValueError(f"it is larger than {MAX_YAML_BYTES} bytes")
+        return yaml.load(text, Loader=_StrictLoader)  # noqa: S506
+    except (ValueError, yaml.YAMLError, RecursionError) as problem:
+        raise _unreadable(where, problem) from problem
+
+
+def _unreadable(where: object, problem: Exception) -> GlassineError:
+    why = problem.strerror if isinstance(problem, OSError) else problem
+    return GlassineError.because(
+        "settings.yaml",
+        where,
+        f"This file cannot be read: {' '.join(str(why).split())[:600]}.",
+        "YAML of plain mappings, lists and values, each key once.",
+        "Correct the line named above, or put a file there that can be read, and run again.",
+    )
 
 
 def schema() -> dict[str, Any]:
@@ -133,28 +149,68 @@ def problems(value: Any, described: dict[str, Any], where: str) -> list[Finding]
     validator = jsonschema.Draft202012Validator(described)
     found = []
     for error in sorted(validator.iter_errors(value), key=lambda error: list(map(str, error.path))):
-        key = ".".join(str(part) for part in error.absolute_path) or "(the whole)"
-        hint = error.schema.get("description", "") if isinstance(error.schema, dict) else ""
-        found.append(
-            Finding(
-                "settings.value",
-                where,
-                f"{key}: {error.message[:300]}.",
-                " ".join(str(hint).split()) or "a value as config/README.md describes.",
-                f"Correct `{key}`.",
-            )
-        )
+        found += _told(error, where)
     return found
+
+
+def _rights_problems(complete: dict[str, Any], where: str) -> list[Finding]:
+    """Return what is wrong with the rights that items get whose rows state none."""
+    uri, status = complete["rights"]["uri"], complete["rights"]["status"]
+    if uri and rights.statement(uri) is None:
+        what = f"rights.uri: {uri[:100]!r} is no rights statement that is known here."
+        step = "Correct `rights.uri`; free words belong into `rights.note`."
+    elif rights.contradiction(uri, status):
+        known = rights.statement(uri)
+        what = f"rights.status: {status!r} contradicts {uri} ({known.status if known else ''})."
+        step = "Leave `rights.status` out: it follows from the URI."
+    else:
+        return []
+    expected = "a URI of rightsstatements.org 1.0 or Creative Commons, and no other status."
+    return [Finding("settings.rights", where, what, expected, step)]
+
+
+def _told(error: Any, where: str) -> list[Finding]:
+    """Return one mistake in an operator's words: a name that is not known, or a wrong value."""
+    parts = [str(part) for part in error.absolute_path]
+    described = error.schema if isinstance(error.schema, dict) else {}
+    if error.validator == "additionalProperties" and "properties" in described:
+        known = list(described["properties"])
+        unknown = [str(name) for name in error.instance if name not in known]
+        return [
+            _unknown(".".join([*parts, str(name)]), str(name), known, where) for name in unknown
+        ]
+    key = ".".join(parts) or "(the whole)"
+    what = f"{key}: {error.message[:300]}."
+    expected = " ".join(str(described.get("description", "")).split())
+    if error.validator == "pattern":
+        what = f"{key}: {str(error.instance)[:100]!r} does not have the form that is wanted."
+        example = next(iter(described.get("examples", [])), None)
+        expected += f" As in {example!r}." if example else ""
+    expected = expected or "a value as config/README.md describes."
+    return [Finding("settings.value", where, what, expected, f"Correct `{key}`.")]
+
+
+def _unknown(key: str, name: str, known: list[str], where: str) -> Finding:
+    close = difflib.get_close_matches(name, known, n=1)
+    near = f" Did you mean {close[0]}?" if close else ""
+    return Finding(
+        "settings.value",
+        where,
+        f"There is no key `{key}`.{near}",
+        f"one of {', '.join(known)}.",
+        f"Correct or remove `{key}`.",
+    )
 
 
 def load(given: dict[str, Any], where: str = "config/config.yaml") -> dict[str, Any]:
     """Return the settings `given` with every default filled in.
 
-    Raises GlassineError with one finding per mistake (unknown key, wrong type or range).
+    Raises GlassineError with one finding per mistake (unknown key, wrong type or range, rights
+    that contradict each other).
     """
     described = schema()
     complete: dict[str, Any] = _completed(given, described)
-    found = problems(complete, described, where)
+    found = problems(complete, described, where) or _rights_problems(complete, where)
     if found:
         raise GlassineError(found)
     return complete

@@ -11,6 +11,7 @@ Every item is in exactly one state:
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal, get_args
 
@@ -35,8 +36,9 @@ class Reason:
 class ItemStatus:
     """One item: its state, why, and the records read on the way (absent ones are missing).
 
-    findings: what holds it (state held) or keeps it waiting; step: where it was held.
-    damaged: names of records that could not be read.
+    findings: what holds it (state held) or keeps it waiting, each once; step: the one that found
+    it. damaged: names of records that could not be read. last_read: when its masters were last
+    read whole and compared, as fixity.json tells; None where they never were, or did not agree.
     """
 
     item: str
@@ -46,6 +48,7 @@ class ItemStatus:
     step: str | None = None
     records: dict[str, Any] = field(default_factory=dict)
     damaged: list[str] = field(default_factory=list)
+    last_read: str | None = None
 
 
 def _record_path(item_dir: Path, name: str) -> Path:
@@ -58,7 +61,7 @@ def _damaged(path: Path, problem: str) -> Finding:
         str(path),
         f"This record is damaged: {problem}",
         "a record as a step of the night wrote it.",
-        "Delete it; the next run makes it again.",
+        files.advice_on(path),
     )
 
 
@@ -131,10 +134,7 @@ def _quality_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> 
     """Return what the measures ask; not of frames that a person has seen and accepted."""
     found = []
     for frame in record["frames"]:
-        if any(
-            each["frame"] == frame["index"] and each.get("master") in (None, frame["master"])
-            for each in accepted
-        ):
+        if _is_accepted(frame, accepted):
             continue
         poor = [each for each in frame["measures"] if each["verdict"] != "pass"]
         found += [Reason(measure_words(each), frame["master"], frame["index"]) for each in poor]
@@ -143,10 +143,28 @@ def _quality_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> 
     return found
 
 
+def _render_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> list[Reason]:
+    """Return what setting the tone asks; not of frames that a person has seen and accepted."""
+    return [
+        Reason(str(text), frame["master"], frame["index"])
+        for frame in record["frames"]
+        if not frame["skipped"] and not _is_accepted(frame, accepted)
+        for text in (frame["tone"] or {}).get("review", [])
+    ]
+
+
+def _is_accepted(frame: dict[str, Any], accepted: list[dict[str, Any]]) -> bool:
+    return any(
+        each["frame"] == frame["index"] and each.get("master") in (None, frame["master"])
+        for each in accepted
+    )
+
+
 def _collect_reasons(status: ItemStatus, item_dir: Path, decided: list[dict[str, Any]]) -> None:
     accepted = [each for each in decided if each.get("accept")]
     for name, reasons_of in (
         ("geometry", _geometry_reasons),
+        ("render", lambda record: _render_reasons(record, accepted)),
         ("quality", lambda record: _quality_reasons(record, accepted)),
     ):
         if name not in status.records:
@@ -180,10 +198,16 @@ def item_status(entry: dict[str, Any], item_dir: Path) -> ItemStatus:
         status.step = "intake"
         status.findings += _entry_findings(entry, {"hold"}) or [finding({}, status.item)]
     if held is not None:
-        status.step = str(held.get("step") or "unknown")
         given = held.get("findings")
         listed = given if isinstance(given, list) and given else [{}]
-        status.findings += [finding(each, status.item) for each in listed]
+        told = [finding(each, status.item) for each in listed]
+        # The first step ends with what intake found: that is shown once, as intake's.
+        new = [each for each in dict.fromkeys(told) if each not in status.findings]
+        if new or status.step is None:
+            status.step = str(held.get("step") or "unknown")
+        status.findings += new
+    status.findings = list(dict.fromkeys(status.findings))
+    status.last_read = _last_read(status)
     if status.findings:
         status.state = "held"
         status.step = status.step or "report"
@@ -193,6 +217,50 @@ def item_status(entry: dict[str, Any], item_dir: Path) -> ItemStatus:
     elif "package" in status.records:
         status.state = "review" if status.reasons else "done"
     return status
+
+
+def fails_verify(status: ItemStatus) -> bool:
+    """Return whether a master of the item is not what the checksum list says, or unreadable."""
+    return any(each.code.startswith("verify.") for each in status.findings)
+
+
+def _last_read(status: ItemStatus) -> str | None:
+    """Return the time of the last comparison of the item's masters that found them as listed."""
+    event = status.records.get("fixity", {}).get("event")
+    time = event.get("time") if isinstance(event, dict) else None
+    if fails_verify(status) or not isinstance(time, str) or _moment(time) is None:
+        return None
+    return time
+
+
+def read_span(statuses: list[ItemStatus]) -> tuple[str, str] | None:
+    """Return when masters were last read whole and compared: the oldest time and the newest."""
+    times = sorted(each.last_read for each in statuses if each.last_read)
+    return (times[0], times[-1]) if times else None
+
+
+def last_read_words(statuses: list[ItemStatus], now: str) -> str:
+    """Return in a line how old the last comparison of masters with their digests is.
+
+    now: the present time, as records write it.
+    """
+    span = read_span(statuses)
+    if span is None:
+        return "none was read and compared yet"
+    oldest, present = _moment(span[0]), _moment(now)
+    days = (present - oldest).days if oldest and present else 0
+    age = "today" if days < 1 else "1 day ago" if days == 1 else f"{days:,} days ago"
+    until = f" to {span[1][:10]}" if span[1][:10] != span[0][:10] else ""
+    unread = sum(1 for each in statuses if not each.last_read)
+    more = f"; of {unread:,} items not yet, or without agreement" if unread else ""
+    return f"last read and compared {span[0][:10]}{until} (the oldest {age}){more}"
+
+
+def _moment(text: str) -> datetime | None:
+    try:
+        return datetime.fromisoformat(text).astimezone(UTC)
+    except (ValueError, OverflowError):
+        return None
 
 
 def batch_status(results_batch_dir: Path) -> list[ItemStatus]:

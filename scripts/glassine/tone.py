@@ -9,7 +9,9 @@ H/H0 = 10 ** ((D - Dmin) / g) is the exposure that the film saw; H0 is what the 
 gives at D-min. The picture's light is gain * (H/H0 - toe), then a shoulder for highlights,
 then the sRGB curve. Exposures of the three layers are shown in the primaries of sRGB (a
 convention; `negative_primaries: profile` shows them in the primaries of the master's profile).
-Positives pass through their profile, relative colorimetric with black point compensation.
+Positives pass through their profile, relative colorimetric with black point compensation. One
+that is stated to be monochrome becomes grey by its luminance, whatever tint the paper or the light
+gave it; one that was merely recognised as monochrome keeps its tint.
 """
 
 from __future__ import annotations
@@ -30,11 +32,20 @@ from glassine.model import Corners, Facts, Frame, MasterGeometry
 if TYPE_CHECKING:
     from glassine.pixels import Source
 
-VERSION = "3"
+VERSION = "5"
 
 Floats = npt.NDArray[np.float64]
 Table = npt.NDArray[np.float32]
 Pixels = npt.NDArray[Any]
+
+# Luminance of the primaries of sRGB (IEC 61966-2-1: those of ITU-R BT.709, section 3.2).
+LUMINANCE = (0.2126, 0.7152, 0.0722)
+# A picture shows colours where more than this share of its pixels is farther than SEEN_CHROMA
+# (CIE 1976 chroma) from grey: about what a sepia toned or yellowed print has and a camera's
+# white balance has not. Common practice, no source.
+SEEN_CHROMA, SEEN_SHARE = 10.0, 0.05
+# Darker than this (CIE 1976 lightness) chroma is noise.
+DARK_LIGHTNESS = 15.0
 
 # Where neither batch.yaml nor the settings know the film. Colour: "about 0.6", ARRI DI companion,
 # fig. 2.2. Monochrome: middle of contrast index 0.55-0.7 of usual film (value from memory).
@@ -118,8 +129,9 @@ def plan(
             tone["review"].append(
                 "The master has no colour profile and batch.yaml states no encoding: sRGB assumed."
             )
-        tone["clipped_percent"] = _clipped(look, tone, encoding)
-        tones.append(_rounded(tone))
+        tone = _rounded(tone)
+        tone["clipped_percent"] = _rounded(_clipped(look, tone, encoding))
+        tones.append(tone)
     return tones
 
 
@@ -476,21 +488,44 @@ def _shoulder(top: float, start: float) -> dict[str, float] | None:
 
 
 def _positive(look: Look, encoding: colour.Encoding, settings: dict[str, Any]) -> dict[str, Any]:
+    bands = look.light.shape[1]
     matrix = encoding.matrix if len(encoding.tables) == 3 else np.eye(1)
+    grey = bands == 3 and look.frame.process == "monochrome" and look.frame.process_stated
+    coloured = _coloured(look.calm @ matrix.T) if grey else 0.0
+    if grey:
+        matrix = np.array([LUMINANCE]) @ matrix
     light = look.light @ matrix.T
     black = float(np.percentile(light.min(axis=1), 0.1))
+    review = []
+    if coloured > SEEN_SHARE:
+        review.append(
+            f"Stated to be monochrome and made grey, but {coloured:.0%} of the picture shows "
+            "colours: a tint is lost, or `process` is wrong."
+        )
     return {
-        "rendering": "positive",
-        "bands": look.light.shape[1],
-        "channels": list(range(look.light.shape[1])),
+        "rendering": "positive, grey" if grey else "positive",
+        "bands": len(matrix),
+        "channels": list(range(bands)),
         "process": look.frame.process,
         "intent": "relative colorimetric",
         "black_point_compensation": True,
-        "matrix": matrix.tolist() if len(matrix) == 3 else None,
+        "matrix": matrix.tolist() if bands == 3 else None,
         "black": min(max(black, 0.0), settings["black_limit"]),
         "shoulder": None,
-        "review": [],
+        "review": review,
     }
+
+
+def _coloured(light: Floats) -> float:
+    """Return the share of pixels (n, 3: linear sRGB) that are plainly not grey.
+
+    L*a*b* (D50) by CIE 15:2018, section 8.2.1.
+    """
+    ratio = np.clip(light, 0.0, None) @ colour.srgb_matrix().T / colour.D50
+    f = np.where(ratio > (6 / 29) ** 3, np.cbrt(ratio), ratio * (29 / 6) ** 2 / 3 + 4 / 29)
+    chroma = np.hypot(500 * (f[:, 0] - f[:, 1]), 200 * (f[:, 1] - f[:, 2]))
+    seen = 116 * f[:, 1] - 16 > DARK_LIGHTNESS
+    return float(np.mean(chroma[seen] > SEEN_CHROMA)) if seen.any() else 0.0
 
 
 def _clipped(look: Look, tone: dict[str, Any], encoding: colour.Encoding) -> dict[str, float]:
@@ -524,7 +559,8 @@ class _Tables:
     """What `apply` looks up. One table per channel, or two about a matrix.
 
     direct: uint8 (1, codes, channels), where channels do not mix; else light (float32, same
-    shape, scaled so that 65535 is `headroom`), matrix (3 x 3) and ending uint8 (65536).
+    shape, scaled so that 65535 is `headroom`), matrix (3 x 3, or 1 x 3 to grey) and ending
+    uint8 (65536).
     """
 
     channels: tuple[int, ...]
@@ -539,7 +575,9 @@ class _Tables:
         light = _light_tables(_rounded(tone), encoding)
         matrix = None if tone["matrix"] is None else np.array(tone["matrix"])
         # Primaries of sRGB itself differ from ours by the rounding of profiles only.
-        mixes = matrix is not None and bool(np.abs(matrix - np.eye(3)).max() > 5e-4)
+        mixes = matrix is not None and (
+            len(matrix) == 1 or bool(np.abs(matrix - np.eye(3)).max() > 5e-4)
+        )
         headroom = tone["shoulder"]["top"] if tone["shoulder"] else 1.0
         ending = _encoded(np.linspace(0.0, headroom, 65536), tone["shoulder"])
         direct = None if mixes else _eight(_encoded(light, tone["shoulder"])).T[None].copy()
@@ -561,7 +599,7 @@ def _eight(value: Floats) -> npt.NDArray[np.uint8]:
 def _light_tables(tone: dict[str, Any], encoding: colour.Encoding) -> Floats:
     """Return the picture's light (before matrix and shoulder) of each code, (channels, codes)."""
     light = encoding.tables[tone["channels"]].astype(np.float64)
-    if tone["rendering"] == "positive":
+    if tone["rendering"].startswith("positive"):
         return np.asarray((light - tone["black"]) / (1.0 - tone["black"]))
     column = (-1, 1)
     dmin = np.reshape(tone["dmin"], column)
@@ -615,6 +653,7 @@ def apply16(pixels: Pixels, tone: dict[str, Any], icc: bytes | None) -> npt.NDAr
     light = cv2.LUT(np.ascontiguousarray(flat), tables.light).reshape(flat.shape)
     if tables.matrix is not None:
         light = np.asarray(cv2.transform(light, tables.matrix))
+        light = light.reshape(*flat.shape[:2], len(tables.matrix))
     codes = _encoded(light * (tables.headroom / 65535.0), tone["shoulder"])
     return np.round(codes * 65535.0).astype(np.uint16)
 
@@ -642,4 +681,5 @@ def _render(pixels: Pixels, tables: _Tables) -> npt.NDArray[np.uint8]:
     assert tables.matrix is not None
     mixed = cv2.transform(light, tables.matrix)
     codes = cv2.addWeighted(mixed, 1.0, mixed, 0.0, 0.0, dtype=cv2.CV_16U)
-    return np.asarray(cv2.LUT(codes, tables.ending), np.uint8).reshape(picked.shape)
+    shape = (*picked.shape[:2], len(tables.matrix))
+    return np.asarray(cv2.LUT(codes, tables.ending), np.uint8).reshape(shape)

@@ -67,7 +67,7 @@ def descendants(pid: int) -> list[int]:
 
 
 def _strike(run: subprocess.Popen[bytes], kill: Kill, random: Random) -> bool:
-    """Send the signal; return whether there was anything to send it to."""
+    """Send the signal; return whether there was anything alive to send it to."""
     if run.poll() is not None:
         return False
     if kill.target == "both":
@@ -111,7 +111,8 @@ def undisturbed(studio: Studio) -> Reference:
 def problems_after(reference: Reference, folder: Path, kill: Kill, random: Random) -> list[str]:
     """Kill a run of the same batch in `folder`, run once more, and return what is wrong then.
 
-    "not struck" alone is returned where the run had ended before the moment came.
+    "not struck" alone is returned where the run had ended before the moment came, or ended as
+    if nothing had happened.
     """
     studio = Studio(folder)
     shutil.copytree(reference.studio.masters, studio.masters, dirs_exist_ok=True)
@@ -125,9 +126,12 @@ def problems_after(reference: Reference, folder: Path, kill: Kill, random: Rando
     )
     time.sleep(kill.share * reference.seconds)
     struck = _strike(run, kill, random)
-    run.wait(timeout=300)
-    if not struck:
+    code = run.wait(timeout=300)
+    # A run that ends with 0 did all its work: it was over, or what was struck was not at work.
+    if not struck or code == 0:
         return ["not struck"]
+    if kill.signal == signal.SIGKILL and kill.target != "worker" and code != -signal.SIGKILL:
+        return [f"the run was not killed, it ended with code {code}"]
     outcome = studio.night()
     found = []
     if outcome.code != 0:

@@ -46,6 +46,7 @@ def flip(path, place=0.5):
 
 def forget_delivery(studio):
     shutil.rmtree(studio.root / "deliveries")
+    (studio.root / "results" / batches.BATCH / "delivery-list.json").unlink()
 
 
 def redo_from(studio, record):

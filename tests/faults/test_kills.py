@@ -58,9 +58,11 @@ def test_no_job_outlives_a_killed_engine(reference, tmp_path):
     deadline = time.monotonic() + 120
     while len(orphans := kills.descendants(run.pid)) < 3 and time.monotonic() < deadline:
         time.sleep(0.01)
-    os.kill(run.pid, SIGKILL)
-    run.wait()
     assert len(orphans) >= 3
+    assert run.poll() is None, "the run had ended before it could be killed"
+    assert set(orphans) & kills.living()
+    os.kill(run.pid, SIGKILL)
+    assert run.wait() == -SIGKILL
     struck = time.monotonic()
     while (alive := set(orphans) & kills.living()) and time.monotonic() < struck + 10:
         time.sleep(0.05)

@@ -152,7 +152,8 @@ SAMPLES: tuple[Sample, ...] = (
         "small_sheet",
         220,
         110,
-        {"views": ("lighthouse",), "skew_deg": 1.92, **_GREY},
+        # Seen from its emulsion side.
+        {"views": ("lighthouse",), "skew_deg": 1.92, "mirror": True, **_GREY},
         PLAIN,
         part="emu",
         time="10:42:10",
@@ -191,7 +192,7 @@ BATCH_YAML = """\
 title: Harbour works, first capture session
 operator: {capture: op-03, check: op-07}
 # Captures of a few megapixels: 200 ppi were agreed to be enough, 100 for the print.
-defaults: {emulsion_side: away, required_ppi: 200}
+defaults: {required_ppi: 200}
 items:
   - match: "PEH-*"
     crop: picture
@@ -249,7 +250,7 @@ items:
     polarity: negative
     process: monochrome
     nominal_ppi: 240
-  # PEH-0010 and PEH-0012 are left to recognition.
+  # PEH-0010 and PEH-0012 are left to recognition; the part `emu` says that a side is mirrored.
 # Captures of a film and of a print target on this rig, each with one of the bare light.
 targets:
 """

@@ -27,8 +27,9 @@ from contextlib import contextmanager
 from pathlib import Path
 
 PROJECT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(PROJECT / "tests"))
+sys.path[:0] = [str(PROJECT / "tests"), str(PROJECT / "scripts")]
 
+from setup_environment import install_lock  # noqa: E402
 from studio import Outcome, Studio  # noqa: E402
 
 BATCH = "harbour-2026-03"
@@ -39,13 +40,17 @@ SECRET = "trial-secret-b7a1f0"
 NIGHT = ("--config", 'delivery={"form": "tar"}')
 
 
-def environment(folder: Path, packages: list[str]) -> Path:
-    """Return the `bin` of an environment that holds the packages, made where missing."""
+def environment(folder: Path, packages: list[str] | Path) -> Path:
+    """Return the `bin` of an environment that holds the packages (or a lock), made where missing."""
     mark = folder / ".complete"
     if not mark.exists():
         venv.create(folder, with_pip=True, clear=True)
-        pip = [folder / "bin" / "python", "-m", "pip", "install", "-q"]
-        subprocess.run([*pip, "--disable-pip-version-check", *packages], check=True)
+        python = folder / "bin" / "python"
+        if isinstance(packages, Path):
+            install_lock(python, packages)
+        else:
+            pip = [python, "-m", "pip", "install", "-q", "--disable-pip-version-check"]
+            subprocess.run([*pip, *packages], check=True)
         mark.touch()
     return folder / "bin"
 
@@ -347,8 +352,7 @@ def main() -> int:
     root = Path(tempfile.mkdtemp(prefix="glassine-store-"))
     try:
         kept = (arguments.environments or root).absolute()
-        lock = PROJECT / "requirements-store.lock"
-        run = environment(kept / "run", ["--require-hashes", "--no-deps", "-r", str(lock)])
+        run = environment(kept / "run", PROJECT / "requirements-store.lock")
         if Path(sys.prefix) != run.parent:
             # Once more, with the Python of the environment that has the plugin.
             again = [run / "python", *sys.argv, "--environments", str(kept)]

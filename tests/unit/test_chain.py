@@ -17,7 +17,8 @@ NAMES = [step.name for step in plan.STEPS]
 
 def given(**changes):
     return [
-        {"step": name, "item": "PEH-1", "setting": changes.get(name, "as before")} for name in NAMES
+        {"step": name, "item": "PEH-1", "masters": [], "setting": changes.get(name, "as before")}
+        for name in NAMES
     ]
 
 

@@ -37,8 +37,13 @@ POLICY = {
     "extra-samples/alpha": {"samples"},
     "multi-page": {"pages", "damaged"},
 }
-# Its directory tells four values of bits a sample for three samples: readers disagree on it.
-CONTRADICTORY = {"3c1a3f9691-tiff_wrong_bits_per_sample_2.tiff": {"bits"}}
+# What libraries open although it cannot be right.
+CONTRADICTORY = {
+    # Its directory tells four values of bits a sample for three samples: readers disagree on it.
+    "3c1a3f9691-tiff_wrong_bits_per_sample_2.tiff": {"bits"},
+    # A fuzzer's work: the count of one uncompressed strip reaches into the strip behind it.
+    "05f59773fd-id=000026,sig=06,src=000012,op=havoc,rep=2": {"damaged"},
+}
 NOTED = {"8bit": "note_8bit", "jpeg": "note_lossy", "bigtiff": "note_bigtiff"}
 
 
@@ -96,7 +101,7 @@ def test_each_file_is_taken_or_held_as_said(row, confined):
 @pytest.mark.skipif(not ROWS, reason=f"no corpus in {CORPUS}")
 def test_how_many_follow_the_manifest_and_how_many_the_policy():
     by_policy = [row for row in ROWS if row["expected"].startswith("accept") and policy_codes(row)]
-    assert (len(ROWS) - len(by_policy), len(by_policy)) == (78, 42)
+    assert (len(ROWS) - len(by_policy), len(by_policy)) == (77, 43)
 
 
 def test_untrusted_loaders_are_blocked(tmp_path):

@@ -104,7 +104,8 @@ def test_bag_info(tmp_path: Path) -> None:
     assert info["Source-Organization"] == "Port Ellery Harbour Archive"
     assert info["Bagging-Date"] == "2026-03-18"
     assert info["Bag-Group-Identifier"] == "b1"
-    assert info["BagIt-Profile-Identifier"].startswith("https://")
+    # RFC 9562: a name that is nobody's address, where the institution publishes no profile.
+    assert info["BagIt-Profile-Identifier"].startswith("urn:uuid:")
     assert "Bag-Count" not in info
 
 

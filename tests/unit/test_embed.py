@@ -17,7 +17,7 @@ import pytest
 import pyvips
 
 import made_items
-from glassine import embed, files, formats
+from glassine import embed, files, formats, rights
 from glassine.errors import GlassineError
 from glassine.metadata import jpeg
 
@@ -256,7 +256,7 @@ def test_pictures_of_an_earlier_run_go(tmp_path: Path) -> None:
     [  # RightsStatements.org 1.0 and Creative Commons, by their own names
         ("http://rightsstatements.org/vocab/InC/1.0/", "", True),
         ("http://rightsstatements.org/vocab/InC-OW-EU/1.0/", "unknown", True),
-        ("http://rightsstatements.org/vocab/NoC-US/1.0/", "", False),
+        ("http://rightsstatements.org/vocab/NoC-US/1.0/", "", None),
         ("http://rightsstatements.org/vocab/CNE/1.0/", "unknown", None),
         ("http://rightsstatements.org/vocab/UND/1.0/", "", None),
         ("http://creativecommons.org/publicdomain/mark/1.0/", "", False),
@@ -267,7 +267,7 @@ def test_pictures_of_an_earlier_run_go(tmp_path: Path) -> None:
     ],
 )
 def test_copyright_is_never_guessed(uri: str, status: str, marked: bool | None) -> None:
-    assert embed.in_copyright(uri, status) is marked
+    assert rights.resolved({"uri": uri, "status": status}, None).marked is marked
 
 
 @pytest.mark.parametrize(
@@ -293,17 +293,17 @@ def test_only_a_year_month_or_day_is_a_date(edtf: str | None, date: str) -> None
 
 
 @pytest.mark.parametrize(
-    ("rights", "notice"),
+    ("stated", "notice"),
     [
         ({"uri": "http://rightsstatements.org/vocab/InC/1.0/", "holder": "A"}, "© A"),
-        ({"uri": "http://rightsstatements.org/vocab/InC/1.0/"}, "In copyright"),
+        ({"uri": "http://rightsstatements.org/vocab/InC/1.0/"}, "In Copyright"),
         ({"status": "public domain", "holder": "A"}, "Public domain"),
         ({"status": "unknown", "holder": "A"}, "Rights holder: A"),
         ({"status": "unknown"}, ""),
     ],
 )
-def test_copyright_notice(rights: dict[str, str], notice: str) -> None:
-    record = {**made_items.CATALOGUE, "rights": rights}
+def test_copyright_notice(stated: dict[str, str], notice: str) -> None:
+    record = {**made_items.CATALOGUE, "rights": stated}
     assert embed.words_of("PEH-0001", record, {}, {}).copyright_notice == notice
 
 

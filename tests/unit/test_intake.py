@@ -162,10 +162,10 @@ def test_facts_are_taken_by_the_last_matching_entry(batch):
         "  - {match: PEH-0002, kind: sheet}\n"
     )
     result = take(batch)
-    assert item(result, "PEH-0001")["facts"]["kind"] == "plate"
-    assert item(result, "PEH-0002")["facts"]["kind"] == "sheet"
-    assert item(result, "PEH-0002")["facts"]["polarity"] == "negative"
-    assert item(result, "PEH-0002")["facts"]["nominal_ppi"] == 1200
+    assert item(result, "PEH-0001")["masters"][0]["facts"]["kind"] == "plate"
+    assert item(result, "PEH-0002")["masters"][0]["facts"]["kind"] == "sheet"
+    assert item(result, "PEH-0002")["masters"][0]["facts"]["polarity"] == "negative"
+    assert item(result, "PEH-0002")["masters"][0]["facts"]["nominal_ppi"] == 1200
 
 
 def test_mistakes_in_batch_facts_stop_the_batch_by_name(batch):

@@ -62,7 +62,7 @@ def sampler_of(light):
     def region(left, top, width, height):
         return pixels[top : top + height, left : left + width]
 
-    return Sampler(region, light.shape[1], light.shape[0], linear_table(None, "linear"), 1.0)
+    return Sampler(region, light.shape[1], light.shape[0], linear_table("linear"), 1.0)
 
 
 def test_an_oval_is_fitted_to_a_fraction_of_a_pixel():
@@ -97,7 +97,7 @@ def test_a_thin_black_border_does_not_draw_the_edge_to_the_films_end(border):
 
 def view_of(light):
     pixels = np.round(light * 65535).astype(np.uint16)
-    return look(np.repeat(pixels[..., None], 3, 2), linear_table(None, "linear"), 1.0)
+    return look(np.repeat(pixels[..., None], 3, 2), linear_table("linear"), 1.0)
 
 
 def test_film_that_touches_a_ruler_comes_apart_from_it():

@@ -300,7 +300,8 @@ def test_access_images_by_long_edge_or_resolution(
 def test_no_resolution_known_means_none_is_written(tmp_path: Path) -> None:
     item = Item(tmp_path, ppi=None, ppi_source=None)
     item.settings["render"]["access_ppi"] = 300
-    item.run()
+    (note,) = item.run()["event"]["detail"]["notes"]
+    assert "long edge" in note and "render.access_ppi" in note
     with Image.open(item.dir / "render/PEH-0001_access.jpg") as image:
         assert image.width == 500
         assert "dpi" not in image.info

@@ -37,6 +37,12 @@ def setup(tmp_path, monkeypatch):
         (["--dry-run", "--cores", "1"], ["--dry-run", "--cores", "1"]),
         (["--item", "PEH-1"], ["--config", "only=[PEH-1]"]),
         (["--item=PEH-1", "--item", "PEH-2"], ["--config", "only=[PEH-1,PEH-2]"]),
+        (["--item", "PEH-1", "--item", "PEH-1"], ["--config", "only=[PEH-1]"]),
+        (["--config", "a=1", "--config=b=2", "-C", "c=3"], ["--config", "a=1", "b=2", "c=3"]),
+        (
+            ["-C", "masters=x", "--item", "PEH-1", "-n"],
+            ["-n", "--config", "only=[PEH-1]", "masters=x"],
+        ),
         (
             ["--item", "PEH-1", "--config", "masters=x"],
             ["--config", "only=[PEH-1]", "masters=x"],
@@ -47,9 +53,30 @@ def test_further_arguments_reach_the_engine(nightly, given, passed_on):
     assert nightly.command_for(given)[3:] == passed_on
 
 
-def test_item_without_an_id_is_told(nightly):
-    with pytest.raises(SystemExit, match="--item wants the id"):
-        nightly.command_for(["--item"])
+@pytest.mark.parametrize(
+    "given", [["--item"], ["--item="], ["--item", "--cores", "1"], ["--item", "a,b"]]
+)
+def test_item_without_an_id_is_told(nightly, capsys, given):
+    with pytest.raises(SystemExit) as ended:
+        nightly.command_for(given)
+    assert ended.value.code == 64  # EX_USAGE of <sysexits.h>
+    assert "--item wants the id" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "given",
+    [["fetch", "--item", "PEH-1"], ["--item", "PEH-1", "--config", "only=[PEH-2]"]],
+)
+def test_items_that_would_be_passed_over_are_refused(nightly, given):
+    with pytest.raises(SystemExit) as ended:
+        nightly.command_for(given)
+    assert ended.value.code == 64
+
+
+@pytest.mark.parametrize("given", [["--help"], ["--cores", "1", "-h"]])
+def test_help_is_no_error(nightly, capsys, given):
+    assert nightly.main(given) == 0
+    assert "scripts/nightly" in capsys.readouterr().out
 
 
 def test_the_environment_is_renewed_when_its_lock_changes(setup, monkeypatch):

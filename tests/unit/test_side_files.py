@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import tifffile
 
-from glassine import intake, settings
+from glassine import batch_facts, intake, settings
 from glassine.errors import GlassineError
 
 ROWS = "item_id,title\nPEH-0001,Quay\nPEH-0002,Mole\n"
@@ -138,7 +138,7 @@ def test_a_catalogue_that_the_settings_pass_over_is_told(batch, tmp_path):
 def test_facts_whose_name_leaves_no_doubt_are_read_and_told(batch, name):
     (batch / name).write_text("defaults: {kind: plate}\n")
     result = take(batch)
-    assert items(result)["PEH-0001"]["facts"]["kind"] == "plate"
+    assert items(result)["PEH-0001"]["masters"][0]["facts"]["kind"] == "plate"
     assert told(result)["intake.side_name"]["path"] == name
 
 
@@ -321,7 +321,8 @@ def test_an_item_id_of_figures_is_text_and_a_day_too(batch):
     (batch / "batch.yaml").write_text("title: 1906-05-01\nitems: [{match: 0012, kind: plate}]\n")
     result = take(batch)
     assert result["title"] == "1906-05-01"
-    facts = intake.facts_of("0012", intake.read_batch_facts(batch / "batch.yaml"))
+    stated = batch_facts.read_batch_facts(batch / "batch.yaml")
+    facts = batch_facts.Statements(stated).facts_of("0012", None).facts
     assert facts.kind == "plate"
 
 

@@ -68,12 +68,13 @@ def test_the_bag_is_accepted_by_an_independent_reader(finished):
     assert bag.version_info == (1, 0)
 
 
-def test_a_job_costs_little_beside_its_work(finished):
-    """Starting a job costs below 0.2 s: embed, record and pack of a small item show it."""
+@pytest.mark.parametrize("step", ["embed", "record", "pack"])
+def test_a_step_without_pixels_takes_less_than_a_fifth_of_a_second(finished, step):
+    """Of processor time, which other work on the machine does not lengthen (measured: 0.06)."""
     studio, _, _ = finished
     for item in ITEMS:
-        timing = json.loads((studio.item(BATCH, item) / "timings" / "embed.json").read_text())
-        assert timing["seconds"] < 2  # a loaded machine; the figure itself is in the benchmarks
+        timing = json.loads((studio.item(BATCH, item) / "timings" / f"{step}.json").read_text())
+        assert 0 < timing["cpu_s"] < 0.2
 
 
 def test_a_second_night_finds_nothing_to_do(finished):
@@ -156,8 +157,11 @@ def test_a_killed_run_is_continued_by_the_next(finished, tmp_path):
         deadline = time.monotonic() + 120
         while not awaited.exists() and time.monotonic() < deadline and run.poll() is None:
             time.sleep(0.02)
+        assert awaited.exists()
+        assert run.poll() is None, "the run had ended before it could be killed"
         os.kill(run.pid, signal.SIGKILL)
-        run.wait()
+        assert run.wait() == -signal.SIGKILL
+        assert not (studio.root / "deliveries" / BATCH).exists()
     last = studio.night()
     assert last.code == 0, last.text[-3000:]
     assert studio.digests("results") == undisturbed.digests("results")

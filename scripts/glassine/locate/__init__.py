@@ -3,12 +3,13 @@
 As it goes: `view` (the reduced copy, and what lies on the table), `finder` (piece by piece:
 `single` peels `border`s off one picture, with `opening`, `ovals` and `straight` for faint ones;
 `strips` lays out roll film), `exact` (edges at full resolution by `refine`; `square` and `agree`
-make them agree), `kinds` and `character` (what it is), `judge` (how far it can be trusted), `step`.
+make them agree), `kinds` and `character` (what it is), `judge` (how far it can be trusted); `looks`
+weighs what was found by one `scale` and by another; `step`.
 """
 
-from glassine.locate.finder import locate_array
+from glassine.locate.looks import locate_array
 from glassine.locate.step import locate_item, read_geometry
 
-VERSION = "8"
+VERSION = "10"
 
 __all__ = ["VERSION", "locate_array", "locate_item", "read_geometry"]

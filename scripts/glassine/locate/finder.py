@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from typing import Any, cast
 
 import cv2
@@ -12,15 +13,15 @@ from glassine import film, labels
 from glassine.locate import border, sides, single, strips
 from glassine.locate.agree import agree
 from glassine.locate.candidate import Candidate
-from glassine.locate.encoding import linear_table
 from glassine.locate.exact import Exact
-from glassine.locate.judge import corners_of, frame_of, judge, reading_order
-from glassine.locate.kinds import characters, kind_of
+from glassine.locate.kinds import kind_of
 from glassine.locate.refine import Region, Sampler
+from glassine.locate.scale import Scale
+from glassine.locate.scale import agree as agree_on
 from glassine.locate.shapes import ENDS, Doubles, lengths_of, order
 from glassine.locate.straight import around, settle
 from glassine.locate.view import Floats, Layout, Patch, Piece, View, look, survey, tone, upright
-from glassine.model import Facts, MasterGeometry
+from glassine.model import Facts
 
 DEFAULTS: dict[str, Any] = {"fit": "quadrilateral", "review_below": 0.8}
 # An edge of a picture nearer than this (mm) to the film's end may be that end.
@@ -36,7 +37,6 @@ class Finder:
         reduction: float,
         region: Region,
         facts: Facts,
-        ppi_hint: float | None,
         settings: dict[str, Any],
         width: int,
         height: int,
@@ -47,34 +47,43 @@ class Finder:
         self.reduction = reduction
         self.view: View = look(reduced, table, reduction)
         self.sampler = Sampler(region, width, height, table, self.view.white)
-        ppi = facts.nominal_ppi or ppi_hint
-        self.ppi = ppi
-        self.ppi_source: str | None = (
-            "batch" if facts.nominal_ppi else ("tag" if ppi_hint else None)
-        )
-        self.mm: float | None = ppi / film.MM_PER_INCH / reduction if ppi else None
-        self.notes: list[str] = []
-        self.base_regions: list[Doubles] = []
-        self.object_corners: Doubles | None = None
         self.kind = facts.kind
-        self.strips = 0
         self.nested = False
         self.opening = 0.0, 0.0  # of the mask, px of the view
         self.mask_level = 0.0
+        self.layout = self._inside_mask(survey(self.view))
+        self._labels: list[list[dict[str, Any]]] = []  # read once for all looks
+        self._begin(None)
+
+    def _begin(self, scale: Scale | None) -> None:
+        self.ppi: float | None = scale.ppi if scale else None
+        self.ppi_source: str | None = scale.source if scale else None
+        self.mm: float | None = film.px_per_mm(scale.ppi) / self.reduction if scale else None
+        # What the film itself shows of the scale; whether what is used is more than a hint.
+        self.seen: Scale | None = None
+        self.sure = False
+        self.base_regions: list[Doubles] = []
+        self.object_corners: Doubles | None = None
+        self.strips = 0
         self.alone = False
         self.strip_patches: dict[int, Patch] = {}
-        self.labels: list[dict[str, Any]] = []
 
-    def run(self) -> tuple[list[Candidate], str]:
-        layout = survey(self.view)
-        layout = self._inside_mask(layout)
-        self.layout = layout
+    def at(self, scale: Scale | None) -> Finder:
+        """Return another look at the same master, by this scale or by none."""
+        other = copy.copy(self)
+        other._begin(scale)
+        return other
+
+    def roughly(self) -> list[Candidate]:
+        """Return the frames as the reduced copy shows them; sets `seen`."""
         found: list[Candidate] = []
-        for piece in layout.pieces:
-            found.extend(self._piece(piece, layout))
-        if len(found) > 1:
-            self.labels = self._read_labels()
-        found = self._without_strangers(found)
+        for piece in self.layout.pieces:
+            found.extend(self._piece(piece, self.layout))
+        return self._without_strangers(found)
+
+    def exactly(self, found: list[Candidate]) -> tuple[list[Candidate], str]:
+        """Return the frames with their edges at full resolution, and the kind of material."""
+        layout = self.layout
         exact = self._exact()
         for candidate in found:
             exact.refine(candidate)
@@ -150,6 +159,13 @@ class Finder:
         self.mask_level = layout.tone
         return nested
 
+    @property
+    def labels(self) -> list[dict[str, Any]]:
+        """Return what can be read on labels; corners in master px."""
+        if not self._labels:
+            self._labels.append(self._read_labels())
+        return self._labels[0]
+
     def _read_labels(self) -> list[dict[str, Any]]:
         shown = np.clip(255 * self.view.light[..., min(1, self.view.light.shape[2] - 1)], 0, 255)
         found = labels.read(np.sqrt(shown / 255 * 255 * 255).astype(np.uint8))
@@ -202,7 +218,9 @@ class Finder:
         tries = [("135?", upright)]
         if long < 1.9 * short:
             tries.append(("135?", not upright))
-        if self.kind == "auto" and 1.42 * short < long < 7 * short:
+        # 120 film is wider than what else lies beside film, a ruler or a label.
+        widest = max(min(other.width, other.height) for other in self.layout.pieces)
+        if self.kind == "auto" and 1.42 * short < long < 7 * short and short > 0.7 * widest:
             tries.append(("120?", upright))
         return tries
 
@@ -373,8 +391,9 @@ class Finder:
                 holes = strips.perforations(patch, top, bottom, self.mm) or holes
         n = patch.v.shape[1]
         left = margin if width + 2 < self._span(angle) else 0.0
+        known = self._trusted_mm(gauge, holes, bottom - top)
         strip = strips.lay_out(
-            patch, top, bottom, left, n - left, gauge[:3], holes, view.noise, self.mm
+            patch, top, bottom, left, n - left, gauge[:3], holes, view.noise, known
         )
         if gauge == "120?":
             plain = [s for s in strip.slots if min(s.seen_left, s.seen_right) > 0.3]
@@ -390,12 +409,29 @@ class Finder:
             )
             self.ppi_source = "perforations"
             self.mm = self.mm or holes.pitch_px / film.PERFORATION_PITCH_MM
+            self.seen = Scale(self.ppi, "perforations")
+        elif self.seen is None:
+            self.seen = self._by_width(gauge, bottom - top)
         made = self._frames_of(strip, patch)
         if len(made) == 1:
             gaps = strip.slots[0].left - left, n - left - strip.slots[0].right
             near = NEAR_END_MM * strip.mm
             made[0].thin = tuple(s for s, gap in zip((0, 2), gaps, strict=True) if gap < near)
         return made
+
+    def _by_width(self, gauge: str, across: float) -> Scale:
+        """Return the scale by the width (view px) of film that shows no perforations."""
+        wide = film.FILM_135 if gauge[:3] == "135" else film.FILM_120
+        return Scale(across * self.reduction / wide.width_mm * film.MM_PER_INCH, "film width")
+
+    def _trusted_mm(
+        self, gauge: str, holes: strips.Perforations | None, across: float
+    ) -> float | None:
+        """Return view px per mm as stated, or None where the width of the film contradicts it."""
+        if holes is not None or self.ppi is None or self.ppi_source is None:
+            return self.mm
+        said = Scale(self.ppi, cast(Any, self.ppi_source))
+        return self.mm if agree_on(said, self._by_width(gauge, across)) else None
 
     def _perforations(self, patch: Patch, top: float, bottom: float) -> strips.Perforations | None:
         """Look for holes where they are on film with these edges, or inside of a mask's."""
@@ -575,55 +611,3 @@ class Finder:
         size = 2 * (min(part.shape[:2]) // 400) + 3
         smooth = cv2.blur(part, (size, size)).reshape(part.shape)
         return tone(smooth[y - top, x - left])
-
-
-def locate_array(
-    reduced: npt.NDArray[np.generic],
-    reduction: float,
-    region: Region,
-    facts: Facts,
-    ppi_hint: float | None,
-    settings: dict[str, Any] | None = None,
-    *,
-    size: tuple[int, int] | None = None,
-    table: Floats | None = None,
-    path: str = "",
-) -> MasterGeometry:
-    """Return the frames of one master.
-
-    reduced: (h, w) or (h, w, 3) uint8/uint16, the master shrunk by `reduction` (master px per
-    px; each value the mean of its block). region(left, top, width, height): master pixels, same
-    type and encoding. table: 65,536 values from encoded to linear light (default: from
-    facts.encoding). size: (width, height) of the master, default reduced size x reduction.
-    """
-    width, height = size or (
-        round(reduced.shape[1] * reduction),
-        round(reduced.shape[0] * reduction),
-    )
-    if table is None:
-        table = linear_table(None, facts.encoding)
-    finder = Finder(
-        reduced, reduction, region, facts, ppi_hint, settings or {}, width, height, table
-    )
-    candidates, kind = finder.run()
-    each = characters(finder, candidates, kind)
-    for candidate, found in zip(candidates, each, strict=True):
-        candidate.character = found
-        judge(finder, candidate)
-    candidates = reading_order(candidates)
-    frames = tuple(frame_of(finder, c, k + 1) for k, c in enumerate(candidates))
-    notes = tuple(finder.notes) + (() if frames else ("no frame found",))
-    return MasterGeometry(
-        path=path,
-        width=width,
-        height=height,
-        ppi=finder.ppi,
-        ppi_source=cast(Any, finder.ppi_source),
-        frames=frames,
-        kind=kind,
-        base_regions=tuple(corners_of(q) for q in finder.base_regions),
-        object_corners=corners_of(finder.object_corners)
-        if finder.object_corners is not None
-        else None,
-        notes=notes,
-    )

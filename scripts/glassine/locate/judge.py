@@ -107,7 +107,20 @@ def judge(finder: Finder, candidate: Candidate) -> None:
     if facts.process == "auto" and candidate.character.process_trust < 0.8 and not candidate.blank:
         confidence *= 0.78
         candidate.reasons.append("colour or monochrome: not clear from the picture")
+    if _not_monochrome(finder, candidate):
+        confidence *= 0.78
+        candidate.reasons.append("stated to be monochrome, but the negative shows colours")
     candidate.confidence = confidence
+
+
+def _not_monochrome(finder: Finder, candidate: Candidate) -> bool:
+    """Whether a negative that is stated to be monochrome is plainly none; positives are looked at
+    when their tone is set."""
+    found = candidate.character
+    if found is None or candidate.blank or finder.facts.process != "monochrome":
+        return False
+    polarity = finder.facts.polarity if finder.facts.polarity != "auto" else found.polarity
+    return polarity == "negative" and found.process == "colour" and found.process_trust >= 0.9
 
 
 def _cut_off(finder: Finder, candidate: Candidate) -> bool:
@@ -179,8 +192,7 @@ def frame_of(finder: Finder, candidate: Candidate, index: int) -> Frame:
         process=cast(
             Any, candidate.character.process if facts.process == "auto" else facts.process
         ),
-        rotate=facts.rotate,
-        mirror=facts.emulsion_side == "toward",
+        process_stated=facts.process != "auto",
         blank=candidate.blank,
         confidence=round(candidate.confidence, 3),
         state=state,

@@ -10,10 +10,16 @@ import numpy as np
 from glassine import film
 from glassine.locate.candidate import Candidate
 from glassine.locate.character import MASK_DENSITY, Character, character, is_colour, mask_of
+from glassine.locate.shapes import lengths_of, order
 
 if TYPE_CHECKING:
     from glassine.locate.finder import Finder
 
+# Kinds of which one picture, or several of a size, lie on the table.
+SINGLE = ("frame_135", "mounted_slide", "sheet", "plate", "lantern", "print")
+
+# Kinds that are positives by what they are.
+POSITIVE = ("print", "lantern", "mounted_slide")
 # Tone of a dark board against white paper on it: boards reflect 2 % and more. An opaque mask
 # round a plate is darker than that.
 BOARD = 1.58
@@ -35,6 +41,11 @@ def characters(finder: Finder, found: list[Candidate], kind: str) -> list[Charac
         for k, c in enumerate(found):
             if kind in ("print", "plate") and not c.level_dark:
                 each[k] = replace(each[k], polarity_trust=0.7)
+    if len(found) == 1 and _may_be_a_frame(finder, found[0], kind):
+        one = found[0]
+        other = character(finder.pixels(one, 0.04), one.border, "frame_135", one.level_dark)
+        if other.polarity != each[0].polarity:
+            each[0] = replace(each[0], polarity_trust=0.6)
     for number in {c.strip for c in found} - {0}:
         own = [k for k, c in enumerate(found) if c.strip == number and not c.blank]
         if not own:
@@ -47,6 +58,68 @@ def characters(finder: Finder, found: list[Candidate], kind: str) -> list[Charac
                     each[k], process=each[best].process, process_trust=each[best].process_trust
                 )
     return each
+
+
+def _may_be_a_frame(finder: Finder, one: Candidate, kind: str) -> bool:
+    """Whether what was taken for a print or a slide may be a frame of 35 mm film in a mask.
+
+    Only size tells them apart, and as long as none is sure either may be it.
+    """
+    long, short = lengths_of(one.corners)
+    if finder.kind != "auto" or finder.sure or kind not in POSITIVE or one.oval or short <= 0:
+        return False
+    # A board sends back light, a mask lets nothing through.
+    paper = kind == "print" and (finder.layout.tone < 1.75 or one.ground == "light")
+    return not paper and abs(long / short - 1.5) < 0.1
+
+
+def against(base: Finder, found: list[Candidate], finder: Finder) -> str | None:
+    """Return what speaks against the kind that batch.yaml states, in words, or None.
+
+    base: the master before any look; found: by `finder`, as the stated kind.
+    """
+    kind = finder.kind
+    if kind == "auto" or not found:
+        return None
+    if kind == "strip_135" and (finder.seen is None or finder.seen.source != "perforations"):
+        return "stated as strip_135, but no perforations are seen"
+    if kind.startswith("strip_") and not any(c.strip for c in found):
+        return f"stated as {kind}, but no frames side by side are seen"
+    if kind in (*SINGLE, "strip_120"):
+        trial = base.at(None)
+        trial.kind = "auto"
+        long = [
+            p for p in base.layout.pieces if max(p.width, p.height) > 1.9 * min(p.width, p.height)
+        ]
+        made = [c for piece in long for c in trial._piece(piece, base.layout) if c.strip]
+        if trial.seen is not None and trial.seen.source == "perforations":
+            return f"stated as {kind}, but perforations of 35 mm film are seen"
+        if kind in SINGLE and len(made) > 1:
+            return f"stated as {kind}, but {len(made)} frames side by side are seen"
+    sizes = [finder.size_mm(c.corners) for c in found if not c.blank]
+    frames = sum(abs(long - 36) < 1.3 and abs(short - 24) < 1.3 for long, short in sizes)
+    larger = kind in ("sheet", "plate", "lantern", "print")
+    if larger and finder.ppi and sizes and frames >= 0.5 * len(sizes):
+        return f"stated as {kind}, but of the size of frames on 35 mm film (36 x 24 mm)"
+    return _shape_against(kind, found)
+
+
+def _shape_against(kind: str, found: list[Candidate]) -> str | None:
+    """Tell shapes that no piece of a kind has, whatever the scale."""
+    for c in found:
+        long, short = lengths_of(c.corners)
+        outer = lengths_of(c.corners if c.object_corners is None else order(c.object_corners))
+        if c.blank or min(short, outer[1]) <= 0:
+            continue
+        sides_of = outer[0] / outer[1]
+        frame = abs(long / short - 1.5) < 0.12 or abs(long / short - 1.333) < 0.06
+        if kind == "frame_135" and not frame:
+            return f"stated as frame_135, but its sides are as {long / short:.2f} to 1"
+        if kind == "mounted_slide" and c.levels > 1 and sides_of > 1.12:
+            return f"stated as mounted_slide, but the mount's sides are as {sides_of:.2f} to 1"
+        if kind == "lantern" and c.levels > 1 and sides_of > 1.35:
+            return f"stated as lantern, but the slide's sides are as {sides_of:.2f} to 1"
+    return None
 
 
 def kind_of(finder: Finder, found: list[Candidate]) -> str:

@@ -130,14 +130,14 @@ def vote(
     length = float(np.ptp(rows)) or 1.0
     steps = int(np.clip(np.ceil(max_slope * length / max(tolerance, 1.0)), 1, 40))
     best = None
-    width = 2 * round(tolerance) + 1
-    window = np.ones(width)
+    # No wider than what it is moved along, be the scale what it may.
+    tolerance = min(tolerance, (columns + 99) // 2)
+    window = np.ones(2 * round(tolerance) + 1)
     for slope in slope0 + np.linspace(-max_slope, max_slope, 2 * steps + 1):
         x = np.round(f - slope * r).astype(np.int64) + 50
         x = np.clip(x, 0, columns + 99)
         histogram = np.bincount(x, minlength=columns + 100).astype(np.float64)
         near = np.convolve(histogram, window, "same")
-        before = np.cumsum(histogram) - (near + histogram) / 2
         before = np.concatenate([np.zeros(round(tolerance) + 1), np.cumsum(histogram)])[: len(near)]
         score = near - penalty * before - 0.02 * total * abs(slope - slope0) / max(max_slope, 1e-9)
         at = int(score.argmax())

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, cast
 
@@ -10,10 +12,11 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine import contracts, events, files, labels, masters, pixels
+from glassine import colour, contracts, events, files, labels, masters, pixels, processor
 from glassine.errors import GlassineError
-from glassine.locate.encoding import linear, linear_table
-from glassine.locate.finder import locate_array
+from glassine.locate import stated
+from glassine.locate.encoding import linear, table_of
+from glassine.locate.looks import locate_array
 from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
 from glassine.model import (
@@ -38,20 +41,30 @@ def locate_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     Raises GlassineError for a master that cannot be read, or a correction that names a master
     the item does not have.
     """
-    facts = Facts.from_dict(given["facts"])
+    processor.same_everywhere()
     settings = given.get("settings", {}).get("locate", {})
     corrections = given.get("corrections") or {}
-    paths = [master["path"] for master in given["masters"]]
-    _check_corrections(corrections, paths, given["item"])
-    found = []
-    for path in paths:
-        geometry = _locate_master(batch_dir, item_dir, path, facts, settings)
-        found.append(corrected(geometry, corrections, facts, single=len(paths) == 1))
+    facts = {master["path"]: Facts.of_master(master, given) for master in given["masters"]}
+    _check_corrections(corrections, list(facts), given["item"])
+    located = []
+    encodings = {}
+    for master in given["masters"]:
+        path = master["path"]
+        one, encoding = _locate_master(
+            batch_dir, item_dir, path, master.get("part"), facts[path], settings
+        )
+        encodings[path] = encoding.describe
+        located.append(one)
+    found = [
+        corrected(geometry, corrections, one.facts, single=len(located) == 1, turn=one.turn)
+        for one, geometry in zip(located, stated.judged(located), strict=True)
+    ]
     detail = {
         "step": given.get("version", ""),
-        "facts": facts.as_dict(),
+        "facts": {path: each.as_dict() for path, each in facts.items()},
         "settings": settings,
         "corrections": corrections or None,
+        "encodings": encodings,
     }
     event = events.event(
         "frame location",
@@ -69,12 +82,16 @@ def read_geometry(item_dir: Path) -> ItemGeometry:
 
 
 def _locate_master(
-    batch_dir: Path, item_dir: Path, path: str, facts: Facts, settings: dict[str, Any]
-) -> MasterGeometry:
+    batch_dir: Path,
+    item_dir: Path,
+    path: str,
+    part: str | None,
+    facts: Facts,
+    settings: dict[str, Any],
+) -> tuple[stated.Located, colour.Encoding]:
     full = files.inside(batch_dir, path)
     header = masters.read_header(full, shown=path)
-    icc = masters.icc_profile(masters.open_image(full))
-    table = linear_table(icc, facts.encoding)
+    encoding, table = _read_encoding(full, path, int(header["samples"]), facts)
     with pixels.opened(full, header, scratch=item_dir) as source:
         reduced, reduction = source.reduced, source.reduction
         geometry = locate_array(
@@ -90,18 +107,45 @@ def _locate_master(
         )
     preview = preview_of(reduced, table)
     _write_preview(item_dir / "previews" / f"{Path(path).stem}.jpg", preview)
-    return replace(geometry, labels=tuple(_labels(preview, geometry.width)))
+    assumed = colour.assumption(encoding)
+    geometry = replace(
+        geometry,
+        labels=tuple(_labels(preview, geometry.width)),
+        notes=geometry.notes + ((assumed,) if assumed else ()),
+    )
+    orientation = int(header.get("orientation") or 1)
+    profiled = encoding.describe["by"] == "profile"
+    return stated.Located(part, facts, orientation, profiled, geometry), encoding
+
+
+def _read_encoding(
+    full: Path, path: str, bands: int, facts: Facts
+) -> tuple[colour.Encoding, Floats]:
+    """Return how the master's codes become light, as every step reads it, and as a table.
+
+    Raises GlassineError, which names the master, where its profile cannot be used.
+    """
+    icc = masters.icc_profile(masters.open_image(full))
+    try:
+        encoding = colour.encoding_of(icc, facts.encoding, 16, bands)
+        return encoding, table_of(encoding)
+    except GlassineError as problem:
+        named = [
+            replace(each, path=path) if each.code == "tone.profile" else each
+            for each in problem.findings
+        ]
+        raise GlassineError(named) from problem
 
 
 def ppi_of(resolution: dict[str, Any] | None) -> float | None:
-    """Return pixels per inch from the header's resolution, or None where it says nothing of use.
+    """Return pixels per inch from the header's resolution, or None where it says none.
 
-    72, 96 and 300 are what software writes when it does not know; film is never captured so.
+    It is a hint, no more: much software writes 72, 96 or 300 without knowing (see `scale`).
     """
     if not resolution or resolution["unit"] not in ("in", "cm"):
         return None
     x, y = (float(resolution[k]) * (2.54 if resolution["unit"] == "cm" else 1.0) for k in "xy")
-    if abs(x - y) > 0.02 * max(x, y) or x < 100 or x > 20000:
+    if not math.isfinite(x + y) or min(x, y) <= 0 or abs(x - y) > 0.02 * max(x, y):
         return None
     return (x + y) / 2
 
@@ -113,12 +157,16 @@ def preview_of(reduced: npt.NDArray[Any], table: Floats) -> npt.NDArray[np.uint8
     size = (max(1, round(light.shape[1] * factor)), max(1, round(light.shape[0] * factor)))
     small = cv2.resize(light, size, interpolation=cv2.INTER_AREA).reshape(size[1], size[0], -1)
     white = max(float(np.percentile(small, 99.5)), 1e-4)
-    scaled = np.clip(small / white, 0, 1)
-    shown = np.where(
-        scaled <= 0.0031308, 12.92 * scaled, 1.055 * np.maximum(scaled, 1e-9) ** (1 / 2.4) - 0.055
-    )
-    out = (shown * 255 + 0.5).astype(np.uint8)
+    scaled = np.clip(small / np.float32(white), 0, 1)
+    out = _shown_codes()[np.round(scaled * np.float32(65535)).astype(np.uint16)]
     return np.repeat(out, 3, 2) if out.shape[2] == 1 else out
+
+
+@lru_cache(maxsize=1)
+def _shown_codes() -> npt.NDArray[np.uint8]:
+    """Return the 8-bit sRGB code of each linear 16-bit code."""
+    codes = colour.linear_to_srgb(np.arange(65536) / 65535)
+    return (codes * 255 + 0.5).astype(np.uint8)
 
 
 def _write_preview(path: Path, rgb: npt.NDArray[np.uint8]) -> None:
@@ -144,7 +192,11 @@ def _labels(preview: npt.NDArray[np.uint8], width: int) -> list[dict[str, Any]]:
 
 
 def _check_corrections(corrections: dict[str, Any], paths: list[str], item: str) -> None:
-    for entry in corrections.get("frames") or []:
+    """Raise where a correction names no master of the item, or one frame twice.
+
+    An item of one master needs no `master:`; with and without it the same frame is meant.
+    """
+    for entry in _frames_of(corrections):
         name = entry.get("master")
         if name is None and len(paths) > 1:
             raise GlassineError.because(
@@ -163,12 +215,34 @@ def _check_corrections(corrections: dict[str, Any], paths: list[str], item: str)
                 f"one of {', '.join(paths)}.",
                 "Correct `master:`.",
             )
+    named = [(entry.get("master") or paths[0], entry["frame"]) for entry in _frames_of(corrections)]
+    for path, frame in named:
+        if named.count((path, frame)) > 1:
+            raise GlassineError.because(
+                "locate.correction",
+                "corrections.yaml",
+                f"Frame {frame} of {path} stands twice, with and without `master:`, so it is not "
+                "clear which entry holds.",
+                "one entry a frame.",
+                "Put both into one.",
+            )
+
+
+def _frames_of(corrections: dict[str, Any]) -> list[dict[str, Any]]:
+    return corrections.get("frames") or []
 
 
 def corrected(
-    geometry: MasterGeometry, corrections: dict[str, Any], facts: Facts, single: bool
+    geometry: MasterGeometry,
+    corrections: dict[str, Any],
+    facts: Facts,
+    single: bool,
+    turn: tuple[int, bool] = (0, False),
 ) -> MasterGeometry:
-    """Return the geometry with what a person decided put over it, and said in the reasons."""
+    """Return the geometry with what a person decided put over it, and said in the reasons.
+
+    turn: how frames of the master are turned (clockwise degrees, mirrored), for added ones.
+    """
     entries = [
         entry
         for entry in corrections.get("frames") or []
@@ -188,12 +262,12 @@ def corrected(
                     "corners for a frame that is to be added, or the number of a found frame.",
                     "Look at the frame numbers in the report and correct the entry.",
                 )
-            frame = _new_frame(index, facts, geometry)
+            frame = _new_frame(index, facts, geometry, turn)
         frames[index] = _decided(frame, entry, corrections, geometry)
     return replace(geometry, frames=tuple(frames[k] for k in sorted(frames)))
 
 
-def _new_frame(index: int, facts: Facts, geometry: MasterGeometry) -> Frame:
+def _new_frame(index: int, facts: Facts, geometry: MasterGeometry, turn: tuple[int, bool]) -> Frame:
     other = geometry.frames[0] if geometry.frames else None
     polarity: Polarity = other.polarity if other else "positive"
     if facts.polarity in ("negative", "positive"):
@@ -208,8 +282,9 @@ def _new_frame(index: int, facts: Facts, geometry: MasterGeometry) -> Frame:
         0.0,
         polarity,
         process,
-        rotate=facts.rotate,
-        mirror=facts.emulsion_side == "toward",
+        rotate=turn[0],
+        mirror=turn[1],
+        process_stated=facts.process != "auto",
     )
 
 
@@ -241,6 +316,8 @@ def _decided(
     for key in ("rotate", "mirror", "polarity", "process", "blank"):
         if entry.get(key) is not None:
             changes[key] = entry[key]
+    if "process" in changes:
+        changes["process_stated"] = True
     if entry.get("exclude") is not None:
         changes["excluded"] = entry["exclude"]
     told = ", ".join(

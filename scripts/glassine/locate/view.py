@@ -10,6 +10,9 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from glassine import processor
+from glassine.locate.encoding import through
+
 Floats = npt.NDArray[np.float32]
 Mask = npt.NDArray[np.bool_]
 
@@ -21,7 +24,7 @@ FLOOR = 0.002
 def tone(light: Floats) -> Floats:
     """Return density-like values: 0 where light is 1, rising to 2.7 where there is none."""
     floor = np.float32(FLOOR)
-    return np.asarray(-np.log10((np.maximum(light, 0) + floor) / (1 + floor)), np.float32)
+    return -processor.log10((np.maximum(light, 0) + floor) / (1 + floor))
 
 
 def mean_of(v: Floats) -> Floats:
@@ -63,18 +66,18 @@ class View:
 
 
 def look(reduced: npt.NDArray[Any], table: Floats, reduction: float) -> View:
-    """Scale to linear light by the brightest area and take off single bad pixels."""
+    """Scale to linear light by the brightest area and take off single bad pixels.
+
+    table: linear light of 16-bit codes, one for all channels or one for each.
+    """
     if reduced.ndim == 2:
         reduced = reduced[..., None]
-    if reduced.shape[2] in (2, 4):
-        reduced = reduced[..., :-1]
-    if reduced.dtype == np.uint8:
-        table = table[::257]
     clean = np.asarray(cv2.medianBlur(np.ascontiguousarray(reduced), 3)).reshape(reduced.shape)
-    white = max(float(np.percentile(table[most_of(clean[::4, ::4])], 99.7)), 1e-4)
+    brightest = most_of(through(table, clean[::4, ::4]))
+    white = max(float(np.percentile(brightest, 99.7)), 1e-4)
     scaled = table / np.float32(white)
-    light = scaled[clean]
-    v = tone(scaled)[clean]
+    light = through(scaled, clean)
+    v = through(tone(scaled), clean)
     grey = mean_of(v)
     # Robust spread of second differences: sqrt(6) times the noise of one pixel.
     part = grey[::2]
@@ -132,7 +135,7 @@ def _surface(v: Floats, chosen: Mask, step: int) -> Floats:
     h, w = v.shape[:2]
     y, x = np.mgrid[0:h:step, 0:w:step].astype(np.float32)
     x, y = x / w - 0.5, y / h - 0.5
-    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], -1)
+    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], -1).astype(np.float64)
     sub, part = v[::step, ::step], chosen[::step, ::step]
     use = part.copy()
     fitted = np.empty_like(sub)
@@ -142,7 +145,7 @@ def _surface(v: Floats, chosen: Mask, step: int) -> Floats:
             break
         for k in range(v.shape[2]):
             coefficients = np.linalg.lstsq(a, sub[use][:, k], rcond=None)[0]
-            fitted[..., k] = terms @ coefficients.astype(np.float32)
+            fitted[..., k] = terms @ coefficients
         off = most_of(np.abs(sub - fitted))
         use = part & (off < max(3 * float(np.median(off[part])), 0.004))
     full = cv2.resize(fitted, (w, h), interpolation=cv2.INTER_LINEAR)
@@ -259,7 +262,7 @@ def squarest(points: Floats) -> float:
     best, at = -1.0, 0.0
     for angle in np.arange(-12, 12.01, 0.25):
         a = np.deg2rad(angle)
-        p = points @ np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]], np.float32)
+        p = points @ np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]])
         low, high = p.min(0), p.max(0)
         near = sum(((p - low < 2.5).sum(0) + (high - p < 2.5).sum(0)).tolist())
         if near > best:

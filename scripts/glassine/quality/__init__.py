@@ -18,7 +18,7 @@ from glassine.quality import area, detail, limits, tiles
 if TYPE_CHECKING:
     from glassine.pixels import Source
 
-VERSION = "2"
+VERSION = "3"
 ORDER = {"pass": 0, "review": 1, "fail": 2}
 
 

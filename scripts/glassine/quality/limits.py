@@ -54,7 +54,7 @@ def _table(path: Path) -> dict[str, Any]:
             path,
             "The table of limits has no mapping `limits`.",
             "measures with unit, direction, pass and source, as config/quality_limits.yaml has.",
-            "Mend the file or set `quality.limits` to null.",
+            "Correct the file, or set `quality.limits` to null.",
         )
     found: dict[str, Any] = loaded["limits"]
     return found
@@ -99,7 +99,7 @@ def limit(name: str, column: str, settings: dict[str, Any]) -> Limit | None:
             path,
             f"The limits of `{name}` cannot be read: {problem}.",
             "unit, direction (at_most or at_least), pass (by material) and source.",
-            f"Mend the entry `{name}`.",
+            f"Correct the entry `{name}`.",
         ) from problem
 
 

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine import colour
+from glassine import colour, processor
 from glassine.model import Frame
 
 if TYPE_CHECKING:
@@ -95,7 +95,7 @@ def _busy(source: Source, place: tuple[int, int], side: int, encoding: colour.En
     if box.shape[0] < 3 or box.shape[1] < 3:
         return 0.0
     light = encoding.tables[band][box[..., 0]] if encoding.table_profile is None else box[..., 0]
-    d = -np.log10(np.maximum(light, 1e-5))
+    d = -processor.log10(np.maximum(light, 1e-5))
     steps = np.abs(np.diff(d, axis=0)).mean() + np.abs(np.diff(d, axis=1)).mean()
     return float(steps)
 
@@ -115,5 +115,4 @@ def _spread(places: list[tuple[int, int]], side: int, count: int) -> list[tuple[
 def _read(source: Source, place: tuple[int, int], side: int, encoding: colour.Encoding) -> Tile:
     codes = source.region(place[0], place[1], side, side)
     codes = codes[..., None] if codes.ndim == 2 else codes
-    light = encoding.linear(codes)
-    return Tile(place[0], place[1], codes, -np.log10(np.maximum(light, 2.0**-17)))
+    return Tile(place[0], place[1], codes, encoding.density(codes))

@@ -8,7 +8,7 @@ from typing import Any
 from glassine import files
 from glassine.errors import Finding, GlassineError
 
-VERSION = "2"
+VERSION = "4"
 
 
 def record_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:

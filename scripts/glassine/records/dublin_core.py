@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from glassine import rights
 from glassine.records.markup import Element, add_known, element
 from glassine.records.vocabulary import MATERIAL_FORMS
 
@@ -11,7 +12,8 @@ from glassine.records.vocabulary import MATERIAL_FORMS
 def build(record: dict[str, Any], item: str, institution: dict[str, Any]) -> list[Element]:
     """Return the elements in their order; they stand side by side in the METS wrapper."""
     holder = element("mets:xmlData")
-    rights = record.get("rights") or {}
+    stated = rights.resolved(record.get("rights"), None)
+    status = "" if stated.status == rights.UNKNOWN else stated.status
     rows: list[tuple[str, Any]] = [
         ("dc:title", record.get("title") or item),
         ("dcterms:alternative", record.get("alternative")),
@@ -30,9 +32,9 @@ def build(record: dict[str, Any], item: str, institution: dict[str, Any]) -> lis
         *(("dc:language", language) for language in record.get("languages") or ()),
         ("dcterms:isPartOf", record.get("collection")),
         *(("dcterms:spatial", place["name"]) for place in record.get("places") or ()),
-        ("dc:rights", rights.get("uri")),
-        ("dc:rights", rights.get("note")),
-        ("dcterms:rightsHolder", rights.get("holder")),
+        ("dc:rights", stated.uri or status),
+        ("dc:rights", stated.note),
+        ("dcterms:rightsHolder", stated.holder),
     ]
     for tag, text in rows:
         add_known(holder, tag, text)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from glassine import alternates, files, gate
+from glassine import alternates, files, gate, rights
 from glassine.errors import GlassineError
 from glassine.metadata import tiff
 from glassine.records.markup import xml_id
@@ -76,11 +76,18 @@ class ItemFacts:
         return self.given.get("institution") or {}
 
     @property
-    def rights(self) -> dict[str, Any]:
+    def rights(self) -> rights.Rights:
         """Return the item's rights; what the catalogue leaves open comes from the settings."""
-        stated = self.record.get("rights") or {}
-        defaults = self.given.get("settings", {}).get("rights") or {}
-        return {**defaults, **{name: value for name, value in stated.items() if value}}
+        defaults = self.given.get("settings", {}).get("rights")
+        return rights.resolved(self.record.get("rights"), defaults)
+
+    def operator(self, master: str) -> str | None:
+        """Return the role id of who captured a master, where batch.yaml states it."""
+        known: dict[str, Any] = self.given.get("facts") or {}
+        for each in self.given.get("masters") or []:
+            if each["path"] == master:
+                known = each.get("facts") or known
+        return known.get("operator")
 
     def of_use(self, use: str) -> list[FileFacts]:
         return [entry for entry in self.files.values() if entry.use == use]

@@ -15,6 +15,7 @@ from glassine.records.premis import Agent, Event, History, object_name
 # EXIF 2.31, OffsetTimeOriginal: "+01:00"; some write "Z".
 _OFFSET = re.compile(r"Z|[+-](?:0\d|1[0-4]):[0-5]\d")
 EXECUTED, DECIDED, OWNS = "executing program", "implementer", "responsible organization"
+RAN_ON = "processor"
 
 
 def _json(value: Any) -> str:
@@ -23,7 +24,12 @@ def _json(value: Any) -> str:
 
 def _software(event: dict[str, Any]) -> tuple[tuple[Agent, str], ...]:
     used = event.get("software") or {"glassine": __version__}
-    return tuple((Agent("software", name, used[name]), EXECUTED) for name in sorted(used))
+    found = [(Agent("software", name, used[name]), EXECUTED) for name in sorted(used)]
+    architecture = event.get("processor")
+    if architecture:
+        note = "architecture of the processor; another may round a last bit otherwise"
+        found.append((Agent("hardware", architecture, note=note), RAN_ON))
+    return tuple(found)
 
 
 def _people(event: dict[str, Any]) -> tuple[tuple[Agent, str], ...]:
@@ -84,7 +90,7 @@ def _captured(history: History, facts: ItemFacts, entry: FileFacts, header: dict
     if when is None:
         return
     agents = [(device, "capture device")] if device else []
-    operator = (facts.given.get("facts") or {}).get("operator")
+    operator = facts.operator(entry.original_name or "")
     agents += [(person(operator), DECIDED)] if operator else []
     settings = {
         name: value

@@ -56,7 +56,7 @@ def _wrap(section: Element, kind: str, version: str | None, children: list[Eleme
 
 def _descriptive(root: Element, facts: ItemFacts, now: dict[str, Any]) -> None:
     item, keeper = facts.item, facts.institution
-    record = {**facts.record, "rights": facts.rights}
+    record = {**facts.record, "rights": facts.rights.as_row()}
     section = add(root, "mets:dmdSec", ID="dmd-mods", CREATED=now["time"])
     _wrap(section, "MODS", mods.VERSION, [mods.build(record, item, keeper)])
     section = add(root, "mets:dmdSec", ID="dmd-dc", CREATED=now["time"])

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
+from glassine import parts
 from glassine.records import history, vocabulary
 from glassine.records.facts import FileFacts, ItemFacts
 from glassine.records.markup import Element, add, add_known, element
@@ -102,7 +103,7 @@ def master(facts: ItemFacts, entry: FileFacts, noted: dict[str, Any]) -> Element
     _image(root, header["width"], header["height"], space, header.get("icc_name"))
     capture = add(root, "mix:ImageCaptureMetadata")
     _source(capture, facts, noted, located)
-    _general(capture, facts, header)
+    _general(capture, facts, noted)
     _camera(capture, facts, header)
     add(capture, "mix:orientation", vocabulary.ORIENTATIONS[header.get("orientation") or 1])
     assessment = _spatial(root, located.get("ppi"), header["bits"])
@@ -114,7 +115,7 @@ def _source(
     capture: Element, facts: ItemFacts, noted: dict[str, Any], located: dict[str, Any]
 ) -> None:
     source = add(capture, "mix:SourceInformation")
-    add(source, "mix:sourceType", _source_type(facts, located))
+    add(source, "mix:sourceType", _source_type(facts, located, noted.get("part")))
     identifier = add(source, "mix:SourceID")
     add(identifier, "mix:sourceIDType", "local")
     add(identifier, "mix:sourceIDValue", facts.item)
@@ -146,11 +147,14 @@ _KINDS = {
 }
 
 
-def _source_type(facts: ItemFacts, located: dict[str, Any]) -> str:
+def _source_type(facts: ItemFacts, located: dict[str, Any], part: str | None) -> str:
+    if part is not None and parts.is_paper(part):  # what is known of the film is not of its paper
+        return _KINDS["print"] if part.casefold() == "print" else part
     kind = _KINDS.get(located.get("kind") or "", "photograph")
     polarities = sorted({frame["polarity"] for frame in located.get("frames") or ()})
     material = vocabulary.MATERIAL_FORMS.get(facts.record.get("material") or "")
-    return ", ".join(part for part in (kind, material, " and ".join(polarities)) if part)
+    words = (kind, material, " and ".join(polarities))
+    return ", ".join(word for word in words if word)
 
 
 def _source_size_mm(located: dict[str, Any]) -> tuple[float, float] | None:
@@ -166,14 +170,14 @@ def _source_size_mm(located: dict[str, Any]) -> tuple[float, float] | None:
     )
 
 
-def _general(capture: Element, facts: ItemFacts, header: dict[str, Any]) -> None:
+def _general(capture: Element, facts: ItemFacts, noted: dict[str, Any]) -> None:
+    header = noted["header"]
     general = add(capture, "mix:GeneralCaptureInformation")
     when = history.taken(header)
     if when:
         add(general, "mix:dateTimeCreated", when)
     add_known(general, "mix:imageProducer", facts.institution.get("name"))
-    operator = (facts.given.get("facts") or {}).get("operator")
-    add_known(general, "mix:imageProducer", operator)
+    add_known(general, "mix:imageProducer", facts.operator(noted["path"]))
     add(general, "mix:captureDevice", "digital still camera")
 
 

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+from glassine import rights
 from glassine.records.markup import Element, add, add_known, element
 from glassine.records.vocabulary import MATERIAL_FORMS
 
 VERSION = "3.8"
+# What stands before an access condition that is no statement and no note; the reader of catalogue
+# extracts knows them again (`catalogue_mods`).
+LABELS = {"status": "Copyright status", "holder": "Rights holder", "credit": "Credit line"}
 
 
 def build(record: dict[str, Any], item: str, institution: dict[str, Any]) -> Element:
@@ -34,7 +38,7 @@ def build(record: dict[str, Any], item: str, institution: dict[str, Any]) -> Ele
         add(root, "mods:identifier", identifier["value"], type=identifier["type"])
     if institution.get("name"):
         add(add(root, "mods:location"), "mods:physicalLocation", institution["name"])
-    _access(root, record.get("rights") or {})
+    _access(root, rights.resolved(record.get("rights"), None))
     _origin(root, record, item)
     return root
 
@@ -91,12 +95,18 @@ def _subjects(root: Element, record: dict[str, Any]) -> None:
         add(holder, "mods:geographic", place["name"], valueURI=place.get("uri"))
 
 
-def _access(root: Element, rights: dict[str, Any]) -> None:
+def _access(root: Element, stated: rights.Rights) -> None:
+    """Say what may be done: the statement; without one, the status in words."""
     kind = "use and reproduction"
-    if rights.get("uri"):
-        add(root, "mods:accessCondition", rights["uri"], type=kind, xlink__href=rights["uri"])
-    for name in ("note", "credit"):
-        add_known(root, "mods:accessCondition", rights.get(name), type=kind)
+    if stated.uri:
+        text = stated.name or stated.uri
+        add(root, "mods:accessCondition", text, type=kind, xlink__href=stated.uri)
+    elif stated.status != rights.UNKNOWN:
+        add(root, "mods:accessCondition", stated.status, type=kind, displayLabel=LABELS["status"])
+    add_known(root, "mods:accessCondition", stated.note, type=kind)
+    for name in ("holder", "credit"):
+        text = getattr(stated, name)
+        add_known(root, "mods:accessCondition", text, type=kind, displayLabel=LABELS[name])
 
 
 def _origin(root: Element, record: dict[str, Any], item: str) -> None:

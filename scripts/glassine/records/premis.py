@@ -5,13 +5,13 @@ Section numbers are those of the PREMIS Data Dictionary 3.0 (2015).
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field
 from typing import Any
 
 from glassine.records import vocabulary
 from glassine.records.facts import FileFacts, ItemFacts
 from glassine.records.markup import Element, add, add_known, element
+from glassine.rights import COPYRIGHTED
 
 VERSION = "3.0"
 LOCAL = "local"
@@ -137,7 +137,7 @@ def _events_of(root: Element, name: str, history: History) -> None:
 
 def _rights_link(root: Element, facts: ItemFacts) -> None:
     names = [rights_name(facts.item)]
-    names += [licence_name(facts.item)] if is_licence(facts.rights.get("uri")) else []
+    names += [licence_name(facts.item)] if facts.rights.grants else []
     for name in names:
         link = add(root, "premis:linkingRightsStatementIdentifier")
         add(link, "premis:linkingRightsStatementIdentifierType", LOCAL)
@@ -213,27 +213,24 @@ def rights(facts: ItemFacts) -> Element:
     add(holder, "premis:rightsStatementIdentifierValue", rights_name(facts.item))
     add(statement, "premis:rightsBasis", "copyright")
     copyright_ = add(statement, "premis:copyrightInformation")
-    add(copyright_, "premis:copyrightStatus", stated.get("status") or "unknown")
-    add(copyright_, "premis:copyrightJurisdiction", stated.get("jurisdiction") or "unknown")
-    if stated.get("holder"):
-        add(copyright_, "premis:copyrightNote", f"Copyright holder: {stated['holder']}")
-    add_known(copyright_, "premis:copyrightNote", stated.get("note"))
-    if stated.get("uri"):
+    add(copyright_, "premis:copyrightStatus", stated.status)
+    add(copyright_, "premis:copyrightJurisdiction", stated.country or "unknown")
+    # The statement's own name: "public domain" alone says nothing of a contract or another law.
+    add_known(copyright_, "premis:copyrightNote", stated.name)
+    if stated.holder:
+        held = stated.status == COPYRIGHTED
+        named = "Copyright holder" if held else "Rights holder that the catalogue names"
+        add(copyright_, "premis:copyrightNote", f"{named}: {stated.holder}")
+    add_known(copyright_, "premis:copyrightNote", stated.note)
+    if stated.uri:
         document = add(copyright_, "premis:copyrightDocumentationIdentifier")
         add(document, "premis:copyrightDocumentationIdentifierType", "URI")
-        add(document, "premis:copyrightDocumentationIdentifierValue", stated["uri"])
+        add(document, "premis:copyrightDocumentationIdentifierValue", stated.uri)
         add(document, "premis:copyrightDocumentationRole", "rights statement")
     _of_item(statement, facts.item)
-    if is_licence(stated.get("uri")):
-        _licence(root, facts.item, stated["uri"])
+    if stated.grants:
+        _licence(root, facts.item, stated.uri)
     return root
-
-
-def is_licence(uri: str | None) -> bool:
-    """Return whether a rights URI grants something by itself, as Creative Commons licences do."""
-    return bool(
-        re.match(r"https?://creativecommons\.org/(licenses/|publicdomain/zero/)", uri or "")
-    )
 
 
 def _licence(root: Element, item: str, uri: str) -> None:

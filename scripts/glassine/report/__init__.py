@@ -151,7 +151,7 @@ def _cautions(batch: gather.Batch) -> list[Any]:
     return cautions_of(rows + waiting)
 
 
-def _detail(item: gather.Item) -> dict[str, Any]:
+def _detail(batch: gather.Batch, item: gather.Item) -> dict[str, Any]:
     state = item.status
     return {
         "item": item.item,
@@ -167,6 +167,7 @@ def _detail(item: gather.Item) -> dict[str, Any]:
         "catalogue": item.catalogue,
         "masters": item.masters,
         "links": item.links,
+        "delivery": batch.delivered.items.get(item.item),
     }
 
 
@@ -175,7 +176,7 @@ def _detail_files(batch: gather.Batch) -> dict[str, str]:
     size = gather.DETAILS_A_FILE
     made = {}
     for number in range(math.ceil(len(batch.items) / size)):
-        part = [_detail(item) for item in batch.items[number * size : (number + 1) * size]]
+        part = [_detail(batch, item) for item in batch.items[number * size : (number + 1) * size]]
         text = f"glassineDetails({number},{_script_json(part)});\n"
         made[f"details-{number:04d}.js"] = text
     return made
@@ -210,6 +211,7 @@ def _page(
         "size": gather.DETAILS_A_FILE,
         "items": [item.item for item in batch.items],
         "standing": batch.standing,
+        "withdraw": batch.withdraw,
         "viewer": "viewer/openseadragon.min.js" if viewer else None,
     }
     return words.environment().get_template("page.html.j2").render(
@@ -221,8 +223,9 @@ def _page(
         script=Markup(script),  # noqa: S704 - ours
         script_digest=digest,
         page_data=_script_json(data),
-        verdict=words.verdict(batch.counts),
+        verdict=words.verdict(batch.counts, len(batch.delivered.dropped), bool(batch.problems)),
         safety=words.safety(batch),
+        delivered=" ".join(batch.delivered.sentences),
         states=_STATES,
         parts=parts,
         held=held,
@@ -250,10 +253,13 @@ def summary(batch: gather.Batch, found: timing.Throughput) -> dict[str, Any]:
                 "step": item.status.step,
                 "findings": [finding.as_dict() for finding in item.status.findings],
                 "reasons": [reason.text for reason in item.status.reasons],
+                "last_read": item.status.last_read,
+                "delivery": batch.delivered.items.get(item.item),
             }
             for item in batch.items
         },
         "problems": [finding.as_dict() for finding in batch.problems],
+        "asks": [finding.as_dict() for finding in batch.asks],
         "masters": sum(len(item.masters) for item in batch.items),
         "bytes": sum(item.bytes for item in batch.items),
         "throughput": {
@@ -264,7 +270,29 @@ def summary(batch: gather.Batch, found: timing.Throughput) -> dict[str, Any]:
             "masters_an_hour": found.masters_an_hour,
             "stages": {stage.step: round(stage.total_s, 3) for stage in found.stages},
         },
-        "deliveries": [each["file"] for each in batch.receipts],
+        "deliveries": [each["file"] for each in batch.delivered.shown],
+        "bags": {
+            bag.name: {"delivery": bag.delivery, "state": bag.state}
+            for each in batch.delivered.shown
+            for bag in each["bags"]
+        },
+        "dropped": [finding.as_dict() for finding in batch.delivered.dropped],
+        "last_read": _last_read(batch),
+    }
+
+
+def _last_read(batch: gather.Batch) -> dict[str, Any]:
+    """Return when masters were last read and compared, and when each bag was read and validated."""
+    span = status.read_span(batch.statuses)
+    return {
+        "oldest": span[0] if span else None,
+        "newest": span[1] if span else None,
+        "items_unread": sum(1 for each in batch.statuses if not each.last_read),
+        "bags": {
+            bag["name"]: bag["validated"]
+            for each in batch.delivered.shown
+            for bag in each["receipt"]["bags"]
+        },
     }
 
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from glassine import corrections, files, gate, naming, settings, status
+from glassine import batches, corrections, files, gate, naming, preflight, rights, settings, status
 from glassine.errors import Finding, GlassineError
+from glassine.report import deliveries
 from glassine.status import ItemStatus
 
 # How many items share one file of details beside the page.
@@ -69,14 +69,26 @@ class Batch:
     items: list[Item] = field(default_factory=list)
     counts: dict[str, int] = field(default_factory=dict)
     problems: list[Finding] = field(default_factory=list)
+    # When the step that failed for the batch as a whole told so (held.json).
+    held_since: str = ""
     notes: list[Finding] = field(default_factory=list)
     other_files: list[str] = field(default_factory=list)
     targets: list[str] = field(default_factory=list)
     proof: dict[str, Any] | None = None
     rows_read: int = 0
     without_master: list[dict[str, Any]] = field(default_factory=list)
-    receipts: list[dict[str, Any]] = field(default_factory=list)
+    delivered: deliveries.Deliveries = field(default_factory=deliveries.Deliveries)
+    withdraw: list[dict[str, Any]] = field(default_factory=list)
     standing: dict[str, dict[str, Any]] = field(default_factory=dict)
+
+    @property
+    def statuses(self) -> list[ItemStatus]:
+        return [item.status for item in self.items]
+
+    @property
+    def asks(self) -> list[Finding]:
+        """The notes that a person should look at, of the batch as a whole."""
+        return [note for note in self.notes if note.severity == "review"]
 
     def in_state(self, state: str) -> list[Item]:
         return [item for item in self.items if item.status.state == state]
@@ -111,7 +123,7 @@ def _names(record: dict[str, Any], column: str, key: str) -> str:
 
 
 def _catalogue_rows(record: dict[str, Any]) -> list[tuple[str, str]]:
-    rights = record.get("rights") or {}
+    stated = rights.resolved(record.get("rights"), None)
     rows = [
         ("Title", _text(record.get("title"))),
         ("Other title", _text(record.get("alternative"))),
@@ -123,7 +135,7 @@ def _catalogue_rows(record: dict[str, Any]) -> list[tuple[str, str]]:
         ("Physical description", _text(record.get("physical"))),
         ("Material", _text(record.get("material"))),
         ("Decay level", _text(record.get("decay_level"))),
-        ("Rights", _text(rights.get("status") or rights.get("uri"))),
+        ("Rights", stated.name or (stated.status if record.get("rights") else "")),
         ("Collection", _text(record.get("collection"))),
     ]
     return [(label, text) for label, text in rows if text]
@@ -132,8 +144,9 @@ def _catalogue_rows(record: dict[str, Any]) -> list[tuple[str, str]]:
 def _date_words(record: dict[str, Any]) -> str:
     text = _text(record.get("date_text"))
     if text and record.get("date_understood") is False:
-        return f"{text} (not understood; no date was recorded)"
-    return text
+        kept = f"{record['edtf']} by its bounds" if record.get("edtf") else "no date"
+        return f"{text} (not understood; {kept} was recorded)"
+    return text or _text(record.get("edtf"))
 
 
 def _frame_files(
@@ -227,9 +240,7 @@ def _verified(records: dict[str, Any], path: str) -> dict[str, Any]:
     return {}
 
 
-def _master(
-    item_dir: Path, state: ItemStatus, entry: dict[str, Any], known: dict[str, Any]
-) -> dict[str, Any]:
+def _master(item_dir: Path, state: ItemStatus, known: dict[str, Any]) -> dict[str, Any]:
     """Return what the page shows of a master; `known` is its line of intake.json."""
     path = str(known["path"])
     located = _located(state.records, path)
@@ -243,13 +254,15 @@ def _master(
         "bytes": int(known.get("bytes") or 0),
         "width": located.get("width") or size[0],
         "height": located.get("height") or size[1],
-        "kind": located.get("kind") or (entry.get("facts") or {}).get("kind"),
+        "kind": located.get("kind") or (known.get("facts") or {}).get("kind"),
         "ppi": located.get("ppi"),
         "ppi_source": located.get("ppi_source"),
         "notes": [str(note) for note in located.get("notes", [])],
         "preview": _preview(item_dir, state.item, path),
         "sha256": digests.get("sha256"),
-        "verdict": verified.get("verdict"),
+        # Of a master that failed since, an older record says nothing.
+        "verdict": None if status.fails_verify(state) else verified.get("verdict"),
+        "read": state.last_read,
         "taken": _text((header.get("capture") or {}).get("taken")),
         "frames": [
             _frame(item_dir, state.records, located, frame) for frame in located.get("frames", [])
@@ -262,7 +275,7 @@ def _bare_master(known: Any) -> dict[str, Any]:
     return {
         "path": path, "part": None, "bytes": 0, "width": None, "height": None, "kind": None,
         "ppi": None, "ppi_source": None, "notes": [], "preview": None, "sha256": None,
-        "verdict": None, "taken": "", "frames": [],
+        "verdict": None, "read": None, "taken": "", "frames": [],
     }  # fmt: skip
 
 
@@ -270,7 +283,7 @@ def _masters(item_dir: Path, state: ItemStatus, entry: dict[str, Any]) -> list[d
     shown = []
     for known in entry.get("masters") or []:
         try:
-            shown.append(_master(item_dir, state, entry, known))
+            shown.append(_master(item_dir, state, known))
         except _BROKEN as problem:
             shown.append(_bare_master(known))
             _mark_damaged(state, item_dir, problem)
@@ -287,7 +300,8 @@ def _mark_damaged(state: ItemStatus, where: Path, problem: Exception) -> None:
             str(where),
             f"A record of this item is damaged ({type(problem).__name__}: {problem}).",
             "records as the steps of the night wrote them.",
-            "Delete the item's folder; the next run makes it again.",
+            "Remove the item's folder in the results, not in the masters; the next run makes it "
+            "again.",
         )
     )
 
@@ -314,13 +328,66 @@ def _master_notes(state: ItemStatus) -> list[Any]:
     return [note for each in listed if isinstance(each, dict) for note in each.get("notes") or []]
 
 
+def _render_notes(state: ItemStatus) -> list[Any]:
+    """Return what `render` could not do as the settings ask, each once."""
+    event = state.records.get("render", {}).get("event")
+    detail = event.get("detail") if isinstance(event, dict) else None
+    noted = detail.get("notes") if isinstance(detail, dict) else None
+    texts = dict.fromkeys(str(text) for text in noted) if isinstance(noted, list) else {}
+    told = {
+        "code": "render.note",
+        "expected": "what the settings ask for.",
+        "next_step": "Nothing, where the picture is right; else state it in batch.yaml.",
+        "severity": "note",
+    }
+    return [{**told, "what": text} for text in texts]
+
+
+# Texts of EXIF by their tags (Exif 2.32, 4.6.4).
+_EMBEDDED_NAMES = {
+    "exif:269": "EXIF DocumentName",
+    "exif:270": "EXIF ImageDescription",
+    "exif:315": "EXIF Artist",
+    "exif:33432": "EXIF Copyright",
+}
+
+
+def _iptc(name: str) -> str:
+    return "IPTC " + str(name).removeprefix("iim:")
+
+
+def _shortened(state: ItemStatus) -> list[dict[str, Any]]:
+    """Return what is told of texts that EXIF or IPTC could hold only in part."""
+    detail = ((state.records.get("embedded") or {}).get("event") or {}).get("detail") or {}
+    listed = detail.get("shortened")
+    names = {name for each in (listed or {}).values() for name in each}
+    if not names:
+        return []
+    shown = ", ".join(sorted(_EMBEDDED_NAMES.get(name) or _iptc(name) for name in names))
+    return [
+        {
+            "code": "embed.shortened",
+            "path": state.item,
+            "what": f"These fields of the pictures hold only the beginning of a text: {shown}.",
+            "expected": "texts as short as IPTC-IIM and EXIF allow; XMP holds them whole.",
+            "next_step": "Nothing, unless a reader of these fields needs all of it.",
+            "severity": "note",
+        }
+    ]
+
+
 def _item(results: Path, entry: dict[str, Any]) -> Item:
     item_dir = results / "items" / naming.check_item(str(entry["item"]))
     state = status.item_status(entry, item_dir)
     record = entry.get("catalogue") or {}
     masters = _masters(item_dir, state, entry)
     level = record.get("decay_level")
-    told = [*(entry.get("findings") or []), *_master_notes(state)]
+    told = [
+        *(entry.get("findings") or []),
+        *_master_notes(state),
+        *_render_notes(state),
+        *_shortened(state),
+    ]
     notes = [status.finding(each, state.item) for each in told]
     return Item(
         status=state,
@@ -364,18 +431,28 @@ def _read(path: Path, batch: Batch) -> dict[str, Any]:
     return record if isinstance(record, dict) else {}
 
 
-def _receipts(folder: Path, batch: Batch) -> list[dict[str, Any]]:
-    """Return the receipts of the batch's deliveries, newest revision first."""
-    pattern = re.compile(re.escape(batch.batch) + r"(?:\.r(\d+))?\.receipt\.json")
-    found = []
-    for path in folder.glob("*.receipt.json") if folder.is_dir() else []:
-        match = pattern.fullmatch(path.name)
-        if match:
-            found.append((int(match[1] or 1), path))
-    return [
-        {"file": path.name, "revision": revision, "receipt": _read(path, batch)}
-        for revision, path in sorted(found, reverse=True)
-    ]
+def _gather_deliveries(batch: Batch, results: Path, given: dict[str, Any]) -> None:
+    """Put in what is to be said of the deliveries; what cannot be told is a problem."""
+    own = given["settings"].get("delivery", {})
+    folder = Path(given["deliveries"])
+    try:
+        batch.delivered = deliveries.gather(
+            results, folder, batch.batch, batch.statuses, batch.withdraw, own
+        )
+    except GlassineError as problem:
+        batch.problems += problem.findings
+    except (OSError, *_BROKEN) as problem:
+        batch.problems.append(
+            Finding(
+                "report.deliveries",
+                str(folder),
+                f"What was delivered cannot be told: {type(problem).__name__}: {problem}.",
+                "receipts, packages and records as the night wrote them.",
+                "Check the disk of the deliveries and the receipts; do not delete any.",
+            )
+        )
+    batch.problems += batch.delivered.problems
+    batch.notes += batch.delivered.notes
 
 
 def _standing(batch_dir: Path | None, items: list[Item]) -> dict[str, dict[str, Any]]:
@@ -429,6 +506,24 @@ def _catalogue_records(given: dict[str, Any]) -> dict[str, dict[str, Any]]:
     return dict(found.records) if found else {}
 
 
+def _placeholders(given: dict[str, Any]) -> list[Finding]:
+    """Return what is told where film of one's own has the names of the worked example."""
+    config = {**given.get("settings", {}), "institution": given.get("institution") or {}}
+    masters = given.get("masters")
+    found = preflight.placeholders(config, Path(masters)) if masters else None
+    return [found] if found else []
+
+
+def _passed_over(results: Path, intake: dict[str, Any], given: dict[str, Any]) -> list[Finding]:
+    """Return what a run tells of a batch without items, and of items that are gone."""
+    known = {_text(each.get("item")) for each in intake["items"] if isinstance(each, dict)}
+    found = (
+        batches.without_items(results.name, Path(given.get("masters") or results.name), intake),
+        batches.items_gone(results.name, results, known),
+    )
+    return [problem.finding for problem in found if problem is not None]
+
+
 def gather(results: Path, given: dict[str, Any]) -> Batch:
     """Return everything the page shows of a batch.
 
@@ -438,13 +533,20 @@ def gather(results: Path, given: dict[str, Any]) -> Batch:
     intake = _read(results / "intake.json", batch)
     if (results / "held.json").exists():
         held = _read(results / "held.json", batch)
-        batch.problems += _findings(held.get("findings"), batch.batch)
+        batch.problems += [
+            each
+            for each in _findings(held.get("findings"), batch.batch)
+            if not (given.get("deliveries") and deliveries.is_over(each))
+        ]
+        batch.held_since = _text(held.get("time"))
     batch.title = _text(intake.get("title")) or batch.batch
     entries = intake.get("items")
+    if isinstance(entries, list):
+        batch.problems += _passed_over(results, intake, given)
     for number, entry in enumerate(entries if isinstance(entries, list) else [], 1):
         batch.items.append(_safe_item(results, entry, number))
     batch.counts = status.counts([item.status for item in batch.items])
-    batch.notes = _findings(intake.get("notes"), batch.batch)
+    batch.notes = _findings(intake.get("notes"), batch.batch) + _placeholders(given)
     batch.other_files = [_text(name) for name in intake.get("other_files") or []]
     batch.targets = [
         _text(each.get("path")) if isinstance(each, dict) else _text(each)
@@ -454,8 +556,11 @@ def gather(results: Path, given: dict[str, Any]) -> Batch:
     rows = intake.get("rows") if isinstance(intake.get("rows"), dict) else {}
     batch.rows_read = int(rows.get("read") or 0) if rows else 0
     batch.without_master = _uncaptured(rows or {}, given)
+    withdraw = intake.get("withdraw")
+    listed = withdraw if isinstance(withdraw, list) else []
+    batch.withdraw = [each for each in listed if isinstance(each, dict) and each.get("item")]
     if given.get("deliveries"):
-        batch.receipts = _receipts(Path(given["deliveries"]), batch)
+        _gather_deliveries(batch, results, given)
     folder = Path(given["masters"]) if given.get("masters") else None
     batch.standing = _standing(folder, batch.items)
     return batch

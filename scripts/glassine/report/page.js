@@ -476,10 +476,11 @@ function facts(detail, master, frame) {
   const made = [];
   if (detail.catalogue.length) made.push(make("h3", {}, "Catalogue"), pairs(detail.catalogue));
   if (master) {
-    made.push(make("h3", {}, "Master"), pairs([["File", master.path], ["Size", master.width ? `${master.width} × ${master.height} px, ${(master.bytes / 1e6).toFixed(1)} MB` : ""], ["Pixels an inch", master.ppi ? `${Number(master.ppi.toPrecision(5))} (from ${master.ppi_source})` : ""], ["Kind", master.kind], ["Captured", master.taken], ["SHA-256", master.sha256], ["Checksum", { match: "agrees with the list", unlisted: "on no list" }[master.verdict] || ""], ["Notes", master.notes.join(" ")]]));
+    made.push(make("h3", {}, "Master"), pairs([["File", master.path], ["Size", master.width ? `${master.width} × ${master.height} px, ${(master.bytes / 1e6).toFixed(1)} MB` : ""], ["Pixels an inch", master.ppi ? `${Number(master.ppi.toPrecision(5))} (from ${master.ppi_source})` : ""], ["Kind", master.kind], ["Captured", master.taken], ["SHA-256", master.sha256], ["Checksum", { match: "agreed with the list when last read", unlisted: "on no list; digest taken when last read" }[master.verdict] || ""], ["Last read", (master.read || "").replace("T", " ").replace("Z", " UTC")], ["Notes", master.notes.join(" ")]]));
   }
   const file = frame?.files.access;
   if (file) made.push(make("h3", {}, "Access image"), pairs([["Size", `${file.w} × ${file.h} px`], ["SHA-256", file.sha256]]), make("p", {}, make("a", { href: file.src }, "Open the access image")));
+  if (detail.delivery) made.push(make("h3", {}, "Delivered"), pairs([["Delivery", detail.delivery]]));
   if (detail.links.length) made.push(make("h3", {}, "Records"), make("ul", {}, ...detail.links.map(([words, where]) => make("li", {}, make("a", { href: where }, words)))));
   return made;
 }
@@ -595,6 +596,11 @@ function asYaml(corrections) {
     }
   }
   if (lines.length === 2) lines[1] = "corrections: []";
+  if (page.withdraw.length) lines.push("withdraw:");
+  for (const each of page.withdraw) {
+    const pairsOf = ["item", "master", "frames", "reason", "by", "when"].filter((key) => each[key] !== undefined).map((key) => `${key}: ${value(each[key])}`);
+    lines.push(`  - ${pairsOf.join("\n    ")}`);
+  }
   return `${lines.join("\n")}\n`;
 }
 const saysNothing = (each) => !each.frames.length && !each.note && !each.identity;

@@ -23,44 +23,83 @@ def _plural(number: int, one: str, many: str | None = None) -> str:
     return f"{number:,} {one if number == 1 else many or one + 's'}"
 
 
-def verdict(counts: dict[str, int]) -> str:
-    """Return in one sentence how the night went."""
+def verdict(counts: dict[str, int], missing: int = 0, troubled: bool = False) -> str:
+    """Return in one sentence how the night went.
+
+    missing: items that were delivered before and that the next delivery would drop, or a part;
+    troubled: whether the batch as a whole has a problem that a person must act on.
+    """
     total = counts["total"]
+    also = []
+    if missing:
+        also.append(
+            f"{_plural(missing, 'item')} of earlier deliveries would be dropped (see below)"
+        )
+    elif troubled:
+        also.append("but the batch as a whole is held (see below)")
     if not total:
-        return "No items were taken in."
-    if counts["done"] == total:
-        return f"All {_plural(total, 'item')} are done." if total > 1 else "The one item is done."
-    words = {
-        "done": "done",
-        "review": "to look at",
-        "held": "held",
-        "waiting": "waiting for the next night",
-        "pending": "not yet run",
-    }
-    said = [f"{counts[state]:,} {text}" for state, text in words.items() if counts[state]]
-    return f"{_plural(total, 'item')}: {', '.join(said)}."
+        said = "No items were taken in"
+    elif counts["done"] == total:
+        said = f"All {_plural(total, 'item')} are done" if total > 1 else "The one item is done"
+    else:
+        words = {
+            "done": "done",
+            "review": "to look at",
+            "held": "held",
+            "waiting": "waiting for the next night",
+            "pending": "not yet run",
+        }
+        each = [f"{counts[state]:,} {text}" for state, text in words.items() if counts[state]]
+        said = f"{_plural(total, 'item')}: {', '.join(each)}"
+    return f"{'; '.join([said, *also])}."
 
 
 def safety(batch: gather.Batch) -> str:
-    """Return in one sentence whether the masters are what the capture station wrote."""
+    """Return in one sentence whether the masters were what the capture station wrote when they
+    were last read: no night reads again what is settled."""
     verdicts = Counter(
-        master["verdict"] or "unread" for item in batch.items for master in item.masters
+        master["verdict"] or ("unsound" if _digest_differs(item) else "unread")
+        for item in batch.items
+        for master in item.masters
     )
     differ = [item for item in batch.items if _digest_differs(item)]
     parts = []
     if verdicts["match"]:
-        agree = "agrees" if verdicts["match"] == 1 else "agree"
-        parts.append(f"{_plural(verdicts['match'], 'master')} {agree} with the checksum list")
+        parts.append(
+            f"{_plural(verdicts['match'], 'master')} agreed with the checksum list when last read"
+            + _when_read(batch, "match")
+        )
     if verdicts["unlisted"]:
-        parts.append(f"{verdicts['unlisted']:,} read, but on no checksum list")
+        parts.append(
+            f"{verdicts['unlisted']:,} {'is' if verdicts['unlisted'] == 1 else 'are'} on no "
+            f"checksum list; {'its' if verdicts['unlisted'] == 1 else 'their'} digests were taken"
+            + _when_read(batch, "unlisted")
+        )
     if verdicts["unread"]:
-        parts.append(f"{verdicts['unread']:,} not verified yet")
+        parts.append(f"{verdicts['unread']:,} not verified, or not with success")
     text = "; ".join(parts)
     if differ:
         names = ", ".join(item.item for item in differ[:5])
+        more = f" and {len(differ) - 5} more" if len(differ) > 5 else ""
         verb = "does" if len(differ) == 1 else "do"
-        text += f". {_plural(len(differ), 'item')} {verb} not agree with it: {names}"
+        told = f"{_plural(len(differ), 'item')} {verb} not agree with the checksum list: {names}"
+        text = f"{text}. {told}{more}" if text else f"{told}{more}"
     return f"{text[0].upper()}{text[1:]}." if text else ""
+
+
+def _when_read(batch: gather.Batch, verdict: str) -> str:
+    """Return between which days masters of this verdict were last read, oldest first."""
+    days = sorted(
+        {
+            (master["read"] or "")[:10]
+            for item in batch.items
+            for master in item.masters
+            if master["verdict"] == verdict and master["read"]
+        }
+    )
+    if not days:
+        return ""
+    return f" ({days[0]})" if len(days) == 1 else f" (between {days[0]} and {days[-1]})"
 
 
 def _digest_differs(item: gather.Item) -> bool:

@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import pyvips
 
 from glassine import colour, masters
 from glassine.colour import D50
@@ -68,10 +67,8 @@ class Capture:
 
     def codes(self, left: int, top: int, width: int, height: int) -> Codes:
         """Return the stored values (height, width, bands) of a region inside the master."""
-        try:
+        with masters.decoding(self.path):
             found = self.image.crop(left, top, width, height).numpy()
-        except pyvips.Error as problem:
-            raise masters.decoding_problem(self.path, problem) from problem
         return np.asarray(found).reshape(height, width, self.bands)
 
     def light(self, left: int, top: int, width: int, height: int) -> Light:
@@ -92,20 +89,16 @@ class Capture:
 
     def strip(self, left: int, width: int) -> Light:
         """Return linear light (height, width, bands) of an upright strip of full height."""
-        try:
+        with masters.decoding(self.path):
             found = np.asarray(self._whole().crop(left, 0, width, self.height).numpy())
-        except pyvips.Error as problem:
-            raise masters.decoding_problem(self.path, problem) from problem
         return self.encoding.linear(found.reshape(self.height, width, self.bands))
 
     def shrunk(self, factor: int) -> Codes:
         """Return mean codes over squares of `factor` px (float32, bands last)."""
         whole = self._whole()
-        try:
+        with masters.decoding(self.path):
             small = whole if factor == 1 else whole.shrink(factor, factor)
             found = np.asarray(small.cast("float").numpy())
-        except pyvips.Error as problem:
-            raise masters.decoding_problem(self.path, problem) from problem
         return found.reshape(found.shape[0], found.shape[1], self.bands)
 
     @cached_property
@@ -123,14 +116,13 @@ def open_capture(path: Path, stated: str | None) -> Capture:
     Raises GlassineError for what is no sound master.
     """
     header = masters.read_header(path)
+    masters.prove_pixels(path)
     plain = header["compression"] == "uncompressed"
     image = masters.open_image(path, access="random" if plain else "sequential")
     if not plain:
         # Regions of a packed file would be unpacked again and again.
-        try:
+        with masters.decoding(path):
             image = image.copy_memory()
-        except pyvips.Error as problem:
-            raise masters.decoding_problem(path, problem) from problem
     bits = 16 if image.format == "ushort" else 8
     encoding = colour.encoding_of(masters.icc_profile(image), stated, bits, image.bands)
     return Capture(path, image, encoding, header, plain)

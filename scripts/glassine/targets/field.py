@@ -153,7 +153,7 @@ def banding(capture: Capture) -> list[dict[str, Any]]:
     width, height = min(STRIP_PX, capture.width), min(STRIP_PX, capture.height)
     upright = capture.strip((capture.width - width) // 2, width)
     level = capture.light(0, (capture.height - height) // 2, capture.width, height)
-    weights = capture.weights.astype(np.float32)
+    weights = capture.weights
     for name, profile in (
         ("rows", (upright @ weights).mean(axis=1, dtype=float)),
         ("columns", (level @ weights).mean(axis=0, dtype=float)),

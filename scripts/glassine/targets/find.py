@@ -105,7 +105,7 @@ def find(capture: Capture, described: Description) -> Placement:
 def _grey(capture: Capture) -> npt.NDArray[np.float32]:
     """Return the small copy's luminance on a visual scale, 0 to 1 between its extremes."""
     light, _ = capture.small
-    tone = np.cbrt(np.clip(light @ capture.weights.astype(np.float32), 0, None))
+    tone = np.cbrt(np.clip(light @ capture.weights, 0, None)).astype(np.float32)
     low, high = np.percentile(tone, (0.2, 99.8))
     return np.asarray(np.clip((tone - low) / max(high - low, 1e-6), 0, 1), dtype=np.float32)
 
@@ -544,7 +544,7 @@ def _side(
         left, top, width, height = capture.within(centre, *size)
         if width < 5 or height < 5:
             continue
-        light = capture.light(left, top, width, height) @ capture.weights.astype(np.float32)
+        light = capture.light(left, top, width, height) @ capture.weights
         profile = light.mean(axis=1 if flat else 0).astype(float)
         crossing = _half_way(profile)
         if crossing is None:

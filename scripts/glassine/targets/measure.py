@@ -25,7 +25,7 @@ from glassine.targets.edges import EdgeReading
 from glassine.targets.find import NotFound, Placement, find
 from glassine.targets.sampling import Reading, read_patches
 
-VERSION = "1"
+VERSION = "2"
 
 # Side of the centre region whose codes tell the true bit depth, px.
 DEPTH_PX = 700

@@ -86,7 +86,7 @@ def _reading(capture: Capture, patch: Patch, region: tuple[int, int, int, int]) 
     light = capture.encoding.linear(codes)
     mean = light.reshape(-1, capture.bands).mean(0, dtype=float)
     xyz = capture.to_xyz @ mean
-    grey = light @ capture.weights.astype(np.float32)
+    grey = light @ capture.weights
     full = 65535 if capture.bits == 16 else 255
     return Reading(
         patch=patch,

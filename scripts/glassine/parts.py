@@ -1,0 +1,34 @@
+"""What a part in a master's file name says of what was captured, in the trade's own words."""
+
+from __future__ import annotations
+
+# Common practice, no source: what a film comes in, what is written about it, what was made of it.
+PAPER = frozenset(
+    {"sleeve", "envelope", "jacket", "wrapper", "folder", "box", "card", "label", "print"}
+)
+EMULSION = frozenset({"emu", "emulsion"})
+BASE = frozenset({"base"})
+OBJECT = frozenset({"object"})
+
+
+def _is(part: str | None, words: frozenset[str]) -> bool:
+    return part is not None and part.casefold() in words
+
+
+def is_paper(part: str | None) -> bool:
+    """Whether the part is no film: it is never inverted or mirrored for what the film is."""
+    return _is(part, PAPER)
+
+
+def is_emulsion_side(part: str | None) -> bool:
+    """Whether the part was captured with the emulsion toward the camera: seen mirrored."""
+    return _is(part, EMULSION)
+
+
+def is_base_side(part: str | None) -> bool:
+    return _is(part, BASE)
+
+
+def is_object(part: str | None) -> bool:
+    """Whether the part shows the whole object, by whatever light."""
+    return _is(part, OBJECT)
