@@ -138,7 +138,7 @@ def test_a_catalogue_that_the_settings_pass_over_is_told(batch, tmp_path):
 def test_facts_whose_name_leaves_no_doubt_are_read_and_told(batch, name):
     (batch / name).write_text("defaults: {kind: plate}\n")
     result = take(batch)
-    assert items(result)["PEH-0001"]["facts"]["kind"] == "plate"
+    assert items(result)["PEH-0001"]["masters"][0]["facts"]["kind"] == "plate"
     assert told(result)["intake.side_name"]["path"] == name
 
 
