@@ -324,10 +324,19 @@ def without_items(name: str, batch_dir: Path, taken: dict[str, Any]) -> Problem 
     return Problem(finding, exits.DATA if others else exits.NO_INPUT, name)
 
 
+def withdrawn(intake: Mapping[str, Any]) -> set[str]:
+    """Return the items that a person withdrew as a whole, by intake.json of their batch."""
+    listed_ = intake.get("withdraw")
+    entries = [each for each in listed_ if isinstance(each, dict)] if listed_ else []
+    return {
+        str(each.get("item")) for each in entries if not (each.get("master") or each.get("frames"))
+    }
+
+
 def items_gone(name: str, results_dir: Path, known: set[str]) -> Problem | None:
     """Return what is told of finished items of earlier nights that the batch has no more.
 
-    known: the items that intake found now.
+    known: the items that intake found now, and those that a person withdrew.
     """
     folder = results_dir / "items"
     if not folder.is_dir():
@@ -343,15 +352,34 @@ def items_gone(name: str, results_dir: Path, known: set[str]) -> Problem | None:
         f"{len(gone)} items that earlier runs finished have no master in the batch folder now: "
         f"{listed(gone)}.",
         "the masters of every item until its batch is closed.",
-        "Put the masters back. Where an item is to be no more or has another number now, remove "
-        "its folder here.",
+        "Put the masters back. Where an item that was delivered is to be no more, withdraw it "
+        "(scripts/withdraw); where it never was delivered, remove its folder here.",
     )
     return Problem(finding, exits.NO_INPUT, name)
 
 
-def not_done(name: str, states: Sequence[ItemStatus]) -> Problem | None:
-    """Return what is told where a run ends and items that were due are neither done nor waiting."""
-    open_ = [each.item for each in states if each.state in {"held", "pending"}]
+def not_delivered(name: str) -> Problem:
+    """Return what is told where a run ends, all of a batch is done, and no delivery holds it."""
+    finding = Finding(
+        "run.not_delivered",
+        name,
+        "All that was due is done, but no delivery holds it as it is now.",
+        "a delivery of the batch.",
+        "Run again without limits on what is made; the report says where a delivery is withheld.",
+    )
+    return Problem(finding, exits.HELD, name)
+
+
+def not_done(name: str, states: Sequence[ItemStatus], without: set[str]) -> Problem | None:
+    """Return what is told where a run ends and items that were due are neither done nor waiting.
+
+    without: items that a person withdrew.
+    """
+    open_ = [
+        each.item
+        for each in states
+        if each.state in {"held", "pending"} and each.item not in without
+    ]
     if not open_:
         return None
     finding = Finding(

@@ -550,6 +550,9 @@ class Run:
         states = status.batch_status(results)
         self._check_batch(name, states)
         current = delivery.is_current(results, self.delivery_key(name), states)
+        silent = not self._engine_failed and all(each.batch != name for each in self.problems)
+        if silent and not current and self.delivers(name):
+            self.problems.append(batches.not_delivered(name))
         counts = status.counts(states)
         told = ", ".join(f"{counts[word]} {word}" for word in status.STATES if counts[word])
         lines = [
@@ -579,10 +582,11 @@ class Run:
                 )
             return
         taken = self.batch(name)
+        without = batches.withdrawn(taken.intake)
         found = [
             batches.without_items(name, self.batch_dir(name), taken.intake),
-            batches.items_gone(name, self.results_dir(name), set(taken.items)),
-            batches.not_done(name, states),
+            batches.items_gone(name, self.results_dir(name), {*taken.items, *without}),
+            batches.not_done(name, states, without),
         ]
         self.problems += [problem for problem in found if problem is not None]
 

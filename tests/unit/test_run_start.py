@@ -164,9 +164,9 @@ def test_an_item_that_waits_is_told():
 
 def test_a_run_never_ends_well_with_items_that_are_not_done():
     states = [status.ItemStatus("a", "done"), status.ItemStatus("b", "waiting")]
-    assert batches.not_done("harbour", states) is None
+    assert batches.not_done("harbour", states, set()) is None
     for state in ("held", "pending"):
-        problem = batches.not_done("harbour", [*states, status.ItemStatus("c", state)])
+        problem = batches.not_done("harbour", [*states, status.ItemStatus("c", state)], set())
         assert (problem.exit_code, "c" in problem.finding.what) == (1, True)
 
 
@@ -200,6 +200,14 @@ def test_a_notice_keeps_the_earlier_report_and_gives_way_to_the_next(tmp_path):
     files.write_json(results / "report" / "summary.json", {"batch": "b", "counts": {}})
     notice.tidy(results)
     assert [path.name for path in sorted(page.parent.iterdir())] == ["index.html", "summary.json"]
+
+
+def test_an_item_that_a_person_withdrew_is_not_missed():
+    states = [status.ItemStatus("a", "done"), status.ItemStatus("b", "held")]
+    intake = {"withdraw": [{"item": "b"}, {"item": "a", "master": "a_base.tif"}]}
+    assert batches.withdrawn(intake) == {"b"}
+    assert batches.not_done("harbour", states, batches.withdrawn(intake)) is None
+    assert batches.withdrawn({}) == set()
 
 
 def test_the_mail_says_what_was_not_done():

@@ -517,6 +517,7 @@ def _placeholders(given: dict[str, Any]) -> list[Finding]:
 def _passed_over(results: Path, intake: dict[str, Any], given: dict[str, Any]) -> list[Finding]:
     """Return what a run tells of a batch without items, and of items that are gone."""
     known = {_text(each.get("item")) for each in intake["items"] if isinstance(each, dict)}
+    known |= batches.withdrawn(intake)
     found = (
         batches.without_items(results.name, Path(given.get("masters") or results.name), intake),
         batches.items_gone(results.name, results, known),
