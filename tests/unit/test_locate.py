@@ -7,7 +7,6 @@ from film import KINDS, make_scene
 from glassine.locate import locate_array
 from glassine.model import Facts
 
-
 # The edge of the quarter plate of seed 21 is ragged, which puts it to review.
 SEEDS = {"quarter_plate": 22}
 
