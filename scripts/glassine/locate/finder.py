@@ -196,6 +196,7 @@ class Finder:
             self.kind == "auto"
             and abs(short / self.mm - film.FILM_120.width_mm) < 1.7
             and long / self.mm > 66
+            and short > 0.7 * self._widest()
         ):
             return "120?"
         return None
@@ -218,11 +219,14 @@ class Finder:
         tries = [("135?", upright)]
         if long < 1.9 * short:
             tries.append(("135?", not upright))
-        # 120 film is wider than what else lies beside film, a ruler or a label.
-        widest = max(min(other.width, other.height) for other in self.layout.pieces)
-        if self.kind == "auto" and 1.42 * short < long < 7 * short and short > 0.7 * widest:
+        likely = self.kind == "auto" and 1.42 * short < long < 7 * short
+        if likely and short > 0.7 * self._widest():
             tries.append(("120?", upright))
         return tries
+
+    def _widest(self) -> float:
+        """Return the greatest width of all pieces: no ruler and no label is as wide as 120 film."""
+        return max(min(piece.width, piece.height) for piece in self.layout.pieces)
 
     def _piece(self, piece: Piece, layout: Layout) -> list[Candidate]:
         gauge = self._is_strip(piece)

@@ -184,7 +184,8 @@ def _known_size(scale: Scale, one: Candidate, kind: str, held_px: Doubles) -> bo
         return whole_135
     if kind == "mounted_slide":
         mounts = (film.MOUNT,)
-        return any(
+        opening = film.nearest(picture[0], picture[1], film.APERTURES) is not None
+        return opening or any(
             film.nearest(each[0], each[1], mounts, 1.5) is not None
             for each in (outer, held_px / mm)
         )
