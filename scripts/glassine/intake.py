@@ -640,8 +640,9 @@ class _Intake:
 
     def _check_unlisted(self) -> None:
         """Say of each master that lists are there and none names it; hold it where one that may
-        name it could not be read."""
+        name it could not be read, and where the settings say so."""
         doubtful = [f"{name} ({why})" for name, why in self.lists.doubtful.items()]
+        holds = doubtful or self.settings["intake"]["unlisted"] == "hold"
         for item in list(self.items.values()):
             for master in item.masters:
                 path = master["path"]
@@ -654,9 +655,10 @@ class _Intake:
                         "No checksum list vouches for this master"
                         + (f": {'; '.join(doubtful[:3])}." if doubtful else "."),
                         "a line for each master, since the batch has a checksum list.",
-                        "Write the checksum list anew at the capture station, or see that this "
-                        "file belongs to the batch.",
-                        "hold" if doubtful else "review",
+                        "Write the checksum list anew at the capture station, or take the file "
+                        "out of the batch folder; where lists are known to name only some masters, "
+                        "set intake.unlisted to review.",
+                        "hold" if holds else "review",
                     )
                 )
         captures = {each["path"]: each for target in self.targets for each in target["captures"]}

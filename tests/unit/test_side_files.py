@@ -230,9 +230,14 @@ def test_a_list_of_an_unknown_kind_holds_what_no_other_lists(batch):
     assert states(result) == {"PEH-0001": "ready", "PEH-0002": "held"}
 
 
-def test_a_master_that_a_sound_list_leaves_out_is_for_review(batch):
+def test_a_master_that_a_sound_list_leaves_out_is_held(batch):
     (batch / "manifest-sha256.txt").write_text(listed(batch, "PEH-0001.tif"))
-    result = take(batch)
+    assert states(take(batch)) == {"PEH-0001": "ready", "PEH-0002": "held"}
+
+
+def test_a_studio_may_have_lists_that_name_only_some_masters(batch):
+    (batch / "manifest-sha256.txt").write_text(listed(batch, "PEH-0001.tif"))
+    result = take(batch, intake={"unlisted": "review"})
     assert states(result) == READY
     assert [each["code"] for each in items(result)["PEH-0002"]["findings"]] == ["intake.unlisted"]
     assert items(result)["PEH-0001"]["findings"] == []
