@@ -19,7 +19,7 @@ min_version("9.27")
 
 sys.path.insert(0, str(Path(workflow.basedir) / "scripts"))
 
-from glassine import run as runs
+from glassine.night import run as runs
 
 
 configfile: str(Path(workflow.basedir) / "config" / "config.yaml")

@@ -10,9 +10,11 @@
 
 import functools
 
-from glassine import files, store
-from glassine.errors import GlassineError
-from glassine.store import deliveries, masters
+from glassine.base import files
+from glassine.store import store
+from glassine.base.errors import GlassineError
+from glassine.store import deliveries
+from glassine.store import masters
 
 STORE = RUN.config["store"]
 

@@ -4,7 +4,8 @@ import sys
 import tempfile
 from pathlib import Path
 
-from glassine import files, reproduce
+from glassine.base import files
+from glassine.reproduce import step as reproduce
 
 path, log = Path(snakemake.params.delivery), Path(snakemake.log[0]).absolute()
 

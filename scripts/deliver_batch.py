@@ -2,18 +2,20 @@
 
 from pathlib import Path
 
-from glassine import delivery, gate, jobs, run
+from glassine.deliver import step as deliver
+from glassine.night import run, supervision
+from glassine.targets import gate
 
 given = snakemake.params.given
 results_dir = Path(snakemake.log[0]).parent.parent
 
-with jobs.batch_step("deliver", given["batch"], results_dir, Path(snakemake.log[0])):
+with supervision.batch_step("deliver", given["batch"], results_dir, Path(snakemake.log[0])):
     if snakemake.input.targets:
         gate.check(results_dir)
-    outcome = delivery.deliver_batch(
+    outcome = deliver.deliver_batch(
         Path(snakemake.params.batch_dir),
         results_dir,
         Path(snakemake.params.deliveries_dir),
         run.with_states(given, results_dir),
     )
-    delivery.write_stamp(Path(snakemake.output.stamp), outcome, snakemake.params.key)
+    deliver.write_stamp(Path(snakemake.output.stamp), outcome, snakemake.params.key)

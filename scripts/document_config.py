@@ -11,7 +11,8 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from glassine import batch_facts, files, settings
+from glassine.base import files, settings
+from glassine.intake import batch_facts
 
 _NONE: frozenset[int] = frozenset()
 HEAD = """# Settings

@@ -15,9 +15,10 @@ from typing import NoReturn
 
 from snakemake import cli
 
-from glassine import exits, preflight, settings
-from glassine.errors import GlassineError
-from glassine.visible import visible
+from glassine.base import exits, settings
+from glassine.base.errors import GlassineError
+from glassine.base.visible import visible
+from glassine.night import preflight
 
 
 def _refuse(text: str, code: int) -> NoReturn:

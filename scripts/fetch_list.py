@@ -2,12 +2,13 @@
 
 from pathlib import Path
 
-from glassine import files, jobs
+from glassine.base import files
+from glassine.night import supervision
 from glassine.store import masters
 
 batch_dir = Path(snakemake.params.batch_dir)
 state = Path(snakemake.output.due).parent
 arrived = dict(zip(snakemake.params.names, map(Path, snakemake.input), strict=True))
 
-with jobs.batch_step("fetch", batch_dir.name, state.parent, Path(snakemake.log[0])):
+with supervision.batch_step("fetch", batch_dir.name, state.parent, Path(snakemake.log[0])):
     files.write_json(Path(snakemake.output.due), masters.take_list(batch_dir, state, arrived))

@@ -2,13 +2,13 @@
 
 from pathlib import Path
 
-from glassine import jobs
+from glassine.night import supervision
 from glassine.store import masters
 
 path, log = snakemake.wildcards.file, Path(snakemake.log[0])
 arrived = Path(snakemake.input[0]) if snakemake.input else None
 
-with jobs.file_step("fetch", path, log.parent, Path("results"), log):
+with supervision.file_step("fetch", path, log.parent, Path("results"), log):
     masters.take_master(
         Path(snakemake.params.batch_dir),
         path,

@@ -2,12 +2,14 @@
 
 from pathlib import Path
 
-from glassine import files, intake, jobs, run
+from glassine.base import files
+from glassine.intake import step as intake
+from glassine.night import run, supervision
 
 given = snakemake.params.given
 output = Path(snakemake.output.intake)
 
-with jobs.batch_step("intake", given["batch"], output.parent, Path(snakemake.log[0])):
+with supervision.batch_step("intake", given["batch"], output.parent, Path(snakemake.log[0])):
     taken = intake.take_in(Path(snakemake.params.batch_dir), given)
     run.clear_vanished(output.parent / "items", {item["item"] for item in taken["items"]})
     files.write_json(output, taken)

@@ -2,10 +2,11 @@
 
 from pathlib import Path
 
-from glassine import gate, jobs
+from glassine.night import supervision
+from glassine.targets import gate
 
 given = snakemake.params.given
 results_dir = Path(snakemake.output.results).parent
 
-with jobs.batch_step("targets", given["batch"], results_dir, Path(snakemake.log[0])):
+with supervision.batch_step("targets", given["batch"], results_dir, Path(snakemake.log[0])):
     gate.measure(Path(snakemake.params.batch_dir), results_dir, given)

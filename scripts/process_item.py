@@ -2,9 +2,9 @@
 
 from pathlib import Path
 
-from glassine import chain
+from glassine.night import item_job
 
-chain.process_item(
+item_job.process_item(
     Path(snakemake.params.batch_dir),
     Path(snakemake.output.done).parent,
     snakemake.params.steps,

@@ -2,10 +2,11 @@
 
 from pathlib import Path
 
-from glassine import jobs, report
+from glassine import report
+from glassine.night import supervision
 
 given = snakemake.params.given
 results_dir = Path(snakemake.log[0]).parent.parent
 
-with jobs.batch_step("report", given["batch"], results_dir, Path(snakemake.log[0])):
+with supervision.batch_step("report", given["batch"], results_dir, Path(snakemake.log[0])):
     report.write_report(results_dir, given)

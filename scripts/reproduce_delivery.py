@@ -15,7 +15,7 @@ from pathlib import Path
 import setup_environment
 
 try:
-    from glassine import reproduce
+    from glassine.reproduce import step as reproduce
 except ImportError:
     # Started with another Python than the checkout's own: once more, with that.
     if Path(sys.prefix) == setup_environment.ENVIRONMENT:

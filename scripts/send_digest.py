@@ -2,12 +2,13 @@
 
 from pathlib import Path
 
-from glassine import files, jobs
+from glassine.base import files
+from glassine.night import supervision
 from glassine.store import deliveries
 
 name, log = snakemake.wildcards.name, Path(snakemake.log[0])
 
-with jobs.file_step("digest", name, log.parent, Path("results"), log):
+with supervision.file_step("digest", name, log.parent, Path("results"), log):
     deliveries.prove(Path(snakemake.input[0]), name, snakemake.params.sha256)
     line = deliveries.stated_line(name, snakemake.params.sha256)
     files.write_text(Path(snakemake.output[0]), line)

@@ -2,12 +2,12 @@
 
 from pathlib import Path
 
-from glassine import jobs
+from glassine.night import supervision
 from glassine.store import deliveries
 
 name, log = snakemake.wildcards.name, Path(snakemake.log[0])
 
-with jobs.file_step("send", name, log.parent, Path("results"), log):
+with supervision.file_step("send", name, log.parent, Path("results"), log):
     deliveries.offer(
         Path("deliveries") / name,
         snakemake.params.sha256,

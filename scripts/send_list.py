@@ -2,14 +2,15 @@
 
 from pathlib import Path
 
-from glassine import files, jobs
+from glassine.base import files
+from glassine.night import supervision
 from glassine.store import deliveries
 
 batch = snakemake.wildcards.batch
 state = Path(snakemake.output.due).parent
 folder = Path("deliveries")
 
-with jobs.batch_step("send", batch, state.parent, Path(snakemake.log[0])):
+with supervision.batch_step("send", batch, state.parent, Path(snakemake.log[0])):
     stated = {
         Path(copy).name.removesuffix(deliveries.DIGEST_SUFFIX): Path(copy)
         for copy in snakemake.input

@@ -13,7 +13,7 @@ from pathlib import Path
 import setup_environment
 
 try:
-    from glassine import delivered
+    from glassine.deliver import validation
 except ImportError:
     # Started with another Python than the checkout's own: once more, with that.
     if Path(sys.prefix) == setup_environment.ENVIRONMENT:
@@ -33,7 +33,7 @@ def _checked(path: Path) -> int:
     if not path.exists():
         sys.stderr.write(f"{path}: there is no such bag\n")
         return 2
-    findings = delivered.check(path.absolute())
+    findings = validation.check(path.absolute())
     for finding in findings:
         sys.stdout.write(finding.sentence() + "\n")
     wrong = [finding for finding in findings if finding.severity == "hold"]

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
-from glassine import settings
+from glassine.base import settings
 
 # How long an example takes is the machine's business: on a loaded one none is a failure for it.
 hypothesis_settings.register_profile(

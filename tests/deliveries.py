@@ -12,27 +12,23 @@ import pytest
 import pyvips
 
 import made_items
-from glassine import (
-    colour,
-    delivery,
-    embed,
-    files,
-    fixity,
-    hashing,
-    package,
-    records,
-    render,
-    settings,
-)
+from glassine.base import files, hashing, settings
+from glassine.deliver import step as delivery
+from glassine.embed import step as embed
+from glassine.masters import colour
+from glassine.pack import step as pack
+from glassine.record import step as record
+from glassine.render import step as render
+from glassine.verify import step as verify
 
 ITEM = "PEH-0001"
 
 
 def without_records(patch: pytest.MonkeyPatch) -> None:
     """Fix the clock; set the record's own check aside: these items have a METS of few lines."""
-    stub = types.ModuleType("glassine.records.check")
+    stub = types.ModuleType("glassine.record.check")
     stub.check_record = lambda path, item_dir, **more: []  # type: ignore[attr-defined]
-    patch.setitem(sys.modules, "glassine.records.check", stub)
+    patch.setitem(sys.modules, "glassine.record.check", stub)
     patch.setenv("SOURCE_DATE_EPOCH", "1773800000")
     # Waiting for the disk is what these tests would mostly do; test_hashing.py calls it.
     patch.setattr(hashing, "sync", lambda folder: None)
@@ -44,7 +40,7 @@ def finish(root: Path, given: dict[str, Any]) -> None:
     item_dir = made_items.item_dir_of(root, given["item"])
     embed.embed_item(batch_dir, item_dir, given)
     made_items.write_mets(item_dir)
-    package.pack_item(batch_dir, item_dir, given)
+    pack.pack_item(batch_dir, item_dir, given)
 
 
 def make_batch(root: Path, count: int = 2, **settings: Any) -> dict[str, Any]:
@@ -162,12 +158,12 @@ def night(
         "batch_facts": {},
     }
     given["masters"][0]["path"] = name
-    fixity.verify_item(batch_dir, item_dir, given)
+    verify.verify_item(batch_dir, item_dir, given)
     files.write_json(item_dir / "geometry.json", geometry(name))
     render.render_item(batch_dir, item_dir, given)
     embed.embed_item(batch_dir, item_dir, given)
-    records.record_item(batch_dir, item_dir, given)
-    package.pack_item(batch_dir, item_dir, given)
+    record.record_item(batch_dir, item_dir, given)
+    pack.pack_item(batch_dir, item_dir, given)
     own = {
         "batch": "b1",
         "items": [ITEM],

@@ -303,7 +303,7 @@ class Made:
 
     def record(self) -> Path:
         """Write the folder and its record; return the path of METS.xml."""
-        from glassine import records
+        from glassine.record import step as records
 
         self.write()
         records.record_item(self.batch_dir, self.item_dir, self.given)

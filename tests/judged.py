@@ -2,18 +2,18 @@
 
 from pathlib import Path
 
-from glassine import masters
-from glassine.errors import GlassineError
+from glassine.base.errors import GlassineError
+from glassine.masters import opening
 
 
 def judge(name):
     """Return (codes it is held with, codes of notes, size px) of a file, all pixels decoded."""
     path = Path(name)
     try:
-        header = masters.read_header(path)
-        masters.prove_pixels(path)
-        image = masters.open_image(path)
-        with masters.decoding(path):
+        header = opening.read_header(path)
+        opening.prove_pixels(path)
+        image = opening.open_image(path)
+        with opening.decoding(path):
             image.write_to_memory()
     except GlassineError as error:
         for finding in error.findings:
@@ -21,7 +21,7 @@ def judge(name):
             assert not {"operand", "instance", "index out", "NoneType"} & set(finding.what.split())
         held = {each.code.removeprefix("masters.") for each in error.findings}
         return sorted(held), [], None
-    told = masters.notes(header, path.name)
+    told = opening.notes(header, path.name)
     assert all(note.severity == "note" for note in told)
     noted = sorted({note.code.removeprefix("masters.") for note in told})
     return [], noted, [image.width, image.height]

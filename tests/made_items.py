@@ -10,7 +10,9 @@ from typing import Any
 import numpy as np
 import pyvips
 
-from glassine import access, colour, files
+from glassine.base import files
+from glassine.masters import colour
+from glassine.render import encoded as access
 
 INSTITUTION = {
     "name": "Port Ellery Harbour Archive",

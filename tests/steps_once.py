@@ -15,8 +15,11 @@ PROJECT = Path(__file__).resolve().parents[1]
 sys.path[:0] = [str(PROJECT / "scripts"), str(PROJECT / "tests")]
 
 import made_items  # noqa: E402
-from glassine import files, fixity, locate, model, render, settings, targets  # noqa: E402
-from glassine.processor import same_everywhere  # noqa: E402
+from glassine import locate, targets  # noqa: E402
+from glassine.base import files, model, settings  # noqa: E402
+from glassine.base.processor import same_everywhere  # noqa: E402
+from glassine.render import step as render  # noqa: E402
+from glassine.verify import step as verify  # noqa: E402
 
 BATCH = PROJECT / "sample_masters" / "harbour-2026-03"
 
@@ -34,7 +37,7 @@ def take(name: str, folder: Path) -> None:
         "threads": 2,
     }
     given["masters"][0]["path"] = name
-    fixity.verify_item(BATCH, item_dir, given)
+    verify.verify_item(BATCH, item_dir, given)
     locate.locate_item(BATCH, item_dir, given)
     render.render_item(BATCH, item_dir, given)
 

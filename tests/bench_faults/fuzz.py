@@ -24,9 +24,10 @@ import numpy as np  # noqa: E402
 import tifffile  # noqa: E402
 
 from faults.mutate import mutated  # noqa: E402
-from glassine import labels, masters, settings  # noqa: E402
-from glassine.apart import Apart  # noqa: E402
-from glassine.errors import GlassineError  # noqa: E402
+from glassine.base import settings  # noqa: E402
+from glassine.base.errors import GlassineError  # noqa: E402
+from glassine.base.helper_process import Apart  # noqa: E402
+from glassine.masters import labels, opening  # noqa: E402
 
 CORPUS = settings.PROJECT.parent / "shared" / "corpus"
 LIMITS = {"memory_bytes": 1024 * 2**20, "seconds": 20.0}
@@ -58,12 +59,12 @@ def way_of_a_master(name: str) -> str:
     """Return the code that the file is held with, or "taken"."""
     path = Path(name)
     try:
-        masters.read_header(path)
-        image = masters.open_image(path)
+        opening.read_header(path)
+        image = opening.open_image(path)
         try:
             image.write_to_memory()
-        except masters.pyvips.Error as problem:
-            raise masters.decoding_problem(path, problem) from problem
+        except opening.pyvips.Error as problem:
+            raise opening.decoding_problem(path, problem) from problem
         labels.read_master(path)
     except GlassineError as error:
         return error.findings[0].code

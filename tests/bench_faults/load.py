@@ -17,7 +17,7 @@ from pathlib import Path
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2] / "scripts")]
 
 from faults import batches, watch  # noqa: E402
-from glassine import status  # noqa: E402
+from glassine.base import item_states  # noqa: E402
 from studio import Studio  # noqa: E402
 
 
@@ -36,7 +36,7 @@ def main() -> int:
         run = subprocess.Popen(studio.command(), env=studio.environment(), stdout=log, stderr=log)
         seen = watch.watched(run, results, pause_s=10)
         took = time.monotonic() - started
-        counts = status.counts(status.batch_status(results))
+        counts = item_states.counts(item_states.batch_status(results))
         result = {
             "items": arguments.items,
             "exit": run.returncode,

@@ -21,9 +21,9 @@ import cv2
 import numpy as np
 
 from bench_locate import score
+from glassine.base.model import Facts
 from glassine.locate import locate_array
-from glassine.model import Facts
-from glassine.pixels import REDUCED_LONG_EDGE
+from glassine.masters.pixels import REDUCED_LONG_EDGE
 
 KINDS = [
     "frame_135", "mounted_slide", "sheet", "plate", "lantern", "strip_135", "strip_120",

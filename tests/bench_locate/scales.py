@@ -20,8 +20,8 @@ import cv2
 import numpy as np
 
 from bench_locate.run import KINDS, reduced_of, scene_of
+from glassine.base.model import Facts, MasterGeometry
 from glassine.locate import locate_array
-from glassine.model import Facts, MasterGeometry
 
 # A share of the right resolution, a number of pixels an inch, or no resolution at all.
 TAGS: dict[str, Any] = {

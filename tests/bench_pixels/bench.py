@@ -74,7 +74,9 @@ def make_batch(folder: Path, size: str, copies: int, item: str) -> Path:
 
 def take_in(masters: Path, work: Path) -> Any:
     """Run intake (not timed here) and return the run with its settings."""
-    from glassine import files, intake, run
+    from glassine.base import files
+    from glassine.intake import step as intake
+    from glassine.night import run
 
     made = run.Run({"masters": str(masters)}, work)
     name = made.batches[0]
@@ -85,12 +87,12 @@ def take_in(masters: Path, work: Path) -> Any:
 
 def do_steps(batch_dir: str, item_dir: str, given: str) -> None:
     """Do the steps of one item in this process; leave each one's figures beside `given`."""
-    from glassine import plan
+    from glassine.night import due
 
     figures = {}
     for step, content in json.loads(Path(given).read_text()).items():
         wall, cpu = time.perf_counter(), time.process_time()
-        plan.step_function(step)(Path(batch_dir), Path(item_dir), content)
+        due.step_function(step)(Path(batch_dir), Path(item_dir), content)
         figures[step] = {
             "wall_s": time.perf_counter() - wall,
             "cpu_s": time.process_time() - cpu,
@@ -101,7 +103,7 @@ def do_steps(batch_dir: str, item_dir: str, given: str) -> None:
 
 def ours(run: Any, steps: tuple[str, ...]) -> dict[str, Any]:
     """Do the steps of every item, two items at a time; return figures per step and in all."""
-    from glassine import plan
+    from glassine.night import due
 
     name = run.batches[0]
 
@@ -111,7 +113,7 @@ def ours(run: Any, steps: tuple[str, ...]) -> dict[str, Any]:
         given = item_dir.parent / f"{item}.given"
         # The chain that does these steps in one process says so to the last one.
         wanted = {
-            step: plan.given(step, run.batch(name), item, run.config) | {"masters_read": True}
+            step: due.given(step, run.batch(name), item, run.config) | {"masters_read": True}
             for step in steps
         }
         given.write_text(json.dumps(wanted))
@@ -165,7 +167,7 @@ image.jpegsave(sys.argv[2], Q=85)
 
 def crop_of(geometry: dict[str, Any]) -> list[str]:
     """Return angle, left, top, width, height for the peer, from the geometry found by ours."""
-    from glassine import pixels
+    from glassine.masters import pixels
 
     master = geometry["masters"][0]
     corners = master["frames"][0]["corners"]
@@ -255,7 +257,7 @@ def do_bound(master: str, out: str) -> None:
     import numpy as np
     import pyvips
 
-    from glassine import access, tiles
+    from glassine.render import encoded, tiles
 
     cv2.setNumThreads(1)
     pyvips.cache_set_max(0)
@@ -286,8 +288,8 @@ def do_bound(master: str, out: str) -> None:
         list(pool.map(band, range(0, height, 512)))
 
         def small() -> None:
-            shown = access.smaller(half, *access.fitted(width, height, 3000))
-            access.jpeg(shown, 90)
+            shown = encoded.smaller(half, *encoded.fitted(width, height, 3000))
+            encoded.jpeg(shown, 90)
 
         writer.finish(picture, half, "https://images.port-ellery.example/iiif/x", pool, [small])
 

@@ -20,7 +20,7 @@ import pyvips
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "scripts"))
 
-from glassine import access, tiles
+from glassine.render import encoded, tiles
 
 SIDE = 2048
 ANGLE = math.radians(2.0)
@@ -109,7 +109,7 @@ def encoding(picture: np.ndarray) -> None:
     def cut() -> None:
         for top in range(0, SIDE, 512):
             for left in range(0, SIDE, 512):
-                access.jpeg(picture[top : top + 512, left : left + 512], 85)
+                encoded.jpeg(picture[top : top + 512, left : left + 512], 85)
 
     def cut_by_vips() -> None:
         for top in range(0, SIDE, 512):
@@ -119,8 +119,8 @@ def encoding(picture: np.ndarray) -> None:
 
     told("tiles of 512 px, OpenCV's encoder", best(cut, pixels))
     told("tiles of 512 px, libvips", best(cut_by_vips, pixels, time.process_time))
-    told("one whole JPEG, OpenCV's encoder", best(lambda: access.jpeg(picture, 85), pixels))
-    told("the same, progressive", best(lambda: access.jpeg(picture, 85, progressive=True), pixels))
+    told("one whole JPEG, OpenCV's encoder", best(lambda: encoded.jpeg(picture, 85), pixels))
+    told("the same, progressive", best(lambda: encoded.jpeg(picture, 85, progressive=True), pixels))
     turn = lambda: cv2.cvtColor(picture, cv2.COLOR_RGB2BGR)  # noqa: E731
     told("RGB to BGR of a whole picture", best(turn, pixels))
 
@@ -130,16 +130,16 @@ def reducing(picture: np.ndarray, deep: np.ndarray) -> None:
     told("half size (means of 2 x 2)", best(lambda: tiles.halved(picture), pixels))
     small = (SIDE // 4, SIDE // 4)
     half = tiles.halved(picture)
-    told("level 4 from full size", best(lambda: access.smaller(picture, *small), pixels))
-    told("level 4 from level 2", best(lambda: access.smaller(half, *small), pixels))
+    told("level 4 from full size", best(lambda: encoded.smaller(picture, *small), pixels))
+    told("level 4 from level 2", best(lambda: encoded.smaller(half, *small), pixels))
     odd = (470, 470)
     told(
         "access image 4.4 x smaller, from full size",
-        best(lambda: access.smaller(picture, *odd), pixels),
+        best(lambda: encoded.smaller(picture, *odd), pixels),
     )
     told(
         "access image 4.4 x smaller, from half size",
-        best(lambda: access.smaller(half, *odd), pixels),
+        best(lambda: encoded.smaller(half, *odd), pixels),
     )
     square = deep[:SIDE, :SIDE]
     work = lambda: cv2.resize(square, (256, 256), interpolation=cv2.INTER_AREA)  # noqa: E731

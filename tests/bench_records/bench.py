@@ -32,12 +32,13 @@ def item(root: Path):
 
 def steps(made):
     """Return the two steps as functions without arguments."""
-    from glassine import package, records
+    from glassine.pack import step as pack
+    from glassine.record import step as record
 
     places = (made.batch_dir, made.item_dir, made.given)
     return {
-        "record": lambda: records.record_item(*places),
-        "pack": lambda: package.pack_item(*places),
+        "record": lambda: record.record_item(*places),
+        "pack": lambda: pack.pack_item(*places),
     }
 
 

@@ -15,7 +15,8 @@ import time
 from pathlib import Path
 
 from bench_targets import rigs
-from glassine import files, targets
+from glassine import targets
+from glassine.base import files
 from glassine.targets import description
 from targets import draw_target as dt
 from targets import layouts

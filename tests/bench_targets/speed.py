@@ -16,7 +16,8 @@ from pathlib import Path
 import cv2
 import pyvips
 
-from glassine import files, targets
+from glassine import targets
+from glassine.base import files
 from glassine.targets import description
 from targets import draw_target as dt
 from targets import layouts

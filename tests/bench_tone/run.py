@@ -21,8 +21,10 @@ sys.path[:0] = [str(PROJECT / "scripts"), str(PROJECT / "tests")]
 from skimage.color import deltaE_ciede2000, rgb2lab  # noqa: E402
 
 from bench_tone import negatives, positives  # noqa: E402
-from glassine import colour, settings, tone  # noqa: E402
-from glassine.model import Facts, Frame, MasterGeometry  # noqa: E402
+from glassine.base import settings  # noqa: E402
+from glassine.base.model import Facts, Frame, MasterGeometry  # noqa: E402
+from glassine.masters import colour  # noqa: E402
+from glassine.render import tone  # noqa: E402
 
 
 class ArraySource:

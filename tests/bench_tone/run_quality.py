@@ -17,8 +17,9 @@ PROJECT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(PROJECT / "scripts"), str(PROJECT / "tests")]
 
 from bench_tone import captures, run  # noqa: E402
-from glassine import quality, settings, tone  # noqa: E402
-from glassine.model import Facts, Frame, MasterGeometry, Measure  # noqa: E402
+from glassine.base import settings  # noqa: E402
+from glassine.base.model import Facts, Frame, MasterGeometry, Measure  # noqa: E402
+from glassine.render import quality, tone  # noqa: E402
 
 MEASURE_OF = {
     "clipped": "clipped_base",

@@ -22,7 +22,8 @@ PROJECT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(PROJECT / "scripts"), str(PROJECT / "tests")]
 
 from bench_pixels import bench  # noqa: E402
-from glassine import plan, quality, tone  # noqa: E402
+from glassine.night import due  # noqa: E402
+from glassine.render import quality, tone  # noqa: E402
 
 
 class Clock:
@@ -68,8 +69,8 @@ def main() -> None:
         for step in ("verify", "locate", *["render"] * options.runs):
             clock.taken.clear()
             started, wall = time.process_time(), time.perf_counter()
-            given = plan.given(step, made.batch(name), item, made.config)
-            plan.step_function(step)(made.batch_dir(name), item_dir, given)
+            given = due.given(step, made.batch(name), item, made.config)
+            due.step_function(step)(made.batch_dir(name), item_dir, given)
             if step != "render":
                 continue
             cpu, wall = time.process_time() - started, time.perf_counter() - wall

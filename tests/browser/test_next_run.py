@@ -12,7 +12,8 @@ import yaml
 
 from conftest import wait_until
 from film.samples import Sample
-from glassine import review_server, settings
+from glassine.base import settings
+from glassine.review import server as review_server
 from studio import Studio
 
 BATCH = "mended"

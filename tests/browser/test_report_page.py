@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from conftest import Night, wait_until
-from glassine import corrections
+from glassine.base import corrections
 
 
 def open_item(page: Any, night: Night, item: str) -> None:

@@ -10,8 +10,9 @@ from typing import Any
 import pytest
 
 from conftest import Night, wait_until
-from glassine import corrections, review_server
-from glassine.review_server import Session
+from glassine.base import corrections
+from glassine.review import server as review_server
+from glassine.review.server import Session
 
 
 @pytest.fixture

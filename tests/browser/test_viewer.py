@@ -12,7 +12,10 @@ import pytest
 
 import make_results
 from conftest import Night, wait_until
-from glassine import report, review_server, settings, tiles
+from glassine import report
+from glassine.base import settings
+from glassine.render import tiles
+from glassine.review import server as review_server
 
 VIEWER = report.viewer_file(None)
 SIZE = (2300, 1700)

@@ -8,7 +8,7 @@ import sys
 import pytest
 
 from faults import batches
-from glassine import settings
+from glassine.base import settings
 from studio import Studio
 
 ITEM = "PEH-0001"

@@ -12,8 +12,9 @@ from pathlib import Path
 import pytest
 
 from faults import batches
-from glassine import confine, preflight
-from glassine.errors import GlassineError
+from glassine.base import sandbox
+from glassine.base.errors import GlassineError
+from glassine.night import preflight
 from studio import Studio
 
 
@@ -152,8 +153,8 @@ def test_what_the_system_says_of_a_failing_write_is_passed_on(tmp_path, number, 
 
 def test_a_question_that_crashes_hangs_or_overflows_is_answered_by_none():
     limits = {"seconds": 1.0, "memory_bytes": 600 * 2**20}
-    assert confine.answer(lambda: [1, "two"], **limits) == [1, "two"]
-    assert confine.answer(lambda: ctypes.string_at(0), **limits) is None
-    assert confine.answer(lambda: time.sleep(30), **limits) is None
-    assert confine.answer(lambda: len(bytearray(2**30)), **limits) is None
-    assert confine.answer(lambda: [0] * 200_000, **{**limits, "seconds": 20}) == [0] * 200_000
+    assert sandbox.answer(lambda: [1, "two"], **limits) == [1, "two"]
+    assert sandbox.answer(lambda: ctypes.string_at(0), **limits) is None
+    assert sandbox.answer(lambda: time.sleep(30), **limits) is None
+    assert sandbox.answer(lambda: len(bytearray(2**30)), **limits) is None
+    assert sandbox.answer(lambda: [0] * 200_000, **{**limits, "seconds": 20}) == [0] * 200_000

@@ -7,7 +7,7 @@ from random import Random
 
 from bench_faults import fuzz
 from faults.mutate import mutated
-from glassine.apart import Apart
+from glassine.base.helper_process import Apart
 
 
 def asker():

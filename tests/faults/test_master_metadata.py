@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 import tifffile
 
-from glassine import masters
-from glassine.errors import GlassineError
+from glassine.base.errors import GlassineError
+from glassine.masters import opening
 
 PIXELS = np.full((20, 30, 3), 1000, np.uint16)
 EXIF, GPS, XMP, IPTC, ICC, DATE = 34665, 34853, 700, 33723, 34675, 306
@@ -46,19 +46,19 @@ def write(path, tag, kind, count, value):
 )
 def test_broken_metadata_is_left_out(tmp_path, tag, kind, count, value):
     path = write(tmp_path / "m.tif", tag, kind, count, value)
-    header = masters.read_header(path)
+    header = opening.read_header(path)
     assert header["capture"]["taken"] is None
-    assert np.array_equal(masters.open_image(path).numpy(), PIXELS)
+    assert np.array_equal(opening.open_image(path).numpy(), PIXELS)
 
 
 def test_a_sound_date_is_kept(tmp_path):
     path = write(tmp_path / "m.tif", DATE, 2, 0, "2026:03:17 10:00:00")
-    assert masters.read_header(path)["capture"]["taken"] == "2026-03-17T10:00:00"
+    assert opening.read_header(path)["capture"]["taken"] == "2026-03-17T10:00:00"
 
 
 @pytest.mark.parametrize("content", [b"", b"\x1c" * 40, b"\0" * 36 + b"abcd" + b"\0" * 200])
 def test_a_profile_that_is_none_holds_the_master(tmp_path, content):
     path = write(tmp_path / "m.tif", ICC, 7, len(content) or 1, content or b"\0")
     with pytest.raises(GlassineError) as error:
-        masters.read_header(path)
+        opening.read_header(path)
     assert error.value.findings[0].code == "masters.damaged"

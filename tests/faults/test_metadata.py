@@ -6,8 +6,9 @@ import json
 import pytest
 
 from faults import batches
-from glassine import confine, files, intake, settings
-from glassine.errors import GlassineError
+from glassine.base import files, sandbox, settings
+from glassine.base.errors import GlassineError
+from glassine.intake import step as intake
 
 LAUGHS = "".join(
     f'<!ENTITY l{n} "{"&l" + str(n - 1) + ";" if n else "ha"}{("&l" + str(n - 1) + ";") * 9}">'
@@ -69,7 +70,7 @@ def taken(tmp_path):
             rows = [["without_master", row, row] for row in result["rows"]["without_master"]]
             return [[each["code"], each["path"], each["what"]] for each in told] + rows
 
-        found = confine.answer(question, seconds=60, memory_bytes=1500 * 2**20)
+        found = sandbox.answer(question, seconds=60, memory_bytes=1500 * 2**20)
         assert found is not None, "it took too long, too much memory, or an error not its own"
         assert not list(tmp_path.rglob("PWNED"))
         return found
@@ -145,7 +146,7 @@ def test_json_tricks_are_refused_by_name(tmp_path, text):
             return error.findings[0].path
         return "read"
 
-    assert confine.answer(question, seconds=20, memory_bytes=2**30) == str(path)
+    assert sandbox.answer(question, seconds=20, memory_bytes=2**30) == str(path)
 
 
 def test_checksum_lists_of_any_kind_are_read_or_told(taken):

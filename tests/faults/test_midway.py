@@ -9,9 +9,11 @@ import time
 import pytest
 
 from faults import batches
-from glassine import fixity, plan, settings
-from glassine import intake as intake_module
-from glassine.errors import GlassineError
+from glassine.base import settings
+from glassine.base.errors import GlassineError
+from glassine.intake import step as intake_module
+from glassine.night import due
+from glassine.verify import step as fixity
 
 
 @pytest.fixture
@@ -21,10 +23,10 @@ def verifying(tmp_path):
     path = batches.write_master(folder / "PEH-0001.tif", 1)
     batches.write_lists(folder, ["PEH-0001"])
     config = settings.load({"intake": {"watch_s": 0}})
-    batch = plan.Batch(intake_module.take_in(folder, {"batch": "b1", "settings": config}))
+    batch = due.Batch(intake_module.take_in(folder, {"batch": "b1", "settings": config}))
     item_dir = tmp_path / "item"
     item_dir.mkdir()
-    given = plan.given("verify", batch, "PEH-0001", config)
+    given = due.given("verify", batch, "PEH-0001", config)
     return path, lambda: fixity.verify_item(folder, item_dir, given)
 
 

@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from glassine import settings
+from glassine.base import settings
 
 PROJECT = settings.PROJECT
 SOURCES = sorted(

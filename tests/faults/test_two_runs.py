@@ -14,8 +14,9 @@ import time
 import pytest
 
 from faults import batches
-from glassine import jobs, runlock
-from glassine.errors import GlassineError
+from glassine.base.errors import GlassineError
+from glassine.night import lock as runlock
+from glassine.night import supervision
 
 
 def hold(path, how):
@@ -59,7 +60,7 @@ def test_a_run_waits_for_the_last_jobs_of_a_killed_one(tmp_path):
 
 def test_jobs_that_do_not_end_stop_the_next_run_with_a_message(tmp_path, monkeypatch):
     monkeypatch.setattr(runlock, "_PATIENCE_S", 0.3)
-    handle = jobs.share_jobs_lock(tmp_path / "results")
+    handle = supervision.share_jobs_lock(tmp_path / "results")
     with pytest.raises(GlassineError, match="still alive"):
         runlock.RunLock(tmp_path).take()
     os.close(handle)

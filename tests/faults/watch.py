@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from faults import kills
-from glassine import status
-from glassine.errors import GlassineError
+from glassine.base import item_states
+from glassine.base.errors import GlassineError
 
 
 @dataclass
@@ -50,11 +50,11 @@ def _count(results: Path, seen: Seen) -> None:
     """Count the items while jobs write: every item is in one state, at every moment."""
     try:
         wanted = len(json.loads((results / "intake.json").read_text("utf-8"))["items"])
-        counts = status.counts(status.batch_status(results))
+        counts = item_states.counts(item_states.batch_status(results))
     except (OSError, ValueError, GlassineError):
         return  # not taken in yet
     seen.looks += 1
-    total = sum(counts[state] for state in status.STATES)
+    total = sum(counts[state] for state in item_states.STATES)
     if total != wanted or counts["total"] != wanted:
         seen.wrong.append(counts)
 

@@ -16,7 +16,7 @@ import numpy as np
 import pyvips
 from scipy.special import ndtr
 
-from glassine import colour as light_colour
+from glassine.masters import colour as light_colour
 from glassine.targets import colour
 from glassine.targets.description import Description
 

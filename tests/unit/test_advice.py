@@ -8,8 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from glassine import confine, contracts, files, jobs, status
-from glassine.errors import Finding, GlassineError
+from glassine.base import files, item_states, record_files, sandbox
+from glassine.base.errors import Finding, GlassineError
+from glassine.night import supervision
 
 SOURCES = Path(files.__file__).parent
 
@@ -30,7 +31,7 @@ def test_nobody_is_told_to_delete_what_is_not_made_again(tmp_path, place):
     for content in ("{", "[]", '{"a": 1, "a": 2}'):
         path.write_text(content, "utf-8")
         with pytest.raises(GlassineError) as refused:
-            contracts.read(path, "receipt")
+            record_files.read(path, "receipt")
         advice = refused.value.findings[0].next_step
         assert "makes it again" not in advice and "backup" in advice
         assert not re.search(r"(?i)(?<!not )delete|remove|move it away", advice), advice
@@ -54,7 +55,7 @@ def test_a_record_that_never_was_is_not_to_be_removed(tmp_path):
 
 
 def _frame(tmp_path, facts):
-    return jobs._Frame("report", facts, tmp_path, tmp_path, tmp_path / "x.log", 5.0, None)
+    return supervision._Frame("report", facts, tmp_path, tmp_path, tmp_path / "x.log", 5.0, None)
 
 
 @pytest.mark.parametrize(
@@ -66,14 +67,14 @@ def _frame(tmp_path, facts):
     ],
 )
 def test_the_limit_that_acted_is_the_one_named(tmp_path, facts, named, other):
-    late = confine.Ending(code=None, signal=None, late=True, abandoned=False)
-    finding = jobs._ended("report", _frame(tmp_path, facts), late)
+    late = sandbox.Ending(code=None, signal=None, late=True, abandoned=False)
+    finding = supervision._ended("report", _frame(tmp_path, facts), late)
     assert named in finding.expected and named in finding.next_step
     assert other not in finding.sentence()
 
 
 def test_a_limit_that_does_not_bind_is_not_to_be_raised(tmp_path):
-    finding = jobs._unexpected(_frame(tmp_path, {"batch": "harbour"}), MemoryError())
+    finding = supervision._unexpected(_frame(tmp_path, {"batch": "harbour"}), MemoryError())
     assert "limits.memory_mb" not in finding.next_step
     assert "the master" not in finding.next_step
 
@@ -88,11 +89,11 @@ def test_what_intake_found_is_shown_once_and_as_its_own(tmp_path):
     found = Finding("intake.entry", "a.tif", "It is a link.", "a file.", "Copy it.")
     entry = {"item": "PEH-1", "state": "held", "findings": [found.as_dict()]}
     _held(tmp_path, "verify", [found, found])
-    state = status.item_status(entry, tmp_path)
+    state = item_states.item_status(entry, tmp_path)
     assert (state.step, state.findings) == ("intake", [found])
     other = Finding("verify.digest", "a.tif", "It differs.", "as listed.", "Copy it.")
     _held(tmp_path, "verify", [found, other])
-    state = status.item_status(entry, tmp_path)
+    state = item_states.item_status(entry, tmp_path)
     assert (state.step, state.findings) == ("verify", [found, other])
 
 

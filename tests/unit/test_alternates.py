@@ -19,19 +19,14 @@ from lxml import etree
 import deliveries
 import made_items
 import validate_delivery
-from glassine import (
-    alternates,
-    bag,
-    delivered,
-    embed,
-    files,
-    formats,
-    package,
-    records,
-    reproduce,
-)
-from glassine.errors import GlassineError
-from glassine.records import check, markup
+from glassine.base import alternates, files, formats, markup
+from glassine.base.errors import GlassineError
+from glassine.deliver import bag, validation
+from glassine.embed import step as embed
+from glassine.pack import step as pack
+from glassine.record import check
+from glassine.record import step as records
+from glassine.reproduce import step as reproduce
 
 ITEM = deliveries.ITEM
 SCHEMAS = Path(__file__).resolve().parents[3] / "shared" / "schemas"
@@ -260,7 +255,7 @@ def test_every_byte_comes_out_again(
     more = {**ALL, "render": {**ALL["render"], "crop_tiff": crop}}
     deliveries.night(tmp_path, profile, form, more=more)
     path = tmp_path / "deliveries" / {"folder": "b1", "tar": "b1.tar", "zip": "b1.zip"}[form]
-    assert delivered.check(path) == []
+    assert validation.check(path) == []
     assert reproduce.reproduce(path, tmp_path / "work") == []
     store = bag.open_store(path)
     made = {name.removeprefix(f"data/{ITEM}/") for name in store.files if "alternates/" in name}
@@ -312,7 +307,7 @@ def test_a_flipped_bit_is_found_before_and_after_delivery(
         _flip(item_dir / name, -40)
         _flip(bag_dir / "data" / ITEM / name, -40)
     with pytest.raises(GlassineError) as caught:
-        package.pack_item(copy / "masters" / "b1", item_dir, made[1])
+        pack.pack_item(copy / "masters" / "b1", item_dir, made[1])
     found = {each.path for each in caught.value.findings if each.code == "pack.digest"}
     assert found == set(NAMES.values())
     assert validate_delivery.main([str(bag_dir)]) == 1
@@ -326,7 +321,7 @@ def test_one_taken_away_or_put_in_is_found(copy: Path, made: tuple[Path, dict[st
     item_dir = made_items.item_dir_of(copy)
     (item_dir / NAMES["crop"]).rename(item_dir / "alternates" / "more.tif")
     with pytest.raises(GlassineError) as caught:
-        package.pack_item(copy / "masters" / "b1", item_dir, made[1])
+        pack.pack_item(copy / "masters" / "b1", item_dir, made[1])
     found = {(each.code, each.path) for each in caught.value.findings}
     assert {
         ("pack.missing", NAMES["crop"]),
@@ -396,7 +391,7 @@ def test_a_crop_beyond_4_gb_is_recorded_without_an_identifier(
     root = etree.parse(str(item_dir / "METS.xml")).getroot()
     assert _texts(_mix(root, NAMES["crop"]), ".//mix:formatName") == ["BigTIFF"]
     assert _texts(_mix(root, NAMES["crop"]), ".//mix:iccProfileName") == ["sRGB"]
-    package.pack_item(batch_dir, item_dir, made[1])
+    pack.pack_item(batch_dir, item_dir, made[1])
 
 
 def test_iptc_is_left_out_where_the_settings_say_so(

@@ -13,7 +13,7 @@ import pytest
 
 import processors
 from film import samples
-from glassine import processor
+from glassine.base import processor
 from glassine.locate import encoding
 from targets import draw_samples
 

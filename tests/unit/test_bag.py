@@ -18,7 +18,8 @@ from hypothesis import strategies as st
 
 import deliveries
 import validate_delivery
-from glassine import bag, delivered, files, hashing
+from glassine.base import files, hashing
+from glassine.deliver import bag, validation
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -96,7 +97,7 @@ def test_delivered_bag_holds_by_the_rfc_and_by_bagit_python(copy: Path) -> None:
     read_by_the_rfc(copy)
     assert bagit.Bag(str(copy)).validate()
     assert bag.validate(copy) == []
-    assert delivered.check(copy) == []
+    assert validation.check(copy) == []
 
 
 def _flip(path: Path, at: int = -100) -> None:
@@ -336,7 +337,7 @@ TAMPERED: dict[str, tuple[Callable[[Path], object], set[str]]] = {
 def test_tampering_is_named(kind: str, copy: Path, capsys: pytest.CaptureFixture[str]) -> None:
     change, codes = TAMPERED[kind]
     change(copy)
-    assert {finding.code for finding in delivered.check(copy)} == codes
+    assert {finding.code for finding in validation.check(copy)} == codes
     assert validate_delivery.main([str(copy)]) == 1
     assert next(iter(codes)) in capsys.readouterr().out
 
@@ -360,7 +361,7 @@ HOSTILE_JSON = [
 @pytest.mark.parametrize("name", ["delivery.json", "handover.json", "bagit-profile.json"])
 def test_odd_tag_files_are_findings(name: str, content: bytes, copy: Path) -> None:
     (copy / "delivery" / name).write_bytes(content)
-    assert "bag.tag_changed" in {finding.code for finding in delivered.check(copy)}
+    assert "bag.tag_changed" in {finding.code for finding in validation.check(copy)}
 
 
 @pytest.mark.parametrize(
@@ -377,12 +378,12 @@ def test_odd_tag_files_are_findings(name: str, content: bytes, copy: Path) -> No
 )
 def test_odd_records_are_findings(content: bytes, copy: Path) -> None:
     (copy / "data/PEH-0001/METS.xml").write_bytes(content)
-    assert "bag.payload_changed" in {finding.code for finding in delivered.check(copy)}
+    assert "bag.payload_changed" in {finding.code for finding in validation.check(copy)}
 
 
 def test_odd_receipt_is_a_finding(copy: Path) -> None:
     (copy.parent / "b1.receipt.json").write_text('{"bags": 3}')
-    assert "contracts.receipt" in {finding.code for finding in delivered.check(copy)}
+    assert "contracts.receipt" in {finding.code for finding in validation.check(copy)}
 
 
 def test_validate_command_says_what_it_found(
@@ -396,7 +397,7 @@ def test_validate_command_says_what_it_found(
 def test_validate_command_without_a_receipt(copy: Path) -> None:
     for path in [*copy.parent.glob("*.receipt.json"), *copy.parent.glob("receipts/*.json")]:
         path.unlink()
-    (finding,) = delivered.check(copy)
+    (finding,) = validation.check(copy)
     assert (finding.code, finding.severity) == ("delivered.no_receipt", "note")
     assert validate_delivery.main([str(copy)]) == 0
 

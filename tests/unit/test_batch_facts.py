@@ -8,8 +8,11 @@ import pytest
 import tifffile
 import yaml
 
-from glassine import batch_facts, intake, plan, run, settings
-from glassine.errors import GlassineError
+from glassine.base import settings
+from glassine.base.errors import GlassineError
+from glassine.intake import batch_facts
+from glassine.intake import step as intake
+from glassine.night import due, run
 
 STOCK = {"harbour-c": {"slopes": [0.55, 0.6, 0.64]}}
 
@@ -229,14 +232,14 @@ def test_a_fact_of_a_master_concerns_the_steps_that_use_facts_alone(folder):
     config = settings.load({})
     changed = {
         step.name
-        for step in plan.STEPS
-        if plan.given(step.name, plan.Batch(before), "PEH-0001", config)
-        != plan.given(step.name, plan.Batch(after), "PEH-0001", config)
+        for step in due.STEPS
+        if due.given(step.name, due.Batch(before), "PEH-0001", config)
+        != due.given(step.name, due.Batch(after), "PEH-0001", config)
     }
     assert changed == {"locate", "render", "embed", "record"}
-    keys = [plan.key(plan.Batch(each), "PEH-0001", config) for each in (before, after)]
+    keys = [due.key(due.Batch(each), "PEH-0001", config) for each in (before, after)]
     assert keys[0] != keys[1]
-    keys = [plan.key(plan.Batch(each), "PEH-0002", config) for each in (before, after)]
+    keys = [due.key(due.Batch(each), "PEH-0002", config) for each in (before, after)]
     assert keys[0] == keys[1]
 
 
@@ -270,7 +273,7 @@ def test_target_captures_are_measured_with_the_defaults_of_the_batch(folder):
     batch = {"operator": {"capture": "op-03"}, "defaults": {"encoding": "linear"}}
     intake_json = take(folder, batch)
     known = SimpleNamespace(
-        batch=lambda _name: plan.Batch(intake_json), config={"targets": {"require": {}}}
+        batch=lambda _name: due.Batch(intake_json), config={"targets": {"require": {}}}
     )
     facts = run.Run.targets_given(known, "b1")["facts"]
     assert (facts["encoding"], facts["operator"]) == ("linear", "op-03")

@@ -12,9 +12,10 @@ from hypothesis import given
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 
-from glassine import catalogue, files
-from glassine.errors import GlassineError
-from glassine.settings import PROJECT
+from glassine.base import files
+from glassine.base.errors import GlassineError
+from glassine.base.settings import PROJECT
+from glassine.intake.catalogue import reading as catalogue
 
 VARIANTS = PROJECT.parent / "shared" / "catalogue" / "variants"
 HEADER = (

@@ -9,8 +9,10 @@ from hypothesis import given
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 
-from glassine import catalogue, catalogue_dates, dates
-from glassine.catalogue_dates import Stated
+from glassine.base import edtf as dates
+from glassine.intake.catalogue import dates as catalogue_dates
+from glassine.intake.catalogue import reading as catalogue
+from glassine.intake.catalogue.dates import Stated
 
 
 def row(tmp_path, **cells: str):

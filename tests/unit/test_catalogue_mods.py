@@ -11,9 +11,9 @@ from hypothesis import given
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 
-from glassine import catalogue
-from glassine.records import mods
-from glassine.records.markup import write
+from glassine.base.markup import write
+from glassine.intake.catalogue import reading as catalogue
+from glassine.record import mods
 
 INC = "http://rightsstatements.org/vocab/InC/1.0/"
 HEAD = (

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from glassine import catalogue
+from glassine.intake.catalogue import reading as catalogue
 
 
 def read(tmp_path, text: str, name: str = "catalogue.csv", **section):

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from glassine import chain, plan
+from glassine.night import due, item_job
 
 SCRIPTS = Path(__file__).resolve().parents[2] / "scripts"
-NAMES = [step.name for step in plan.STEPS]
+NAMES = [step.name for step in due.STEPS]
 
 
 def given(**changes):
@@ -66,7 +66,7 @@ def process(item_dir, steps):
 
 def test_a_new_item_takes_every_step_and_is_stamped(item_dir):
     assert process(item_dir, given()) == (0, NAMES)
-    assert plan.is_settled(item_dir, "key")
+    assert due.is_settled(item_dir, "key")
 
 
 def test_a_finished_item_takes_none(item_dir):
@@ -77,10 +77,10 @@ def test_a_finished_item_takes_none(item_dir):
 def test_a_process_killed_after_its_last_step_holds_nothing_for_good(item_dir):
     process(item_dir, given())
     (item_dir / "held.json").write_text('{"item": "PEH-1", "step": "pack", "findings": []}')
-    assert not plan.is_settled(item_dir, "key")
+    assert not due.is_settled(item_dir, "key")
     assert process(item_dir, given()) == (0, [])
     assert not (item_dir / "held.json").exists()
-    assert plan.is_settled(item_dir, "key")
+    assert due.is_settled(item_dir, "key")
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -114,5 +114,5 @@ def test_a_crash_is_told_of_the_step_it_happened_in(item_dir):
 
 def test_a_damaged_account_of_steps_means_from_the_start(item_dir):
     process(item_dir, given())
-    (item_dir / chain.STEPS_DONE).write_text("{")
+    (item_dir / item_job.STEPS_DONE).write_text("{")
     assert process(item_dir, given()) == (0, NAMES)

@@ -7,7 +7,7 @@ from memory: `value from memory`).
 
 import pytest
 
-from glassine import checksums
+from glassine.intake import checksums
 
 HEX = "ab" * 32
 UPPER = HEX.upper()

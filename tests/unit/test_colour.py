@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from PIL import Image, ImageCms
 from skimage.color import deltaE_ciede2000, rgb2lab
 
-from glassine import colour
-from glassine.errors import GlassineError
+from glassine.base.errors import GlassineError
+from glassine.masters import colour
 
 PROJECT = Path(__file__).resolve().parents[2]
 REFERENCE = PROJECT.parent / "shared" / "reference" / "reference_values.json"

@@ -10,8 +10,9 @@ import shutil
 import pytest
 from PIL import Image
 
-from glassine import masters, settings
-from glassine.apart import Apart
+from glassine.base import settings
+from glassine.base.helper_process import Apart
+from glassine.masters import opening
 
 CORPUS = settings.PROJECT.parent / "shared" / "corpus"
 ROWS = (
@@ -106,7 +107,7 @@ def test_how_many_follow_the_manifest_and_how_many_the_policy():
 
 def test_untrusted_loaders_are_blocked(tmp_path):
     """libvips' own list: what is not fuzzed is blocked (VIPS_OPERATION_UNTRUSTED)."""
-    masters.prepare_vips()
+    opening.prepare_vips()
     (tmp_path / "x.ppm").write_bytes(b"P6 1 1 255 abc")
-    with pytest.raises(masters.pyvips.Error):
-        masters.pyvips.Image.new_from_file(str(tmp_path / "x.ppm")).avg()
+    with pytest.raises(opening.pyvips.Error):
+        opening.pyvips.Image.new_from_file(str(tmp_path / "x.ppm")).avg()

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from glassine import corrections
-from glassine.errors import GlassineError
+from glassine.base import corrections
+from glassine.base.errors import GlassineError
 
 SQUARE = [[10, 10], [90, 12], [88, 70], [9, 68]]
 

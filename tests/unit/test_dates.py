@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from glassine import dates
-from glassine.settings import PROJECT
+from glassine.base import edtf as dates
+from glassine.base.settings import PROJECT
 
 CATALOGUE = PROJECT.parent / "shared" / "catalogue"
 

@@ -21,9 +21,11 @@ import pytest
 
 import deliveries
 import made_items
-from glassine import bag, carriers, delivered, delivery, hashing
-from glassine.errors import GlassineError
-from glassine.settings import PROJECT
+from glassine.base import hashing
+from glassine.base.errors import GlassineError
+from glassine.base.settings import PROJECT
+from glassine.deliver import bag, serialization, validation
+from glassine.deliver import step as deliver
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -74,7 +76,7 @@ def codes(caught: pytest.ExceptionInfo[GlassineError]) -> set[str]:
 def test_each_form_is_a_valid_bag(form: str, tmp_path: Path) -> None:
     receipt = deliveries.deliver(tmp_path, deliveries.make_batch(tmp_path, form=form))
     made = tmp_path / "deliveries" / FORMS[form]
-    assert delivered.check(made) == []
+    assert validation.check(made) == []
     assert receipt["bags"][0]["name"] == made.name
     unpacked = tmp_path / "unpacked"
     if form == "tar":
@@ -129,7 +131,7 @@ def test_correction_makes_a_new_delivery_that_says_what_it_replaces(tmp_path: Pa
     receipt = deliveries.deliver(tmp_path, given)
     assert tree(tmp_path / "deliveries" / "b1") == first
     second = tmp_path / "deliveries" / "b1.r2"
-    assert delivered.check(second) == []
+    assert validation.check(second) == []
     assert info_of(second)["Replaces-Delivery"] == "b1"
     assert (receipt["delivery"], receipt["replaces"]) == ("b1.r2", "b1")
     statement = json.loads((second / "delivery/delivery.json").read_text())
@@ -151,7 +153,7 @@ def test_later_delivery_of_changed_items_alone(tmp_path: Path) -> None:
     assert sorted(path.name for path in (made / "data").iterdir()) == ["PEH-0002", "PEH-0003"]
     assert info_of(made)["Replaces-Item"] == "PEH-0002 (b1)"
     assert info_of(made)["Continues-Delivery"] == "b1"
-    assert delivered.check(made) == []
+    assert validation.check(made) == []
     assert deliveries.deliver(tmp_path, given)["revision"] == 2
     # an item that changed in between is compared with its last delivery
     deliveries.changed_title(tmp_path, "PEH-0002", "The third quay")
@@ -179,13 +181,13 @@ def test_delivery_carried_away_is_not_made_again(tmp_path: Path) -> None:
 
 def test_large_batch_is_parted(tmp_path: Path) -> None:
     given = deliveries.make_batch(tmp_path, 3)
-    sizes = [delivery._item(tmp_path / "results" / "b1", item).bytes for item in given["items"]]
+    sizes = [deliver._item(tmp_path / "results" / "b1", item).bytes for item in given["items"]]
     given["settings"]["delivery"]["max_bag_gb"] = (sizes[0] + sizes[1]) / 1e9
     receipt = deliveries.deliver(tmp_path, given)
     assert [entry["name"] for entry in receipt["bags"]] == ["b1.001", "b1.002"]
     for number, entry in enumerate(receipt["bags"], 1):
         folder = tmp_path / "deliveries" / entry["name"]
-        assert delivered.check(folder) == []
+        assert validation.check(folder) == []
         assert bagit.Bag(str(folder)).validate()
         assert info_of(folder)["Bag-Count"] == f"{number} of 2"
         assert info_of(folder)["Bag-Group-Identifier"] == "b1"
@@ -214,7 +216,7 @@ def killed_after(count: int, patch: pytest.MonkeyPatch) -> Iterator[list[Path]]:
         return real(stream, target)
 
     with patch.context() as inner:
-        inner.setattr(carriers.hashing, "of_stream", counted)
+        inner.setattr(serialization.hashing, "of_stream", counted)
         yield begun
 
 
@@ -231,7 +233,7 @@ def test_killed_delivery_goes_on(
     with killed_after(total, monkeypatch) as begun:
         deliveries.deliver(tmp_path, given)
     assert len(begun) == total - done
-    assert delivered.check(tmp_path / "deliveries" / FORMS[form]) == []
+    assert validation.check(tmp_path / "deliveries" / FORMS[form]) == []
     deliveries.without_records(monkeypatch)
     fresh = tmp_path / "fresh"
     deliveries.deliver(fresh, deliveries.make_batch(fresh, form=form))
@@ -245,21 +247,21 @@ def test_killed_zip_with_large_members_goes_on(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Members beyond 2 GiB have ZIP64 headers (APPNOTE.TXT 6.3.10, 4.5.3): here every one has."""
-    monkeypatch.setattr(carriers, "_ZIP64_FROM", 0)
+    monkeypatch.setattr(serialization, "_ZIP64_FROM", 0)
     given = deliveries.make_batch(tmp_path, form="zip")
     with killed_after(20, monkeypatch), pytest.raises(Killed):
         deliveries.deliver(tmp_path, given)
     with killed_after(100, monkeypatch) as begun:
         deliveries.deliver(tmp_path, given)
     assert len(begun) == 2 * (7 + 1 + 2 + 3) - 20
-    assert delivered.check(tmp_path / "deliveries" / "b1.zip") == []
+    assert validation.check(tmp_path / "deliveries" / "b1.zip") == []
 
 
 @pytest.mark.parametrize("size", [0, 8 * 2**30 - 1, 8 * 2**30, 2**40])
 @pytest.mark.parametrize("name", ["b1/data/a.tif", "b1/data/Ærø 港.tif", "b1/" + "x" * 180])
 def test_tar_header_of_any_size_and_name(size: int, name: str) -> None:
     """The octal size of ustar ends at 8 GiB; beyond, pax has it (POSIX.1-2001)."""
-    header = carriers._tar_header(name, size, 1_773_800_000)
+    header = serialization._tar_header(name, size, 1_773_800_000)
     with tarfile.open(fileobj=io.BytesIO(header)) as archive:
         member = archive.next()
     assert member is not None
@@ -298,7 +300,7 @@ def test_sigkill_leaves_nothing_that_needs_a_person(form: str, tmp_path: Path) -
     assert list((tmp_path / "deliveries").glob(".part-*"))
     assert not (tmp_path / "deliveries" / FORMS[form]).exists()
     deliveries.deliver(tmp_path, given)
-    assert delivered.check(tmp_path / "deliveries" / FORMS[form]) == []
+    assert validation.check(tmp_path / "deliveries" / FORMS[form]) == []
     assert not list((tmp_path / "deliveries").rglob(".part-*"))
 
 
@@ -316,7 +318,7 @@ def test_bytes_lost_in_a_power_cut_are_brought_again(
     content[len(content) // 2 :] = bytes(len(content) - len(content) // 2)
     part.write_bytes(content)
     deliveries.deliver(tmp_path, given)
-    assert delivered.check(tmp_path / "deliveries" / FORMS[form]) == []
+    assert validation.check(tmp_path / "deliveries" / FORMS[form]) == []
 
 
 def test_killed_between_bag_and_receipt(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -326,7 +328,7 @@ def test_killed_between_bag_and_receipt(tmp_path: Path, monkeypatch: pytest.Monk
         raise Killed
 
     with monkeypatch.context() as inner:
-        inner.setattr(delivery, "_finish", killed)
+        inner.setattr(deliver, "_finish", killed)
         with pytest.raises(Killed):
             deliveries.deliver(tmp_path, given)
     before = tree(tmp_path / "deliveries" / "b1")
@@ -346,13 +348,13 @@ def test_killed_before_the_receipt_and_changed_since(
         raise Killed
 
     with monkeypatch.context() as inner:
-        inner.setattr(delivery, "_finish", killed)
+        inner.setattr(deliver, "_finish", killed)
         with pytest.raises(Killed):
             deliveries.deliver(tmp_path, given)
     deliveries.changed_title(tmp_path, "PEH-0001", "Another title")
     receipt = deliveries.deliver(tmp_path, given)
     assert receipt["revision"] == 1
-    assert delivered.check(tmp_path / "deliveries" / FORMS[form]) == []
+    assert validation.check(tmp_path / "deliveries" / FORMS[form]) == []
 
 
 def test_batch_changed_while_a_delivery_was_interrupted(
@@ -363,7 +365,7 @@ def test_batch_changed_while_a_delivery_was_interrupted(
         deliveries.deliver(tmp_path, given)
     deliveries.changed_title(tmp_path, "PEH-0001", "Another title")
     deliveries.deliver(tmp_path, given)
-    assert delivered.check(tmp_path / "deliveries" / "b1") == []
+    assert validation.check(tmp_path / "deliveries" / "b1") == []
     names = {path.name for path in (tmp_path / "deliveries").iterdir()}
     assert not [name for name in names if name.startswith(".part-")]
 
@@ -389,7 +391,7 @@ def test_file_damaged_since_packing_is_not_delivered(form: str, which: str, tmp_
     content[-50] ^= 1
     path.write_bytes(content)
     deliveries.deliver(tmp_path, given)
-    assert delivered.check(tmp_path / "deliveries" / FORMS[form]) == []
+    assert validation.check(tmp_path / "deliveries" / FORMS[form]) == []
 
 
 def test_file_that_vanished_is_named(tmp_path: Path) -> None:
@@ -414,7 +416,7 @@ def test_partial_delivery_lists_what_it_lacks_and_why(tmp_path: Path) -> None:
     given = deliveries.make_batch(tmp_path, when="passed") | {"lacking": [LACKING]}
     receipt = deliveries.deliver(tmp_path, given)
     made = tmp_path / "deliveries" / "b1"
-    assert delivered.check(made) == []
+    assert validation.check(made) == []
     assert info_of(made)["Lacking-Item"] == "PEH-0009 (held)"
     (lacking,) = json.loads((made / "delivery/delivery.json").read_text())["lacking"]
     assert "verify.digest" in lacking["reason"]
@@ -464,7 +466,7 @@ def test_shared_files(copy: str, tmp_path: Path) -> None:
     """What the file system cannot share is copied; the bag is the same."""
     deliveries.deliver(tmp_path, deliveries.make_batch(tmp_path, copy=copy))
     made = tmp_path / "deliveries" / "b1"
-    assert delivered.check(made) == []
+    assert validation.check(made) == []
     if copy == "hardlink":
         master = tmp_path / "masters/b1/PEH-0001.tif"
         assert master.samefile(made / "data/PEH-0001/masters/PEH-0001.tif")
@@ -475,7 +477,7 @@ def test_too_little_room_is_said_beforehand(
 ) -> None:
     given = deliveries.make_batch(tmp_path)
     usage = shutil._ntuple_diskusage(10**9, 10**9, 1000)  # type: ignore[attr-defined]
-    monkeypatch.setattr(delivery.shutil, "disk_usage", lambda path: usage)
+    monkeypatch.setattr(deliver.shutil, "disk_usage", lambda path: usage)
     with pytest.raises(GlassineError) as caught:
         deliveries.deliver(tmp_path, given)
     assert codes(caught) == {"delivery.space"}

@@ -13,8 +13,9 @@ import pytest
 
 import deliveries
 import made_items
-from glassine import bag, delivered, files, receipt_files
-from glassine.errors import GlassineError
+from glassine.base import files
+from glassine.base.errors import GlassineError
+from glassine.deliver import bag, receipt_files, validation
 
 WHEN = "2026-03-18T08:55:00Z"
 
@@ -134,7 +135,7 @@ def test_a_word_lets_it_go_and_the_delivery_says_so_everywhere(batch: Batch) -> 
     (entry,) = receipt["withdrawn"]
     assert entry == word("PEH-0002") | {"master": None, "frames": None, "delivery": "b1"}
     made = root / "deliveries" / "b1.r2"
-    assert delivered.check(made) == []
+    assert validation.check(made) == []
     info = bag.parsed_info((made / "bag-info.txt").read_text("utf-8"))
     (told,) = [value for label, value in info if label == "Withdrawn-Item"]
     assert "PEH-0002" in told
@@ -338,12 +339,12 @@ def test_receipts_of_earlier_versions_are_not_delivered_again(batch: Batch) -> N
 
 
 def test_a_withdrawal_that_no_delivery_can_tell_yet_is_a_note(tmp_path: Path) -> None:
-    from glassine import delivery
+    from glassine.deliver import step as deliver
 
     given = deliveries.make_batch(tmp_path, 3, later="changed")
     deliveries.deliver(tmp_path, given)
     less = given | {"items": ["PEH-0001", "PEH-0003"], "withdraw": [word("PEH-0002")]}
-    outcome = delivery.deliver_batch(
+    outcome = deliver.deliver_batch(
         tmp_path / "masters/b1", tmp_path / "results/b1", tmp_path / "deliveries", less
     )
     assert outcome.delivery == "b1"

@@ -18,7 +18,9 @@ from lxml import etree
 
 import deliveries
 import made_items
-from glassine import bag, delivered, files, hashing, reproduce, settings
+from glassine.base import files, hashing, settings
+from glassine.deliver import bag, validation
+from glassine.reproduce import step as reproduce
 
 STANDARDS = settings.PROJECT.parent / "shared" / "standards"
 SCHEMAS = settings.PROJECT.parent / "shared" / "schemas"
@@ -343,7 +345,7 @@ def test_premis_files_hold_what_the_record_holds(sip: Path) -> None:
 
 def test_delivery_of_it_is_whole_and_repeats(bag_dir: Path, tmp_path: Path) -> None:
     assert bag.validate(bag_dir) == []
-    assert delivered.check(bag_dir) == []
+    assert validation.check(bag_dir) == []
     assert reproduce.reproduce(bag_dir, tmp_path) == []
 
 
@@ -352,7 +354,7 @@ def test_changed_file_is_found_through_its_mets(bag_dir: Path, tmp_path: Path) -
     shutil.copytree(bag_dir, copy)
     path = copy / "data" / ITEM / "metadata/descriptive/mods.xml"
     path.write_bytes(path.read_bytes().replace(b"Hafenmauer", b"Hafenmaues"))
-    codes = {finding.code for finding in delivered.check(copy)}
+    codes = {finding.code for finding in validation.check(copy)}
     assert {"bag.payload_changed", "delivered.mets_digest"} <= codes
 
 

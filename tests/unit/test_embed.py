@@ -17,9 +17,10 @@ import pytest
 import pyvips
 
 import made_items
-from glassine import embed, files, formats, rights
-from glassine.errors import GlassineError
-from glassine.metadata import jpeg
+from glassine.base import files, formats, rights
+from glassine.base.errors import GlassineError
+from glassine.embed import jpeg
+from glassine.embed import step as embed
 
 TITLE = made_items.CATALOGUE["title"]
 DESCRIPTION = made_items.CATALOGUE["description"]

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from glassine import files
-from glassine.errors import GlassineError
+from glassine.base import files
+from glassine.base.errors import GlassineError
 
 
 def test_a_failed_write_leaves_the_old_file_and_no_leftover(tmp_path):

@@ -16,7 +16,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from glassine import film
+from glassine.base import film
 
 INCH = 25.4  # mm, exactly (international yard and pound agreement of 1959)
 

@@ -4,8 +4,9 @@ import hashlib
 
 import pytest
 
-from glassine import fixity
-from glassine.errors import GlassineError
+from glassine.base.errors import GlassineError
+from glassine.masters import fixity
+from glassine.verify import step as verify
 
 
 def entry(path, **changes):
@@ -80,4 +81,4 @@ def test_what_intake_found_holds_the_item_before_anything_is_read(tmp_path):
         "severity": "hold",
     }
     with pytest.raises(GlassineError, match="No row"):
-        fixity.verify_item(tmp_path, tmp_path, {"findings": [finding], "masters": []})
+        verify.verify_item(tmp_path, tmp_path, {"findings": [finding], "masters": []})

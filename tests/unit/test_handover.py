@@ -13,7 +13,8 @@ from hypothesis import given as for_all
 from hypothesis import strategies as st
 
 import deliveries
-from glassine import handover, hashing
+from glassine.base import hashing
+from glassine.deliver import handover
 
 
 @pytest.fixture(scope="module")

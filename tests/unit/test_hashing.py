@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from glassine import hashing
+from glassine.base import hashing
 
 
 @pytest.mark.parametrize(

@@ -9,8 +9,10 @@ from typing import Any
 import pytest
 import yaml
 
-from glassine import intake, preflight, run, settings
-from glassine.errors import GlassineError
+from glassine.base import identity, settings
+from glassine.base.errors import GlassineError
+from glassine.intake import step as intake
+from glassine.night import run
 
 OWN: dict[str, Any] = {
     "institution": {"name": "Harbour Works", "id": "https://harbour-works.org/"},
@@ -35,18 +37,18 @@ def test_the_profile_of_a_bag_names_nobody():
 
 def test_the_worked_example_says_who_it_is():
     config = settings.load(settings.read_yaml(settings.PROJECT / "config" / "config.yaml"))
-    preflight.check_identity(config)
-    assert preflight.placeholders(config, settings.PROJECT / "sample_masters") is None
+    identity.check_identity(config)
+    assert identity.placeholders(config, settings.PROJECT / "sample_masters") is None
 
 
 def test_what_is_missing_is_told_once_with_the_lines_to_write():
     with pytest.raises(GlassineError) as refused:
-        preflight.check_identity(settings.load({}))
+        identity.check_identity(settings.load({}))
     (told,) = refused.value.findings
     assert told.code == "run.identity"
     lines = told.next_step.split("\n", 1)[1]
     written = settings.load(yaml.safe_load(lines))
-    preflight.check_identity(written)  # the lines are YAML that will do
+    identity.check_identity(written)  # the lines are YAML that will do
     for key in ("institution.name", "institution.id", "iiif.base_url", "rights.jurisdiction"):
         assert key in told.what
 
@@ -59,9 +61,9 @@ def test_what_is_missing_is_told_once_with_the_lines_to_write():
 def test_each_of_them_is_missed(section, key):
     config = settings.load({**OWN, section: {**OWN[section], key: " " if key == "name" else ""}})
     with pytest.raises(GlassineError) as refused:
-        preflight.check_identity(config)
+        identity.check_identity(config)
     assert f"{section}.{key} is missing" in refused.value.findings[0].what
-    preflight.check_identity(settings.load(OWN))
+    identity.check_identity(settings.load(OWN))
 
 
 @pytest.mark.parametrize(
@@ -77,9 +79,9 @@ def test_each_of_them_is_missed(section, key):
 )
 def test_names_of_the_worked_example_on_other_film_are_told(tmp_path, more):
     config = settings.load({**OWN, **more})
-    told = preflight.placeholders(config, tmp_path / "masters" / "b1")
+    told = identity.placeholders(config, tmp_path / "masters" / "b1")
     assert told is not None and told.severity == "review"
-    assert preflight.placeholders(settings.load(OWN), tmp_path) is None
+    assert identity.placeholders(settings.load(OWN), tmp_path) is None
 
 
 def test_a_run_stops_before_anything_is_made(tmp_path, capsys, monkeypatch):
@@ -117,7 +119,7 @@ def test_items_with_something_to_look_at_in_their_row_are_for_review(tmp_path):
 
 def test_lines_copied_as_they_stand_are_told_too(tmp_path):
     with pytest.raises(GlassineError) as refused:
-        preflight.check_identity(settings.load({}))
+        identity.check_identity(settings.load({}))
     lines = refused.value.findings[0].next_step.split("\n", 1)[1]
-    told = preflight.placeholders(settings.load(yaml.safe_load(lines)), tmp_path)
+    told = identity.placeholders(settings.load(yaml.safe_load(lines)), tmp_path)
     assert told is not None and "institution.name" in told.what and "iiif.base_url" in told.what

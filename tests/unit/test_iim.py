@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from glassine.metadata import iim
-from glassine.metadata.facts import Words, shortened
+from glassine.embed import iim
+from glassine.embed.facts import Words, shortened
 
 
 def decoded(words: Words) -> list[tuple[tuple[int, int], str]]:

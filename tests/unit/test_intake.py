@@ -8,8 +8,9 @@ import pytest
 import tifffile
 import zxingcpp
 
-from glassine import intake, settings
-from glassine.errors import GlassineError
+from glassine.base import settings
+from glassine.base.errors import GlassineError
+from glassine.intake import step as intake
 
 HEADER = "item_id,title\n"
 

@@ -12,8 +12,11 @@ import numpy as np
 import pytest
 import tifffile
 
-from glassine import catalogue, confine, corrections, door, intake, settings, targets
-from glassine.errors import GlassineError
+from glassine import targets
+from glassine.base import corrections, door, sandbox, settings
+from glassine.base.errors import GlassineError
+from glassine.intake import step as intake
+from glassine.intake.catalogue import reading as catalogue
 
 SIDE_FILES = ["batch.yaml", "corrections.yaml", "catalogue.csv", "manifest-sha256.txt"]
 # Loaded now: a user without rights may not even read the library.
@@ -195,7 +198,7 @@ def as_nobody(folder):
             found = {"stopped": [each.as_dict() for each in error.findings]}
         return {**found, "mark": intake.fingerprint(folder, [])}
 
-    found = confine.answer(question, seconds=60, memory_bytes=2**30)
+    found = sandbox.answer(question, seconds=60, memory_bytes=2**30)
     assert found is not None, "it ended with an error not its own"
     return found
 

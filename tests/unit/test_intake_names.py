@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 import tifffile
 
-from glassine import errors, intake, naming, settings, twins
+from glassine.base import errors, naming, settings
+from glassine.base.visible import visible
+from glassine.intake import step as intake
+from glassine.intake import twins
 from glassine.report import words
-from glassine.visible import visible
 
 PATTERN = r"(?P<item>PEH-[0-9]{4})(?:_(?P<part>emu|base))?\.tif"
 

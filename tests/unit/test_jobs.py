@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from glassine import jobs, runlock
-from glassine.errors import GlassineError
+from glassine.base.errors import GlassineError
+from glassine.night import lock, supervision
 
 SCRIPTS = Path(__file__).resolve().parents[2] / "scripts"
 
@@ -85,7 +85,7 @@ def test_success_releases_what_this_step_held_and_leaves_a_timing(tmp_path):
 
 def test_a_job_ends_with_the_run_that_started_it(tmp_path):
     leader = subprocess.Popen(["sleep", "30"])
-    mark = f"{leader.pid} {jobs.process_start(leader.pid)}"
+    mark = f"{leader.pid} {supervision.process_start(leader.pid)}"
     started = time.monotonic()
     leader.kill()
     leader.wait()
@@ -96,10 +96,10 @@ def test_a_job_ends_with_the_run_that_started_it(tmp_path):
 
 
 def test_a_second_run_is_told_of_the_first(tmp_path):
-    first = runlock.RunLock(tmp_path)
+    first = lock.RunLock(tmp_path)
     first.take()
     with pytest.raises(GlassineError, match=f"process {os.getpid()}"):
-        runlock.RunLock(tmp_path).take()
+        lock.RunLock(tmp_path).take()
     assert first.path.exists()
 
 
@@ -119,7 +119,7 @@ def test_a_run_after_a_killed_one_clears_locks_and_leftovers(tmp_path):
     leftover = tmp_path / "results" / "b1" / ".part-1-x.json"
     leftover.parent.mkdir(parents=True)
     leftover.write_text("half")
-    runlock.RunLock(tmp_path).take()
+    lock.RunLock(tmp_path).take()
     assert not leftover.exists()
     assert list(locks.iterdir()) == []
 
@@ -129,7 +129,7 @@ def test_a_run_after_a_killed_one_clears_locks_and_leftovers(tmp_path):
     [(["-n"], True), (["--dry-run"], True), (["--lint", "json"], True), (["--cores", "2"], False)],
 )
 def test_looking_needs_no_lock(arguments, looks):
-    assert runlock.only_looks(arguments) is looks
+    assert lock.only_looks(arguments) is looks
 
 
 def limited(**changes):
@@ -212,9 +212,9 @@ def test_the_work_ends_with_its_supervisor(tmp_path):
     while not (told.exists() and told.read_text()) and time.monotonic() < deadline:
         time.sleep(0.02)
     worker = int(told.read_text())
-    assert jobs.process_start(worker) is not None
+    assert supervision.process_start(worker) is not None
     supervisor.kill()
     supervisor.wait()
-    while jobs.process_start(worker) is not None and time.monotonic() < deadline:
+    while supervision.process_start(worker) is not None and time.monotonic() < deadline:
         time.sleep(0.02)
-    assert jobs.process_start(worker) is None
+    assert supervision.process_start(worker) is None

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import made_items
-from glassine.metadata import jpeg
+from glassine.embed import jpeg
 
 EXIF = jpeg.EXIF_HEAD + b"MM\0*\0\0\0\x08\0\0\0\0\0\0"
 XMP = b"<x/>"

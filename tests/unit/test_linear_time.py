@@ -13,7 +13,9 @@ from pathlib import Path
 
 import pytest
 
-from glassine import catalogue_rows, checksums, companions, dates, naming, normal, settings
+from glassine.base import edtf, naming, normal, settings
+from glassine.intake import checksums, companions
+from glassine.intake.catalogue import rows
 
 PACKAGE = settings.PROJECT / "scripts" / "glassine"
 # Texts below this never keep anybody waiting, s.
@@ -135,19 +137,19 @@ def test_a_pattern_takes_time_in_proportion_to_the_text(pattern, used):
 @pytest.fixture(scope="module")
 def reader():
     config = settings.load({})
-    columns = {name: [name] for name in catalogue_rows.FIELDS}
-    return catalogue_rows.RecordReader(Path("catalogue.csv"), config, columns, narrow=True)
+    columns = {name: [name] for name in rows.FIELDS}
+    return rows.RecordReader(Path("catalogue.csv"), config, columns, narrow=True)
 
 
-@pytest.mark.parametrize("column", catalogue_rows.FIELDS)
+@pytest.mark.parametrize("column", rows.FIELDS)
 def test_a_cell_of_any_column_takes_time_in_proportion_to_its_length(reader, column):
     def read(text):
         cells = {"item_id": "PEH-0001", "title": "Quay", column: text}
-        reader.record(catalogue_rows.Row(2, cells), [])
+        reader.record(rows.Row(2, cells), [])
 
     for piece in PIECES:
         for head in ("", "1"):
-            assert_linear(read, repeated(piece, head, "!"), catalogue_rows.MAX_CELL - 2)
+            assert_linear(read, repeated(piece, head, "!"), rows.MAX_CELL - 2)
 
 
 @pytest.mark.parametrize("piece", PIECES)
@@ -187,12 +189,12 @@ def test_dates_of_any_words_are_read_at_once():
         "19th ", "century", "between ", "before ", " ", ",", ";", "negative", "print", "to ", "X",
         "s", "summer ", "May ", "1", "/", "~", "..", "n.d.", "circa", "'s",
     ]  # fmt: skip
-    texts = ["".join(random.choices(words, k=60))[: dates.MAX_CHARS] for _ in range(500)]
-    texts += [(word * 120)[: dates.MAX_CHARS] for word in words]
+    texts = ["".join(random.choices(words, k=60))[: edtf.MAX_CHARS] for _ in range(500)]
+    texts += [(word * 120)[: edtf.MAX_CHARS] for word in words]
     for text in texts:
-        assert seconds(dates.to_edtf, text) < 0.5, text
-    assert_linear(dates.to_edtf, repeated("1906 or "), 400_000)
-    assert_linear(dates.is_valid, repeated("1906/"), 400_000)
+        assert seconds(edtf.to_edtf, text) < 0.5, text
+    assert_linear(edtf.to_edtf, repeated("1906 or "), 400_000)
+    assert_linear(edtf.is_valid, repeated("1906/"), 400_000)
 
 
 def test_names_are_looked_at_in_no_time():

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from film import KINDS, make_scene
+from glassine.base.model import Facts
 from glassine.locate import locate_array
-from glassine.model import Facts
 
 # The edge of the quarter plate of seed 21 is ragged, which puts it to review.
 SEEDS = {"quarter_plate": 22}

@@ -4,13 +4,13 @@ import cv2
 import numpy as np
 import pytest
 
+from glassine.base.model import Facts
 from glassine.locate import locate_array
 from glassine.locate.encoding import linear_table
 from glassine.locate.opening import differing, opening
 from glassine.locate.refine import Box, Sampler, crossing_in, oval
 from glassine.locate.sides import Line
 from glassine.locate.view import Patch, look, off_from, survey
-from glassine.model import Facts
 
 RIM = [Line(4.0, 0.0, n / 2, 0.9, 0.0, 0.1) for n in (400, 500, 400, 500)]
 

@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 from film import make_scene
+from glassine.base.model import Facts
 from glassine.locate import locate_array
 from glassine.locate.step import ppi_of
-from glassine.model import Facts
 
 # Width of the drawn master, px.
 KINDS = {

@@ -4,8 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
+from glassine.base.model import Facts
 from glassine.locate import character, locate_array
-from glassine.model import Facts
 
 MM = 10  # px
 

@@ -24,7 +24,7 @@ from film import KINDS, deflate, icc, make_scene, plan_scene, samples, things, w
 from film.faulty import make_faulty_batch
 from film.optics import Box, Camera, Field, Flat, Layer, Stock
 from film.tiff import Storage
-from glassine import model
+from glassine.base import model
 from targets import draw_samples
 
 PROJECT = Path(__file__).resolve().parents[2]

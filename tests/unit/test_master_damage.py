@@ -12,8 +12,8 @@ import tifffile
 
 import damaged_tiffs
 from damaged_tiffs import DAMAGE, KINDS, Kind, Mutable
-from glassine import masters
-from glassine.errors import GlassineError
+from glassine.base.errors import GlassineError
+from glassine.masters import opening
 
 Judged = tuple[set[str], set[str], np.ndarray | None]
 
@@ -21,16 +21,16 @@ Judged = tuple[set[str], set[str], np.ndarray | None]
 def judged(path: Path) -> Judged:
     """Return (codes it is held with, codes of notes, its pixels)."""
     try:
-        header = masters.read_header(path)
-        masters.prove_pixels(path)
-        image = masters.open_image(path)
-        with masters.decoding(path):
+        header = opening.read_header(path)
+        opening.prove_pixels(path)
+        image = opening.open_image(path)
+        with opening.decoding(path):
             pixels = image.numpy()
     except GlassineError as error:
         for finding in error.findings:
             assert finding.what and finding.next_step
         return {each.code.removeprefix("masters.") for each in error.findings}, set(), None
-    notes = masters.notes(header, path.name)
+    notes = opening.notes(header, path.name)
     return set(), {note.code.removeprefix("masters.") for note in notes}, pixels
 
 
@@ -147,7 +147,7 @@ def test_sizes_that_do_not_suit_the_strips_are_held(
     set_tag(content, tag, value)
     path.write_bytes(content)
     with pytest.raises(GlassineError, match=words) as caught:
-        masters.read_header(path)
+        opening.read_header(path)
     assert caught.value.findings[0].code in ("masters.damaged", "masters.truncated")
 
 
@@ -172,7 +172,7 @@ def test_tags_on_which_programs_differ_are_held(
     renamed(content, 305, new, kind, count, value)
     path.write_bytes(content)
     with pytest.raises(GlassineError) as caught:
-        masters.read_header(path)
+        opening.read_header(path)
     assert caught.value.findings[0].code in ("masters.damaged", "masters.sample_format")
 
 
@@ -183,7 +183,7 @@ def test_bits_that_lie_are_held(tmp_path: Path) -> None:
     struct.pack_into("<3H", content, values, 8, 8, 8)
     path.write_bytes(content)
     with pytest.raises(GlassineError, match="bytes"):
-        masters.read_header(path)
+        opening.read_header(path)
 
 
 @pytest.mark.parametrize("tag", [322, 323])
@@ -192,7 +192,7 @@ def test_tiles_of_an_odd_size_are_held(tag: int, tmp_path: Path) -> None:
     set_tag(content, tag, 63)
     path.write_bytes(content)
     with pytest.raises(GlassineError, match="multiples of 16"):
-        masters.read_header(path)
+        opening.read_header(path)
 
 
 def test_a_missing_predictor_is_told_by_nothing(tmp_path: Path) -> None:
@@ -224,8 +224,8 @@ def test_an_error_that_the_decoder_passes_over_is_raised(tmp_path: Path) -> None
     file = Mutable(path)
     file.fill(0, b"\0")
     path.write_bytes(file.content)
-    image = masters.open_image(path)
-    with pytest.raises(GlassineError), masters.decoding(path):
+    image = opening.open_image(path)
+    with pytest.raises(GlassineError), opening.decoding(path):
         image.avg()
 
 
@@ -245,7 +245,7 @@ def test_a_strip_that_lies_on_the_profile_is_held(tmp_path: Path) -> None:
     renamed(content, 305, 34675, 7, 3000, offset + 50)
     path.write_bytes(content)
     with pytest.raises(GlassineError):
-        masters.read_header(path)
+        opening.read_header(path)
 
 
 def test_one_row_less_in_a_strip_is_held_for_every_packing(tmp_path: Path) -> None:

@@ -11,9 +11,12 @@ import numpy as np
 import pytest
 import tifffile
 
-from glassine import colour, files, fixity, hashing, masters, render, settings
-from glassine.errors import GlassineError
-from glassine.model import Facts, Frame, ItemGeometry, MasterGeometry
+from glassine.base import files, hashing, settings
+from glassine.base.errors import GlassineError
+from glassine.base.model import Facts, Frame, ItemGeometry, MasterGeometry
+from glassine.masters import colour, fixity, opening
+from glassine.render import step as render
+from glassine.verify import step as verify
 
 NAME = "PEH-0001.tif"
 CORNERS = ((20.0, 20.0), (180.0, 20.0), (180.0, 130.0), (20.0, 130.0))
@@ -60,7 +63,7 @@ class Item:
         files.write_json(self.dir / "geometry.json", item.as_dict())
         digest = hashlib.sha256(self.master.read_bytes()).hexdigest()
         verified = {
-            "path": NAME, "digests": {"sha256": digest}, "header": masters.read_header(self.master)
+            "path": NAME, "digests": {"sha256": digest}, "header": opening.read_header(self.master)
         }  # fmt: skip
         files.write_json(self.dir / "fixity.json", {"masters": [verified]})
 
@@ -128,15 +131,15 @@ def test_a_master_overwritten_in_place_with_its_time_set_back_is_held(
         item.master.write_bytes(content)
         os.utime(item.master, ns=(status.st_atime_ns, status.st_mtime_ns))
 
-    before(monkeypatch, masters, "prove_pixels", overwrite)
-    assert "verify.changed" in item.codes(fixity.verify_item)
+    before(monkeypatch, opening, "prove_pixels", overwrite)
+    assert "verify.changed" in item.codes(verify.verify_item)
 
 
 def test_a_master_replaced_between_its_header_and_its_digest_is_held(
     item: Item, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    before(monkeypatch, fixity, "digests", lambda: item.other.replace(item.master))
-    assert item.codes(fixity.verify_item) == {"verify.changed"}
+    before(monkeypatch, verify, "digests", lambda: item.other.replace(item.master))
+    assert item.codes(verify.verify_item) == {"verify.changed"}
 
 
 def test_the_header_of_verify_is_of_the_file_that_it_hashes(
@@ -148,8 +151,8 @@ def test_the_header_of_verify_is_of_the_file_that_it_hashes(
         item.master.rename(item.copy)
         item.other.replace(item.master)
 
-    before(monkeypatch, masters, "read_header", out)
-    assert "verify.changed" in item.codes(fixity.verify_item)
+    before(monkeypatch, opening, "read_header", out)
+    assert "verify.changed" in item.codes(verify.verify_item)
 
 
 def test_a_link_is_not_followed_when_it_is_opened(item: Item) -> None:

@@ -12,8 +12,11 @@ import numpy as np
 import pytest
 import tifffile
 
-from glassine import confine, fixity, holes, intake, settings
-from glassine.errors import GlassineError
+from glassine.base import sandbox, settings
+from glassine.base.errors import GlassineError
+from glassine.intake import step as intake
+from glassine.masters import holes
+from glassine.verify import step as verify
 
 PIXELS = np.random.default_rng(4).integers(1, 65535, (300, 400, 3)).astype(np.uint16)
 LONG_AGO = time.time() - 86400
@@ -55,10 +58,10 @@ def verified(path: Path, expected: dict[str, str] | None = None) -> set[str]:
     item_dir = path.parent.parent / "item"
     item_dir.mkdir(exist_ok=True)
     try:
-        fixity.verify_item(path.parent, item_dir, given)
+        verify.verify_item(path.parent, item_dir, given)
     except GlassineError as error:
         return {finding.code for finding in error.findings}
-    notes = fixity.files.read_json(item_dir / "fixity.json")["masters"][0]["notes"]
+    notes = verify.files.read_json(item_dir / "fixity.json")["masters"][0]["notes"]
     return {note["code"] for note in notes}
 
 
@@ -194,7 +197,7 @@ def test_a_file_many_times_larger_than_its_picture_is_held_unread(
     with path.open("ab") as stream:
         for _ in range(80):
             stream.write(b"x" * 2**20)
-    monkeypatch.setattr(fixity, "digests", lambda *_: pytest.fail("it was read to its end"))
+    monkeypatch.setattr(verify, "digests", lambda *_: pytest.fail("it was read to its end"))
     assert verified(path) == {"masters.too_long"}
 
 
@@ -219,15 +222,15 @@ def test_runs_of_zeros_are_found_to_the_byte_over_blocks(tmp_path: Path) -> None
 
 
 def test_time_grows_with_pixels_and_not_with_what_a_file_pretends() -> None:
-    small = confine.seconds_for([(144 * 10**6, [6000, 4000])])
-    large = confine.seconds_for([(908 * 10**6, [14204, 10652])])
-    assert 300 < small < large < confine.limits().seconds
-    assert confine.seconds_for([(300 * 10**9, [6000, 4000])]) < small + 60
-    assert confine.seconds_for([(300 * 10**9, None)]) < small
-    assert confine.seconds_for([(10**9, [20000, 20000])] * 9) == confine.limits().seconds
+    small = sandbox.seconds_for([(144 * 10**6, [6000, 4000])])
+    large = sandbox.seconds_for([(908 * 10**6, [14204, 10652])])
+    assert 300 < small < large < sandbox.limits().seconds
+    assert sandbox.seconds_for([(300 * 10**9, [6000, 4000])]) < small + 60
+    assert sandbox.seconds_for([(300 * 10**9, None)]) < small
+    assert sandbox.seconds_for([(10**9, [20000, 20000])] * 9) == sandbox.limits().seconds
 
 
 def test_time_follows_the_setting(monkeypatch: pytest.MonkeyPatch) -> None:
-    usual = confine.seconds_for([(144 * 10**6, [6000, 4000])])
-    monkeypatch.setenv(confine.LIMITS, '{"seconds": 7200}')
-    assert confine.seconds_for([(144 * 10**6, [6000, 4000])]) == pytest.approx(2 * usual)
+    usual = sandbox.seconds_for([(144 * 10**6, [6000, 4000])])
+    monkeypatch.setenv(sandbox.LIMITS, '{"seconds": 7200}')
+    assert sandbox.seconds_for([(144 * 10**6, [6000, 4000])]) == pytest.approx(2 * usual)

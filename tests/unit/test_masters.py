@@ -17,8 +17,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from glassine import colour, masters
-from glassine.errors import GlassineError
+from glassine.base.errors import GlassineError
+from glassine.masters import colour, opening
 
 CORPUS = Path(__file__).resolve().parents[3] / "shared" / "corpus"
 RNG = np.random.default_rng(3)
@@ -33,7 +33,7 @@ def _tiff(path: Path, content: np.ndarray = SAMPLES, **options: Any) -> Path:
 
 def _codes(path: Path) -> set[str]:
     with pytest.raises(GlassineError) as error:
-        masters.read_header(path)
+        opening.read_header(path)
     for finding in error.value.findings:
         assert "Traceback" not in finding.sentence()
         assert finding.next_step
@@ -41,7 +41,7 @@ def _codes(path: Path) -> set[str]:
 
 
 def _decoded(path: Path) -> np.ndarray:
-    return masters.open_image(path).numpy()
+    return opening.open_image(path).numpy()
 
 
 # ------------------------------------------------------------------ sound masters
@@ -67,7 +67,7 @@ def test_a_camera_master_gives_its_facts(tmp_path: Path) -> None:
     }
     path = tmp_path / "PEH-0001.tif"
     image.save(path, exif=exif.tobytes(), dpi=(4000, 4000), icc_profile=colour.srgb_profile())
-    header = masters.read_header(path)
+    header = opening.read_header(path)
     assert (header["width"], header["height"]) == (60, 40)
     assert (header["bits"], header["samples"], header["colour"]) == ([8, 8, 8], 3, "rgb")
     assert (header["compression"], header["byte_order"]) == ("uncompressed", "little endian")
@@ -99,14 +99,14 @@ def test_storage_is_told_and_the_samples_come_back(
     tmp_path: Path, options: dict[str, Any], facts: dict[str, Any]
 ) -> None:
     path = _tiff(tmp_path / "m.tif", **options)
-    header = masters.read_header(path)
+    header = opening.read_header(path)
     assert {key: header[key] for key in facts} == facts
     assert np.array_equal(_decoded(path), SAMPLES)
 
 
 def test_a_resolution_per_centimetre_stays_one(tmp_path: Path) -> None:
     path = _tiff(tmp_path / "m.tif", resolution=(1574.8, 1574.8), resolutionunit=3)
-    found = masters.read_header(path)["resolution"]
+    found = opening.read_header(path)["resolution"]
     assert found["unit"] == "cm"
     assert found["x"] == pytest.approx(1574.8, abs=1e-3)
 
@@ -124,7 +124,7 @@ def test_a_small_copy_in_a_second_directory_is_no_second_picture(tmp_path: Path)
     with tifffile.TiffWriter(path) as writer:
         writer.write(SAMPLES, photometric="rgb")
         writer.write(SAMPLES[::8, ::8], photometric="rgb", subfiletype=1)
-    assert masters.read_header(path)["width"] == 60
+    assert opening.read_header(path)["width"] == 60
 
 
 def test_a_name_that_is_not_utf8_opens(tmp_path: Path) -> None:
@@ -132,14 +132,14 @@ def test_a_name_that_is_not_utf8_opens(tmp_path: Path) -> None:
     odd = Path(os.fsdecode(os.fsencode(tmp_path) + b"/lat\xe9.tif"))
     shutil.copy(plain, odd)
     assert np.array_equal(_decoded(odd), SAMPLES)
-    assert masters.printable(odd).endswith("lat\\xe9.tif")
+    assert opening.printable(odd).endswith("lat\\xe9.tif")
 
 
 def test_the_profile_is_the_embedded_one(tmp_path: Path) -> None:
     profile = colour.srgb_profile()
     path = _tiff(tmp_path / "m.tif", iccprofile=profile)
-    assert masters.icc_profile(masters.open_image(path)) == profile
-    assert masters.icc_profile(masters.open_image(_tiff(tmp_path / "n.tif"))) is None
+    assert opening.icc_profile(opening.open_image(path)) == profile
+    assert opening.icc_profile(opening.open_image(_tiff(tmp_path / "n.tif"))) is None
 
 
 @pytest.mark.filterwarnings("ignore::ResourceWarning")  # the oracle leaves its file open
@@ -168,7 +168,7 @@ def test_the_pronom_id_is_that_of_an_independent_identifier(tmp_path: Path, cont
         ),
     )
     identifier.identify_file(str(path))
-    assert set(found) == {masters.read_header(path)["puid"]}  # one match for each signature
+    assert set(found) == {opening.read_header(path)["puid"]}  # one match for each signature
 
 
 # ------------------------------------------------------------------ what is refused
@@ -251,9 +251,9 @@ def test_what_is_no_master_is_refused_with_one_code(tmp_path: Path, name: str) -
 def test_limits_on_pixels_can_be_set_and_the_shown_path_is_given_back(tmp_path: Path) -> None:
     path = _tiff(tmp_path / "m.tif")
     with pytest.raises(GlassineError) as error:
-        masters.read_header(path, max_pixels=2399, shown="box 7/m.tif")
+        opening.read_header(path, max_pixels=2399, shown="box 7/m.tif")
     assert error.value.findings[0].path == "box 7/m.tif"
-    assert masters.read_header(path, max_pixels=2400)["width"] == 60
+    assert opening.read_header(path, max_pixels=2400)["width"] == 60
 
 
 def test_links_folders_and_pipes_are_not_read(tmp_path: Path) -> None:
@@ -273,10 +273,10 @@ def test_damaged_pixels_are_told_when_they_are_decoded(tmp_path: Path) -> None:
         start = opened.pages[0].dataoffsets[2]
     data[start + 20 : start + 60] = bytes(40)
     path.write_bytes(data)
-    image = masters.open_image(path)
+    image = opening.open_image(path)
     with pytest.raises(pyvips.Error) as error:
         image.write_to_memory()
-    told = masters.decoding_problem(path, error.value).findings[0]
+    told = opening.decoding_problem(path, error.value).findings[0]
     assert told.code in ("masters.damaged", "masters.truncated")
 
 
@@ -284,7 +284,7 @@ def test_a_master_is_never_written(tmp_path: Path) -> None:
     path = _tiff(tmp_path / "m.tif")
     path.chmod(0o444)
     before = (path.read_bytes(), path.stat().st_mtime_ns)
-    masters.read_header(path)
+    opening.read_header(path)
     _decoded(path)
     assert (path.read_bytes(), path.stat().st_mtime_ns) == before
 
@@ -302,7 +302,7 @@ def test_any_damage_to_header_and_directory_is_either_harmless_or_told(
     path = tmp_path / "m.tif"
     path.write_bytes(data)
     try:
-        header = masters.read_header(path)
+        header = opening.read_header(path)
     except GlassineError:
         return
     json.dumps(header, allow_nan=False)
@@ -318,12 +318,12 @@ def test_published_damaged_files_are_refused_or_open(tmp_path: Path) -> None:
         path = tmp_path / "m.tif"
         shutil.copy(CORPUS / row["file"], path)
         try:
-            masters.read_header(path)
+            opening.read_header(path)
             _decoded(path)
         except GlassineError:
             continue
         except pyvips.Error as problem:
-            assert masters.decoding_problem(path, problem).findings
+            assert opening.decoding_problem(path, problem).findings
             continue
         opened += 1
         assert row["expected"].startswith("accept"), row["file"]

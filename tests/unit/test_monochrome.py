@@ -12,9 +12,11 @@ import pyvips
 import tifffile
 from PIL import Image, ImageCms
 
-from glassine import colour, settings, status, tone
-from glassine.files import read_json
-from glassine.model import Facts, Frame, MasterGeometry
+from glassine.base import item_states, settings
+from glassine.base.files import read_json
+from glassine.base.model import Facts, Frame, MasterGeometry
+from glassine.masters import colour
+from glassine.render import tone
 
 SECTION = settings.load({})["tone"]
 BOX = ((0.0, 0.0), (300.0, 0.0), (300.0, 200.0), (0.0, 200.0))
@@ -113,8 +115,8 @@ def test_what_the_tone_asks_reaches_the_report_until_it_is_accepted() -> None:
             {"master": "m.tif", "index": 2, "skipped": "excluded", "tone": None},
         ]
     }
-    assert [reason.text for reason in status._render_reasons(record, [])] == ["Look."]
-    assert status._render_reasons(record, [{"frame": 1, "accept": True}]) == []
+    assert [reason.text for reason in item_states._render_reasons(record, [])] == ["Look."]
+    assert item_states._render_reasons(record, [{"frame": 1, "accept": True}]) == []
 
 
 @pytest.fixture(scope="module")

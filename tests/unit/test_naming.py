@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from glassine import naming, settings
-from glassine.errors import GlassineError
+from glassine.base import naming, settings
+from glassine.base.errors import GlassineError
 
 PATTERN = re.compile(settings.schema()["properties"]["naming"]["properties"]["pattern"]["default"])
 TEMPLATE = "{item}[_{part}][_{frame:02d}]_{use}.jpg"

@@ -17,8 +17,10 @@ from pathlib import Path, PurePosixPath
 
 import pytest
 
-from glassine import checksums, companions, intake, settings
-from glassine.errors import GlassineError
+from glassine.base import settings
+from glassine.base.errors import GlassineError
+from glassine.intake import checksums, companions
+from glassine.intake import step as intake
 
 FOLDERS = 1000
 SECRET = "a secret of somebody else"

@@ -11,8 +11,9 @@ from typing import Any
 
 import pytest
 
-from glassine import notify, settings
-from glassine.errors import GlassineError
+from glassine.base import settings
+from glassine.base.errors import GlassineError
+from glassine.night import notify
 
 SUMMARY: dict[str, Any] = {
     "finished": 8,

@@ -15,12 +15,13 @@ import pytest
 import pyvips
 
 from film import tiff
-from glassine import colour, tone
-from glassine.errors import GlassineError
+from glassine.base.errors import GlassineError
+from glassine.base.model import Facts
 from glassine.locate import encoding as seen
 from glassine.locate import locate_item
 from glassine.locate.view import look
-from glassine.model import Facts
+from glassine.masters import colour
+from glassine.render import tone
 
 PRIMARIES = np.array([[0.436, 0.385, 0.143], [0.222, 0.717, 0.061], [0.014, 0.097, 0.714]])
 

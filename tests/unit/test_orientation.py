@@ -9,10 +9,13 @@ import tifffile
 from PIL import Image
 
 from film.samples import Sample
-from glassine import hashing, locate, masters, render, settings
-from glassine.files import read_json, write_json
+from glassine import locate
+from glassine.base import hashing, settings
+from glassine.base.files import read_json, write_json
+from glassine.base.model import Facts
 from glassine.locate.turn import ORIENTATIONS, combined
-from glassine.model import Facts
+from glassine.masters import opening
+from glassine.render import step as render
 
 WIDTH = 900
 # TIFF 6.0, page 36: where the stored first row and first column are in the view.
@@ -74,7 +77,7 @@ class Desk:
         noted = {
             "path": self.name,
             "digests": {"sha256": hashing.sha256_of(path)},
-            "header": masters.read_header(path),
+            "header": opening.read_header(path),
         }
         write_json(self.dir / "fixity.json", {"masters": [noted]})
         render.render_item(self.batch, self.dir, self.given)
@@ -177,6 +180,6 @@ def test_two_turns_are_one(pair):
 def test_an_orientation_that_means_nothing_is_noted(tmp_path, shown, value):
     path = tmp_path / "PEH-0001.tif"
     tifffile.imwrite(path, shown[0], photometric="rgb", extratags=[(274, "H", 1, value, True)])
-    header = masters.read_header(path)
+    header = opening.read_header(path)
     assert header["orientation"] == 1
-    assert "masters.note_orientation" in {note.code for note in masters.notes(header, path.name)}
+    assert "masters.note_orientation" in {note.code for note in opening.notes(header, path.name)}

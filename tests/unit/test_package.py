@@ -18,8 +18,13 @@ from hypothesis import strategies as st
 
 import deliveries
 import made_items
-from glassine import delivered, embed, files, hashing, package, profiles, reproduce
-from glassine.errors import Finding, GlassineError
+from glassine.base import files, hashing
+from glassine.base.errors import Finding, GlassineError
+from glassine.deliver import validation
+from glassine.embed import step as embed
+from glassine.pack import profiles
+from glassine.pack import step as pack
+from glassine.reproduce import step as reproduce
 
 
 @pytest.fixture(autouse=True)
@@ -39,7 +44,7 @@ def ready(root: Path, **settings: Any) -> tuple[Path, Path, dict[str, Any]]:
 
 def test_package_lists_every_file_with_its_digests(tmp_path: Path) -> None:
     batch_dir, item_dir, given = ready(tmp_path)
-    package.pack_item(batch_dir, item_dir, given)
+    pack.pack_item(batch_dir, item_dir, given)
     made = files.read_json(item_dir / "package.json")
     assert [entry["path"] for entry in made["files"]] == [
         "METS.xml",
@@ -69,7 +74,7 @@ def test_package_lists_every_file_with_its_digests(tmp_path: Path) -> None:
 
 def test_tiles_can_stay_behind(tmp_path: Path) -> None:
     batch_dir, item_dir, given = ready(tmp_path, include_tiles=False)
-    package.pack_item(batch_dir, item_dir, given)
+    pack.pack_item(batch_dir, item_dir, given)
     paths = [entry["path"] for entry in files.read_json(item_dir / "package.json")["files"]]
     assert [path for path in paths if path.startswith("iiif/")] == ["iiif/PEH-0001/info.json"]
 
@@ -122,16 +127,16 @@ DAMAGED: dict[str, tuple[Callable[[Path, Path], object], set[str]]] = {
 @pytest.mark.parametrize("kind", [kind for kind in DAMAGED if "time kept" not in kind])
 def test_a_master_just_read_is_not_read_again_but_looked_at(kind: str, tmp_path: Path) -> None:
     batch_dir, item_dir, given = ready(tmp_path)
-    package.pack_item(batch_dir, item_dir, given)
+    pack.pack_item(batch_dir, item_dir, given)
     (item_dir / "package.json").rename(tmp_path / "read.json")
-    package.pack_item(batch_dir, item_dir, given | {"masters_read": True})
+    pack.pack_item(batch_dir, item_dir, given | {"masters_read": True})
     told = files.read_json(item_dir / "package.json")
     assert told["files"] == files.read_json(tmp_path / "read.json")["files"]
     (item_dir / "package.json").unlink()
     damage, expected = DAMAGED[kind]
     damage(batch_dir, item_dir)
     with pytest.raises(GlassineError) as caught:
-        package.pack_item(batch_dir, item_dir, given | {"masters_read": True})
+        pack.pack_item(batch_dir, item_dir, given | {"masters_read": True})
     assert {finding.code for finding in caught.value.findings} == expected
 
 
@@ -141,7 +146,7 @@ def test_what_was_damaged_since_its_step_holds_the_item(kind: str, tmp_path: Pat
     damage, expected = DAMAGED[kind]
     damage(batch_dir, item_dir)
     with pytest.raises(GlassineError) as caught:
-        package.pack_item(batch_dir, item_dir, given)
+        pack.pack_item(batch_dir, item_dir, given)
     assert {finding.code for finding in caught.value.findings} == expected
     assert not (item_dir / "package.json").exists()
 
@@ -152,7 +157,7 @@ def test_all_findings_are_told_at_once(tmp_path: Path) -> None:
     _flip(item_dir / "access/PEH-0001_access.jpg")
     files.write_bytes(item_dir / "thumbs/more.jpg", b"x")
     with pytest.raises(GlassineError) as caught:
-        package.pack_item(batch_dir, item_dir, given)
+        pack.pack_item(batch_dir, item_dir, given)
     assert [finding.code for finding in caught.value.findings] == [
         "pack.digest",
         "pack.digest",
@@ -164,12 +169,12 @@ def test_a_record_that_fails_its_check_holds_the_item(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     batch_dir, item_dir, given = ready(tmp_path)
-    stub = types.ModuleType("glassine.records.check")
+    stub = types.ModuleType("glassine.record.check")
     bad = Finding("record.reference", "METS.xml", "It dangles.", "a target.", "Run again.")
     stub.check_record = lambda path, item_dir, **more: [bad]  # type: ignore[attr-defined]
-    monkeypatch.setitem(sys.modules, "glassine.records.check", stub)
+    monkeypatch.setitem(sys.modules, "glassine.record.check", stub)
     with pytest.raises(GlassineError) as caught:
-        package.pack_item(batch_dir, item_dir, given)
+        pack.pack_item(batch_dir, item_dir, given)
     assert caught.value.findings == [bad]
 
 
@@ -192,17 +197,17 @@ def test_a_record_that_fails_its_check_holds_the_item(
 )
 def test_names_that_no_delivery_can_hold(path: str) -> None:
     # RFC 8493 sections 2.1.3 (%, CR, LF), 5.1 (paths that lead out), 6.1 (file systems)
-    assert package.path_problem(path)
+    assert pack.path_problem(path)
 
 
 @pytest.mark.parametrize("path", ["masters/roll 3/PEH-0001.tif", "access/Ærø_access.jpg"])
 def test_names_that_it_can(path: str) -> None:
-    assert package.path_problem(path) is None
+    assert pack.path_problem(path) is None
 
 
 @for_all(st.text(max_size=60))
 def test_any_name_is_judged(path: str) -> None:
-    assert package.path_problem(path) is None or isinstance(package.path_problem(path), str)
+    assert pack.path_problem(path) is None or isinstance(pack.path_problem(path), str)
 
 
 def test_ocfl_object_is_valid_for_ocfl_py(tmp_path: Path) -> None:
@@ -215,23 +220,23 @@ def test_ocfl_object_is_valid_for_ocfl_py(tmp_path: Path) -> None:
     passed, validator = ocfl.Object().validate(str(folder), log_warnings=True)
     assert passed, str(validator)
     assert validator.log.num_warnings == 0, str(validator)
-    assert delivered.check(tmp_path / "deliveries/b1") == []
+    assert validation.check(tmp_path / "deliveries/b1") == []
     path = folder / "v1/content/access/PEH-0001_access.jpg"
     _flip(path)
     passed, _ = ocfl.Object().validate(str(folder))
     assert not passed
     assert "delivered.inventory" in {
-        finding.code for finding in delivered.check(tmp_path / "deliveries/b1")
+        finding.code for finding in validation.check(tmp_path / "deliveries/b1")
     }
 
 
 def test_each_layout_finds_its_plain_paths_again(tmp_path: Path) -> None:
     batch_dir, item_dir, given = ready(tmp_path)
-    package.pack_item(batch_dir, item_dir, given)
+    pack.pack_item(batch_dir, item_dir, given)
     plain = {entry["path"] for entry in files.read_json(item_dir / "package.json")["files"]}
     for name in profiles.all_profiles():
         given["settings"]["package"]["profile"] = name
-        package.pack_item(batch_dir, item_dir, given)
+        pack.pack_item(batch_dir, item_dir, given)
         root = tmp_path / name
         for entry in files.read_json(item_dir / "package.json")["files"]:
             kind, _, source = entry["source"].partition(":")
@@ -244,7 +249,7 @@ def test_each_layout_finds_its_plain_paths_again(tmp_path: Path) -> None:
 def test_unknown_layout_is_named_with_those_there_are(tmp_path: Path) -> None:
     batch_dir, item_dir, given = ready(tmp_path, profile="boxes")
     with pytest.raises(GlassineError) as caught:
-        package.pack_item(batch_dir, item_dir, given)
+        pack.pack_item(batch_dir, item_dir, given)
     assert "eark, mets, ocfl" in str(caught.value)
 
 
@@ -265,7 +270,7 @@ def test_another_layout_is_a_class_and_nothing_else(
     profiles.all_profiles.cache_clear()
     try:
         batch_dir, item_dir, given = ready(tmp_path, profile="flat")
-        package.pack_item(batch_dir, item_dir, given)
+        pack.pack_item(batch_dir, item_dir, given)
     finally:
         del Flat
         gc.collect()

@@ -6,8 +6,14 @@ import yaml
 from PIL import Image
 
 from film.samples import Sample
-from glassine import embed, fixity, intake, locate, plan, render, settings
-from glassine.files import read_json
+from glassine import locate
+from glassine.base import settings
+from glassine.base.files import read_json
+from glassine.embed import step as embed
+from glassine.intake import step as intake
+from glassine.night import due
+from glassine.render import step as render
+from glassine.verify import step as verify
 
 WIDTH = 700
 ITEM = "PEH-0301"
@@ -33,11 +39,11 @@ class Desk:
         more = {"intake": {"watch_s": 0}, "catalogue": {"required": False}}
         self.config = settings.load(more)
         given = {"batch": "b", "settings": self.config}
-        self.known = plan.Batch(intake.take_in(self.batch, given))
+        self.known = due.Batch(intake.take_in(self.batch, given))
         self.parts = {each["path"]: each["part"] for each in self.known.items[ITEM]["masters"]}
 
     def step(self, name, function):
-        function(self.batch, self.dir, plan.given(name, self.known, ITEM, self.config))
+        function(self.batch, self.dir, due.given(name, self.known, ITEM, self.config))
 
     def located(self):
         self.step("locate", locate.locate_item)
@@ -45,7 +51,7 @@ class Desk:
         return {self.parts[master["path"]]: master["frames"][0] for master in masters}
 
     def rendered(self):
-        self.step("verify", fixity.verify_item)
+        self.step("verify", verify.verify_item)
         self.step("render", render.render_item)
         frames = read_json(self.dir / "render" / "render.json")["frames"]
         return {frame["part"]: frame for frame in frames}
@@ -149,7 +155,7 @@ def test_the_records_hold_the_facts_of_each_master(desk):
     desk.take({"items": [{"match": "*", "part": "print", "kind": "print", "rotate": 180}]})
     desk.located()
     desk.rendered()
-    given = plan.given("embed", desk.known, ITEM, desk.config)
+    given = due.given("embed", desk.known, ITEM, desk.config)
     embed.embed_item(desk.batch, desk.dir, {**given, "catalogue": {"title": "Quay"}})
     for name in ("geometry", "embedded"):
         facts = read_json(desk.dir / f"{name}.json")["event"]["detail"]["facts"]

@@ -14,8 +14,8 @@ import tifffile
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from glassine import masters, pixels
-from glassine.errors import GlassineError
+from glassine.base.errors import GlassineError
+from glassine.masters import opening, pixels
 
 
 def _noise(height: int, width: int, bands: int, dtype: str) -> np.ndarray:
@@ -27,7 +27,7 @@ def _written(path: Path, content: np.ndarray, **options: Any) -> dict[str, Any]:
     photometric = "rgb" if content.shape[2] == 3 else "minisblack"
     stored = content if content.shape[2] == 3 else content[:, :, 0]
     tifffile.imwrite(path, stored, photometric=photometric, **options)
-    return masters.read_header(path)
+    return opening.read_header(path)
 
 
 STORAGES = {
@@ -54,7 +54,7 @@ def test_regions_are_the_samples_that_were_stored(
     options = STORAGES[storage]
     if storage == "planes":
         tifffile.imwrite(path, np.moveaxis(content, 2, 0), photometric="rgb", **options)
-        header = masters.read_header(path)
+        header = opening.read_header(path)
     else:
         header = _written(path, content, **options)
     direct = storage in ("one strip", "strips", "big endian", "BigTIFF")

@@ -4,7 +4,8 @@ import copy
 
 import pytest
 
-from glassine import alternates, plan, settings
+from glassine.base import alternates, settings
+from glassine.night import due
 
 INTAKE = {
     "batch": "b1",
@@ -22,15 +23,15 @@ INTAKE = {
         for name in ("PEH-1", "PEH-2")
     ],
 }
-ORDER = [step.name for step in plan.STEPS]
+ORDER = [step.name for step in due.STEPS]
 
 
 def changed_steps(before, after, config_before, config_after):
     return {
         step
         for step in ORDER
-        if plan.given(step, plan.Batch(before), "PEH-1", config_before)
-        != plan.given(step, plan.Batch(after), "PEH-1", config_after)
+        if due.given(step, due.Batch(before), "PEH-1", config_before)
+        != due.given(step, due.Batch(after), "PEH-1", config_after)
     }
 
 
@@ -69,20 +70,20 @@ def test_pictures_by_option_are_made_and_embedded(more, first):
 
 
 def test_their_version_concerns_only_items_that_have_them():
-    batch = plan.Batch(INTAKE)
+    batch = due.Batch(INTAKE)
     with_one = settings.load({"render": {"crop_tiff": "captured"}})
-    assert plan.given("embed", batch, "PEH-1", with_one)["alternates"] == alternates.VERSION
-    assert "alternates" not in plan.given("embed", batch, "PEH-1", settings.load({}))
+    assert due.given("embed", batch, "PEH-1", with_one)["alternates"] == alternates.VERSION
+    assert "alternates" not in due.given("embed", batch, "PEH-1", settings.load({}))
 
 
 def test_the_key_changes_with_the_version_of_pictures_by_option(monkeypatch):
     with_one = settings.load({"render": {"alternates": ["webp"]}})
-    before = [plan.key(plan.Batch(INTAKE), "PEH-1", each) for each in (with_one, settings.load({}))]
-    version = plan.step_version
+    before = [due.key(due.Batch(INTAKE), "PEH-1", each) for each in (with_one, settings.load({}))]
+    version = due.step_version
     monkeypatch.setattr(
-        plan, "step_version", lambda module: "next" if module == "alternates" else version(module)
+        due, "step_version", lambda module: "next" if module == "alternates" else version(module)
     )
-    after = [plan.key(plan.Batch(INTAKE), "PEH-1", each) for each in (with_one, settings.load({}))]
+    after = [due.key(due.Batch(INTAKE), "PEH-1", each) for each in (with_one, settings.load({}))]
     assert [old == new for old, new in zip(before, after, strict=True)] == [False, True]
 
 
@@ -95,30 +96,30 @@ def test_another_items_row_concerns_nothing():
 
 @pytest.fixture
 def settled(tmp_path):
-    for step in plan.STEPS:
+    for step in due.STEPS:
         for name in step.records:
             path = tmp_path / name
             path.parent.mkdir(exist_ok=True)
             path.write_text("{}")
-    plan.write_stamp(tmp_path, "key")
+    due.write_stamp(tmp_path, "key")
     return tmp_path
 
 
 def test_an_item_is_settled_while_key_and_records_stand(settled):
-    assert plan.is_settled(settled, "key")
+    assert due.is_settled(settled, "key")
 
 
 def test_another_key_unsettles(settled):
-    assert not plan.is_settled(settled, "other")
+    assert not due.is_settled(settled, "other")
 
 
 @pytest.mark.parametrize("name", ["METS.xml", "geometry.json", "package.json", "done.json"])
 def test_a_missing_or_cut_record_unsettles(settled, name):
     (settled / name).write_text("")
-    assert not plan.is_settled(settled, "key")
+    assert not due.is_settled(settled, "key")
     (settled / name).unlink()
-    assert not plan.is_settled(settled, "key")
+    assert not due.is_settled(settled, "key")
 
 
 def test_every_step_module_states_its_version():
-    assert all(plan.step_version(step.module) for step in plan.STEPS)
+    assert all(due.step_version(step.module) for step in due.STEPS)

@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given as over
 from hypothesis import strategies as st
 
-from glassine import presentation
-from glassine.errors import GlassineError
+from glassine.base.errors import GlassineError
+from glassine.record import presentation
 
 PROJECT = Path(__file__).resolve().parents[2]
 SCHEMA = Path(PROJECT).parent / "shared" / "schemas" / "iiif" / "iiif_3_0.json"

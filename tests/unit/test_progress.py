@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 import make_results
-from glassine import jobs, progress
+from glassine.night import progress, supervision
 
 
 @pytest.fixture
@@ -67,7 +67,7 @@ def test_a_run_is_on_only_while_its_process_lives(night: Path) -> None:
     assert not progress.is_running(night)
     run_is_on(night, os.getpid())
     assert progress.is_running(night)
-    gone = next(pid for pid in range(4_000_000, 1, -1) if jobs.process_start(pid) is None)
+    gone = next(pid for pid in range(4_000_000, 1, -1) if supervision.process_start(pid) is None)
     run_is_on(night, gone)
     assert not progress.is_running(night)
 

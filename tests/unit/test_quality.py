@@ -14,10 +14,12 @@ import pytest
 
 from bench_tone import captures, run, run_quality
 from film import pictures
-from glassine import colour, quality, settings, tone
-from glassine.errors import GlassineError
-from glassine.model import Facts, Frame, Measure
-from glassine.quality import area, detail, limits, tiles
+from glassine.base import settings
+from glassine.base.errors import GlassineError
+from glassine.base.model import Facts, Frame, Measure
+from glassine.masters import colour
+from glassine.render import quality, tone
+from glassine.render.quality import area, detail, limits, tiles
 
 SETTINGS: dict[str, Any] = settings.load({})["quality"]
 PROJECT = Path(__file__).resolve().parents[2]

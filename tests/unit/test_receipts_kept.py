@@ -9,8 +9,10 @@ from typing import Any
 import pytest
 
 import deliveries
-from glassine import delivery, files, hashing, receipt_files
-from glassine.errors import GlassineError
+from glassine.base import files, hashing
+from glassine.base.errors import GlassineError
+from glassine.deliver import receipt_files
+from glassine.deliver import step as delivery
 
 FORMS = {"folder": "b1", "tar": "b1.tar", "zip": "b1.zip"}
 

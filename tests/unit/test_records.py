@@ -10,10 +10,11 @@ from typing import Any
 import pytest
 from lxml import etree
 
-from glassine import records
-from glassine.errors import GlassineError
-from glassine.records import check, markup, vocabulary
-from glassine.settings import PROJECT
+from glassine.base import markup, vocabulary
+from glassine.base.errors import GlassineError
+from glassine.base.settings import PROJECT
+from glassine.record import check
+from glassine.record import step as record
 from item_records import Made, event
 
 SCHEMAS = PROJECT.parent / "shared" / "schemas"
@@ -383,8 +384,8 @@ def test_the_profiles_named_in_mix_are_those_that_derivatives_carry():
 
     from PIL import ImageCms
 
-    from glassine import colour
-    from glassine.records import mix
+    from glassine.masters import colour
+    from glassine.record import mix
 
     for bands, profile in ((3, colour.srgb_profile()), (1, colour.grey_profile())):
         opened = ImageCms.ImageCmsProfile(BytesIO(profile))
@@ -448,7 +449,7 @@ def test_missing_records_of_steps_are_told(made):
     made.write()
     (made.item_dir / "quality.json").unlink()
     with pytest.raises(GlassineError, match="cannot be read"):
-        records.record_item(made.batch_dir, made.item_dir, made.given)
+        record.record_item(made.batch_dir, made.item_dir, made.given)
 
 
 # --- the official schemas ----------------------------------------------------------------

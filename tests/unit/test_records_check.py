@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 from lxml import etree
 
-from glassine.records import check, markup
+from glassine.base import markup
+from glassine.record import check
 from item_records import Made
 
 NS = {prefix: uri for prefix, uri in markup.NAMESPACES.items() if prefix != "xsi"}

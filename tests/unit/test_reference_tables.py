@@ -6,7 +6,8 @@ import sys
 
 import pytest
 
-from glassine import batch_facts, files, settings
+from glassine.base import files, settings
+from glassine.intake import batch_facts
 
 sys.path.insert(0, str(settings.PROJECT / "scripts"))
 import document_config

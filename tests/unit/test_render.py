@@ -13,9 +13,11 @@ import pytest
 import tifffile
 from PIL import Image
 
-from glassine import colour, contracts, files, masters, render, settings
-from glassine.errors import GlassineError
-from glassine.model import Facts, Frame, ItemGeometry, MasterGeometry
+from glassine.base import files, record_files, settings
+from glassine.base.errors import GlassineError
+from glassine.base.model import Facts, Frame, ItemGeometry, MasterGeometry
+from glassine.masters import colour, opening
+from glassine.render import step as render
 
 WIDTH, HEIGHT = 700, 500
 
@@ -82,7 +84,7 @@ class Item:
             iccprofile=colour.grey_profile() if grey else colour.srgb_profile(),
         )
         digest = hashlib.sha256(path.read_bytes()).hexdigest()
-        header = masters.read_header(path)
+        header = opening.read_header(path)
         self.masters.append({"path": name, "part": part, "sequence": None})
         found = {"ppi": 1200.0, "ppi_source": "tag"} | geometry
         self.geometries.append(MasterGeometry(name, WIDTH, HEIGHT, frames=frames, **found))
@@ -102,7 +104,7 @@ class Item:
             "threads": threads,
         }
         render.render_item(self.batch, self.dir, given)
-        found: dict[str, Any] = contracts.read(self.dir / "render/render.json", "render")
+        found: dict[str, Any] = record_files.read(self.dir / "render/render.json", "render")
         return found
 
     def quality(self) -> dict[str, Any]:
@@ -432,7 +434,7 @@ def test_a_cropped_tiff_as_captured_keeps_samples_and_profile(tmp_path: Path) ->
     with tifffile.TiffFile(path) as opened:
         assert np.array_equal(opened.pages[0].asarray(), _scene()[80:300, 100:400])
         assert opened.pages[0].tags.valueof("InterColorProfile") == colour.srgb_profile()
-    assert masters.read_header(path)["bits"] == [16, 16, 16]
+    assert opening.read_header(path)["bits"] == [16, 16, 16]
 
 
 def test_a_cropped_tiff_as_rendered_has_the_tone_in_16_bits(item: Item) -> None:

@@ -2,9 +2,10 @@
 
 import json
 
-from glassine import report, settings
-from glassine.errors import Finding
-from glassine.files import write_json
+from glassine import report
+from glassine.base import settings
+from glassine.base.errors import Finding
+from glassine.base.files import write_json
 
 
 def test_a_statement_that_has_no_effect_stands_at_the_top(tmp_path):
@@ -30,8 +31,8 @@ def test_a_statement_that_has_no_effect_stands_at_the_top(tmp_path):
 
 
 def test_what_render_noted_stands_at_its_item():
+    from glassine.base.item_states import ItemStatus
     from glassine.report import gather
-    from glassine.status import ItemStatus
 
     records = {"render": {"event": {"detail": {"notes": ["a.tif: cropped without a margin."]}}}}
     (note,) = gather._render_notes(ItemStatus("PEH-1", records=records))

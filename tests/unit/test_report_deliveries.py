@@ -12,8 +12,11 @@ import pytest
 import deliveries
 import made_items
 import make_results
-from glassine import delivery, files, receipt_files, report, status
-from glassine.errors import Finding, GlassineError
+from glassine import report
+from glassine.base import files, item_states
+from glassine.base.errors import Finding, GlassineError
+from glassine.deliver import receipt_files
+from glassine.deliver import step as delivery
 from glassine.report import gather, words
 
 WHEN = "2026-03-18T08:55:00Z"
@@ -298,8 +301,8 @@ def test_masters_that_could_not_be_read_are_not_said_to_agree(morning: Morning) 
 def test_the_night_says_how_old_the_oldest_read_is(morning: Morning) -> None:
     last_read(morning, PEH_0001="2026-03-18T02:00:00Z", PEH_0002="2026-04-02T02:00:00Z")
     morning.hold("PEH-0003")
-    statuses = status.batch_status(morning.results)
-    told = status.last_read_words(statuses, "2026-11-28T05:00:00Z")
+    statuses = item_states.batch_status(morning.results)
+    told = item_states.last_read_words(statuses, "2026-11-28T05:00:00Z")
     assert told == (
         "last read and compared 2026-03-18 to 2026-04-02 (the oldest 255 days ago); of 1 items "
         "not yet, or without agreement"
@@ -321,7 +324,7 @@ def test_a_finding_of_intake_is_told_once_and_as_intakes(tmp_path: Path) -> None
     files.write_json(
         tmp_path / "held.json", {"item": "PEH-0001", "step": "verify", "findings": [told]}
     )
-    found = status.item_status(entry, tmp_path)
+    found = item_states.item_status(entry, tmp_path)
     assert [each.code for each in found.findings] == ["catalogue.no_row"]
     assert found.step == "intake"
 
@@ -342,7 +345,7 @@ def test_a_finding_of_intake_is_told_once_and_as_intakes(tmp_path: Path) -> None
     ],
 )
 def test_the_verdict(states: dict[str, int], missing: int, troubled: bool, said: str) -> None:
-    counts = dict.fromkeys(status.STATES, 0) | states
+    counts = dict.fromkeys(item_states.STATES, 0) | states
     counts["total"] = sum(states.values())
     assert words.verdict(counts, missing, troubled).startswith(said)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 import make_results
-from glassine import files
+from glassine.base import files
 from glassine.report import gather
 
 

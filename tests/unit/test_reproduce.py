@@ -12,7 +12,8 @@ import pytest
 
 import deliveries
 import reproduce_delivery
-from glassine import bag, delivered, reproduce
+from glassine.deliver import bag, validation
+from glassine.reproduce import step as reproduce
 
 ITEM = deliveries.ITEM
 
@@ -64,7 +65,7 @@ def test_odd_names_come_through_whole(
     name = "roll 3/Ærø, quay #1 + (2) & 'é' ;~.tif"
     deliveries.night(tmp_path, profile, form, name)
     made = tmp_path / "deliveries" / {"folder": "b1", "tar": "b1.tar", "zip": "b1.zip"}[form]
-    assert delivered.check(made) == []
+    assert validation.check(made) == []
     assert reproduce.reproduce(made, tmp_path / "work") == []
 
 

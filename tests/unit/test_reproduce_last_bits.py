@@ -15,7 +15,10 @@ import pyvips
 
 import deliveries
 import reproduce_delivery
-from glassine import last_bits, pixels, render, reproduce
+from glassine.masters import pixels
+from glassine.render import step as render
+from glassine.reproduce import last_bits
+from glassine.reproduce import step as reproduce
 
 ITEM = deliveries.ITEM
 MORE = {"render": {"alternates": ["webp"], "crop_tiff": "rendered"}, "iiif": {"form": "pyramid"}}

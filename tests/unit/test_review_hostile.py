@@ -11,8 +11,9 @@ from typing import Any
 import pytest
 
 import make_results
-from glassine import report, review_server
-from glassine.review_server import Session
+from glassine import report
+from glassine.review import server as review_server
+from glassine.review.server import Session
 
 
 @pytest.fixture(scope="module")

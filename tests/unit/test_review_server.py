@@ -12,9 +12,11 @@ from typing import Any
 import pytest
 
 import make_results
-from glassine import corrections, report, review_server
-from glassine.errors import GlassineError
-from glassine.review_server import Session
+from glassine import report
+from glassine.base import corrections
+from glassine.base.errors import GlassineError
+from glassine.review import server as review_server
+from glassine.review.server import Session
 
 SQUARE = [[10, 10], [90, 12], [88, 70], [9, 68]]
 

@@ -8,12 +8,14 @@ import piexif
 import pytest
 from lxml import etree
 
-from glassine import catalogue, embed, presentation, rights
-from glassine.errors import GlassineError
-from glassine.metadata import exif, iim, xmp
-from glassine.metadata.facts import Technical
-from glassine.records import dublin_core, facts, mods, premis
-from glassine.settings import load
+from glassine.base import rights
+from glassine.base.errors import GlassineError
+from glassine.base.settings import load
+from glassine.embed import exif, iim, xmp
+from glassine.embed import step as embed
+from glassine.embed.facts import Technical
+from glassine.intake.catalogue import reading as catalogue
+from glassine.record import dublin_core, facts, mods, premis, presentation
 
 # What each statement says, read from the statements of rightsstatements.org 1.0 and the deeds of
 # Creative Commons (values from memory): (URI, copyrightStatus of PREMIS, xmpRights:Marked).

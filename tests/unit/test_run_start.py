@@ -10,9 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from glassine import batches, exits, files, notice, notify, runlock, settings, status
-from glassine.errors import Finding
-from glassine.visible import visible
+from glassine.base import exits, files, item_states, settings
+from glassine.base.errors import Finding
+from glassine.base.visible import visible
+from glassine.intake import passed_over
+from glassine.night import batches, notice, notify
+from glassine.night import lock as runlock
 
 SCRIPTS = Path(batches.__file__).parents[1]
 
@@ -35,7 +38,7 @@ def found(root: Path, **given) -> batches.Batches:
     return batches.to_process(root / "masters", settings.load(given), root)
 
 
-def codes(problems: list[batches.Problem]) -> list[tuple[str, int]]:
+def codes(problems: list[exits.Problem]) -> list[tuple[str, int]]:
     return [(each.finding.code, each.exit_code) for each in problems]
 
 
@@ -131,13 +134,13 @@ def test_a_link_to_nowhere_is_told(root):
     ],
 )
 def test_a_batch_without_items_is_told(others, code, words):
-    problem = batches.without_items("b", Path("m/b"), {"items": [], "other_files": others})
+    problem = passed_over.without_items("b", Path("m/b"), {"items": [], "other_files": others})
     assert (problem.exit_code, words in problem.finding.what) == (code, True)
 
 
 def test_a_batch_of_target_captures_alone_is_whole():
     taken = {"items": [], "targets": [{"path": "target.tif"}], "other_files": []}
-    assert batches.without_items("b", Path("m/b"), taken) is None
+    assert passed_over.without_items("b", Path("m/b"), taken) is None
 
 
 STATES = {
@@ -163,10 +166,10 @@ def test_an_item_that_waits_is_told():
 
 
 def test_a_run_never_ends_well_with_items_that_are_not_done():
-    states = [status.ItemStatus("a", "done"), status.ItemStatus("b", "waiting")]
+    states = [item_states.ItemStatus("a", "done"), item_states.ItemStatus("b", "waiting")]
     assert batches.not_done("harbour", states, set()) is None
     for state in ("held", "pending"):
-        problem = batches.not_done("harbour", [*states, status.ItemStatus("c", state)], set())
+        problem = batches.not_done("harbour", [*states, item_states.ItemStatus("c", state)], set())
         assert (problem.exit_code, "c" in problem.finding.what) == (1, True)
 
 
@@ -203,11 +206,11 @@ def test_a_notice_keeps_the_earlier_report_and_gives_way_to_the_next(tmp_path):
 
 
 def test_an_item_that_a_person_withdrew_is_not_missed():
-    states = [status.ItemStatus("a", "done"), status.ItemStatus("b", "held")]
+    states = [item_states.ItemStatus("a", "done"), item_states.ItemStatus("b", "held")]
     intake = {"withdraw": [{"item": "b"}, {"item": "a", "master": "a_base.tif"}]}
-    assert batches.withdrawn(intake) == {"b"}
-    assert batches.not_done("harbour", states, batches.withdrawn(intake)) is None
-    assert batches.withdrawn({}) == set()
+    assert passed_over.withdrawn(intake) == {"b"}
+    assert batches.not_done("harbour", states, passed_over.withdrawn(intake)) is None
+    assert passed_over.withdrawn({}) == set()
 
 
 def test_the_mail_says_what_was_not_done():

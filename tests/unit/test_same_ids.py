@@ -10,8 +10,10 @@ import pytest
 
 import deliveries
 import made_items
-from glassine import delivery, files, same_ids
-from glassine.errors import GlassineError
+from glassine.base import files
+from glassine.base.errors import GlassineError
+from glassine.deliver import same_ids
+from glassine.deliver import step as delivery
 
 
 @pytest.fixture(autouse=True)

@@ -2,8 +2,8 @@
 
 import pytest
 
-from glassine import settings
-from glassine.errors import GlassineError
+from glassine.base import settings
+from glassine.base.errors import GlassineError
 
 
 def test_every_default_is_filled_in_and_valid():

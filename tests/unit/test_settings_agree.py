@@ -7,8 +7,9 @@ import re
 
 import pytest
 
-from glassine import agreement, naming, settings
-from glassine.errors import GlassineError
+from glassine.base import naming, settings
+from glassine.base.errors import GlassineError
+from glassine.night import agreement
 
 
 def told(tmp_path, **given) -> str:

@@ -7,8 +7,10 @@ import numpy as np
 import pytest
 import tifffile
 
-from glassine import batch_facts, intake, settings
-from glassine.errors import GlassineError
+from glassine.base import settings
+from glassine.base.errors import GlassineError
+from glassine.intake import batch_facts
+from glassine.intake import step as intake
 
 ROWS = "item_id,title\nPEH-0001,Quay\nPEH-0002,Mole\n"
 XML = (

@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import pytest
 
-from glassine.errors import GlassineError
+from glassine.base.errors import GlassineError
+from glassine.base.model import Facts, Frame, MasterGeometry
 from glassine.locate import stated, step
-from glassine.model import Facts, Frame, MasterGeometry
-from glassine.records import mix
-from glassine.records.facts import ItemFacts
+from glassine.record import mix
+from glassine.record.facts import ItemFacts
 
 BOX = ((10.0, 10.0), (310.0, 10.0), (310.0, 210.0), (10.0, 210.0))
 PLAIN = Frame(1, BOX, 0.0, "negative", "monochrome", state="ok")

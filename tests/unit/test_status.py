@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import make_results
-from glassine import status
+from glassine.base import item_states
 
 
 @pytest.fixture
@@ -21,7 +21,7 @@ def results(tmp_path: Path) -> Path:
 
 
 def states(results: Path) -> dict[str, str]:
-    return {each.item: each.state for each in status.batch_status(results)}
+    return {each.item: each.state for each in item_states.batch_status(results)}
 
 
 def test_the_states_of_a_night(results: Path) -> None:
@@ -40,18 +40,18 @@ def test_what_a_person_accepted_asks_no_more(results: Path) -> None:
     entry = next(each for each in intake["items"] if each["item"] == "PEH-0007")
     entry["corrections"] = {"by": "op-07", "frames": [{"frame": 1, "accept": True}]}
     item_dir = results / "items" / "PEH-0007"
-    assert status.item_status(entry, item_dir).state == "done"
+    assert item_states.item_status(entry, item_dir).state == "done"
     entry["corrections"]["frames"][0]["accept"] = False
-    assert status.item_status(entry, item_dir).state == "review"
+    assert item_states.item_status(entry, item_dir).state == "review"
     entry["corrections"]["frames"] = [{"frame": 1, "master": "another.tif", "accept": True}]
-    assert status.item_status(entry, item_dir).state == "review"
+    assert item_states.item_status(entry, item_dir).state == "review"
 
 
 def test_the_counts_add_up(results: Path) -> None:
-    statuses = status.batch_status(results)
-    counted = status.counts(statuses)
+    statuses = item_states.batch_status(results)
+    counted = item_states.counts(statuses)
     assert counted["total"] == 12
-    assert sum(counted[state] for state in status.STATES) == 12
+    assert sum(counted[state] for state in item_states.STATES) == 12
     assert counted == {
         "done": 6,
         "review": 2,
@@ -63,7 +63,7 @@ def test_the_counts_add_up(results: Path) -> None:
 
 
 def test_held_items_say_where_and_why(results: Path) -> None:
-    held = {each.item: each for each in status.batch_status(results) if each.state == "held"}
+    held = {each.item: each for each in item_states.batch_status(results) if each.state == "held"}
     assert held["PEH-0009"].step == "verify"
     assert [finding.code for finding in held["PEH-0009"].findings] == ["verify.digest"]
     assert held["PEH-0010"].step == "intake"
@@ -77,7 +77,7 @@ def test_a_damaged_record_is_told_and_the_rest_stands(
     folder = results / "items" / "PEH-0001"
     path = folder / "render" / "render.json" if name == "render" else folder / f"{name}.json"
     path.write_text(content, "utf-8")
-    found = {each.item: each for each in status.batch_status(results)}
+    found = {each.item: each for each in item_states.batch_status(results)}
     shaped = name in {"geometry", "quality"} or content != '{"frames": 3}'
     if shaped:
         assert found["PEH-0001"].state == "held"
@@ -114,6 +114,6 @@ def test_no_record_brings_the_states_down(
     content = record if keys is None else {keys: record}
     (folder / f"{name}.json").write_text(json.dumps(content), "utf-8")
     entry = {"item": "PEH-1", "state": "ready", "findings": []}
-    found = status.item_status(entry, folder)
-    assert found.state in status.STATES
+    found = item_states.item_status(entry, folder)
+    assert found.state in item_states.STATES
     assert (found.state == "held") == bool(found.findings)

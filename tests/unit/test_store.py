@@ -6,7 +6,7 @@ import json
 import pytest
 
 from glassine import store
-from glassine.errors import GlassineError
+from glassine.base.errors import GlassineError
 from glassine.store import deliveries, masters
 
 # FIPS 180-2, appendix B.1: SHA-256 of "abc".
@@ -247,10 +247,10 @@ def receipt(name, form="tar", replaces=None):
 
 @pytest.fixture
 def receipts(monkeypatch):
-    from glassine import delivery
+    from glassine.deliver import step as deliver
 
     given = []
-    monkeypatch.setattr(delivery, "receipts", lambda folder, batch: given)
+    monkeypatch.setattr(deliver, "receipts", lambda folder, batch: given)
     return given
 
 

@@ -11,7 +11,8 @@ import pytest
 import pyvips
 from lxml import etree
 
-from glassine import contracts, targets
+from glassine import targets
+from glassine.base import record_files
 from glassine.targets import description
 from targets import draw_target as dt
 from targets import layouts
@@ -163,7 +164,7 @@ def test_results_are_files_that_their_schema_knows(measured):
     results, out = measured
     for result in results["targets"][:5]:
         path = out / f"{Path(result['path']).stem}.json"
-        assert contracts.read(path, "target") == json.loads(path.read_text()) == result
+        assert record_files.read(path, "target") == json.loads(path.read_text()) == result
 
 
 def test_targets_of_one_name_get_records_of_their_own(measured):

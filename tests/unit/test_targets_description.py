@@ -11,7 +11,7 @@ import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from glassine.errors import GlassineError
+from glassine.base.errors import GlassineError
 from glassine.targets import description, reference
 from targets import layouts
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 import yaml
 
-from glassine.errors import GlassineError
-from glassine.model import Facts
+from glassine.base.errors import GlassineError
+from glassine.base.model import Facts
 from glassine.targets import judge
 
 TO_4X5 = "fadgi_2016_negatives_to_4x5"

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import etree
 
-from glassine.errors import GlassineError
+from glassine.base.errors import GlassineError
 from glassine.targets import trend
 
 

@@ -18,9 +18,11 @@ import tifffile
 from hypothesis import given
 from hypothesis import strategies as st
 
-from glassine import access, colour, hashing
-from glassine.metadata import iim, tiff, xmp
-from glassine.metadata.facts import Technical, Words
+from glassine.base import hashing
+from glassine.embed import iim, tiff, xmp
+from glassine.embed.facts import Technical, Words
+from glassine.masters import colour
+from glassine.render import encoded
 
 WORDS = Words(
     title="Hafenmauer für Ærøskøbing – Łódź, 港",
@@ -73,7 +75,7 @@ def _written(path: Path, **more: Any) -> None:
 def _crop(path: Path) -> None:
     pixels = _pixels((120, 90, 3), np.uint16)
     bands = (pixels[top : top + 32] for top in range(0, 120, 32))
-    access.save_crop(path, bands, pixels.shape, rows=32, icc=colour.srgb_profile(), ppi=4000.0)
+    encoded.save_crop(path, bands, pixels.shape, rows=32, icc=colour.srgb_profile(), ppi=4000.0)
 
 
 KINDS = {

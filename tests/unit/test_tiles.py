@@ -12,7 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from glassine import access, tiles
+from glassine.render import encoded as access
+from glassine.render import tiles
 
 SERVICE = "https://images.port-ellery.example/iiif/PEH-0001"
 

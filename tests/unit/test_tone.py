@@ -12,8 +12,10 @@ import pytest
 from skimage.color import deltaE_ciede2000, rgb2lab
 
 from bench_tone import negatives, positives, run
-from glassine import colour, files, settings, tone
-from glassine.model import Facts, Frame, MasterGeometry
+from glassine.base import files, settings
+from glassine.base.model import Facts, Frame, MasterGeometry
+from glassine.masters import colour
+from glassine.render import tone
 from unit.test_colour import through_lcms, wide_profile
 
 SECTION: dict[str, Any] = settings.load({})["tone"]

@@ -13,9 +13,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
-from glassine import access, colour
-from glassine.metadata import exif, jpeg, webp, xmp
-from glassine.metadata.facts import Technical, Words
+from glassine.embed import exif, jpeg, webp, xmp
+from glassine.embed.facts import Technical, Words
+from glassine.masters import colour
+from glassine.render import encoded
 
 WORDS = Words(title="Łódź, 港", description="Ærø © “quay”", identifier="PEH-0001")
 TECHNICAL = Technical(60, 41, 400.0, 1, "Glassine", "d" * 8, "m" * 8, "a.tif", "0", "1")
@@ -26,7 +27,7 @@ BLOCK = exif.encode(WORDS, TECHNICAL)[0].removeprefix(jpeg.EXIF_HEAD)
 def _encoded(bands: int = 3) -> bytes:
     pixels = np.random.default_rng(1).integers(0, 256, (41, 60, bands), dtype=np.uint8)
     icc = colour.srgb_profile() if bands == 3 else colour.grey_profile()
-    return access.alternate(pixels, "webp", 80, icc=icc)
+    return encoded.alternate(pixels, "webp", 80, icc=icc)
 
 
 @pytest.mark.parametrize("bands", [1, 3])

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from glassine import corrections, settings, withdraw
-from glassine.errors import GlassineError
+from glassine.base import corrections, settings
+from glassine.base.errors import GlassineError
+from glassine.review import withdraw
 
 ENTRY = {
     "item": "PEH-0004",
@@ -143,7 +144,7 @@ def test_entries_that_say_too_little_or_too_much_are_refused(
 
 
 def test_saving_a_review_keeps_what_is_withdrawn(studio: Path) -> None:
-    from glassine import review_server
+    from glassine.review import server as review_server
 
     target(studio).write_text(withdraw.with_entry(STANDING, ENTRY, "c"), "utf-8")
     results = studio / "results" / "b1"

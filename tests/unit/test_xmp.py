@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from lxml import etree
 
-from glassine.metadata import jpeg, xmp
-from glassine.metadata.facts import Technical, Words, fraction
+from glassine.embed import jpeg, xmp
+from glassine.embed.facts import Technical, Words, fraction
 
 TECHNICAL = Technical(
     width=900,

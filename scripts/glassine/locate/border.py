@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from glassine import film
+from glassine.base import film
 from glassine.locate import sides
 from glassine.locate.sides import Line
 from glassine.locate.view import Floats, Patch, any_of, most_of

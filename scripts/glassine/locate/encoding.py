@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from glassine import colour
+from glassine.masters import colour
 
 Floats = npt.NDArray[np.float32]
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from glassine import film
+from glassine.base import film
 from glassine.locate import sides, square
 from glassine.locate.border import OPEN
 from glassine.locate.candidate import Candidate

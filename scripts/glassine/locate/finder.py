@@ -9,7 +9,8 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine import film, labels
+from glassine.base import film
+from glassine.base.model import Facts
 from glassine.locate import border, sides, single, strips
 from glassine.locate.agree import agree
 from glassine.locate.candidate import Candidate
@@ -21,7 +22,7 @@ from glassine.locate.scale import agree as agree_on
 from glassine.locate.shapes import ENDS, Doubles, lengths_of, order
 from glassine.locate.straight import around, settle
 from glassine.locate.view import Floats, Layout, Patch, Piece, View, look, survey, tone, upright
-from glassine.model import Facts
+from glassine.masters import labels
 
 DEFAULTS: dict[str, Any] = {"fit": "quadrilateral", "review_below": 0.8}
 # An edge of a picture nearer than this (mm) to the film's end may be that end.

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any, Literal, cast
 import cv2
 import numpy as np
 
-from glassine import film
+from glassine.base import film
+from glassine.base.model import Corners, Frame, Side
 from glassine.locate import sides
 from glassine.locate.candidate import Candidate
 from glassine.locate.shapes import Doubles, angle_of, keystone_of, order, rectangle_of
-from glassine.model import Corners, Frame, Side
 
 if TYPE_CHECKING:
     from glassine.locate.finder import Finder

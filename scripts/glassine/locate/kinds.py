@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from glassine import film
+from glassine.base import film
 from glassine.locate.candidate import Candidate
 from glassine.locate.character import MASK_DENSITY, Character, character, is_colour, mask_of
 from glassine.locate.shapes import lengths_of, order

@@ -8,6 +8,7 @@ from typing import Any, cast
 import numpy as np
 import numpy.typing as npt
 
+from glassine.base.model import Facts, Frame, MasterGeometry
 from glassine.locate import scale
 from glassine.locate.candidate import Candidate
 from glassine.locate.encoding import linear_table
@@ -17,7 +18,6 @@ from glassine.locate.kinds import against, characters
 from glassine.locate.refine import Region
 from glassine.locate.scale import Doubt, Scale
 from glassine.locate.view import Floats
-from glassine.model import Facts, Frame, MasterGeometry
 
 
 @dataclass

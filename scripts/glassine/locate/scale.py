@@ -14,10 +14,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from glassine import film
+from glassine.base import film
+from glassine.base.model import Facts, Frame, PpiSource
 from glassine.locate.candidate import Candidate
 from glassine.locate.shapes import Doubles, lengths_of, order
-from glassine.model import Facts, Frame, PpiSource
 
 # A camera's master shows a picture (half frames are 18 mm long) and no more than a large table.
 SHORTEST_MM, LONGEST_MM = 15.0, 1000.0

@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from glassine import parts
+from glassine.base import parts
+from glassine.base.model import Facts, Frame, MasterGeometry
 from glassine.locate.turn import ORIENTATIONS, combined, words
-from glassine.model import Facts, Frame, MasterGeometry
 
 # Sides of a picture may part from their stated proportions by this share: masks and worn edges.
 # Common practice, no source.

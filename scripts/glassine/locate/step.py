@@ -12,14 +12,9 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine import colour, contracts, events, files, labels, masters, pixels, processor
-from glassine.errors import GlassineError
-from glassine.locate import stated
-from glassine.locate.encoding import linear, table_of
-from glassine.locate.looks import locate_array
-from glassine.locate.shapes import angle_of, keystone_of
-from glassine.locate.view import Floats
-from glassine.model import (
+from glassine.base import files, premis_event, processor, record_files
+from glassine.base.errors import GlassineError
+from glassine.base.model import (
     Corners,
     Facts,
     Frame,
@@ -28,6 +23,14 @@ from glassine.model import (
     Polarity,
     Process,
 )
+from glassine.locate import stated
+from glassine.locate.encoding import linear, table_of
+from glassine.locate.looks import locate_array
+from glassine.locate.shapes import angle_of, keystone_of
+from glassine.locate.view import Floats
+from glassine.masters import colour, labels, opening, pixels
+
+VERSION = "10"
 
 # Long edge of the preview of a whole master that the report draws outlines on.
 PREVIEW_LONG_EDGE = 1600
@@ -66,19 +69,19 @@ def locate_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
         "corrections": corrections or None,
         "encodings": encodings,
     }
-    event = events.event(
+    event = premis_event.event(
         "frame location",
         detail,
         packages=("opencv-python-headless", "numpy", "pyvips"),
         operator=corrections.get("by") if corrections.get("frames") else None,
     )
     item = ItemGeometry(given["item"], tuple(found), event)
-    contracts.write(item_dir / "geometry.json", "geometry", item.as_dict())
+    record_files.write(item_dir / "geometry.json", "geometry", item.as_dict())
 
 
 def read_geometry(item_dir: Path) -> ItemGeometry:
     """Return the item's geometry.json. Raises GlassineError where it breaks its schema."""
-    return ItemGeometry.from_dict(contracts.read(item_dir / "geometry.json", "geometry"))
+    return ItemGeometry.from_dict(record_files.read(item_dir / "geometry.json", "geometry"))
 
 
 def _locate_master(
@@ -90,7 +93,7 @@ def _locate_master(
     settings: dict[str, Any],
 ) -> tuple[stated.Located, colour.Encoding]:
     full = files.inside(batch_dir, path)
-    header = masters.read_header(full, shown=path)
+    header = opening.read_header(full, shown=path)
     encoding, table = _read_encoding(full, path, int(header["samples"]), facts)
     with pixels.opened(full, header, scratch=item_dir) as source:
         reduced, reduction = source.reduced, source.reduction
@@ -125,7 +128,7 @@ def _read_encoding(
 
     Raises GlassineError, which names the master, where its profile cannot be used.
     """
-    icc = masters.icc_profile(masters.open_image(full))
+    icc = opening.icc_profile(opening.open_image(full))
     try:
         encoding = colour.encoding_of(icc, facts.encoding, 16, bands)
         return encoding, table_of(encoding)

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine import film
+from glassine.base import film
 from glassine.locate import sides
 from glassine.locate.straight import ridges
 from glassine.locate.view import Floats, Patch, any_of, mean_of, most_of

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine import processor
+from glassine.base import processor
 from glassine.locate.encoding import through
 
 Floats = npt.NDArray[np.float32]

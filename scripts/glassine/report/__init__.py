@@ -14,8 +14,10 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
-from glassine import __version__, clock, files, presentation, settings, status
-from glassine.errors import GlassineError
+from glassine import __version__
+from glassine.base import clock, files, item_states, settings
+from glassine.base.errors import GlassineError
+from glassine.record import presentation
 from glassine.report import gather, plots, previews, timing, words
 from glassine.report.cautions import DECAYING_LEVEL, cautions_of
 
@@ -74,7 +76,7 @@ def _series(batch: gather.Batch) -> list[plots.Series]:
                     continue
                 passed = measure.get("verdict") == "pass"
                 point = plots.Point(item.item, frame["n"], float(value), passed)
-                add(status.measure_name(measure["name"]), measure, point)
+                add(item_states.measure_name(measure["name"]), measure, point)
     by_need = sorted(found.values(), key=lambda each: (-len(each.failed), each.limit is None))
     return [each for each in by_need if all(_finite(p.value) for p in each.points)]
 
@@ -283,7 +285,7 @@ def summary(batch: gather.Batch, found: timing.Throughput) -> dict[str, Any]:
 
 def _last_read(batch: gather.Batch) -> dict[str, Any]:
     """Return when masters were last read and compared, and when each bag was read and validated."""
-    span = status.read_span(batch.statuses)
+    span = item_states.read_span(batch.statuses)
     return {
         "oldest": span[0] if span else None,
         "newest": span[1] if span else None,
@@ -312,7 +314,7 @@ def _write_collection(batch: gather.Batch, results: Path, given: dict[str, Any])
         files.write_text(results / "collection.json", text)
 
 
-def plain_report(counts: dict[str, int], statuses: list[status.ItemStatus], why: str) -> str:
+def plain_report(counts: dict[str, int], statuses: list[item_states.ItemStatus], why: str) -> str:
     """Return the report as plain text, for when the page itself cannot be made."""
     lines = [f"The report page could not be made: {why}", "", words.verdict(counts), ""]
     for each in statuses:
@@ -328,10 +330,10 @@ def _fall_back(results: Path, batch: str, problem: Exception) -> Path:
     """Write the plain report as text and as a page of one element; return the page."""
     why = f"{type(problem).__name__}: {problem}"
     try:
-        statuses = status.batch_status(results)
+        statuses = item_states.batch_status(results)
     except (GlassineError, KeyError, TypeError) as unreadable:
         statuses, why = [], f"{why}; intake.json cannot be read: {unreadable}"
-    text = plain_report(status.counts(statuses), statuses, why)
+    text = plain_report(item_states.counts(statuses), statuses, why)
     folder = results / "report"
     files.write_text(folder / "report.txt", text)
     page = jinja2.Template(
@@ -342,7 +344,7 @@ def _fall_back(results: Path, batch: str, problem: Exception) -> Path:
     files.write_text(folder / "index.html", page.render(batch=batch, text=text))
     files.write_json(
         folder / "summary.json",
-        {"batch": batch, "counts": status.counts(statuses), "problem": why},
+        {"batch": batch, "counts": item_states.counts(statuses), "problem": why},
     )
     return folder / "index.html"
 

@@ -6,10 +6,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from glassine import delivery, drops, files, receipt_files, same_ids
-from glassine.errors import Finding, GlassineError
-from glassine.receipt_files import Bag
-from glassine.status import ItemStatus, finding
+from glassine.base import files
+from glassine.base.errors import Finding, GlassineError
+from glassine.base.item_states import ItemStatus, finding
+from glassine.deliver import drops, receipt_files, same_ids
+from glassine.deliver import step as deliver
+from glassine.deliver.receipt_files import Bag
 
 # Findings that are asked anew for each report: what a night before told of them may be over.
 _ASKED_ANEW = frozenset(
@@ -112,7 +114,7 @@ def _untellable(results: Path, problem: Exception) -> Finding:
 
 def _stamped(results: Path) -> list[Finding]:
     """Return what the last delivery step noted of receipts."""
-    path = results / delivery.STAMP
+    path = results / deliver.STAMP
     try:
         notes = files.read_json(path)["notes"] if path.exists() else []
         return [finding(each, str(path)) for each in notes]
@@ -134,7 +136,7 @@ def _compare(
     for state in statuses:
         if state.item in whole:
             made.items[state.item] = f"withdrawn: {whole[state.item].sentence()}"
-        elif state.state in delivery.FINISHED:
+        elif state.state in deliver.FINISHED:
             item = _packed(results / "items" / state.item, state)
             if item is None:
                 lacking.append({"item": state.item, "state": "without a sound package.json"})
@@ -147,12 +149,12 @@ def _compare(
             had = earlier.get(state.item)
             made.items[state.item] = f"as it was before in {had.delivery}" if had else "not yet"
     if earlier:
-        made.dropped = delivery.dropped(items, lacking, words, earlier, own)
+        made.dropped = deliver.dropped(items, lacking, words, earlier, own)
 
 
-def _packed(folder: Path, state: ItemStatus) -> delivery.Item | None:
+def _packed(folder: Path, state: ItemStatus) -> deliver.Item | None:
     try:
-        return delivery.item_of(folder, state.records["package"])
+        return deliver.item_of(folder, state.records["package"])
     except (KeyError, TypeError, ValueError):
         return None
 
@@ -199,7 +201,7 @@ def _sentences(
     gone = [each.item for each in words if each.whole and each.item not in made.items]
     if gone:
         said.append(f"Withdrawn, and not in the batch folder any more: {_names(gone)}.")
-    open_items = [each.item for each in statuses if each.state not in delivery.FINISHED]
+    open_items = [each.item for each in statuses if each.state not in deliver.FINISHED]
     open_items = [item for item in open_items if not made.items[item].startswith("withdrawn")]
     if open_items and own.get("when", "complete") == "complete":
         said.append(

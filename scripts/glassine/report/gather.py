@@ -7,10 +7,13 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from glassine import batches, corrections, files, gate, naming, preflight, rights, settings, status
-from glassine.errors import Finding, GlassineError
+from glassine.base import corrections, files, identity, naming, rights, settings
+from glassine.base import item_states as status
+from glassine.base.errors import Finding, GlassineError
+from glassine.base.item_states import ItemStatus
+from glassine.intake import passed_over
 from glassine.report import deliveries
-from glassine.status import ItemStatus
+from glassine.targets import gate
 
 # How many items share one file of details beside the page.
 DETAILS_A_FILE = 50
@@ -494,7 +497,8 @@ def decay_order(row: dict[str, Any]) -> tuple[int, bool, str]:
 def _catalogue_records(given: dict[str, Any]) -> dict[str, dict[str, Any]]:
     if not given.get("masters"):
         return {}
-    from glassine import catalogue, intake
+    from glassine.intake import step as intake
+    from glassine.intake.catalogue import reading as catalogue
 
     configured = {"catalogue": settings.load({})["catalogue"], **given["settings"]}
     path = intake.catalogue_path(Path(given["masters"]), configured)
@@ -510,17 +514,17 @@ def _placeholders(given: dict[str, Any]) -> list[Finding]:
     """Return what is told where film of one's own has the names of the worked example."""
     config = {**given.get("settings", {}), "institution": given.get("institution") or {}}
     masters = given.get("masters")
-    found = preflight.placeholders(config, Path(masters)) if masters else None
+    found = identity.placeholders(config, Path(masters)) if masters else None
     return [found] if found else []
 
 
 def _passed_over(results: Path, intake: dict[str, Any], given: dict[str, Any]) -> list[Finding]:
     """Return what a run tells of a batch without items, and of items that are gone."""
     known = {_text(each.get("item")) for each in intake["items"] if isinstance(each, dict)}
-    known |= batches.withdrawn(intake)
+    known |= passed_over.withdrawn(intake)
     found = (
-        batches.without_items(results.name, Path(given.get("masters") or results.name), intake),
-        batches.items_gone(results.name, results, known),
+        passed_over.without_items(results.name, Path(given.get("masters") or results.name), intake),
+        passed_over.items_gone(results.name, results, known),
     )
     return [problem.finding for problem in found if problem is not None]
 

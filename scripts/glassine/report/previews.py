@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pyvips
 
-from glassine import files
+from glassine.base import files
 from glassine.report import gather
 
 # A preview has at most 1600 px on its long edge. An eighth of that serves a sheet, so that two

@@ -8,8 +8,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from glassine import files
-from glassine.errors import GlassineError
+from glassine.base import files
+from glassine.base.errors import GlassineError
 
 STEPS = ("verify", "locate", "render", "embed", "record", "pack")
 # A pause longer than this between two steps parts one night from another.

@@ -10,8 +10,8 @@ from typing import Any
 
 import jinja2
 
+from glassine.base.visible import visible
 from glassine.report import gather
-from glassine.visible import visible
 
 _HERE = Path(__file__).parent
 # A receipt's long lists are cut after so many entries.

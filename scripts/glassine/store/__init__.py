@@ -10,9 +10,9 @@ import shutil
 from pathlib import Path
 from typing import Any
 
-from glassine import files
-from glassine.errors import GlassineError
-from glassine.hashing import sha256_of
+from glassine.base import files
+from glassine.base.errors import GlassineError
+from glassine.base.hashing import sha256_of
 
 
 def url(base: str, *parts: str) -> str:

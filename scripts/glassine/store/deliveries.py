@@ -6,9 +6,9 @@ import contextlib
 from pathlib import Path
 from typing import Any
 
-from glassine import files
-from glassine.errors import Finding, GlassineError
-from glassine.hashing import sha256_of
+from glassine.base import files
+from glassine.base.errors import Finding, GlassineError
+from glassine.base.hashing import sha256_of
 from glassine.store import known_digest, mark_of
 
 # Beside each object that was sent: its digest, as sha256sum writes it.
@@ -22,9 +22,9 @@ def delivered_files(deliveries_dir: Path, batch: str) -> list[dict[str, Any]]:
     delivery in folders is left out where a later one stands in for it. Raises GlassineError where
     it is the one that counts: an object is a file.
     """
-    from glassine import delivery
+    from glassine.deliver import step as deliver
 
-    receipts = delivery.receipts(deliveries_dir, batch)
+    receipts = deliver.receipts(deliveries_dir, batch)
     replaced = {receipt["replaces"] for receipt in receipts}
     found: list[dict[str, Any]] = []
     for receipt in receipts:
@@ -108,7 +108,7 @@ def compare(
     {name: copy of the digest beside it}. A bag is validated before it is sent. Raises
     GlassineError, with every finding.
     """
-    from glassine import bag
+    from glassine.deliver import bag
 
     found, findings = [], []
     for entry in wanted:

@@ -12,9 +12,10 @@ import shutil
 from pathlib import Path
 from typing import Any
 
-from glassine import batch_lists, files, naming
-from glassine.errors import Finding, GlassineError
-from glassine.hashing import sha256_of
+from glassine.base import files, naming
+from glassine.base.errors import Finding, GlassineError
+from glassine.base.hashing import sha256_of
+from glassine.intake import batch_lists
 from glassine.store import known_digest, mark_of, marked
 
 LIST = "manifest-sha256.txt"

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from glassine import colour, masters
-from glassine.colour import D50
+from glassine.masters import colour, opening
+from glassine.masters.colour import D50
 from glassine.targets.colour import Array
 
 Codes = npt.NDArray[Any]
@@ -67,7 +67,7 @@ class Capture:
 
     def codes(self, left: int, top: int, width: int, height: int) -> Codes:
         """Return the stored values (height, width, bands) of a region inside the master."""
-        with masters.decoding(self.path):
+        with opening.decoding(self.path):
             found = self.image.crop(left, top, width, height).numpy()
         return np.asarray(found).reshape(height, width, self.bands)
 
@@ -85,18 +85,18 @@ class Capture:
 
     def _whole(self) -> Any:
         """Return the image for one way from top to bottom: a third of the cost of random access."""
-        return masters.open_image(self.path) if self.plain else self.image
+        return opening.open_image(self.path) if self.plain else self.image
 
     def strip(self, left: int, width: int) -> Light:
         """Return linear light (height, width, bands) of an upright strip of full height."""
-        with masters.decoding(self.path):
+        with opening.decoding(self.path):
             found = np.asarray(self._whole().crop(left, 0, width, self.height).numpy())
         return self.encoding.linear(found.reshape(self.height, width, self.bands))
 
     def shrunk(self, factor: int) -> Codes:
         """Return mean codes over squares of `factor` px (float32, bands last)."""
         whole = self._whole()
-        with masters.decoding(self.path):
+        with opening.decoding(self.path):
             small = whole if factor == 1 else whole.shrink(factor, factor)
             found = np.asarray(small.cast("float").numpy())
         return found.reshape(found.shape[0], found.shape[1], self.bands)
@@ -115,14 +115,14 @@ def open_capture(path: Path, stated: str | None) -> Capture:
 
     Raises GlassineError for what is no sound master.
     """
-    header = masters.read_header(path)
-    masters.prove_pixels(path)
+    header = opening.read_header(path)
+    opening.prove_pixels(path)
     plain = header["compression"] == "uncompressed"
-    image = masters.open_image(path, access="random" if plain else "sequential")
+    image = opening.open_image(path, access="random" if plain else "sequential")
     if not plain:
         # Regions of a packed file would be unpacked again and again.
-        with masters.decoding(path):
+        with opening.decoding(path):
             image = image.copy_memory()
     bits = 16 if image.format == "ushort" else 8
-    encoding = colour.encoding_of(masters.icc_profile(image), stated, bits, image.bands)
+    encoding = colour.encoding_of(opening.icc_profile(image), stated, bits, image.bands)
     return Capture(path, image, encoding, header, plain)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from glassine.colour import D50
+from glassine.masters.colour import D50
 
 Array = npt.NDArray[np.float64]
 

@@ -14,11 +14,11 @@ from typing import Any
 
 import numpy as np
 
-from glassine import door, settings
-from glassine.colour import D50
-from glassine.errors import Finding, GlassineError
-from glassine.files import inside
-from glassine.settings import read_yaml
+from glassine.base import door, settings
+from glassine.base.errors import Finding, GlassineError
+from glassine.base.files import inside
+from glassine.base.settings import read_yaml
+from glassine.masters.colour import D50
 from glassine.targets import colour, reference
 from glassine.targets.colour import Array
 

@@ -12,10 +12,10 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from glassine import settings
-from glassine.errors import GlassineError
-from glassine.model import Facts
-from glassine.settings import read_yaml
+from glassine.base import settings
+from glassine.base.errors import GlassineError
+from glassine.base.model import Facts
+from glassine.base.settings import read_yaml
 
 LIMITS_PATH = settings.PROJECT / "config" / "target_limits.yaml"
 

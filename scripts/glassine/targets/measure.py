@@ -14,10 +14,11 @@ from typing import Any
 
 import numpy as np
 
-from glassine import contracts, events
-from glassine.errors import Finding, GlassineError
-from glassine.files import inside
-from glassine.model import Facts, plain
+from glassine.base import premis_event as events
+from glassine.base import record_files
+from glassine.base.errors import Finding, GlassineError
+from glassine.base.files import inside
+from glassine.base.model import Facts, plain
 from glassine.targets import depth, description, edges, field, geometry, judge, plots, tone
 from glassine.targets.capture import Capture, open_capture
 from glassine.targets.description import Description
@@ -89,7 +90,7 @@ def _one(
         result["findings"] = [finding.as_dict() for finding in error.findings]
     result["event"] = _event(result, given)
     finished: dict[str, Any] = plain(_native(result))
-    contracts.write(out_dir / finished["file"], "target", finished)
+    record_files.write(out_dir / finished["file"], "target", finished)
     return finished
 
 

@@ -10,7 +10,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from glassine.files import replacing, write_text
+from glassine.base.files import replacing, write_text
 from glassine.targets.capture import Capture
 from glassine.targets.description import Description
 from glassine.targets.find import Placement

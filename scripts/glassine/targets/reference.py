@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 from lxml import etree
 
-from glassine import door
-from glassine.errors import GlassineError
+from glassine.base import door
+from glassine.base.errors import GlassineError
 from glassine.targets import colour
 
 MAX_BYTES = 16 * 2**20

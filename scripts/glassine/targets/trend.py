@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from glassine import files
-from glassine.errors import Finding, GlassineError
+from glassine.base import files
+from glassine.base.errors import Finding, GlassineError
 from glassine.targets import plots
 
 SCHEMA_VERSION = 1

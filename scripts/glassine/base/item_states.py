@@ -1,0 +1,283 @@
+"""Where each item of a batch stands, told from the files alone.
+
+Every item is in exactly one state:
+- `done`: its package is made and nothing asks for a person;
+- `review`: its package is made, and a person should look at something;
+- `held`: it cannot go on until a person acts;
+- `waiting`: its masters are not yet at rest; the next night takes them;
+- `pending`: it is ready, and the steps have not (all) run yet.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Literal, get_args
+
+from glassine.base import files
+from glassine.base.errors import Finding, GlassineError
+
+State = Literal["done", "review", "held", "waiting", "pending"]
+STATES: tuple[State, ...] = get_args(State)
+RECORDS = ("fixity", "geometry", "render", "quality", "embedded", "package")
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why a person should look: `text` in plain words; master and frame where it is one's."""
+
+    text: str
+    master: str | None = None
+    frame: int | None = None
+
+
+@dataclass
+class ItemStatus:
+    """One item: its state, why, and the records read on the way (absent ones are missing).
+
+    findings: what holds it (state held) or keeps it waiting, each once; step: the one that found
+    it. damaged: names of records that could not be read. last_read: when its masters were last
+    read whole and compared, as fixity.json tells; None where they never were, or did not agree.
+    """
+
+    item: str
+    state: State = "pending"
+    findings: list[Finding] = field(default_factory=list)
+    reasons: list[Reason] = field(default_factory=list)
+    step: str | None = None
+    records: dict[str, Any] = field(default_factory=dict)
+    damaged: list[str] = field(default_factory=list)
+    last_read: str | None = None
+
+
+def _record_path(item_dir: Path, name: str) -> Path:
+    return item_dir / "render" / "render.json" if name == "render" else item_dir / f"{name}.json"
+
+
+def _damaged(path: Path, problem: str) -> Finding:
+    return Finding(
+        "report.record",
+        str(path),
+        f"This record is damaged: {problem}",
+        "a record as a step of the night wrote it.",
+        files.advice_on(path),
+    )
+
+
+def finding(given: Any, where: str) -> Finding:
+    """Return the finding that a record holds, however little of it is there."""
+    if not isinstance(given, dict):
+        given = {"what": str(given)}
+    return Finding(
+        code=str(given.get("code") or "report.finding"),
+        path=str(given.get("path") or where),
+        what=str(given.get("what") or "No reason was recorded."),
+        expected=str(given.get("expected") or ""),
+        next_step=str(given.get("next_step") or "Look into the log of the item."),
+        severity=str(given.get("severity") or "hold"),
+    )
+
+
+def _read_records(status: ItemStatus, item_dir: Path) -> None:
+    for name in (*RECORDS, "held"):
+        path = _record_path(item_dir, name)
+        if not path.exists():
+            continue
+        try:
+            record = files.read_json(path)
+        except GlassineError as problem:
+            status.damaged.append(name)
+            status.findings += problem.findings
+            continue
+        if isinstance(record, dict):
+            status.records[name] = record
+        else:
+            status.damaged.append(name)
+            status.findings.append(_damaged(path, "it holds no mapping."))
+
+
+def _geometry_reasons(record: dict[str, Any]) -> list[Reason]:
+    found = []
+    for master in record["masters"]:
+        for frame in master["frames"]:
+            if frame["state"] == "review" and not frame.get("excluded"):
+                texts = frame["reasons"] or ["The outline is not certain."]
+                found += [Reason(str(text), master["path"], frame["index"]) for text in texts]
+        if not master["frames"]:
+            found.append(Reason("No frame was found.", master["path"]))
+    return found
+
+
+def _readable(value: Any) -> str:
+    """Return a value of a measure as short as a person reads it: four significant digits."""
+    if isinstance(value, float):
+        return f"{value:.4g}" if abs(value) < 1e4 else f"{value:,.0f}"
+    return {True: "yes", False: "no", None: "not measured"}.get(value, str(value))
+
+
+def measure_words(measure: dict[str, Any]) -> str:
+    """Return a measure that did not pass in words, e.g. "noise: 0.03 D; limit ≤ 0.02"."""
+    unit = measure.get("unit") or ""
+    shown = _readable(measure["value"]) + (f" {unit}" if unit not in {"", "count"} else "")
+    limit = str(measure.get("limit") or "").replace("<=", "≤").replace(">=", "≥")
+    limit = limit.removesuffix(" count")
+    return f"{measure_name(measure['name'])}: {shown}" + (f"; limit {limit}" if limit else "")
+
+
+def measure_name(name: str) -> str:
+    """Return the name of a measure as a person reads it."""
+    return str(name).replace("_", " ")
+
+
+def _quality_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> list[Reason]:
+    """Return what the measures ask; not of frames that a person has seen and accepted."""
+    found = []
+    for frame in record["frames"]:
+        if _is_accepted(frame, accepted):
+            continue
+        poor = [each for each in frame["measures"] if each["verdict"] != "pass"]
+        found += [Reason(measure_words(each), frame["master"], frame["index"]) for each in poor]
+        if frame["verdict"] != "pass" and not poor:
+            found.append(Reason("Its quality asks for a look.", frame["master"], frame["index"]))
+    return found
+
+
+def _render_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> list[Reason]:
+    """Return what setting the tone asks; not of frames that a person has seen and accepted."""
+    return [
+        Reason(str(text), frame["master"], frame["index"])
+        for frame in record["frames"]
+        if not frame["skipped"] and not _is_accepted(frame, accepted)
+        for text in (frame["tone"] or {}).get("review", [])
+    ]
+
+
+def _is_accepted(frame: dict[str, Any], accepted: list[dict[str, Any]]) -> bool:
+    return any(
+        each["frame"] == frame["index"] and each.get("master") in (None, frame["master"])
+        for each in accepted
+    )
+
+
+def _collect_reasons(status: ItemStatus, item_dir: Path, decided: list[dict[str, Any]]) -> None:
+    accepted = [each for each in decided if each.get("accept")]
+    for name, reasons_of in (
+        ("geometry", _geometry_reasons),
+        ("render", lambda record: _render_reasons(record, accepted)),
+        ("quality", lambda record: _quality_reasons(record, accepted)),
+    ):
+        if name not in status.records:
+            continue
+        try:
+            status.reasons += reasons_of(status.records[name])
+        except (KeyError, TypeError, AttributeError) as problem:
+            del status.records[name]
+            status.damaged.append(name)
+            path = _record_path(item_dir, name)
+            status.findings.append(_damaged(path, f"it lacks {problem}."))
+
+
+def _entry_findings(entry: dict[str, Any], severities: set[str]) -> list[Finding]:
+    found = [finding(each, str(entry.get("item"))) for each in entry.get("findings") or []]
+    return [finding for finding in found if finding.severity in severities]
+
+
+def item_status(entry: dict[str, Any], item_dir: Path) -> ItemStatus:
+    """Return where one item stands.
+
+    entry: the item as intake.json has it; item_dir: `results/<batch>/items/<item>/`, which
+    need not exist. Never raises for damaged records: the item then counts as held.
+    """
+    status = ItemStatus(str(entry["item"]))
+    _read_records(status, item_dir)
+    _collect_reasons(status, item_dir, (entry.get("corrections") or {}).get("frames") or [])
+    status.reasons += [Reason(each.what) for each in _entry_findings(entry, {"review"})]
+    held = status.records.get("held")
+    if entry.get("state") == "held":
+        status.step = "intake"
+        status.findings += _entry_findings(entry, {"hold"}) or [finding({}, status.item)]
+    if held is not None:
+        given = held.get("findings")
+        listed = given if isinstance(given, list) and given else [{}]
+        told = [finding(each, status.item) for each in listed]
+        # The first step ends with what intake found: that is shown once, as intake's.
+        new = [each for each in dict.fromkeys(told) if each not in status.findings]
+        if new or status.step is None:
+            status.step = str(held.get("step") or "unknown")
+        status.findings += new
+    status.findings = list(dict.fromkeys(status.findings))
+    status.last_read = _last_read(status)
+    if status.findings:
+        status.state = "held"
+        status.step = status.step or "report"
+    elif entry.get("state") == "waiting":
+        status.state = "waiting"
+        status.findings = _entry_findings(entry, {"note", "review", "hold"})
+    elif "package" in status.records:
+        status.state = "review" if status.reasons else "done"
+    return status
+
+
+def fails_verify(status: ItemStatus) -> bool:
+    """Return whether a master of the item is not what the checksum list says, or unreadable."""
+    return any(each.code.startswith("verify.") for each in status.findings)
+
+
+def _last_read(status: ItemStatus) -> str | None:
+    """Return the time of the last comparison of the item's masters that found them as listed."""
+    event = status.records.get("fixity", {}).get("event")
+    time = event.get("time") if isinstance(event, dict) else None
+    if fails_verify(status) or not isinstance(time, str) or _moment(time) is None:
+        return None
+    return time
+
+
+def read_span(statuses: list[ItemStatus]) -> tuple[str, str] | None:
+    """Return when masters were last read whole and compared: the oldest time and the newest."""
+    times = sorted(each.last_read for each in statuses if each.last_read)
+    return (times[0], times[-1]) if times else None
+
+
+def last_read_words(statuses: list[ItemStatus], now: str) -> str:
+    """Return in a line how old the last comparison of masters with their digests is.
+
+    now: the present time, as records write it.
+    """
+    span = read_span(statuses)
+    if span is None:
+        return "none was read and compared yet"
+    oldest, present = _moment(span[0]), _moment(now)
+    days = (present - oldest).days if oldest and present else 0
+    age = "today" if days < 1 else "1 day ago" if days == 1 else f"{days:,} days ago"
+    until = f" to {span[1][:10]}" if span[1][:10] != span[0][:10] else ""
+    unread = sum(1 for each in statuses if not each.last_read)
+    more = f"; of {unread:,} items not yet, or without agreement" if unread else ""
+    return f"last read and compared {span[0][:10]}{until} (the oldest {age}){more}"
+
+
+def _moment(text: str) -> datetime | None:
+    try:
+        return datetime.fromisoformat(text).astimezone(UTC)
+    except (ValueError, OverflowError):
+        return None
+
+
+def batch_status(results_batch_dir: Path) -> list[ItemStatus]:
+    """Return where each item of intake.json stands, in its order.
+
+    Raises GlassineError where intake.json is missing or damaged.
+    """
+    intake = files.read_json(results_batch_dir / "intake.json")
+    return [
+        item_status(entry, results_batch_dir / "items" / str(entry["item"]))
+        for entry in intake["items"]
+    ]
+
+
+def counts(statuses: list[ItemStatus]) -> dict[str, int]:
+    """Return how many items are in each state, and `total`, which is their sum."""
+    found: dict[str, int] = dict.fromkeys(STATES, 0)
+    for status in statuses:
+        found[status.state] += 1
+    return {**found, "total": len(statuses)}

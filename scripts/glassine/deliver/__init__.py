@@ -1,0 +1,1 @@
+"""Bags of packages, read again and validated, with a receipt."""

@@ -1,0 +1,375 @@
+"""Bring a bag's files to where they belong: a folder, a tar file or a zip file.
+
+Each carrier takes up what an interrupted one left. Payload files are hashed while they are
+copied, one read, and must be what their package says.
+"""
+
+from __future__ import annotations
+
+import calendar
+import fcntl
+import os
+import struct
+import tarfile
+import time as clock_time
+import zipfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO, Protocol
+
+from glassine.base import files, hashing
+from glassine.base.errors import Finding, GlassineError
+from glassine.base.hashing import Digests
+
+# ioctl(2) FICLONE: share the blocks of another file (Btrfs, XFS).
+_FICLONE = 0x40049409
+_TAR_BLOCK = 512
+_TAR_END = bytes(2 * _TAR_BLOCK)
+_LOCAL_HEADER = struct.Struct("<4s5H3L2H")  # APPNOTE.TXT 6.3.10, section 4.3.7
+_ZIP64_FROM = 2**31
+
+
+@dataclass(frozen=True)
+class Source:
+    """A payload file: its path in the bag, where it lies now, and what it must be."""
+
+    path: str
+    origin: Path
+    digests: Digests
+
+
+class Carrier(Protocol):
+    """Make the bag `part`, with the folder `top` at the top of an archive.
+
+    trusting: whether files that an interrupted run finished are believed by their size.
+    Raises GlassineError for each source that is not what its package says.
+    """
+
+    def __call__(
+        self,
+        part: Path,
+        top: str,
+        time: str,
+        tags: dict[str, bytes],
+        sources: list[Source],
+        *,
+        trusting: bool,
+    ) -> None: ...
+
+
+def carrier(form: str, copy: str) -> Carrier:
+    """Return the carrier of a form (folder, tar, zip); copy: copy, reflink or hardlink."""
+    if form == "tar":
+        return _tar
+    if form == "zip":
+        return _zip
+    return _FolderCarrier(copy)
+
+
+def _changed(source: Source, found: Digests) -> Finding:
+    return Finding(
+        "delivery.changed",
+        str(source.origin),
+        f"The file is no longer what package.json says: SHA-256 {found.sha256}, "
+        f"{found.bytes} bytes.",
+        f"SHA-256 {source.digests.sha256}, {source.digests.bytes} bytes.",
+        "Look at the disk; a damaged derivative is made again when its item's results are "
+        "deleted, a damaged master has to be copied again from the capture station.",
+    )
+
+
+def _unreadable(source: Source, problem: OSError) -> Finding:
+    return Finding(
+        "delivery.unreadable",
+        str(source.origin),
+        f"The file cannot be read: {problem.strerror or problem}.",
+        "every file that package.json lists.",
+        "Look at the disk and the share, then run again; what is copied stays.",
+    )
+
+
+def _require(findings: list[Finding]) -> None:
+    if findings:
+        raise GlassineError(findings)
+
+
+class _FolderCarrier:
+    """Copies, or where the file system can, shares blocks (reflink) or the file itself (hardlink).
+
+    What cannot be shared is copied.
+    """
+
+    def __init__(self, copy: str) -> None:
+        self.copy = copy
+
+    def __call__(
+        self,
+        part: Path,
+        top: str,
+        time: str,
+        tags: dict[str, bytes],
+        sources: list[Source],
+        *,
+        trusting: bool,
+    ) -> None:
+        part.mkdir(exist_ok=True)
+        _remove_others(part, {source.path for source in sources} | set(tags))
+        findings = []
+        for source in sources:
+            target = part / source.path
+            if _is_there(target, source.digests, trusting):
+                continue
+            try:
+                finding = self.bring(source, target)
+            except OSError as problem:
+                if problem.filename and Path(problem.filename) != source.origin:
+                    raise
+                finding = _unreadable(source, problem)
+            if finding:
+                findings.append(finding)
+        _require(findings)
+        for path, content in tags.items():
+            files.write_bytes(part / path, content)
+        hashing.sync(part)
+        for source in sources:
+            hashing.forget(part / source.path)
+
+    def bring(self, source: Source, target: Path) -> Finding | None:
+        """Bring one file; None, or a finding where it is not what it must be."""
+        target.parent.mkdir(parents=True, exist_ok=True)
+        if self.copy == "hardlink" and _linked(source.origin, target):
+            found = hashing.of_file(target)
+            if found != source.digests:
+                target.unlink()
+                return _changed(source, found)
+            return None
+        temporary = target.with_name(files.TEMPORARY_PREFIX + target.name[:200])
+        try:
+            with source.origin.open("rb", buffering=0) as opened, temporary.open("wb") as written:
+                if self.copy == "reflink" and _cloned(opened.fileno(), written.fileno()):
+                    found = hashing.of_stream(opened)
+                else:
+                    found = hashing.of_stream(opened, written)
+            if found != source.digests:
+                return _changed(source, found)
+            taken = source.origin.stat()
+            os.utime(temporary, ns=(taken.st_mtime_ns, taken.st_mtime_ns))
+            temporary.rename(target)
+        finally:
+            temporary.unlink(missing_ok=True)
+        return None
+
+
+def _is_there(target: Path, digests: Digests, trusting: bool) -> bool:
+    """Return whether an earlier run brought the file; it has its name only when whole."""
+    try:
+        if target.is_symlink() or target.stat().st_size != digests.bytes:
+            return False
+    except OSError:
+        return False
+    return trusting or hashing.of_file(target) == digests
+
+
+def _remove_others(part: Path, wanted: set[str]) -> None:
+    for path in sorted(part.rglob("*"), reverse=True):
+        if path.is_dir() and not path.is_symlink():
+            if not any(path.iterdir()):
+                path.rmdir()
+        elif path.relative_to(part).as_posix() not in wanted:
+            path.unlink()
+
+
+def _linked(origin: Path, target: Path) -> bool:
+    target.unlink(missing_ok=True)
+    try:
+        os.link(origin, target)
+    except OSError:  # another file system, or one without hard links
+        return False
+    return True
+
+
+def _cloned(origin: int, target: int) -> bool:
+    try:
+        fcntl.ioctl(target, _FICLONE, origin)
+    except OSError:  # a file system that cannot share blocks
+        return False
+    return True
+
+
+def _seconds(time: str) -> int:
+    return calendar.timegm(clock_time.strptime(time, "%Y-%m-%dT%H:%M:%SZ"))
+
+
+def _tar_header(name: str, size: int, seconds: int) -> bytes:
+    """Return the header of a member, the same whenever it is made (POSIX pax format)."""
+    member = tarfile.TarInfo(name)
+    member.size = size
+    member.mtime = seconds
+    member.mode = 0o644
+    return member.tobuf(tarfile.PAX_FORMAT, "utf-8", "surrogateescape")
+
+
+def _carry(
+    source: Source | bytes, write: Callable[[Source | bytes], Digests], findings: list[Finding]
+) -> bool:
+    """Write a tag file or a payload file; False with a finding where it is not what it must be."""
+    if isinstance(source, bytes):
+        write(source)
+        return True
+    try:
+        found = write(source)
+    except OSError as problem:
+        if problem.filename and Path(problem.filename) != source.origin:
+            raise
+        findings.append(_unreadable(source, problem))
+        return False
+    if found != source.digests:
+        findings.append(_changed(source, found))
+        return False
+    return True
+
+
+def _entries(
+    tags: dict[str, bytes], sources: list[Source]
+) -> list[tuple[str, int, Source | bytes]]:
+    """Return (path, size, what) in the order of an archive: tag files first, then payload."""
+    found: list[tuple[str, int, Source | bytes]] = [
+        (path, len(content), content) for path, content in tags.items()
+    ]
+    return found + [(source.path, source.digests.bytes, source) for source in sources]
+
+
+def _stream(what: Source | bytes, target: hashing.Writable) -> Digests:
+    if isinstance(what, bytes):
+        target.write(memoryview(what))
+        return hashing.of_bytes(what)
+    with what.origin.open("rb", buffering=0) as opened:
+        return hashing.of_stream(opened, target)
+
+
+def _tar(
+    part: Path,
+    top: str,
+    time: str,
+    tags: dict[str, bytes],
+    sources: list[Source],
+    *,
+    trusting: bool,
+) -> None:
+    """Write members whose places are known beforehand; go on behind the last whole one."""
+    part.touch()
+    there = part.stat().st_size if trusting else 0
+    seconds = _seconds(time)
+    findings: list[Finding] = []
+    with part.open("r+b") as target:
+        at = 0
+        for path, size, what in _entries(tags, sources):
+            header = _tar_header(f"{top}/{path}", size, seconds)
+            end = at + len(header) + -(-size // _TAR_BLOCK) * _TAR_BLOCK
+            if end > there:
+                target.seek(at)
+                target.truncate()
+                target.write(header)
+                if not _carry(what, lambda what: _stream(what, target), findings):
+                    break
+                target.write(bytes(-size % _TAR_BLOCK))
+                there = 0
+            at = end
+        target.seek(at)
+        target.truncate()
+        if not findings:
+            target.write(_TAR_END)
+        target.flush()
+        os.fsync(target.fileno())
+    _require(findings)
+    hashing.forget(part)
+
+
+def _zip_member(name: str, size: int, seconds: int) -> zipfile.ZipInfo:
+    moment = clock_time.gmtime(max(seconds, 315532800))[:6]  # zip begins in 1980
+    member = zipfile.ZipInfo(name, moment)
+    member.file_size = size
+    member.external_attr = 0o100644 << 16
+    member.create_system = 3
+    member.compress_type = zipfile.ZIP_STORED
+    return member
+
+
+def _whole_member(opened: BinaryIO, name: str, size: int, what: Source | bytes) -> int | None:
+    """Return the CRC-32 of the member at the current place if it is whole, else None.
+
+    Its bytes are read and compared; the place is then behind it.
+    """
+    head = opened.read(_LOCAL_HEADER.size)
+    if len(head) < _LOCAL_HEADER.size:
+        return None
+    signature, _, flags, method, _, _, crc, _, _, name_size, extra_size = _LOCAL_HEADER.unpack(head)
+    if signature != b"PK\3\4" or method != 0 or flags & 8:
+        return None
+    if opened.read(name_size) != name.encode():
+        return None
+    opened.seek(extra_size, os.SEEK_CUR)
+    begins = opened.tell()
+    found = hashing.of_stream(_Limited(opened, size))
+    opened.seek(begins + size)
+    expected = hashing.of_bytes(what) if isinstance(what, bytes) else what.digests
+    return int(crc) if found == expected else None
+
+
+class _Limited:
+    """The next `count` bytes of a stream."""
+
+    def __init__(self, stream: BinaryIO, count: int) -> None:
+        self.stream = stream
+        self.left = count
+
+    def readinto(self, buffer: bytearray) -> int:
+        piece = self.stream.read(min(len(buffer), self.left))
+        buffer[: len(piece)] = piece
+        self.left -= len(piece)
+        return len(piece)
+
+
+def _zip(
+    part: Path,
+    top: str,
+    time: str,
+    tags: dict[str, bytes],
+    sources: list[Source],
+    *,
+    trusting: bool,
+) -> None:
+    """Write stored members; keep those that an interrupted run finished, which are read again."""
+    part.touch()
+    seconds = _seconds(time)
+    findings: list[Finding] = []
+    with part.open("r+b") as target:
+        entries = _entries(tags, sources)
+        kept: list[zipfile.ZipInfo] = []
+        at = 0
+        for path, size, what in entries:
+            crc = _whole_member(target, f"{top}/{path}", size, what)
+            if crc is None:
+                break
+            member = _zip_member(f"{top}/{path}", size, seconds)
+            member.header_offset, member.CRC, member.compress_size = at, crc, size
+            kept.append(member)
+            at = target.tell()
+        target.seek(at)
+        target.truncate()
+        with zipfile.ZipFile(target, "w", zipfile.ZIP_STORED, allowZip64=True) as archive:
+            for member in kept:
+                archive.filelist.append(member)
+                archive.NameToInfo[member.filename] = member
+            for path, size, what in entries[len(kept) :]:
+                member = _zip_member(f"{top}/{path}", size, seconds)
+                with archive.open(member, "w", force_zip64=size >= _ZIP64_FROM) as opened:
+                    done = _carry(what, lambda what: _stream(what, opened), findings)
+                if not done:
+                    break
+        os.fsync(target.fileno())
+    if findings:
+        os.truncate(part, at)  # a central directory would make it look finished
+    _require(findings)
+    hashing.forget(part)

@@ -1,0 +1,242 @@
+"""Check a delivery as a receiver would: the bag, its receipt, its profile, each package.
+
+A bag whose manifests were written anew after a change is whole by RFC 8493; the receipt beside
+it, the METS files and the hand-over list in it still tell.
+"""
+
+from __future__ import annotations
+
+import json
+import posixpath
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from typing import Any
+from urllib.parse import unquote, urlsplit
+
+from lxml import etree
+
+from glassine.base import hashing, record_files
+from glassine.base.errors import Finding, GlassineError
+from glassine.deliver import bag
+from glassine.deliver.bag import Reading
+
+_METS = "{http://www.loc.gov/METS/}"
+_HREF = "{http://www.w3.org/1999/xlink}href"
+_ALGORITHM = {"SHA-256": "sha256", "SHA-512": "sha512"}
+_NEXT = "Have the delivery sent again; do not take in this one."
+_RECEIPT = (
+    "Do not delete it: the next night writes it again from its second copy, where that is sound."
+)
+_PROFILE = "delivery/bagit-profile.json"
+
+
+def check(path: Path) -> list[Finding]:
+    """Return everything found wrong with the delivered bag at `path`, worst first.
+
+    A finding of severity "note" tells what could not be compared (no receipt beside the bag).
+    """
+    try:
+        with bag.reading(path) as reading:
+            checking = _Checking(path, reading)
+            checking.run()
+            return reading.findings + checking.findings
+    except GlassineError as error:
+        return error.findings
+
+
+class _Checking:
+    """What is checked beyond the bag itself; collects findings."""
+
+    def __init__(self, path: Path, reading: Reading) -> None:
+        self.path = path
+        self.reading = reading
+        self.findings: list[Finding] = []
+
+    def note(self, code: str, path: str, what: str, expected: str, severity: str = "hold") -> None:
+        shown = f"{self.path.name}/{path}" if path else self.path.name
+        next_step = _NEXT if severity == "hold" else "Lay the receipt beside the bag."
+        found = Finding(f"delivered.{code}", shown, what, expected, next_step, severity)
+        self.findings.append(found)
+
+    def content(self, path: str) -> bytes | None:
+        if self.reading.store.files.get(path, bag.MAX_TAG_BYTES + 1) > bag.MAX_TAG_BYTES:
+            return None
+        with self.reading.store.open(path) as opened:
+            return opened.read()
+
+    def json(self, path: str) -> Any:
+        """Return a JSON file of the bag, or None with a finding where it is missing or damaged."""
+        content = self.content(path)
+        try:
+            if content is not None:
+                return json.loads(content)
+        except (ValueError, RecursionError):
+            self.note("json", path, "It is no JSON.", "the file as it was delivered.")
+            return None
+        self.note("tag_file", path, "It is missing.", "every tag file of a delivery.")
+        return None
+
+    def run(self) -> None:
+        self.receipt()
+        self.guarded(_PROFILE, self.profile)
+        self.guarded("delivery/delivery.json", self.statement)
+        self.guarded("delivery/handover.json", self.hand_over)
+        for item in self.present():
+            self.package(f"{bag.PAYLOAD}{item}")
+
+    def guarded(self, path: str, check: Callable[[], None]) -> None:
+        """Run a check of a file that anyone may have written; its odd shape is a finding."""
+        try:
+            check()
+        except (LookupError, TypeError, ValueError, AttributeError) as problem:
+            what = f"It is not built as it should be: {type(problem).__name__}: {problem}."
+            self.note("json", path, what, "the file as it was delivered.")
+
+    def receipt(self) -> None:
+        found = self.receipt_entry()
+        if found is None:
+            what = "There is no receipt beside this bag; it was not compared with one."
+            self.note("no_receipt", "", what, "receipts/<delivery>.json", severity="note")
+            return
+        for key, name in (
+            ("manifest_sha256", "manifest-sha256.txt"),
+            ("tagmanifest_sha256", "tagmanifest-sha256.txt"),
+        ):
+            content = self.content(name)
+            if content is not None and hashing.of_bytes(content).sha256 != found[key]:
+                what = "It is not the one that the receipt names."
+                self.note("receipt", name, what, f"SHA-256 {found[key]}.")
+
+    def receipt_entry(self) -> dict[str, Any] | None:
+        beside = self.path.parent
+        for path in sorted([*beside.glob("*.receipt.json"), *beside.glob("receipts/*.json")]):
+            try:
+                bags = record_files.read(path, "receipt")["bags"]
+            except GlassineError as error:
+                self.findings += [replace(each, next_step=_RECEIPT) for each in error.findings]
+                continue
+            for entry in bags:
+                if entry["name"] == self.path.name:
+                    found: dict[str, Any] = entry
+                    return found
+        return None
+
+    def profile(self) -> None:
+        """Compare bag-info.txt with the BagIt profile in the bag (BagIt Profiles 1.4)."""
+        profile = self.json(_PROFILE)
+        info = self.content("bag-info.txt")
+        if profile is None or info is None:
+            return
+        try:
+            tags = bag.parsed_info(info.decode("utf-8"))
+        except ValueError:
+            return  # the bag's own check told it
+        counts: dict[str, int] = {}
+        for label, _ in tags:
+            counts[label] = counts.get(label, 0) + 1
+        for label, rule in profile.get("Bag-Info", {}).items():
+            if rule.get("required") and label not in counts:
+                self.note("profile", "bag-info.txt", f"{label} is missing.", "every tag required.")
+            if not rule.get("repeatable", True) and counts.get(label, 0) > 1:
+                self.note("profile", "bag-info.txt", f"{label} is repeated.", "it once.")
+        for name in profile.get("Tag-Files-Required", []):
+            if name not in self.reading.store.files:
+                self.note("tag_file", name, "It is missing.", "every tag file of a delivery.")
+
+    def present(self) -> dict[str, dict[str, str]]:
+        """Return {item: {path: SHA-256, empty where it was not read}} of the payload."""
+        found: dict[str, dict[str, str]] = {}
+        for path in sorted(self.reading.store.files):
+            parts = path.split("/", 2)
+            if parts[0] == "data" and len(parts) == 3:
+                digests = self.reading.digests.get(path)
+                found.setdefault(parts[1], {})[parts[2]] = digests.sha256 if digests else ""
+        return found
+
+    def statement(self) -> None:
+        """Compare the items and their files with delivery.json."""
+        present = self.present()
+        statement = self.json("delivery/delivery.json")
+        if statement is None:
+            return
+        named = {entry["item"]: entry for entry in statement["items"]}
+        for item in sorted(set(named) - set(present)):
+            what = "delivery.json names this item, but it is not there."
+            self.note("item", f"{bag.PAYLOAD}{item}", what, "every item named.")
+        for item in sorted(set(present) - set(named)):
+            what = "delivery.json does not name this item."
+            self.note("item", f"{bag.PAYLOAD}{item}", what, "only items named.")
+        for item in sorted(set(present) & set(named)):
+            if hashing.of_tree(present[item]) != named[item]["digest"]:
+                what = f"Its {len(present[item])} files are not those that were delivered."
+                expected = f"{named[item]['files']} files with the digest {named[item]['digest']}."
+                self.note("content", f"{bag.PAYLOAD}{item}", what, expected)
+
+    def hand_over(self) -> None:
+        listed = self.json("delivery/handover.json")
+        for item in listed["items"] if listed is not None else ():
+            for entry in item["files"]:
+                path = f"{bag.PAYLOAD}{item['item']}/{entry['file']}"
+                found = self.reading.digests.get(path)
+                if found is None or found.sha256 != entry["sha256"]:
+                    what = "handover.json lists other bytes, or the file is not there."
+                    self.note("handover", path, what, f"SHA-256 {entry['sha256']}.")
+
+    def package(self, root: str) -> None:
+        below = [path for path in self.reading.store.files if path.startswith(root + "/")]
+        for path in sorted(below):
+            if path.rsplit("/", 1)[-1] == "METS.xml":
+                self.guarded(path, partial(self.mets, path))
+            if path == f"{root}/inventory.json":
+                self.guarded(path, partial(self.inventory, root, below))
+        if not any(path.rsplit("/", 1)[-1] == "METS.xml" for path in below):
+            self.note("package", root, "The package has no METS.xml.", "a record for each item.")
+
+    def mets(self, path: str) -> None:
+        """Compare every file that a METS names with what is there."""
+        parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False)
+        try:
+            root = etree.fromstring(self.content(path) or b"", parser)
+        except etree.XMLSyntaxError as problem:
+            self.note("mets", path, f"It is no XML: {problem}.", "the record as delivered.")
+            return
+        folder = posixpath.dirname(path)
+        for entry in root.iter(_METS + "file"):
+            for place in entry.iterchildren(_METS + "FLocat"):
+                self.referenced(path, folder, entry, place.get(_HREF, ""))
+        for entry in root.iter(_METS + "mdRef"):
+            self.referenced(path, folder, entry, entry.get(_HREF, ""))
+
+    def referenced(self, mets: str, folder: str, entry: etree._Element, href: str) -> None:
+        if urlsplit(href).scheme:
+            return  # elsewhere, say the image service
+        target = posixpath.normpath(posixpath.join(folder, unquote(href)))
+        found = self.reading.digests.get(target)
+        if found is None:
+            self.note("mets_missing", target, f"{mets} names it, but it is not there.", "the file.")
+            return
+        algorithm = _ALGORITHM.get(entry.get("CHECKSUMTYPE", ""))
+        digest = (entry.get("CHECKSUM") or "").lower()
+        if algorithm and getattr(found, algorithm) != digest:
+            what = f"Its {algorithm} is not the one in {mets}."
+            self.note("mets_digest", target, what, f"{algorithm} {digest}.")
+        if entry.get("SIZE") and entry.get("SIZE") != str(found.bytes):
+            what = f"Its size is not the one in {mets}."
+            self.note("mets_size", target, what, f"{entry.get('SIZE')} bytes.")
+
+    def inventory(self, root: str, below: list[str]) -> None:
+        """Compare an OCFL inventory's manifest with the content (OCFL 1.1, section 3.5.2)."""
+        inventory = self.json(f"{root}/inventory.json")
+        manifest = inventory["manifest"] if inventory is not None else {}
+        listed = {f"{root}/{path}": digest for digest, paths in manifest.items() for path in paths}
+        content = {path for path in below if "/content/" in path.removeprefix(root)}
+        for path in sorted(content ^ set(listed)):
+            what = "The inventory and the content do not agree on this file."
+            self.note("inventory", path, what, "every content file listed, and no other.")
+        for path in sorted(content & set(listed)):
+            found = self.reading.digests.get(path)
+            if found and found.sha512 != listed[path].lower():
+                what = "Its SHA-512 is not the one in the inventory."
+                self.note("inventory", path, what, f"{listed[path]}.")

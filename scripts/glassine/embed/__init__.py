@@ -1,0 +1,1 @@
+"""EXIF, XMP and IPTC spliced into the pictures; pixels untouched."""

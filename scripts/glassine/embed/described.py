@@ -1,0 +1,73 @@
+"""A picture made by option, copied with its metadata.
+
+WebP beside the access JPEG, a pyramidal TIFF, a cropped TIFF get the texts that a JPEG gets; AVIF
+keeps what render wrote (profile, no texts). A crop can be as large as its master, so a TIFF is
+copied, changed and hashed in one pass.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
+
+from glassine.base import alternates, hashing
+from glassine.embed import exif, iim, jpeg, tiff, webp, xmp
+from glassine.embed.facts import Technical, Words
+from glassine.masters import colour
+
+
+@dataclass(frozen=True)
+class Copied:
+    """original: SHA-256 of the file as it was read; shortened: texts an encoding had to cut."""
+
+    digests: hashing.Digests
+    original: str
+    shortened: list[str]
+
+
+def icc_profile(source: BinaryIO, use: str) -> bytes:
+    """Return the profile that tells an alternate's colours: a TIFF's own (a crop may have its
+    master's); WebP and AVIF are sRGB, and say so only where the picture is in colour.
+
+    Raises ValueError for a malformed TIFF.
+    """
+    return tiff.icc_profile(source) if use in alternates.TIFFS else colour.srgb_profile()
+
+
+def copy(
+    source: BinaryIO, target: Path, use: str, words: Words, technical: Technical, with_iim: bool
+) -> Copied:
+    """Write the alternate `source` with its metadata to `target`.
+
+    Raises ValueError for a malformed file or metadata beyond what a file can hold.
+    """
+    if use in alternates.TIFFS:
+        return _tiff(source, target, words, technical, with_iim)
+    source.seek(0)
+    data = source.read()
+    content, cut = data, list[str]()
+    if use == "webp":
+        block, cut = exif.encode(words, technical)
+        content = webp.spliced(
+            data, exif=block.removeprefix(jpeg.EXIF_HEAD), xmp=xmp.whole(words, technical)
+        )
+    target.write_bytes(content)
+    return Copied(hashing.of_bytes(content), hashlib.sha256(data).hexdigest(), cut)
+
+
+def _tiff(
+    source: BinaryIO, target: Path, words: Words, technical: Technical, with_iim: bool
+) -> Copied:
+    texts, cut = exif.tiff_texts(words, technical)
+    fields = {tag: tiff.text(value) for tag, value in texts.items()}
+    fields[tiff.XMP] = (tiff.UNDEFINED, xmp.whole(words, technical))
+    if with_iim:
+        datasets, cut_iim = iim.encode(words)
+        fields[tiff.IIM] = (tiff.UNDEFINED, datasets)
+        cut += cut_iim
+    described = tiff.Described(source, fields)
+    with target.open("wb") as opened:
+        digests = hashing.of_stream(described, opened)
+    return Copied(digests, described.original, cut)

@@ -1,0 +1,1 @@
+"""Which files belong to which item, and what is known of each before a pixel is read."""

@@ -1,0 +1,120 @@
+"""All checksum lists of a batch, joined to its files: what is vouched for, missing, contradicted.
+
+How one list is read: `checksums`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from glassine.base import door
+from glassine.base.errors import Finding
+from glassine.intake import checksums
+
+# Lines of one list that are told one by one.
+_LINES_TOLD = 20
+
+
+def _bad_line(name: str, number: int, what: str) -> Finding:
+    return Finding(
+        "intake.manifest_line",
+        f"{name}, line {number}" if number else name,
+        f"{what[0].upper()}{what[1:]}.",
+        "a digest (MD5, SHA-1, SHA-256 or SHA-512 in hexadecimal digits) and a path in the batch.",
+        "Write the checksum list anew at the capture station.",
+        "review",
+    )
+
+
+@dataclass
+class Lists:
+    """What all checksum lists of a batch say together.
+
+    names: all lists; expected: {path: {algorithm: digest}}; missing: (list, path) of what no file
+    is; conflicting: files listed with several digests; doubtful: {list: why not all of it counts}.
+    """
+
+    names: list[str] = field(default_factory=list)
+    expected: dict[str, dict[str, str]] = field(default_factory=dict)
+    missing: list[tuple[str, str]] = field(default_factory=list)
+    conflicting: dict[str, str] = field(default_factory=dict)
+    doubtful: dict[str, str] = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list)
+
+    def doubt(self, name: str, why: str, code: str = "intake.manifest") -> None:
+        """Say why a list, or a part of it, does not count."""
+        self.doubtful.setdefault(name, why)
+        self.findings.append(
+            Finding(
+                code,
+                name,
+                f"This checksum list does not count, or not in whole: {why}.",
+                "a regular file of lines with a digest (MD5, SHA-1, SHA-256 or SHA-512) and a path "
+                "in this batch.",
+                "Write the checksum list anew at the capture station. Masters that only this list "
+                "could name are held.",
+                "review",
+            )
+        )
+
+
+def read_lists(listing: door.Listing, batch_dir: Path) -> Lists:
+    """Return what the checksum lists in the batch folder, in any folder of it, say of its files."""
+    found = Lists()
+    known = checksums.Files(entry.path for entry in listing.files)
+    for entry in [*listing.files, *listing.folders]:
+        kind = checksums.kind_of(entry.path)
+        if kind is None or (entry.kind == "a folder" and "." not in entry.name):
+            continue
+        found.names.append(entry.path)
+        if entry.kind or entry.problem:
+            found.doubt(entry.path, entry.problem or f"it is {entry.kind}")
+        elif not kind.known:
+            why = f"digests of this kind ({kind.algorithm}) are not compared here"
+            found.doubt(entry.path, why, "intake.manifest_algorithm")
+        else:
+            _read_list(entry.path, kind, batch_dir, known, found)
+    return found
+
+
+def _read_list(
+    name: str, kind: checksums.Kind, batch_dir: Path, known: checksums.Files, found: Lists
+) -> None:
+    try:
+        content = door.read_file(batch_dir / name, batch_dir, checksums.MAX_BYTES)
+    except OSError as problem:
+        found.doubt(name, f"it cannot be read: {problem.strerror}")
+        return
+    parsed = checksums.parse(content, kind)
+    joined = checksums.join(name, parsed, kind, known)
+    joined.expected.pop(name, None)  # no list can state its own digest
+    joined.conflicting.pop(name, None)
+    found.findings += [_bad_line(name, number, what) for number, what in joined.bad[:_LINES_TOLD]]
+    found.missing += [(name, path) for path in dict.fromkeys(joined.missing)]
+    for path, numbers in joined.conflicting.items():
+        where = " and ".join(str(number) for number in sorted(numbers)[:10])
+        found.conflicting.setdefault(path, f"{name}, lines {where}")
+    for path, (algorithm, digest) in joined.expected.items():
+        told = found.expected.setdefault(path, {}).setdefault(algorithm, digest)
+        if told != digest:
+            found.conflicting.setdefault(path, f"{name} and another list")
+    if joined.bad:
+        found.doubt(name, f"{len(joined.bad)} of its lines cannot be read")
+    elif not parsed.lines:
+        found.doubt(name, "it lists nothing")
+    elif not joined.expected and not joined.conflicting:
+        found.doubt(name, "it names none of the files that are here")
+
+
+def read_manifest(path: Path, algorithm: str) -> tuple[dict[str, str], list[Finding]]:
+    """Return {path: hex digest} of a checksum list and what is wrong in it.
+
+    For a list whose files are not at hand; see `checksums`. A path with two digests is a finding.
+    """
+    try:
+        content = door.read_file(path, None, checksums.MAX_BYTES)
+    except OSError as problem:
+        return {}, [_bad_line(path.name, 1, f"the list cannot be read: {problem}")]
+    listed, bad = checksums.plain_list(content, algorithm)
+    return listed, [_bad_line(path.name, number, what) for number, what in bad]

@@ -1,0 +1,1 @@
+"""The catalogue's extract: one row an item, whatever the format."""

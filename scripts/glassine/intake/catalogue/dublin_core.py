@@ -1,0 +1,95 @@
+"""One record of Dublin Core elements and terms as cells of a catalogue row."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from glassine.base import edtf, rights
+from glassine.base.vocabulary import MATERIAL_FORMS
+from glassine.intake.catalogue.mods import one_or_all
+from glassine.intake.catalogue.xml import Cells, Reading
+
+_RESOURCE = "{http://www.w3.org/1999/02/22-rdf-syntax-ns#}resource"
+_STATUS_WORDS = {"public domain", "copyrighted", "in copyright"}
+
+
+def cells(record: Reading, section: dict[str, Any]) -> Cells:
+    """Return the cells of a Dublin Core record, unread parts under their paths.
+
+    The fifteen elements count in either namespace (DCMI Metadata Terms, section 1). dc:date and
+    dcterms:created are when the photograph was taken; issued, copyrighted and the like stay unread.
+    """
+    identifiers = record.each(_both("identifier"))
+    found: Cells = {
+        "item_id": identifiers[0] if identifiers else "",
+        "title": record.first(_both("title")),
+        "alternative": record.first("dcterms:alternative"),
+        "description": record.blocks(f"{_both('description')} | dcterms:abstract"),
+        **_dated(record),
+        "creator": [{"name": name} for name in record.each(_both("creator"))],
+        "subjects": [{"term": term} for term in record.each(_both("subject"))],
+        "places": [
+            {"name": name} for name in record.each(f"dcterms:spatial | {_both('coverage')}")
+        ],
+        "languages": record.each(_both("language")),
+        "genre": _genre(record),
+        "physical": record.first(f"{_both('format')} | dcterms:extent"),
+        "material": _material(record, section),
+        **_rights(record),
+        "rights_holder": record.first("dcterms:rightsHolder"),
+        "identifiers": [{"type": "local", "value": value} for value in identifiers[1:]],
+        "collection": record.first("dcterms:isPartOf"),
+    }
+    return found | record.unread()
+
+
+def _both(name: str) -> str:
+    return f"dc:{name} | dcterms:{name}"
+
+
+def _genre(record: Reading) -> str:
+    for each in record.all(_both("type")):
+        if record.peek(each) == "StillImage":
+            record.text(each)
+    listed = [each for each in record.all(_both("type")) if not record.is_used(each)]
+    return record.text(listed[0]) if listed else ""
+
+
+def _material(record: Reading, section: dict[str, Any]) -> str:
+    words = {word.casefold(): word for word in section.get("materials", {})}
+    words |= {form: material for material, form in MATERIAL_FORMS.items()}
+    words |= {material: material for material in MATERIAL_FORMS}
+    for medium in record.all("dcterms:medium"):
+        known = words.get(record.peek(medium).casefold())
+        if known:
+            record.text(medium)
+            return str(known)
+    return ""
+
+
+def _dated(record: Reading) -> Cells:
+    """Return words and EDTF: of dcterms:created where that is one, of dc:date where it is not."""
+    words = record.first("dc:date")
+    created = [each for each in record.all("dcterms:created") if record.peek(each)]
+    for each in created[:1]:
+        if edtf.is_valid(record.peek(each)):
+            return {"date": words, "date_edtf": record.text(each)}
+        if not words:
+            return {"date": record.text(each), "date_edtf": ""}
+    return {"date": words or record.first("dcterms:date"), "date_edtf": ""}
+
+
+def _rights(record: Reading) -> Cells:
+    found: dict[str, list[str]] = {}
+    for each in record.all(f"{_both('rights')} | dcterms:license | edm:rights"):
+        text = record.block(each) or record.attribute(each, _RESOURCE)
+        if not text:
+            continue
+        name = "rights_note"
+        if rights.statement(text) or re.match("https?://", text):
+            name = "rights_uri"
+        elif " ".join(text.casefold().split()) in _STATUS_WORDS:
+            name = "copyright_status"
+        found.setdefault(name, []).append(text)
+    return {name: one_or_all(name, values) for name, values in found.items()}

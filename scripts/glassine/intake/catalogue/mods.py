@@ -1,0 +1,302 @@
+"""One MODS 3 record as cells of a catalogue row."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from glassine.base import edtf as dates
+from glassine.base import rights
+from glassine.base.vocabulary import MATERIAL_FORMS, RIGHTS_LABELS
+from glassine.intake.catalogue.xml import XLINK, Cells, Reading
+
+_FIELD_OF_LABEL = {
+    RIGHTS_LABELS["status"]: "copyright_status",
+    RIGHTS_LABELS["holder"]: "rights_holder",
+    RIGHTS_LABELS["credit"]: "credit",
+}
+_DECAY = re.compile(r"decay level ([0-6]) of 6")
+# MODS 3.8, dateDefinition: qualifier. How a date in words says the same, and as EDTF's mark.
+_QUALIFIERS = {"approximate": ("approximately {}", "~"), "questionable": ("{}?", "?"),
+               "inferred": ("[{}]", "")}  # fmt: skip
+_W3CDTF = re.compile(r"(\d{4}(?:-\d\d(?:-\d\d)?)?)(?:T[0-9:.]{2,20}(?:Z|[+-]\d\d:\d\d)?)?")
+_BASIC_DAY = re.compile(r"(\d{4})(\d\d)(\d\d)")
+_MARC_YEAR = re.compile(r"[\du]{4}")
+_STATUS_WORDS = {"public domain", "copyrighted", "in copyright"}
+
+
+def cells(record: Reading, section: dict[str, Any]) -> Cells:
+    """Return the cells of a MODS record, unread parts under their paths.
+
+    section: the settings `catalogue`; see `catalogue_xml.rows`.
+    """
+    item = _item(record, section.get("item_identifier"))
+    titles = "mods:titleInfo[not(@type)][1]/mods:"
+    found: Cells = {
+        "item_id": item,
+        "title": _title(record, titles),
+        "alternative": record.first("mods:titleInfo[@type='alternative']/mods:title"),
+        "description": record.blocks("mods:abstract"),
+        **_dated(record),
+        "creator": [_name(record, name) for name in record.all("mods:name")],
+        **_subjects(record),
+        "languages": record.each("mods:language/mods:languageTerm[@type='code']"),
+        "genre": record.first("mods:genre"),
+        **_physical(record, section),
+        **_access(record),
+        "identifiers": _identifiers(record),
+        "collection": record.first("mods:relatedItem[@type='host']/mods:titleInfo/mods:title"),
+    }
+    _known_attributes(record)
+    return found | record.unread()
+
+
+def _known_attributes(record: Reading) -> None:
+    """Mark what the paths above have looked at, and what the reader's own words replace."""
+    for path, names in (
+        ("mods:titleInfo[@type='alternative']", ("type",)),
+        ("mods:relatedItem[@type='host']", ("type",)),
+        ("mods:language/mods:languageTerm[@type='code']", ("type", "authority")),
+    ):
+        for element in record.all(path):
+            for name in names:
+                record.attribute(element, name)
+    for path, words in (
+        ("mods:typeOfResource", "still image"),
+        ("mods:physicalDescription/mods:digitalOrigin", "digitized other analog"),
+    ):
+        for element in record.all(path):
+            if record.peek(element) == words:
+                record.text(element)
+
+
+def _item(record: Reading, item_type: str | None) -> str:
+    """Return the item number: the identifier of the type wanted (else the first), else the
+    record's own."""
+    named = [each for each in record.all("mods:identifier") if record.peek(each)]
+    chosen = [each for each in named if not item_type or each.get("type") == item_type]
+    kept = record.all("mods:recordInfo/mods:recordIdentifier")
+    for element in [*chosen, *kept][:1]:
+        item = record.text(element)
+        record.attribute(element, "type")
+        for other in kept:
+            if record.peek(other) == item:
+                record.text(other)
+        return item
+    return ""
+
+
+def _identifiers(record: Reading) -> list[dict[str, str]]:
+    found = []
+    for each in record.all("mods:identifier"):
+        if record.is_used(each) or not record.peek(each):
+            continue
+        kind = record.attribute(each, "type") or "local"
+        found.append({"type": kind, "value": record.text(each)})
+    return found
+
+
+def _title(record: Reading, start: str) -> str:
+    title = " ".join(record.each(start + "nonSort") + record.each(start + "title"))
+    for part, mark in (("subTitle", ": "), ("partNumber", ". "), ("partName", ". ")):
+        title = mark.join([title, *record.each(start + part)])
+    return title
+
+
+def _name(record: Reading, name: Any) -> dict[str, str]:
+    def inner(path: str) -> list[Any]:
+        found: list[Any] = name.xpath(path, namespaces={"mods": name.nsmap[name.prefix]})
+        return found
+
+    terms = inner("mods:role/mods:roleTerm[@type='text']") or inner("mods:role/mods:roleTerm")
+    for term in terms[:1]:
+        record.attribute(term, "type")
+        record.attribute(term, "authority")
+    parts = inner("mods:namePart[not(@type='date')]")
+    for part in parts:
+        record.attribute(part, "type")
+    return {
+        "name": ", ".join(record.text(part) for part in parts if record.peek(part)),
+        "role": record.text(terms[0]) if terms else "",
+        "uri": record.attribute(name, "valueURI"),
+    }
+
+
+def _subjects(record: Reading) -> Cells:
+    topics = []
+    for topic in record.all("mods:subject/mods:topic"):
+        holder = topic.getparent()
+        topics.append(
+            {
+                "term": record.text(topic),
+                "uri": record.attribute(topic, "valueURI") or record.attribute(holder, "valueURI"),
+                "authority": record.attribute(topic, "authority")
+                or record.attribute(holder, "authority"),
+            }
+        )
+    places = [
+        {"name": record.text(place), "uri": record.attribute(place, "valueURI")}
+        for place in record.all("mods:subject/mods:geographic")
+    ]
+    return {"subjects": topics, "places": places}
+
+
+def _physical(record: Reading, section: dict[str, Any]) -> Cells:
+    words = {word.casefold(): word for word in section.get("materials", {})}
+    words |= {form: material for material, form in MATERIAL_FORMS.items()}
+    words |= {material: material for material in MATERIAL_FORMS}
+    material, decay = "", ""
+    for form in record.all("mods:physicalDescription/mods:form"):
+        known = words.get(record.peek(form).casefold())
+        if known and not material:
+            material = known
+            record.text(form)
+            record.attribute(form, "type")
+    for note in record.all("mods:physicalDescription/mods:note[@type='condition']"):
+        level = _DECAY.fullmatch(record.peek(note))
+        if level and not decay:
+            decay = level[1]
+            record.text(note)
+            record.attribute(note, "type")
+    extent = record.first("mods:physicalDescription/mods:extent")
+    return {"physical": extent, "material": material, "decay_level": decay}
+
+
+# --- dates ---
+
+
+def _dated(record: Reading) -> Cells:
+    """Return the date in words and as EDTF. Dates other than dateCreated stay unread: when a
+    photograph was issued, copied or protected is not when it was taken."""
+    listed = [each for each in record.all("mods:originInfo/mods:dateCreated") if record.peek(each)]
+    plain = [each for each in listed if not each.get("point")]
+    words_in = next((each for each in plain if not each.get("encoding")), None)
+    coded_in = next((each for each in plain if each.get("encoding") == "edtf"), None)
+    coded_in = (
+        coded_in
+        if coded_in is not None
+        else next((each for each in plain if each.get("encoding")), None)
+    )
+    ends = [next((e for e in listed if e.get("point") == end), None) for end in ("start", "end")]
+    words = "" if words_in is None else _words(record, words_in)
+    if coded_in is not None and _coded(record, coded_in):
+        edtf = _take(record, coded_in)
+    elif any(each is not None for each in ends):
+        edtf, spelled = _range(record, ends[0], ends[1])
+        words = words or spelled
+    else:
+        edtf = ""
+    return {"date": words, "date_edtf": _with_doubts(edtf, words) if edtf else ""}
+
+
+def _words(record: Reading, element: Any) -> str:
+    """Return the words of a date with what its qualifier says of them."""
+    text = record.text(element)
+    form, mark = _QUALIFIERS.get(element.get("qualifier"), ("{}", ""))
+    if element.get("qualifier") in _QUALIFIERS:
+        record.attribute(element, "qualifier")
+    record.attribute(element, "keyDate")
+    said = mark in (dates.to_edtf(text) or "") if mark else text.startswith("[")
+    return text if said else form.format(text)
+
+
+def _coded(record: Reading, element: Any) -> str:
+    """Return a date of figures as EDTF with its qualifier's mark, or nothing; uses nothing."""
+    text, encoding = record.peek(element), element.get("encoding") or ""
+    found = ""
+    if encoding not in ("", "edtf", "w3cdtf", "iso8601", "marc"):
+        return ""
+    if encoding == "edtf":
+        found = text
+    elif match := _W3CDTF.fullmatch(text):
+        found = match[1]
+    elif encoding == "iso8601" and (match := _BASIC_DAY.fullmatch(text)):
+        found = "-".join(match.groups())
+    elif encoding == "marc" and _MARC_YEAR.fullmatch(text):
+        found = text.replace("u", "X")
+    elif not encoding:
+        found = dates.to_edtf(text) or ""
+    if not found or (not dates.is_valid(found) and encoding != "edtf"):
+        return ""
+    mark = _QUALIFIERS.get(element.get("qualifier"), ("", ""))[1]
+    return found if mark in found or "/" in found else found + mark
+
+
+def _take(record: Reading, element: Any) -> str:
+    edtf = _coded(record, element)
+    record.text(element)
+    for name in ("encoding", "point", "keyDate"):
+        record.attribute(element, name)
+    if element.get("qualifier") in _QUALIFIERS:
+        record.attribute(element, "qualifier")
+    return edtf
+
+
+def _range(record: Reading, start: Any, end: Any) -> tuple[str, str]:
+    """Return the EDTF of a start and an end (either may lack), or the words of both where one
+    of them is no date of figures."""
+    sides = [each for each in (start, end) if each is not None]
+    coded = [_coded(record, each) for each in sides]
+    unclear = [each for each in coded if not each or "/" in each or each[0] in "[{"]
+    written = " - ".join(record.peek(each) for each in sides)
+    for each in sides:
+        _take(record, each)
+    if unclear:
+        return "", written
+    first = coded[0] if start is not None else ".."
+    last = coded[-1] if end is not None else ".."
+    if first.strip("~?") == last.strip("~?"):
+        return first, ""
+    # MARC's 9999 is an end that is not known yet (MARC 21, 008/11-14).
+    return f"{first}/{'..' if last == '9999' else last}", ""
+
+
+def _with_doubts(edtf: str, words: str) -> str:
+    """Return the date with the doubts that its words have and its figures cannot."""
+    in_words = dates.to_edtf(words) if words else None
+    same = in_words and re.sub("[~?%]", "", in_words) == edtf
+    return in_words if same and in_words else edtf
+
+
+# --- rights ---
+
+
+def _access(record: Reading) -> Cells:
+    """Return the rights. Conditions of another kind, restrictions first of all, stay unread:
+    they are told, and hold the item."""
+    found: dict[str, list[str]] = {}
+    for condition in record.all("mods:accessCondition"):
+        kind = re.sub(r"[\W_]+", "", condition.get("type") or "").casefold()
+        label = condition.get("displayLabel") or ""
+        field = _FIELD_OF_LABEL.get(label)
+        if kind not in ("", "useandreproduction"):
+            continue
+        record.attribute(condition, "type")
+        if field:
+            record.attribute(condition, "displayLabel")
+            found.setdefault(field, []).append(record.text(condition))
+            continue
+        uri, text = record.attribute(condition, f"{{{XLINK}}}href"), record.block(condition)
+        known = rights.statement(uri or text)
+        if not uri and (known or re.match("https?://", text)):
+            uri, text = text, ""
+        if text in (uri, known.name if known else uri):
+            text = ""
+        if " ".join(text.casefold().split()) in _STATUS_WORDS:
+            found.setdefault("copyright_status", []).append(text)
+            text = ""
+        for name, value in (("rights_uri", uri), ("rights_note", text)):
+            if value:
+                found.setdefault(name, []).append(value)
+    return {name: one_or_all(name, values) for name, values in found.items()}
+
+
+def one_or_all(name: str, values: list[str]) -> str:
+    """Return values of one field: notes as paragraphs; of the rest those that differ, side by
+    side, which no check lets pass as one."""
+    if name == "rights_note":
+        return "\n".join(values)
+    if name == "rights_uri":
+        known = {rights.statement(value) for value in values}
+        values = values[:1] if len(known) == 1 and None not in known else values
+    return " | ".join(dict.fromkeys(values))

@@ -1,0 +1,388 @@
+"""The catalogue extract: one checked record for each item, or the row and reason why not.
+
+Reads CSV (comma, semicolon, tab), JSON lines, and MODS or Dublin Core XML. Nothing is
+guessed: an encoding that does not fit, an unclosed quote or a row with too few cells is
+refused by name. A fault of one row holds that item alone; a fault that makes other rows
+uncertain too (encoding, quotes, header) refuses the file.
+"""
+
+from __future__ import annotations
+
+import csv
+import errno
+import io
+import json
+import math
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from glassine.base import door
+from glassine.base.errors import Finding, GlassineError
+from glassine.base.normal import nfc
+from glassine.intake.catalogue import columns as catalogue_columns
+from glassine.intake.catalogue.rows import FIELDS, RecordReader, Row
+
+VERSION = "2"
+
+# Far above any real extract; they bound memory against a wrong or hostile file.
+MAX_FILE_BYTES = 256 * 2**20
+MAX_ROWS = 500_000
+MAX_COLUMNS = 500
+
+
+@dataclass
+class Catalogue:
+    """What a catalogue extract holds.
+
+    records: one dict an item, as schemas/catalogue.schema.json describes. bad_items: items whose
+    row cannot be used, with the reason. for_review: what a person should look at, by item.
+    findings: all that is worth telling, theirs included.
+    rows_read: rows with data, good or bad.
+    """
+
+    records: dict[str, dict[str, Any]] = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list)
+    bad_items: dict[str, Finding] = field(default_factory=dict)
+    for_review: dict[str, list[Finding]] = field(default_factory=dict)
+    rows_read: int = 0
+    encoding: str = ""
+    delimiter: str = ""
+
+
+def read_catalogue(path: Path, settings: dict[str, Any], root: Path | None = None) -> Catalogue:
+    """Return the records of a catalogue extract.
+
+    path: .csv, .tsv or .txt (CSV), .jsonl or .ndjson (JSON lines), .xml (MODS, Dublin Core).
+    settings: the whole settings, of which the sections `catalogue` and `rights` are used, or
+    the section `catalogue` alone.
+    root: the batch folder, below which no link is followed; None where the settings name the file.
+    Raises GlassineError where the file as a whole cannot be trusted.
+    """
+    section = _section(settings)
+    content = _bytes(path, root)
+    suffix = path.suffix.lower()
+    if suffix == ".xml":
+        from glassine.intake.catalogue import xml
+
+        found = Catalogue(encoding="as the XML declares", delimiter="xml")
+        rows: Iterable[Row] = (
+            Row(number, cells) for number, cells in xml.rows(path, content, section)
+        )
+        return _collect(found, rows, path, settings, {name: [name] for name in FIELDS})
+    text, encoding = _decode(path, content, section.get("encoding", "auto"))
+    if suffix in (".jsonl", ".ndjson"):
+        found = Catalogue(encoding=encoding, delimiter="json")
+        columns = _mapping(section)
+        return _collect(found, _json_rows(path, text), path, settings, columns)
+    return _read_csv(path, text, encoding, settings)
+
+
+def _section(settings: dict[str, Any]) -> dict[str, Any]:
+    section: dict[str, Any] = settings.get("catalogue", settings)
+    return section
+
+
+# --- bytes and text ----------------------------------------------------------------------
+
+
+def _refuse(code: str, path: Path, what: str, expected: str, next_step: str) -> GlassineError:
+    return GlassineError.because(f"catalogue.{code}", path.name, what, expected, next_step)
+
+
+def _bytes(path: Path, root: Path | None) -> bytes:
+    try:
+        content = door.read_file(path, root, MAX_FILE_BYTES)
+    except OSError as problem:
+        raise _refuse(
+            "size" if problem.errno == errno.EFBIG else "unreadable",
+            path,
+            f"The catalogue cannot be read: {problem.strerror}.",
+            f"a readable file of at most {MAX_FILE_BYTES} bytes.",
+            "Check `catalogue.path` and the file's permissions; export the rows of this batch "
+            "alone.",
+        ) from problem
+    if not content.strip():
+        raise _refuse(
+            "empty",
+            path,
+            "The catalogue is empty.",
+            "a header row and one row an item.",
+            "Export it again.",
+        )
+    return content
+
+
+def _decode(path: Path, content: bytes, declared: str) -> tuple[str, str]:
+    """Return text and encoding; refuses what does not fit rather than show wrong letters."""
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        try:
+            return content.decode("utf-16"), "utf-16"
+        except UnicodeDecodeError as problem:
+            raise _bad_bytes(path, content, problem, "UTF-16") from problem
+    if content.startswith(b"\xef\xbb\xbf") or declared in ("auto", "utf-8"):
+        try:
+            return content.decode("utf-8-sig"), "utf-8"
+        except UnicodeDecodeError as problem:
+            raise _bad_bytes(path, content, problem, "UTF-8") from problem
+    if not content.isascii() and _is_utf8(content):
+        raise _refuse(
+            "encoding",
+            path,
+            f"The settings declare {declared}, but the bytes are UTF-8.",
+            f"a file in {declared}.",
+            "Set `catalogue.encoding` to `auto`.",
+        )
+    try:
+        return content.decode(declared), declared
+    except UnicodeDecodeError as problem:
+        raise _bad_bytes(path, content, problem, declared) from problem
+
+
+def _is_utf8(content: bytes) -> bool:
+    try:
+        content.decode("utf-8")
+    except UnicodeDecodeError:
+        return False
+    return True
+
+
+def _bad_bytes(
+    path: Path, content: bytes, problem: UnicodeDecodeError, encoding: str
+) -> GlassineError:
+    line = content.count(b"\n", 0, problem.start) + 1
+    value = content[problem.start : problem.start + 1].hex()
+    return _refuse(
+        "encoding",
+        path,
+        f"Line {line} holds the byte 0x{value}, which is not {encoding}.",
+        "UTF-8 (with or without byte order mark), UTF-16 with byte order mark, or what "
+        "`catalogue.encoding` declares.",
+        "Export the catalogue as UTF-8; if all of it is Windows-1252, set "
+        "`catalogue.encoding: cp1252`.",
+    )
+
+
+# --- rows ---
+
+
+def _mapping(section: dict[str, Any]) -> dict[str, list[str]]:
+    """Return the columns of each field: those configured, else the column of the same name."""
+    columns = {name: [name] for name in FIELDS}
+    for name, value in section.get("columns", {}).items():
+        columns[name] = [value] if isinstance(value, str) else list(value or [])
+    return columns
+
+
+def _read_csv(path: Path, text: str, encoding: str, settings: dict[str, Any]) -> Catalogue:
+    section = _section(settings)
+    declared, text = _separator_line(text)
+    columns = _mapping(section)
+    wanted = section.get("delimiter", "auto")
+    delimiter = {"tab": "\t", "auto": declared or None}.get(wanted, wanted)
+    delimiter = delimiter or _sniff(path, text, columns["item_id"])
+    rows = _csv_rows(path, text, delimiter)
+    try:
+        header = next(rows)[1]
+    except StopIteration:
+        header = []
+    names = [nfc(name.strip()) for name in header]
+    _check_header(path, names, columns, section.get("columns", {}))
+    found = Catalogue(encoding=encoding, delimiter=delimiter)
+    return _collect(found, _named(rows, names), path, settings, columns)
+
+
+def _separator_line(text: str) -> tuple[str, str]:
+    """Return the separator that spreadsheets note in a first line "sep=;", and the rest."""
+    found = re.match(r"sep=([,;\t])\r?\n", text)
+    return (found[1], text[found.end() :]) if found else ("", text)
+
+
+def _sniff(path: Path, text: str, id_columns: list[str]) -> str:
+    """Return the delimiter under which the first line names the item column."""
+    # Under a wrong delimiter the whole row is one cell, longer than csv takes by default.
+    csv.field_size_limit(MAX_FILE_BYTES)
+    first = re.split(r"\r\n|\r|\n", text, maxsplit=1)[0]
+    fitting = []
+    for delimiter in (",", ";", "\t"):
+        if first.count(delimiter) > 20 * MAX_COLUMNS:
+            continue  # no header; a list of its cells would fill the memory
+        names = [name.strip() for name in next(csv.reader([first], delimiter=delimiter), [])]
+        if all(column in names for column in id_columns):
+            fitting.append((len(names), delimiter))
+    if not fitting:
+        raise _refuse(
+            "header",
+            path,
+            f"Row 1 names no column {' or '.join(id_columns)!r}; it begins {first[:80]!r}.",
+            f"a header row with the column {id_columns[0]!r}; comma, semicolon or tab between.",
+            "Name the column of item numbers in `catalogue.columns.item_id`.",
+        )
+    return max(fitting)[1]
+
+
+def _csv_rows(path: Path, text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
+    """Yield row number and cells; refuses the file at a quote that does not close properly."""
+    csv.field_size_limit(MAX_FILE_BYTES)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    number, line = 0, 1
+    while True:
+        line = reader.line_num + 1
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as problem:
+            raise _refuse(
+                "quotes",
+                path,
+                f"Row {number + 1} (line {line}) has a quote that does not close where the cell "
+                f"ends: {problem}.",
+                "cells with quotes around the whole cell, quotes inside doubled.",
+                "Correct that row, or export again; the file may have been cut off.",
+            ) from problem
+        number += 1
+        if number > MAX_ROWS or len(cells) > MAX_COLUMNS:
+            raise _refuse(
+                "size",
+                path,
+                f"Row {number} has {len(cells)} cells.",
+                f"at most {MAX_ROWS} rows of {MAX_COLUMNS} columns.",
+                "Export the rows of this batch alone.",
+            )
+        if any(cell.strip() for cell in cells):
+            yield number, cells
+
+
+def _check_header(
+    path: Path, names: list[str], columns: dict[str, list[str]], configured: dict[str, Any]
+) -> None:
+    twice = sorted({name for name in names if name and names.count(name) > 1})
+    absent = [
+        column
+        for name in ("item_id", *configured)
+        for column in columns[name]
+        if column not in names and (name == "item_id" or columns[name] != [name])
+    ]
+    if twice:
+        raise _refuse(
+            "header",
+            path,
+            f"Row 1 names the column {twice[0]!r} twice.",
+            "each column once.",
+            "Rename one of the two.",
+        )
+    if absent:
+        raise _refuse(
+            "header",
+            path,
+            f"Row 1 has no column {absent[0]!r}; it has {', '.join(names)[:300]}.",
+            "every column that `catalogue.columns` names.",
+            "Correct `catalogue.columns`, or export the column.",
+        )
+
+
+def _named(rows: Iterable[tuple[int, list[str]]], names: list[str]) -> Iterator[Row]:
+    for number, cells in rows:
+        fault = ""
+        if len(cells) != len(names):
+            fault = f"it has {len(cells)} cells where the header has {len(names)}"
+        elif any(cell.strip() and not name for name, cell in zip(names, cells, strict=True)):
+            fault = "a cell stands in a column that has no name"
+        yield Row(number, dict(zip(names, cells, strict=False)), fault)
+
+
+def _json_rows(path: Path, text: str) -> Iterator[Row]:
+    for number, line in enumerate(text.split("\n"), start=1):
+        if not line.strip():
+            continue
+        if number > MAX_ROWS:
+            raise _refuse("size", path, "Too many lines.", f"at most {MAX_ROWS}.", "Export less.")
+        try:
+            value = json.loads(
+                line,
+                object_pairs_hook=_once,
+                parse_constant=_no_constant,
+                parse_float=_finite,
+            )
+        except (ValueError, RecursionError) as problem:
+            raise _refuse(
+                "json",
+                path,
+                f"Line {number} is not JSON: {str(problem)[:200]}.",
+                "one JSON object on each line, each key once, no NaN.",
+                "Correct that line, or export again; the file may have been cut off.",
+            ) from problem
+        if not isinstance(value, dict):
+            raise _refuse(
+                "json",
+                path,
+                f"Line {number} holds no object.",
+                "one JSON object on each line.",
+                "Export the catalogue as JSON lines.",
+            )
+        yield Row(number, value)
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        raise ValueError("a key stands twice")
+    return found
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError(f"{text[:40]} is larger than any number")
+    return value
+
+
+def _no_constant(name: str) -> Any:
+    raise ValueError(f"{name} is no JSON number")
+
+
+# --- records -----------------------------------------------------------------------------
+
+
+def _collect(
+    found: Catalogue,
+    rows: Iterable[Row],
+    path: Path,
+    settings: dict[str, Any],
+    columns: dict[str, list[str]],
+) -> Catalogue:
+    reader = RecordReader(path, settings, columns, narrow=found.encoding == "cp1252")
+    first_row: dict[str, int] = {}
+    for row in rows:
+        found.rows_read += 1
+        item = reader.item(row)
+        findings: list[Finding] = []
+        record = reader.record(row, findings)
+        if item and item in first_row:
+            findings = [reader.twice(row.number, item, first_row[item])]
+        first_row.setdefault(item, row.number)
+        found.findings.extend(findings)
+        held = next((finding for finding in findings if finding.severity == "hold"), None)
+        if held or record is None:
+            found.records.pop(item, None)
+            if item and held:
+                found.bad_items.setdefault(item, held)
+        elif item not in found.bad_items:
+            found.records[item] = record
+            asked = [finding for finding in findings if finding.severity == "review"]
+            if asked:
+                found.for_review[item] = asked
+    found.findings += catalogue_columns.unused(path.name, reader.unused, set(FIELDS), reader.read)
+    found.findings += catalogue_columns.joined(path.name, reader.joined, reader.separator)
+    if not found.rows_read:
+        raise _refuse(
+            "empty",
+            path,
+            "The catalogue has a header but no rows.",
+            "one row an item.",
+            "Export it again.",
+        )
+    return found

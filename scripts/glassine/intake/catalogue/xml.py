@@ -1,0 +1,179 @@
+"""Catalogue rows from MODS and Dublin Core XML.
+
+MODS: `modsCollection` or one `mods`. Dublin Core: any document whose records are elements that
+hold `dc:` elements directly, as the wrappers `dc`, `record` and `rdf:Description` do. What is
+read stands under the names of our own fields; what is not read stands under its path, so that
+it is told like a column that no field takes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from lxml import etree
+
+from glassine.base.errors import GlassineError
+
+MODS = "http://www.loc.gov/mods/v3"
+DC = "http://purl.org/dc/elements/1.1/"
+DCTERMS = "http://purl.org/dc/terms/"
+XLINK = "http://www.w3.org/1999/xlink"
+EDM = "http://www.europeana.eu/schemas/edm/"
+_NS = {"mods": MODS, "dc": DC, "dcterms": DCTERMS, "edm": EDM}
+# They say nothing of the item: the record's form, links within the file.
+_FORMAL = {
+    "version",
+    "ID",
+    "{http://www.w3.org/2001/XMLSchema-instance}schemaLocation",
+    "{http://www.w3.org/2001/XMLSchema-instance}type",
+    f"{{{XLINK}}}type",
+}
+# A path of unread elements is shown up to this length.
+_MAX_PATH = 200
+
+Cells = dict[str, Any]
+
+
+def rows(path: Path, content: bytes, section: dict[str, Any]) -> Iterator[tuple[int, Cells]]:
+    """Yield line number and cells of each record, cells under the names of our own fields.
+
+    section: the settings `catalogue`; `item_identifier` is the type of the MODS identifier that
+    is the item number. Raises GlassineError for what is no such XML.
+    """
+    from glassine.intake.catalogue import dublin_core
+    from glassine.intake.catalogue import mods as catalogue_mods
+
+    root = _parse(path, content)
+    mods = root.xpath("descendant-or-self::mods:mods", namespaces=_NS)
+    if mods:
+        for record in mods:
+            yield record.sourceline, catalogue_mods.cells(Reading(record), section)
+        return
+    holders = root.xpath("descendant-or-self::*[dc:* or dcterms:*]", namespaces=_NS)
+    if not holders:
+        raise _bad(path, "It holds neither MODS 3 nor Dublin Core records.")
+    for record in holders:
+        yield record.sourceline, dublin_core.cells(Reading(record), section)
+
+
+def _bad(path: Path, what: str) -> GlassineError:
+    return GlassineError.because(
+        "catalogue.xml",
+        path.name,
+        what,
+        "a modsCollection of MODS 3, or records of Dublin Core elements, without DOCTYPE.",
+        "Export the catalogue again.",
+    )
+
+
+def _parse(path: Path, content: bytes) -> Any:
+    parser = etree.XMLParser(
+        resolve_entities=False,
+        no_network=True,
+        load_dtd=False,
+        remove_comments=True,
+        remove_pis=True,
+    )
+    try:
+        root = etree.fromstring(content, parser)
+    except etree.XMLSyntaxError as problem:
+        raise _bad(path, f"It is not well-formed XML: {problem.msg}.") from problem
+    information: Any = root.getroottree().docinfo
+    if information.doctype:
+        raise _bad(path, "It has a document type declaration, which could hide other text.")
+    return root
+
+
+class Reading:
+    """One record while it is read: what was used is remembered, what was not is told."""
+
+    def __init__(self, root: Any) -> None:
+        self.root = root
+        self._used: set[Any] = set()
+        self._used_attributes: set[tuple[Any, str]] = set()
+
+    def all(self, path: str) -> list[Any]:
+        """Return the elements at an XPath below the record; looking does not use them."""
+        found: list[Any] = self.root.xpath(path, namespaces=_NS)
+        return found
+
+    def is_used(self, element: Any) -> bool:
+        return element in self._used
+
+    @staticmethod
+    def peek(element: Any) -> str:
+        """Return an element's text in one line, unused."""
+        return " ".join("".join(element.itertext()).split())
+
+    def text(self, element: Any) -> str:
+        """Return an element's text in one line; it counts as used, with all that is in it."""
+        self._used.update(element.iter())
+        return self.peek(element)
+
+    def block(self, element: Any) -> str:
+        """Return an element's text with its line breaks; it counts as used."""
+        self._used.update(element.iter())
+        return "".join(element.itertext()).strip()
+
+    def attribute(self, element: Any, name: str) -> str:
+        """Return an attribute, "" where there is none; it counts as used."""
+        self._used_attributes.add((element, name))
+        value: str = element.get(name) or ""
+        return value
+
+    def first(self, path: str) -> str:
+        """Return the text of the first element that has any."""
+        found = next((each for each in self.all(path) if self.peek(each)), None)
+        return "" if found is None else self.text(found)
+
+    def each(self, path: str) -> list[str]:
+        """Return the texts of all elements that have any."""
+        return [self.text(found) for found in self.all(path) if self.peek(found)]
+
+    def blocks(self, path: str) -> str:
+        """Return the texts of all elements as paragraphs."""
+        return "\n".join(text for text in map(self.block, self.all(path)) if text)
+
+    def unread(self) -> Cells:
+        """Return {path: texts} of the elements and attributes that were not used."""
+        found: dict[str, list[str]] = {}
+
+        def note(name: str, text: str) -> None:
+            if " ".join(text.split()):
+                found.setdefault(name[:_MAX_PATH], []).append(" ".join(text.split()))
+
+        for element in self.root.iter():
+            used = element in self._used or element is self.root
+            path = self._path(element)
+            if not used:
+                note(path + _kind(element), _own_text(element))
+            for name, value in element.attrib.items():
+                plain = used or not _own_text(element).strip()
+                if plain and name not in _FORMAL and (element, name) not in self._used_attributes:
+                    note(f"{path}/@{etree.QName(name).localname}", value)
+        return {name: " | ".join(texts) for name, texts in found.items()}
+
+    def _path(self, element: Any) -> str:
+        names = [etree.QName(element).localname]
+        for holder in element.iterancestors():
+            if holder is self.root:
+                break
+            names.append(etree.QName(holder).localname)
+        return "/".join(reversed(names))
+
+
+def _own_text(element: Any) -> str:
+    """Return the text that stands in an element itself, not in those within it."""
+    return " ".join([element.text or "", *(inner.tail or "" for inner in element)])
+
+
+def _kind(element: Any) -> str:
+    """Return an unread element's attributes: they often say what the text is."""
+    told = [
+        f"{etree.QName(name).localname}={value}"
+        for name, value in element.attrib.items()
+        if name not in _FORMAL
+    ]
+    return f" [{', '.join(told)}]" if told else ""

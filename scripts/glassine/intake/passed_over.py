@@ -1,0 +1,76 @@
+"""What a batch has not, or has no more: told, and never passed over."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from glassine.base import exits, wording
+from glassine.base.errors import Finding
+
+# File endings of camera raw formats: pictures, but nothing that is developed here.
+RAW_SUFFIXES = {
+    ".3fr", ".arw", ".cr2", ".cr3", ".crw", ".dcr", ".dng", ".erf", ".fff", ".iiq", ".kdc", ".mef",
+    ".mos", ".nef", ".nrw", ".orf", ".pef", ".raf", ".raw", ".rw2", ".sr2", ".srf", ".srw", ".x3f",
+}  # fmt: skip
+
+
+def without_items(name: str, batch_dir: Path, taken: dict[str, Any]) -> exits.Problem | None:
+    """Return what is told of a batch in which no item was found, None where there is one.
+
+    taken: intake.json of the batch. A batch of target captures alone is complete as it is.
+    """
+    if taken["items"] or taken.get("targets"):
+        return None
+    others = [str(path) for path in taken.get("other_files") or []]
+    raws = [path for path in others if Path(path).suffix.lower() in RAW_SUFFIXES]
+    if raws:
+        what = f"This batch holds {len(raws)} camera raw files and no TIFF: {wording.listed(raws)}."
+        step = "Raw files are not developed here: export them as TIFF masters, then run again."
+    elif others:
+        names = wording.listed(others)
+        what = f"This batch holds no master. {len(others)} other files lie in it: {names}."
+        step = "Bring the TIFF masters, or move the folder out of the folder of masters."
+    else:
+        what = "This batch folder holds no master."
+        step = (
+            "See that the disk or share is mounted and that the copy was made; or remove the "
+            "empty folder."
+        )
+    finding = Finding("run.no_masters", str(batch_dir), what, "TIFF masters (.tif, .tiff).", step)
+    return exits.Problem(finding, exits.DATA if others else exits.NO_INPUT, name)
+
+
+def withdrawn(intake: Mapping[str, Any]) -> set[str]:
+    """Return the items that a person withdrew as a whole, by intake.json of their batch."""
+    listed_ = intake.get("withdraw")
+    entries = [each for each in listed_ if isinstance(each, dict)] if listed_ else []
+    return {
+        str(each.get("item")) for each in entries if not (each.get("master") or each.get("frames"))
+    }
+
+
+def items_gone(name: str, results_dir: Path, known: set[str]) -> exits.Problem | None:
+    """Return what is told of finished items of earlier nights that the batch has no more.
+
+    known: the items that intake found now, and those that a person withdrew.
+    """
+    folder = results_dir / "items"
+    if not folder.is_dir():
+        return None
+    gone = [
+        path.parent.name for path in folder.glob("*/package.json") if path.parent.name not in known
+    ]
+    if not gone:
+        return None
+    finding = Finding(
+        "run.items_gone",
+        str(folder),
+        f"{len(gone)} items that earlier runs finished have no master in the batch folder now: "
+        f"{wording.listed(gone)}.",
+        "the masters of every item until its batch is closed.",
+        "Put the masters back. Where an item that was delivered is to be no more, withdraw it "
+        "(scripts/withdraw); where it never was delivered, remove its folder here.",
+    )
+    return exits.Problem(finding, exits.NO_INPUT, name)

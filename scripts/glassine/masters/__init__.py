@@ -1,0 +1,1 @@
+"""Masters opened read-only: what a TIFF says of itself, its pixels, its colour, its labels."""

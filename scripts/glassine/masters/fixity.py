@@ -1,0 +1,125 @@
+"""One read of a master gives its digests, compared with the capture station's list."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from glassine.base.errors import Finding, GlassineError
+from glassine.masters.opened import Opened, opened
+
+ALGORITHMS = ("sha256", "sha512")
+_BLOCK_BYTES = 4 * 2**20
+
+
+def digests(
+    path: Path,
+    algorithms: tuple[str, ...] = ALGORITHMS,
+    watch: Callable[[bytes], None] = lambda block: None,
+) -> tuple[dict[str, str], int]:
+    """Return ({algorithm: hex digest}, bytes) of a file, read once.
+
+    algorithms: names hashlib knows (FIPS 180-4 for the SHA-2 family); each is worked out in a
+    thread of its own. watch: is shown each block of 4 MiB on the way. Raises OSError.
+    """
+    hashes = {name: hashlib.new(name, usedforsecurity=False) for name in algorithms}
+    count = 0
+    with path.open("rb") as handle, ThreadPoolExecutor(len(hashes)) as pool:
+        while block := handle.read(_BLOCK_BYTES):
+            count += len(block)
+            under_way = [pool.submit(digest.update, block) for digest in hashes.values()]
+            watch(block)
+            for done in under_way:
+                done.result()
+    return {name: digest.hexdigest() for name, digest in hashes.items()}, count
+
+
+def changed(path: str) -> GlassineError:
+    return GlassineError.because(
+        "verify.changed",
+        path,
+        "The master changed while it was being read, or another file took its place: size, time "
+        "or place on the disk differ.",
+        "a file at rest.",
+        "Wait until the capture station has finished; the next run takes it.",
+    )
+
+
+def unreadable(path: str, problem: OSError) -> GlassineError:
+    return GlassineError.because(
+        "verify.unreadable",
+        path,
+        f"The master cannot be read: {problem.strerror or problem}.",
+        "a readable file where intake found it.",
+        "Check the disk, the share and the rights, then run again.",
+    )
+
+
+def verify_master(path: Path, master: dict[str, Any], require_manifest: bool) -> dict[str, Any]:
+    """Return the fixity entry of one master, without its header.
+
+    Raises GlassineError where the file is gone, unreadable, changing, not as listed, or (where
+    `require_manifest`) not listed at all.
+    """
+    try:
+        with opened(path) as held:
+            return verify_opened(held, master, require_manifest)
+    except OSError as problem:
+        raise unreadable(master["path"], problem) from problem
+
+
+def verify_opened(
+    held: Opened,
+    master: dict[str, Any],
+    require_manifest: bool,
+    watch: Callable[[bytes], None] = lambda block: None,
+) -> dict[str, Any]:
+    """Do as `verify_master` with a master that is open. watch: is shown each block that is read.
+
+    Raises OSError where it cannot be read.
+    """
+    expected: dict[str, str] = master["expected"]
+    if not held.is_as_noted(master["bytes"], master["mtime_ns"]):
+        raise changed(master["path"])
+    names = tuple(dict.fromkeys([*ALGORITHMS, *expected]))
+    found, count = digests(held.content, names, watch)
+    if count != master["bytes"] or not held.is_unchanged():
+        raise changed(master["path"])
+    wrong = [name for name, digest in sorted(expected.items()) if found[name] != digest]
+    if wrong:
+        raise GlassineError(
+            [
+                Finding(
+                    "verify.digest",
+                    master["path"],
+                    f"Its {name} is {found[name]}: the file is not what the capture station wrote.",
+                    f"{expected[name]} as the checksum list says.",
+                    "Copy the master again from the capture station; if the list is wrong, "
+                    "write it anew there.",
+                )
+                for name in wrong
+            ]
+        )
+    if require_manifest and not expected:
+        raise GlassineError.because(
+            "verify.unlisted",
+            master["path"],
+            "No checksum list names this master.",
+            "a line for it in manifest-sha256.txt (verify.require_manifest is set).",
+            "Write the checksum list at the capture station.",
+        )
+    return {
+        "path": master["path"],
+        "part": master["part"],
+        "bytes": count,
+        "mtime": datetime.fromtimestamp(master["mtime_ns"] / 1e9, UTC).strftime(
+            "%Y-%m-%dT%H:%M:%SZ"
+        ),
+        "digests": {name: found[name] for name in sorted(found)},
+        "expected": expected,
+        "verdict": "match" if expected else "unlisted",
+    }

@@ -1,1 +1,0 @@
-"""What an access image says of itself: one set of facts, encoded as EXIF, XMP and IPTC-IIM."""

@@ -1,0 +1,223 @@
+"""Settings that do not go with each other, or name what is not there: told before a run starts.
+
+The schema says what one key may hold; here stands what only shows when keys, files and the code
+that uses them are looked at together. Each would otherwise end in a wrong result that looks right,
+or stop every item of the night one by one.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+import re
+import urllib.parse
+from collections.abc import Callable, Iterator
+from email.headerregistry import Address
+from pathlib import Path
+from typing import Any
+
+from glassine.base import naming, settings
+from glassine.base.errors import Finding, GlassineError
+
+_WHERE = "config/config.yaml"
+
+
+def _finding(key: str, what: str, expected: str, next_step: str = "") -> Finding:
+    return Finding(f"settings.{key}", _WHERE, what, expected, next_step or f"Correct `{key}`.")
+
+
+def check(config: dict[str, Any], working_dir: Path) -> None:
+    """Raise GlassineError with one finding per contradiction.
+
+    config: complete settings; working_dir: where relative paths of the settings begin.
+    """
+    found = [*_not_finite(config, "")]
+    for looks in _CHECKS:
+        try:
+            found += looks(config, working_dir)
+        except GlassineError as problem:
+            found += problem.findings
+    if found:
+        raise GlassineError(found)
+
+
+def notes(config: dict[str, Any]) -> list[str]:
+    """Return what is told of settings that do nothing as they stand together."""
+    found = []
+    if config["iiif"]["form"] == "pyramid" and not config["package"]["include_tiles"]:
+        found.append(
+            "package.include_tiles concerns tiles, and iiif.form makes pyramids: these are in the "
+            "packages all the same"
+        )
+    return found
+
+
+def _not_finite(value: Any, key: str) -> Iterator[Finding]:
+    """No limit holds against a value that is no number."""
+    if isinstance(value, float) and not math.isfinite(value):
+        yield _finding(key, f"{key} is {value}.", "a number.")
+    pairs: list[tuple[str, Any]] = []
+    if isinstance(value, dict):
+        pairs = [(f"{key}.{name}" if key else str(name), part) for name, part in value.items()]
+    elif isinstance(value, list):
+        pairs = [(key, part) for part in value]
+    for name, part in pairs:
+        yield from _not_finite(part, name)
+
+
+def _check_naming(config: dict[str, Any], _: Path) -> list[Finding]:
+    naming.compile_pattern(config["naming"]["pattern"])
+    naming.check_template(config["naming"]["derivative"])
+    return []
+
+
+def _plain_file(key: str, value: str | None, base: Path) -> Iterator[Finding]:
+    """Yield a finding where a setting names a file that is no regular, readable file."""
+    if value is None:
+        return
+    path = base / value
+    try:
+        regular = path.is_file()
+        if regular:
+            with path.open("rb"):
+                pass
+            return
+        what = "is no regular file" if path.exists() else "does not exist"
+    except (OSError, ValueError) as problem:
+        what = f"cannot be read ({getattr(problem, 'strerror', None) or problem})"
+    yield _finding(key, f"The file that `{key}` names {what}: {path}.", "a file that can be read.")
+
+
+def _check_files(config: dict[str, Any], working_dir: Path) -> list[Finding]:
+    found = [
+        *_plain_file("catalogue.path", config["catalogue"]["path"], working_dir),
+        *_plain_file("quality.limits", config["quality"]["limits"], working_dir),
+        *_plain_file("report.viewer", config["report"]["viewer"], settings.PROJECT),
+    ]
+    schemas = config["records"]["schema_dir"]
+    if schemas is not None and not os.path.isdir(working_dir / schemas):  # noqa: PTH112
+        what = f"The folder that `records.schema_dir` names does not exist: {schemas}."
+        found.append(_finding("records.schema_dir", what, "a folder with XSD files."))
+    return found
+
+
+def _check_limits(config: dict[str, Any], working_dir: Path) -> list[Finding]:
+    """A row of no measure would limit nothing; the rest would fail each frame for itself."""
+    from glassine.render.quality import limits
+
+    section = config["quality"]
+    if section["limits"] is None or [*_plain_file("", section["limits"], working_dir)]:
+        return []
+    table = {**section, "limits": str(working_dir / section["limits"])}
+    known = settings.read_yaml(limits.LIMITS_PATH)["limits"]
+    loaded = settings.read_yaml((working_dir / section["limits"]).resolve())
+    rows = loaded.get("limits") if isinstance(loaded, dict) else None
+    found = []
+    for name in rows if isinstance(rows, dict) else {}:
+        if name not in known:
+            what = f"{section['limits']} limits {name!r}, and there is no such measure."
+            expected = f"names out of {', '.join(known)}."
+            found.append(_finding("quality.limits", what, expected, "Correct the name there."))
+    for name in known:
+        for column in ("film_small", "film_large", "print"):
+            limits.limit(name, column, table)
+    return found
+
+
+def _check_profile(config: dict[str, Any], _: Path) -> list[Finding]:
+    from glassine.pack import profiles
+
+    known = sorted(profiles.all_profiles())
+    if config["package"]["profile"] in known:
+        return []
+    what = f"There is no layout of packages named {config['package']['profile']!r}."
+    return [_finding("package.profile", what, f"one of {', '.join(known)}.")]
+
+
+def _check_tables(config: dict[str, Any], _: Path) -> list[Finding]:
+    """A level asked of a table that is not there would ask nothing."""
+    tables = settings.read_yaml(settings.PROJECT / "config" / "target_limits.yaml")["tables"]
+    found = []
+    for name in config["targets"]["tables"]:
+        if name not in tables:
+            expected = f"names out of {', '.join(tables)}."
+            found.append(_finding("targets.tables", f"There is no table {name!r}.", expected))
+    for name, level in config["targets"]["require"].items():
+        own = [key for key, table in tables.items() if name in (key, table["family"])]
+        levels = {str(each) for key in own for each in tables[key]["levels"]}
+        if not own:
+            what = f"`targets.require` asks for a level of {name!r}, and there is no such table."
+            families = {table["family"] for table in tables.values()}
+            expected = f"a table or a family: {', '.join(sorted({*tables, *families}))}."
+            found.append(_finding("targets.require", what, expected))
+        elif level not in levels:
+            what = f"`targets.require` asks for the level {level!r} of {name}."
+            expected = f"one of {', '.join(sorted(levels))}."
+            found.append(_finding("targets.require", what, expected))
+    return found
+
+
+def _check_tiles(config: dict[str, Any], _: Path) -> list[Finding]:
+    base = config["iiif"]["base_url"]
+    if not base:  # that it must be set is told by identity.check_identity
+        return []
+    try:
+        parts = urllib.parse.urlsplit(base)
+        sound = bool(parts.hostname) and not parts.query and not parts.fragment
+    except ValueError:
+        sound = False
+    if sound:
+        return []
+    expected = "a web address as https://images.port-ellery.example/iiif."
+    return [_finding("iiif.base_url", f"iiif.base_url is {base!r}.", expected)]
+
+
+def _check_store(config: dict[str, Any], _: Path) -> list[Finding]:
+    if config["store"]["deliveries"] and config["delivery"]["form"] == "folder":
+        what = "store.deliveries is set, and delivery.form is `folder`: an object is one file."
+        return [_finding("delivery.form", what, "`tar` or `zip` where deliveries go to a store.")]
+    return []
+
+
+def _is_address(text: str) -> bool:
+    try:
+        found = Address(addr_spec=text)
+    except (ValueError, IndexError, TypeError, AttributeError):
+        return False
+    plain = not re.search(r"[\s\x00-\x1f<>,;]", text)
+    return bool(plain and found.username and found.domain)
+
+
+def _check_notify(config: dict[str, Any], _: Path) -> list[Finding]:
+    section = config["report"]["notify"]
+    found = []
+    if section["webhook"] is not None:
+        try:
+            parts = urllib.parse.urlsplit(section["webhook"])
+            sound = parts.scheme in {"http", "https"} and bool(parts.hostname)
+            sound = sound and parts.port != 0  # raises where it is no number
+        except ValueError:
+            sound = False
+        if not sound or re.search(r"[\s\x00-\x1f]", section["webhook"]):
+            what = f"report.notify.webhook is {section['webhook']!r}."
+            expected = "a web address that begins with https:// or http://, or null."
+            found.append(_finding("report.notify.webhook", what, expected))
+    mail = section["mail"]
+    for address in [*mail["to"], *([mail["sender"]] if mail["to"] else [])]:
+        if not _is_address(address):
+            what = f"{address!r} in report.notify.mail is no mail address."
+            expected = "an address as in film@archive.port-ellery.example."
+            found.append(_finding("report.notify.mail", what, expected))
+    return found
+
+
+_CHECKS: tuple[Callable[[dict[str, Any], Path], list[Finding]], ...] = (
+    _check_naming,
+    _check_files,
+    _check_limits,
+    _check_profile,
+    _check_tables,
+    _check_tiles,
+    _check_store,
+    _check_notify,
+)

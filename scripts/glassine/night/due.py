@@ -1,0 +1,164 @@
+"""What each step is given, and which items are already as they should be.
+
+A step is given only the settings and the item's rows that it uses, and the version of its code:
+when one of them changes, the engine runs the step again, and nothing else. An item whose last
+step finished with all these unchanged is settled and is not put before the engine at all, so
+that a night with little to do starts quickly however long the batch is.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from pathlib import Path
+from typing import Any
+
+from glassine import steps
+from glassine.base import files
+from glassine.base.errors import GlassineError
+
+STAMP = "done.json"
+
+
+class Batch:
+    """intake.json of a batch, looked up by item."""
+
+    def __init__(self, intake: dict[str, Any]) -> None:
+        self.name: str = intake["batch"]
+        self.intake = intake
+        self.items: dict[str, dict[str, Any]] = {item["item"]: item for item in intake["items"]}
+        # The settings that `_shared_text` was made of, and that text.
+        self.shared: tuple[dict[str, Any], str] | None = None
+
+    def facts(self) -> dict[str, Any]:
+        """Return what holds for the whole batch: operators' role ids and target captures."""
+        return {**self.intake.get("facts", {}), "targets": self.intake.get("targets", [])}
+
+    def ready(self) -> list[str]:
+        """Return the items that go on or fail tonight: all but those that wait."""
+        return [name for name, item in self.items.items() if item["state"] != "waiting"]
+
+    def waiting(self) -> list[str]:
+        return [name for name, item in self.items.items() if item["state"] == "waiting"]
+
+
+def read_batch(path: Path) -> Batch:
+    return Batch(files.read_json(path))
+
+
+def _shared(step: steps.Step, batch: Batch, config: dict[str, Any]) -> dict[str, Any]:
+    """Return what the step is given for every item of the batch."""
+    result: dict[str, Any] = {
+        "step": step.name,
+        "batch": batch.name,
+        "settings": {section: config.get(section, {}) for section in step.sections},
+        "version": steps.version(step.name),
+    }
+    if "batch_facts" in step.fields:
+        result["batch_facts"] = batch.facts()
+    if step.name in {"embed", "record"}:
+        result["institution"] = config["institution"]
+    if step.name == "embed" and makes_alternates(config):
+        # A version of its own: items without such pictures need not be done again for them.
+        result["alternates"] = steps.version_of("base/alternates")
+    return result
+
+
+def _own(step: steps.Step, batch: Batch, item: str) -> dict[str, Any]:
+    """Return what the step is given for this item alone."""
+    known = batch.items[item]
+    masters = known["masters"]
+    if "facts" not in step.fields:
+        masters = [{key: each[key] for key in each if key != "facts"} for each in masters]
+    result = {"item": item, "masters": masters}
+    for name in step.fields:
+        if name == "findings":
+            result[name] = [each for each in known["findings"] if each["severity"] == "hold"]
+        elif name not in ("batch_facts", "facts"):
+            result[name] = known.get(name)
+    return result
+
+
+def given(step_name: str, batch: Batch, item: str, config: dict[str, Any]) -> dict[str, Any]:
+    """Return what the step is given for the item (see the module's note)."""
+    step = steps.step(step_name)
+    return _shared(step, batch, config) | _own(step, batch, item)
+
+
+def makes_alternates(config: dict[str, Any]) -> bool:
+    """Return whether the settings ask for pictures beside access image, thumbnail and tiles."""
+    made = config.get("render", {})
+    return bool(
+        made.get("alternates")
+        or made.get("crop_tiff", "none") != "none"
+        or config.get("iiif", {}).get("form") == "pyramid"
+    )
+
+
+def steps_given(batch: Batch, item: str, config: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return what each step of an item is given, in order."""
+    return [given(step.name, batch, item, config) for step in steps.STEPS]
+
+
+def _shared_text(batch: Batch, config: dict[str, Any]) -> str:
+    """Return what the steps are given for every item, as text.
+
+    Worked out once a batch: for 10,000 items it would cost more than all the rest.
+    """
+    if batch.shared is None or batch.shared[0] is not config:
+        text = files.canonical([_shared(step, batch, config) for step in steps.STEPS])
+        batch.shared = (config, text)
+    return batch.shared[1]
+
+
+def key(batch: Batch, item: str, config: dict[str, Any]) -> str:
+    """Return a digest of all that the steps of an item are given."""
+    own: dict[str, Any] = {}
+    for step in steps.STEPS:
+        own |= _own(step, batch, item)  # what two steps are given is the same for both
+    own["masters"] = batch.items[item]["masters"]  # but for the facts on them
+    text = _shared_text(batch, config) + files.canonical(own)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def write_stamp(item_dir: Path, item_key: str) -> None:
+    """Write that every step of the item is done, and what it was given."""
+    records = [name for step in steps.STEPS for name in step.records]
+    stats = {name: (item_dir / name).stat().st_size for name in records}
+    files.write_json(item_dir / STAMP, {"key": item_key, "files": stats})
+
+
+def is_settled(item_dir: Path, item_key: str) -> bool:
+    """Return whether the item's stamp carries this key, its records are in place and it is not
+    held."""
+    stamp = item_dir / STAMP
+    if not stamp.exists() or (item_dir / "held.json").exists():
+        return False
+    folder = str(item_dir)
+    try:
+        written = files.read_json(stamp)
+        return written["key"] == item_key and all(
+            os.stat(f"{folder}/{name}").st_size == size  # noqa: PTH116 - a third of the time
+            for name, size in written["files"].items()
+        )
+    except (GlassineError, OSError, KeyError, TypeError):
+        return False
+
+
+def unsettled(batch: Batch, items_dir: Path, config: dict[str, Any]) -> list[str]:
+    """Return the items that the engine must look at tonight, in order."""
+    wanted = set(config["only"])
+    return [
+        item
+        for item in batch.ready()
+        if (not wanted or item in wanted)
+        and not is_settled(items_dir / item, key(batch, item, config))
+    ]
+
+
+def delivery_key(batch: Batch, config: dict[str, Any]) -> str:
+    """Return a digest of all that a delivery of the whole batch depends on."""
+    parts = [key(batch, item, config) for item in batch.ready()]
+    withdrawn = batch.intake.get("withdraw", [])
+    text = files.canonical([parts, withdrawn, config["delivery"], config["institution"]])
+    return hashlib.sha256(text.encode()).hexdigest()

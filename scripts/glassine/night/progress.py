@@ -1,0 +1,305 @@
+"""How far the night is: told from the files alone, on a terminal, in plain lines or as JSON."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import json
+import sys
+import threading
+import time
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any, TextIO
+
+from glassine.base import clock, exits, files, settings, wording
+from glassine.base.errors import Finding, GlassineError
+from glassine.base.visible import visible
+from glassine.night import batches, notice, notify, supervision
+from glassine.report import timing
+from glassine.report.words import span_words
+
+# The rate is taken over this time: long enough for a mean, short enough to follow a slow stretch.
+_WINDOW_S = 15 * 60.0
+# Plain lines (in a log, in a mail) come this far apart; a terminal is kept up to date.
+_LINE_EVERY_S = 60.0
+
+
+@dataclass(frozen=True)
+class Progress:
+    """One batch at one moment.
+
+    left: items that are to be done yet; stages: of these, how many are at which step;
+    an_hour: items finished an hour lately, or None before the first; left_s: seconds to go.
+    """
+
+    batch: str
+    total: int
+    finished: int
+    held: int
+    waiting: int
+    left: int
+    stages: dict[str, int]
+    an_hour: float | None
+    left_s: float | None
+
+    def line(self) -> str:
+        """Return the moment in one line of plain text."""
+        said = [f"{self.finished:,} of {self.total:,} finished"]
+        said += [
+            f"{count:,} {word}"
+            for count, word in (
+                (self.held, "held"),
+                (self.waiting, "waiting"),
+                (self.left, "left"),
+            )
+            if count
+        ]
+        if self.stages:
+            said.append(" ".join(f"{step} {count}" for step, count in self.stages.items()))
+        if self.left and self.an_hour:
+            said.append(f"{self.an_hour:,.0f} an hour")
+        if self.left_s:
+            said.append(f"about {span_words(self.left_s)} to go")
+        return visible(f"{self.batch}: {', '.join(said)}")
+
+
+def _stage(item_dir: Path) -> str | None:
+    """Return the step an item is at, None where it has not begun."""
+    done = {path.stem for path in (item_dir / "timings").glob("*.json")}
+    if not done:
+        return None
+    return next((step for step in timing.STEPS if step not in done), timing.STEPS[-1])
+
+
+def _rate(moments: list[float], now: float) -> float | None:
+    """Return items an hour over the last quarter of an hour, or None where none was finished."""
+    recent = [moment for moment in moments if now - _WINDOW_S <= moment <= now]
+    if not recent:
+        return None
+    # A window that begins with the first of few would count one item too many.
+    since = min(recent) if len(recent) > 1 else now - _WINDOW_S
+    counted = len(recent) - (len(recent) > 1)
+    return counted * 3600 / max(now - since, 1.0)
+
+
+def progress_of(results: Path, now: float) -> Progress:
+    """Return how far a batch is.
+
+    results: `results/<batch>/`; now: seconds since 1970.
+    Raises GlassineError where the batch has not been taken in yet.
+    """
+    entries = files.read_json(results / "intake.json")["items"]
+    states: Counter[str] = Counter()
+    stages: Counter[str] = Counter()
+    moments = []
+    for entry in entries:
+        item_dir = results / "items" / str(entry["item"])
+        package = item_dir / "package.json"
+        if entry["state"] == "held" or (item_dir / "held.json").exists():
+            states["held"] += 1
+        elif entry["state"] == "waiting":
+            states["waiting"] += 1
+        elif package.exists():
+            states["finished"] += 1
+            moments.append(package.stat().st_mtime)
+        else:
+            states["left"] += 1
+            stage = _stage(item_dir)
+            if stage:
+                stages[stage] += 1
+    rate = _rate(moments, now)
+    left = states["left"]
+    return Progress(
+        batch=results.name,
+        total=len(entries),
+        finished=states["finished"],
+        held=states["held"],
+        waiting=states["waiting"],
+        left=left,
+        stages={step: stages[step] for step in timing.STEPS if stages[step]},
+        an_hour=rate,
+        left_s=left * 3600 / rate if rate and left else None,
+    )
+
+
+def is_running(working_dir: Path) -> bool:
+    """Return whether a run is going on in this working directory, on this machine."""
+    try:
+        told = json.loads((working_dir / "results" / ".run.lock").read_text("utf-8"))
+        return supervision.process_start(int(told["pid"])) is not None
+    except (OSError, ValueError, KeyError, TypeError):
+        return False
+
+
+def look(working_dir: Path, names: list[str], now: float) -> list[Progress]:
+    """Return how far each batch is (all that have been taken in, where none is named)."""
+    results = working_dir / "results"
+    wanted = names or sorted(path.parent.name for path in results.glob("*/intake.json"))
+    found = []
+    for name in wanted:
+        try:
+            found.append(progress_of(results / name, now))
+        except (GlassineError, KeyError, TypeError):
+            if name in names:
+                raise
+    return found
+
+
+def _names(working_dir: Path) -> list[str]:
+    """Return the batches that were taken in, or could not be."""
+    results = working_dir / "results"
+    found = [*results.glob("*/intake.json"), *results.glob("*/held.json")]
+    return sorted({path.parent.name for path in found})
+
+
+def _check_names(working_dir: Path, names: list[str]) -> None:
+    """Raise GlassineError where a batch is named that no run knows."""
+    known = _names(working_dir)
+    for name in names:
+        if name not in known:
+            raise GlassineError.because(
+                "progress.batch",
+                working_dir / "results" / name,
+                f"No run has taken in a batch of this name.{wording.near(name, known)}",
+                f"one of {wording.listed(known) or 'none yet'}.",
+                "Correct the name, or the folder after --directory.",
+            )
+
+
+def _not_taken_in(name: str, findings: list[Finding]) -> dict[str, Any]:
+    """Return what the summary says of a batch of which nothing is known tonight."""
+    counts = dict.fromkeys(("total", "finished", "held", "waiting", "left"), 0)
+    told = [finding.as_dict() for finding in findings]
+    return {"batch": name, "state": notice.STATE, **counts, "findings": told}
+
+
+def summary(
+    working_dir: Path, names: list[str], problems: list[exits.Problem] | None = None
+) -> dict[str, Any]:
+    """Return the state of the night for machines; the states of each batch add up to total.
+
+    names: the batches, all that are known where none is named. problems: what the run that ends
+    could not do; where there is no such run, a batch that was not taken in is told by its files.
+    """
+    now = time.time()
+    problems = problems or []
+    found, entries = [], []
+    for name in names or _names(working_dir):
+        own = [problem.finding for problem in problems if problem.batch == name]
+        results = working_dir / "results" / name
+        try:
+            if any(finding.code in batches.NOT_LOOKED_AT for finding in own):
+                raise LookupError(name)
+            found.append(progress_of(results, now))
+            told = [finding.as_dict() for finding in own]
+            entries.append({**asdict(found[-1]), "state": "taken in", "findings": told})
+        except (GlassineError, KeyError, TypeError, LookupError):
+            findings = own or batches.not_taken_in(name, results)
+            entries.append(_not_taken_in(name, findings))
+    general = [problem.finding.as_dict() for problem in problems if problem.batch is None]
+    told_of = [finding for entry in entries for finding in entry["findings"]]
+    return {
+        "time": clock.now_text(),
+        "running": is_running(working_dir),
+        "finished": sum(each.finished for each in found),
+        "held": sum(each.held for each in found),
+        "waiting": sum(each.waiting for each in found),
+        "left": sum(each.left for each in found),
+        "not_taken_in": sum(entry["state"] == notice.STATE for entry in entries),
+        "problems": len(told_of) + len(general),
+        "findings": general,
+        "batches": entries,
+    }
+
+
+def follow(
+    working_dir: Path,
+    names: list[str],
+    out: TextIO,
+    every_s: float,
+    sleep: Callable[[float], None] = time.sleep,
+) -> None:
+    """Show the progress until the run ends: in place on a terminal, else in plain lines."""
+    live = out.isatty()
+    shown: list[str] = []
+    last_told = -_LINE_EVERY_S
+    while True:
+        running = is_running(working_dir)
+        lines = [each.line() for each in look(working_dir, names, time.time())]
+        lines = lines or ["nothing has been taken in yet"]
+        if live:
+            # Up to the first line of before, then each line anew (ECMA-48: CUU, EL).
+            up = f"\x1b[{len(shown)}A" if shown else ""
+            out.write(up + "".join(f"\x1b[2K{line}\n" for line in lines))
+        elif lines != shown and (not running or time.monotonic() - last_told >= _LINE_EVERY_S):
+            out.write("".join(f"{clock.now_text()} {line}\n" for line in lines))
+            last_told = time.monotonic()
+        out.flush()
+        shown = lines
+        if not running:
+            return
+        sleep(every_s)
+
+
+class Teller(threading.Thread):
+    """Writes how far each batch is, in plain lines, while a run goes on in this process."""
+
+    def __init__(self, working_dir: Path, names: list[str], out: TextIO) -> None:
+        super().__init__(name="progress", daemon=True)
+        self._working_dir, self._names, self._out = working_dir, names, out
+        self._over = threading.Event()
+
+    def run(self) -> None:
+        while not self._over.wait(_LINE_EVERY_S):
+            found = []
+            for name in self._names:
+                # One not taken in yet, or whose record is being written, is told of later.
+                with contextlib.suppress(GlassineError, KeyError, TypeError, OSError):
+                    found += look(self._working_dir, [name], time.time())
+            self._out.write("".join(f"{clock.now_text()} {each.line()}\n" for each in found))
+            self._out.flush()
+
+    def end(self) -> None:
+        """Say no more."""
+        self._over.set()
+        self.join()
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Show how far the night is; return the exit code (1 where anything is held)."""
+    parser = argparse.ArgumentParser(
+        prog="scripts/progress", description="Show how far the night is, until it ends."
+    )
+    parser.add_argument("batch", nargs="*", help="names of batches; else all")
+    parser.add_argument("--directory", default=".", help="the folder that holds `results`")
+    parser.add_argument("--every", type=float, default=2.0, help="seconds between two looks")
+    parser.add_argument("--json", action="store_true", help="print one look as JSON and end")
+    parser.add_argument(
+        "--notify", action="store_true", help="send the summary where `report.notify` says"
+    )
+    parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
+    given = parser.parse_args(arguments)
+    working_dir = Path(given.directory).resolve()
+    try:
+        if not (given.json or given.notify):
+            follow(working_dir, given.batch, sys.stdout, max(given.every, 0.2))
+        _check_names(working_dir, given.batch)
+        found = summary(working_dir, given.batch)
+        if given.json:
+            print(files.dump_json(found), end="")
+        if given.notify:
+            config = settings.load(settings.read_yaml(Path(given.configfile), trusted=True) or {})
+            notify.send(config["report"]["notify"], found)
+    except GlassineError as error:
+        sys.stderr.write("".join(f"{visible(each.sentence())}\n" for each in error.findings))
+        return 2
+    except KeyboardInterrupt:
+        return 130
+    return 1 if found["held"] or found["not_taken_in"] else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

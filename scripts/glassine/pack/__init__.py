@@ -1,0 +1,1 @@
+"""An item's package in the layout that the repository wants."""

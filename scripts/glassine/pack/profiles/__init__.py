@@ -1,0 +1,116 @@
+"""Layouts of a package: a small class each, found by name.
+
+A module in this folder with a class that derives from `Profile` is a layout; nothing else has
+to know it. Every layout starts from the plain one (what `package.pack_item` lists) and says where
+each file goes and which files of its own it adds.
+"""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+from abc import ABC, abstractmethod
+from dataclasses import asdict, dataclass, replace
+from functools import cache
+from pathlib import Path
+from typing import Any, ClassVar
+
+from glassine.base import hashing
+from glassine.base.errors import GlassineError
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A file of a package.
+
+    path: in the package; source: `item:<path in the item's results>` or `master:<path in the
+    batch folder>`; use: master, access, thumb, webp, avif, pyramid, crop, tile, record, metadata,
+    documentation or schema.
+    """
+
+    path: str
+    source: str
+    bytes: int
+    sha256: str
+    sha512: str
+    use: str
+
+    def at(self, path: str) -> Placed:
+        return replace(self, path=path)
+
+    def as_dict(self) -> dict[str, Any]:
+        return asdict(self)
+
+
+@dataclass(frozen=True)
+class Context:
+    """What a layout may need beside the files: where the item's results are, who delivers.
+
+    time: xs:dateTime of the packing. schema_dir: folder with official XSDs, or None.
+    """
+
+    item: str
+    item_dir: Path
+    institution: dict[str, Any]
+    time: str
+    software: str
+    schema_dir: Path | None = None
+
+
+# Files that a layout makes go here, below the item's results.
+OWN_FOLDER = "package"
+
+
+class Profile(ABC):
+    """One layout. `name` is what the setting package.profile says."""
+
+    name: ClassVar[str]
+
+    @abstractmethod
+    def lay_out(self, plain: list[Placed], context: Context) -> list[Placed]:
+        """Return the package's files; write those it adds below `item_dir/package/`."""
+
+    @abstractmethod
+    def plain_paths(self, root: Path) -> dict[str, str] | None:
+        """Return {plain path: path below `root`} of a finished package; None if it is not ours."""
+
+
+def written(context: Context, path: str, content: bytes, use: str) -> Placed:
+    """Write a file that a layout adds; return its place (the same path in the package)."""
+    target = context.item_dir / OWN_FOLDER / path
+    target.parent.mkdir(parents=True, exist_ok=True)
+    target.write_bytes(content)
+    found = hashing.of_bytes(content)
+    source = f"item:{OWN_FOLDER}/{path}"
+    return Placed(path, source, found.bytes, found.sha256, found.sha512, use)
+
+
+def source_path(context: Context, placed: Placed) -> Path:
+    """Return where a file of the item's results is (not for masters)."""
+    return context.item_dir / placed.source.removeprefix("item:")
+
+
+def tree_paths(root: Path) -> list[str]:
+    return sorted(path.relative_to(root).as_posix() for path in root.rglob("*") if path.is_file())
+
+
+@cache
+def all_profiles() -> dict[str, Profile]:
+    """Return every layout by its name."""
+    for module in pkgutil.iter_modules(__path__):
+        importlib.import_module(f"{__name__}.{module.name}")
+    return {kind.name: kind() for kind in Profile.__subclasses__()}
+
+
+def get(name: str) -> Profile:
+    """Return the layout called `name`. Raises GlassineError with the names there are."""
+    found = all_profiles().get(name)
+    if found is None:
+        raise GlassineError.because(
+            "pack.profile",
+            "config/config.yaml",
+            f"There is no package layout called {name!r}.",
+            f"one of {', '.join(sorted(all_profiles()))}.",
+            "Correct package.profile.",
+        )
+    return found

@@ -1,0 +1,317 @@
+"""List and check all that belongs to an item's package; nothing is copied yet.
+
+Every byte is read again from disk and compared with what the step that wrote it noted, so that
+a file damaged since then holds the item instead of being delivered. Only a master that the same
+process has just read and compared (`masters_read` in what the step is given) is not read twice.
+"""
+
+from __future__ import annotations
+
+import shutil
+import unicodedata
+from pathlib import Path
+from typing import Any
+
+from glassine import __version__
+from glassine.base import alternates, clock, files, hashing, premis_event, record_files
+from glassine.base.errors import Finding, GlassineError
+from glassine.pack import profiles
+from glassine.pack.profiles import Placed
+from glassine.targets import gate
+
+VERSION = "1"
+RECORDS = {"METS.xml": "METS.xml", "manifest.json": "manifest.json"}
+# Records of the steps: what repeats the derivatives travels with them.
+METADATA = {
+    "metadata/embedded.json": "embedded.json",
+    "metadata/fixity.json": "fixity.json",
+    "metadata/geometry.json": "geometry.json",
+    "metadata/quality.json": "quality.json",
+    "metadata/render.json": "render/render.json",
+}
+MAX_PATH_BYTES = 240
+
+
+def _finding(what: str, path: str, told: str, expected: str, next_step: str) -> Finding:
+    return Finding(f"pack.{what}", path, told, expected, next_step)
+
+
+class _Packing:
+    """One item on its way into package.json; collects files and findings."""
+
+    def __init__(self, batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
+        self.batch_dir = batch_dir
+        self.item_dir = item_dir
+        self.given = given
+        self.placed: list[Placed] = []
+        self.folders: dict[tuple[str, str], Path] = {}
+        self.findings: list[Finding] = []
+
+    def add(self, path: str, source: str, use: str) -> Placed | None:
+        """Hash a file and take it into the list; None with a finding where it is not there."""
+        kind, _, relative = source.partition(":")
+        try:
+            found = hashing.of_file(self.inside(kind, relative))
+        except (OSError, ValueError) as problem:
+            self.findings.append(
+                _finding(
+                    "missing",
+                    relative,
+                    f"It cannot be read: {problem}.",
+                    "every file that the steps before noted.",
+                    "Look at the disk; delete this item's results and run again.",
+                )
+            )
+            return None
+        entry = Placed(path, source, found.bytes, found.sha256, found.sha512, use)
+        self.placed.append(entry)
+        return entry
+
+    def inside(self, kind: str, relative: str) -> Path:
+        """Return the file's path; ValueError where it or a folder on the way is a link out."""
+        root = self.batch_dir if kind == "master" else self.item_dir
+        folder, _, name = relative.rpartition("/")
+        if (kind, folder) not in self.folders:  # resolving costs more than hashing a tile
+            self.folders[kind, folder] = files.inside(root, folder) if folder else root
+        path = self.folders[kind, folder] / name
+        return files.inside(root, relative) if path.is_symlink() or name == ".." else path
+
+    def expect(self, entry: Placed | None, noted: dict[str, Any], noted_in: str) -> None:
+        """Compare a file as it is now with the digests noted when it was written."""
+        if entry is None:
+            return
+        wrong = [
+            name
+            for name in ("sha256", "sha512")
+            if name in noted and noted[name] != getattr(entry, name)
+        ]
+        if wrong:
+            self.findings.append(
+                _finding(
+                    "digest",
+                    entry.source.partition(":")[2],
+                    f"It is not what {noted_in} notes: {', '.join(wrong)} differ.",
+                    f"{wrong[0]} {noted[wrong[0]]}.",
+                    "Look at the disk and the memory of this machine; "
+                    "delete this item's results and run again.",
+                )
+            )
+
+    def masters(self) -> None:
+        given = {master["path"]: master for master in self.given["masters"]}
+        noted = {m["path"]: m for m in files.read_json(self.item_dir / "fixity.json")["masters"]}
+        for path in sorted(set(given) ^ set(noted)):
+            self.findings.append(
+                _finding(
+                    "masters",
+                    path,
+                    "Intake and fixity.json do not name the same masters.",
+                    "the same masters in both.",
+                    "Delete fixity.json of this item and run again.",
+                )
+            )
+        for path in sorted(set(given) & set(noted)):
+            unchanged = self.unchanged(given[path])
+            if unchanged and self.given.get("masters_read"):
+                self.add_read(path, noted[path])
+            else:
+                entry = self.add(f"masters/{path}", f"master:{path}", "master")
+                self.expect(entry, noted[path]["digests"], "fixity.json")
+
+    def add_read(self, path: str, noted: dict[str, Any]) -> None:
+        """Take in a master that this process has just read whole and found as noted."""
+        digests = noted["digests"]
+        self.placed.append(
+            Placed(
+                f"masters/{path}",
+                f"master:{path}",
+                noted["bytes"],
+                digests["sha256"],
+                digests["sha512"],
+                "master",
+            )
+        )
+
+    def unchanged(self, master: dict[str, Any]) -> bool:
+        """Return whether size and time are as intake saw them; a finding where they are not."""
+        try:
+            state = (self.batch_dir / master["path"]).stat()
+        except OSError:
+            return False  # reading it tells why
+        same = (state.st_size, state.st_mtime_ns) == (master["bytes"], master["mtime_ns"])
+        if not same:
+            self.findings.append(
+                _finding(
+                    "changed",
+                    master["path"],
+                    "The master's size or time changed since intake.",
+                    f"{master['bytes']} bytes, as intake saw it.",
+                    "Find out who writes in the masters' folder; run again when it is settled.",
+                )
+            )
+        return same
+
+    def derivatives(self) -> None:
+        embedded = record_files.read(self.item_dir / "embedded.json", "embedded")
+        listed = {entry["path"]: entry for entry in embedded["files"]}
+        for path, noted in sorted(listed.items()):
+            self.expect(self.add(path, f"item:{path}", noted["use"]), noted, "embedded.json")
+        for folder in ("access", "thumbs", alternates.FOLDER):
+            for path in self.present(folder):
+                if path not in listed:
+                    self.findings.append(self.unlisted(path, "embedded.json"))
+
+    def present(self, folder: str) -> list[str]:
+        root = self.item_dir / folder
+        return [f"{folder}/{path}" for path in profiles.tree_paths(root)] if root.is_dir() else []
+
+    def unlisted(self, path: str, record: str) -> Finding:
+        return _finding(
+            "unlisted",
+            path,
+            f"This file is not one that {record} notes.",
+            "only files that the steps wrote.",
+            "Move it out of the item's folder in the results, and run again.",
+        )
+
+    def tiles(self, include: bool) -> None:
+        rendered = files.read_json(self.item_dir / "render" / "render.json")
+        folders = {}
+        for frame in rendered["frames"]:
+            if frame.get("tiles"):
+                folders[frame["tiles"]["path"]] = frame["tiles"]
+        present: dict[str, list[str]] = {folder: [] for folder in folders}
+        for path in self.present("iiif"):
+            folder = "/".join(path.split("/")[:2])
+            if folder in present:
+                present[folder].append(path)
+            else:
+                self.findings.append(self.unlisted(path, "render.json"))
+        for folder, noted in sorted(folders.items()):
+            if include:
+                entries = [self.add(path, f"item:{path}", "tile") for path in present[folder]]
+                self.same_tiles(folder, noted, [entry for entry in entries if entry is not None])
+            else:  # the record names this one for all of them
+                self.add(f"{folder}/info.json", f"item:{folder}/info.json", "tile")
+
+    def same_tiles(self, folder: str, noted: dict[str, Any], entries: list[Placed]) -> None:
+        digest = hashing.of_tree({e.path.removeprefix(folder + "/"): e.sha256 for e in entries})
+        if digest != noted["sha256"]:
+            self.findings.append(
+                _finding(
+                    "tiles",
+                    folder,
+                    f"The {len(entries)} tiles are not the {noted['count']} that render wrote.",
+                    f"digest {noted['sha256']} over all of them.",
+                    "Look at the disk; delete render/ and iiif/ of this item and run again.",
+                )
+            )
+
+    def names(self) -> None:
+        seen: dict[str, str] = {}
+        for entry in self.placed:
+            problem = path_problem(entry.path)
+            folded = unicodedata.normalize("NFC", entry.path).casefold()
+            if not problem and folded in seen:
+                problem = f"it differs from {seen[folded]} only in case or normalization"
+            seen[folded] = entry.path
+            if problem:
+                self.findings.append(
+                    _finding(
+                        "name",
+                        entry.path,
+                        f"This name cannot go into a delivery: {problem}.",
+                        "a short name in NFC, without %, line ends, backslash or colon.",
+                        "Rename the file at the capture station and take it in again.",
+                    )
+                )
+
+    def mets(self) -> None:
+        from glassine.record.check import check_record  # needs lxml and the record's schemas
+
+        # Tiles were read and compared above; alternates can be as large as the masters.
+        path = self.item_dir / "METS.xml"
+        hashed = {
+            entry.path: (entry.bytes, {"sha256": entry.sha256, "sha512": entry.sha512})
+            for entry in self.placed
+            if entry.use in alternates.USES
+        }
+        self.findings += check_record(path, self.item_dir, hashed=hashed, tiles=False)
+
+
+def path_problem(path: str) -> str | None:
+    """Return why a path cannot stand in a bag that every file system can hold, or None.
+
+    RFC 8493 sections 2.1.3, 5.1 and 6.1 name the traps; the project refuses them at the door.
+    """
+    if any(ord(letter) < 32 or ord(letter) == 127 for letter in path):
+        return "it holds a control character or line end"
+    for letter in '%\\:*?"<>|':
+        if letter in path:
+            return f"it holds {letter!r}"
+    if unicodedata.normalize("NFC", path) != path:
+        return "it is not in Unicode form NFC"
+    parts = path.split("/")
+    if path.startswith(("/", "~")) or {"", ".", ".."} & set(parts):
+        return "it leads out of its folder"
+    if any(part.endswith((" ", ".")) for part in parts):
+        return "a part of it ends in a blank or a dot"
+    if len(path.encode()) > MAX_PATH_BYTES:
+        return f"it is longer than {MAX_PATH_BYTES} bytes"
+    return None
+
+
+def pack_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
+    """Write package.json of the item (schema: schemas/package.schema.json).
+
+    given: also `settings.package` (profile, include_tiles) and `settings.records.schema_dir`, whose
+    XSDs a layout may carry. Raises GlassineError with every finding: a file missing, changed since
+    its step, not noted, or with a name no delivery can hold; a changed master; a record that the
+    project's own checks do not pass.
+    """
+    settings = given["settings"]["package"]
+    packing = _Packing(batch_dir, item_dir, given)
+    proof = {f"metadata/{gate.RECORD}": gate.RECORD} if (item_dir / gate.RECORD).exists() else {}
+    for path, source in {**RECORDS, **METADATA, **proof}.items():
+        packing.add(path, f"item:{source}", "record" if path in RECORDS else "metadata")
+    if packing.findings:
+        raise GlassineError(packing.findings)
+    packing.masters()
+    packing.derivatives()
+    packing.tiles(settings.get("include_tiles", True))
+    packing.names()
+    packing.mets()
+    held = [finding for finding in packing.findings if finding.severity == "hold"]
+    if held:
+        raise GlassineError(held)
+    _write(item_dir, given, packing.placed)
+
+
+def _write(item_dir: Path, given: dict[str, Any], placed: list[Placed]) -> None:
+    settings = given["settings"]["package"]
+    name = settings.get("profile", "mets")
+    profile = profiles.get(name)
+    shutil.rmtree(item_dir / profiles.OWN_FOLDER, ignore_errors=True)
+    embedded = files.read_json(item_dir / "embedded.json")
+    schema_dir = given["settings"].get("records", {}).get("schema_dir")
+    context = profiles.Context(
+        item=given["item"],
+        item_dir=item_dir,
+        institution=embedded["event"]["detail"].get("institution", {}),
+        time=clock.now_text(),
+        software=f"Glassine {__version__}",
+        schema_dir=Path(schema_dir) if schema_dir else None,
+    )
+    entries = sorted(profile.lay_out(placed, context), key=lambda entry: entry.path)
+    record_files.write(
+        item_dir / "package.json",
+        "package",
+        {
+            "item": given["item"],
+            "profile": name,
+            "event": premis_event.event(
+                "information package creation", {"settings": settings, "step": VERSION}
+            ),
+            "files": [entry.as_dict() for entry in entries],
+        },
+    )

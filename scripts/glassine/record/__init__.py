@@ -1,0 +1,1 @@
+"""METS, PREMIS, MIX, MODS and the IIIF manifest of an item."""

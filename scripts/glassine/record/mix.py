@@ -1,0 +1,375 @@
+"""NISO MIX 2.0 (ANSI/NISO Z39.87) of masters and derivatives.
+
+Every element of the schema is optional, so what must be there is said here and in the
+project's own profile (records/profile.rng).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from glassine.base import parts, vocabulary
+from glassine.base.markup import Element, add, add_known, element
+from glassine.record import history
+from glassine.record.facts import FileFacts, ItemFacts
+
+VERSION = "2.0"
+MM_PER_INCH = 25.4
+# The profiles that derivatives carry, by bands, under the names in their description tags.
+OUTPUT_PROFILES = {3: "sRGB", 1: "Grey, sRGB curve"}
+# MIX 2.0 knows these versions of EXIF alone.
+_EXIF_VERSIONS = ("0220", "0221", "0230")
+
+
+def _rational(parent: Element, tag: str, value: float) -> None:
+    """Add numerator and denominator; a resolution to the hundredth is more than is known."""
+    exact = Fraction(round(value * 100), 100)
+    holder = add(parent, tag)
+    add(holder, "mix:numerator", exact.numerator)
+    add(holder, "mix:denominator", exact.denominator)
+
+
+def _decimal(value: float) -> str:
+    """Return a number without exponent, as xs:decimal wants it."""
+    text = f"{value:.9f}".rstrip("0").rstrip(".")
+    return text or "0"
+
+
+def _object(root: Element, entry: FileFacts, item: str, byte_order: str, compression: str) -> None:
+    basic = add(root, "mix:BasicDigitalObjectInformation")
+    identifier = add(basic, "mix:ObjectIdentifier")
+    add(identifier, "mix:objectIdentifierType", "local")
+    add(identifier, "mix:objectIdentifierValue", f"{item}/{entry.path}")
+    add(basic, "mix:fileSize", entry.bytes)
+    designation = add(basic, "mix:FormatDesignation")
+    add(designation, "mix:formatName", entry.format[0])
+    add_known(designation, "mix:formatVersion", entry.format[1])
+    if entry.format[2]:
+        registry = add(basic, "mix:FormatRegistry")
+        add(registry, "mix:formatRegistryName", vocabulary.PRONOM)
+        add(registry, "mix:formatRegistryKey", entry.format[2])
+    add(basic, "mix:byteOrder", byte_order)
+    add(add(basic, "mix:Compression"), "mix:compressionScheme", compression)
+    for algorithm, digest in sorted(entry.digests.items()):
+        fixity = add(basic, "mix:Fixity")
+        add(fixity, "mix:messageDigestAlgorithm", vocabulary.DIGEST_NAMES[algorithm])
+        add(fixity, "mix:messageDigest", digest)
+
+
+def _image(root: Element, width: int, height: int, space: str, profile: str | None) -> None:
+    holder = add(
+        add(root, "mix:BasicImageInformation"),
+        "mix:BasicImageCharacteristics",
+    )
+    add(holder, "mix:imageWidth", width)
+    add(holder, "mix:imageHeight", height)
+    photometric = add(holder, "mix:PhotometricInterpretation")
+    add(photometric, "mix:colorSpace", space)
+    if profile:
+        named = add(add(photometric, "mix:ColorProfile"), "mix:IccProfile")
+        add(named, "mix:iccProfileName", profile)
+
+
+def _spatial(root: Element, ppi: float | None, bits: list[int]) -> Element:
+    """Add resolution in the plane of the film, and bits of each sample."""
+    assessment = add(root, "mix:ImageAssessmentMetadata")
+    metrics = add(assessment, "mix:SpatialMetrics")
+    if ppi:
+        add(metrics, "mix:samplingFrequencyPlane", "object plane")
+        add(metrics, "mix:samplingFrequencyUnit", "in.")
+        _rational(metrics, "mix:xSamplingFrequency", ppi)
+        _rational(metrics, "mix:ySamplingFrequency", ppi)
+    else:
+        add(metrics, "mix:samplingFrequencyUnit", "no absolute unit of measurement")
+    encoding = add(assessment, "mix:ImageColorEncoding")
+    holder = add(encoding, "mix:BitsPerSample")
+    for value in bits:
+        add(holder, "mix:bitsPerSampleValue", value)
+    add(holder, "mix:bitsPerSampleUnit", "integer")
+    add(encoding, "mix:samplesPerPixel", len(bits))
+    return assessment
+
+
+def master(facts: ItemFacts, entry: FileFacts, noted: dict[str, Any]) -> Element:
+    """Return MIX of a master. noted: its entry in fixity.json."""
+    header = noted["header"]
+    located = facts.located(noted["path"])
+    root = element("mix:mix")
+    _object(root, entry, facts.item, header["byte_order"], header["compression"])
+    space = {"rgb": "RGB", "grey": "BlackIsZero"}[header["colour"]]
+    _image(root, header["width"], header["height"], space, header.get("icc_name"))
+    capture = add(root, "mix:ImageCaptureMetadata")
+    _source(capture, facts, noted, located)
+    _general(capture, facts, noted)
+    _camera(capture, facts, header)
+    add(capture, "mix:orientation", vocabulary.ORIENTATIONS[header.get("orientation") or 1])
+    assessment = _spatial(root, located.get("ppi"), header["bits"])
+    _targets(assessment, facts)
+    return root
+
+
+def _source(
+    capture: Element, facts: ItemFacts, noted: dict[str, Any], located: dict[str, Any]
+) -> None:
+    source = add(capture, "mix:SourceInformation")
+    add(source, "mix:sourceType", _source_type(facts, located, noted.get("part")))
+    identifier = add(source, "mix:SourceID")
+    add(identifier, "mix:sourceIDType", "local")
+    add(identifier, "mix:sourceIDValue", facts.item)
+    if noted.get("part"):
+        identifier = add(source, "mix:SourceID")
+        add(identifier, "mix:sourceIDType", "part")
+        add(identifier, "mix:sourceIDValue", noted["part"])
+    size = _source_size_mm(located)
+    if size:
+        holder = add(source, "mix:SourceSize")
+        for axis, value in zip("XY", size, strict=True):
+            side = add(holder, f"mix:Source{axis}Dimension")
+            lower = f"mix:source{axis}Dimension"
+            add(side, f"{lower}Value", _decimal(round(value, 2)))
+            add(side, f"{lower}Unit", "mm")
+
+
+# What batch.yaml or locate calls the piece, in words for readers elsewhere.
+_KINDS = {
+    "frame_135": "35 mm film frame",
+    "mounted_slide": "mounted 35 mm slide",
+    "sheet": "sheet film",
+    "plate": "glass plate",
+    "lantern": "lantern slide",
+    "strip_135": "35 mm film strip",
+    "strip_120": "120 film strip",
+    "cut_frames": "cut film frames",
+    "print": "photographic print",
+}
+
+
+def _source_type(facts: ItemFacts, located: dict[str, Any], part: str | None) -> str:
+    if part is not None and parts.is_paper(part):  # what is known of the film is not of its paper
+        return _KINDS["print"] if part.casefold() == "print" else part
+    kind = _KINDS.get(located.get("kind") or "", "photograph")
+    polarities = sorted({frame["polarity"] for frame in located.get("frames") or ()})
+    material = vocabulary.MATERIAL_FORMS.get(facts.record.get("material") or "")
+    words = (kind, material, " and ".join(polarities))
+    return ", ".join(word for word in words if word)
+
+
+def _source_size_mm(located: dict[str, Any]) -> tuple[float, float] | None:
+    """Return width and height of the piece: its outline where seen, else its only frame."""
+    ppi, frames = located.get("ppi"), located.get("frames") or []
+    outline = located.get("object_corners") or (frames[0]["corners"] if len(frames) == 1 else None)
+    if not ppi or not outline:
+        return None
+    top_left, top_right, _, bottom_left = outline
+    return (
+        math.dist(top_left, top_right) / ppi * MM_PER_INCH,
+        math.dist(top_left, bottom_left) / ppi * MM_PER_INCH,
+    )
+
+
+def _general(capture: Element, facts: ItemFacts, noted: dict[str, Any]) -> None:
+    header = noted["header"]
+    general = add(capture, "mix:GeneralCaptureInformation")
+    when = history.taken(header)
+    if when:
+        add(general, "mix:dateTimeCreated", when)
+    add_known(general, "mix:imageProducer", facts.institution.get("name"))
+    add_known(general, "mix:imageProducer", facts.operator(noted["path"]))
+    add(general, "mix:captureDevice", "digital still camera")
+
+
+def _camera(capture: Element, facts: ItemFacts, header: dict[str, Any]) -> None:
+    told = header.get("capture") or {}
+    camera = add(capture, "mix:DigitalCameraCapture")
+    add(camera, "mix:digitalCameraManufacturer", told.get("make") or "unknown")
+    model = add(camera, "mix:DigitalCameraModel")
+    add(model, "mix:digitalCameraModelName", told.get("model") or "unknown")
+    add_known(model, "mix:digitalCameraModelSerialNo", told.get("serial"))
+    sensor = facts.given.get("settings", {}).get("records", {}).get("camera_sensor")
+    add(camera, "mix:cameraSensor", sensor or "undefined")
+    image = element("mix:ImageData")
+    if told.get("f_number"):
+        add(image, "mix:fNumber", _decimal(told["f_number"]))
+    if told.get("exposure_s"):
+        add(image, "mix:exposureTime", _decimal(told["exposure_s"]))
+    if told.get("iso"):
+        add(image, "mix:isoSpeedRatings", int(told["iso"]))
+    if told.get("exif_version") in _EXIF_VERSIONS:
+        add(image, "mix:exifVersion", told["exif_version"])
+    if told.get("focal_mm"):
+        add(image, "mix:focalLength", _decimal(told["focal_mm"]))
+    if len(image):
+        add(camera, "mix:CameraCaptureSettings").append(image)
+
+
+def _targets(assessment: Element, facts: ItemFacts) -> None:
+    """Add the captures of test targets of this batch, and where their measures stand."""
+    targets = facts.targets["targets"] if facts.targets else []
+    if not targets:
+        return
+    holder = add(assessment, "mix:TargetData")
+    for _ in targets:
+        add(holder, "mix:targetType", "external")
+    for target in targets:
+        identity = add(holder, "mix:TargetID")
+        add(identity, "mix:targetName", target["identity"]["name"] or target["target"])
+        if target["identity"]["number"]:
+            add(identity, "mix:targetNo", target["identity"]["number"])
+    for target in targets:
+        add(holder, "mix:externalTarget", _as_uri(target["path"]))
+    add(holder, "mix:performanceData", "metadata/targets.json")
+
+
+def _as_uri(path: str) -> str:
+    from urllib.parse import quote
+
+    return quote(path, safe="/:")
+
+
+# TIFF 6.0 section 22 and Technical Notes 2 and 3: compressions of our own TIFFs, as MIX says them.
+_COMPRESSIONS = {1: "uncompressed", 7: "JPEG", 8: "deflate"}
+
+
+@dataclass(frozen=True)
+class Coded:
+    """How a derivative holds its picture, and what was done to that end.
+
+    bits: one number a sample; profile: None where it has none; toned: False where the samples are
+    the master's own; texts: whether metadata was embedded.
+    """
+
+    byte_order: str
+    compression: str
+    bits: list[int]
+    space: str
+    profile: str | None
+    actions: tuple[str, ...]
+    why: str = "picture for access"
+    toned: bool = True
+    texts: bool = True
+
+
+def coded(facts: ItemFacts, entry: FileFacts, frame: dict[str, Any], bands: int) -> Coded:
+    """Return how a derivative is coded. bands: of the frame as rendered."""
+    bits, profile = [8] * bands, OUTPUT_PROFILES[bands]
+    space = "sRGB" if bands == 3 else "BlackIsZero"
+    if entry.kind is None:
+        made: tuple[str, ...] = ("reduced in size", "encoded as JPEG")
+        return Coded("big endian", "JPEG", bits, space, profile, made)
+    if entry.kind in ("webp", "avif"):
+        return _web(entry.kind, OUTPUT_PROFILES[3] if bands == 3 else None)
+    assert entry.coding is not None  # `facts.gather` read it
+    order, bits = entry.coding.byte_order, list(entry.coding.bits)
+    compression = _COMPRESSIONS.get(entry.coding.compression, str(entry.coding.compression))
+    if entry.kind == "pyramid":
+        made = ("encoded as pyramidal tiled TIFF",)
+        return Coded(order, compression, bits, space, profile, made, "picture for an image server")
+    made, why = (f"encoded as TIFF of {bits[0]} bits",), "picture for further work"
+    if not captured(facts):
+        return Coded(order, compression, bits, space, profile, made, why)
+    space = "RGB" if len(bits) == 3 else "BlackIsZero"
+    return Coded(order, compression, bits, space, _icc_name(facts, frame), made, why, toned=False)
+
+
+def _web(kind: str, profile: str | None) -> Coded:
+    """Return how WebP (RFC 9649: little endian; lossy is a key frame of RFC 6386) and AVIF
+    (ISO/IEC 14496-12, section 4.2: big endian) are coded: in three bands, grey too."""
+    if kind == "webp":
+        made = ("reduced in size", "encoded as WebP")
+        return Coded("little endian", "VP8", [8] * 3, "sRGB", profile, made)
+    made = ("reduced in size", "encoded as AVIF")
+    return Coded("big endian", "AV1", [8] * 3, "sRGB", profile, made, texts=False)
+
+
+def captured(facts: ItemFacts) -> bool:
+    """Return whether crops hold the master's own samples (`render.crop_tiff: captured`)."""
+    settings = (facts.render["event"].get("detail") or {}).get("settings") or {}
+    return bool((settings.get("render") or {}).get("crop_tiff") == "captured")
+
+
+def _icc_name(facts: ItemFacts, frame: dict[str, Any]) -> str | None:
+    noted = (each for each in facts.fixity["masters"] if each["path"] == frame["master"])
+    name: str | None = next(noted)["header"].get("icc_name")
+    return name
+
+
+def derivative(
+    facts: ItemFacts, entry: FileFacts, frame: dict[str, Any], size: tuple[int, int], how: Coded
+) -> Element:
+    """Return MIX of a derivative. frame: its entry in render.json; size: width, height in px."""
+    root = element("mix:mix")
+    _object(root, entry, facts.item, how.byte_order, how.compression)
+    _image(root, size[0], size[1], how.space, how.profile)
+    capture = add(root, "mix:ImageCaptureMetadata")
+    source = add(capture, "mix:SourceInformation")
+    add(source, "mix:sourceType", "digital master")
+    identifier = add(source, "mix:SourceID")
+    add(identifier, "mix:sourceIDType", "local")
+    add(identifier, "mix:sourceIDValue", f"{facts.item}/masters/{frame['master']}")
+    general = add(capture, "mix:GeneralCaptureInformation")
+    add(general, "mix:dateTimeCreated", entry.created)
+    add_known(general, "mix:imageProducer", facts.institution.get("name"))
+    add(capture, "mix:orientation", vocabulary.ORIENTATIONS[1])
+    ppi, width = frame.get("ppi"), frame.get("width")
+    _spatial(root, ppi * size[0] / width if ppi and width else None, how.bits)
+    changes = add(root, "mix:ChangeHistory")
+    for told, actions, why in _processing(facts, frame, how):
+        _change(changes, facts, frame, told, actions, why)
+    return root
+
+
+def _processing(
+    facts: ItemFacts, frame: dict[str, Any], how: Coded
+) -> list[tuple[dict[str, Any], list[str], str]]:
+    corners: dict[str, Any] = next(
+        (
+            each
+            for each in facts.located(frame["master"]).get("frames") or ()
+            if each["index"] == frame["index"]
+        ),
+        {},
+    )
+    turned = [f"rotated {corners['rotate']}° clockwise"] if corners.get("rotate") else []
+    mirrored = ["mirrored left to right"] if corners.get("mirror") else []
+    inverted = ["inverted from negative"] if corners.get("polarity") == "negative" else []
+    toned = [*inverted, "converted to the output profile"] if how.toned else []
+    texts = (facts.embedded["event"], ["metadata embedded"], "picture that tells what it is")
+    return [
+        (
+            facts.render["event"],
+            [
+                f"cropped to frame {frame['index']}",
+                f"straightened by {corners.get('angle_deg', 0.0):.3f}°",
+                *turned,
+                *mirrored,
+                *toned,
+                *how.actions,
+            ],
+            how.why,
+        ),
+        *([texts] if how.texts else []),
+    ]
+
+
+def _change(
+    changes: Element,
+    facts: ItemFacts,
+    frame: dict[str, Any],
+    event: dict[str, Any],
+    actions: list[str],
+    why: str,
+) -> None:
+    step = add(changes, "mix:ImageProcessing")
+    add(step, "mix:dateTimeProcessed", event["time"])
+    add(step, "mix:sourceData", f"{facts.item}/masters/{frame['master']}")
+    add_known(step, "mix:processingAgency", facts.institution.get("name"))
+    add(step, "mix:processingRationale", why)
+    for name, version in sorted((event.get("software") or {}).items()):
+        software = add(step, "mix:ProcessingSoftware")
+        add(software, "mix:processingSoftwareName", name)
+        add(software, "mix:processingSoftwareVersion", version)
+    for action in actions:
+        add(step, "mix:processingActions", action)

@@ -1,0 +1,253 @@
+"""PREMIS 3.0: the objects, events, agents and rights of an item.
+
+Section numbers are those of the PREMIS Data Dictionary 3.0 (2015).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from glassine.base import vocabulary
+from glassine.base.markup import Element, add, add_known, element
+from glassine.base.rights import COPYRIGHTED
+from glassine.record.facts import FileFacts, ItemFacts
+
+VERSION = "3.0"
+LOCAL = "local"
+
+
+def object_name(item: str, path: str = "") -> str:
+    """Return the identifier of a file of the item's package, or of the item itself."""
+    return f"{item}/{path}" if path else item
+
+
+@dataclass(frozen=True)
+class Agent:
+    """Who or what did something. kind: software, person, organization or hardware."""
+
+    kind: str
+    name: str
+    version: str | None = None
+    note: str | None = None
+
+    @property
+    def id(self) -> str:
+        return "/".join(part for part in (self.kind, self.name, self.version) if part)
+
+    def build(self) -> Element:
+        root = element("premis:agent", version=VERSION)
+        holder = add(root, "premis:agentIdentifier")
+        add(holder, "premis:agentIdentifierType", LOCAL)
+        add(holder, "premis:agentIdentifierValue", self.id)
+        add(root, "premis:agentName", self.name)
+        add(root, "premis:agentType", self.kind)
+        add_known(root, "premis:agentVersion", self.version)
+        add_known(root, "premis:agentNote", self.note)
+        return root
+
+
+@dataclass(frozen=True)
+class Event:
+    """What happened, when, by whom, to what. detail: text, JSON where it repeats the step."""
+
+    id: str
+    kind: str
+    time: str
+    outcome: str
+    detail: str | None = None
+    note: str | None = None
+    agents: tuple[tuple[Agent, str], ...] = ()
+    sources: tuple[str, ...] = ()
+    outcomes: tuple[str, ...] = ()
+
+    def build(self) -> Element:
+        root = element("premis:event", version=VERSION)
+        holder = add(root, "premis:eventIdentifier")
+        add(holder, "premis:eventIdentifierType", LOCAL)
+        add(holder, "premis:eventIdentifierValue", self.id)
+        vocabulary.event_type(root, self.kind)
+        add(root, "premis:eventDateTime", self.time)
+        if self.detail:
+            information = add(root, "premis:eventDetailInformation")
+            add(information, "premis:eventDetail", self.detail)
+        outcome = add(root, "premis:eventOutcomeInformation")
+        add(outcome, "premis:eventOutcome", self.outcome)
+        if self.note:
+            detail = add(outcome, "premis:eventOutcomeDetail")
+            add(detail, "premis:eventOutcomeDetailNote", self.note)
+        for agent, role in self.agents:
+            link = add(root, "premis:linkingAgentIdentifier")
+            add(link, "premis:linkingAgentIdentifierType", LOCAL)
+            add(link, "premis:linkingAgentIdentifierValue", agent.id)
+            add(link, "premis:linkingAgentRole", role)
+        for names, role in ((self.sources, "source"), (self.outcomes, "outcome")):
+            for name in names:
+                link = add(root, "premis:linkingObjectIdentifier")
+                add(link, "premis:linkingObjectIdentifierType", LOCAL)
+                add(link, "premis:linkingObjectIdentifierValue", name)
+                add(link, "premis:linkingObjectRole", role)
+        return root
+
+
+@dataclass
+class History:
+    """The events of an item in their order, and every agent that took part, once."""
+
+    events: list[Event] = field(default_factory=list)
+    agents: dict[str, Agent] = field(default_factory=dict)
+    by_object: dict[str, list[Event]] = field(default_factory=dict)
+
+    def tell(self, event: Event) -> None:
+        self.events.append(event)
+        for name in dict.fromkeys((*event.sources, *event.outcomes)):
+            self.by_object.setdefault(name, []).append(event)
+        for agent, _ in event.agents:
+            self.agents.setdefault(agent.id, agent)
+
+    def about(self, name: str) -> list[Event]:
+        """Return the events that concern an object."""
+        return self.by_object.get(name, [])
+
+
+def _identifier(root: Element, name: str) -> None:
+    holder = add(root, "premis:objectIdentifier")
+    add(holder, "premis:objectIdentifierType", LOCAL)
+    add(holder, "premis:objectIdentifierValue", name)
+
+
+def _relationship(root: Element, kind: str, sub_kind: str, names: list[str]) -> None:
+    if not names:
+        return
+    holder = add(root, "premis:relationship")
+    add(holder, "premis:relationshipType", kind)
+    add(holder, "premis:relationshipSubType", sub_kind)
+    for name in names:
+        related = add(holder, "premis:relatedObjectIdentifier")
+        add(related, "premis:relatedObjectIdentifierType", LOCAL)
+        add(related, "premis:relatedObjectIdentifierValue", name)
+
+
+def _events_of(root: Element, name: str, history: History) -> None:
+    for event in history.about(name):
+        link = add(root, "premis:linkingEventIdentifier")
+        add(link, "premis:linkingEventIdentifierType", LOCAL)
+        add(link, "premis:linkingEventIdentifierValue", event.id)
+
+
+def _rights_link(root: Element, facts: ItemFacts) -> None:
+    names = [rights_name(facts.item)]
+    names += [licence_name(facts.item)] if facts.rights.grants else []
+    for name in names:
+        link = add(root, "premis:linkingRightsStatementIdentifier")
+        add(link, "premis:linkingRightsStatementIdentifierType", LOCAL)
+        add(link, "premis:linkingRightsStatementIdentifierValue", name)
+
+
+def rights_name(item: str) -> str:
+    return f"{item}/rights"
+
+
+def licence_name(item: str) -> str:
+    return f"{item}/licence"
+
+
+def representation(facts: ItemFacts, history: History) -> Element:
+    """Return the item as a whole, with all its files as parts (1.1 to 1.13)."""
+    root = element("premis:object", xsi__type="premis:representation", version=VERSION)
+    _identifier(root, object_name(facts.item))
+    names = [object_name(facts.item, path) for path in facts.files]
+    _relationship(root, vocabulary.STRUCTURAL, "includes", names)
+    _events_of(root, object_name(facts.item), history)
+    _rights_link(root, facts)
+    return root
+
+
+def file_object(facts: ItemFacts, entry: FileFacts, history: History) -> Element:
+    """Return one file: fixity, size and format (1.5), and the master it was made from."""
+    name = object_name(facts.item, entry.path)
+    root = element("premis:object", xsi__type="premis:file", version=VERSION)
+    _identifier(root, name)
+    if entry.tree:
+        _tree(root, entry.tree)
+    characteristics = add(root, "premis:objectCharacteristics")
+    add(characteristics, "premis:compositionLevel", 0)
+    for algorithm, digest in sorted(entry.digests.items()):
+        fixity = add(characteristics, "premis:fixity")
+        add(fixity, "premis:messageDigestAlgorithm", vocabulary.DIGEST_NAMES[algorithm])
+        add(fixity, "premis:messageDigest", digest)
+    add(characteristics, "premis:size", entry.bytes)
+    kind = add(characteristics, "premis:format")
+    designation = add(kind, "premis:formatDesignation")
+    add(designation, "premis:formatName", entry.format[0])
+    add_known(designation, "premis:formatVersion", entry.format[1])
+    vocabulary.format_registry(kind, entry.format[2])
+    add_known(root, "premis:originalName", entry.original_name)
+    if entry.derived_from:
+        source = object_name(facts.item, entry.derived_from)
+        _relationship(root, vocabulary.DERIVATION, "has source", [source])
+    _relationship(root, vocabulary.STRUCTURAL, "is included in", [object_name(facts.item)])
+    _events_of(root, name, history)
+    return root
+
+
+def _tree(root: Element, tiles: dict[str, Any]) -> None:
+    """Add the digest over all tiles: they are too many to be listed one by one."""
+    for kind, value in (
+        ("SHA-256 over the sorted lines of path and SHA-256 of every tile file", tiles["sha256"]),
+        ("number of tile files", tiles["count"]),
+        ("bytes of all tile files", tiles["bytes"]),
+    ):
+        holder = add(root, "premis:significantProperties")
+        add(holder, "premis:significantPropertiesType", kind)
+        add(holder, "premis:significantPropertiesValue", value)
+
+
+def rights(facts: ItemFacts) -> Element:
+    """Return the copyright statement (4.1), with the statement's URI as documentation."""
+    stated = facts.rights
+    root = element("premis:rights", version=VERSION)
+    statement = add(root, "premis:rightsStatement")
+    holder = add(statement, "premis:rightsStatementIdentifier")
+    add(holder, "premis:rightsStatementIdentifierType", LOCAL)
+    add(holder, "premis:rightsStatementIdentifierValue", rights_name(facts.item))
+    add(statement, "premis:rightsBasis", "copyright")
+    copyright_ = add(statement, "premis:copyrightInformation")
+    add(copyright_, "premis:copyrightStatus", stated.status)
+    add(copyright_, "premis:copyrightJurisdiction", stated.country or "unknown")
+    # The statement's own name: "public domain" alone says nothing of a contract or another law.
+    add_known(copyright_, "premis:copyrightNote", stated.name)
+    if stated.holder:
+        held = stated.status == COPYRIGHTED
+        named = "Copyright holder" if held else "Rights holder that the catalogue names"
+        add(copyright_, "premis:copyrightNote", f"{named}: {stated.holder}")
+    add_known(copyright_, "premis:copyrightNote", stated.note)
+    if stated.uri:
+        document = add(copyright_, "premis:copyrightDocumentationIdentifier")
+        add(document, "premis:copyrightDocumentationIdentifierType", "URI")
+        add(document, "premis:copyrightDocumentationIdentifierValue", stated.uri)
+        add(document, "premis:copyrightDocumentationRole", "rights statement")
+    _of_item(statement, facts.item)
+    if stated.grants:
+        _licence(root, facts.item, stated.uri)
+    return root
+
+
+def _licence(root: Element, item: str, uri: str) -> None:
+    statement = add(root, "premis:rightsStatement")
+    holder = add(statement, "premis:rightsStatementIdentifier")
+    add(holder, "premis:rightsStatementIdentifierType", LOCAL)
+    add(holder, "premis:rightsStatementIdentifierValue", licence_name(item))
+    add(statement, "premis:rightsBasis", "license")
+    licence = add(statement, "premis:licenseInformation")
+    document = add(licence, "premis:licenseDocumentationIdentifier")
+    add(document, "premis:licenseDocumentationIdentifierType", "URI")
+    add(document, "premis:licenseDocumentationIdentifierValue", uri)
+    add(document, "premis:licenseDocumentationRole", "licence text")
+    _of_item(statement, item)
+
+
+def _of_item(statement: Element, item: str) -> None:
+    link = add(statement, "premis:linkingObjectIdentifier")
+    add(link, "premis:linkingObjectIdentifierType", LOCAL)
+    add(link, "premis:linkingObjectIdentifierValue", object_name(item))

@@ -1,0 +1,71 @@
+"""Records of an item: METS with MODS, Dublin Core, PREMIS and MIX, and the IIIF manifest."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from glassine.base import files
+from glassine.base.errors import Finding, GlassineError
+
+VERSION = "4"
+
+
+def record_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
+    """Write manifest.json and METS.xml of an item, and check them before they take their names.
+
+    Reads fixity.json, geometry.json, render/render.json, quality.json and embedded.json.
+    Raises GlassineError with every finding of the project's own check and, where
+    `records.schema_dir` is set, of the official schemas; nothing is written then.
+    """
+    from glassine.base import markup
+    from glassine.record import check, facts, history, mets, presentation
+    from glassine.targets import gate
+
+    given = markup.cleaned(given)
+    named = (given.get("batch_facts") or {}).get("targets") or []
+    gate.share(item_dir.parents[1], item_dir, named)
+    known = facts.gather(item_dir, given)
+    findings = _divisions(known)
+    manifest = presentation.manifest(given, known.render, known.embedded, known.geometry)
+    now = history.now({"step": VERSION, "profile": mets.PROFILE})
+    with (
+        files.replacing(item_dir / "manifest.json") as manifest_path,
+        files.replacing(item_dir / "METS.xml") as mets_path,
+    ):
+        manifest_path.write_text(files.dump_json(manifest), "utf-8")
+        entry = facts.read_file(
+            manifest_path, "manifest.json", "presentation", "application/ld+json", now["time"]
+        )
+        known.files[entry.path] = entry
+        root = mets.build(known, mets.tell(known, now), now)
+        mets_path.write_bytes(markup.write(root))
+        findings += check.check_record(
+            mets_path, item_dir, standing_in={"manifest.json": manifest_path}, tiles=False
+        )
+        schema_dir = given.get("settings", {}).get("records", {}).get("schema_dir")
+        if schema_dir:
+            findings += check.check_schemas(mets_path, Path(schema_dir))
+        held = [finding for finding in findings if finding.severity == "hold"]
+        if held:
+            raise GlassineError(held)
+
+
+def _divisions(known: Any) -> list[Finding]:
+    """Return a finding where the catalogue's divisions name frames that there are not."""
+    count = len(known.render["frames"])
+    wrong = [
+        division["label"]
+        for division in known.record.get("structure") or ()
+        if any(number > count for number in division["frames"])
+    ]
+    return [
+        Finding(
+            "record.structure",
+            known.item,
+            f"The catalogue's division {label!r} names a frame that the item does not have.",
+            f"frames from 1 to {count}.",
+            "Correct the division in the catalogue, or the frames in the review page.",
+        )
+        for label in wrong
+    ]

@@ -1,0 +1,1 @@
+"""Pictures: one decode, one resampling, tone, sizes, tiles, quality measures."""

@@ -1,0 +1,239 @@
+"""What is seen on the reduced master: light, density range, dust, rings."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from glassine.base.model import Frame, MasterGeometry
+from glassine.masters import colour
+
+if TYPE_CHECKING:
+    from glassine.masters.pixels import Source
+
+Pixels = npt.NDArray[Any]
+
+
+# A piece of base whose light is this far (share) from what the even course of light over the
+# master says is no base: the edge of a picture, of the film, tape, a notch.
+NO_BASE = 0.02
+
+
+def light_falloff(
+    source: Source, geometry: MasterGeometry, encoding: colour.Encoding
+) -> float | None:
+    """Return the unevenness (%) of light in the film base: (highest - lowest) / mean.
+
+    Base regions are cut into pieces; the median of each counts. Light changes slowly over the
+    master: pieces that a smooth course through most of them does not explain are left out, and
+    the extreme twentieth on either side (marks, dust). None where less than eight pieces of
+    base are seen.
+    """
+    pieces = [piece for r in geometry.base_regions for piece in _pieces(source, r, encoding)]
+    if len(pieces) < 8:
+        return None
+    found = np.array(pieces)
+    levels = found[_on_course(found), 2]
+    if len(levels) < 8:
+        return None
+    low, high = np.percentile(levels, [5, 95])
+    return float((high - low) / np.mean(levels) * 100)
+
+
+def _pieces(
+    source: Source, region: Any, encoding: colour.Encoding
+) -> list[tuple[float, float, float]]:
+    """Return (x, y, light) of pieces of a base region; they are no wider than the region."""
+    quad = np.array(region, float) / source.reduction
+    middle = quad.mean(axis=0)
+    quad = (middle + (quad - middle) * 0.8).astype(np.float32)
+    left, top = np.maximum(np.floor(quad.min(axis=0)), 0).astype(int)
+    right, bottom = np.ceil(quad.max(axis=0)).astype(int)
+    box = source.reduced[top:bottom, left:right]
+    if box.size == 0:
+        return []
+    light = encoding.linear(box)[..., min(1, source.bands - 1)]
+    mask = np.zeros(box.shape[:2], np.uint8)
+    cv2.fillConvexPoly(mask, np.round((quad - (left, top) - 0.5) * 16).astype(np.int32), 1, shift=4)
+    sides = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
+    side = max(2, min(16, int(sides.max()) // 8))
+    found = []
+    for y in range(0, max(box.shape[0] - side, 0) + 1, side):
+        for x in range(0, max(box.shape[1] - side, 0) + 1, side):
+            base = light[y : y + side, x : x + side][mask[y : y + side, x : x + side] > 0]
+            if len(base) >= min(side * side / 4, side * sides.min() / 3, 16):
+                place = (float(left + x + side / 2), float(top + y + side / 2))
+                found.append((*place, float(np.median(base))))
+    return found
+
+
+def _on_course(pieces: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
+    """Return which pieces (x, y, light) lie on a smooth course of light through most of them.
+
+    A plane and a bowl, by least squares with less weight for what is far off (Cauchy), from
+    the median on.
+    """
+    place = pieces[:, :2] - pieces[:, :2].mean(axis=0)
+    place = place / max(float(np.abs(place).max()), 1.0)
+    terms = np.column_stack([np.ones(len(place)), place, (place**2).sum(axis=1)])
+    level = np.log(np.maximum(pieces[:, 2], 1e-6))
+    course = np.full(len(level), np.median(level))
+    for _ in range(20):
+        off = level - course
+        usual = max(float(np.median(np.abs(off))), NO_BASE / 4)
+        weight = 1.0 / np.sqrt(1.0 + (off / usual) ** 2)
+        # A little of ridge: few pieces in one line tell nothing of the course across it.
+        rows = np.vstack([terms * weight[:, None], np.diag([0.0, 0.01, 0.01, 0.01])])
+        values = np.concatenate([level * weight, np.zeros(3), [0.0]])
+        course = terms @ np.linalg.lstsq(rows, values, rcond=None)[0]
+    return np.asarray(np.abs(level - course) < NO_BASE)
+
+
+def density_range(
+    source: Source, mask: npt.NDArray[np.bool_], encoding: colour.Encoding
+) -> tuple[float, float]:
+    """Return the lowest and highest density in the frame (0.1 and 99.9 %), visual channel."""
+    step = max(1, int(np.sqrt(np.count_nonzero(mask) / 200_000)))
+    codes = source.reduced[::step, ::step][mask[::step, ::step]]
+    light = encoding.linear((codes if len(codes) else source.reduced[mask])[None])[0]
+    light = light[:, min(1, source.bands - 1)]
+    low, high = np.percentile(colour.density(light), [0.1, 99.9])
+    return float(low), float(high)
+
+
+def clipped(codes: Pixels, bits: int) -> tuple[float, float]:
+    """Return the share (%) of pixels with a channel at the end of its range: (high, low).
+
+    High: full scale, or a lower code at which pixels pile up (raw values clipped, then scaled).
+    """
+    full = 2**bits - 1
+    flat = codes.reshape(-1, codes.shape[-1])
+    bands = [flat[:, band] for band in range(flat.shape[1])]
+    high = np.logical_or.reduce([band >= full for band in bands])
+    low = np.logical_or.reduce([band == 0 for band in bands])
+    return max(float(high.mean() * 100), _plateau(flat, bits)), float(low.mean() * 100)
+
+
+def base_clipped(source: Source, geometry: MasterGeometry) -> float | None:
+    """Return the share (%) of film base at full scale in a channel; None where none is seen."""
+    full, shares = 2**source.bits - 1, []
+    for region in geometry.base_regions:
+        quad = np.array(region, float) / source.reduction
+        left, top = np.maximum(np.floor(quad.min(axis=0)), 0).astype(int)
+        right, bottom = np.ceil(quad.max(axis=0)).astype(int)
+        box = source.reduced[top:bottom, left:right]
+        mask = np.zeros(box.shape[:2], np.uint8)
+        inner = quad.mean(axis=0) + (quad - quad.mean(axis=0)) * 0.8 - (left, top) - 0.5
+        cv2.fillConvexPoly(mask, np.round(inner * 16).astype(np.int32), 1, shift=4)
+        codes = box[mask.astype(bool)]
+        if len(codes):
+            shares.append(float(np.mean((codes >= full * 0.999).any(axis=1)) * 100))
+    return max(shares) if shares else None
+
+
+def _plateau(flat: Pixels, bits: int) -> float:
+    """Return the share (%) of pixels piled up at the highest code that occurs in a channel."""
+    shares = [0.0]
+    for band in range(flat.shape[1]):
+        counts = np.bincount(flat[:, band], minlength=2**bits)
+        top = int(np.flatnonzero(counts).max())
+        below = counts[max(0, top - max(top // 64, 8)) : top]
+        if counts[top] > 20 and counts[top] > 10 * max(below.max(initial=0), 1):
+            shares.append(float(counts[top]) / len(flat) * 100)
+    return max(shares)
+
+
+# Other marks within 20 px of a speck that leave it a speck: more are a pattern of the picture.
+FELLOWS = 2
+# A speck stands out so many times as far as anything else within 10 px of it.
+ALONE = 2.5
+
+
+def dust(rendered: npt.NDArray[np.uint8]) -> int:
+    """Return how many small specks and thin lines stand out of the rendered frame.
+
+    They are brighter or darker than a 7 px median by more than eight times the usual
+    difference in their neighbourhood, at most 60 px in area, and alone: windows, rigging,
+    leaves and the edges of things come many together or lie on something that stands out
+    itself. Specks on such detail are not counted.
+    """
+    grey = rendered if rendered.ndim == 2 else rendered.mean(axis=2).astype(np.uint8)
+    grey = np.ascontiguousarray(grey.reshape(grey.shape[:2]))
+    if min(grey.shape) < 32:
+        return 0
+    rest = np.abs(grey.astype(np.float32) - cv2.medianBlur(grey, 7))
+    usual = cv2.blur(rest, (41, 41))
+    marks = (rest > np.maximum(8 * usual, 24)).astype(np.uint8)
+    count, labels, stats, centres = cv2.connectedComponentsWithStats(marks, connectivity=8)
+    peak = np.zeros(count, np.float32)
+    np.maximum.at(peak, labels[marks > 0], rest[marks > 0])
+    spread = cv2.dilate(marks, np.ones((5, 5), np.uint8))
+    beside = cv2.dilate(rest * (spread == 0), np.ones((21, 21), np.uint8))
+    x, y = np.round(centres[1:]).astype(int).T
+    places = np.zeros(grey.shape, np.float32)
+    np.add.at(places, (y, x), 1.0)
+    crowd = cv2.boxFilter(places, -1, (41, 41), normalize=False, borderType=cv2.BORDER_CONSTANT)
+    alone = (peak[1:] > ALONE * beside[y, x]) & (crowd[y, x] < FELLOWS + 1.5)
+    return int(np.count_nonzero(alone & (stats[1:, cv2.CC_STAT_AREA] <= 60)))
+
+
+# Rings are looked for in a picture of this many px on the long edge ...
+RING_PX = 320
+# ... with this many waves from its middle to the end of the long edge.
+RING_WAVES = np.arange(4.0, 84.0, 0.7)
+# A peak so many times its surroundings is as likely rings as not. Measured on tests/bench_tone:
+# at most 15.5 without rings, 25 and more with rings of 3 % (one of twelve weaker).
+RING_PEAK = 16.5
+
+
+def newton_rings(rendered: npt.NDArray[np.uint8]) -> float:
+    """Return the likelihood (0..1) that interference rings lie over the picture.
+
+    Rings about c are cos(a |p - c|^2 + phase) for one a. The picture, made even in contrast,
+    times exp(-i a |p|^2) has them as one plane wave, so that a Fourier transform shows a sharp
+    peak whose place is the centre c, while the picture itself spreads out. The highest peak
+    over its surroundings, for all rates a and centres in or near the frame, tells.
+    """
+    grey = rendered if rendered.ndim == 2 else rendered.mean(axis=2)
+    even = _even(np.ascontiguousarray(grey, np.float32).reshape(rendered.shape[:2]))
+    if min(even.shape) < 64:
+        return 0.0
+    height, width = even.shape
+    x, y = np.arange(width) - width / 2, np.arange(height) - height / 2
+    size = (cv2.getOptimalDFTSize(height), cv2.getOptimalDFTSize(width))
+    fx, fy = np.abs(np.fft.fftfreq(size[1])), np.abs(np.fft.fftfreq(size[0]))
+    padded = np.zeros(size, np.complex64)
+    peak = 0.0
+    for waves in RING_WAVES:
+        a = 2 * np.pi * waves / (max(height, width) / 2) ** 2
+        chirp = np.outer(np.exp(-1j * a * y**2), np.exp(-1j * a * x**2)).astype(np.complex64)
+        padded[:height, :width] = even * chirp
+        parts = padded.view(np.float32).reshape(*size, 2)
+        wave = cv2.dft(parts, flags=cv2.DFT_COMPLEX_OUTPUT, nonzeroRows=height)
+        power = wave[..., 0] ** 2 + wave[..., 1] ** 2
+        # The frequency f of the peak is that of the centre: c = -pi f / a.
+        near = np.outer(fy * np.pi / a < 0.55 * height, fx * np.pi / a < 0.55 * width)
+        around = cv2.blur(power, (21, 21)) + 0.3 * power.mean()
+        peak = max(peak, float((power / around)[near].max()))
+    return peak / (peak + RING_PEAK)
+
+
+def _even(grey: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Return the picture small, without its large forms, its contrast the same everywhere."""
+    scale = RING_PX / max(grey.shape)
+    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    local = small - cv2.GaussianBlur(small, (0, 0), 2.5)
+    spread = np.sqrt(cv2.GaussianBlur(local**2, (0, 0), 6))
+    return np.clip(local / (spread + 0.3), -1.0, 1.0).astype(np.float32)
+
+
+def skew_left(frame: Frame) -> float:
+    """Return by how much (deg) the four sides together still lean after turning by the angle."""
+    corners = np.array(frame.corners, float)
+    sides = np.roll(corners, -1, axis=0) - corners
+    angles = np.degrees(np.arctan2(sides[:, 1], sides[:, 0])) - 90.0 * np.arange(4)
+    lean = (angles - frame.angle_deg + 180.0) % 360.0 - 180.0
+    return float(abs(lean.mean()))

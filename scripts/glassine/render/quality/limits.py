@@ -1,0 +1,124 @@
+"""The table of limits and how a value is judged by it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, Literal
+
+from glassine.base.errors import GlassineError
+from glassine.base.model import Facts, MasterGeometry, Measure
+from glassine.base.settings import PROJECT, read_yaml
+
+Verdict = Literal["pass", "review", "fail"]
+LIMITS_PATH = PROJECT / "config" / "quality_limits.yaml"
+# Film up to 4 x 5 inches: 102 x 127 mm, with a margin for carriers' cut.
+SMALL_MM = (104.0, 130.0)
+NO_LIMIT = "no limit: recorded for comparison"
+
+
+@dataclass(frozen=True)
+class Limit:
+    """What one measure must keep. keep: beyond it, review; fail: beyond it, fail."""
+
+    unit: str
+    at_most: bool
+    keep: float | None
+    fail: float | None
+    source: str
+
+    def verdict(self, value: float | int | None) -> Verdict:
+        """Return the verdict on `value`; None (could not be measured) passes."""
+        if value is None:
+            return "pass"
+        if self.fail is not None and self._beyond(value, self.fail):
+            return "fail"
+        return "review" if self.keep is not None and self._beyond(value, self.keep) else "pass"
+
+    def _beyond(self, value: float, bound: float) -> bool:
+        return value > bound if self.at_most else value < bound
+
+    def text(self) -> str | None:
+        if self.keep is None:
+            return None
+        return f"{'<=' if self.at_most else '>='} {self.keep:g} {self.unit}".strip()
+
+
+@lru_cache(maxsize=4)
+def _table(path: Path) -> dict[str, Any]:
+    loaded = read_yaml(path, trusted=True)
+    if not isinstance(loaded, dict) or not isinstance(loaded.get("limits"), dict):
+        raise GlassineError.because(
+            "quality.limits",
+            path,
+            "The table of limits has no mapping `limits`.",
+            "measures with unit, direction, pass and source, as config/quality_limits.yaml has.",
+            "Correct the file, or set `quality.limits` to null.",
+        )
+    found: dict[str, Any] = loaded["limits"]
+    return found
+
+
+def material(geometry: MasterGeometry, facts: Facts) -> str:
+    """Return the column of the table: film_small, film_large or print."""
+    kind = facts.kind if facts.kind != "auto" else geometry.kind
+    if kind == "print":
+        return "print"
+    if facts.size_mm is not None:
+        short, long = sorted(facts.size_mm)
+        return "film_small" if short <= SMALL_MM[0] and long <= SMALL_MM[1] else "film_large"
+    return "film_large" if kind == "plate" else "film_small"
+
+
+def limit(name: str, column: str, settings: dict[str, Any]) -> Limit | None:
+    """Return the limit of measure `name`; None where the table has none.
+
+    settings: section `quality`: `limits` (a file in place of the project's table) and `level`.
+    """
+    path = Path(settings["limits"]) if settings.get("limits") else LIMITS_PATH
+    row = _table(path).get(name)
+    if row is None:
+        return None
+    try:
+        keep = row["pass"].get(column)
+        if isinstance(keep, list):
+            keep = keep[settings["level"] - 1]
+        at_most = {"at_most": True, "at_least": False}[row["direction"]]
+        fail = row.get("fail")
+        return Limit(
+            str(row["unit"]),
+            at_most,
+            None if keep is None else float(keep),
+            None if fail is None else float(fail),
+            str(row["source"]),
+        )
+    except (KeyError, TypeError, ValueError, IndexError, AttributeError) as problem:
+        raise GlassineError.because(
+            "quality.limits",
+            path,
+            f"The limits of `{name}` cannot be read: {problem}.",
+            "unit, direction (at_most or at_least), pass (by material) and source.",
+            f"Correct the entry `{name}`.",
+        ) from problem
+
+
+def judged(
+    name: str,
+    value: float | int | None,
+    unit: str,
+    column: str,
+    settings: dict[str, Any],
+    agreed: float | None = None,
+) -> Measure:
+    """Return the measure `name` with its limit and verdict; floats rounded to 6 digits.
+
+    agreed: a limit that batch.yaml states, in place of the table's.
+    """
+    kept = round(value, 6) if isinstance(value, float) else value
+    found = limit(name, column, settings)
+    if found is not None and agreed is not None:
+        found = replace(found, keep=agreed, fail=None, source="agreed for this batch (batch.yaml)")
+    if found is None:
+        return Measure(name, kept, unit, None, "pass", NO_LIMIT)
+    return Measure(name, kept, found.unit, found.text(), found.verdict(kept), found.source)

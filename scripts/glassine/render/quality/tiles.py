@@ -1,0 +1,119 @@
+"""A few full-resolution tiles of a frame: where there is detail, and where it is flat."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from glassine.base import processor
+from glassine.base.model import Frame
+from glassine.masters import colour
+
+if TYPE_CHECKING:
+    from glassine.masters.pixels import Source
+
+Pixels = npt.NDArray[Any]
+Floats = npt.NDArray[np.float32]
+
+TILE_PX = 512
+DETAIL_TILES = 6
+FLAT_TILES = 3
+
+
+@dataclass(frozen=True)
+class Tile:
+    """A piece of the master at full resolution.
+
+    codes: (h, w, bands) as stored; density: float32, same shape; left, top: master pixels.
+    """
+
+    left: int
+    top: int
+    codes: Pixels
+    density: Floats
+
+
+def inside(
+    shape: tuple[int, ...], frame: Frame, scale: float, inset: float
+) -> npt.NDArray[np.bool_]:
+    """Return a mask of an image at 1/scale of the master: True inside the frame, shrunk."""
+    quad = np.array(frame.corners, float) / scale
+    quad = quad.mean(axis=0) + (quad - quad.mean(axis=0)) * (1 - 2 * inset)
+    mask = np.zeros(shape[:2], np.uint8)
+    cv2.fillConvexPoly(mask, np.round((quad - 0.5) * 16).astype(np.int32), 1, shift=4)
+    return mask.astype(bool)
+
+
+def _candidates(source: Source, frame: Frame, side: int) -> list[tuple[int, int]]:
+    """Return left, top of boxes of `side` px, half overlapping, that lie inside the frame."""
+    quad = np.array(frame.corners, float)
+    quad = quad.mean(axis=0) + (quad - quad.mean(axis=0)) * 0.96
+    low = np.maximum(np.floor(quad.min(axis=0)), 0)
+    high = np.minimum(np.ceil(quad.max(axis=0)), [source.width, source.height])
+    polygon = quad.astype(np.float32)
+    places = []
+    step = max(side // 2, int(max(high - low)) // 24)
+    for top in range(int(low[1]), max(int(high[1]) - side, int(low[1])) + 1, step):
+        for left in range(int(low[0]), max(int(high[0]) - side, int(low[0])) + 1, step):
+            ends = [(left + dx, top + dy) for dx in (0, side) for dy in (0, side)]
+            if all(
+                cv2.pointPolygonTest(polygon, (float(x), float(y)), False) >= 0 for x, y in ends
+            ):
+                places.append((left, top))
+    return places
+
+
+def pick(source: Source, frame: Frame, encoding: colour.Encoding) -> tuple[list[Tile], list[Tile]]:
+    """Return (tiles with most detail, flattest tiles), spread over the frame.
+
+    Small frames get smaller tiles; a frame below 32 px gives none.
+    """
+    quad = np.array(frame.corners, float)
+    short = float(min(np.linalg.norm(quad[1] - quad[0]), np.linalg.norm(quad[3] - quad[0])))
+    side = int(min(TILE_PX, short // 3))
+    if side < 24:
+        return [], []
+    places = _candidates(source, frame, side)
+    scores = [_busy(source, place, side, encoding) for place in places]
+    order = sorted(range(len(places)), key=lambda number: (-scores[number], number))
+    detail = _spread([places[number] for number in order], side, DETAIL_TILES)
+    flat = _spread([places[number] for number in reversed(order)], side, FLAT_TILES)
+    read = [_read(source, place, side, encoding) for place in detail]
+    return read, [_read(source, place, side, encoding) for place in flat]
+
+
+def _busy(source: Source, place: tuple[int, int], side: int, encoding: colour.Encoding) -> float:
+    """Return how much detail the reduced master shows in a box (mean step of density)."""
+    r = source.reduction
+    left, top = int(place[0] / r), int(place[1] / r)
+    size = max(int(side / r), 3)
+    band = min(1, source.bands - 1)
+    box = source.reduced[top : top + size, left : left + size, band : band + 1]
+    if box.shape[0] < 3 or box.shape[1] < 3:
+        return 0.0
+    light = encoding.tables[band][box[..., 0]] if encoding.table_profile is None else box[..., 0]
+    d = -processor.log10(np.maximum(light, 1e-5))
+    steps = np.abs(np.diff(d, axis=0)).mean() + np.abs(np.diff(d, axis=1)).mean()
+    return float(steps)
+
+
+def _spread(places: list[tuple[int, int]], side: int, count: int) -> list[tuple[int, int]]:
+    """Return the first `count` places that do not overlap one taken before."""
+    taken: list[tuple[int, int]] = []
+    for left, top in places:
+        apart = all(abs(left - x) >= side or abs(top - y) >= side for x, y in taken)
+        if apart:
+            taken.append((left, top))
+        if len(taken) == count:
+            break
+    return taken
+
+
+def _read(source: Source, place: tuple[int, int], side: int, encoding: colour.Encoding) -> Tile:
+    codes = source.region(place[0], place[1], side, side)
+    codes = codes[..., None] if codes.ndim == 2 else codes
+    return Tile(place[0], place[1], codes, encoding.density(codes))

@@ -1,0 +1,1 @@
+"""A delivery's pictures made again and compared."""

@@ -1,0 +1,380 @@
+"""Make the derivatives of a delivered package again, from its master and what it says of itself.
+
+A package carries all that decided its pictures: the master, where the frames lie, the settings,
+the catalogue's words. If the same bytes come out, the record tells the truth.
+"""
+
+from __future__ import annotations
+
+import copy
+import filecmp
+import platform
+import shutil
+import tarfile
+import zipfile
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import pyvips
+
+from glassine.base import alternates, files, hashing
+from glassine.base.errors import Finding, GlassineError
+from glassine.base.premis_event import software
+from glassine.deliver import bag
+from glassine.embed import step as embed
+from glassine.pack import profiles
+from glassine.render import step as render
+from glassine.render import tiles
+from glassine.reproduce import last_bits
+
+_FOLDERS = ("access", "thumbs", alternates.FOLDER, "iiif")
+_RECORDS = ("fixity", "geometry", "render", "embedded")
+LAST_BITS = "reproduce.last_bits"
+# Exit codes: 0 says that bytes are the same, so a last bit that differs has a code of its own, by
+# which a script can let it pass without letting anything else pass.
+SAME, DIFFERENT, SAME_BUT_LAST_BITS = 0, 1, 3
+
+
+def reproduce(path: Path, work: Path) -> list[Finding]:
+    """Return what comes out otherwise than it was delivered; nothing where all bytes are equal.
+
+    path: a bag (folder, tar, zip) or one package; it is only read. work: folder for what is made
+    anew; one folder an item stays there for comparing. A finding of severity "note" tells of
+    other versions of the software or another kind of processor, which may explain others; one of
+    the code LAST_BITS, of severity "review", that a picture is the same but for last bits.
+    """
+    work.mkdir(parents=True, exist_ok=True)
+    if path.is_dir() and not (path / "bagit.txt").exists():
+        return _reproduced(path, work)
+    try:
+        store = bag.open_store(path)
+    except GlassineError as error:
+        return error.findings
+    found = []
+    try:
+        items = _items(store)
+        for item, names in items.items():
+            if path.is_dir():
+                found += _reproduced(path / "data" / item, work)
+            else:
+                found += _unpacked_and_reproduced(store, item, names, work)
+    finally:
+        store.close()
+    if not items:
+        return [_finding("empty", path, "There is no package in it.", "a bag of packages.")]
+    return found
+
+
+def told(path: Path, findings: list[Finding]) -> tuple[list[str], int]:
+    """Return (lines for an operator, exit code: SAME, DIFFERENT or SAME_BUT_LAST_BITS)."""
+    wrong = sum(finding.severity == "hold" for finding in findings)
+    nearly = sum(finding.code == LAST_BITS for finding in findings)
+    last = f"{nearly} pictures are the same but for last bits" if nearly else ""
+    if wrong:
+        code, verdict = DIFFERENT, f"{wrong} differences" + (f"; beside them {last}" * bool(last))
+    elif nearly:
+        code, verdict = SAME_BUT_LAST_BITS, f"no other picture comes out; {last}"
+    else:
+        code, verdict = SAME, "every derivative comes out the same"
+    return [*(finding.sentence() for finding in findings), f"{path}: {verdict}"], code
+
+
+def _finding(what: str, path: object, told: str, expected: str, severity: str = "hold") -> Finding:
+    next_step = "Compare both files; validate the delivery to see which one is damaged."
+    return Finding(f"reproduce.{what}", str(path), told, expected, next_step, severity)
+
+
+def _items(store: bag.Store) -> dict[str, list[str]]:
+    """Return {item: paths in the bag} of a bag."""
+    found: dict[str, list[str]] = {}
+    for name in sorted(store.files):
+        parts = name.split("/")
+        if parts[0] == "data" and len(parts) > 2:
+            found.setdefault(parts[1], []).append(name)
+    return found
+
+
+def _unpacked_and_reproduced(
+    store: bag.Store, item: str, names: list[str], work: Path
+) -> list[Finding]:
+    """Lay one item of an archive into `work` for as long as it is compared."""
+    root = work / ".unpacked"
+    shutil.rmtree(root, ignore_errors=True)
+    try:
+        for name in names:
+            target = files.inside(root, name)
+            target.parent.mkdir(parents=True, exist_ok=True)
+            with store.open(name) as opened, target.open("wb") as written:
+                shutil.copyfileobj(opened, written, hashing.CHUNK)
+        return _reproduced(root / "data" / item, work)
+    except (OSError, ValueError, tarfile.TarError, zipfile.BadZipFile) as problem:
+        return [_finding("unreadable", item, f"It cannot be unpacked: {problem}.", "a whole bag.")]
+    finally:
+        shutil.rmtree(root, ignore_errors=True)
+
+
+def plain_paths(package: Path) -> dict[str, str]:
+    """Return {path in the plain layout: path in this package}, whatever its layout."""
+    for profile in profiles.all_profiles().values():
+        found = profile.plain_paths(package)
+        if found is not None:
+            return found
+    raise GlassineError.because(
+        "reproduce.layout",
+        package,
+        "This is no package of a layout known here.",
+        f"one of {', '.join(sorted(profiles.all_profiles()))}.",
+        "Name a delivered bag, or the folder of one item in it.",
+    )
+
+
+def _reproduced(package: Path, work: Path) -> list[Finding]:
+    """Make one package's derivatives anew and compare them."""
+    try:
+        item = _Item(package, plain_paths(package), work)
+        found = item.prepare()
+        if found:
+            return found
+        item.make()
+        return item.compared()
+    except GlassineError as error:
+        return error.findings
+    except (LookupError, TypeError, ValueError, AttributeError, pyvips.Error) as problem:
+        told = f"It cannot be made again from its records: {type(problem).__name__}: {problem}."
+        expected = "records as the night wrote them, and the version of this software that did."
+        return [_finding("records", package, told, expected)]
+
+
+class _Item:
+    """One package and the folder in which it is made anew."""
+
+    def __init__(self, package: Path, paths: dict[str, str], work: Path) -> None:
+        self.package = package
+        self.paths = paths
+        self.records = {
+            name: files.read_json(self.delivered(f"metadata/{name}.json")) for name in _RECORDS
+        }
+        self.name: str = self.records["embedded"]["item"]
+        self.item_dir = files.inside(work, self.name)
+        self.masters_dir = self._masters_dir()
+
+    def delivered(self, plain: str) -> Path:
+        """Return where a file of the plain layout is in this package."""
+        if plain not in self.paths:
+            told = "The package has no such file."
+            found = _finding("missing", self.package / plain, told, "a whole package.")
+            raise GlassineError([found])
+        return self.package / self.paths[plain]
+
+    def _masters_dir(self) -> Path:
+        """Return the folder that the masters' recorded paths start from."""
+        path = self.records["fixity"]["masters"][0]["path"]
+        place = self.delivered(f"masters/{path}").as_posix()
+        return Path(place.removesuffix(f"/{path}"))
+
+    def prepare(self) -> list[Finding]:
+        """Lay out what the steps read; return findings where a master is not the recorded one."""
+        shutil.rmtree(self.item_dir, ignore_errors=True)
+        self.item_dir.mkdir(parents=True)
+        for name in ("fixity", "geometry"):
+            shutil.copyfile(self.delivered(f"metadata/{name}.json"), self.item_dir / f"{name}.json")
+        found = []
+        for master in self.records["fixity"]["masters"]:
+            origin = self.delivered(f"masters/{master['path']}")
+            if hashing.of_file(origin).sha256 != master["digests"]["sha256"]:
+                told = "The master is not the one that fixity.json records."
+                expected = f"SHA-256 {master['digests']['sha256']}."
+                found.append(_finding("master", origin, told, expected))
+        return found
+
+    def given(self) -> dict[str, Any]:
+        detail = self.records["embedded"]["event"]["detail"]
+        rendered = self.records["render"]["event"]["detail"]
+        facts = detail["facts"]
+        masters = [
+            {
+                "path": master["path"],
+                "part": master["part"],
+                "sequence": None,
+                "bytes": master["bytes"],
+                "mtime_ns": (self.masters_dir / master["path"]).stat().st_mtime_ns,
+                "expected": {},
+                # Packages made when facts went by item hold one set for all masters.
+                **({"facts": facts[master["path"]]} if master["path"] in facts else {}),
+            }
+            for master in self.records["fixity"]["masters"]
+        ]
+        return {
+            "batch": "",
+            "item": self.name,
+            "masters": masters,
+            "facts": facts,
+            "catalogue": detail["catalogue"],
+            "corrections": None,
+            "settings": {**rendered["settings"], **detail["settings"]},
+            "institution": detail["institution"],
+            "software": detail["software"],
+        }
+
+    def make(self) -> None:
+        given = self.given()
+        render.render_item(self.masters_dir, self.item_dir, given)
+        embed.embed_item(self.masters_dir, self.item_dir, given)
+
+    def compared(self) -> list[Finding]:
+        again = {
+            "render": files.read_json(self.item_dir / "render" / "render.json")["frames"],
+            "embedded": files.read_json(self.item_dir / "embedded.json")["files"],
+        }
+        recorded = {
+            "render": self.records["render"]["frames"],
+            "embedded": self.records["embedded"]["files"],
+        }
+        found = self.files(_renamed_digests(again["render"], recorded["render"]))
+        if any(finding.code == LAST_BITS for finding in found) and self._is_as_recorded:
+            # Digests and sizes differ with the pictures, of which more was said above.
+            again, recorded = _without_digests(again), _without_digests(recorded)
+        return [*self.parameters(again, recorded), *found, *self.versions()]
+
+    def parameters(self, again: dict[str, Any], recorded: dict[str, Any]) -> list[Finding]:
+        """Compare what render and embed say of the files with what was recorded."""
+        return [
+            _finding(
+                "parameters",
+                self.package / f"metadata/{name}.json",
+                f"The record and what comes out part: {_difference(recorded[name], made)}.",
+                "the parameters that repeat the pictures.",
+            )
+            for name, made in again.items()
+            if files.canonical(made) != files.canonical(recorded[name])
+        ]
+
+    @cached_property
+    def _is_as_recorded(self) -> bool:
+        """Return whether the delivered pictures have the digests that the package records."""
+        for entry in self.records["embedded"]["files"]:
+            place = self.paths.get(entry["path"])
+            if place is None or hashing.sha256_of(self.package / place) != entry["sha256"]:
+                return False
+        for frame in self.records["render"]["frames"]:
+            recorded = frame["tiles"]
+            root = f"{recorded['path']}/" if recorded else ""
+            parts = {
+                plain.removeprefix(root): hashing.sha256_of(self.package / path)
+                for plain, path in self.paths.items()
+                if root and plain.startswith(root)
+            }
+            # A delivery may leave tiles out, but for what tells of them.
+            if len(parts) > 1 and tiles.digest(parts) != recorded["sha256"]:
+                return False
+        return True
+
+    def _differing(self, made: Path, delivered: Path, digests: dict[str, str]) -> Finding:
+        """Return what to say of two files whose bytes differ."""
+        apart = last_bits.between(made, delivered, digests) if self._is_as_recorded else None
+        if apart is None:
+            told = "Other bytes come out than were delivered."
+            return _finding("differs", delivered, told, f"as {made}.")
+        return Finding(
+            LAST_BITS,
+            str(delivered),
+            f"The same picture comes out, but for last bits: samples differ by {apart.levels:.3g} "
+            f"of 255 levels at most, in {100 * apart.share:.2g} % of its pixels.",
+            "the same bytes, where processor and software are of the kind that made it.",
+            "Nothing has to be done to the picture; make it again on a machine of that kind to "
+            "see the same bytes.",
+            "review",
+        )
+
+    def files(self, digests: dict[str, str]) -> list[Finding]:
+        """Compare the files; digests: those made now, and the recorded ones in their place."""
+        made = {
+            f"{folder}/{path}": self.item_dir / folder / path
+            for folder in _FOLDERS
+            for path in profiles.tree_paths(self.item_dir / folder)
+        }
+        delivered = {
+            plain: self.package / path
+            for plain, path in self.paths.items()
+            if plain.split("/")[0] in _FOLDERS
+        }
+        found = []
+        for plain in sorted(set(delivered) - set(made)):
+            told = "This file does not come out again."
+            found.append(_finding("more", delivered[plain], told, "only files that do."))
+        for plain in sorted(set(made) - set(delivered)):
+            # A delivery may leave tiles out; a picture it may not.
+            if not plain.startswith("iiif/") or self._has_tiles(plain, delivered):
+                told = "This file comes out, but the package does not have it."
+                found.append(_finding("missing", self.package / plain, told, "every derivative."))
+        found += [
+            self._differing(made[plain], delivered[plain], digests)
+            for plain in sorted(set(made) & set(delivered))
+            if not filecmp.cmp(made[plain], delivered[plain], shallow=False)
+        ]
+        return found
+
+    @staticmethod
+    def _has_tiles(plain: str, delivered: dict[str, Path]) -> bool:
+        folder = "/".join(plain.split("/")[:2]) + "/"
+        return any(path.startswith(folder) and path != f"{folder}info.json" for path in delivered)
+
+    def versions(self) -> list[Finding]:
+        """Tell of software whose version, and of a processor whose kind, is another now."""
+        found = []
+        for name in ("render", "embedded"):
+            used = self.records[name]["event"]["software"]
+            now = software(*(package for package in used if package not in ("glassine", "python")))
+            other = [
+                f"{package} {used[package]}, now {now[package]}"
+                for package in used
+                if now[package] != used[package]
+            ]
+            if other:
+                path = self.package / f"metadata/{name}.json"
+                told = f"Other software made it: {'; '.join(other)}."
+                found.append(_finding("software", path, told, "the same versions.", "note"))
+            ran_on = self.records[name]["event"].get("processor")
+            if ran_on and ran_on != platform.machine():
+                path = self.package / f"metadata/{name}.json"
+                told = f"It was made on a processor of another kind: {ran_on}, now "
+                told += f"{platform.machine()}."
+                found.append(_finding("processor", path, told, "the same kind.", "note"))
+        return found
+
+
+def _renamed_digests(made: list[Any], recorded: list[Any]) -> dict[str, str]:
+    """Return {digest of a picture made now: the recorded one} of all pictures of the frames."""
+    found: dict[str, str] = {}
+    for one, other in zip(made, recorded, strict=False):
+        for name in ("files", "alternates"):
+            pairs = zip(one.get(name) or [], other.get(name) or [], strict=False)
+            found |= {ours["sha256"]: theirs["sha256"] for ours, theirs in pairs}
+    return found
+
+
+def _without_digests(records: dict[str, Any]) -> dict[str, Any]:
+    """Return the records of pictures without what changes with any bit of them."""
+    bare = copy.deepcopy(records)
+    for frame in bare["render"]:
+        for entry in (*frame["files"], *(frame.get("alternates") or []), frame["tiles"] or {}):
+            for key in ("bytes", "sha256"):
+                entry.pop(key, None)
+    for entry in bare["embedded"]:
+        for key in ("bytes", "sha256", "sha512"):
+            entry.pop(key, None)
+    return bare
+
+
+def _difference(recorded: Any, made: Any, where: str = "") -> str:
+    """Return the first place where two JSON values differ, with both values."""
+    if isinstance(recorded, dict) and isinstance(made, dict):
+        for key in sorted(set(recorded) | set(made)):
+            if recorded.get(key) != made.get(key):
+                return _difference(recorded.get(key), made.get(key), f"{where}.{key}")
+    if isinstance(recorded, list) and isinstance(made, list) and len(recorded) == len(made):
+        for number, (one, other) in enumerate(zip(recorded, made, strict=True)):
+            if one != other:
+                return _difference(one, other, f"{where}[{number}]")
+    return f"{where.lstrip('.') or 'all'} is {str(recorded)[:80]}, comes out {str(made)[:80]}"

@@ -1,0 +1,85 @@
+"""THE table: the steps of an item in their order, what each is given, which records it leaves.
+
+A step's name is its room (`glassine/<step>/step.py`, function `<step>_item`), the name of its log
+and the `step` in held.json.
+"""
+
+from __future__ import annotations
+
+import functools
+import importlib
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Step:
+    """A step of an item.
+
+    sections: of the settings that it is given. fields: of the item in intake.json that it is given
+    ("facts" are those on its masters). records: what it leaves in the item's folder.
+    """
+
+    name: str
+    sections: tuple[str, ...]
+    fields: tuple[str, ...]
+    records: tuple[str, ...]
+
+
+STEPS = (
+    Step("verify", ("verify", "intake"), ("findings",), ("fixity.json",)),
+    Step("locate", ("locate",), ("facts", "corrections"), ("geometry.json",)),
+    Step(
+        "render",
+        ("render", "tone", "quality", "iiif", "naming"),
+        ("facts",),
+        ("quality.json", "render/render.json"),
+    ),
+    Step(
+        "embed",
+        ("embed", "rights", "naming"),
+        ("facts", "catalogue"),
+        ("embedded.json",),
+    ),
+    Step(
+        "record",
+        ("records", "rights", "iiif", "naming"),
+        ("facts", "catalogue", "corrections", "batch_facts"),
+        ("METS.xml", "manifest.json"),
+    ),
+    Step("pack", ("package", "records"), (), ("package.json",)),
+)
+# The steps of a batch, around those of its items.
+BATCH_STEPS = ("intake", "targets", "deliver", "report")
+_BY_NAME = {step.name: step for step in STEPS}
+_VERSION = re.compile(r'^VERSION = "([^"]+)"', re.MULTILINE)
+
+
+def step(name: str) -> Step:
+    return _BY_NAME[name]
+
+
+def version(name: str) -> str:
+    """Return the VERSION of a step."""
+    return version_of(f"{name}/step")
+
+
+@functools.cache
+def version_of(module: str) -> str:
+    """Return the VERSION of a module of the package, as in `base/alternates`, read from its text:
+    importing pixels is slow."""
+    path = (Path(__file__).parent / module).with_suffix(".py")
+    match = _VERSION.search(path.read_text("utf-8"))
+    if match is None:
+        raise ValueError(f'{path} has no line VERSION = "..."')
+    return match[1]
+
+
+def function(name: str) -> Callable[[Path, Path, dict[str, Any]], None]:
+    """Return the function of a step, e.g. `glassine.verify.step.verify_item`."""
+    module = importlib.import_module(f"glassine.{name}.step")
+    found: Callable[[Path, Path, dict[str, Any]], None] = getattr(module, f"{name}_item")
+    return found

@@ -1,0 +1,1 @@
+"""Digests and header facts of each master."""

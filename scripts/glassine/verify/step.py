@@ -1,0 +1,165 @@
+"""Fixity: one read of each master gives its digests, compared with the capture station's list."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from glassine.base import files, record_files
+from glassine.base.errors import Finding, GlassineError
+from glassine.base.premis_event import event
+from glassine.masters import fixity
+from glassine.masters.opened import Opened, opened
+
+if TYPE_CHECKING:
+    from glassine.masters.holes import Range
+
+VERSION = "5"
+
+# A file larger than so many times the pixels that the settings allow is not read to its end.
+_MOST_TIMES = 2
+_MOST_BESIDE_BYTES = 64 * 2**20
+# Findings after which a digest would be hours of reading for nothing.
+_NOT_READ = ("verify.not_read", "masters.too_long", "masters.too_large", "masters.too_thin")
+
+
+def _collected(
+    findings: list[Finding], question: Callable[..., Any], *asked: Any, **named: Any
+) -> Any:
+    """Return the answer, or None with what was found wrong added to `findings`."""
+    try:
+        return question(*asked, **named)
+    except GlassineError as error:
+        findings += error.findings
+        return None
+
+
+def _check_worth_reading(held: Opened, path: str, limit_px: int) -> None:
+    """Raise where a file is so large or so empty that its digest would cost hours for nothing."""
+    from glassine.masters import holes
+
+    size = held.first.st_size
+    most = 6 * limit_px * _MOST_TIMES + _MOST_BESIDE_BYTES  # three samples of two bytes a pixel
+    if size > most or holes.is_hollow(held.handle, size):
+        raise GlassineError.because(
+            "verify.not_read",
+            path,
+            f"The file has {size} bytes, of which {held.first.st_blocks * 512} are on the disk; "
+            "it was not read to its end.",
+            "a master whose bytes are on the disk, and not more of them than a picture needs.",
+            "Copy the master again from the capture station, or move the file out of the batch.",
+        )
+
+
+def _check_written(held: Opened, runs: list[Range], path: str) -> None:
+    """Raise where a master that no checksum list names seems not to have been written whole."""
+    from glassine.masters import holes, opening
+
+    size = held.first.st_size
+    what = holes.missing(runs, holes.holes(held.handle, size), opening.layout_of(held.content))
+    if what:
+        raise GlassineError.because(
+            "verify.not_written",
+            path,
+            f"{what[0].upper()}{what[1:]}, and no checksum list names this master: its copy may "
+            "have broken off or be under way.",
+            "pixels that were all written.",
+            "Copy the master again from the capture station; if it is truly so black there, list "
+            "its digest in manifest-sha256.txt.",
+        )
+
+
+def _dark_note(runs: list[Range], held: Opened, path: str) -> list[Finding]:
+    from glassine.masters import holes, opening
+
+    count = holes.dark_end(runs, opening.layout_of(held.content))
+    if not count:
+        return []
+    return [
+        Finding(
+            "verify.note_dark_end",
+            path,
+            f"The last {count} bytes of its pixels are exactly zero; no checksum list names it.",
+            "a border that is black on the film's holder too.",
+            "Look at the picture's lower edge; a checksum list makes this certain.",
+            "note",
+        )
+    ]
+
+
+def _verify_opened(
+    held: Opened, master: dict[str, Any], settings: dict[str, Any], findings: list[Finding]
+) -> dict[str, Any] | None:
+    """Return the whole fixity entry of an open master, or None with what is wrong in `findings`."""
+    from glassine.masters import (  # the image library is not needed by who asks for digests
+        holes,
+        opening,
+    )
+
+    path, shown = held.path, master["path"]
+    limit = settings["intake"]["max_pixels"]
+    found = len(findings)
+    _collected(findings, _check_worth_reading, held, shown, limit)
+    # What is wrong with a header is told together with a wrong digest: that a file is cut short
+    # tells more than that its digest differs.
+    header = _collected(findings, opening.read_header, path, limit, shown, content=held.content)
+    if any(each.code in _NOT_READ for each in findings[found:]):
+        return None
+    pages = holes.ZeroPages()
+    required = settings["verify"]["require_manifest"]
+    entry = _collected(findings, fixity.verify_opened, held, master, required, pages.feed)
+    if header is None or entry is None:
+        return None
+    runs = pages.runs(held.handle, held.first.st_size)
+    notes = opening.notes(header, shown)
+    if entry["verdict"] == "unlisted":
+        _collected(findings, _check_written, held, runs, shown)
+        notes += _dark_note(runs, held, shown)
+    _collected(findings, opening.prove_pixels, path, content=held.content, shown=shown)
+    if not held.is_unchanged():
+        findings += fixity.changed(shown).findings
+    return {**entry, "header": header, "notes": [note.as_dict() for note in notes]}
+
+
+def _verify_one(
+    batch_dir: Path, master: dict[str, Any], settings: dict[str, Any], findings: list[Finding]
+) -> dict[str, Any] | None:
+    from glassine.masters import opening
+
+    path = files.inside(batch_dir, master["path"])
+    try:
+        with opened(path) as held:
+            return _verify_opened(held, master, settings, findings)
+    except OSError as problem:
+        limit = settings["intake"]["max_pixels"]
+        _collected(findings, opening.read_header, path, limit, master["path"])
+        findings += fixity.unreadable(master["path"], problem).findings
+        return None
+
+
+def verify_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
+    """Write fixity.json of an item: digests, comparison, header facts of each master.
+
+    Raises GlassineError with every finding of all its masters; first those that intake made.
+    """
+    if given["findings"]:
+        raise GlassineError([Finding(**finding) for finding in given["findings"]])
+    entries: list[dict[str, Any]] = []
+    findings: list[Finding] = []
+    for master in given["masters"]:
+        entry = _verify_one(batch_dir, master, given["settings"], findings)
+        if entry:
+            entries.append(entry)
+    if findings:
+        raise GlassineError(findings)
+    record = {
+        "item": given["item"],
+        "masters": entries,
+        "event": event(
+            "fixity check",
+            {"algorithms": list(fixity.ALGORITHMS), "version": VERSION},
+            operator=None,
+        ),
+    }
+    record_files.write(item_dir / "fixity.json", "fixity", record)
