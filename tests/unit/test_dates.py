@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from glassine.base import edtf as dates
 from glassine.base.settings import PROJECT
+from glassine.intake import date_words
 
 CATALOGUE = PROJECT.parent / "shared" / "catalogue"
 
@@ -247,12 +248,12 @@ NOT_UNDERSTOOD = (
 
 @pytest.mark.parametrize(("words", "edtf"), UNDERSTOOD.items())
 def test_words_that_are_understood(words, edtf):
-    assert dates.to_edtf(words) == edtf
+    assert date_words.to_edtf(words) == edtf
 
 
 @pytest.mark.parametrize("words", NOT_UNDERSTOOD, ids=lambda words: words[:30])
 def test_words_that_are_not_understood(words):
-    assert dates.to_edtf(words) is None
+    assert date_words.to_edtf(words) is None
 
 
 def test_the_table_has_at_least_120_rows():
@@ -319,7 +320,7 @@ def test_real_dates_stay_within_the_bounds_their_cataloguers_gave():
     understood = 0
     for row in rows:
         earliest, latest = _day(row["earliest"]), _day(row["latest"])
-        edtf = dates.to_edtf(row["creation_date"], earliest, latest)
+        edtf = date_words.to_edtf(row["creation_date"], earliest, latest)
         if edtf is None:
             continue
         understood += 1
@@ -330,8 +331,8 @@ def test_real_dates_stay_within_the_bounds_their_cataloguers_gave():
 
 
 def test_a_date_that_contradicts_the_catalogues_bounds_is_not_used():
-    assert dates.to_edtf("June 4-6, 1969", date(1959, 6, 4), date(1959, 6, 6)) is None
-    assert dates.to_edtf("June 4-6, 1959", date(1959, 6, 4), date(1959, 6, 6)) is not None
+    assert date_words.to_edtf("June 4-6, 1969", date(1959, 6, 4), date(1959, 6, 6)) is None
+    assert date_words.to_edtf("June 4-6, 1959", date(1959, 6, 4), date(1959, 6, 6)) is not None
 
 
 @pytest.mark.parametrize(
@@ -388,7 +389,7 @@ _PIECES = (
 @settings(max_examples=300, deadline=None)
 @given(st.lists(st.sampled_from(_PIECES), max_size=8).map("".join))
 def test_any_text_gives_valid_edtf_or_none(text):
-    edtf = dates.to_edtf(text)
+    edtf = date_words.to_edtf(text)
     assert edtf is None or (dates.library_judges(edtf) and dates.bounds(edtf))
 
 
@@ -396,7 +397,7 @@ def test_any_text_gives_valid_edtf_or_none(text):
 @given(st.dates(date(1300, 1, 1), date(2099, 12, 31)), st.sampled_from(("%d %B %Y", "%B %d, %Y")))
 def test_a_day_written_out_is_that_day(day, form):
     written = day.strftime(form)
-    assert dates.to_edtf(written) == day.isoformat()
+    assert date_words.to_edtf(written) == day.isoformat()
 
 
 _POINT = st.dates(date(1300, 1, 1), date(2099, 12, 31)).flatmap(

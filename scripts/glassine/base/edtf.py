@@ -1,4 +1,4 @@
-"""Dates in Extended Date/Time Format (EDTF, ISO 8601-2:2019): from words, checked, and bounded.
+"""Dates in Extended Date/Time Format (EDTF, ISO 8601-2:2019): checked, and bounded.
 
 Syntax: Library of Congress, EDTF specification, levels 0 to 2.
 """
@@ -15,26 +15,6 @@ from functools import lru_cache
 MAX_CHARS = 120
 # An unknown date: four unspecified digits.
 UNDATED = "XXXX"
-
-
-def to_edtf(text: str, earliest: date | None = None, latest: date | None = None) -> str | None:
-    """Return the EDTF value of a date as a cataloguer wrote it, or None: not understood.
-
-    "c. 1905" gives "1905~", "1890-95" gives "1890/1895", "1930s" gives "193X", "before 1920"
-    gives "../1920", "n.d." gives "XXXX". Of "1912, printed 1977" the first date is taken, that
-    of the photograph. `earliest` and `latest`: the catalogue's own bounds, where it has such
-    columns; a wording that contradicts their years (a slip of the pen in one of them) is not
-    understood. Never raises; the result is valid EDTF with bounds in the right order.
-    """
-    from glassine.base import date_words  # its table of wordings takes a while to load
-
-    found = date_words.statement(text)
-    limits = bounds(found) if found else None
-    if found is None or limits is None:
-        return None
-    too_late = latest is not None and limits[0].year > latest.year
-    too_early = earliest is not None and limits[1].year < earliest.year
-    return None if too_late or too_early else found
 
 
 # Plain dates, their intervals with one open end at most, single seasons, decades and centuries.

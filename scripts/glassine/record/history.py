@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 import json
-import re
-from datetime import datetime
 from typing import Any
 
 from glassine import __version__
 from glassine.base import alternates, premis_event
-from glassine.record import mix
+from glassine.record import capture_time, mix
 from glassine.record.facts import FileFacts, ItemFacts
 from glassine.record.premis import Agent, Event, History, object_name
 
-# EXIF 2.31, OffsetTimeOriginal: "+01:00"; some write "Z".
-_OFFSET = re.compile(r"Z|[+-](?:0\d|1[0-4]):[0-5]\d")
 EXECUTED, DECIDED, OWNS = "executing program", "implementer", "responsible organization"
 RAN_ON = "processor"
 
@@ -75,19 +71,8 @@ def tell(facts: ItemFacts, now: dict[str, Any]) -> History:
     return history
 
 
-def taken(header: dict[str, Any]) -> str | None:
-    """Return the moment of exposure with its offset from UTC, where EXIF states it."""
-    capture = header.get("capture") or {}
-    try:
-        when = datetime.fromisoformat(str(capture.get("taken") or ""))
-    except ValueError:
-        return None  # cameras without a clock write zeros or blanks
-    offset = str(capture.get("offset") or "")
-    return when.strftime("%Y-%m-%dT%H:%M:%S") + (offset if _OFFSET.fullmatch(offset) else "")
-
-
 def _captured(history: History, facts: ItemFacts, entry: FileFacts, header: dict[str, Any]) -> None:
-    when, device = taken(header), camera(header)
+    when, device = capture_time.taken(header), camera(header)
     if when is None:
         return
     agents = [(device, "capture device")] if device else []

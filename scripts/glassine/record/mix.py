@@ -13,7 +13,7 @@ from typing import Any
 
 from glassine.base import parts, vocabulary
 from glassine.base.markup import Element, add, add_known, element
-from glassine.record import history
+from glassine.record import capture_time
 from glassine.record.facts import FileFacts, ItemFacts
 
 VERSION = "2.0"
@@ -173,7 +173,7 @@ def _source_size_mm(located: dict[str, Any]) -> tuple[float, float] | None:
 def _general(capture: Element, facts: ItemFacts, noted: dict[str, Any]) -> None:
     header = noted["header"]
     general = add(capture, "mix:GeneralCaptureInformation")
-    when = history.taken(header)
+    when = capture_time.taken(header)
     if when:
         add(general, "mix:dateTimeCreated", when)
     add_known(general, "mix:imageProducer", facts.institution.get("name"))

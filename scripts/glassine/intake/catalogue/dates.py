@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from glassine.base import edtf as dates
+from glassine.intake import date_words
 
 # A bound: year, month or day (ISO 8601); a database's time of day after it says nothing more.
 _BOUND = re.compile(
@@ -132,7 +133,7 @@ def _from_edtf(stated: Stated, bounds: _Bounds) -> Dated:
     if not dates.is_valid(stated.edtf):
         return Dated(None, False, [Problem("edtf", ("date_edtf",), "a valid EDTF date.", "hold")])
     problems = []
-    in_words = dates.to_edtf(stated.words) if stated.words else None
+    in_words = date_words.to_edtf(stated.words) if stated.words else None
     expected = "dates in both that agree; the record has the EDTF date beside the words."
     if in_words and apart(in_words, stated.edtf):
         problems.append(Problem("date_contradicts", ("date", "date_edtf"), expected))
@@ -160,13 +161,13 @@ def _from_words(stated: Stated, bounds: _Bounds) -> Dated:
     interval = bounds.interval()
     if not stated.words:
         return Dated(interval, True)
-    found = dates.to_edtf(stated.words, bounds.earliest, bounds.latest)
+    found = date_words.to_edtf(stated.words, bounds.earliest, bounds.latest)
     if found and not (found == dates.UNDATED and interval):
         return Dated(found, True)
     if found:
         return Dated(interval, True)  # "n.d." beside bounds: they say what is known
     # Words that are understood without the bounds: a slip of the pen in one of the two.
-    edtf = None if dates.to_edtf(stated.words) else interval
+    edtf = None if date_words.to_edtf(stated.words) else interval
     kept = (
         f"the record keeps the words, and {edtf} by the catalogue's own bounds."
         if edtf

@@ -8,6 +8,7 @@ from typing import Any
 from glassine.base import edtf as dates
 from glassine.base import rights
 from glassine.base.vocabulary import MATERIAL_FORMS, RIGHTS_LABELS
+from glassine.intake import date_words
 from glassine.intake.catalogue.xml import XLINK, Cells, Reading
 
 _FIELD_OF_LABEL = {
@@ -28,7 +29,7 @@ _STATUS_WORDS = {"public domain", "copyrighted", "in copyright"}
 def cells(record: Reading, section: dict[str, Any]) -> Cells:
     """Return the cells of a MODS record, unread parts under their paths.
 
-    section: the settings `catalogue`; see `catalogue_xml.rows`.
+    section: the settings `catalogue`; see `xml_rows.rows`.
     """
     item = _item(record, section.get("item_identifier"))
     titles = "mods:titleInfo[not(@type)][1]/mods:"
@@ -196,7 +197,7 @@ def _words(record: Reading, element: Any) -> str:
     if element.get("qualifier") in _QUALIFIERS:
         record.attribute(element, "qualifier")
     record.attribute(element, "keyDate")
-    said = mark in (dates.to_edtf(text) or "") if mark else text.startswith("[")
+    said = mark in (date_words.to_edtf(text) or "") if mark else text.startswith("[")
     return text if said else form.format(text)
 
 
@@ -215,7 +216,7 @@ def _coded(record: Reading, element: Any) -> str:
     elif encoding == "marc" and _MARC_YEAR.fullmatch(text):
         found = text.replace("u", "X")
     elif not encoding:
-        found = dates.to_edtf(text) or ""
+        found = date_words.to_edtf(text) or ""
     if not found or (not dates.is_valid(found) and encoding != "edtf"):
         return ""
     mark = _QUALIFIERS.get(element.get("qualifier"), ("", ""))[1]
@@ -253,7 +254,7 @@ def _range(record: Reading, start: Any, end: Any) -> tuple[str, str]:
 
 def _with_doubts(edtf: str, words: str) -> str:
     """Return the date with the doubts that its words have and its figures cannot."""
-    in_words = dates.to_edtf(words) if words else None
+    in_words = date_words.to_edtf(words) if words else None
     same = in_words and re.sub("[~?%]", "", in_words) == edtf
     return in_words if same and in_words else edtf
 

@@ -65,11 +65,11 @@ def read_catalogue(path: Path, settings: dict[str, Any], root: Path | None = Non
     content = _bytes(path, root)
     suffix = path.suffix.lower()
     if suffix == ".xml":
-        from glassine.intake.catalogue import xml
+        from glassine.intake.catalogue import xml_rows
 
         found = Catalogue(encoding="as the XML declares", delimiter="xml")
         rows: Iterable[Row] = (
-            Row(number, cells) for number, cells in xml.rows(path, content, section)
+            Row(number, cells) for number, cells in xml_rows.rows(path, content, section)
         )
         return _collect(found, rows, path, settings, {name: [name] for name in FIELDS})
     text, encoding = _decode(path, content, section.get("encoding", "auto"))

@@ -10,9 +10,10 @@ from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
-from glassine.base import edtf, files, rights
+from glassine.base import files, rights
 from glassine.base.errors import Finding
 from glassine.base.normal import nfc
+from glassine.intake import date_words
 from glassine.intake.catalogue import columns as catalogue_columns
 from glassine.intake.catalogue import dates as catalogue_dates
 
@@ -373,7 +374,7 @@ class RecordReader:
         if record is None:
             expected = "a date in a column that is read; the record has none."
         else:
-            other = edtf.to_edtf(_text(cell))
+            other = date_words.to_edtf(_text(cell))
             if not (other and record["edtf"] and catalogue_dates.apart(other, record["edtf"])):
                 return []
             expected = (

@@ -1,14 +1,7 @@
-"""Catalogue rows from MODS and Dublin Core XML.
-
-MODS: `modsCollection` or one `mods`. Dublin Core: any document whose records are elements that
-hold `dc:` elements directly, as the wrappers `dc`, `record` and `rdf:Description` do. What is
-read stands under the names of our own fields; what is not read stands under its path, so that
-it is told like a column that no field takes.
-"""
+"""One record of MODS or Dublin Core XML: what was read of it, and what nobody read."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +14,7 @@ DC = "http://purl.org/dc/elements/1.1/"
 DCTERMS = "http://purl.org/dc/terms/"
 XLINK = "http://www.w3.org/1999/xlink"
 EDM = "http://www.europeana.eu/schemas/edm/"
-_NS = {"mods": MODS, "dc": DC, "dcterms": DCTERMS, "edm": EDM}
+NAMESPACES = {"mods": MODS, "dc": DC, "dcterms": DCTERMS, "edm": EDM}
 # They say nothing of the item: the record's form, links within the file.
 _FORMAL = {
     "version",
@@ -36,29 +29,7 @@ _MAX_PATH = 200
 Cells = dict[str, Any]
 
 
-def rows(path: Path, content: bytes, section: dict[str, Any]) -> Iterator[tuple[int, Cells]]:
-    """Yield line number and cells of each record, cells under the names of our own fields.
-
-    section: the settings `catalogue`; `item_identifier` is the type of the MODS identifier that
-    is the item number. Raises GlassineError for what is no such XML.
-    """
-    from glassine.intake.catalogue import dublin_core
-    from glassine.intake.catalogue import mods as catalogue_mods
-
-    root = _parse(path, content)
-    mods = root.xpath("descendant-or-self::mods:mods", namespaces=_NS)
-    if mods:
-        for record in mods:
-            yield record.sourceline, catalogue_mods.cells(Reading(record), section)
-        return
-    holders = root.xpath("descendant-or-self::*[dc:* or dcterms:*]", namespaces=_NS)
-    if not holders:
-        raise _bad(path, "It holds neither MODS 3 nor Dublin Core records.")
-    for record in holders:
-        yield record.sourceline, dublin_core.cells(Reading(record), section)
-
-
-def _bad(path: Path, what: str) -> GlassineError:
+def bad(path: Path, what: str) -> GlassineError:
     return GlassineError.because(
         "catalogue.xml",
         path.name,
@@ -68,7 +39,7 @@ def _bad(path: Path, what: str) -> GlassineError:
     )
 
 
-def _parse(path: Path, content: bytes) -> Any:
+def parse(path: Path, content: bytes) -> Any:
     parser = etree.XMLParser(
         resolve_entities=False,
         no_network=True,
@@ -79,10 +50,10 @@ def _parse(path: Path, content: bytes) -> Any:
     try:
         root = etree.fromstring(content, parser)
     except etree.XMLSyntaxError as problem:
-        raise _bad(path, f"It is not well-formed XML: {problem.msg}.") from problem
+        raise bad(path, f"It is not well-formed XML: {problem.msg}.") from problem
     information: Any = root.getroottree().docinfo
     if information.doctype:
-        raise _bad(path, "It has a document type declaration, which could hide other text.")
+        raise bad(path, "It has a document type declaration, which could hide other text.")
     return root
 
 
@@ -96,7 +67,7 @@ class Reading:
 
     def all(self, path: str) -> list[Any]:
         """Return the elements at an XPath below the record; looking does not use them."""
-        found: list[Any] = self.root.xpath(path, namespaces=_NS)
+        found: list[Any] = self.root.xpath(path, namespaces=NAMESPACES)
         return found
 
     def is_used(self, element: Any) -> bool:

@@ -1,4 +1,4 @@
-"""The wordings of dates that are understood; `dates.to_edtf` is the way in.
+"""The wordings of dates that are understood; `to_edtf` is the way in.
 
 `statement` knows a small table of wordings and answers None ("not understood") for every
 other one: a date that was guessed wrongly is worse than one that a person still has to read.
@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from itertools import pairwise
 
-from glassine.base import edtf as dates
+from glassine.base import edtf
 from glassine.base.edtf import MAX_CHARS, UNDATED
 
 # Years outside are typing errors in a catalogue of photographs and what they reproduce; four
@@ -161,6 +161,24 @@ class _Span:
         return f"{self.start}{self.mark}/{self.end}{self.mark}"
 
 
+def to_edtf(text: str, earliest: date | None = None, latest: date | None = None) -> str | None:
+    """Return the EDTF value of a date as a cataloguer wrote it, or None: not understood.
+
+    "c. 1905" gives "1905~", "1890-95" gives "1890/1895", "1930s" gives "193X", "before 1920"
+    gives "../1920", "n.d." gives "XXXX". Of "1912, printed 1977" the first date is taken, that
+    of the photograph. `earliest` and `latest`: the catalogue's own bounds, where it has such
+    columns; a wording that contradicts their years (a slip of the pen in one of them) is not
+    understood. Never raises; the result is valid EDTF with bounds in the right order.
+    """
+    found = statement(text)
+    limits = edtf.bounds(found) if found else None
+    if found is None or limits is None:
+        return None
+    too_late = latest is not None and limits[0].year > latest.year
+    too_early = earliest is not None and limits[1].year < earliest.year
+    return None if too_late or too_early else found
+
+
 def statement(text: str) -> str | None:
     """Return the EDTF value of a date as a cataloguer wrote it, or None: not understood."""
     if len(text) > MAX_CHARS:
@@ -168,7 +186,7 @@ def statement(text: str) -> str | None:
     written = text.strip()
     # "1905-06" and "1905-06?" may be ranges of years, in the words of a cataloguer.
     if _EDTF.fullmatch(written) and not re.fullmatch(r"\d{4}(?:-\d\d)?\??", written):
-        return written if dates.is_valid(written) else None
+        return written if edtf.is_valid(written) else None
     plain = _tidy(text)
     if not plain:
         return None
@@ -272,8 +290,8 @@ def _whole(plain: str) -> str | None:
     return _ordered(span.text()) if span else None
 
 
-def _ordered(edtf: str) -> str | None:
-    return edtf if dates.bounds(edtf) else None
+def _ordered(text: str) -> str | None:
+    return text if edtf.bounds(text) else None
 
 
 def _limit(plain: str, approximate: bool = False, uncertain: bool = False) -> str | None:
