@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-import make_results
 from glassine import report
+from makers import make_results
 
 CHROMIUM = shutil.which("chromium")
 FLAGS = [

@@ -11,10 +11,10 @@ import pytest
 import yaml
 
 from conftest import wait_until
-from film.samples import Sample
 from glassine.base import settings
 from glassine.review import server as review_server
-from studio import Studio
+from makers.film.samples import Sample
+from makers.studio import Studio
 
 BATCH = "mended"
 ITEMS = {"PEH-0301": "frame_135", "PEH-0302": "sheet"}

@@ -10,12 +10,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-import make_results
 from conftest import Night, wait_until
 from glassine import report
 from glassine.base import settings
 from glassine.render import tiles
 from glassine.review import server as review_server
+from makers import make_results
 
 VIEWER = report.viewer_file(None)
 SIZE = (2300, 1700)

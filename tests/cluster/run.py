@@ -21,7 +21,7 @@ from pathlib import Path
 PROJECT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(PROJECT / "tests"))
 
-from studio import MOMENT, Studio  # noqa: E402
+from makers.studio import MOMENT, Studio  # noqa: E402
 
 HERE = Path(__file__).parent
 BATCH = "harbour-2026-03"

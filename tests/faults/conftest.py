@@ -3,7 +3,7 @@
 import pytest
 
 from faults import batches
-from studio import Studio
+from makers.studio import Studio
 
 
 @pytest.fixture

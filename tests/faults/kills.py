@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from random import Random
 
-from studio import Studio
+from makers.studio import Studio
 
 TARGETS = ("engine", "worker", "both")
 

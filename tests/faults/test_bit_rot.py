@@ -9,7 +9,7 @@ import pytest
 
 from faults import batches
 from glassine.base import settings
-from studio import Studio
+from makers.studio import Studio
 
 ITEM = "PEH-0001"
 

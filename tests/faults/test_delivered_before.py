@@ -6,7 +6,7 @@ import shutil
 import pytest
 
 from faults import batches
-from studio import Studio
+from makers.studio import Studio
 
 BATCH = batches.BATCH
 
@@ -69,11 +69,15 @@ def test_a_vanished_master_is_held_until_it_is_withdrawn(studio):
 
 
 def test_an_emptied_batch_folder_is_held(studio):
+    before = receipts(studio)
     for path in (studio.masters / BATCH).iterdir():
         path.unlink()
     outcome = studio.night()
     assert outcome.code != 0
-    assert outcome.text.count("[delivery.drops]") >= 2
+    assert "PEH-0001, PEH-0002" in outcome.text
+    assert "[run.items_gone]" in outcome.text
+    assert page(studio).count("[delivery.drops]") == 2
+    assert receipts(studio) == before
 
 
 def test_a_failed_redelivery_leaves_receipts_and_says_what_stands(studio):

@@ -15,7 +15,7 @@ from faults import batches
 from glassine.base import sandbox
 from glassine.base.errors import GlassineError
 from glassine.night import preflight
-from studio import Studio
+from makers.studio import Studio
 
 
 @contextmanager

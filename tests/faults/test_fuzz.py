@@ -1,17 +1,17 @@
 """Damaged masters by the dozen: each is taken or held, none crashes, hangs or fills the memory.
 
-Two thousand by `python tests/bench_faults/fuzz.py`.
+Two thousand by `python tests/benchmarks/faults/fuzz.py`.
 """
 
 from random import Random
 
-from bench_faults import fuzz
+from benchmarks.faults import fuzz
 from faults.mutate import mutated
 from glassine.base.helper_process import Apart
 
 
 def asker():
-    return Apart("bench_faults.fuzz:way_of_a_master")
+    return Apart("benchmarks.faults.fuzz:way_of_a_master")
 
 
 def test_damaged_masters_are_taken_or_held(tmp_path):

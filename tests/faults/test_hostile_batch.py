@@ -16,7 +16,7 @@ import tifffile
 from lxml import etree
 
 from faults import batches
-from studio import Studio
+from makers.studio import Studio
 
 GOOD = ["PEH-0001", "PEH-0002", "PEH-0003"]
 TITLE = "</dc:title><script>alert(1)</script>&boom; 'q\" ]]> {{7*7}} $(touch PWNED)"
@@ -124,7 +124,8 @@ def night(tmp_path_factory):
     fill(folder, outside)
     kept = {path: path.stat() for path in folder.iterdir() if path.is_file()}
     beside = sorted(root.iterdir())
-    outcome = studio.night("--config", 'delivery={"when": "passed"}')
+    settings = ('delivery={"when": "passed"}', 'intake={"unlisted": "review"}')
+    outcome = studio.night("--config", *settings)
     assert sorted(root.iterdir()) == beside
     for path, status in kept.items():
         assert path.stat().st_mtime_ns == status.st_mtime_ns

@@ -1,6 +1,6 @@
 """Killed runs: whatever is killed, one plain run later the bytes are those of a quiet night.
 
-Four kills here; forty by `python tests/bench_faults/kills.py`.
+Four kills here; forty by `python tests/benchmarks/faults/kills.py`.
 """
 
 import os
@@ -14,7 +14,7 @@ from signal import SIGKILL, SIGTERM
 import pytest
 
 from faults import batches, kills
-from studio import Studio
+from makers.studio import Studio
 
 ITEMS = 3
 

@@ -1,4 +1,4 @@
-"""What a run holds while it works; two thousand items by `python tests/bench_faults/load.py`."""
+"""What a run holds while it works; two thousand items by `python tests/benchmarks/faults/load.py`."""
 
 import subprocess
 

@@ -29,8 +29,8 @@ from pathlib import Path
 PROJECT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(PROJECT / "tests"), str(PROJECT / "scripts")]
 
+from makers.studio import Outcome, Studio  # noqa: E402
 from setup_environment import install_lock  # noqa: E402
-from studio import Outcome, Studio  # noqa: E402
 
 BATCH = "harbour-2026-03"
 SAMPLE = PROJECT / "sample_masters" / BATCH

@@ -2,7 +2,7 @@
 
 import pytest
 
-from studio import Studio
+from makers.studio import Studio
 
 
 @pytest.fixture

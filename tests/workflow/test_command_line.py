@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from studio import PROJECT
+from makers.studio import PROJECT
 
 NOBODY = 65534
 

@@ -6,9 +6,9 @@ import subprocess
 
 import pytest
 
-from film import samples
-from film.faulty import make_faulty_batch
-from studio import Studio
+from makers.film import samples
+from makers.film.faulty import make_faulty_batch
+from makers.studio import Studio
 
 BATCH = "faulty"
 GOOD = {"PEH-0101", "PEH-0102"}

@@ -10,9 +10,9 @@ import bagit
 import pytest
 import yaml
 
-from film import samples
-from film.samples import Sample
-from studio import Studio
+from makers.film import samples
+from makers.film.samples import Sample
+from makers.studio import Studio
 
 BATCH = "good"
 ITEMS = {"PEH-0201": "frame_135", "PEH-0202": "strip_120"}

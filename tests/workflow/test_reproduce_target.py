@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from studio import PROJECT, Studio
+from makers.studio import PROJECT, Studio
 
 BATCH = "harbour-2026-03"
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from faults import batches
-from studio import PROJECT
+from makers.studio import PROJECT
 
 
 def nightly(root: Path, *arguments: str, user: int | None = None) -> tuple[int, str]:

@@ -4,7 +4,7 @@ A fork inherits the locks that other threads hold at that moment, and hangs on t
 has no thread: it loads the question's module, waits, and forks for each question. What crashes,
 hangs or fills the memory costs one answer.
 
-    python -m glassine.apart module:function
+    python -m glassine.base.helper_process module:function
 """
 
 from __future__ import annotations

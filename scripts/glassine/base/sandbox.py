@@ -26,8 +26,8 @@ _LOOK_MS = 200
 _MARGIN = 2
 
 # Wall time of an item's steps at the default of `limits.seconds`, some twenty times what was
-# measured on two cores (5.6 s for 24 megapixels, tests/bench_pixels/README.md), for slow machines
-# that are shared; the bytes are read four times from a share of 20 MB/s.
+# measured on two cores (5.6 s for 24 megapixels, tests/benchmarks/pixels/README.md), for slow
+# machines that are shared; the bytes are read four times from a share of 20 MB/s.
 _BASE_S = 300.0
 _S_PER_PIXEL = 5e-6
 _S_PER_BYTE = 4 / 20e6

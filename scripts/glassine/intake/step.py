@@ -628,14 +628,18 @@ class _Intake:
             )
 
     def _check_unlisted(self) -> None:
-        """Say of each master that lists are there and none names it; hold it where one that may
-        name it could not be read, and where the settings say so."""
+        """Say of each master that lists are there and none names it. It is held: at once where a
+        list that may name it could not be read, else by `verify`, which tells also what else is
+        wrong with it; by the settings it is for review."""
         doubtful = [f"{name} ({why})" for name, why in self.lists.doubtful.items()]
-        holds = doubtful or self.settings["intake"]["unlisted"] == "hold"
+        must_be_listed = self.settings["intake"]["unlisted"] == "hold"
         for item in list(self.items.values()):
             for master in item.masters:
                 path = master["path"]
                 if master["expected"] or path in self.lists.conflicting or item.waiting:
+                    continue
+                if must_be_listed and not doubtful:
+                    master["must_be_listed"] = True
                     continue
                 item.findings.append(
                     Finding(
@@ -644,10 +648,9 @@ class _Intake:
                         "No checksum list vouches for this master"
                         + (f": {'; '.join(doubtful[:3])}." if doubtful else "."),
                         "a line for each master, since the batch has a checksum list.",
-                        "Write the checksum list anew at the capture station, or take the file "
-                        "out of the batch folder; where lists are known to name only some masters, "
-                        "set intake.unlisted to review.",
-                        "hold" if holds else "review",
+                        "Write the checksum list anew at the capture station, or see that this "
+                        "file belongs to the batch.",
+                        "hold" if doubtful else "review",
                     )
                 )
         captures = {each["path"]: each for target in self.targets for each in target["captures"]}

@@ -109,8 +109,10 @@ def verify_opened(
             "verify.unlisted",
             master["path"],
             "No checksum list names this master.",
-            "a line for it in manifest-sha256.txt (verify.require_manifest is set).",
-            "Write the checksum list at the capture station.",
+            "a line for it in a checksum list of the batch, as manifest-sha256.txt.",
+            "Write the checksum list anew at the capture station, or take the file out of the "
+            "batch folder; where lists are known to name only some masters, set intake.unlisted "
+            "to review (and verify.require_manifest to false).",
         )
     return {
         "path": master["path"],

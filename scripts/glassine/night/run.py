@@ -38,7 +38,7 @@ EXIT_BY_CODE = {
 REPRODUCE = "reproduce"
 # The targets that move files from and to object storage (rules/store.smk), and what they move.
 MOVES = {"fetch": "masters", "send": "deliveries"}
-# Working memory of render, measured: tests/bench_pixels/README.md.
+# Working memory of render, measured: tests/benchmarks/pixels/README.md.
 RENDER_BASE_MB = 400
 RENDER_BYTES_PER_PIXEL = 8
 

@@ -66,7 +66,7 @@ UNSEEN = "thinnest part of the pictures"
 # wrong by where no film base is seen; highlight, steps: what is seen at its best. gap: how much
 # of the way from the lightest part to white may be colour; width: what the breadth of the
 # commonest ratio of steps adds, squared; outlier: from so many deviations on evidence counts
-# less. Chosen on tests/bench_tone, where the result depends on none of them sharply.
+# less. Chosen on tests/benchmarks/tone, where the result depends on none of them sharply.
 USUAL = {
     "slope": 0.042,
     "balance": 0.02,

@@ -454,6 +454,8 @@ def _gather_deliveries(batch: Batch, results: Path, given: dict[str, Any]) -> No
                 "Check the disk of the deliveries and the receipts; do not delete any.",
             )
         )
+    if batch.delivered.dropped:  # the same items, told with what was delivered of them
+        batch.problems = [each for each in batch.problems if each.code != "run.items_gone"]
     batch.problems += batch.delivered.problems
     batch.notes += batch.delivered.notes
 

@@ -107,7 +107,7 @@ def _verify_opened(
     if any(each.code in _NOT_READ for each in findings[found:]):
         return None
     pages = holes.ZeroPages()
-    required = settings["verify"]["require_manifest"]
+    required = settings["verify"]["require_manifest"] or master.get("must_be_listed", False)
     entry = _collected(findings, fixity.verify_opened, held, master, required, pages.feed)
     if header is None or entry is None:
         return None

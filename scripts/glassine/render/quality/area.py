@@ -184,8 +184,9 @@ def dust(rendered: npt.NDArray[np.uint8]) -> int:
 RING_PX = 320
 # ... with this many waves from its middle to the end of the long edge.
 RING_WAVES = np.arange(4.0, 84.0, 0.7)
-# A peak so many times its surroundings is as likely rings as not. Measured on tests/bench_tone:
-# at most 15.5 without rings, 25 and more with rings of 3 % (one of twelve weaker).
+# A peak so many times its surroundings is as likely rings as not. Measured on
+# tests/benchmarks/tone: at most 15.5 without rings,
+# 25 and more with rings of 3 % (one of twelve weaker).
 RING_PEAK = 16.5
 
 

@@ -133,7 +133,7 @@ def _quiet_power(stack: npt.NDArray[Any]) -> npt.NDArray[Any]:
 
 # A master's own noise keeps its spectrum level towards the end; where it falls by more than
 # this within an eighth of a cycle per px, it was enlarged, or blurred on purpose. Measured on
-# tests/bench_tone: at most 7 dB in clean masters, at least 11 dB in enlarged ones.
+# tests/benchmarks/tone: at most 7 dB in clean masters, at least 11 dB in enlarged ones.
 STEEP_DB = 9.0
 
 

@@ -1,0 +1,222 @@
+"""Benchmark of finding frames: generated scenes with exact truth, beside two simple baselines.
+
+    PYTHONPATH=scripts:tests .venv/bin/python -m benchmarks.locate.run --count 40 --first 5000
+
+Two makers, written apart, draw the scenes (`--maker scenes` and `--maker scenes_other`). Kinds are
+not stated unless `--stated`. The last result stands in the README beside this file.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import json
+import math
+import time
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+
+from benchmarks.locate import score
+from glassine.base.model import Facts
+from glassine.locate import locate_array
+from glassine.masters.pixels import REDUCED_LONG_EDGE
+
+KINDS = [
+    "frame_135", "mounted_slide", "sheet", "plate", "lantern", "strip_135", "strip_120",
+    "cut_frames", "print",
+]  # fmt: skip
+# The baseline's second form takes this share of the shorter side off each side, for mask or rebate.
+INSET = 0.04
+
+
+def scene_of(maker: str, kind: str, seed: int, kept: Path | None = None) -> dict[str, Any]:
+    """Return a scene as a dict; `kept` is a folder that spares drawing it a second time."""
+    path = kept / f"{maker}-{kind}-{seed}.npz" if kept else None
+    if path is not None and path.exists():
+        with np.load(path) as stored:
+            scene: dict[str, Any] = json.loads(str(stored["scene"]))
+            return {**scene, "pixels": stored["pixels"]}
+    made = importlib.import_module(f"benchmarks.locate.{maker}").make(kind, seed)
+    scene = made if isinstance(made, dict) else {**vars(made)}
+    frames = [frame if isinstance(frame, dict) else asdict(frame) for frame in scene["frames"]]
+    for frame in frames:
+        frame["corners"] = np.asarray(frame["corners"]).tolist()
+    scene = {key: scene[key] for key in ("kind", "name", "pixels", "encoding", "ppi")}
+    scene["frames"] = frames
+    if path is not None:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        told = json.dumps({key: scene[key] for key in scene if key != "pixels"})
+        np.savez(path, pixels=scene["pixels"], scene=np.array(told))
+    return scene
+
+
+def reduced_of(pixels: np.ndarray) -> tuple[np.ndarray, int]:
+    """Return the reduced copy as the step makes it: means of squares, and the squares' side."""
+    n = max(1, math.ceil(max(pixels.shape[:2]) / REDUCED_LONG_EDGE))
+    height, width = pixels.shape[0] // n, pixels.shape[1] // n
+    whole = pixels[: height * n, : width * n]
+    return cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA), n
+
+
+def found_by_glassine(scene: dict[str, Any], stated: bool) -> tuple[list[dict[str, Any]], Any]:
+    pixels = scene["pixels"]
+    reduced, reduction = reduced_of(pixels)
+    facts = Facts(encoding=scene["encoding"], kind=scene["kind"] if stated else "auto")
+    geometry = locate_array(
+        reduced,
+        reduction,
+        lambda left, top, width, height: pixels[top : top + height, left : left + width],
+        facts,
+        scene["ppi"],
+        {},
+        size=(pixels.shape[1], pixels.shape[0]),
+    )
+    ppi = geometry.ppi if geometry.ppi_source == "perforations" else None
+    return [asdict(frame) for frame in geometry.frames], ppi
+
+
+def found_by_threshold(scene: dict[str, Any], inset: float) -> list[dict[str, Any]]:
+    """What a short script does: Otsu's threshold, contours, rectangles of least area."""
+    reduced, reduction = reduced_of(scene["pixels"])
+    grey = reduced if reduced.ndim == 2 else reduced.mean(axis=2)
+    grey = (grey / grey.max() * 255).astype(np.uint8)
+    _, mask = cv2.threshold(grey, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
+    if np.mean([mask[0].mean(), mask[-1].mean(), mask[:, 0].mean(), mask[:, -1].mean()]) > 127:
+        mask = 255 - mask
+    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    frames = []
+    for contour in contours:
+        if cv2.contourArea(contour) < 0.02 * mask.size:
+            continue
+        (x, y), (w, h), angle = cv2.minAreaRect(contour)
+        taken = 2 * inset * min(w, h)
+        box = cv2.boxPoints(((x, y), (w - taken, h - taken), angle)) * reduction
+        start = int(np.argmin(box.sum(axis=1)))
+        box = np.roll(box, -start, axis=0)
+        frames.append(
+            {"corners": box, "state": "ok", "confidence": 1.0, "blank": False,
+             "polarity": None, "process": None, "reasons": []}
+        )  # fmt: skip
+    return frames
+
+
+BANDS = ((0, 0.3), (0.3, 0.6), (0.6, 0.8), (0.8, 0.9), (0.9, 0.97), (0.97, 1.01))
+
+
+def reliability(results: list[score.Result]) -> list[tuple[str, float, int, float]]:
+    """Return per band of confidence: its name, mean confidence, frames, share of right ones."""
+    confidence = np.array([value for result in results for value in result.confidence])
+    right = np.array([error <= 1 for result in results for error in result.corner])
+    found = []
+    for low, high in BANDS:
+        chosen = (confidence >= low) & (confidence < high)
+        if chosen.any():
+            name = f"{low:.2f} to {min(high, 1):.2f}"
+            count = int(chosen.sum())
+            found.append(
+                (name, float(confidence[chosen].mean()), count, float(right[chosen].mean()))
+            )
+    return found
+
+
+def reliability_table(results: list[score.Result]) -> str:
+    lines = ["confidence    mean   frames  right"]
+    for name, mean, count, share in reliability(results):
+        lines.append(f"{name}  {mean:.3f}  {count:6}  {100 * share:5.1f} %")
+    return "\n".join(lines)
+
+
+def reliability_plot(results: list[score.Result]) -> str:
+    """Return an SVG: confidence across, the share that is right up, a circle's area the number."""
+
+    def across(value: float) -> float:
+        return 60 + 320 * value
+
+    def up(value: float) -> float:
+        return 350 - 320 * value
+
+    parts = [
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 420 400" font-family="sans-serif" '
+        'font-size="12">',
+        '<rect width="420" height="400" fill="white"/>',
+        f'<path d="M{across(0)} {up(0)}H{across(1)}V{up(1)}H{across(0)}Z" fill="none" '
+        'stroke="black"/>',
+        f'<path d="M{across(0)} {up(0)}L{across(1)} {up(1)}" stroke="gray" '
+        'stroke-dasharray="4 4"/>',
+        f'<text x="{across(0.5)}" y="390" text-anchor="middle">confidence</text>',
+        f'<text x="16" y="{up(0.5)}" transform="rotate(-90 16 {up(0.5)})" '
+        'text-anchor="middle">share of frames that are right</text>',
+    ]
+    for tick in (0, 0.2, 0.4, 0.6, 0.8, 1):
+        parts.append(f'<text x="{across(tick)}" y="366" text-anchor="middle">{tick}</text>')
+        parts.append(f'<text x="52" y="{up(tick) + 4}" text-anchor="end">{tick}</text>')
+    for _, mean, count, share in reliability(results):
+        radius = 3 + 2 * np.log10(count)
+        parts.append(
+            f'<circle cx="{across(mean):.1f}" cy="{up(share):.1f}" r="{radius:.1f}" '
+            'fill="steelblue" fill-opacity="0.7"/>'
+        )
+        parts.append(
+            f'<text x="{across(mean) - 10:.1f}" y="{up(share) + 20:.1f}" '
+            f'text-anchor="end">{count}</text>'
+        )
+    return "\n".join([*parts, "</svg>"]) + "\n"
+
+
+def arguments_of() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--maker", default="scenes", choices=["scenes", "scenes_other"])
+    parser.add_argument("--kinds", nargs="*", default=KINDS)
+    parser.add_argument("--count", type=int, default=40, help="scenes of each kind")
+    parser.add_argument("--first", type=int, default=5000, help="the first seed")
+    parser.add_argument("--stated", action="store_true", help="tell the kind")
+    parser.add_argument("--minutes", type=float, help="start no further scene after these")
+    parser.add_argument("--kept", type=Path, help="folder of drawn scenes, for another run")
+    parser.add_argument("--plot", type=Path, help="where to write the reliability plot (SVG)")
+    return parser.parse_args()
+
+
+def main() -> None:
+    arguments = arguments_of()
+    cv2.setNumThreads(1)
+    ours: list[score.Result] = []
+    plain: list[score.Result] = []
+    inset: list[score.Result] = []
+    begun = time.monotonic()
+    seeds = range(arguments.first, arguments.first + arguments.count)
+    # Kinds in turn, so that a run cut short has as many of each.
+    for seed, kind in ((seed, kind) for seed in seeds for kind in arguments.kinds):
+        if arguments.minutes and time.monotonic() - begun > 60 * arguments.minutes:
+            print(f"stopped by the clock before seed {seed} of {kind}")
+            break
+        scene = scene_of(arguments.maker, kind, seed, arguments.kept)
+        started = time.process_time()
+        frames, ppi = found_by_glassine(scene, arguments.stated)
+        seconds = time.process_time() - started
+        name, truth = scene["name"], scene["frames"]
+        result = score.compare(kind, name, truth, frames, ppi, scene["ppi"])
+        result.seconds = seconds
+        ours.append(result)
+        for remark in result.remarks:
+            print(f"{name}: {remark}", flush=True)
+        plain.append(score.compare(kind, name, truth, found_by_threshold(scene, 0)))
+        inset.append(score.compare(kind, name, truth, found_by_threshold(scene, INSET)))
+    print(f"scenes: {len(ours)}")
+    print(score.summary(ours, arguments.kinds))
+    errors = [result.ppi_error for result in ours if result.ppi_error is not None]
+    if errors:
+        print(f"ppi from perforations: worst {max(errors):.3f} % of {len(errors)} masters")
+    print(f"seconds of processor a scene: {np.mean([result.seconds for result in ours]):.2f}")
+    print(reliability_table(ours))
+    if arguments.plot:
+        arguments.plot.write_text(reliability_plot(ours), encoding="utf-8")
+    print("baseline, plain\n" + score.summary(plain, arguments.kinds))
+    print("baseline, with a fixed inset\n" + score.summary(inset, arguments.kinds))
+
+
+if __name__ == "__main__":
+    main()

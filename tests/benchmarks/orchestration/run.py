@@ -1,0 +1,230 @@
+"""What the engine itself costs: nights of 1,000, 10,000 and 50,000 items whose pixels are stubs.
+
+    python tests/benchmarks/orchestration/run.py --items 1000 --first-run
+    python tests/benchmarks/orchestration/run.py --items 10000
+
+A copy of the project gets steps that only write their records (a few bytes each); intake, graph,
+job starts, stamps and locks are the real ones. Timed, each in a process of its own:
+
+    dry_run      what `snakemake -n` takes on a batch that nobody has taken in
+    first_run    every item once (with --first-run; else the stubs are written beforehand)
+    no_op        a run where nothing is due
+    one_changed  a run after one catalogue row changed, and the time until that item was done
+    one_item     the same by `--config only=[item]`
+
+Results, with facts of the machine, go to results/<items>.json beside this file.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import platform
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).resolve().parent
+PROJECT = HERE.parents[2]
+sys.path.insert(0, str(PROJECT / "tests"))
+
+from faults import batches  # noqa: E402
+
+BATCH = "bench"
+STUB_STEPS = '''
+from glassine.base import files
+
+def function(name: str) -> Any:
+    """Return a stub that writes the records of the step."""
+
+    def write(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
+        for record in _BY_NAME[name].records:
+            files.write_json(item_dir / record, {"item": given["item"]})
+
+    return write
+'''
+STUB_DELIVERY = """
+
+def deliver_batch(batch_dir, results_dir, deliveries_dir, given):
+    return Outcome(results_dir.name)
+"""
+STUB_REPORT = """
+
+def write_report(results_dir, given):
+    from glassine.base import files
+
+    files.write_bytes(results_dir / "report" / "index.html", b"stub")
+"""
+
+
+def stubbed_project(folder: Path) -> Path:
+    """Copy what a run needs of the project to `folder`, its pixels and packages replaced."""
+    folder.mkdir()
+    for name in ("Snakefile", "rules", "scripts", "config", "profiles"):
+        source = PROJECT / name
+        if source.is_dir():
+            shutil.copytree(source, folder / name, ignore=shutil.ignore_patterns("__pycache__"))
+        else:
+            shutil.copy(source, folder / name)
+    package = folder / "scripts" / "glassine"
+    for path, stub in (
+        (package / "steps.py", STUB_STEPS),
+        (package / "deliver" / "step.py", STUB_DELIVERY),
+        (package / "report" / "__init__.py", STUB_REPORT),
+    ):
+        path.write_text(path.read_text("utf-8") + stub, "utf-8")
+    return folder
+
+
+def make_masters(masters: Path, count: int) -> list[str]:
+    """Write a batch of `count` tiny masters (one file copied); return the ids of its items."""
+    folder = masters / BATCH
+    one = batches.write_master(folder / "PEH-00001.tif", 1)
+    items = [f"PEH-{number:05d}" for number in range(1, count + 1)]
+    content = one.read_bytes()
+    for number, item in enumerate(items[1:]):
+        # Bytes behind the picture: masters of the same bytes are held.
+        (folder / f"{item}.tif").write_bytes(content + number.to_bytes(4, "big"))
+    past = time.time() - 86400  # no longer growing
+    for item in items:
+        os.utime(folder / f"{item}.tif", (past, past))
+    write_catalogue(folder, items, changed=None)
+    facts = "defaults: {kind: mounted_slide, polarity: positive, process: colour}\n"
+    (folder / "batch.yaml").write_text(facts, "utf-8")
+    return items
+
+
+def write_catalogue(folder: Path, items: list[str], changed: str | None) -> None:
+    rows = [f"{item},Quay {item}{' (new)' * (item == changed)},1906\n" for item in items]
+    (folder / "catalogue.csv").write_text("item_id,title,date\n" + "".join(rows), "utf-8")
+
+
+SETTLE = """
+import sys
+from pathlib import Path
+sys.path.insert(0, "scripts")
+from glassine import steps as table
+from glassine.base import files
+from glassine.night import due, item_job, run
+night = run.Run({"masters": sys.argv[2]}, Path(sys.argv[1]))
+(name,) = night.batches
+for item in night.batch(name).ready():
+    folder = night.results_dir(name) / "items" / item
+    folder.mkdir(parents=True, exist_ok=True)
+    for step in table.STEPS:
+        for record in step.records:
+            path = folder / record
+            path.parent.mkdir(exist_ok=True)
+            path.write_bytes(b"{}")
+    steps = night.steps_given(name, item)
+    files.write_json(folder / "steps.json", {each["step"]: item_job._digest(each) for each in steps})
+    due.write_stamp(folder, night.item_key(name, item))
+"""
+
+
+class Bench:
+    """One working directory, and the runs made in it."""
+
+    def __init__(self, folder: Path, count: int) -> None:
+        self.project = stubbed_project(folder / "project")
+        self.masters = folder / "masters"
+        self.work = folder / "work"
+        self.work.mkdir()
+        self.items = make_masters(self.masters, count)
+        self.log = folder / "night.log"
+
+    def command(self, *arguments: str) -> list[str]:
+        snakemake = str(Path(sys.executable).with_name("snakemake"))
+        command = [snakemake, "--snakefile", str(self.project / "Snakefile")]
+        command += ["--directory", str(self.work), *arguments]
+        return [*command, "--config", f"masters={self.masters}", "delivery={when: passed}"]
+
+    def timed(self, *arguments: str, only: str = "") -> dict[str, float]:
+        """Run the workflow; return its wall time, processor time (with its jobs), peak memory."""
+        command = self.command(*arguments) + ([f"only=[{only}]"] if only else [])
+        started = time.perf_counter()
+        with self.log.open("wb") as told:
+            process = subprocess.Popen(command, stdout=told, stderr=told)
+            _, status, used = os.wait4(process.pid, 0)
+            process.returncode = os.waitstatus_to_exitcode(status)
+        if process.returncode:
+            raise SystemExit(self.log.read_text("utf-8", "replace")[-3000:])
+        return {
+            "wall_s": round(time.perf_counter() - started, 2),
+            "cpu_s": round(used.ru_utime + used.ru_stime, 2),
+            "peak_mb": round(used.ru_maxrss / 1024),
+        }
+
+    def settle(self) -> None:
+        """Take the batch in, then leave what a whole night of stubs would leave."""
+        intake = f"results/{BATCH}/intake.json"
+        self.timed(intake)
+        subprocess.run(
+            [sys.executable, "-c", SETTLE, str(self.work), str(self.masters)],
+            cwd=self.project,
+            check=True,
+        )
+        self.timed()
+
+    def change(self, item: str) -> float:
+        """Change the item's catalogue row; return the moment."""
+        write_catalogue(self.masters / BATCH, self.items, changed=item)
+        return time.time()
+
+    def done_at(self, item: str) -> float:
+        return (self.work / "results" / BATCH / "items" / item / "done.json").stat().st_mtime
+
+
+def measure(folder: Path, count: int, first_run: bool) -> dict[str, Any]:
+    bench = Bench(folder, count)
+    found: dict[str, Any] = {"dry_run": bench.timed("-n", "--quiet", "all")}
+    if first_run:
+        found["first_run"] = bench.timed()
+        spent = found["first_run"]["cpu_s"] / count
+        found["first_run"]["cpu_ms_an_item"] = round(spent * 1000, 1)
+    else:
+        bench.settle()
+    found["no_op"] = bench.timed()
+    for name, item in (("one_changed", bench.items[count // 2]), ("one_item", bench.items[7])):
+        since = bench.change(item)
+        found[name] = bench.timed(only=item if name == "one_item" else "")
+        until = bench.done_at(item) - since
+        if until <= 0:
+            raise SystemExit(f"{item} was not done again")
+        found[name]["until_done_s"] = round(until, 2)
+    return found
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--items", type=int, default=1000)
+    parser.add_argument("--first-run", action="store_true")
+    arguments = parser.parse_args()
+    with tempfile.TemporaryDirectory(prefix="orchestration-") as name:
+        found = measure(Path(name), arguments.items, arguments.first_run)
+    facts = {
+        "items": arguments.items,
+        "processors": os.cpu_count(),
+        "load": round(os.getloadavg()[0], 1),
+        "python": platform.python_version(),
+        "system": platform.platform(),
+    }
+    path = HERE / "results" / f"{arguments.items}.json"
+    if path.exists():
+        last = json.loads(path.read_text("utf-8"))
+        for what, times in found.items():
+            if what in last:
+                print(f"{what}: {times['wall_s']} s, last time {last[what]['wall_s']} s")
+    path.parent.mkdir(exist_ok=True)
+    path.write_text(json.dumps({"machine": facts, **found}, indent=2) + "\n", "utf-8")
+    print(json.dumps(found, indent=2))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

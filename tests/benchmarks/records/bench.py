@@ -1,0 +1,81 @@
+"""How long the record and the package of a one-frame item take, beside reading its bytes.
+
+    python tests/benchmarks/records/bench.py [repetitions]
+
+Prints milliseconds of processor time (all threads of the process) and of wall time: the best and
+the median of the repetitions in a warm process, and once in a process of its own, imports included.
+The item's pictures have a few bytes, so that hashing them costs next to nothing.
+"""
+
+from __future__ import annotations
+
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+HERE = Path(__file__).resolve()
+sys.path[:0] = [str(HERE.parents[3] / "scripts"), str(HERE.parents[2])]
+
+
+def item(root: Path):
+    from makers.item_records import Made
+
+    made = Made(root).master("PEH-0001.tif").write()
+    status = (made.batch_dir / "PEH-0001.tif").stat()
+    made.given["masters"][0] |= {"mtime_ns": status.st_mtime_ns}
+    made.given["settings"]["package"] = {"profile": "mets", "include_tiles": True}
+    return made
+
+
+def steps(made):
+    """Return the two steps as functions without arguments."""
+    from glassine.pack import step as pack
+    from glassine.record import step as record
+
+    places = (made.batch_dir, made.item_dir, made.given)
+    return {
+        "record": lambda: record.record_item(*places),
+        "pack": lambda: pack.pack_item(*places),
+    }
+
+
+def timed(step) -> tuple[float, float]:
+    cpu, wall = time.process_time(), time.perf_counter()
+    step()
+    return (time.process_time() - cpu) * 1e3, (time.perf_counter() - wall) * 1e3
+
+
+def once() -> None:
+    """Run both steps once: what a process of its own costs, the imports with it."""
+    with tempfile.TemporaryDirectory() as folder:
+        for step in steps(item(Path(folder))).values():
+            step()
+
+
+def main(repetitions: int) -> None:
+    total = 0.0
+    with tempfile.TemporaryDirectory() as folder:
+        for name, step in steps(item(Path(folder))).items():
+            step()
+            found = [timed(step) for _ in range(repetitions)]
+            for what, values in (("processor", 0), ("wall", 1)):
+                figures = [each[values] for each in found]
+                print(
+                    f"{name:7} {what:9} best {min(figures):6.1f} ms  "
+                    f"median {statistics.median(figures):6.1f} ms"
+                )
+            total += min(each[0] for each in found)
+    print(f"record and pack together, processor time: {total:.1f} ms")
+    started = time.perf_counter()
+    subprocess.run([sys.executable, str(HERE), "once"], check=True)
+    print(f"both in one new process, wall time: {(time.perf_counter() - started) * 1e3:.0f} ms")
+
+
+if __name__ == "__main__":
+    if sys.argv[1:] == ["once"]:
+        once()
+    else:
+        main(int(sys.argv[1]) if sys.argv[1:] else 20)

@@ -1,0 +1,70 @@
+"""Time a target of more than 100 megapixels on one core.
+
+    PYTHONPATH=scripts:tests VIPS_CONCURRENCY=1 taskset -c 0 .venv/bin/python -m benchmarks.targets.speed
+
+The picture is a drawing of 25 megapixels with every pixel doubled both ways: it serves for time
+alone. Prints seconds on the clock and of the processor; last_speed.json keeps them.
+"""
+
+from __future__ import annotations
+
+import resource
+import tempfile
+import time
+from pathlib import Path
+
+import cv2
+import pyvips
+
+from glassine import targets
+from glassine.base import files
+from glassine.targets import description
+from makers.targets import draw_target as dt
+from makers.targets import layouts
+
+
+def doubled(path: Path, drawn: dt.Drawn) -> int:
+    small = path.with_suffix(".small.tif")
+    dt.save(small, drawn)
+    image = pyvips.Image.new_from_file(str(small)).zoom(2, 2)
+    image.tiffsave(str(path))
+    small.unlink()
+    return int(image.width * image.height)
+
+
+def main() -> None:
+    cv2.setNumThreads(1)
+    film = description.read(layouts.PROJECT / "config" / "targets" / "film-example.yaml")
+    rig = dt.Rig(ppi=5400.0)
+    rows = []
+    with tempfile.TemporaryDirectory() as temporary:
+        folder = Path(temporary)
+        drawn = dt.draw(film, rig, layouts.squares(1.0))
+        pixels = doubled(folder / "t.tif", drawn)
+        doubled(
+            folder / "f.tif", dt.draw_flat(rig, drawn.codes.shape[1], drawn.codes.shape[0], 0.9)
+        )
+        del drawn
+        for name, flat in (("target", None), ("target and flat field", "f.tif")):
+            entry = {"path": "t.tif", "description": "film-example.yaml", "flat_field": flat,
+                     "nominal_ppi": 10800.0}  # fmt: skip
+            given = {"batch": "b", "targets": [entry], "settings": {}, "facts": {}}
+            clock, cpu = time.monotonic(), time.process_time()
+            result = targets.measure_target(folder, folder / "out", given)["targets"][0]
+            rows.append(
+                {
+                    "what": name,
+                    "megapixels": round(pixels / 1e6, 1),
+                    "state": result["state"],
+                    "clock_s": round(time.monotonic() - clock, 2),
+                    "processor_s": round(time.process_time() - cpu, 2),
+                }
+            )
+            print(rows[-1], flush=True)
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+    print(f"peak memory with drawing {peak} MB")
+    files.write_json(Path(__file__).with_name("last_speed.json"), {"rows": rows})
+
+
+if __name__ == "__main__":
+    main()

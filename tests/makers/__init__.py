@@ -1,0 +1,1 @@
+"""Makers of pictures, batches, records and results that the tests share."""

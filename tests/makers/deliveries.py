@@ -1,0 +1,175 @@
+"""Small batches packed and delivered for the tests of what comes after the pixels."""
+
+from __future__ import annotations
+
+import sys
+import types
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import pyvips
+
+from glassine.base import files, hashing, settings
+from glassine.deliver import step as delivery
+from glassine.embed import step as embed
+from glassine.masters import colour
+from glassine.pack import step as pack
+from glassine.record import step as record
+from glassine.render import step as render
+from glassine.verify import step as verify
+from makers import made_items
+
+ITEM = "PEH-0001"
+
+
+def without_records(patch: pytest.MonkeyPatch) -> None:
+    """Fix the clock; set the record's own check aside: these items have a METS of few lines."""
+    stub = types.ModuleType("glassine.record.check")
+    stub.check_record = lambda path, item_dir, **more: []  # type: ignore[attr-defined]
+    patch.setitem(sys.modules, "glassine.record.check", stub)
+    patch.setenv("SOURCE_DATE_EPOCH", "1773800000")
+    # Waiting for the disk is what these tests would mostly do; test_hashing.py calls it.
+    patch.setattr(hashing, "sync", lambda folder: None)
+
+
+def finish(root: Path, given: dict[str, Any]) -> None:
+    """Embed, record (a small METS that lists the files) and pack one item."""
+    batch_dir = root / "masters" / "b1"
+    item_dir = made_items.item_dir_of(root, given["item"])
+    embed.embed_item(batch_dir, item_dir, given)
+    made_items.write_mets(item_dir)
+    pack.pack_item(batch_dir, item_dir, given)
+
+
+def make_batch(root: Path, count: int = 2, **settings: Any) -> dict[str, Any]:
+    """Make a finished batch below `root`; return what its delivery is given."""
+    names = [f"PEH-{number:04d}" for number in range(1, count + 1)]
+    for seed, name in enumerate(names, 1):
+        finish(root, made_items.make_item(root, name, seed))
+    own = {"when": "complete", "form": "folder", "copy": "copy", "max_bag_gb": 0} | settings
+    return {
+        "batch": "b1",
+        "items": names,
+        "lacking": [],
+        "settings": {"delivery": own, "package": {}},
+        "institution": made_items.INSTITUTION,
+        "version": "1",
+    }
+
+
+def deliver(root: Path, given: dict[str, Any]) -> dict[str, Any]:
+    """Deliver the batch; return the latest receipt."""
+    delivery.deliver_batch(
+        root / "masters" / "b1", root / "results" / "b1", root / "deliveries", given
+    )
+    receipts = [files.read_json(path) for path in (root / "deliveries").glob("*.receipt.json")]
+    return dict(max(receipts, key=lambda receipt: int(receipt["revision"])))
+
+
+def changed_title(root: Path, item: str, title: str) -> None:
+    """Embed and pack an item anew with another title in the catalogue."""
+    item_dir = made_items.item_dir_of(root, item)
+    master = files.read_json(item_dir / "fixity.json")["masters"][0]
+    path = root / "masters" / "b1" / master["path"]
+    given = made_items.given_for(item, path)
+    given["catalogue"] = {**given["catalogue"], "title": title}
+    finish(root, given)
+
+
+def draw_master(path: Path) -> None:
+    """Draw a 16-bit negative: a soft scene, clear base about it, sRGB profile embedded."""
+    rng = np.random.default_rng(7)
+    rows, columns = np.mgrid[0:400, 0:560] / 400
+    scene = 0.5 + 0.3 * np.sin(9 * columns + 4 * rows) + rng.normal(0, 0.01, (400, 560))
+    pixels = np.full((400, 560, 3), 0.85)
+    pixels[40:360, 50:510] = scene[40:360, 50:510, None] * (0.8, 0.6, 0.5)
+    stored = (np.clip(pixels, 0, 1) * 65535).astype(np.uint16)
+    image = pyvips.Image.new_from_array(stored).copy(interpretation="rgb16")
+    profile = path.with_suffix(".icc")
+    profile.write_bytes(colour.srgb_profile())
+    image.tiffsave(str(path), profile=str(profile), compression="none", xres=157.48, yres=157.48)
+    profile.unlink()
+
+
+def geometry(master: str) -> dict[str, Any]:
+    corners = [[50.3, 40.2], [509.1, 42.9], [507.6, 359.2], [48.8, 356.4]]
+    frame = {
+        "index": 1,
+        "corners": corners,
+        "angle_deg": 0.34,
+        "polarity": "negative",
+        "process": "colour",
+        "confidence": 0.9,
+        "state": "ok",
+    }
+    base = [[5.0, 5.0], [545.0, 5.0], [545.0, 30.0], [5.0, 30.0]]
+    return {
+        "item": ITEM,
+        "event": {
+            "type": "image modification",
+            "time": "2026-03-18T02:00:00Z",
+            "outcome": "success",
+            "software": {},
+            "operator": None,
+            "detail": {},
+        },
+        "masters": [
+            {
+                "path": master,
+                "width": 560,
+                "height": 400,
+                "ppi": 4000.0,
+                "ppi_source": "tag",
+                "kind": "sheet",
+                "frames": [frame],
+                "base_regions": [base],
+            }
+        ],
+    }
+
+
+def night(
+    root: Path,
+    profile: str,
+    form: str = "folder",
+    name: str = "PEH-0001.tif",
+    *,
+    more: dict[str, Any] | None = None,
+    facts: dict[str, str] | None = None,
+) -> dict[str, Any]:
+    """Take one item through the real steps from verify to delivery; return what it was given.
+
+    name: path of its master in the batch folder. more: settings by section. facts: of the batch.
+    """
+    batch_dir = root / "masters" / "b1"
+    item_dir = made_items.item_dir_of(root)
+    item_dir.mkdir(parents=True)
+    (batch_dir / name).parent.mkdir(parents=True)
+    draw_master(batch_dir / name)
+    own_settings = {"package": {"profile": profile}, "delivery": {"form": form}}
+    config = settings.load({**own_settings, **(more or {})})
+    given = {
+        **made_items.given_for(ITEM, batch_dir / name),
+        "settings": config,
+        "findings": [],
+        "facts": {"kind": "sheet", "polarity": "negative", "process": "colour", **(facts or {})},
+        "batch_facts": {},
+    }
+    given["masters"][0]["path"] = name
+    verify.verify_item(batch_dir, item_dir, given)
+    files.write_json(item_dir / "geometry.json", geometry(name))
+    render.render_item(batch_dir, item_dir, given)
+    embed.embed_item(batch_dir, item_dir, given)
+    record.record_item(batch_dir, item_dir, given)
+    pack.pack_item(batch_dir, item_dir, given)
+    own = {
+        "batch": "b1",
+        "items": [ITEM],
+        "lacking": [],
+        "settings": {"delivery": config["delivery"], "package": config["package"]},
+        "institution": made_items.INSTITUTION,
+    }
+    deliver(root, own)
+    return given
