@@ -23,8 +23,8 @@ from glassine.metadata import iim, tiff, xmp
 from glassine.metadata.facts import Technical, Words
 
 WORDS = Words(
-    title="Hafenmauer für Ærøskøbing – Łódź, 港",
-    description="The quay at low water; © “Ørsted’s” stamp.",
+    title="Hafenmauer für Ævøskrøgen – Łódź, 港",
+    description="The quay at low water; © “Ørkind’s” stamp.",
     creators=("Åse Østergård",),
     identifier="PEH-0001",
     copyright_notice="© Port Ellery Harbour Archive",

@@ -17,7 +17,7 @@ from glassine import access, colour
 from glassine.metadata import exif, jpeg, webp, xmp
 from glassine.metadata.facts import Technical, Words
 
-WORDS = Words(title="Łódź, 港", description="Ærø © “quay”", identifier="PEH-0001")
+WORDS = Words(title="Łódź, 港", description="Ævø © “quay”", identifier="PEH-0001")
 TECHNICAL = Technical(60, 41, 400.0, 1, "Glassine", "d" * 8, "m" * 8, "a.tif", "0", "1")
 PACKET = xmp.whole(WORDS, TECHNICAL)
 BLOCK = exif.encode(WORDS, TECHNICAL)[0].removeprefix(jpeg.EXIF_HEAD)
