@@ -29,8 +29,9 @@ a file of your own with `--configfile`.
 BATCH_HEAD = """
 # Keys of batch.yaml
 
-What the studio states of a batch, in the batch folder. Every key may be left out; one that is not
-here holds the batch. An entry or a value that has no effect is told in the report.
+What the studio states of a batch, in the batch folder. Every key may be left out, but `match` of an
+entry and `path` and `description` of a target; a key that is not here keeps the batch from being
+taken in. An entry or a value that has no effect is told in the report.
 
 | key | what it says | example |
 | --- | --- | --- |
@@ -39,8 +40,9 @@ here holds the batch. An entry or a value that has no effect is told in the repo
 CORRECTIONS_HEAD = """
 # Keys of corrections.yaml
 
-What a person decided, in the batch folder; the review page writes it. Of an entry `item` is needed,
-of a frame `frame`; what is left out stays as it was found.
+What a person decided, in the batch folder; the review page and `scripts/withdraw` write it. Of an
+entry `item` is needed, of a frame `frame`, of a withdrawal `item`, `reason`, `by` and `when`; what
+is left out stays as it was found.
 
 | key | what it says | example |
 | --- | --- | --- |

@@ -19,7 +19,7 @@ from pathlib import Path
 PROJECT = Path(__file__).resolve().parents[1]
 ENVIRONMENT = PROJECT / ".venv"
 MINIMUM = (3, 11)
-CANNOT_WRITE = 73  # as <sysexits.h> has it
+CANNOT_WRITE = 73  # as <sysexits.h> has it; the environment cannot be made
 # The larger locks hold all of the first one, at the same versions.
 LOCKS = {
     "run": "requirements.lock",
@@ -100,10 +100,11 @@ def ready(purpose: str) -> Path:
     a plain message where Python is too old or a package cannot be had.
     """
     if sys.version_info < MINIMUM:
-        sys.exit(
-            f"Python {sys.version.split()[0]} is too old. Expected: 3.11 or newer. "
-            "Next step: install it and start this command with it, e.g. python3.11 scripts/nightly"
+        sys.stderr.write(
+            f"STOPPED Python {sys.version.split()[0]} is too old. Expected: 3.11 or newer. Next "
+            "step: install it and start this command with it, e.g. python3.11 scripts/nightly\n"
         )
+        sys.exit(CANNOT_WRITE)
     try:
         if not _is_current(purpose):
             with _alone():

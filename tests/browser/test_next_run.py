@@ -25,7 +25,7 @@ def make_batch(folder: Path) -> None:
     for number, (item, kind) in enumerate(ITEMS.items()):
         sample = Sample(item, kind, 0.0, 500 + number, {}, time="13:05:00")
         sample.write(folder, sample.plan(900))
-    rows = [f"{item},Quay {item},Hafen Ærø,c. 1905" for item in ITEMS]
+    rows = [f"{item},Quay {item},Hafen Ævø,c. 1905" for item in ITEMS]
     header = "item_id,title,description,date"
     (folder / "catalogue.csv").write_text("\n".join([header, *rows]) + "\n", "utf-8")
     facts = {"items": [{"match": "PEH-0301", "kind": "frame_135"}]}

@@ -20,14 +20,14 @@ INSTITUTION = {
 CATALOGUE: dict[str, Any] = {
     "item": "PEH-0001",
     "row": 2,
-    "title": "Quay at low water, Ærø ferry — “Łódź”",
+    "title": "Quay at low water, Ævø ferry — “Łódź”",
     "alternative": "Ebbe am Kai",
     "description": "Two clerks with a tide gauge.\nOn the back: 5 < 6 & 7.",
     "date_text": "c. 1905",
     "edtf": "1905~",
     "date_understood": True,
     "creators": [
-        {"name": "Ørsted, Åse", "role": "photographer", "uri": "https://names.example/1"},
+        {"name": "Ørkind, Åse", "role": "photographer", "uri": "https://names.example/1"},
         {"name": "Harbour Office", "role": "pht", "uri": ""},
     ],
     "subjects": [

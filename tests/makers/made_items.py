@@ -35,9 +35,9 @@ CAPTURE = {
 CATALOGUE: dict[str, Any] = {
     "item": "PEH-0001",
     "row": 2,
-    "title": "Hafenmauer für Ærøskøbing – Łódź, 港",
+    "title": "Hafenmauer für Ævøskrøgen – Łódź, 港",
     "alternative": None,
-    "description": "The quay at low water; © on the back: “Ørsted’s” stamp.",
+    "description": "The quay at low water; © on the back: “Ørkind’s” stamp.",
     "date_text": "1 May 1906",
     "edtf": "1906-05-01",
     "date_understood": True,

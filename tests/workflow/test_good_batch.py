@@ -26,7 +26,7 @@ def make_batch(folder):
         sample.write(folder, sample.plan(900))
         names.append(sample.name)
     (folder / "manifest-sha256.txt").write_text(samples.manifest_text(folder, names), "utf-8")
-    rows = [f"{item},Quay {item},Hafen Ærø,c. 1905" for item in ITEMS]
+    rows = [f"{item},Quay {item},Hafen Ævø,c. 1905" for item in ITEMS]
     header = "item_id,title,description,date"
     (folder / "catalogue.csv").write_text("\n".join([header, *rows]) + "\n", "utf-8")
     facts = {"items": [{"match": item, "kind": kind} for item, kind in ITEMS.items()]}

@@ -103,7 +103,8 @@ def _not_written(target: Path, why: str, entry: dict[str, Any]) -> GlassineError
 
 
 def _session(given: argparse.Namespace) -> review_server.Session:
-    config = settings.load(settings.read_yaml(Path(given.configfile)) or {}, given.configfile)
+    stated = settings.read_yaml(Path(given.configfile), trusted=True)
+    config = settings.load(stated or {}, given.configfile)
     working_dir = Path(given.directory).resolve()
     try:
         batch = naming.check_batch(given.batch)

@@ -261,7 +261,7 @@ COLUMNS = (
     *("credit", "identifiers", "collection"),
 )
 _CREDIT = "Port Ellery Harbour Archive"
-_WORKS, _PRIVATE = "Harbour Works Department", "Åse Thorvaldsen bequest"
+_WORKS, _PRIVATE = "Harbour Works Department", "Åse Thorvelund bequest"
 
 
 def _row(
@@ -310,10 +310,10 @@ _UNSURE = (UNDETERMINED, "unknown")
 CATALOGUE: tuple[dict[str, str], ...] = (
     _row(
         "PEH-0001",
-        "Steamer “Brännö” in the East Basin",
+        "Steamer “Mårvölla” in the East Basin",
         "Coastal steamer at the coal berth, two quay cranes behind her; rowing boat in front.",
         "summer 1974",
-        "Nørgaard, Ebba",
+        "Nørrevind, Ebba",
         "photographer",
         "Steamships|Cranes, derricks, etc.|Harbors",
         "Port Ellery|East Basin",
@@ -330,7 +330,7 @@ CATALOGUE: tuple[dict[str, str], ...] = (
         "Dredger dressed with flags on the slip; crowd in front. Sheet curls at the edges, "
         "vinegar smell noted.",
         "12 May 1937",
-        "Köhler & Søn (firm)",
+        "Köldering & Søn (firm)",
         "photographer",
         "Ship launchings|Dredges|Crowds",
         "Port Ellery|Hallward’s Slip",
@@ -347,7 +347,7 @@ CATALOGUE: tuple[dict[str, str], ...] = (
         "Cranes of the New Quay",
         "Three jib cranes seen from the quay, sheds to either side.",
         "1966?",
-        "Thorvaldsen, Åse",
+        "Thorvelund, Åse",
         "photographer",
         "Cranes, derricks, etc.|Quays|Warehouses",
         "Port Ellery|New Quay",
@@ -379,7 +379,7 @@ CATALOGUE: tuple[dict[str, str], ...] = (
         "Harbour lights from the Customs Stairs",
         "Lantern slide for an evening lecture; moon, lamps and lit sheds over the water.",
         "1890-1910",
-        "Dubré, Élodie",
+        "Dubrévent, Élodie",
         "photographer",
         "Night photography|Harbors|Street lighting",
         "Port Ellery|Customs Stairs",
@@ -396,7 +396,7 @@ CATALOGUE: tuple[dict[str, str], ...] = (
         "Winter regatta and quay, five exposures",
         "Strip of five frames, the third unexposed.",
         "February 1981",
-        "Nørgaard, Ebba",
+        "Nørrevind, Ebba",
         "photographer",
         "Regattas|Snow|Lighthouses|Quays",
         "Port Ellery|The Mole",
@@ -412,7 +412,7 @@ CATALOGUE: tuple[dict[str, str], ...] = (
         "Gale at the harbour mouth, and the day after",
         "Three frames: the mail steamer in heavy seas; quay; cranes.",
         "1930s",
-        "Żółkiewski, Jan",
+        "Żółmirewicz, Jan",
         "photographer",
         "Storms|Steamships|Quays",
         "Port Ellery",
@@ -462,7 +462,7 @@ CATALOGUE: tuple[dict[str, str], ...] = (
         "The Mole light, breakers",
         "Film-pack negative with its paper sleeve.",
         "c. 1931",
-        "Köhler & Søn (firm)",
+        "Köldering & Søn (firm)",
         "photographer",
         "Lighthouses|Breakwaters",
         "Port Ellery|The Mole",
@@ -494,7 +494,7 @@ CATALOGUE: tuple[dict[str, str], ...] = (
         "The fleet comes home",
         "Fishing smacks under sail at evening.",
         "after 1958",
-        "Thorvaldsen, Åse",
+        "Thorvelund, Åse",
         "photographer",
         "Fishing boats|Sunsets",
         "Port Ellery|Ellery Sound",

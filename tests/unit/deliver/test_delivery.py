@@ -257,7 +257,7 @@ def test_killed_zip_with_large_members_goes_on(
 
 
 @pytest.mark.parametrize("size", [0, 8 * 2**30 - 1, 8 * 2**30, 2**40])
-@pytest.mark.parametrize("name", ["b1/data/a.tif", "b1/data/Ærø 港.tif", "b1/" + "x" * 180])
+@pytest.mark.parametrize("name", ["b1/data/a.tif", "b1/data/Ævø 港.tif", "b1/" + "x" * 180])
 def test_tar_header_of_any_size_and_name(size: int, name: str) -> None:
     """The octal size of ustar ends at 8 GiB; beyond, pax has it (POSIX.1-2001)."""
     header = serialization._tar_header(name, size, 1_773_800_000)

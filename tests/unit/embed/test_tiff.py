@@ -25,8 +25,8 @@ from glassine.masters import colour
 from glassine.render import encoded
 
 WORDS = Words(
-    title="Hafenmauer für Ærøskøbing – Łódź, 港",
-    description="The quay at low water; © “Ørsted’s” stamp.",
+    title="Hafenmauer für Ævøskrøgen – Łódź, 港",
+    description="The quay at low water; © “Ørkind’s” stamp.",
     creators=("Åse Østergård",),
     identifier="PEH-0001",
     copyright_notice="© Port Ellery Harbour Archive",

@@ -18,7 +18,7 @@ from glassine.embed.facts import Technical, Words
 from glassine.masters import colour
 from glassine.render import encoded
 
-WORDS = Words(title="Łódź, 港", description="Ærø © “quay”", identifier="PEH-0001")
+WORDS = Words(title="Łódź, 港", description="Ævø © “quay”", identifier="PEH-0001")
 TECHNICAL = Technical(60, 41, 400.0, 1, "Glassine", "d" * 8, "m" * 8, "a.tif", "0", "1")
 PACKET = xmp.whole(WORDS, TECHNICAL)
 BLOCK = exif.encode(WORDS, TECHNICAL)[0].removeprefix(jpeg.EXIF_HEAD)

@@ -23,7 +23,7 @@ HEADER = (
     "material,decay_level,rights_uri,copyright_status,credit,identifiers,collection"
 )
 ROW = (
-    'PEH-0001,"Quay, ""low"" water","Two clerks\nand a gauge",c. 1905,Åse Ørsted|Office,'
+    'PEH-0001,"Quay, ""low"" water","Two clerks\nand a gauge",c. 1905,Åse Ørkind|Office,'
     "photographer|publisher,Harbours <http://id.loc.gov/authorities/subjects/sh1>|Tides,"
     "Port Ellery,eng|de,negatives,glass,2,http://rightsstatements.org/vocab/InC/1.0/,"
     "In copyright,Harbour Archive,box:12|A-7,Harbour Office"
@@ -55,7 +55,7 @@ def test_a_row_becomes_a_record(tmp_path):
         True,
     )
     assert record["creators"] == [
-        {"name": "Åse Ørsted", "role": "photographer", "uri": ""},
+        {"name": "Åse Ørkind", "role": "photographer", "uri": ""},
         {"name": "Office", "role": "publisher", "uri": ""},
     ]
     assert record["subjects"] == [
@@ -86,11 +86,11 @@ def test_a_record_has_the_form_that_its_schema_describes(tmp_path):
 @pytest.mark.parametrize("encoding", ("utf-8", "utf-8-sig", "utf-16"))
 @pytest.mark.parametrize("line_end", ("\n", "\r\n"))
 def test_the_same_rows_whatever_the_export(tmp_path, delimiter, encoding, line_end):
-    rows = [["item_id", "title"], ["PEH-1", "Ærø ferry"], ["PEH-2", "Łódź"]]
+    rows = [["item_id", "title"], ["PEH-1", "Ævø ferry"], ["PEH-2", "Łódź"]]
     text = line_end.join(delimiter.join(row) for row in rows) + line_end
     found = read(tmp_path, text.encode(encoding))
     assert {item: record["title"] for item, record in found.records.items()} == {
-        "PEH-1": "Ærø ferry",
+        "PEH-1": "Ævø ferry",
         "PEH-2": "Łódź",
     }
     assert found.delimiter == delimiter
@@ -111,7 +111,7 @@ def test_windows_letters_only_where_declared(tmp_path):
 
 
 def test_utf8_declared_as_windows_letters_is_refused(tmp_path):
-    content = "item_id,title\nPEH-1,Ærø\n".encode()
+    content = "item_id,title\nPEH-1,Ævø\n".encode()
     assert refusal(tmp_path, content, encoding="cp1252").code == "catalogue.encoding"
 
 
@@ -310,7 +310,7 @@ def test_json_lines(tmp_path):
             "item_id": "PEH-1",
             "title": "Quay | mole",
             "subjects": ["Tides | floods", "Quays"],
-            "creator": [{"name": "Åse Ørsted", "role": "photographer"}],
+            "creator": [{"name": "Åse Ørkind", "role": "photographer"}],
             "decay_level": 1,
         },
         {"item_id": "PEH-2", "title": "Mole", "subjects": "a|b"},
@@ -354,7 +354,7 @@ MODS = """<modsCollection xmlns="http://www.loc.gov/mods/v3"
   xmlns:xlink="http://www.w3.org/1999/xlink"><mods>
   <titleInfo><nonSort>The</nonSort><title>Quay &amp; mole</title></titleInfo>
   <titleInfo type="alternative"><title>Kai</title></titleInfo>
-  <name valueURI="https://names.example/1"><namePart>Åse Ørsted</namePart>
+  <name valueURI="https://names.example/1"><namePart>Åse Ørkind</namePart>
     <role><roleTerm type="text">photographer</roleTerm></role></name>
   <originInfo><dateCreated>about 1905</dateCreated>
     <dateCreated encoding="edtf">1905~</dateCreated></originInfo>
@@ -366,7 +366,7 @@ MODS = """<modsCollection xmlns="http://www.loc.gov/mods/v3"
 </mods></modsCollection>"""
 DUBLIN_CORE = """<records xmlns:dc="http://purl.org/dc/elements/1.1/">
   <record><dc:identifier>PEH-1</dc:identifier><dc:title>Quay</dc:title>
-  <dc:creator>Åse Ørsted</dc:creator><dc:date>1890-95</dc:date><dc:subject>Tides</dc:subject>
+  <dc:creator>Åse Ørkind</dc:creator><dc:date>1890-95</dc:date><dc:subject>Tides</dc:subject>
   <dc:subject>Quays</dc:subject></record>
   <record><dc:identifier>PEH-2</dc:identifier></record></records>"""
 
@@ -378,7 +378,7 @@ def test_mods(tmp_path):
     assert record["title"] == "The Quay & mole"
     assert (record["date_text"], record["edtf"]) == ("about 1905", "1905~")
     assert record["creators"] == [
-        {"name": "Åse Ørsted", "role": "photographer", "uri": "https://names.example/1"}
+        {"name": "Åse Ørkind", "role": "photographer", "uri": "https://names.example/1"}
     ]
     assert record["subjects"] == [
         {"term": "Tides", "uri": "http://id.example/2", "authority": "lcsh"}
