@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from glassine import corrections, withdraw
+from glassine.base import corrections
+from glassine.review import withdraw
 
 
 def test_a_settings_file_that_is_a_link_is_read(tmp_path: Path) -> None:

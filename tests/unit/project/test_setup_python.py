@@ -5,7 +5,7 @@ import sys
 
 import pytest
 
-from glassine import exits, settings
+from glassine.base import exits, settings
 
 sys.path.insert(0, str(settings.PROJECT / "scripts"))
 import setup_environment

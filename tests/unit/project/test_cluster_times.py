@@ -5,7 +5,8 @@ import re
 import pytest
 import yaml
 
-from glassine import confine, settings
+from glassine.base import sandbox
+from glassine.base import settings
 
 PROFILE = yaml.safe_load((settings.PROJECT / "config" / "slurm" / "config.yaml").read_text("utf-8"))
 RULES = {
@@ -22,12 +23,12 @@ def minutes(rule: str) -> int:
 
 
 def test_an_item_has_the_time_of_its_steps():
-    assert minutes("item") * 60 > confine.Limits.seconds
+    assert minutes("item") * 60 > sandbox.Limits.seconds
 
 
 @pytest.mark.parametrize("rule", sorted(RULES - {"item"}))
 def test_a_step_of_a_batch_has_the_time_of_such_steps(rule):
-    assert minutes(rule) * 60 > confine.Limits.batch_seconds
+    assert minutes(rule) * 60 > sandbox.Limits.batch_seconds
 
 
 def test_every_rule_that_is_given_time_is_there():
