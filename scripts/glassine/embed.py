@@ -44,7 +44,6 @@ def words_of(
     edtf = known.get("edtf") or ""
     return Words(
         title=known.get("title") or "",
-        alternative=known.get("alternative") or "",
         description=known.get("description") or "",
         creators=tuple(person["name"] for person in known.get("creators") or ()),
         subjects=tuple(subject["term"] for subject in known.get("subjects") or ()),
@@ -60,7 +59,6 @@ def words_of(
         marked=stated.marked,
         credit=stated.credit or institution.get("name") or "",
         source=institution.get("name") or "",
-        source_id=institution.get("id") or "",
         contact_url=institution.get("homepage") or "",
         contact_email=institution.get("contact") or "",
     )

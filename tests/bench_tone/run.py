@@ -20,6 +20,7 @@ sys.path[:0] = [str(PROJECT / "scripts"), str(PROJECT / "tests")]
 
 from skimage.color import deltaE_ciede2000, rgb2lab  # noqa: E402
 
+import icc_profiles  # noqa: E402
 from bench_tone import negatives, positives  # noqa: E402
 from glassine import colour, settings, tone  # noqa: E402
 from glassine.model import Facts, Frame, MasterGeometry  # noqa: E402
@@ -65,7 +66,7 @@ def geometry(
 
 
 def linear_profile() -> bytes:
-    return colour.matrix_profile("Linear", colour.srgb_matrix(), np.array([0.0, 1.0]))
+    return icc_profiles.matrix_profile("Linear", colour.srgb_matrix(), np.array([0.0, 1.0]))
 
 
 def stretched(codes: np.ndarray) -> np.ndarray:

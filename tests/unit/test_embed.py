@@ -16,6 +16,7 @@ import piexif
 import pytest
 import pyvips
 
+import jpeg_packets
 import made_items
 from glassine import embed, files, formats, rights
 from glassine.errors import GlassineError
@@ -191,7 +192,7 @@ def test_long_texts_stand_whole_in_xmp_and_are_told_where_not(tmp_path: Path) ->
     catalogue = {**made_items.CATALOGUE, "description": LONG.strip()}
     path, record = embedded(tmp_path, catalogue=catalogue)
     data = path.read_bytes()
-    packet, extended = jpeg.read_xmp(data)
+    packet, extended = jpeg_packets.read_xmp(data)
     assert packet is not None
     assert extended is not None
     assert LONG.strip().encode() in extended

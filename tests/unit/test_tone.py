@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from skimage.color import deltaE_ciede2000, rgb2lab
 
+import icc_profiles
 from bench_tone import negatives, positives, run
 from glassine import colour, files, settings, tone
 from glassine.model import Facts, Frame, MasterGeometry
@@ -87,7 +88,7 @@ def test_inversion_agrees_with_the_cineon_curve_of_another_library() -> None:
 def test_wedge_densities_are_read_within_two_hundredths(gamma: float) -> None:
     # 21 steps of 0.15 from 0.05 to 3.05.
     steps = 0.05 + 0.15 * np.arange(21)
-    icc = colour.matrix_profile("w", colour.srgb_matrix(), np.linspace(0, 1, 4096) ** gamma)
+    icc = icc_profiles.matrix_profile("w", colour.srgb_matrix(), np.linspace(0, 1, 4096) ** gamma)
     codes = np.round((10.0**-steps) ** (1 / gamma) * 65535).astype(np.uint16)
     pixels = np.repeat(codes[None, :, None], 3, axis=2)
     read = colour.density(colour.encoding_of(icc, None, 16, 3).linear(pixels))[0]
