@@ -104,7 +104,7 @@ def _label_identity(
     if size is None or size[0] * size[1] > max_pixels:
         return None, []
     memory_bytes = confine.memory_for(16 * (size[0] * size[1] // 10**6))
-    found = reader.ask(str(path), seconds=LABEL_S, memory_bytes=memory_bytes) or []
+    found = reader.ask(str(path), str(max_pixels), seconds=LABEL_S, memory_bytes=memory_bytes) or []
     items = set()
     for label in found:
         text = label["text"].strip()

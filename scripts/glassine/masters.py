@@ -304,7 +304,8 @@ def _check_size(path: Path, width: int, height: int, max_pixels: int) -> None:
             path,
             f"The file says that it is {width} x {height} pixels.",
             f"at most {max_pixels} pixels and {MAX_SIDE} on a side.",
-            "Check the file; if it is a true capture, split it or ask for a higher limit.",
+            "Check the file; if it is a true capture, split it, or raise the limit of "
+            "masters, `intake.max_pixels`.",
         )
 
 
@@ -648,14 +649,13 @@ def prove_pixels(path: Path, content: Path | None = None, shown: str | None = No
 def open_image(
     path: Path,
     access: str = "sequential",
-    max_pixels: int = MAX_PIXELS,
     content: Path | None = None,
 ) -> Any:
     """Return the master as a pyvips image (uchar or ushort; 1 or 3 bands), as stored.
 
     access: "sequential" (top to bottom, once) or "random". content: where its bytes are read
     (`opened.Opened.content`), else `path`. Nothing is decoded yet: decode within `decoding`.
-    Run `read_header` first where the file has not been through it.
+    Run `read_header` first where the file has not been through it: the limit on pixels is its own.
     Raises GlassineError for what is no master or cannot be opened.
     """
     prepare_vips()
@@ -664,7 +664,6 @@ def open_image(
         image = _load(content or path, access)
     except pyvips.Error as problem:
         raise decoding_problem(path, problem) from problem
-    _check_size(path, image.width, image.height, max_pixels)
     if image.bands not in (1, 3) or image.format not in ("uchar", "ushort"):
         raise _unsuitable(
             "samples",

@@ -79,29 +79,6 @@ def compile_pattern(pattern: str) -> re.Pattern[str]:
     return compiled
 
 
-# Names as studios give them; one that fits stands in messages for the pattern (common practice, no
-# source).
-_EXAMPLES = tuple(
-    f"{stem}{part}{sequence}{ending}"
-    for stem in ("PEH-0412", "PEH_0412", "PEH0412", "peh-0412", "peh0412", "0412", "412", "00412")
-    for part in ("", "_emu", "-emu")
-    for sequence in ("", "_01", "-01", "_001", "_0001")
-    for ending in (".tif", ".tiff", ".TIF")
-)
-
-
-def example_words(pattern: re.Pattern[str]) -> str:
-    """Return in words which names the pattern takes: by an example, where one is at hand.
-
-    >>> example_words(re.compile(r"(?P<item>PEH-[0-9]{4})\\.tif"))
-    'a name as in PEH-0412.tif (`naming.pattern` in the settings).'
-    """
-    fitting = next((name for name in _EXAMPLES if parse(name, pattern)), None)
-    if fitting is None:
-        return "a name as `naming.pattern` in the settings describes it."
-    return f"a name as in {fitting} (`naming.pattern` in the settings)."
-
-
 def parse(file_name: str, pattern: re.Pattern[str]) -> MasterName | None:
     """Return what the file name (without folders) says, or None where it is off the template."""
     # No file system has longer names; a list may, and the pattern's time may grow with them.

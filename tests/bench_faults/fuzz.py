@@ -64,7 +64,7 @@ def way_of_a_master(name: str) -> str:
             image.write_to_memory()
         except masters.pyvips.Error as problem:
             raise masters.decoding_problem(path, problem) from problem
-        labels.read_master(path)
+        labels.read_master(path, str(masters.MAX_PIXELS))
     except GlassineError as error:
         return error.findings[0].code
     return "taken"

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import os
-import re
 
 import pytest
 
-from glassine import agreement, naming, settings
+from glassine import agreement, settings
 from glassine.errors import GlassineError
 
 
@@ -127,26 +126,6 @@ def test_a_setting_that_does_nothing_is_noted():
 def test_every_mistake_is_told_at_once(tmp_path):
     text = told(tmp_path, package={"profile": "metz"}, naming={"derivative": "{item}.jpg"})
     assert "metz" in text and "naming.derivative" in text
-
-
-@pytest.mark.parametrize(
-    "pattern",
-    [
-        settings.schema()["properties"]["naming"]["properties"]["pattern"]["default"],
-        r"(?P<item>PEH-[0-9]{4})(?:_(?P<part>emu|base|sleeve|object))?\.tif",
-        r"(?P<item>[0-9]{4})_(?P<sequence>[0-9]{3})\.tif",
-    ],
-)
-def test_a_pattern_is_told_by_a_name_that_fits_it(pattern):
-    words = naming.example_words(re.compile(pattern))
-    name = re.search(r"as in (\S+)", words)[1]
-    assert naming.parse(name, re.compile(pattern)) is not None
-    assert pattern not in words
-
-
-def test_a_pattern_of_no_usual_name_is_told_without_one():
-    words = naming.example_words(re.compile(r"(?P<item>Q[a-z]{9})\.tif"))
-    assert "naming.pattern" in words and "(?P" not in words
 
 
 @pytest.mark.parametrize(
