@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from glassine import exits, files, intake, naming
+from glassine import exits, files, intake, naming, wording
 from glassine.errors import Finding, GlassineError
 from glassine.visible import visible
 
@@ -64,9 +64,7 @@ def exit_code(problems: Iterable[Problem]) -> int:
 
 def listed(names: Iterable[str]) -> str:
     """Return names for a sentence, the first few of many."""
-    told = sorted(visible(name) for name in names)
-    more = f" and {len(told) - _MAX_NAMED} more" if len(told) > _MAX_NAMED else ""
-    return ", ".join(told[:_MAX_NAMED]) + more
+    return wording.some(sorted(visible(name) for name in names), _MAX_NAMED)
 
 
 def near(wanted: str, names: Iterable[str]) -> str:

@@ -29,6 +29,7 @@ from glassine import (
     receipt_files,
     same_ids,
     status,
+    wording,
 )
 from glassine.carriers import Source, carrier
 from glassine.errors import Finding, GlassineError
@@ -290,13 +291,12 @@ def _forbidden(
     earlier: bool,
 ) -> list[Finding]:
     if lacking and own.get("when", "complete") == "complete":
-        names = ", ".join(entry["item"] for entry in lacking[:10])
-        more = f" and {len(lacking) - 10} more" if len(lacking) > 10 else ""
+        names = wording.some([entry["item"] for entry in lacking], 10)
         return [
             Finding(
                 "delivery.withheld",
                 batch,
-                f"Not done: {names}{more} ({len(lacking)} in all).",
+                f"Not done: {names} ({len(lacking)} in all).",
                 "every item done (delivery.when is `complete`).",
                 "Do what the report says of them, or set delivery.when to `passed`.",
             )

@@ -33,20 +33,19 @@ from glassine import (
     holes,
     naming,
     twins,
+    wording,
 )
 from glassine.apart import Apart
 from glassine.errors import Finding, GlassineError
 
 VERSION = "3"
 
-MASTER_SUFFIXES = {".tif", ".tiff"}
+MASTER_SUFFIXES = naming.MASTER_SUFFIXES
 # Pictures that are not masters: held, so that a person sees that they were not taken for any.
 OTHER_PICTURE_SUFFIXES = {
     ".jpg", ".jpeg", ".png", ".jp2", ".jxl", ".webp", ".avif", ".heic", ".bmp", ".gif", ".dng",
     ".raw", ".psd", ".psb",
 }  # fmt: skip
-# First bytes of TIFF and BigTIFF, either byte order.
-_TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 # Folders in which captures of targets lie (common practice, no source).
 _TARGET_FOLDERS = {"target", "targets", "chart", "charts", "calibration"}
 # A file changed within this time may still be on its way from the capture station.
@@ -85,11 +84,6 @@ def _state(path: Path) -> tuple[int, int, int] | str:
     except OSError as problem:
         return str(problem.strerror)
     return status.st_size, status.st_mtime_ns, status.st_mode
-
-
-def _unidentified(path: str) -> str:
-    """Return the stand-in id of a file that tells no item; the same for the same path."""
-    return "unidentified-" + hashlib.sha256(path.encode()).hexdigest()[:8]
 
 
 def _label_identity(
@@ -261,7 +255,7 @@ class _Intake:
         return entry is not None and not entry.kind
 
     def _tell_no_catalogue(self, alike: tuple[str, ...]) -> None:
-        shown = ", ".join(alike[:5]) + (f" and {len(alike) - 5} more" if len(alike) > 5 else "")
+        shown = wording.some(alike, 5)
         near = f" These may be meant, and were not read: {shown}." if alike else ""
         given = (
             "catalogue.none",
@@ -316,7 +310,7 @@ class _Intake:
     def _doubt_look_alike(self, paths: list[str], name: str, says: str) -> None:
         self._doubt(
             "intake.look_alike",
-            ", ".join(paths[:5]),
+            wording.some(paths, 5),
             f"There is no {name}, but this may be meant for it, and was not read.",
             f"{says} in a file named {name}.",
             f"Rename it to {name}, or move it out of the batch folder.",
@@ -413,7 +407,7 @@ class _Intake:
         for path, finding in self.refused:
             parsed = naming.parse(PurePosixPath(path).name, self.pattern)
             owner = self.items.get(str(parsed.item)) if parsed else None
-            item = owner.item if owner and owner.masters else _unidentified(path)
+            item = owner.item if owner and owner.masters else naming.stand_in(path)
             self._item(item).findings.append(finding)
 
     def _set_aside(self, entry: door.Entry) -> None:
@@ -430,7 +424,7 @@ class _Intake:
         except OSError as problem:
             self._refuse(entry, f"it cannot be read: {problem.strerror}")
             return
-        if head in _TIFF:
+        if head in declared.TIFF_HEADS:
             self._refuse_hidden(entry)
         else:
             self.others.append(entry.path)
@@ -455,7 +449,7 @@ class _Intake:
         if _suffix(entry.name) not in MASTER_SUFFIXES:
             stem = naming.parse(PurePosixPath(entry.name).stem + ".tif", self.pattern)
             self._hold(
-                _unidentified(entry.path) if stem is None else str(stem.item),
+                naming.stand_in(entry.path) if stem is None else str(stem.item),
                 "intake.not_a_master",
                 entry.path,
                 "This picture is no TIFF and is not taken for a master.",
@@ -522,7 +516,7 @@ class _Intake:
                     )
                 )
                 return item, None, None, seen
-        stand_in = _unidentified(entry.path)
+        stand_in = naming.stand_in(entry.path)
         near = naming.nearest(entry.name, self.pattern)
         what = "Its name does not tell the item"
         if seen:
@@ -570,7 +564,7 @@ class _Intake:
             for master in item.masters:
                 places.setdefault((master["part"], master["sequence"]), []).append(master["path"])
             for paths in places.values():
-                if len(paths) > 1 and not item.item.startswith("unidentified-"):
+                if len(paths) > 1 and not naming.is_stand_in(item.item):
                     self._hold(
                         item.item,
                         "intake.two_masters",
@@ -619,7 +613,7 @@ class _Intake:
             return
         parsed = naming.parse(last, self.pattern)
         self._hold(
-            str(parsed.item) if parsed else _unidentified(path),
+            str(parsed.item) if parsed else naming.stand_in(path),
             "intake.master_missing",
             path,
             "The checksum list names this master, but it is not in the batch folder.",
@@ -740,7 +734,7 @@ class _Intake:
                 place = self.places[path]
                 masters.append(twins.Master(path, master["bytes"], place, master["expected"]))
         for same in twins.find(self.batch_dir, masters):
-            names = ", ".join(same.paths[:5]) + (" and more" if len(same.paths) > 5 else "")
+            names = wording.some(same.paths, 5)
             kind = "one file under several names (hard links)" if same.linked else "the same bytes"
             for item_id in sorted({owners[path] for path in same.paths}):
                 self._hold(
@@ -806,14 +800,14 @@ class _Intake:
         """Hold each item that has a master for what makes the whole batch uncertain."""
         for finding in self.doubts:
             owners = [item for item in self.items.values() if item.masters]
-            for item in owners or [self._item(_unidentified(finding.path))]:
+            for item in owners or [self._item(naming.stand_in(finding.path))]:
                 item.findings.append(finding)
 
     def join_catalogue(self) -> dict[str, Any]:
         """Hold items without a sound row; return what the report says of the rows."""
         if self.catalogue is None:
             return {"read": 0, "without_master": [], "catalogue": None}
-        for item in [entry for entry in self.items if not entry.startswith("unidentified-")]:
+        for item in [entry for entry in self.items if not naming.is_stand_in(entry)]:
             self._item(item).findings += self.catalogue.for_review.get(item, [])
             bad = self.catalogue.bad_items.get(item)
             if bad is not None:
@@ -873,7 +867,7 @@ class _Intake:
         masters = [
             (item.item, master["part"])
             for item in self.items.values()
-            if not item.item.startswith("unidentified-")
+            if not naming.is_stand_in(item.item)
             for master in item.masters
         ]
         paths = {master["path"] for item in self.items.values() for master in item.masters}

@@ -21,7 +21,7 @@ from typing import Any
 
 import pyvips
 
-from glassine import layout, unfold, vips_errors
+from glassine import declared, door, layout, naming, unfold, vips_errors
 from glassine.errors import Finding, GlassineError
 
 VERSION = "2"
@@ -45,7 +45,6 @@ COMPRESSIONS = {
     32773: "PackBits",
     32946: "deflate",
 }
-SUFFIXES = (".tif", ".tiff")
 # TIFF 6.0 sections 4 to 6, 16, 21 and 23: what a sample stands for.
 PHOTOMETRICS = {
     0: "grey where white is zero",
@@ -97,7 +96,7 @@ def _refuse(code: str, path: Path, what: str, expected: str, next_step: str) -> 
 
 def printable(path: Path) -> str:
     """Return `path` as text that can be printed and stored, bytes that are no UTF-8 escaped."""
-    return os.fsencode(path).decode("utf-8", "backslashreplace")
+    return door.shown(os.fsencode(path))
 
 
 def _truncated(path: Path, what: str) -> GlassineError:
@@ -163,7 +162,7 @@ def _check_container(path: Path, content: Path | None = None) -> bytes:
     head, size = _first_bytes(path, content)
     if size == 0:
         raise _truncated(path, "it is empty")
-    if head[:4] not in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
+    if head[:4] not in declared.TIFF_HEADS:
         if not any(head):
             raise _damaged(path, "it begins with zeros only")
         kind = next((name for magic, name in _OTHER_FORMATS if head.startswith(magic)), None)
@@ -174,7 +173,7 @@ def _check_container(path: Path, content: Path | None = None) -> bytes:
             "a TIFF file (TIFF 6.0 or BigTIFF).",
             "Replace it by the master, or move it out of the batch folder.",
         )
-    if path.suffix.lower() not in SUFFIXES:
+    if path.suffix.lower() not in naming.MASTER_SUFFIXES:
         raise _refuse(
             "name",
             path,

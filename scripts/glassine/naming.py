@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 import string
 import unicodedata
@@ -17,6 +18,7 @@ _ID = re.compile(ID_PATTERN)
 # Names that some systems keep for devices (Microsoft, "Naming Files, Paths, and Namespaces").
 _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?")
 _MAX_NAME_BYTES = 200
+MASTER_SUFFIXES = frozenset({".tif", ".tiff"})
 # What stands in square brackets of a template is left out where its field has no value.
 _OPTIONAL = re.compile(r"\[([^\[\]]*)\]")
 _MAX_SYSTEM_NAME = 255
@@ -77,6 +79,19 @@ def compile_pattern(pattern: str) -> re.Pattern[str]:
             "Correct `naming.pattern`.",
         )
     return compiled
+
+
+_STAND_IN = "unidentified-"
+
+
+def stand_in(path: str) -> str:
+    """Return the stand-in id of a file that tells no item; the same for the same path."""
+    return _STAND_IN + hashlib.sha256(path.encode()).hexdigest()[:8]
+
+
+def is_stand_in(item: str) -> bool:
+    """Return whether an id is made of a file's path: it is no id of an item."""
+    return item.startswith(_STAND_IN)
 
 
 def parse(file_name: str, pattern: re.Pattern[str]) -> MasterName | None:

@@ -27,7 +27,6 @@ from glassine import (
     last_bits,
     profiles,
     render,
-    tiles,
 )
 from glassine.errors import Finding, GlassineError
 from glassine.events import software
@@ -270,7 +269,7 @@ class _Item:
                 if root and plain.startswith(root)
             }
             # A delivery may leave tiles out, but for what tells of them.
-            if len(parts) > 1 and tiles.digest(parts) != recorded["sha256"]:
+            if len(parts) > 1 and hashing.of_tree(parts) != recorded["sha256"]:
                 return False
         return True
 

@@ -14,14 +14,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from glassine import files, receipt_files
+from glassine import files, naming, receipt_files, wording
 from glassine.errors import Finding, GlassineError
 
 INDEX = "ids.json"
 # So many ids are named in a finding.
 _NAMED = 20
-# A stand-in id is made of a file's path; it is no id of an item.
-_STAND_IN = "unidentified-"
 _NEVER = "9999"
 
 
@@ -74,7 +72,7 @@ def _digest(path: Path) -> dict[str, Any]:
             "batch": str(record["batch"]),
             "time": record.get("time"),
             "revision": record.get("revision"),
-            "items": sorted(item for item in items if not item.startswith(_STAND_IN)),
+            "items": sorted(item for item in items if not naming.is_stand_in(item)),
             "withdrawn": sorted(away),
         }
     except (GlassineError, LookupError, TypeError, AttributeError):
@@ -164,11 +162,10 @@ def findings(
 
 
 def _finding(other: str, first: bool, names: list[str], held: bool) -> Finding:
-    more = f" and {len(names) - _NAMED:,} more" if len(names) > _NAMED else ""
     count = "1 item" if len(names) == 1 else f"{len(names):,} items"
     return Finding(
         "delivery.id_twice",
-        f"{', '.join(names[:_NAMED])}{more}",
+        wording.some(names, _NAMED),
         f"The batch {other} has {count} of the same id, so that pictures and manifests of both "
         "would have the same addresses.",
         "an id that stands for one item in one batch.",

@@ -19,7 +19,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine import access, files
+from glassine import access, files, hashing
 from glassine.pixels import cv2_shape, run
 
 Pixels = npt.NDArray[np.uint8]
@@ -215,7 +215,7 @@ class Writer:
             "tile_px": self.tile_px,
             "count": len(self._digests),
             "bytes": sum(size for _, size in self._digests.values()),
-            "sha256": digest({path: found for path, (found, _) in self._digests.items()}),
+            "sha256": hashing.of_tree({path: found for path, (found, _) in self._digests.items()}),
         }
 
     def _level_jobs(self, level: Pixels) -> Iterator[Callable[[], None]]:
@@ -235,9 +235,3 @@ class Writer:
                 self._write(tile.path, rows[:, tile.left : tile.left + tile.width])
 
         return job
-
-
-def digest(digests: dict[str, str]) -> str:
-    """Return one sha256 (hex) over the sorted lines "<path> <sha256>" of a folder's files."""
-    lines = "".join(f"{path} {found}\n" for path, found in sorted(digests.items()))
-    return hashlib.sha256(lines.encode("utf-8")).hexdigest()

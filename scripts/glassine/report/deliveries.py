@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from glassine import delivery, drops, files, receipt_files, same_ids
+from glassine import delivery, drops, files, receipt_files, same_ids, wording
 from glassine.errors import Finding, GlassineError
 from glassine.receipt_files import Bag
 from glassine.status import ItemStatus, finding
@@ -170,8 +170,7 @@ def _plural(number: int, one: str, many: str) -> str:
 
 
 def _names(items: list[str]) -> str:
-    more = f" and {len(items) - _NAMED:,} more" if len(items) > _NAMED else ""
-    return f"{', '.join(items[:_NAMED])}{more}"
+    return wording.some(items, _NAMED)
 
 
 def _sentences(
