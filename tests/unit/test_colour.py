@@ -122,7 +122,7 @@ def test_srgb_profile_is_read_as_srgb() -> None:
 
 def test_profiles_written_here_are_accepted_by_another_library() -> None:
     for made in (colour.srgb_profile(), colour.grey_profile(), wide_profile()):
-        ImageCms.getProfileDescription(ImageCms.ImageCmsProfile(io.BytesIO(made)))
+        assert ImageCms.getProfileDescription(ImageCms.ImageCmsProfile(io.BytesIO(made))).strip()
 
 
 def test_grey_profile_has_the_srgb_curve() -> None:

@@ -68,11 +68,11 @@ def test_a_file_that_is_named_must_be_one(tmp_path, section, key):
         ("none.yaml", "does not exist"),
         ("pipe", "is no regular file"),
         ("folder", "is no regular file"),
-        ("bad\0name", "cannot be read"),
+        ("bad\0name", "does not exist"),
     ):
         value = name if "\0" in name else str(tmp_path / name)
         assert f"`{section}.{key}`" in (text := told(tmp_path, **{section: {key: value}})), name
-        assert words in text or "\0" in name
+        assert words in text
 
 
 @pytest.mark.parametrize(
