@@ -39,8 +39,10 @@ def codes(action):
     return {finding.code for finding in error.value.findings}
 
 
-def test_undisturbed_it_is_verified(verifying):
+def test_undisturbed_it_is_verified(verifying, tmp_path):
     verifying[1]()
+    (entry,) = fixity.files.read_json(tmp_path / "item" / "fixity.json")["masters"]
+    assert entry["verdict"] == "match"
 
 
 def test_a_master_that_vanished(verifying):

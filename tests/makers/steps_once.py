@@ -14,13 +14,12 @@ from pathlib import Path
 PROJECT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(PROJECT / "scripts"), str(PROJECT / "tests")]
 
-import made_items  # noqa: E402
-
 from glassine import locate, targets  # noqa: E402
 from glassine.base import files, model, settings  # noqa: E402
 from glassine.base.processor import same_everywhere  # noqa: E402
 from glassine.render import step as render  # noqa: E402
 from glassine.verify import step as verify  # noqa: E402
+from makers import made_items  # noqa: E402
 
 BATCH = PROJECT / "sample_masters" / "harbour-2026-03"
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import yaml
 
-from glassine.base import files, settings
+from glassine.base import files, naming, settings, wording
 from glassine.base.errors import Finding, GlassineError
 
 FILE_NAME = "corrections.yaml"
@@ -238,9 +238,8 @@ def about_nothing(
 
 
 def _some(items: set[str]) -> str:
-    known = sorted(item for item in items if not item.startswith("unidentified-"))
-    more = f" and {len(known) - 12} more" if len(known) > 12 else ""
-    return (", ".join(known[:12]) or "none") + more
+    known = sorted(item for item in items if not naming.is_stand_in(item))
+    return wording.some(known, 12) or "none"
 
 
 def read_corrections(path: Path) -> dict[str, Correction]:

@@ -30,14 +30,13 @@ class Film:
     name: str
     width_mm: float
     picture_height_mm: float
-    picture_widths_mm: tuple[float, ...]
     source: str
 
 
 # 35 mm film is 1.377 in +-0.001 in wide: 34.976 mm (encyclopedia text on 35 mm film, after
 # SMPTE 139 / ISO 491). The 135 frame is 24 x 36 mm (ISO 1007); half frames are 18 x 24 mm
 # (common practice, no source).
-FILM_135 = Film("135", 34.976, 24.0, (36.0, 18.0), "ISO 1007 (24 x 36 mm); ISO 491 (width)")
+FILM_135 = Film("135", 34.976, 24.0, "ISO 1007 (24 x 36 mm); ISO 491 (width)")
 
 # KS perforations (positive, KS-1870): pitch 0.1870 in = 4.75 mm, 1.981 x 2.794 mm
 # (B. Pritchard, film glossary, "Pitch"; encyclopedia text on 35 mm perforations).
@@ -50,9 +49,7 @@ FRAME_ADVANCE_135_MM = 38.0
 
 # ISO 732: nominal images 56 mm wide on 120 film; lengths 41.5, 56, 70, 77, 84, 118 and 168 mm.
 # Many cameras give 54-56, 69 and 82.6 mm (value from memory). Film width 61.5 mm: from memory.
-FILM_120 = Film(
-    "120", 61.5, 56.0, (41.5, 56.0, 70.0, 77.0, 84.0, 118.0, 168.0), "ISO 732 (image sizes)"
-)
+FILM_120 = Film("120", 61.5, 56.0, "ISO 732 (image sizes)")
 
 # Mounts: 50 x 50 mm, aperture 22.5-23.5 x 34-35 mm (BKSTS dictionary, 4th ed., App. C,
 # which refers to SMPTE 96M).

@@ -24,7 +24,7 @@ _NOBODYS = re.compile(
 SAMPLE_MASTERS = settings.PROJECT / "sample_masters"
 
 
-def check_identity(config: dict[str, Any], where: str = "config/config.yaml") -> None:
+def check_identity(config: dict[str, Any]) -> None:
     """See that the settings say who keeps the film, before any record is made.
 
     Raises GlassineError (run.identity), once for all that is missing, with the lines to write.
@@ -34,14 +34,13 @@ def check_identity(config: dict[str, Any], where: str = "config/config.yaml") ->
         return
     raise GlassineError.because(
         "run.identity",
-        where,
+        "config/config.yaml",
         f"It is not said who keeps the film and where it will be served: {', '.join(missing)} "
         f"{'is' if len(missing) == 1 else 'are'} missing. These stand in every record, picture and "
         "delivery; nothing was started.",
         "your own values; there is no default for them.",
-        f"Write into {where} (under a section that is there already, the inner part alone):\n"
-        + _lines(missing)
-        + "\n",
+        "Write into config/config.yaml (under a section that is there already, the inner part "
+        "alone):\n" + _lines(missing) + "\n",
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 import string
 import unicodedata
@@ -17,6 +18,7 @@ _ID = re.compile(ID_PATTERN)
 # Names that some systems keep for devices (Microsoft, "Naming Files, Paths, and Namespaces").
 _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?")
 _MAX_NAME_BYTES = 200
+MASTER_SUFFIXES = frozenset({".tif", ".tiff"})
 # What stands in square brackets of a template is left out where its field has no value.
 _OPTIONAL = re.compile(r"\[([^\[\]]*)\]")
 _MAX_SYSTEM_NAME = 255
@@ -79,27 +81,17 @@ def compile_pattern(pattern: str) -> re.Pattern[str]:
     return compiled
 
 
-# Names as studios give them; one that fits stands in messages for the pattern (common practice, no
-# source).
-_EXAMPLES = tuple(
-    f"{stem}{part}{sequence}{ending}"
-    for stem in ("PEH-0412", "PEH_0412", "PEH0412", "peh-0412", "peh0412", "0412", "412", "00412")
-    for part in ("", "_emu", "-emu")
-    for sequence in ("", "_01", "-01", "_001", "_0001")
-    for ending in (".tif", ".tiff", ".TIF")
-)
+_STAND_IN = "unidentified-"
 
 
-def example_words(pattern: re.Pattern[str]) -> str:
-    """Return in words which names the pattern takes: by an example, where one is at hand.
+def stand_in(path: str) -> str:
+    """Return the stand-in id of a file that tells no item; the same for the same path."""
+    return _STAND_IN + hashlib.sha256(path.encode()).hexdigest()[:8]
 
-    >>> example_words(re.compile(r"(?P<item>PEH-[0-9]{4})\\.tif"))
-    'a name as in PEH-0412.tif (`naming.pattern` in the settings).'
-    """
-    fitting = next((name for name in _EXAMPLES if parse(name, pattern)), None)
-    if fitting is None:
-        return "a name as `naming.pattern` in the settings describes it."
-    return f"a name as in {fitting} (`naming.pattern` in the settings)."
+
+def is_stand_in(item: str) -> bool:
+    """Return whether an id is made of a file's path: it is no id of an item."""
+    return item.startswith(_STAND_IN)
 
 
 def parse(file_name: str, pattern: re.Pattern[str]) -> MasterName | None:

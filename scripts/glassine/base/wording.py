@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from glassine.base.visible import visible
 
@@ -11,11 +11,19 @@ from glassine.base.visible import visible
 _MAX_NAMED = 5
 
 
+def some(names: Sequence[str], most: int) -> str:
+    """Return the first `most` names in their order, and how many more there are.
+
+    >>> some(["PEH-1", "PEH-2", "PEH-3"], 2)
+    'PEH-1, PEH-2 and 1 more'
+    """
+    more = f" and {len(names) - most:,} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more
+
+
 def listed(names: Iterable[str]) -> str:
     """Return names for a sentence, the first few of many."""
-    told = sorted(visible(name) for name in names)
-    more = f" and {len(told) - _MAX_NAMED} more" if len(told) > _MAX_NAMED else ""
-    return ", ".join(told[:_MAX_NAMED]) + more
+    return some(sorted(visible(name) for name in names), _MAX_NAMED)
 
 
 def near(wanted: str, names: Iterable[str]) -> str:

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-from glassine.base import files, hashing, record_files
+from glassine.base import files, hashing, record_files, wording
 from glassine.base.errors import Finding, GlassineError
 
 FOLDER = "receipts"
@@ -285,8 +285,7 @@ def _folder_problem(path: Path, entry: dict[str, Any], items: list[str]) -> str:
     present = {each.name for each in os.scandir(path / "data")} if (path / "data").is_dir() else ()
     missing += [f"data/{item}" for item in items if item not in present]
     if missing:
-        more = f" and {len(missing) - _NAMED} more" if len(missing) > _NAMED else ""
-        return f"{', '.join(missing[:_NAMED])}{more}: missing."
+        return f"{wording.some(missing, _NAMED)}: missing."
     return ""
 
 
@@ -377,7 +376,7 @@ def words(deliveries_dir: Path, batch: str, current: bool) -> str:
     away = [name for name, state in states.items() if state == "gone"]
     bad = [name for name, state in states.items() if state == "damaged"]
     if away:
-        told += f"; no longer at {deliveries_dir}: {', '.join(away[:_NAMED])}"
+        told += f"; no longer at {deliveries_dir}: {wording.some(away, _NAMED)}"
     if bad:
-        told += f"; damaged: {', '.join(bad[:_NAMED])}"
+        told += f"; damaged: {wording.some(bad, _NAMED)}"
     return told

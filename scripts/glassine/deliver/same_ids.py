@@ -14,15 +14,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from glassine.base import files
+from glassine.base import files, naming, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.deliver import receipt_files
 
 INDEX = "ids.json"
 # So many ids are named in a finding.
 _NAMED = 20
-# A stand-in id is made of a file's path; it is no id of an item.
-_STAND_IN = "unidentified-"
 _NEVER = "9999"
 
 
@@ -75,7 +73,7 @@ def _digest(path: Path) -> dict[str, Any]:
             "batch": str(record["batch"]),
             "time": record.get("time"),
             "revision": record.get("revision"),
-            "items": sorted(item for item in items if not item.startswith(_STAND_IN)),
+            "items": sorted(item for item in items if not naming.is_stand_in(item)),
             "withdrawn": sorted(away),
         }
     except (GlassineError, LookupError, TypeError, AttributeError):
@@ -165,11 +163,10 @@ def findings(
 
 
 def _finding(other: str, first: bool, names: list[str], held: bool) -> Finding:
-    more = f" and {len(names) - _NAMED:,} more" if len(names) > _NAMED else ""
     count = "1 item" if len(names) == 1 else f"{len(names):,} items"
     return Finding(
         "delivery.id_twice",
-        f"{', '.join(names[:_NAMED])}{more}",
+        wording.some(names, _NAMED),
         f"The batch {other} has {count} of the same id, so that pictures and manifests of both "
         "would have the same addresses.",
         "an id that stands for one item in one batch.",

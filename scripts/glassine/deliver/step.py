@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from glassine import __version__
-from glassine.base import clock, files, hashing, item_states, naming, record_files
+from glassine.base import clock, files, hashing, item_states, naming, record_files, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.deliver import bag, drops, handover, receipt_files, same_ids
 from glassine.deliver.serialization import Source, carrier
@@ -281,13 +281,12 @@ def _forbidden(
     earlier: bool,
 ) -> list[Finding]:
     if lacking and own.get("when", "complete") == "complete":
-        names = ", ".join(entry["item"] for entry in lacking[:10])
-        more = f" and {len(lacking) - 10} more" if len(lacking) > 10 else ""
+        names = wording.some([entry["item"] for entry in lacking], 10)
         return [
             Finding(
                 "delivery.withheld",
                 batch,
-                f"Not done: {names}{more} ({len(lacking)} in all).",
+                f"Not done: {names} ({len(lacking)} in all).",
                 "every item done (delivery.when is `complete`).",
                 "Do what the report says of them, or set delivery.when to `passed`.",
             )

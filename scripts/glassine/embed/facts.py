@@ -19,7 +19,6 @@ class Words:
     """
 
     title: str = ""
-    alternative: str = ""
     description: str = ""
     creators: tuple[str, ...] = ()
     subjects: tuple[str, ...] = ()
@@ -33,7 +32,6 @@ class Words:
     marked: bool | None = None
     credit: str = ""
     source: str = ""
-    source_id: str = ""
     contact_url: str = ""
     contact_email: str = ""
 

@@ -11,7 +11,7 @@ import struct
 from dataclasses import dataclass
 
 SOI = b"\xff\xd8"
-APP0, APP1, APP2, APP13, SOS, EOI, COM = 0xE0, 0xE1, 0xE2, 0xED, 0xDA, 0xD9, 0xFE
+APP0, APP1, APP2, APP13, SOS, EOI = 0xE0, 0xE1, 0xE2, 0xED, 0xDA, 0xD9
 EXIF_HEAD = b"Exif\0\0"
 XMP_HEAD = b"http://ns.adobe.com/xap/1.0/\0"
 EXTENDED_HEAD = b"http://ns.adobe.com/xmp/extension/\0"
@@ -139,24 +139,6 @@ def picture(data: bytes) -> tuple[list[Segment], bytes]:
 def _require_same_picture(first: bytes, second: bytes) -> None:
     if picture(first) != picture(second):
         raise ValueError("the coded picture would have changed")
-
-
-def read_xmp(data: bytes) -> tuple[bytes | None, bytes | None]:
-    """Return (packet, extended packet) of a JPEG. Raises ValueError if parts are missing."""
-    packet: bytes | None = None
-    parts: dict[int, bytes] = {}
-    total = 0
-    for segment in split(data)[0]:
-        if segment.marker == APP1 and segment.payload.startswith(XMP_HEAD):
-            packet = segment.payload[len(XMP_HEAD) :]
-        if segment.marker == APP1 and segment.payload.startswith(EXTENDED_HEAD):
-            at = len(EXTENDED_HEAD) + 32
-            total, start = struct.unpack_from(">II", segment.payload, at)
-            parts[start] = segment.payload[at + 8 :]
-    whole = b"".join(parts[start] for start in sorted(parts))
-    if len(whole) != total:
-        raise ValueError("a part of the extended XMP packet is missing")
-    return packet, whole or None
 
 
 def icc_profile(data: bytes) -> bytes:

@@ -45,7 +45,6 @@ def words_of(
     edtf = known.get("edtf") or ""
     return Words(
         title=known.get("title") or "",
-        alternative=known.get("alternative") or "",
         description=known.get("description") or "",
         creators=tuple(person["name"] for person in known.get("creators") or ()),
         subjects=tuple(subject["term"] for subject in known.get("subjects") or ()),
@@ -61,7 +60,6 @@ def words_of(
         marked=stated.marked,
         credit=stated.credit or institution.get("name") or "",
         source=institution.get("name") or "",
-        source_id=institution.get("id") or "",
         contact_url=institution.get("homepage") or "",
         contact_email=institution.get("contact") or "",
     )

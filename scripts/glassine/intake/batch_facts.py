@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from glassine.base import parts, settings
+from glassine.base import parts, settings, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import KINDS, Facts
 
@@ -409,8 +409,7 @@ def _some(names: Iterable[str]) -> str:
     listed = sorted(set(names))
     if not listed:
         return "none"
-    more = f" and {len(listed) - _NAMED} more" if len(listed) > _NAMED else ""
-    return ", ".join(listed[:_NAMED]) + more
+    return wording.some(listed, _NAMED)
 
 
 def _fits_nothing(
@@ -435,12 +434,11 @@ def _fits_nothing(
 
 def _fit_nothing(places: list[int]) -> Finding:
     """Return that further entries have no effect, by their numbers."""
-    numbers = ", ".join(str(place + 1) for place in places[:200])
-    more = f" and {len(places) - 200} more" if len(places) > 200 else ""
+    numbers = wording.some([str(place + 1) for place in places], 200)
     return Finding(
         "facts.no_master",
         FILE_NAME,
-        f"{len(places)} further entries of `items` have no effect: {numbers}{more}.",
+        f"{len(places)} further entries of `items` have no effect: {numbers}.",
         "entries that fit masters of this batch.",
         "Correct the entries, or delete them.",
         "review",

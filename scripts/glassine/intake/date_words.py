@@ -79,7 +79,6 @@ _M2 = _M.replace("<m>", "<m2>")
 _D = r"(?P<d>0?[1-9]|[12]\d|3[01])(?:st|nd|rd|th|\.(?=\s))?"
 _D2 = _D.replace("<d>", "<d2>")
 _Y = r"(?P<y>\d{4})"
-_Y2 = r"(?P<y2>\d{4})"
 _SEASON = "|".join(_SEASONS)
 _DASH = r"\s*(?:-|–|\bto\b|\bthrough\b|\bthru\b|\buntil\b|\btill\b)\s*"
 _GAP = r"\s*,?\s*(?:of\s+)?"  # between day, month and year

@@ -20,7 +20,7 @@ from typing import Any
 
 import jsonschema
 
-from glassine.base import corrections, door, files, naming, sandbox
+from glassine.base import corrections, door, files, naming, sandbox, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.helper_process import Apart
 from glassine.intake import batch_facts, batch_lists, checksums, companions, twins
@@ -28,14 +28,12 @@ from glassine.masters import header_size, holes
 
 VERSION = "3"
 
-MASTER_SUFFIXES = {".tif", ".tiff"}
+MASTER_SUFFIXES = naming.MASTER_SUFFIXES
 # Pictures that are not masters: held, so that a person sees that they were not taken for any.
 OTHER_PICTURE_SUFFIXES = {
     ".jpg", ".jpeg", ".png", ".jp2", ".jxl", ".webp", ".avif", ".heic", ".bmp", ".gif", ".dng",
     ".raw", ".psd", ".psb",
 }  # fmt: skip
-# First bytes of TIFF and BigTIFF, either byte order.
-_TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 # Folders in which captures of targets lie (common practice, no source).
 _TARGET_FOLDERS = {"target", "targets", "chart", "charts", "calibration"}
 # A file changed within this time may still be on its way from the capture station.
@@ -76,11 +74,6 @@ def _state(path: Path) -> tuple[int, int, int] | str:
     return status.st_size, status.st_mtime_ns, status.st_mode
 
 
-def _unidentified(path: str) -> str:
-    """Return the stand-in id of a file that tells no item; the same for the same path."""
-    return "unidentified-" + hashlib.sha256(path.encode()).hexdigest()[:8]
-
-
 def _label_identity(
     path: Path, root: Path, pattern: re.Pattern[str], max_pixels: int, reader: Apart
 ) -> tuple[str | None, list[dict[str, Any]]]:
@@ -93,7 +86,7 @@ def _label_identity(
     if size is None or size[0] * size[1] > max_pixels:
         return None, []
     memory_bytes = sandbox.memory_for(16 * (size[0] * size[1] // 10**6))
-    found = reader.ask(str(path), seconds=LABEL_S, memory_bytes=memory_bytes) or []
+    found = reader.ask(str(path), str(max_pixels), seconds=LABEL_S, memory_bytes=memory_bytes) or []
     items = set()
     for label in found:
         text = label["text"].strip()
@@ -250,7 +243,7 @@ class _Intake:
         return entry is not None and not entry.kind
 
     def _tell_no_catalogue(self, alike: tuple[str, ...]) -> None:
-        shown = ", ".join(alike[:5]) + (f" and {len(alike) - 5} more" if len(alike) > 5 else "")
+        shown = wording.some(alike, 5)
         near = f" These may be meant, and were not read: {shown}." if alike else ""
         given = (
             "catalogue.none",
@@ -305,7 +298,7 @@ class _Intake:
     def _doubt_look_alike(self, paths: list[str], name: str, says: str) -> None:
         self._doubt(
             "intake.look_alike",
-            ", ".join(paths[:5]),
+            wording.some(paths, 5),
             f"There is no {name}, but this may be meant for it, and was not read.",
             f"{says} in a file named {name}.",
             f"Rename it to {name}, or move it out of the batch folder.",
@@ -402,7 +395,7 @@ class _Intake:
         for path, finding in self.refused:
             parsed = naming.parse(PurePosixPath(path).name, self.pattern)
             owner = self.items.get(str(parsed.item)) if parsed else None
-            item = owner.item if owner and owner.masters else _unidentified(path)
+            item = owner.item if owner and owner.masters else naming.stand_in(path)
             self._item(item).findings.append(finding)
 
     def _set_aside(self, entry: door.Entry) -> None:
@@ -419,7 +412,7 @@ class _Intake:
         except OSError as problem:
             self._refuse(entry, f"it cannot be read: {problem.strerror}")
             return
-        if head in _TIFF:
+        if head in header_size.TIFF_HEADS:
             self._refuse_hidden(entry)
         else:
             self.others.append(entry.path)
@@ -444,7 +437,7 @@ class _Intake:
         if _suffix(entry.name) not in MASTER_SUFFIXES:
             stem = naming.parse(PurePosixPath(entry.name).stem + ".tif", self.pattern)
             self._hold(
-                _unidentified(entry.path) if stem is None else str(stem.item),
+                naming.stand_in(entry.path) if stem is None else str(stem.item),
                 "intake.not_a_master",
                 entry.path,
                 "This picture is no TIFF and is not taken for a master.",
@@ -511,7 +504,7 @@ class _Intake:
                     )
                 )
                 return item, None, None, seen
-        stand_in = _unidentified(entry.path)
+        stand_in = naming.stand_in(entry.path)
         near = naming.nearest(entry.name, self.pattern)
         what = "Its name does not tell the item"
         if seen:
@@ -559,7 +552,7 @@ class _Intake:
             for master in item.masters:
                 places.setdefault((master["part"], master["sequence"]), []).append(master["path"])
             for paths in places.values():
-                if len(paths) > 1 and not item.item.startswith("unidentified-"):
+                if len(paths) > 1 and not naming.is_stand_in(item.item):
                     self._hold(
                         item.item,
                         "intake.two_masters",
@@ -608,7 +601,7 @@ class _Intake:
             return
         parsed = naming.parse(last, self.pattern)
         self._hold(
-            str(parsed.item) if parsed else _unidentified(path),
+            str(parsed.item) if parsed else naming.stand_in(path),
             "intake.master_missing",
             path,
             "The checksum list names this master, but it is not in the batch folder.",
@@ -732,7 +725,7 @@ class _Intake:
                 place = self.places[path]
                 masters.append(twins.Master(path, master["bytes"], place, master["expected"]))
         for same in twins.find(self.batch_dir, masters):
-            names = ", ".join(same.paths[:5]) + (" and more" if len(same.paths) > 5 else "")
+            names = wording.some(same.paths, 5)
             kind = "one file under several names (hard links)" if same.linked else "the same bytes"
             for item_id in sorted({owners[path] for path in same.paths}):
                 self._hold(
@@ -798,14 +791,14 @@ class _Intake:
         """Hold each item that has a master for what makes the whole batch uncertain."""
         for finding in self.doubts:
             owners = [item for item in self.items.values() if item.masters]
-            for item in owners or [self._item(_unidentified(finding.path))]:
+            for item in owners or [self._item(naming.stand_in(finding.path))]:
                 item.findings.append(finding)
 
     def join_catalogue(self) -> dict[str, Any]:
         """Hold items without a sound row; return what the report says of the rows."""
         if self.catalogue is None:
             return {"read": 0, "without_master": [], "catalogue": None}
-        for item in [entry for entry in self.items if not entry.startswith("unidentified-")]:
+        for item in [entry for entry in self.items if not naming.is_stand_in(entry)]:
             self._item(item).findings += self.catalogue.for_review.get(item, [])
             bad = self.catalogue.bad_items.get(item)
             if bad is not None:
@@ -865,7 +858,7 @@ class _Intake:
         masters = [
             (item.item, master["part"])
             for item in self.items.values()
-            if not item.item.startswith("unidentified-")
+            if not naming.is_stand_in(item.item)
             for master in item.masters
         ]
         paths = {master["path"] for item in self.items.values() for master in item.masters}

@@ -9,8 +9,6 @@ from glassine.masters import colour
 
 Floats = npt.NDArray[np.float32]
 
-TABLE_LENGTH = 65536
-
 
 def table_of(encoding: colour.Encoding) -> Floats:
     """Return linear light (0 to 1) of encoded 16-bit values, as (65536,) or (channels, 65536).

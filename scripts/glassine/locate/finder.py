@@ -393,7 +393,7 @@ class Finder:
             if abs(bottom - top - width) > 0.02 * width:
                 middle = strips.between_rows(patch, holes, (top + bottom) / 2, mm)
                 top, bottom = middle - width / 2, middle + width / 2
-                holes = strips.perforations(patch, top, bottom, self.mm) or holes
+                holes = strips.perforations(patch, top, bottom) or holes
         n = patch.v.shape[1]
         left = margin if width + 2 < self._span(angle) else 0.0
         known = self._trusted_mm(gauge, holes, bottom - top)
@@ -440,15 +440,14 @@ class Finder:
 
     def _perforations(self, patch: Patch, top: float, bottom: float) -> strips.Perforations | None:
         """Look for holes where they are on film with these edges, or inside of a mask's."""
-        holes = strips.perforations(patch, top, bottom, self.mm)
+        holes = strips.perforations(patch, top, bottom)
         width = film.FILM_135.width_mm * (self.mm or 0)
         if holes is not None or not 0 < width < bottom - top:
             return holes
         loose = bottom - top - width
         for share in (0.5, 0.25, 0.75, 0.0, 1.0):
-            holes = strips.perforations(
-                patch, top + share * loose, top + share * loose + width, self.mm
-            )
+            start = top + share * loose
+            holes = strips.perforations(patch, start, start + width)
             if holes is not None:
                 return holes
         return None

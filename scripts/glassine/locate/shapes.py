@@ -71,7 +71,7 @@ def rectangle_of(c: Doubles) -> Doubles:
     """Return the rectangle that is nearest to a quadrilateral (same centre and mean sides)."""
     u = (c[1] - c[0]) + (c[2] - c[3])
     v = (c[3] - c[0]) + (c[2] - c[1])
-    angle = np.angle(complex(u[0], u[1]) * abs(1) + complex(v[1], -v[0]))
+    angle = np.angle(complex(u[0], u[1]) + complex(v[1], -v[0]))
     w, h = np.hypot(*u) / 2, np.hypot(*v) / 2
     a = np.array([np.cos(angle), np.sin(angle)])
     b = np.array([-a[1], a[0]])

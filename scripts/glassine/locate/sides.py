@@ -115,7 +115,6 @@ def vote(
     columns: int,
     tolerance: float,
     max_slope: float,
-    penalty: float = 1.0,
     slope0: float = 0.0,
 ) -> Line | None:
     """Return the straight line that most rows' first departures lie on.
@@ -139,7 +138,7 @@ def vote(
         histogram = np.bincount(x, minlength=columns + 100).astype(np.float64)
         near = np.convolve(histogram, window, "same")
         before = np.concatenate([np.zeros(round(tolerance) + 1), np.cumsum(histogram)])[: len(near)]
-        score = near - penalty * before - 0.02 * total * abs(slope - slope0) / max(max_slope, 1e-9)
+        score = near - before - 0.02 * total * abs(slope - slope0) / max(max_slope, 1e-9)
         at = int(score.argmax())
         if best is None or score[at] > best[0]:
             best = (score[at], at - 50, slope, near[at], before[at])

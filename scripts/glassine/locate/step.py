@@ -53,9 +53,7 @@ def locate_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     encodings = {}
     for master in given["masters"]:
         path = master["path"]
-        one, encoding = _locate_master(
-            batch_dir, item_dir, path, master.get("part"), facts[path], settings
-        )
+        one, encoding = _locate_master(batch_dir, item_dir, master, facts[path], settings)
         encodings[path] = encoding.describe
         located.append(one)
     found = [
@@ -84,16 +82,26 @@ def read_geometry(item_dir: Path) -> ItemGeometry:
     return ItemGeometry.from_dict(record_files.read(item_dir / "geometry.json", "geometry"))
 
 
+def header_of(full: Path, master: dict[str, Any]) -> dict[str, Any]:
+    """Return the header facts of a verified master. Raises GlassineError (see `read_header`).
+
+    master: its entry in intake.json. `verify` has held what has more pixels than the settings
+    allow; what has more than intake saw, and than they allow as they come, took its place since.
+    """
+    width, height = master.get("size_px") or (0, 0)
+    return opening.read_header(full, max(opening.MAX_PIXELS, width * height), shown=master["path"])
+
+
 def _locate_master(
     batch_dir: Path,
     item_dir: Path,
-    path: str,
-    part: str | None,
+    master: dict[str, Any],
     facts: Facts,
     settings: dict[str, Any],
 ) -> tuple[stated.Located, colour.Encoding]:
+    path = master["path"]
     full = files.inside(batch_dir, path)
-    header = opening.read_header(full, shown=path)
+    header = header_of(full, master)
     encoding, table = _read_encoding(full, path, int(header["samples"]), facts)
     with pixels.opened(full, header, scratch=item_dir) as source:
         reduced, reduction = source.reduced, source.reduction
@@ -118,7 +126,7 @@ def _locate_master(
     )
     orientation = int(header.get("orientation") or 1)
     profiled = encoding.describe["by"] == "profile"
-    return stated.Located(part, facts, orientation, profiled, geometry), encoding
+    return stated.Located(master.get("part"), facts, orientation, profiled, geometry), encoding
 
 
 def _read_encoding(

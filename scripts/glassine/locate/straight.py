@@ -41,7 +41,6 @@ def ridges(
     slope0: float,
     max_slope: float,
     sign: int,
-    cap: float = CAP,
 ) -> list[Ridge]:
     """Return the lines along which the tone steps one way, most plainly first.
 
@@ -62,7 +61,7 @@ def ridges(
     # Step across the boundary before column x: two pixels on either side, a blurred edge's width.
     steps = np.zeros((count, small.shape[1] + 1, small.shape[2]), np.float32)
     steps[:, 2:-2] = (small[:, 2:-1] + small[:, 3:] - small[:, 1:-2] - small[:, :-3]) / 2
-    steps = np.clip(steps, -cap, cap)
+    steps = np.clip(steps, -CAP, CAP)
     # Where the cap makes a plateau of a plain edge, its middle counts most.
     steps[:, 1:-1] = (steps[:, :-2] + 2 * steps[:, 1:-1] + steps[:, 2:]) / 4
     at = rows[0] + (np.arange(count) + 0.5) * chunk - middle

@@ -70,9 +70,7 @@ class Strip:
     fog: npt.NDArray[np.bool_] | None = None
 
 
-def perforations(
-    patch: Patch, top: float, bottom: float, mm_hint: float | None
-) -> Perforations | None:
+def perforations(patch: Patch, top: float, bottom: float) -> Perforations | None:
     """Find two rows of holes brighter than the film, evenly spaced, at their place across it."""
     width = bottom - top
     mm = width / film.FILM_135.width_mm
@@ -113,7 +111,7 @@ def _holes(
 ) -> Perforations | None:
     """Centre each hole between its two flanks and fit one comb to all of them."""
     x = np.arange(len(profiles[0])) + 0.5
-    index, place = [], []
+    place = []
     for profile, flat in zip(profiles, detrended, strict=True):
         turn = np.angle((np.exp(2j * np.pi * x / pitch) * flat * np.hanning(len(x))).sum())
         # Holes are where the tone is least: half a pitch from the crest.
@@ -135,7 +133,6 @@ def _holes(
                 continue
             half = (bottom + top) / 2
             found = [low + e + 0.5 + (part[e] - half) / (part[e] - part[e + 1]) for e in edges]
-            index.append(k + round((first - pitch * 0) / pitch) * 0)
             place.append(sum(found) / 2)
     # A ruler's marks or a label's bars keep time with the holes now and then, not all along.
     if len(place) < max(6, HOLES_SEEN * 2 * len(x) / pitch):

@@ -116,8 +116,8 @@ class Layout:
         return float(np.median(self.level))
 
 
-def _ring(array: Floats, part: float = 0.015) -> Floats:
-    n = max(3, round(part * min(array.shape[:2])))
+def _ring(array: Floats) -> Floats:
+    n = max(3, round(0.015 * min(array.shape[:2])))
     flat = [array[:n], array[-n:], array[n:-n, :n], array[n:-n, -n:]]
     return np.concatenate([side.reshape(-1, *array.shape[2:]) for side in flat])
 

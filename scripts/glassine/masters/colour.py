@@ -11,7 +11,6 @@ the bare table as the capture was exposed.
 from __future__ import annotations
 
 import hashlib
-import math
 import struct
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -235,16 +234,6 @@ def grey_profile() -> bytes:
     )
 
 
-def matrix_profile(name: str, matrix: Floats, curve: Floats) -> bytes:
-    """Return an RGB profile: `matrix` linear RGB to XYZ (D50), one sampled curve for all."""
-    tags = _text_tags(name)
-    for number, letter in enumerate("rgb"):
-        column = (round(value * 65536) for value in matrix[:, number])
-        tags[f"{letter}XYZ"] = b"XYZ \0\0\0\0" + struct.pack(">3i", *column)
-        tags[f"{letter}TRC"] = _tag_bytes_curve(curve)
-    return _profile_bytes(b"RGB ", tags)
-
-
 def srgb_to_linear(code: Floats) -> Floats:
     """Return linear light of sRGB codes 0..1 (IEC 61966-2-1:1999, section 5.2)."""
     code = np.asarray(code, float)
@@ -447,6 +436,3 @@ def density(light: npt.NDArray[Any]) -> Floats:
     ISO 5-2 (diffuse) and the channels near ISO 5-3 status M is an assumption.
     """
     return -np.log10(np.maximum(np.asarray(light, np.float64), 2.0**-17))
-
-
-MAX_DENSITY = 17 * math.log10(2.0)

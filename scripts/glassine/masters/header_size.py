@@ -13,6 +13,8 @@ from typing import BinaryIO
 from glassine.base import door
 
 _WIDTH, _LENGTH = 256, 257
+# First bytes of TIFF and BigTIFF, either byte order.
+TIFF_HEADS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 # Field types of TIFF 6.0 section 2 and BigTIFF that a size may have.
 _SIZES = {1: "B", 3: "H", 4: "I", 16: "Q"}
 _MAX_ENTRIES = 4096

@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
+from glassine.masters.opened import opened
 from glassine.masters.layout import UNCOMPRESSED, Layout
 
 # Disks, shares and memory are written in pages; zeros are looked for in whole ones.
@@ -77,24 +78,22 @@ def arriving(path: Path, listed: bool) -> str | None:
     if listed:
         return None
     try:
-        handle = os.open(path, os.O_RDONLY | os.O_CLOEXEC | os.O_NOFOLLOW | os.O_NONBLOCK)
+        with opened(path) as held:
+            return _arriving(held.handle, held.first)
     except OSError:
         return None
-    try:
-        status = os.fstat(handle)
-        ages = [time.time() - when for when in (status.st_mtime, status.st_ctime)]
-        if not any(0 <= age < YOUNG_S for age in ages) or status.st_size < RUN_BYTES:
-            return None
-        if holes(handle, status.st_size):
-            return "It has its full size, but part of it has not been written yet."
-        if not any(os.pread(handle, PAGE_BYTES, 0)):
-            return "It has just changed and begins with zeros only: it may still be on its way."
-        if not any(os.pread(handle, RUN_BYTES, status.st_size - RUN_BYTES)):
-            return "It has just changed and ends with zeros only: it may still be on its way."
-    except OSError:
+
+
+def _arriving(handle: int, status: os.stat_result) -> str | None:
+    ages = [time.time() - when for when in (status.st_mtime, status.st_ctime)]
+    if not any(0 <= age < YOUNG_S for age in ages) or status.st_size < RUN_BYTES:
         return None
-    finally:
-        os.close(handle)
+    if holes(handle, status.st_size):
+        return "It has its full size, but part of it has not been written yet."
+    if not any(os.pread(handle, PAGE_BYTES, 0)):
+        return "It has just changed and begins with zeros only: it may still be on its way."
+    if not any(os.pread(handle, RUN_BYTES, status.st_size - RUN_BYTES)):
+        return "It has just changed and ends with zeros only: it may still be on its way."
     return None
 
 

@@ -16,6 +16,7 @@ _FORMATS: Any = (
     zxingcpp.BarcodeFormat.DataMatrix,
 )
 _MAX_TEXT = 200
+_LONG_EDGE_PX = 4000
 
 
 def read(gray: npt.NDArray[np.uint8]) -> list[dict[str, Any]]:
@@ -37,13 +38,13 @@ def read(gray: npt.NDArray[np.uint8]) -> list[dict[str, Any]]:
     return sorted(found, key=lambda label: (label["corners"][0][::-1], label["text"]))
 
 
-def grey_of(image: Any, long_edge_px: int = 4000) -> npt.NDArray[np.uint8]:
+def grey_of(image: Any) -> npt.NDArray[np.uint8]:
     """Return a master (pyvips image, 8 or 16 bits, 1 or 3 bands) as grey for reading labels.
 
-    The long edge is at most `long_edge_px`; darkest and lightest 0.5 % are clipped, and a square
+    The long edge is at most 4000 px; darkest and lightest 0.5 % are clipped, and a square
     root stands in for the eye's response, so that linear masters are legible too.
     """
-    scale = min(1.0, long_edge_px / max(image.width, image.height))
+    scale = min(1.0, _LONG_EDGE_PX / max(image.width, image.height))
     small = image.resize(scale) if scale < 1 else image
     grey = small.numpy().astype(np.float32)
     grey = grey.mean(axis=2) if grey.ndim == 3 else grey
@@ -52,15 +53,17 @@ def grey_of(image: Any, long_edge_px: int = 4000) -> npt.NDArray[np.uint8]:
     return np.asarray(np.sqrt(spread) * 255, np.uint8)
 
 
-def read_master(path: Path | str) -> list[dict[str, Any]]:
+def read_master(path: Path | str, max_pixels: str) -> list[dict[str, Any]]:
     """Return the labels seen in a master, as `read` does; corners in px of its reduced copy.
+
+    max_pixels: a whole number, as text (`apart` passes texts); a master with more is refused.
 
     Raises GlassineError for a file that is no sound master.
     """
     from glassine.masters import opening
 
     path = Path(path)
-    opening.read_header(path)
+    opening.read_header(path, int(max_pixels))
     image = opening.open_image(path)
     with opening.decoding(path):
         grey = grey_of(image)

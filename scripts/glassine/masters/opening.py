@@ -21,8 +21,9 @@ from typing import Any
 
 import pyvips
 
+from glassine.base import door, naming
 from glassine.base.errors import Finding, GlassineError
-from glassine.masters import layout, unfold, vips_errors
+from glassine.masters import header_size, layout, unfold, vips_errors
 
 VERSION = "2"
 
@@ -45,7 +46,6 @@ COMPRESSIONS = {
     32773: "PackBits",
     32946: "deflate",
 }
-SUFFIXES = (".tif", ".tiff")
 # TIFF 6.0 sections 4 to 6, 16, 21 and 23: what a sample stands for.
 PHOTOMETRICS = {
     0: "grey where white is zero",
@@ -97,7 +97,7 @@ def _refuse(code: str, path: Path, what: str, expected: str, next_step: str) -> 
 
 def printable(path: Path) -> str:
     """Return `path` as text that can be printed and stored, bytes that are no UTF-8 escaped."""
-    return os.fsencode(path).decode("utf-8", "backslashreplace")
+    return door.shown(os.fsencode(path))
 
 
 def _truncated(path: Path, what: str) -> GlassineError:
@@ -163,7 +163,7 @@ def _check_container(path: Path, content: Path | None = None) -> bytes:
     head, size = _first_bytes(path, content)
     if size == 0:
         raise _truncated(path, "it is empty")
-    if head[:4] not in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
+    if head[:4] not in header_size.TIFF_HEADS:
         if not any(head):
             raise _damaged(path, "it begins with zeros only")
         kind = next((name for magic, name in _OTHER_FORMATS if head.startswith(magic)), None)
@@ -174,7 +174,7 @@ def _check_container(path: Path, content: Path | None = None) -> bytes:
             "a TIFF file (TIFF 6.0 or BigTIFF).",
             "Replace it by the master, or move it out of the batch folder.",
         )
-    if path.suffix.lower() not in SUFFIXES:
+    if path.suffix.lower() not in naming.MASTER_SUFFIXES:
         raise _refuse(
             "name",
             path,
@@ -304,7 +304,8 @@ def _check_size(path: Path, width: int, height: int, max_pixels: int) -> None:
             path,
             f"The file says that it is {width} x {height} pixels.",
             f"at most {max_pixels} pixels and {MAX_SIDE} on a side.",
-            "Check the file; if it is a true capture, split it or ask for a higher limit.",
+            "Check the file; if it is a true capture, split it, or raise the limit of "
+            "masters, `intake.max_pixels`.",
         )
 
 
@@ -648,14 +649,13 @@ def prove_pixels(path: Path, content: Path | None = None, shown: str | None = No
 def open_image(
     path: Path,
     access: str = "sequential",
-    max_pixels: int = MAX_PIXELS,
     content: Path | None = None,
 ) -> Any:
     """Return the master as a pyvips image (uchar or ushort; 1 or 3 bands), as stored.
 
     access: "sequential" (top to bottom, once) or "random". content: where its bytes are read
     (`opened.Opened.content`), else `path`. Nothing is decoded yet: decode within `decoding`.
-    Run `read_header` first where the file has not been through it.
+    Run `read_header` first where the file has not been through it: the limit on pixels is its own.
     Raises GlassineError for what is no master or cannot be opened.
     """
     prepare_vips()
@@ -664,7 +664,6 @@ def open_image(
         image = _load(content or path, access)
     except pyvips.Error as problem:
         raise decoding_problem(path, problem) from problem
-    _check_size(path, image.width, image.height, max_pixels)
     if image.bands not in (1, 3) or image.format not in ("uchar", "ushort"):
         raise _unsuitable(
             "samples",

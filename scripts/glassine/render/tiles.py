@@ -19,7 +19,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine.base import files
+from glassine.base import files, hashing
 from glassine.masters.pixels import cv2_shape, run
 from glassine.render import encoded
 
@@ -216,7 +216,7 @@ class Writer:
             "tile_px": self.tile_px,
             "count": len(self._digests),
             "bytes": sum(size for _, size in self._digests.values()),
-            "sha256": digest({path: found for path, (found, _) in self._digests.items()}),
+            "sha256": hashing.of_tree({path: found for path, (found, _) in self._digests.items()}),
         }
 
     def _level_jobs(self, level: Pixels) -> Iterator[Callable[[], None]]:
@@ -236,9 +236,3 @@ class Writer:
                 self._write(tile.path, rows[:, tile.left : tile.left + tile.width])
 
         return job
-
-
-def digest(digests: dict[str, str]) -> str:
-    """Return one sha256 (hex) over the sorted lines "<path> <sha256>" of a folder's files."""
-    lines = "".join(f"{path} {found}\n" for path, found in sorted(digests.items()))
-    return hashlib.sha256(lines.encode("utf-8")).hexdigest()

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from glassine.base import files
+from glassine.base import files, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.item_states import ItemStatus, finding
 from glassine.deliver import drops, receipt_files, same_ids
@@ -172,8 +172,7 @@ def _plural(number: int, one: str, many: str) -> str:
 
 
 def _names(items: list[str]) -> str:
-    more = f" and {len(items) - _NAMED:,} more" if len(items) > _NAMED else ""
-    return f"{', '.join(items[:_NAMED])}{more}"
+    return wording.some(items, _NAMED)
 
 
 def _sentences(

@@ -10,6 +10,7 @@ from typing import Any
 
 import jinja2
 
+from glassine.base import wording
 from glassine.base.visible import visible
 from glassine.report import gather
 
@@ -79,11 +80,10 @@ def safety(batch: gather.Batch) -> str:
         parts.append(f"{verdicts['unread']:,} not verified, or not with success")
     text = "; ".join(parts)
     if differ:
-        names = ", ".join(item.item for item in differ[:5])
-        more = f" and {len(differ) - 5} more" if len(differ) > 5 else ""
+        names = wording.some([item.item for item in differ], 5)
         verb = "does" if len(differ) == 1 else "do"
         told = f"{_plural(len(differ), 'item')} {verb} not agree with the checksum list: {names}"
-        text = f"{text}. {told}{more}" if text else f"{told}{more}"
+        text = f"{text}. {told}" if text else told
     return f"{text[0].upper()}{text[1:]}." if text else ""
 
 
@@ -158,9 +158,7 @@ def _flat(value: Any, name: str = "") -> list[tuple[str, str]]:
 def _flat_list(values: list[Any], name: str) -> list[tuple[str, str]]:
     """Return plain values in one line, records one after another; only the first of many."""
     if all(not isinstance(each, dict | list) for each in values):
-        shown = ", ".join(str(each) for each in values[:_LISTED])
-        more = f" and {len(values) - _LISTED} more" if len(values) > _LISTED else ""
-        return [(name, f"{shown}{more}")] if values else []
+        return [(name, wording.some([str(each) for each in values], _LISTED))] if values else []
     if name == "items":
         return [(name, f"{len(values)}")]
     rows = [

@@ -25,7 +25,6 @@ from glassine.deliver import bag
 from glassine.embed import step as embed
 from glassine.pack import profiles
 from glassine.render import step as render
-from glassine.render import tiles
 from glassine.reproduce import last_bits
 
 _FOLDERS = ("access", "thumbs", alternates.FOLDER, "iiif")
@@ -266,7 +265,7 @@ class _Item:
                 if root and plain.startswith(root)
             }
             # A delivery may leave tiles out, but for what tells of them.
-            if len(parts) > 1 and tiles.digest(parts) != recorded["sha256"]:
+            if len(parts) > 1 and hashing.of_tree(parts) != recorded["sha256"]:
                 return False
         return True
 

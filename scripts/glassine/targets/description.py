@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
-from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -73,15 +72,6 @@ class Description:
     edges: tuple[Edge, ...]
     about: dict[str, str]
     sha256: str
-
-    @cached_property
-    def neutrals(self) -> tuple[Patch, ...]:
-        """The grey scale, lightest first."""
-        steps = [patch for patch in self.patches if "neutral" in patch.roles]
-        return tuple(sorted(steps, key=lambda patch: -patch.xyz[1]))
-
-    def having(self, role: str) -> tuple[Patch, ...]:
-        return tuple(patch for patch in self.patches if role in patch.roles)
 
 
 def read(path: Path) -> Description:

@@ -38,7 +38,6 @@ class Reading:
     region: tuple[int, int, int, int]
     noise: float
     noise_lightness: float
-    noise_channels: Array
     clipped: float
 
     @property
@@ -96,7 +95,6 @@ def _reading(capture: Capture, patch: Patch, region: tuple[int, int, int, int]) 
         region=region,
         noise=_deviation(grey),
         noise_lightness=_deviation(colour.lightness(grey)),
-        noise_channels=np.array([_deviation(light[..., band]) for band in range(capture.bands)]),
         clipped=float((codes >= full).any(axis=2).mean()),
     )
 

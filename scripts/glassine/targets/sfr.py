@@ -185,7 +185,7 @@ def _crossing(frequency: Array, modulation: Array, level: float) -> float | None
     return float(frequency[right - 1] + share * (frequency[right] - frequency[right - 1]))
 
 
-def edge_response(region: Array, *, degree: int = EDGE_DEGREE) -> EdgeResponse:
+def edge_response(region: Array) -> EdgeResponse:
     """Return the response of the one near-vertical edge in `region` (linear signal, 2-D).
 
     Raises EdgeUnusable where there is no edge with contrast across the whole height.
@@ -197,7 +197,7 @@ def edge_response(region: Array, *, degree: int = EDGE_DEGREE) -> EdgeResponse:
     contrast = abs(right - left) / max(abs(right) + abs(left), 1e-12)
     if contrast < MIN_CONTRAST:
         raise EdgeUnusable(f"the contrast across the edge is only {contrast:.3f}")
-    curve, residual = _edge_curve(region, degree)
+    curve, residual = _edge_curve(region, EDGE_DEGREE)
     middle = float(curve[-1])
     reach = float(np.ptp(np.polyval(curve, [-region.shape[0] / 2, region.shape[0] / 2]))) / 2
     room = min(middle, region.shape[1] - 1 - middle) - reach

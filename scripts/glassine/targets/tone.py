@@ -48,10 +48,9 @@ class Step:
 
 @dataclass(frozen=True)
 class ColourError:
-    """A patch: Lab as known and as captured, and the differences."""
+    """A patch: Lab as captured, and the differences from its known values."""
 
     name: str
-    lab_reference: tuple[float, float, float]
     lab: tuple[float, float, float]
     delta_e_2000: float
     delta_e_2000_sl1: float
@@ -200,7 +199,6 @@ def colour_errors(
         found.append(
             ColourError(
                 reading.patch.name,
-                _three(known),
                 _three(lab),
                 float(colour.delta_e_2000(known, lab)),
                 float(colour.delta_e_2000(known, lab, unit_lightness_weight=True)),

@@ -65,7 +65,7 @@ def way_of_a_master(name: str) -> str:
             image.write_to_memory()
         except opening.pyvips.Error as problem:
             raise opening.decoding_problem(path, problem) from problem
-        labels.read_master(path)
+        labels.read_master(path, str(opening.MAX_PIXELS))
     except GlassineError as error:
         return error.findings[0].code
     return "taken"

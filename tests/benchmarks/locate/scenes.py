@@ -598,7 +598,7 @@ def strip_135(rng, ppi):
             fog = t.cover(np.minimum(np.minimum(film, -perf), (edge - u) / 2))
             over(
                 t.light,
-                10 ** -(border * 0 + rng.uniform(1.8, 2.8))
+                10 ** -np.full(3, rng.uniform(1.8, 2.8), np.float32)
                 if polarity == "negative"
                 else 10**-base,
                 fog,

@@ -51,7 +51,7 @@ def halo_for(peak: float, sigma: float) -> float:
 
 def gain_for(error: float, channel: int, described: Description, normalised: bool) -> tuple:
     """Return channel gains that give the lit neutral steps a largest error of a*b*."""
-    steps = [patch for patch in described.neutrals if patch.density <= 2.0]
+    steps = [patch for patch in dt.neutrals(described) if patch.density <= 2.0]
     light = next((patch for patch in described.patches if "light" in patch.roles), None)
     to_rgb = np.linalg.inv(dt.WIDE_TO_XYZ)
 
@@ -115,7 +115,7 @@ def k1_for(percent: float, described: Description, rig: dt.Rig) -> float:
 
 def tone_power(error: float, described: Description) -> float:
     """Return the exponent that puts the darkest film step off by that density."""
-    span = described.neutrals[-1].density - described.neutrals[0].density
+    span = dt.neutrals(described)[-1].density - dt.neutrals(described)[0].density
     return 1 + error / span
 
 
@@ -129,9 +129,9 @@ def _film(d: Description) -> list[Case]:
         return Case(f"film {name}", "transmissive", replace(FILM, **values), breaks, follows)
 
     colours = [patch.name for patch in d.patches if "colour" in patch.roles]
-    dark = 10 ** -d.neutrals[-1].density
+    dark = 10 ** -dt.neutrals(d)[-1].density
     sharp = sigma_for(100, 0.6)
-    steps = [patch.xyz[1] for patch in d.neutrals]
+    steps = [patch.xyz[1] for patch in dt.neutrals(d)]
     corner = 7.3 / np.hypot(*(np.array(d.size_mm) / 2 + FILM.margin_mm))
     corner *= np.hypot(8.4, 5.4) / 7.3
     soft = sigma_for(40, 0.1)
@@ -179,9 +179,9 @@ def _print(d: Description) -> list[Case]:
         return Case(f"print {name}", "reflective", replace(PRINT, **values), breaks, follows)
 
     colours = [patch.name for patch in d.patches if "colour" in patch.roles]
-    steps = [patch.xyz[1] for patch in d.neutrals]
-    names = [patch.name for patch in d.neutrals]
-    gap = d.neutrals[0].lab[0] - d.neutrals[1].lab[0]
+    steps = [patch.xyz[1] for patch in dt.neutrals(d)]
+    names = [patch.name for patch in dt.neutrals(d)]
+    gap = dt.neutrals(d)[0].lab[0] - dt.neutrals(d)[1].lab[0]
     return [
         case("greys too light", "tone_error",
              lab_shift={name: (3.0 * n / 19, 0, 0) for n, name in enumerate(names)}),

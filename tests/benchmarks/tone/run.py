@@ -15,6 +15,8 @@ from typing import Any
 
 import numpy as np
 
+from makers import icc_profiles
+
 PROJECT = Path(__file__).resolve().parents[3]
 sys.path[:0] = [str(PROJECT / "scripts"), str(PROJECT / "tests")]
 
@@ -67,7 +69,7 @@ def geometry(
 
 
 def linear_profile() -> bytes:
-    return colour.matrix_profile("Linear", colour.srgb_matrix(), np.array([0.0, 1.0]))
+    return icc_profiles.matrix_profile("Linear", colour.srgb_matrix(), np.array([0.0, 1.0]))
 
 
 def stretched(codes: np.ndarray) -> np.ndarray:

@@ -177,18 +177,6 @@ def crane(c: Canvas, x: float, base: float, size: float, colour: Colour, left: b
     c.box(tip[0] - size * 0.035, hook, size * 0.07, size * 0.05, _dim(TIMBER, 1.1))
 
 
-def mast(c: Canvas, x: float, base: float, height: float, lean: float = 0.02) -> None:
-    top = (x + height * lean, base - height)
-    c.line((x, base), top, height * 0.012, _dim(TIMBER, 0.9))
-    for share, half in ((0.72, 0.16), (0.52, 0.20)):
-        y, at = base - height * share, x + height * lean * share
-        c.line((at - height * half, y), (at + height * half, y), height * 0.008, TIMBER)
-    for side in (-1, 1):
-        for spread in (0.22, 0.30):
-            foot = (x + side * height * spread, base)
-            c.line(foot, (top[0], top[1] + height * 0.1), height * 0.0025, TAR)
-
-
 def steamer(c: Canvas, x: float, base: float, length: float, hull: Colour, left: bool) -> None:
     """A coastal steamer: hull with sheer, house, funnel, masts, portholes."""
     s = -1 if left else 1

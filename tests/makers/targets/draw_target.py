@@ -18,7 +18,7 @@ from scipy.special import ndtr
 
 from glassine.masters import colour as light_colour
 from glassine.targets import colour
-from glassine.targets.description import Description
+from glassine.targets.description import Description, Patch
 
 # The primaries of Adobe RGB (1998), adapted to D50 by the Bradford transform (computed with
 # colour-science 0.4.7 from its dataset of that space).
@@ -26,6 +26,12 @@ WIDE_TO_XYZ = np.array(
     [[0.60974, 0.20527, 0.14919], [0.31111, 0.62567, 0.06321], [0.01946, 0.06088, 0.74456]]
 )
 GAMMA = 563 / 256  # 2.19921875, as that space defines it
+
+
+def neutrals(described: Description) -> list[Patch]:
+    """Return the grey scale, lightest first."""
+    steps = [patch for patch in described.patches if "neutral" in patch.roles]
+    return sorted(steps, key=lambda patch: -patch.xyz[1])
 
 
 @dataclass(frozen=True)

@@ -30,10 +30,9 @@ def test_35_mm_film_is_as_wide_as_published():
     assert film.FILM_135.width_mm == pytest.approx(1.377 * INCH, abs=0.001 * INCH)
 
 
-def test_the_135_picture_is_24_x_36_mm():
-    """ISO 1007; the half frame of 18 x 24 mm is common practice, no source."""
+def test_the_135_picture_is_24_mm_high():
+    """ISO 1007: 24 x 36 mm."""
     assert film.FILM_135.picture_height_mm == 24
-    assert film.FILM_135.picture_widths_mm == (36, 18)
 
 
 def test_perforations_are_as_published():
@@ -47,8 +46,7 @@ def test_perforations_are_as_published():
 def test_a_135_frame_advances_by_eight_perforations():
     """Common practice, no source: eight perforations a frame, two millimetres between pictures."""
     assert pytest.approx(8 * film.PERFORATION_PITCH_MM) == film.FRAME_ADVANCE_135_MM
-    gap = film.FRAME_ADVANCE_135_MM - film.FILM_135.picture_widths_mm[0]
-    assert gap == pytest.approx(2.0)
+    assert pytest.approx(36 + 2.0) == film.FRAME_ADVANCE_135_MM  # ISO 1007: 36 mm along the film
 
 
 def test_the_picture_fits_between_the_rows_of_perforations():
@@ -60,9 +58,8 @@ def test_the_picture_fits_between_the_rows_of_perforations():
     assert between > film.FILM_135.picture_height_mm
 
 
-def test_120_film_has_the_image_sizes_of_iso_732():
+def test_120_film_has_the_image_width_of_iso_732():
     assert film.FILM_120.picture_height_mm == 56
-    assert film.FILM_120.picture_widths_mm == (41.5, 56, 70, 77, 84, 118, 168)
     # The width of the film is a value from memory: "roughly 61 mm" is what was found in print.
     assert film.FILM_120.width_mm == pytest.approx(61, abs=1)
 

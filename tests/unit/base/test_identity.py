@@ -100,7 +100,7 @@ def test_a_run_stops_before_anything_is_made(tmp_path, capsys, monkeypatch):
     assert not list((tmp_path / "results").rglob("*.json"))
 
 
-def test_a_dry_run_and_a_comparison_are_not_asked(tmp_path, monkeypatch):
+def test_a_dry_run_is_not_asked(tmp_path):
     (tmp_path / "masters").mkdir()
     assert run.start({"masters": "masters"}, tmp_path, True, ["--dry-run"]).works
 

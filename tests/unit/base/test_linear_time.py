@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from glassine.base import edtf, naming, normal, settings
-from glassine.intake import checksums, companions
+from glassine.intake import checksums, companions, date_words
 from glassine.intake.catalogue import rows
 
 PACKAGE = settings.PROJECT / "scripts" / "glassine"

@@ -20,7 +20,7 @@ from glassine.base import files, formats, rights
 from glassine.base.errors import GlassineError
 from glassine.embed import jpeg
 from glassine.embed import step as embed
-from makers import made_items
+from makers import jpeg_packets, made_items
 
 TITLE = made_items.CATALOGUE["title"]
 DESCRIPTION = made_items.CATALOGUE["description"]
@@ -192,7 +192,7 @@ def test_long_texts_stand_whole_in_xmp_and_are_told_where_not(tmp_path: Path) ->
     catalogue = {**made_items.CATALOGUE, "description": LONG.strip()}
     path, record = embedded(tmp_path, catalogue=catalogue)
     data = path.read_bytes()
-    packet, extended = jpeg.read_xmp(data)
+    packet, extended = jpeg_packets.read_xmp(data)
     assert packet is not None
     assert extended is not None
     assert LONG.strip().encode() in extended

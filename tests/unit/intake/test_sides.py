@@ -74,6 +74,7 @@ def test_two_sides_as_their_parts_say_are_fine():
 
 def test_sides_of_one_film_with_two_polarities_are_for_review():
     found = reasons(master("emu"), master("base", polarity="positive"))
+    assert found
     assert all("one side of the film" in text for text in found)
 
 

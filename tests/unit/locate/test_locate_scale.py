@@ -153,7 +153,7 @@ def test_what_a_person_stated_is_doubted_against_perforations_too():
     wrong = round(truth["ppi"] * 2)
     found = look("strip_135", "strip_135", None, wrong)
     assert found.ppi == pytest.approx(truth["ppi"], rel=0.002)
-    assert all(frame.state == "review" for frame in found.frames)
+    assert {frame.state for frame in found.frames} == {"review"}
     assert all(f"{wrong} ppi as batch.yaml states" in " ".join(f.reasons) for f in found.frames)
 
 
@@ -188,7 +188,7 @@ def test_film_width_and_mounts_show_the_scale_where_nothing_states_it():
                 assert found.ppi == pytest.approx(truth["ppi"], rel=0.03)
             doubted = look(kind, told, round(3 * truth["ppi"]))
             assert doubted.ppi == pytest.approx(truth["ppi"], rel=0.03)
-            assert all(frame.state == "review" for frame in doubted.frames)
+            assert {frame.state for frame in doubted.frames} == {"review"}
 
 
 def test_the_size_of_the_picture_that_a_person_states_is_evidence():
@@ -196,7 +196,7 @@ def test_the_size_of_the_picture_that_a_person_states_is_evidence():
     size = tuple(truth["frames"][0]["size_mm"])
     found = look("sheet", "auto", 300, None, size)
     assert found.ppi == pytest.approx(truth["ppi"], rel=0.01)
-    assert all(frame.state == "review" for frame in found.frames)
+    assert {frame.state for frame in found.frames} == {"review"}
     assert look("sheet", "auto", None, None, size).ppi_source == "picture size"
     assert look("sheet", "auto", truth["ppi"], None, size).frames[0].state == "ok"
 
@@ -263,5 +263,5 @@ def test_a_stated_kind_that_the_master_contradicts_is_for_review(there, stated, 
     _, truth = scene(there)
     found = look(there, stated, truth["ppi"])
     assert found.kind == stated
-    assert all(frame.state == "review" for frame in found.frames)
+    assert {frame.state for frame in found.frames} == {"review"}
     assert any(words in reason for frame in found.frames for reason in frame.reasons)

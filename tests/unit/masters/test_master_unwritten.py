@@ -69,8 +69,8 @@ def digest(path: Path) -> dict[str, str]:
     return {"sha256": hashlib.sha256(path.read_bytes()).hexdigest()}
 
 
-def state(batch: Path, age_s: float = 86400) -> str:
-    """Return the item's state by intake, whose clock shows `age_s` after the last change."""
+def state(batch: Path) -> str:
+    """Return the item's state by intake."""
     (batch / "catalogue.csv").write_text("item_id,title\nPEH-0001,Quay\n")
     taken = intake.take_in(
         batch, {"batch": "b1", "settings": settings.load({"intake": {"watch_s": 0}})}

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import gc
 import os
+import re
 import shutil
 import sys
 import types
+import unicodedata
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, ClassVar
@@ -205,8 +207,13 @@ def test_names_that_it_can(path: str) -> None:
 
 
 @for_all(st.text(max_size=60))
-def test_any_name_is_judged(path: str) -> None:
-    assert pack.path_problem(path) is None or isinstance(pack.path_problem(path), str)
+def test_any_name_that_is_taken_stays_in_its_folder_on_every_file_system(path: str) -> None:
+    """RFC 8493, sections 2.1.3, 5.1 and 6.1."""
+    if pack.path_problem(path) is None:
+        assert os.path.normpath(f"/bag/{path}") == f"/bag/{path}"
+        assert not re.search(r"[\0-\x1f\x7f]", path)
+        assert not set('%\\:*?"<>|') & set(path)
+        assert unicodedata.is_normalized("NFC", path)
 
 
 def test_ocfl_object_is_valid_for_ocfl_py(tmp_path: Path) -> None:
@@ -252,9 +259,7 @@ def test_unknown_layout_is_named_with_those_there_are(tmp_path: Path) -> None:
     assert "eark, mets, ocfl" in str(caught.value)
 
 
-def test_another_layout_is_a_class_and_nothing_else(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_another_layout_is_a_class_and_nothing_else(tmp_path: Path) -> None:
     class Flat(profiles.Profile):
         name: ClassVar[str] = "flat"
 

@@ -5,8 +5,7 @@ import re
 import pytest
 import yaml
 
-from glassine.base import sandbox
-from glassine.base import settings
+from glassine.base import sandbox, settings
 
 PROFILE = yaml.safe_load((settings.PROJECT / "config" / "slurm" / "config.yaml").read_text("utf-8"))
 RULES = {

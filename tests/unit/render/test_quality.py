@@ -255,31 +255,6 @@ def test_the_worst_measure_is_the_frames_verdict() -> None:
     assert quality.verdict([]) == "pass"
 
 
-def test_the_batch_shows_drift_and_the_frame_softer_than_the_rest() -> None:
-    records = [
-        {
-            "item": f"PEH-{number:04}",
-            "frames": [
-                {
-                    "master": f"PEH-{number:04}.tif",
-                    "index": 1,
-                    "measures": [
-                        {"name": "edge_blur", "value": 2.5 if number == 7 else 0.8},
-                        {"name": "light_falloff", "value": 1.0 + number / 10},
-                        {"name": "base_density", "value": None},
-                    ],
-                }
-            ],
-        }
-        for number in range(10)
-    ]
-    view = quality.batch_view(records)
-    assert [row["value"] for row in view["drift"]["light_falloff"]][-1] == pytest.approx(1.9)
-    assert view["drift"]["base_density"] == []
-    soft = [row["item"] for row in view["sharpness"] if row["verdict"] == "review"]
-    assert soft == ["PEH-0007"]
-
-
 def test_light_falloff_is_read_from_the_base() -> None:
     codes = captures.capture(5, None)
     height, width = codes.shape[:2]

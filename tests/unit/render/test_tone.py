@@ -16,6 +16,7 @@ from glassine.base import files, settings
 from glassine.base.model import Facts, Frame, MasterGeometry
 from glassine.masters import colour
 from glassine.render import tone
+from makers import icc_profiles
 from unit.masters.test_colour import through_lcms, wide_profile
 
 SECTION: dict[str, Any] = settings.load({})["tone"]
@@ -89,7 +90,7 @@ def test_inversion_agrees_with_the_cineon_curve_of_another_library() -> None:
 def test_wedge_densities_are_read_within_two_hundredths(gamma: float) -> None:
     # 21 steps of 0.15 from 0.05 to 3.05.
     steps = 0.05 + 0.15 * np.arange(21)
-    icc = colour.matrix_profile("w", colour.srgb_matrix(), np.linspace(0, 1, 4096) ** gamma)
+    icc = icc_profiles.matrix_profile("w", colour.srgb_matrix(), np.linspace(0, 1, 4096) ** gamma)
     codes = np.round((10.0**-steps) ** (1 / gamma) * 65535).astype(np.uint16)
     pixels = np.repeat(codes[None, :, None], 3, axis=2)
     read = colour.density(colour.encoding_of(icc, None, 16, 3).linear(pixels))[0]

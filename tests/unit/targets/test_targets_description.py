@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from glassine.base.errors import GlassineError
 from glassine.targets import description, reference
-from makers.targets import layouts
+from makers.targets import draw_target, layouts
 
 EXAMPLES = Path(__file__).resolve().parents[3] / "config" / "targets"
 
@@ -226,7 +226,7 @@ def test_no_bytes_break_the_readers(tmp_path_factory, data):
 
 def test_neutrals_come_lightest_first():
     described = description.read(EXAMPLES / "film-example.yaml")
-    densities = [patch.density for patch in described.neutrals]
+    densities = [patch.density for patch in draw_target.neutrals(described)]
     assert densities == sorted(densities)
     assert np.isclose(densities[-1], 3.8)
 

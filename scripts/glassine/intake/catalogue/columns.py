@@ -13,6 +13,7 @@ from collections import Counter
 from functools import lru_cache
 from typing import Any
 
+from glassine.base import wording
 from glassine.base.errors import Finding
 
 # Parts of a name that speak of keeping something back.
@@ -150,8 +151,7 @@ def unused(path: str, counted: Counter[str], fields: set[str], read: set[str]) -
     if not counted:
         return []
     shown = [f"{name} ({count})" for name, count in sorted(counted.items())]
-    more = len(shown) - _SHOWN_COLUMNS
-    listed = ", ".join(shown[:_SHOWN_COLUMNS]) + (f" and {more} more" if more > 0 else "")
+    listed = wording.some(shown, _SHOWN_COLUMNS)
     found = [
         Finding(
             "catalogue.unused",

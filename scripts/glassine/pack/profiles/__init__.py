@@ -85,11 +85,6 @@ def written(context: Context, path: str, content: bytes, use: str) -> Placed:
     return Placed(path, source, found.bytes, found.sha256, found.sha512, use)
 
 
-def source_path(context: Context, placed: Placed) -> Path:
-    """Return where a file of the item's results is (not for masters)."""
-    return context.item_dir / placed.source.removeprefix("item:")
-
-
 def tree_paths(root: Path) -> list[str]:
     return sorted(path.relative_to(root).as_posix() for path in root.rglob("*") if path.is_file())
 
