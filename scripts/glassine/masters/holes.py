@@ -15,8 +15,8 @@ from pathlib import Path
 
 import numpy as np
 
-from glassine.masters.opened import opened
 from glassine.masters.layout import UNCOMPRESSED, Layout
+from glassine.masters.opened import opened
 
 # Disks, shares and memory are written in pages; zeros are looked for in whole ones.
 PAGE_BYTES = 4096
