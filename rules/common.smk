@@ -8,7 +8,7 @@ def intake_of(wildcards):
 
 
 def steps_of(wildcards):
-    """What each step of an item is given: see scripts/glassine/plan.py."""
+    """What each step of an item is given: see scripts/glassine/steps.py."""
     return RUN.steps_given(wildcards.batch, wildcards.item)
 
 

@@ -1,6 +1,6 @@
 # The way of one item, in one job: verify, locate, render, embed, record, pack. The job starts at
-# the first step that is due (scripts/glassine/chain.py); which step is given what, and leaves
-# which records, stands in scripts/glassine/plan.py.
+# the first step that is due (scripts/glassine/night/item_job.py); which step is given what, and leaves
+# which records, stands in scripts/glassine/steps.py.
 #
 # Masters are named in params, not as inputs: a master that vanished holds its item alone, where a
 # missing input would stop the whole night. The only output is the stamp: a step that fails leaves

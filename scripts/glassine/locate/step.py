@@ -40,7 +40,7 @@ PREVIEW_QUALITY = 82
 def locate_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     """Write geometry.json and previews/<stem>.jpg of an item.
 
-    given: see `plan`: masters, facts, corrections, settings["locate"], version.
+    given: see `steps`: masters, facts, corrections, settings["locate"], version.
     Raises GlassineError for a master that cannot be read, or a correction that names a master
     the item does not have.
     """
