@@ -10,6 +10,6 @@ weighs what was found by one `scale` and by another; `step`.
 from glassine.locate.looks import locate_array
 from glassine.locate.step import locate_item, read_geometry
 
-VERSION = "10"
+VERSION = "11"
 
 __all__ = ["VERSION", "locate_array", "locate_item", "read_geometry"]
