@@ -88,13 +88,18 @@ def read_lists(listing: door.Listing, batch_dir: Path) -> Lists:
     return found
 
 
+def _is_old(name: str) -> bool:
+    """Return whether a file calls itself a copy that was left behind: its digests may be old."""
+    return name.casefold().endswith((".bak", ".old", ".orig", ".save", ".tmp", "~"))
+
+
 def _look_inside(
     entry: door.Entry, batch_dir: Path, known: checksums.Files, names: set[str], found: Lists
 ) -> None:
     """Take a text file of any name for what its lines show: a list, or one that may be in it.
 
     Where every line holds a digest and a file of the batch it is a list like any other; where only
-    some do (a log, a table of something else), it is not compared, and told.
+    some do (a log, a table of something else), or it is a backup, it is not compared, and told.
     """
     suffix = entry.name.rpartition(".")[2].casefold()
     if entry.kind or entry.problem or suffix in _NO_TEXT or not 0 < entry.size <= _LOOK_BYTES:
@@ -110,7 +115,7 @@ def _look_inside(
         return
     joined = checksums.join(entry.path, checksums.parse(content, kind), kind, known)
     joined.expected.pop(entry.path, None)
-    whole = not (joined.bad or joined.missing or joined.conflicting)
+    whole = not (joined.bad or joined.missing or joined.conflicting or _is_old(entry.name))
     if not joined.expected or not whole:
         if checksums.names_beside_digests(content, names):
             found.alike.append(entry.path)

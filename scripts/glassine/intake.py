@@ -645,8 +645,8 @@ class _Intake:
             self._note(
                 "intake.look_alike",
                 path,
-                "It holds digests of files of this batch among other lines; they were not "
-                "compared.",
+                "It holds digests of files of this batch, but is no checksum list in whole, or a "
+                "backup of one: they were not compared.",
                 "a checksum list, such as manifest-sha256.txt, with a digest and a path a line.",
                 "Write the list anew at the capture station, or move the file out of the batch "
                 "folder.",
