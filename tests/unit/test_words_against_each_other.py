@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import tifffile
 
-from glassine import catalogue_columns, fixity, intake, masters, settings, status
+from glassine import catalogue_columns, corrections, fixity, intake, masters, settings, status
 from glassine.errors import GlassineError
 from glassine.locate import locate_array
 from glassine.model import Facts
@@ -162,6 +162,14 @@ def test_rights_in_the_file_against_the_catalogue_are_for_review(tmp_path, tags,
     row = {"rights": {"uri": uri, "status": "", "holder": "", "note": "", "credit": ""}}
     record = {"masters": [{"path": "x.tif", "notes": [], "header": header}]}
     assert bool(status._fixity_reasons(record, row)) is asks
+
+
+def test_corners_that_begin_elsewhere_than_at_the_top_left_are_refused():
+    corners = [[75.0, 65.0], [725.0, 75.0], [720.0, 555.0], [70.0, 550.0]]
+    assert corrections._shape_problem(corners) is None
+    for first in (1, 2, 3):
+        turned = corners[first:] + corners[:first]
+        assert "top left" in str(corrections._shape_problem(turned))
 
 
 def sheet_film(clear_border: bool) -> np.ndarray:
