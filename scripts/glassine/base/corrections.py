@@ -44,6 +44,9 @@ def _shape_problem(corners: list[list[float]]) -> str | None:
         return "the corners run anticlockwise"
     if not all(turn > 0 for turn in turns):
         return "the corners cross, or three of them lie on one line"
+    (left, top), (right, other) = corners[:2]
+    if right - left <= abs(other - top):  # more than 45 degrees: another corner is the top left
+        return "the first is not the top left as the master is stored (`rotate` turns a picture)"
     area = (turns[0] + turns[2]) / 2
     return None if area >= _MIN_AREA_PX else "the frame is smaller than 4 x 4 pixels"
 

@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal, get_args
 
-from glassine.base import files
+from glassine.base import files, rights
 from glassine.base.errors import Finding, GlassineError
 
 State = Literal["done", "review", "held", "waiting", "pending"]
@@ -160,9 +160,45 @@ def _is_accepted(frame: dict[str, Any], accepted: list[dict[str, Any]]) -> bool:
     )
 
 
-def _collect_reasons(status: ItemStatus, item_dir: Path, decided: list[dict[str, Any]]) -> None:
+def _fixity_reasons(record: dict[str, Any], row: dict[str, Any]) -> list[Reason]:
+    """Return what the files of masters say that a person should look at."""
+    found = []
+    for master in record["masters"]:
+        asks = [each for each in master.get("notes") or [] if each.get("severity") == "review"]
+        found += [Reason(str(each["what"]), master["path"]) for each in asks]
+        capture = master["header"].get("capture") or {}
+        found += [Reason(text, master["path"]) for text in _rights_reasons(capture, row)]
+    return found
+
+
+def _rights_reasons(capture: dict[str, Any], row: dict[str, Any]) -> list[str]:
+    """Return where the rights in a master's header say other than those of its catalogue row."""
+    stated = rights.resolved(row.get("rights"), None)
+    if not row.get("rights"):
+        return []
+    found = []
+    notice = capture.get("copyright")
+    if notice and (stated.status == rights.PUBLIC_DOMAIN or stated.grants):
+        found.append(
+            f"The file's header has a copyright notice ({notice}), and the catalogue says "
+            f"{stated.name or stated.status}. The records say what the catalogue says."
+        )
+    for uri in capture.get("rights_uris") or []:
+        known = rights.statement(str(uri))
+        if known and stated.uri and known.uri != stated.uri:
+            found.append(
+                f"The file's own metadata say {known.name} ({known.uri}), and the catalogue says "
+                f"{stated.name or stated.uri}. The records say what the catalogue says."
+            )
+    return found
+
+
+def _collect_reasons(status: ItemStatus, item_dir: Path, entry: dict[str, Any]) -> None:
+    decided = (entry.get("corrections") or {}).get("frames") or []
     accepted = [each for each in decided if each.get("accept")]
+    row = entry.get("catalogue") or {}
     for name, reasons_of in (
+        ("fixity", lambda record: _fixity_reasons(record, row)),
         ("geometry", _geometry_reasons),
         ("render", lambda record: _render_reasons(record, accepted)),
         ("quality", lambda record: _quality_reasons(record, accepted)),
@@ -191,7 +227,7 @@ def item_status(entry: dict[str, Any], item_dir: Path) -> ItemStatus:
     """
     status = ItemStatus(str(entry["item"]))
     _read_records(status, item_dir)
-    _collect_reasons(status, item_dir, (entry.get("corrections") or {}).get("frames") or [])
+    _collect_reasons(status, item_dir, entry)
     status.reasons += [Reason(each.what) for each in _entry_findings(entry, {"review"})]
     held = status.records.get("held")
     if entry.get("state") == "held":

@@ -14,6 +14,11 @@ from glassine.intake import checksums
 
 # Lines of one list that are told one by one.
 _LINES_TOLD = 20
+# A file of any name is looked into for digests up to this size; pictures and packed files are not.
+_LOOK_BYTES = 4 * 2**20
+_NO_TEXT = ("tif", "tiff", "jpg", "jpeg", "png", "gif", "webp", "psd", "dng", "zip", "gz", "tar")
+# Files of these names state other things; what they say of digests is no list's word.
+_OTHER_STATEMENTS = ("batch", "corrections", "catalogue", "catalog")
 
 
 def _bad_line(name: str, number: int, what: str) -> Finding:
@@ -41,6 +46,8 @@ class Lists:
     conflicting: dict[str, str] = field(default_factory=dict)
     doubtful: dict[str, str] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
+    # Files that are no list by name and not in whole by content, but hold digests of masters.
+    alike: list[str] = field(default_factory=list)
 
     def doubt(self, name: str, why: str, code: str = "intake.manifest") -> None:
         """Say why a list, or a part of it, does not count."""
@@ -63,9 +70,13 @@ def read_lists(listing: door.Listing, batch_dir: Path) -> Lists:
     """Return what the checksum lists in the batch folder, in any folder of it, say of its files."""
     found = Lists()
     known = checksums.Files(entry.path for entry in listing.files)
+    names = {entry.name.casefold() for entry in listing.files}
     for entry in [*listing.files, *listing.folders]:
         kind = checksums.kind_of(entry.path)
-        if kind is None or (entry.kind == "a folder" and "." not in entry.name):
+        if kind is None:
+            _look_inside(entry, batch_dir, known, names, found)
+            continue
+        if entry.kind == "a folder" and "." not in entry.name:
             continue
         found.names.append(entry.path)
         if entry.kind or entry.problem:
@@ -76,6 +87,42 @@ def read_lists(listing: door.Listing, batch_dir: Path) -> Lists:
         else:
             _read_list(entry.path, kind, batch_dir, known, found)
     return found
+
+
+def _is_old(name: str) -> bool:
+    """Return whether a file calls itself a copy that was left behind: its digests may be old."""
+    return name.casefold().endswith((".bak", ".old", ".orig", ".save", ".tmp", "~"))
+
+
+def _look_inside(
+    entry: door.Entry, batch_dir: Path, known: checksums.Files, names: set[str], found: Lists
+) -> None:
+    """Take a text file of any name for what its lines show: a list, or one that may be in it.
+
+    Where every line holds a digest and a file of the batch it is a list like any other; where only
+    some do (a log, a table of something else), or it is a backup, it is not compared, and told.
+    """
+    suffix = entry.name.rpartition(".")[2].casefold()
+    if entry.kind or entry.problem or suffix in _NO_TEXT or not 0 < entry.size <= _LOOK_BYTES:
+        return
+    if entry.name.casefold().partition(".")[0] in _OTHER_STATEMENTS:
+        return
+    try:
+        content = door.read_file(batch_dir / entry.path, batch_dir, _LOOK_BYTES)
+    except OSError:
+        return  # what may not be read is told where the files are sorted
+    kind = checksums.Kind("", known=True, beside="")
+    if not checksums.holds_digests(content):
+        return
+    joined = checksums.join(entry.path, checksums.parse(content, kind), kind, known)
+    joined.expected.pop(entry.path, None)
+    whole = not (joined.bad or joined.missing or joined.conflicting or _is_old(entry.name))
+    if not joined.expected or not whole:
+        if checksums.names_beside_digests(content, names):
+            found.alike.append(entry.path)
+        return
+    found.names.append(entry.path)
+    _read_list(entry.path, kind, batch_dir, known, found)
 
 
 def _read_list(

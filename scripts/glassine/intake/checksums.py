@@ -43,6 +43,7 @@ _MAX_FIELDS = 12
 _BLANK = " \t"
 _AROUND = " \t;,|:=*\"'"
 _HEX = re.compile("[0-9A-Fa-f]+")
+_WORD = re.compile(r"""[^\s"'<>|;,=*:/\\()]+""")
 _LINE_END = re.compile("\r\n|\n|\r")
 
 
@@ -102,6 +103,24 @@ def resembles(path: str) -> bool:
     """Return whether a file of this name may once have been a checksum list (a backup of one)."""
     plain = "".join(char for char in posixpath.basename(path).casefold() if char.isalnum())
     return any(word in plain for word in ("sha256", "sha512", "md5", "manifest", "checksum"))
+
+
+def holds_digests(data: bytes) -> bool:
+    """Return whether bytes of a file of any name hold a digest that stands alone, as in a list."""
+    text = data.replace(b"\0", b"").decode("latin-1")  # UTF-16 is ASCII with zeros between
+    return any(
+        run.end() - run.start() in _ALGORITHM_OF and _stands_alone(text, run.start(), run.end())
+        for run in _HEX.finditer(text)
+    )
+
+
+def names_beside_digests(data: bytes, names: set[str]) -> bool:
+    """Return whether a line with a digest also holds one of these file names (in small letters)."""
+    text = data.replace(b"\0", b"").decode("utf-8", "replace").casefold()
+    return any(
+        not names.isdisjoint(_WORD.findall(line)) and holds_digests(line.encode())
+        for line in _LINE_END.split(text)
+    )
 
 
 def _beside(path: str, stem: str) -> str:

@@ -26,7 +26,7 @@ from glassine.base.helper_process import Apart
 from glassine.intake import batch_facts, batch_lists, checksums, companions, twins
 from glassine.masters import header_size, holes
 
-VERSION = "3"
+VERSION = "4"
 
 MASTER_SUFFIXES = naming.MASTER_SUFFIXES
 # Pictures that are not masters: held, so that a person sees that they were not taken for any.
@@ -584,6 +584,7 @@ class _Intake:
             self._check_unlisted()
         else:
             self._tell_no_list()
+        self._tell_digests_elsewhere()
         self._check_conflicts()
         self._check_side_files()
 
@@ -610,13 +611,27 @@ class _Intake:
         )
 
     def _tell_no_list(self) -> None:
-        for path in [path for path in self.others if checksums.resembles(path)][:5]:
+        alike = [path for path in self.others if checksums.resembles(path)]
+        for path in [path for path in alike if path not in self.lists.alike][:5]:
             self._note(
                 "intake.look_alike",
                 path,
                 "No checksum list is there; this file may be one, and was not read.",
                 "a list such as manifest-sha256.txt.",
                 "Rename it, or move it out of the batch folder.",
+                "review",
+            )
+
+    def _tell_digests_elsewhere(self) -> None:
+        for path in self.lists.alike[:5]:
+            self._note(
+                "intake.look_alike",
+                path,
+                "It holds digests of files of this batch, but is no checksum list in whole, or a "
+                "backup of one: they were not compared.",
+                "a checksum list, such as manifest-sha256.txt, with a digest and a path a line.",
+                "Write the list anew at the capture station, or move the file out of the batch "
+                "folder.",
                 "review",
             )
 
@@ -815,6 +830,7 @@ class _Intake:
                     )
                 )
         self._check_claims()
+        self._check_named_masters()
         self.notes += self.catalogue.findings
         without = sorted(set(self.catalogue.records) - set(self.items))
         return {
@@ -822,6 +838,28 @@ class _Intake:
             "without_master": without,
             "catalogue": catalogue_path(self.batch_dir, self.settings).name,  # type: ignore[union-attr]
         }
+
+    def _check_named_masters(self) -> None:
+        """Hold items whose rows name masters that are not here: a part of them is missing."""
+        here = {each.path.casefold() for each in self.listing.files}
+        here |= {PurePosixPath(path).name for path in here}
+        here |= {PurePosixPath(path).stem for path in here}
+        here |= {str(each.get("master") or "").casefold() for each in self.withdrawals}
+        for item, record in self.catalogue.records.items():
+            if item not in self.items:
+                continue  # told with the rows that have no master at all
+            for name in dict.fromkeys(record.get("masters") or []):
+                if name.replace("\\", "/").casefold() not in here:
+                    self._hold(
+                        item,
+                        "catalogue.master_missing",
+                        name,
+                        "The catalogue row of this item names this master, but it is not in the "
+                        "batch folder.",
+                        "every master that the row names.",
+                        "Copy it from the capture station, or correct the `masters` column of the "
+                        "catalogue.",
+                    )
 
     def _check_claims(self) -> None:
         """Hold items whose rows name a master that another row names too."""

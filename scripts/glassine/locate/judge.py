@@ -13,6 +13,11 @@ from glassine.locate import sides
 from glassine.locate.candidate import Candidate
 from glassine.locate.shapes import Doubles, angle_of, keystone_of, order, rectangle_of
 
+# Kinds whose polarity is taken from the kind, not from the picture.
+_BY_KIND = ("print", "lantern", "mounted_slide")
+# Trust in a polarity that a film's mask or its own border shows (see `character`).
+_PLAIN = 0.95
+
 if TYPE_CHECKING:
     from glassine.locate.finder import Finder
 
@@ -110,7 +115,20 @@ def judge(finder: Finder, candidate: Candidate) -> None:
     if _not_monochrome(finder, candidate):
         confidence *= 0.78
         candidate.reasons.append("stated to be monochrome, but the negative shows colours")
+    if _other_polarity(finder, candidate):
+        confidence *= 0.78
+        stated = facts.polarity
+        other = "positive" if stated == "negative" else "negative"
+        candidate.reasons.append(f"stated to be {stated}, but it looks like a {other}")
     candidate.confidence = confidence
+
+
+def _other_polarity(finder: Finder, candidate: Candidate) -> bool:
+    """Whether the film itself (its mask or its border) plainly says other than batch.yaml."""
+    found, stated = candidate.character, finder.facts.polarity
+    if found is None or candidate.blank or stated == "auto" or finder.facts.kind in _BY_KIND:
+        return False
+    return found.polarity != stated and found.polarity_trust >= _PLAIN
 
 
 def _not_monochrome(finder: Finder, candidate: Candidate) -> bool:

@@ -96,6 +96,9 @@ def settled(base: Finder, tag: float | None) -> tuple[Look, list[Doubt]]:
         else:
             doubts.append(Doubt(note=scale.implausible(each, long_px)))
     look, more = _weighed(base, said)
+    if not said and look.finder.ppi is None:
+        # A number that cannot be, and nothing in its place: a person states the right one.
+        doubts = [Doubt(each.reason or each.note, min(each.factor, 0.75)) for each in doubts]
     return look, doubts + more
 
 

@@ -12,6 +12,7 @@ import hashlib
 import logging
 import math
 import os
+import re
 import struct
 from collections.abc import Iterator
 from dataclasses import replace
@@ -239,7 +240,7 @@ def _check_pages(path: Path, tiff: Any) -> Any:
             "the developed 16-bit TIFF.",
         )
     # Bit 0 of NewSubfileType marks a reduced copy of another picture (TIFF 6.0 section 8).
-    full = [page for page in pages if not _count(page, "NewSubfileType", 0) & 1]
+    full = [page for page in pages if not _is_reduced(page, first)]
     if len(full) > 1 or first not in full:
         raise _unsuitable(
             "pages",
@@ -249,6 +250,14 @@ def _check_pages(path: Path, tiff: Any) -> Any:
             "one picture a file, in the first directory.",
         )
     return first
+
+
+def _is_reduced(page: Any, first: Any) -> bool:
+    """Whether a directory is a smaller copy: marked so, and (but for the first) truly smaller."""
+    if not _count(page, "NewSubfileType", 0) & 1:
+        return False
+    size, whole = (page.imagewidth * page.imagelength, first.imagewidth * first.imagelength)
+    return page is first or bool(size < whole)
 
 
 def _check_samples(path: Path, page: Any) -> None:
@@ -366,6 +375,10 @@ def _contiguous_from(laid: layout.Layout) -> int | None:
     return start
 
 
+# How far the resolutions of both directions may differ, as a share; rounded fractions do.
+_SQUARE = 0.02
+
+
 def _resolution(page: Any) -> dict[str, Any] | None:
     """Return {"x", "y", "unit"} as tagged (TIFF 6.0: unit 1 none, 2 inch, 3 centimetre)."""
     pair = [_number(page.tags.valueof(name)) for name in ("XResolution", "YResolution")]
@@ -410,6 +423,21 @@ def _date(value: Any) -> str | None:
         return None
 
 
+# Far more of an XMP packet than stands before its rights.
+_XMP_BYTES = 256 * 1024
+_RIGHTS_URI = re.compile(
+    rb"https?://(?:www\.)?(?:rightsstatements|creativecommons)\.org/[A-Za-z0-9./?=_-]{1,200}"
+)
+
+
+def _rights_uris(packet: Any) -> list[str]:
+    """Return the URIs of rights statements and licences that an XMP packet names, each once."""
+    if not isinstance(packet, bytes):
+        return []
+    found = (match.group().decode("ascii") for match in _RIGHTS_URI.finditer(packet[:_XMP_BYTES]))
+    return list(dict.fromkeys(found))[:5]
+
+
 def _capture(page: Any) -> dict[str, Any]:
     """Return what camera and studio wrote (EXIF 2.32 names in the comments), absent ones None."""
     exif = page.tags.valueof("ExifTag", {})
@@ -428,6 +456,7 @@ def _capture(page: Any) -> dict[str, Any]:
         "offset": _text(exif.get("OffsetTimeOriginal")),
         "artist": _text(page.tags.valueof("Artist")),
         "copyright": _text(page.tags.valueof("Copyright")),
+        "rights_uris": _rights_uris(page.tags.valueof("XMP")),
         "description": _text(page.tags.valueof("ImageDescription")),
         "exif_version": _text(exif.get("ExifVersion")),
     }
@@ -609,6 +638,20 @@ def notes(header: dict[str, Any], path: str) -> list[Finding]:
             "taken as stored.",
             "1 to 8.",
             "Look whether the picture is upright; turn it on the review page where it is not.",
+        )
+    resolution = header["resolution"]
+    if resolution and abs(resolution["x"] - resolution["y"]) > _SQUARE * resolution["x"]:
+        found.append(
+            Finding(
+                "masters.note_not_square",
+                path,
+                f"Its header says {resolution['x']:g} pixels across and {resolution['y']:g} "
+                "down on the same length; its pixels are taken as square.",
+                "the same resolution in both directions.",
+                "Look whether the picture is stretched; state nominal_ppi, and correct the "
+                "capture station.",
+                "review",
+            )
         )
     if header["format_name"] == "BigTIFF":
         note(

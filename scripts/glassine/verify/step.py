@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +16,7 @@ from glassine.masters.opened import Opened, opened
 if TYPE_CHECKING:
     from glassine.masters.holes import Range
 
-VERSION = "5"
+VERSION = "6"
 
 # A file larger than so many times the pixels that the settings allow is not read to its end.
 _MOST_TIMES = 2
@@ -88,6 +89,31 @@ def _dark_note(runs: list[Range], held: Opened, path: str) -> list[Finding]:
     ]
 
 
+def _clock_note(header: dict[str, Any], written: str, path: str) -> list[Finding]:
+    """Return a note where the header's time of capture is later than the file's own.
+
+    written: when the file was written, UTC. A day is allowed, as cameras keep local time.
+    """
+    taken = str(header["capture"]["taken"] or "")
+    try:
+        late = datetime.fromisoformat(taken) - datetime.fromisoformat(written[:-1])
+    except ValueError:
+        return []  # cameras without a clock write zeros or blanks
+    if late <= timedelta(days=1):
+        return []
+    return [
+        Finding(
+            "verify.note_clock",
+            path,
+            f"Its header says that it was captured on {taken}, which is later than the file was "
+            f"written ({written}).",
+            "a time of capture that has been; it stands in the records.",
+            "Set the clock of the camera or the capture station.",
+            "review",
+        )
+    ]
+
+
 def _verify_opened(
     held: Opened, master: dict[str, Any], settings: dict[str, Any], findings: list[Finding]
 ) -> dict[str, Any] | None:
@@ -112,7 +138,7 @@ def _verify_opened(
     if header is None or entry is None:
         return None
     runs = pages.runs(held.handle, held.first.st_size)
-    notes = opening.notes(header, shown)
+    notes = opening.notes(header, shown) + _clock_note(header, entry["mtime"], shown)
     if entry["verdict"] == "unlisted":
         _collected(findings, _check_written, held, runs, shown)
         notes += _dark_note(runs, held, shown)

@@ -21,7 +21,7 @@ _KEEPS_BACK = (
     "embargo", "restrict", "withheld", "withhold", "closed", "closure", "confidential", "sensitiv",
     "suppress", "takedown", "take_down", "do_not", "donot", "dont_", "not_for", "not_to_be",
     "no_pub", "nopub", "unpublish", "not_public", "privat", "sperr", "schutzfrist",
-    "gesperrt", "vertraulich", "confidentiel", "communicab", "riservat", "reservad",
+    "gesperrt", "vertraulich", "confidentiel", "riservat", "reservad",
     "vertrouwelijk", "privacy", "redact", "blocked", "data_protection", "datenschutz", "gdpr",
     "available_from", "release_date", "public_from", "publish_after", "publish_from", "not_before",
 )  # fmt: skip
@@ -35,6 +35,9 @@ _ACCESS = {
     "access_conditions", "accessibility", "availability", "conditions_of_access",
     "conditions_governing_access", "accesscondition",
 }  # fmt: skip
+# Parts of a name whose yes lets out and whose no keeps back, but that hold words and dates as well:
+# all that is not plainly open counts.
+_OPEN_OR_NOT = ("communicab", "consultab", "diffusab", "freigab", "freigegeben")
 _NOTHING = {"", "-", "–", "—", ".", "none", "nil", "null", "n/a", "na", "keine", "kein", "aucun"}
 _NO = {"no", "n", "false", "0", "nein", "non", "nee", "nej", "never", "not"}
 _OPEN = {
@@ -46,6 +49,7 @@ _OPEN = {
 _CLOSED = (
     *_NO, "closed", "restricted", "private", "internal", "hidden", "withheld", "embargoed",
     "confidential", "internal use only", "not for publication", "not public", "unpublished",
+    "deaccessioned", "withdrawn", "suppressed", "on hold", "destroyed", "not to be published",
 )  # fmt: skip
 _RIGHTS = (
     "rights", "copyright", "access_condition", "licence", "license", "lizenz", "urheber",
@@ -101,6 +105,8 @@ def keeps_back(column: str, value: Any) -> bool:
         return False
     if any(part in name for part in _KEEPS_BACK):
         return text not in _NO and text not in _OPEN - {"yes", "y", "true", "1", "ja", "oui"}
+    if any(part in name for part in _OPEN_OR_NOT):
+        return text not in _OPEN
     if name in _ACCESS or name.startswith("access_condition"):
         return text not in _OPEN
     return any(part in name for part in _LETS_OUT) and text in _CLOSED
