@@ -76,7 +76,7 @@ def test_an_emptied_batch_folder_is_held(studio):
     assert outcome.code != 0
     assert "PEH-0001, PEH-0002" in outcome.text
     assert "[run.items_gone]" in outcome.text
-    assert page(studio).count("[delivery.drops]") == 2
+    assert page(studio).count("delivery.drops") == 2
     assert receipts(studio) == before
 
 

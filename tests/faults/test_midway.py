@@ -71,7 +71,7 @@ def test_a_handle_gone_stale_while_reading(verifying, monkeypatch, number):
     def stale(*_):
         raise OSError(number, os.strerror(number))
 
-    monkeypatch.setattr(fixity, "digests", stale)
+    monkeypatch.setattr("glassine.masters.fixity.digests", stale)
     assert codes(verifying[1]) == {"verify.unreadable"}
 
 

@@ -88,4 +88,4 @@ def test_a_bare_light_table_has_no_frame():
         300.0,
         {},
     )
-    assert {frame.state for frame in geometry.frames} == {"review"}
+    assert geometry.frames == ()

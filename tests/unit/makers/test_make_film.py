@@ -158,7 +158,7 @@ def test_catalogue_and_facts_name_the_items_of_the_masters() -> None:
 
 def test_the_height_of_a_band_does_not_matter(monkeypatch: pytest.MonkeyPatch) -> None:
     whole, _ = make_scene("sheet", 5, 400)
-    monkeypatch.setattr("film.optics._BAND_ROWS", 50)
+    monkeypatch.setattr("makers.film.optics._BAND_ROWS", 50)
     banded, _ = make_scene("sheet", 5, 400)
     assert np.array_equal(whole, banded)
 

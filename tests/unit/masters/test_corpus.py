@@ -58,7 +58,7 @@ def policy_codes(row):
 
 @pytest.fixture(scope="module")
 def apart():
-    with Apart("judged:judge") as asker:
+    with Apart("makers.judged:judge") as asker:
         yield asker
 
 

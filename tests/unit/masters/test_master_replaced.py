@@ -138,7 +138,7 @@ def test_a_master_overwritten_in_place_with_its_time_set_back_is_held(
 def test_a_master_replaced_between_its_header_and_its_digest_is_held(
     item: Item, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    before(monkeypatch, verify, "digests", lambda: item.other.replace(item.master))
+    before(monkeypatch, fixity, "digests", lambda: item.other.replace(item.master))
     assert item.codes(verify.verify_item) == {"verify.changed"}
 
 

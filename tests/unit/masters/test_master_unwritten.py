@@ -197,7 +197,9 @@ def test_a_file_many_times_larger_than_its_picture_is_held_unread(
     with path.open("ab") as stream:
         for _ in range(80):
             stream.write(b"x" * 2**20)
-    monkeypatch.setattr(verify, "digests", lambda *_: pytest.fail("it was read to its end"))
+    monkeypatch.setattr(
+        "glassine.masters.fixity.digests", lambda *_: pytest.fail("it was read to its end")
+    )
     assert verified(path) == {"masters.too_long"}
 
 
