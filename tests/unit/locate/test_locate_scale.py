@@ -217,7 +217,11 @@ def test_a_resolution_that_cannot_be_is_not_used():
     """A master 3 mm wide shows no picture."""
     found = look("print", "print", 6000)
     assert found.ppi is None
-    assert any("would make the whole master 3 mm long" in note for note in found.notes)
+    (frame,) = found.frames
+    assert frame.state == "review"
+    assert "6000 ppi as the file's header says would make the whole master 3 mm long" in (
+        frame.reasons[-1]
+    )
     (frame,) = look("print", "print", None, 6000).frames
     assert frame.state == "review"
     assert "6000 ppi as batch.yaml states" in frame.reasons[-1]
