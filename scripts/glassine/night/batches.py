@@ -17,14 +17,12 @@ from glassine.base import exits, files, naming, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.visible import visible
 from glassine.intake import passed_over
-from glassine.intake import step as intake
+from glassine.intake.model import OTHER_PICTURE_SUFFIXES
 
 if TYPE_CHECKING:
     from glassine.base.item_states import ItemStatus
 
-_PICTURE_SUFFIXES = (
-    intake.MASTER_SUFFIXES | intake.OTHER_PICTURE_SUFFIXES | passed_over.RAW_SUFFIXES
-)
+_PICTURE_SUFFIXES = naming.MASTER_SUFFIXES | OTHER_PICTURE_SUFFIXES | passed_over.RAW_SUFFIXES
 # What a run itself writes beside the folders of the batches in `results`.
 _OWN_NAMES = {"summary.json", "targets.sqlite", "reproduce.log"}
 # Findings of batches that a run did not go into at all.

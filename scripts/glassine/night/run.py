@@ -109,6 +109,7 @@ class Run:
 
     def intake_given(self, name: str) -> dict[str, Any]:
         """Return what intake is given; `listing` changes when the folder does."""
+        from glassine.intake import side_files
         from glassine.intake import step as intake
 
         path = self.results_dir(name) / "intake.json"
@@ -118,7 +119,7 @@ class Run:
                 waiting = self.batch(name).waiting()
             except (GlassineError, KeyError, TypeError):
                 path.unlink()  # a damaged record of ours: intake makes it anew
-        catalogue = intake.catalogue_path(self.batch_dir(name), self.config)
+        catalogue = side_files.catalogue_path(self.batch_dir(name), self.config)
         return {
             "batch": name,
             "settings": {

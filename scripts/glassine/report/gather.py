@@ -499,11 +499,11 @@ def decay_order(row: dict[str, Any]) -> tuple[int, bool, str]:
 def _catalogue_records(given: dict[str, Any]) -> dict[str, dict[str, Any]]:
     if not given.get("masters"):
         return {}
-    from glassine.intake import step as intake
+    from glassine.intake import side_files
     from glassine.intake.catalogue import reading as catalogue
 
     configured = {"catalogue": settings.load({})["catalogue"], **given["settings"]}
-    path = intake.catalogue_path(Path(given["masters"]), configured)
+    path = side_files.catalogue_path(Path(given["masters"]), configured)
     try:
         root = None if configured["catalogue"]["path"] else Path(given["masters"])
         found = catalogue.read_catalogue(path, configured["catalogue"], root) if path else None

@@ -10,6 +10,7 @@ import zxingcpp
 
 from glassine.base import settings
 from glassine.base.errors import GlassineError
+from glassine.intake import at_rest
 from glassine.intake import step as intake
 
 HEADER = "item_id,title\n"
@@ -182,7 +183,7 @@ def test_a_file_that_grows_under_the_eyes_waits(batch, monkeypatch):
         with (batch / "PEH-0001.tif").open("ab") as handle:
             handle.write(b"more")
 
-    monkeypatch.setattr(intake.time, "sleep", grow)
+    monkeypatch.setattr(at_rest.time, "sleep", grow)
     result = take(batch, intake={"watch_s": 1})
     assert item(result, "PEH-0001")["state"] == "waiting"
     assert item(result, "PEH-0002")["state"] == "ready"

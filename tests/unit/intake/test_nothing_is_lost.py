@@ -17,10 +17,11 @@ from pathlib import Path, PurePosixPath
 
 import pytest
 
-from glassine.base import settings
+from glassine.base import naming, settings
 from glassine.base.errors import GlassineError
 from glassine.intake import checksums, companions
 from glassine.intake import step as intake
+from glassine.intake.model import OTHER_PICTURE_SUFFIXES
 
 FOLDERS = 1000
 SECRET = "a secret of somebody else"
@@ -136,7 +137,7 @@ class Maker:
 
 def entries(folder):
     """Return all that is no folder, or is one under a picture's name, as intake shows it."""
-    pictures = intake.MASTER_SUFFIXES | intake.OTHER_PICTURE_SUFFIXES
+    pictures = naming.MASTER_SUFFIXES | OTHER_PICTURE_SUFFIXES
     found = []
     for above, folders, names in os.walk(folder):
         for name in [*names, *folders]:

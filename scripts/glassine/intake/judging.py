@@ -1,0 +1,172 @@
+"""What the sorted items say of each other: parts, ids that collide, twins, folders, targets, and
+statements without effect."""
+
+from __future__ import annotations
+
+from pathlib import PurePosixPath
+from typing import Any
+
+from glassine.base import corrections, naming, wording
+from glassine.base.errors import Finding
+from glassine.intake import batch_facts, companions, twins
+from glassine.intake.model import Batch, Collector, Item
+
+# Folders in which captures of targets lie (common practice, no source).
+_TARGET_FOLDERS = {"target", "targets", "chart", "charts", "calibration"}
+
+
+def check_parts(collector: Collector) -> None:
+    """Hold items whose masters contradict each other, and items whose ids collide."""
+    for item in collector.items.values():
+        if not naming.is_stand_in(item.item):
+            _check_places(item, collector)
+    for group in naming.collisions(list(collector.items)):
+        for item_id in group:
+            collector.hold(
+                item_id,
+                "intake.names_collide",
+                item_id,
+                f"These items differ only in case: {', '.join(group)}.",
+                "ids that stay apart on every file system.",
+                "Rename the masters of one of them.",
+            )
+
+
+def _check_places(item: Item, collector: Collector) -> None:
+    places: dict[tuple[str | None, str | None], list[str]] = {}
+    for master in item.masters:
+        places.setdefault((master.part, master.sequence), []).append(master.path)
+    for paths in places.values():
+        if len(paths) > 1:
+            collector.hold(
+                item.item,
+                "intake.two_masters",
+                paths[0],
+                f"{len(paths)} masters claim the same place: {', '.join(paths)}.",
+                "one master per part and sequence of an item.",
+                "Move the wrong one out of the batch folder, or give it a part name.",
+            )
+
+
+def check_twins(batch: Batch, collector: Collector) -> None:
+    """Hold items whose masters are the same file, or the same bytes, as another master."""
+    owners, masters = {}, []
+    for item in collector.items.values():
+        for master in item.masters if not item.waiting else []:
+            owners[master.path] = item.item
+            masters.append(
+                twins.Master(master.path, master.size_bytes, master.place, master.expected)
+            )
+    for same in twins.find(batch.folder, masters):
+        names = wording.some(same.paths, 5)
+        kind = "one file under several names (hard links)" if same.linked else "the same bytes"
+        for item_id in sorted({owners[path] for path in same.paths}):
+            collector.hold(
+                item_id,
+                "intake.same_bytes",
+                next(path for path in same.paths if owners[path] == item_id),
+                f"These masters are {kind}: {names}.",
+                "a capture of its own for each master.",
+                "Find out which name is right, and move the others out of the batch folder.",
+            )
+
+
+def check_folders(batch: Batch, collector: Collector) -> None:
+    """Say of folders below the batch that look like batches or like folders of targets."""
+    for folder, names in companions.nested(batch.listing).items():
+        _check_nested(folder, names, collector)
+    for item, master in collector.masters():
+        folders = {part.casefold() for part in PurePosixPath(master.path).parts[:-1]}
+        if folders & _TARGET_FOLDERS:
+            item.findings.append(
+                Finding(
+                    "intake.in_targets",
+                    master.path,
+                    "It lies among target captures, but batch.yaml names it under no target: it "
+                    "is taken for a master.",
+                    "masters and targets in folders of their own.",
+                    "Name it under `targets` in batch.yaml, or confirm that it is a master by "
+                    "moving it.",
+                    "review",
+                )
+            )
+
+
+def _check_nested(folder: str, names: list[str], collector: Collector) -> None:
+    words = (
+        f"{folder} looks like a batch of its own; {', '.join(names)} was not read.",
+        "side files in the batch folder itself.",
+        "Move that folder beside the batch folder, or its side files out of it.",
+    )
+    inside = [
+        (item, master.path)
+        for item, master in collector.masters()
+        if master.path.startswith(f"{folder}/")
+    ]
+    for item, path in inside:
+        item.findings.append(Finding("intake.nested_batch", path, *words))
+    if not inside:
+        collector.note("intake.nested_batch", names[0], *words, "review")
+
+
+def check_targets(batch: Batch, collector: Collector) -> None:
+    """Hold items of the catalogue whose master batch.yaml takes for a target."""
+    for path in sorted(batch.target_paths):
+        parsed = naming.parse(PurePosixPath(path).name, batch.pattern)
+        if parsed is not None and str(parsed.item) in batch.records:
+            collector.hold(
+                str(parsed.item),
+                "intake.target_is_item",
+                path,
+                "batch.yaml calls this file a target capture, the catalogue an item.",
+                "a file that is one or the other.",
+                "Correct `targets` in batch.yaml, or the catalogue.",
+            )
+
+
+def state_facts(batch: Batch, collector: Collector) -> dict[str, dict[str, Any]]:
+    """Return {path of a master: the facts that batch.yaml states of it}; say what had no effect."""
+    facts = {}
+    for item, master in collector.masters():
+        stated = batch.statements.facts_of(item.item, master.part)
+        facts[master.path] = stated.facts.as_dict()
+        item.findings += batch_facts.of_no_effect(master.path, master.part, stated)
+    return facts
+
+
+def check_statements(batch: Batch, collector: Collector) -> None:
+    """Say what batch.yaml and corrections.yaml state of something that is not here."""
+    masters = [
+        (item.item, master.part)
+        for item, master in collector.masters()
+        if not naming.is_stand_in(item.item)
+    ]
+    paths = {master.path for _, master in collector.masters()}
+    present = {entry.path for entry in batch.listing.files if entry.problem is None}
+    stocks = batch.settings.get("tone", {}).get("film_stocks", {})
+    collector.notes += batch.statements.without_master(masters)
+    collector.notes += batch_facts.unknown_stocks(batch.facts, stocks)
+    collector.notes += batch_facts.target_findings(batch.facts, present)
+    collector.notes += corrections.about_nothing(batch.corrections, set(collector.items), paths)
+
+
+def hold_by_doubts(collector: Collector) -> None:
+    """Hold each item that has a master for what makes the whole batch uncertain."""
+    for finding in collector.doubts:
+        owners = [item for item in collector.items.values() if item.masters]
+        for item in owners or [collector.item(naming.stand_in(finding.path))]:
+            item.findings.append(finding)
+
+
+def tell_empty(batch: Batch, collector: Collector) -> None:
+    """Say of a batch in which no item was found that it holds no master."""
+    if collector.items:
+        return
+    collector.note(
+        "intake.no_masters",
+        batch.name,
+        "This batch folder holds no master.",
+        "TIFF masters (.tif, .tiff).",
+        "Check that the disk or share is there, and that the capture station has written.",
+        "review",
+    )

@@ -1,0 +1,187 @@
+"""What was read of a batch, and what intake says of it.
+
+`Batch` is read once and never changes. Each check takes it and adds what it found to `Collector`.
+"""
+
+from __future__ import annotations
+
+import functools
+import posixpath
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+from typing import TYPE_CHECKING, Any
+
+from glassine.base import door, naming
+from glassine.base.corrections import Correction, Withdrawal
+from glassine.base.errors import Finding
+from glassine.intake import batch_facts, batch_lists
+
+if TYPE_CHECKING:
+    from glassine.intake.catalogue.reading import Catalogue
+
+# Pictures that are not masters: held, so that a person sees that they were not taken for any.
+OTHER_PICTURE_SUFFIXES = {
+    ".jpg", ".jpeg", ".png", ".jp2", ".jxl", ".webp", ".avif", ".heic", ".bmp", ".gif", ".dng",
+    ".raw", ".psd", ".psb",
+}  # fmt: skip
+_PICTURE_SUFFIXES = naming.MASTER_SUFFIXES | OTHER_PICTURE_SUFFIXES
+
+
+def _suffix(name: str) -> str:
+    return PurePosixPath(name).suffix.lower()
+
+
+def is_master(name: str) -> bool:
+    """Return whether a file of this name is taken for a master."""
+    return _suffix(name) in naming.MASTER_SUFFIXES
+
+
+def is_picture(name: str) -> bool:
+    """Return whether a file of this name is a picture, master or not."""
+    return _suffix(name) in _PICTURE_SUFFIXES
+
+
+def target_files(targets: Iterable[dict[str, Any]]) -> set[str]:
+    """Return the paths of all captures that belong to targets: they are no items.
+
+    targets: as batch.yaml states them.
+    """
+    return {
+        posixpath.normpath(path)
+        for target in targets
+        for path in (target["path"], target.get("flat_field"), *target.get("repeats", []))
+        if path
+    }
+
+
+@dataclass(frozen=True)
+class Batch:
+    """What lies in a batch folder, and what its side files state.
+
+    settings: the sections naming, intake, catalogue, rights and tone. pattern: of master names.
+    facts: batch.yaml; statements: the facts that it states of each master. targets: those of
+    batch.yaml with their captures. catalogue_path: the file that `catalogue` was read from; both
+    are None where there is none. companions: paths of what says something of the batch, and is
+    none of its other files.
+    """
+
+    name: str
+    folder: Path
+    settings: dict[str, Any]
+    pattern: re.Pattern[str]
+    listing: door.Listing
+    lists: batch_lists.Lists
+    facts: dict[str, Any]
+    statements: batch_facts.Statements
+    corrections: dict[str, Correction]
+    withdrawals: list[Withdrawal]
+    targets: list[dict[str, Any]]
+    catalogue_path: Path | None
+    catalogue: Catalogue | None
+    companions: frozenset[str]
+
+    @property
+    def records(self) -> dict[str, dict[str, Any]]:
+        """The catalogue's record of each item that has one."""
+        return self.catalogue.records if self.catalogue else {}
+
+    @functools.cached_property
+    def target_paths(self) -> set[str]:
+        return target_files(self.targets)
+
+    @functools.cached_property
+    def name_words(self) -> str:
+        """What a name should be like, in words, with a name of this batch where one is right."""
+        names = [entry.name for entry in self.listing.files]
+        names += [f"{item}.tif" for item in self.records]
+        example = next((name for name in names if naming.parse(name, self.pattern)), None)
+        like = f", such as {example}" if example else ""
+        return (
+            f"a file name as the studio agreed{like}; the rule is `naming.pattern` in "
+            "config/config.yaml."
+        )
+
+
+@dataclass(frozen=True)
+class Master:
+    """A master of an item.
+
+    path: in the batch. part, sequence: its place in the item, as its name says. size_bytes,
+    mtime_ns: as listed. place: device and inode. expected: {algorithm: hex digest} of the checksum
+    lists. size_px: [width, height], None where the header does not say. waits: not at rest yet.
+    """
+
+    path: str
+    part: str | None
+    sequence: str | None
+    size_bytes: int
+    mtime_ns: int
+    place: tuple[int, int]
+    expected: dict[str, str]
+    size_px: list[int] | None
+    waits: bool
+
+
+@dataclass
+class Item:
+    """An item, or the stand-in of a file that tells none. labels: those seen in its masters."""
+
+    item: str
+    masters: list[Master] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+    labels: list[dict[str, Any]] = field(default_factory=list)
+
+    @property
+    def waiting(self) -> bool:
+        return any(master.waits for master in self.masters)
+
+
+@dataclass
+class Collector:
+    """The items of a batch and what is said of them; every check adds to it.
+
+    notes: what concerns no item. doubts: what makes the whole batch uncertain; in the end they hold
+    each item.
+    """
+
+    items: dict[str, Item] = field(default_factory=dict)
+    notes: list[Finding] = field(default_factory=list)
+    doubts: list[Finding] = field(default_factory=list)
+
+    def item(self, item: str) -> Item:
+        """Return the item of this id; it is made where there is none yet."""
+        return self.items.setdefault(item, Item(item))
+
+    def masters(self) -> Iterator[tuple[Item, Master]]:
+        """Yield each master with its item."""
+        for item in self.items.values():
+            for master in item.masters:
+                yield item, master
+
+    def owners(self) -> dict[str, str]:
+        """Return {path of a master: its item}."""
+        return {master.path: item.item for item, master in self.masters()}
+
+    def hold(
+        self, item: str, code: str, path: str, what: str, expected: str, next_step: str
+    ) -> None:
+        """Hold an item until a person acts."""
+        self.item(item).findings.append(Finding(code, path, what, expected, next_step))
+
+    def note(
+        self,
+        code: str,
+        path: str,
+        what: str,
+        expected: str,
+        next_step: str,
+        severity: str = "note",
+    ) -> None:
+        """Say something of the batch that holds nothing; severity: "note" or "review"."""
+        self.notes.append(Finding(code, path, what, expected, next_step, severity))
+
+    def doubt(self, code: str, path: str, what: str, expected: str, next_step: str) -> None:
+        """Hold the whole batch until a person acts."""
+        self.doubts.append(Finding(code, path, what, expected, next_step))

@@ -1,0 +1,91 @@
+"""The rows of the catalogue against the items: no row, a bad row, masters named by rows."""
+
+from __future__ import annotations
+
+from pathlib import PurePosixPath
+from typing import Any
+
+from glassine.base import naming
+from glassine.base.errors import Finding
+from glassine.intake.model import Batch, Collector
+
+
+def join_catalogue(batch: Batch, collector: Collector) -> dict[str, Any]:
+    """Hold items without a sound row; return what the report says of the rows."""
+    catalogue, path = batch.catalogue, batch.catalogue_path
+    if catalogue is None or path is None:
+        return {"read": 0, "without_master": [], "catalogue": None}
+    for item in collector.items.values():
+        if naming.is_stand_in(item.item):
+            continue
+        item.findings += catalogue.for_review.get(item.item, [])
+        bad = catalogue.bad_items.get(item.item)
+        if bad is not None:
+            item.findings.append(bad)
+        elif item.item not in catalogue.records:
+            item.findings.append(_no_row(batch, item.item))
+    _check_claims(batch, collector)
+    _check_named_masters(batch, collector)
+    collector.notes += catalogue.findings
+    return {
+        "read": catalogue.rows_read,
+        "without_master": sorted(set(catalogue.records) - set(collector.items)),
+        "catalogue": path.name,
+    }
+
+
+def _no_row(batch: Batch, item: str) -> Finding:
+    return Finding(
+        "catalogue.no_row",
+        item,
+        "The catalogue has no row for this item.",
+        f"a row whose item id is {item}.",
+        "Add the row to the catalogue extract, or correct the file name.",
+        "hold" if batch.settings["catalogue"]["required"] else "review",
+    )
+
+
+def _check_claims(batch: Batch, collector: Collector) -> None:
+    """Hold items whose rows name a master that another row names too."""
+    claims: dict[str, list[str]] = {}
+    for item, record in batch.records.items():
+        for name in record.get("masters") or []:
+            claims.setdefault(name, []).append(item)
+    owner = collector.owners()
+    for name, items in sorted(claims.items()):
+        rows = sorted({*items, *([owner[name]] if name in owner else [])})
+        if len(rows) < 2:
+            continue
+        for item in rows:
+            if item in collector.items or name in owner:
+                collector.hold(
+                    item,
+                    "catalogue.master_of_two",
+                    name,
+                    f"This master is claimed by {len(rows)} items: {', '.join(rows)}.",
+                    "one item for each master.",
+                    "Correct the `masters` column of the catalogue, or the file name.",
+                )
+
+
+def _check_named_masters(batch: Batch, collector: Collector) -> None:
+    """Hold items whose rows name masters that are not here: a part of them is missing."""
+    here = {each.path.casefold() for each in batch.listing.files}
+    here |= {PurePosixPath(path).name for path in here}
+    here |= {PurePosixPath(path).stem for path in here}
+    here |= {str(each.get("master") or "").casefold() for each in batch.withdrawals}
+    for item, record in batch.records.items():
+        if item not in collector.items:
+            continue  # told with the rows that have no master at all
+        for name in dict.fromkeys(record.get("masters") or []):
+            if name.replace("\\", "/").casefold() not in here:
+                collector.hold(
+                    item,
+                    "catalogue.master_missing",
+                    name,
+                    "The catalogue row of this item names this master, but it is not in the "
+                    "batch folder.",
+                    "every master that the row names.",
+                    "Copy it from the capture station, or correct the `masters` column of the "
+                    "catalogue.",
+                )

@@ -1,0 +1,258 @@
+"""The side files of a batch: batch.yaml, corrections.yaml and the catalogue, found and read.
+
+Which names mean them: `companions`. What is doubtful (two of a kind, a link, a name that only may
+be meant) is never passed over: it is noted, or holds the batch.
+"""
+
+from __future__ import annotations
+
+import posixpath
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from glassine.base import corrections, door, wording
+from glassine.intake import batch_facts, batch_lists, companions
+from glassine.intake.model import Collector, target_files
+
+if TYPE_CHECKING:
+    from glassine.intake.catalogue.reading import Catalogue
+
+
+def paths(
+    listing: door.Listing, lists: batch_lists.Lists, targets: list[dict[str, Any]]
+) -> frozenset[str]:
+    """Return the entries of which some say something of the batch: they are no other files."""
+    kinds = (companions.facts, companions.corrections, companions.catalogue)
+    chosen = [entry.path for choose in kinds for entry in choose(listing).entries]
+    described = [posixpath.normpath(target["description"]) for target in targets]
+    return frozenset([*lists.names, *chosen, *described])
+
+
+# --- batch.yaml --------------------------------------------------------------------------
+
+
+def read_facts(folder: Path, listing: door.Listing, collector: Collector) -> dict[str, Any]:
+    """Return batch.yaml, empty where there is none. Raises GlassineError where it is unsound."""
+    chosen = companions.facts(listing)
+    entry = _only_file(
+        chosen, companions.FACTS_NAME, "what the studio states of the film", collector
+    )
+    if entry is None:
+        return {}
+    if entry.path != companions.FACTS_NAME:
+        _note_name(entry.path, companions.FACTS_NAME, collector)
+    if entry.size == 0:
+        collector.note(
+            "intake.empty",
+            entry.path,
+            "This file is empty and states nothing.",
+            "the facts of the batch, or no such file.",
+            "Check that it was copied whole.",
+            "review",
+        )
+    return batch_facts.read_batch_facts(folder / entry.path)
+
+
+def read_targets(
+    facts: dict[str, Any], listing: door.Listing, lists: batch_lists.Lists
+) -> list[dict[str, Any]]:
+    """Return the targets of batch.yaml with what is known of each of their captures."""
+    return [_with_captures(target, listing, lists) for target in facts.get("targets", [])]
+
+
+def _with_captures(
+    target: dict[str, Any], listing: door.Listing, lists: batch_lists.Lists
+) -> dict[str, Any]:
+    wanted = target_files([target])
+    captures = [
+        {
+            "path": entry.path,
+            "part": None,
+            "bytes": entry.size,
+            "mtime_ns": entry.mtime_ns,
+            "expected": lists.expected.get(entry.path, {}),
+        }
+        for entry in listing.files
+        if entry.path in wanted and entry.problem is None
+    ]
+    return {**target, "captures": captures}
+
+
+# --- corrections.yaml --------------------------------------------------------------------
+
+
+def read_corrections(
+    folder: Path, listing: door.Listing, collector: Collector
+) -> tuple[dict[str, corrections.Correction], list[corrections.Withdrawal]]:
+    """Return what corrections.yaml corrects, and what it withdraws.
+
+    Raises GlassineError where it is unsound.
+    """
+    path = _corrections_path(folder, listing, collector)
+    if path is None:
+        return {}, []
+    return corrections.read_corrections(path), corrections.read_withdrawals(path)
+
+
+def _corrections_path(folder: Path, listing: door.Listing, collector: Collector) -> Path | None:
+    """Return corrections.yaml, or None where there is none that may be read."""
+    chosen = companions.corrections(listing)
+    name, says = companions.CORRECTIONS_NAME, "what a person decided"
+    entry = _only_file(chosen, name, says, collector)
+    if entry is not None and entry.path != name:
+        _doubt_look_alike([entry.path], name, says, collector)
+        return None
+    return folder / entry.path if entry else None
+
+
+# --- catalogue ---------------------------------------------------------------------------
+
+
+def catalogue_path(batch_dir: Path, settings: dict[str, Any]) -> Path | None:
+    """Return the catalogue of a batch: as configured, else the batch folder's own, else None."""
+    configured = settings["catalogue"]["path"]
+    return Path(configured) if configured else companions.catalogue_path(batch_dir)
+
+
+def find_catalogue(
+    folder: Path, listing: door.Listing, settings: dict[str, Any], collector: Collector
+) -> Path | None:
+    """Return the catalogue as `catalogue_path` does, and say what is doubtful of it."""
+    chosen = companions.catalogue(listing)
+    configured = settings["catalogue"]["path"]
+    if configured:
+        for entry in chosen.entries:
+            collector.note(
+                "catalogue.not_used",
+                entry.path,
+                "This catalogue is not read: the settings name another.",
+                f"{configured}, as `catalogue.path` says.",
+                "Nothing, where that is so; else set `catalogue.path` to null.",
+            )
+        return Path(configured)
+    if not _has_catalogue(chosen, settings, collector):
+        return None
+    path = chosen.entries[0].path
+    if path not in companions.CATALOGUE_NAMES:
+        _note_name(path, "catalogue.csv, .jsonl or .xml", collector)
+    return folder / path
+
+
+def read_catalogue(path: Path | None, folder: Path, settings: dict[str, Any]) -> Catalogue | None:
+    """Return what the catalogue holds, or None where there is none.
+
+    path: as `find_catalogue` tells. Raises GlassineError where it cannot be trusted as a whole.
+    """
+    if path is None:
+        return None
+    from glassine.intake.catalogue import reading
+
+    return reading.read_catalogue(path, settings, None if settings["catalogue"]["path"] else folder)
+
+
+def _has_catalogue(
+    chosen: companions.Chosen, settings: dict[str, Any], collector: Collector
+) -> bool:
+    """Return whether the batch folder has one catalogue; else say what follows."""
+    names = ", ".join(entry.path for entry in chosen.entries)
+    entry = chosen.only
+    if len(chosen.entries) > 1:
+        collector.doubt(
+            "catalogue.two",
+            names,
+            f"There are {len(chosen.entries)} catalogues, and nothing says which one holds.",
+            "one catalogue in the batch folder.",
+            "Move the others out of the batch folder, or name the right one in `catalogue.path`.",
+        )
+    elif entry is not None and entry.kind:
+        collector.doubt(
+            "catalogue.not_a_file",
+            entry.path,
+            f"The catalogue is no file: it is {entry.kind}. It was not opened.",
+            "a regular file.",
+            "Put the catalogue itself into the batch folder.",
+        )
+    elif entry is None:
+        _tell_no_catalogue(chosen.alike, settings, collector)
+    return entry is not None and not entry.kind
+
+
+def _tell_no_catalogue(
+    alike: tuple[str, ...], settings: dict[str, Any], collector: Collector
+) -> None:
+    shown = wording.some(alike, 5)
+    near = f" These may be meant, and were not read: {shown}." if alike else ""
+    words = (
+        "catalogue.none",
+        alike[0] if alike else "catalogue.csv",
+        f"The batch folder has no catalogue.{near}",
+        f"one of {', '.join(companions.CATALOGUE_NAMES)} in the batch folder itself.",
+        "Export the catalogue as CSV under that name, or set `catalogue.path`; where a batch "
+        "needs none, set `catalogue.required` to false.",
+    )
+    if settings["catalogue"]["required"]:
+        collector.doubt(*words)
+    else:
+        collector.note(*words, "review" if alike else "note")
+
+
+# --- names -------------------------------------------------------------------------------
+
+
+def _only_file(
+    chosen: companions.Chosen, name: str, says: str, collector: Collector
+) -> door.Entry | None:
+    """Return the regular file that is meant by `name`, or None; what is doubtful is told."""
+    entry = chosen.only
+    if len(chosen.entries) > 1:
+        collector.doubt(
+            "intake.side_file_twice",
+            ", ".join(each.path for each in chosen.entries),
+            f"Several files may be {name}, and nothing says which one holds.",
+            f"one {name}.",
+            "Move the others out of the batch folder.",
+        )
+        return None
+    if entry is None:
+        if chosen.alike:
+            _doubt_look_alike(list(chosen.alike), name, says, collector)
+        return None
+    for path in chosen.alike:
+        collector.note(
+            "intake.look_alike",
+            path,
+            f"This file was not read: {entry.path} is there.",
+            f"{says} in {name} alone.",
+            "See that nothing is in it that should hold, then move it out of the batch folder.",
+            "review",
+        )
+    if entry.kind:
+        collector.doubt(
+            "intake.side_file",
+            entry.path,
+            f"This is no file: it is {entry.kind}. It was not opened.",
+            f"a regular file that tells {says}.",
+            "Put the file itself into the batch folder.",
+        )
+        return None
+    return entry
+
+
+def _doubt_look_alike(paths: list[str], name: str, says: str, collector: Collector) -> None:
+    collector.doubt(
+        "intake.look_alike",
+        wording.some(paths, 5),
+        f"There is no {name}, but this may be meant for it, and was not read.",
+        f"{says} in a file named {name}.",
+        f"Rename it to {name}, or move it out of the batch folder.",
+    )
+
+
+def _note_name(path: str, expected: str, collector: Collector) -> None:
+    collector.note(
+        "intake.side_name",
+        path,
+        "This file was read, though its name is not quite as expected.",
+        f"{expected}.",
+        "Rename it when convenient.",
+    )

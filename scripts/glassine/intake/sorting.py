@@ -1,0 +1,153 @@
+"""Which entry of a batch folder becomes what: a master, refused, a companion or another file."""
+
+from __future__ import annotations
+
+import os
+from pathlib import PurePosixPath
+
+from glassine.base import door, naming
+from glassine.base.errors import Finding
+from glassine.base.helper_process import Apart
+from glassine.intake import at_rest, identity
+from glassine.intake.model import Batch, Collector, Master, is_master, is_picture
+from glassine.masters import header_size
+
+
+def sort_files(batch: Batch, collector: Collector, reader: Apart) -> list[str]:
+    """Put every entry into one place; return the paths of other files.
+
+    reader: reads labels in pictures, in a process of its own.
+    """
+    changing = at_rest.growing(batch)
+    others = []
+    refused = []
+    for entry in batch.listing.files:
+        if entry.path in batch.target_paths:
+            continue
+        if is_picture(entry.name):
+            if entry.problem:
+                refused.append(_refusal(entry, entry.problem))
+            elif is_master(entry.name):
+                _take(batch, collector, entry, at_rest.why_not(batch, entry, changing), reader)
+            else:
+                _hold_other_picture(batch, collector, entry)
+        elif entry.path not in batch.companions:
+            finding = _why_no_other(batch, entry)
+            if finding is None:
+                others.append(entry.path)
+            else:
+                refused.append(finding)
+    refused += [
+        _refusal(entry, "it is a folder")
+        for entry in batch.listing.folders
+        if is_picture(entry.name) and entry.path not in batch.companions
+    ]
+    refused += [_vanished(path, why) for path, why in batch.listing.vanished.items()]
+    _hold_refused(batch, collector, refused)
+    return others
+
+
+def _take(
+    batch: Batch, collector: Collector, entry: door.Entry, waits: str | None, reader: Apart
+) -> None:
+    """Add a master to its item; waits: why it is not at rest yet."""
+    owner = identity.find(batch, collector, entry, waits=waits is not None, reader=reader)
+    item = collector.item(owner.item)
+    size_px = None if waits else header_size.size_px(batch.folder / entry.path, batch.folder)
+    item.masters.append(
+        Master(
+            path=entry.path,
+            part=owner.part,
+            sequence=owner.sequence,
+            size_bytes=entry.size,
+            mtime_ns=entry.mtime_ns,
+            place=entry.place,
+            expected=dict(batch.lists.expected.get(entry.path, {})),
+            size_px=size_px,
+            waits=bool(waits),
+        )
+    )
+    item.labels += owner.labels
+    if waits:
+        item.findings.append(
+            Finding(
+                "intake.waiting",
+                entry.path,
+                waits,
+                "a file that has come to rest.",
+                "Nothing: the next night takes it.",
+                "note",
+            )
+        )
+
+
+def _hold_other_picture(batch: Batch, collector: Collector, entry: door.Entry) -> None:
+    parsed = naming.parse(PurePosixPath(entry.name).stem + ".tif", batch.pattern)
+    collector.hold(
+        naming.stand_in(entry.path) if parsed is None else str(parsed.item),
+        "intake.not_a_master",
+        entry.path,
+        "This picture is no TIFF and is not taken for a master.",
+        "masters as TIFF files (.tif, .tiff).",
+        "Bring the TIFF master, or move this file out of the batch folder.",
+    )
+
+
+def _why_no_other(batch: Batch, entry: door.Entry) -> Finding | None:
+    """Return why a file that is no master by its name is no other file either: it may be a master
+    by its content, or cannot be looked into."""
+    if entry.kind:
+        return _refusal(entry, f"it is {entry.kind}")
+    if not entry.readable:
+        return _refusal(entry, "the night's user may not read it")
+    try:
+        with door.open_file(batch.folder / os.fsdecode(entry.raw), batch.folder) as stream:
+            head = stream.read(4)
+    except OSError as problem:
+        return _refusal(entry, f"it cannot be read: {problem.strerror}")
+    return _hidden_master(batch, entry) if head in header_size.TIFF_HEADS else None
+
+
+def _hidden_master(batch: Batch, entry: door.Entry) -> Finding:
+    near = naming.nearest(entry.name, batch.pattern)
+    rename = f"Rename it to {near}" if near else "Give it the ending .tif"
+    return Finding(
+        "intake.not_a_master",
+        entry.path,
+        "By its content this is a TIFF or a raw picture, but its name does not end in .tif.",
+        "masters as TIFF files (.tif, .tiff), and no other pictures.",
+        f"{rename} if it is a master, else move it out of the batch folder; it may also be a "
+        "copy that was broken off.",
+    )
+
+
+def _refusal(entry: door.Entry, why: str) -> Finding:
+    return Finding(
+        "intake.entry",
+        entry.path,
+        f"This file is not taken in: {why}.",
+        "a regular file, readable, with a plain UTF-8 name (normal form C, without % and "
+        "controls).",
+        "Copy or rename it properly at the capture station, or give the night's user the right "
+        "to read it; nothing was read or changed.",
+    )
+
+
+def _vanished(path: str, why: str) -> Finding:
+    return Finding(
+        "intake.vanished",
+        path,
+        f"This name was listed, but there was no file to it: {why}.",
+        "a file at rest.",
+        "See that nothing is still writing or moving files in the batch folder; the next night "
+        "looks again.",
+    )
+
+
+def _hold_refused(batch: Batch, collector: Collector, refused: list[Finding]) -> None:
+    """Hold the item that lacks what was refused, else a stand-in."""
+    for finding in refused:
+        parsed = naming.parse(PurePosixPath(finding.path).name, batch.pattern)
+        owner = collector.items.get(str(parsed.item)) if parsed else None
+        item = owner.item if owner and owner.masters else naming.stand_in(finding.path)
+        collector.item(item).findings.append(finding)
