@@ -10,6 +10,8 @@ import json
 from pathlib import Path
 from typing import Any
 
+from makers import tones
+
 SOFTWARE = {"glassine": "0.1.0", "python": "3.11.2", "pyvips": "3.1.1"}
 INSTITUTION = {
     "name": "Port Ellery Harbour Archive",
@@ -242,7 +244,7 @@ class Made:
                     "bytes": 40,
                     "sha256": _digest(lines.encode(), "sha256"),
                 },
-                "tone": {"bands": 1, "slope": 0.6, "d_min": [0.21]},
+                "tone": tones.monochrome_negative(),
             }
         )
         self.quality["frames"].append(

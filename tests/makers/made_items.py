@@ -13,6 +13,7 @@ import pyvips
 from glassine.base import files
 from glassine.masters import colour
 from glassine.render import encoded as access
+from makers import tones
 
 INSTITUTION = {
     "name": "Port Ellery Harbour Archive",
@@ -197,7 +198,7 @@ def make_item(root: Path, item: str = "PEH-0001", seed: int = 1, **more: Any) ->
                     "skipped": None,
                     "files": rendered,
                     "tiles": make_tiles(item_dir, item),
-                    "tone": {},
+                    "tone": tones.positive(),
                 }
             ],
         },

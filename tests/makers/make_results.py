@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 import pyvips
 
+from makers import tones
+
 INSTITUTION = {
     "name": "Port Ellery Harbour Archive",
     "id": "https://archive.port-ellery.example/",
@@ -228,7 +230,7 @@ def write_item(folder: Path, item: str, number: int, pictures: Path | None) -> N
                     "skipped": None,
                     "files": [],
                     "tiles": None,
-                    "tone": {},
+                    "tone": tones.positive(),
                 }
                 for frame, name in zip(frames, names, strict=True)
             ],

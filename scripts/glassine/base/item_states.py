@@ -17,6 +17,7 @@ from typing import Any, Literal, get_args
 
 from glassine.base import files, rights
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.tone import Tone
 
 State = Literal["done", "review", "held", "waiting", "pending"]
 STATES: tuple[State, ...] = get_args(State)
@@ -146,11 +147,16 @@ def _quality_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> 
 def _render_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> list[Reason]:
     """Return what setting the tone asks; not of frames that a person has seen and accepted."""
     return [
-        Reason(str(text), frame["master"], frame["index"])
+        Reason(text, frame["master"], frame["index"])
         for frame in record["frames"]
         if not frame["skipped"] and not _is_accepted(frame, accepted)
-        for text in (frame["tone"] or {}).get("review", [])
+        for text in _tone_review(frame)
     ]
+
+
+def _tone_review(frame: dict[str, Any]) -> tuple[str, ...]:
+    tone = Tone.of_frame(frame)
+    return tone.review if tone else ()
 
 
 def _is_accepted(frame: dict[str, Any], accepted: list[dict[str, Any]]) -> bool:

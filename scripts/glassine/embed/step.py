@@ -20,6 +20,7 @@ from glassine import __version__
 from glassine.base import alternates, files, formats, hashing, premis_event, record_files, rights
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import Facts
+from glassine.base.tone import Tone
 from glassine.embed import described, exif, iim, jpeg, xmp
 from glassine.embed.facts import Technical, Words, unusable
 
@@ -332,14 +333,14 @@ def _alternate(
     item_dir: Path, folder: Path, frame: dict[str, Any], entry: dict[str, Any], known: _Known
 ) -> _Made:
     source, target = files.inside(item_dir, f"render/{entry['name']}"), folder / entry["name"]
-    use, bands = entry["use"], (frame.get("tone") or {}).get("bands") or 3
+    use, tone = entry["use"], Tone.of_frame(frame)
     try:
         opened = source.open("rb")
     except OSError as problem:
         raise _missing(source, problem) from problem
     with opened, _encoding(entry):
         space = _colour_space(described.icc_profile(opened, use))
-        technical = _technical(frame, entry, space, bands, known)
+        technical = _technical(frame, entry, space, tone.bands if tone else 3, known)
         copied = described.copy(opened, target, use, known.words, technical, known.with_iim)
     _require_same(source, copied.original, entry)
     found = formats.identify(target)

@@ -25,9 +25,11 @@ from glassine.base import files, hashing, naming, processor, record_files
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import Corners, Facts, Frame, ItemGeometry, MasterGeometry, Measure, plain
 from glassine.base.premis_event import event
+from glassine.base.tone import Tone
 from glassine.masters import colour, opening, pixels
 from glassine.masters.opened import Opened, opened
 from glassine.render import encoded, quality, tiles, tone
+from glassine.render.settings import PictureSettings, RenderSettings
 
 VERSION = "5"
 
@@ -61,7 +63,7 @@ class Work:
     """Where the item's results go, and how they are made."""
 
     item: str
-    settings: dict[str, Any]
+    settings: RenderSettings
     files_dir: Path
     iiif_dir: Path
     pool: Executor
@@ -77,14 +79,14 @@ class Shot:
 
     source: pixels.Source
     where: pixels.Placement
-    plan: dict[str, Any]
+    plan: Tone
     icc: bytes | None
     ppi: float | None
 
     @property
     def profile(self) -> bytes:
         """The profile of what is made of it."""
-        return colour.srgb_profile() if self.plan["bands"] == 3 else colour.grey_profile()
+        return colour.srgb_profile() if self.plan.bands == 3 else colour.grey_profile()
 
 
 def render_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
@@ -95,14 +97,15 @@ def render_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     saw, does not decode, or where two pictures would have one name.
     """
     processor.same_everywhere()
+    settings = RenderSettings.of(given["settings"])
     jobs = _jobs(batch_dir, item_dir, given)
-    _check_names(jobs, given)
+    _check_names(jobs, given["item"], settings.derivative)
     with (
         files.replacing_folder(item_dir / "render") as files_dir,
         files.replacing_folder(item_dir / "iiif") as iiif_dir,
         ThreadPoolExecutor(_threads(given), initializer=processor.same_everywhere) as pool,
     ):
-        work = Work(given["item"], given["settings"], files_dir, iiif_dir, pool)
+        work = Work(given["item"], settings, files_dir, iiif_dir, pool)
         frames, measured = [], []
         for job in jobs:
             made, judged = _render_master(job, work)
@@ -174,16 +177,15 @@ def _names(job: Job, frame: Frame, given_item: str, template: str) -> dict[str, 
     return names | {"iiif": naming.iiif_id(given_item, part, number)}
 
 
-def _check_names(jobs: list[Job], given: dict[str, Any]) -> None:
+def _check_names(jobs: list[Job], item: str, template: str) -> None:
     """Raise where two pictures of the item would have the same name."""
-    template = given["settings"]["naming"]["derivative"]
     seen: dict[str, str] = {}
     taken: dict[str, Job] = {}
     found = []
     for job in jobs:
         for frame in job.geometry.frames:
             where = f"{job.geometry.path}, frame {frame.index}"
-            for name in _names(job, frame, given["item"], template).values():
+            for name in _names(job, frame, item, template).values():
                 other = seen.setdefault(name.casefold(), where)
                 taken.setdefault(where, job)
                 if other != where:
@@ -213,7 +215,7 @@ def _names_advice(one: Job, other: Job) -> str:
     )
 
 
-def placed(job: Job, frame: Frame, settings: dict[str, Any], notes: list[str]) -> pixels.Placement:
+def placed(job: Job, frame: Frame, settings: PictureSettings, notes: list[str]) -> pixels.Placement:
     """Return where the frame's output pixels come from, by its corners and the settings.
 
     Where the facts ask for the whole object and its outline is known, that is taken in place of
@@ -230,10 +232,10 @@ def placed(job: Job, frame: Frame, settings: dict[str, Any], notes: list[str]) -
                 f"{frame.index}; the picture was cropped."
             )
     _check_corners(job, frame, corners)
-    limit = settings["keystone_min_deg"]
+    limit = settings.keystone_min_deg
     return pixels.place(
         corners,
-        margin_px=_margin_px(job, corners, settings["margin_mm"], notes),
+        margin_px=_margin_px(job, corners, settings.margin_mm, notes),
         rotate=frame.rotate,
         mirror=frame.mirror,
         keystone=limit is not None and frame.keystone_deg >= limit,
@@ -307,7 +309,7 @@ def _render_opened(
     with beside, master as source:
         digest = beside.submit(hashing.sha256_of, held.content)
         _ = source.reduced  # made here by all threads; one of them alone could not wait for itself
-        tones = tone.plan(source, job.geometry, job.facts, job.icc, work.settings["tone"])
+        tones = tone.plan(source, job.geometry, job.facts, job.icc, work.settings.tone)
         frames, measured = [], []
         for frame, plan in zip(job.geometry.frames, tones, strict=True):
             entry = _entry(job, frame, work)
@@ -353,7 +355,7 @@ def _check_digest(job: Job, found: str) -> None:
 def _entry(job: Job, frame: Frame, work: Work) -> dict[str, Any]:
     """Return the frame's entry of render.json with nothing made yet."""
     number = _frame_number(job, frame)
-    blank = frame.blank and work.settings["render"]["blank"] == "skip"
+    blank = frame.blank and work.settings.picture.blank == "skip"
     words = [word for word in (job.given.get("part"),) if word]
     words += [f"frame {frame.index}"] if number is not None else []
     return {
@@ -382,15 +384,15 @@ def _render_frame(
     source: pixels.Source,
     job: Job,
     frame: Frame,
-    plan: dict[str, Any],
+    plan: Tone,
     entry: dict[str, Any],
     work: Work,
 ) -> dict[str, Any]:
     """Make all pictures of one frame, complete its `entry`; return its entry of quality.json."""
-    where = placed(job, frame, work.settings["render"], work.notes)
+    where = placed(job, frame, work.settings.picture, work.notes)
     _check_side(job, frame, where)
     shot = Shot(source, where, plan, job.icc, job.geometry.ppi)
-    names = _names(job, frame, work.item, work.settings["naming"]["derivative"])
+    names = _names(job, frame, work.item, work.settings.derivative)
     writer = _tile_writer(shot, entry["iiif_id"], work)
     picture, half = _picture(shot, writer, work)
     measures: list[Measure] = []
@@ -401,7 +403,6 @@ def _render_frame(
         entry["files"] = _small_files(shown, shot, names, work)
         entry["alternates"] = _alternates(shown, names, shot, work)
         measured = encoded.swapped(_reduced(picture, half, MEASURED_LONG_EDGE))
-        quality_settings = work.settings["quality"]
         measures.extend(
             quality.measure(
                 source,
@@ -411,7 +412,7 @@ def _render_frame(
                 job.facts,
                 job.header,
                 measured,
-                quality_settings,
+                work.settings.quality,
                 job.icc,
             )
         )
@@ -420,12 +421,12 @@ def _render_frame(
         small_files_and_measures()
         entry["alternates"].append(_pyramid(picture, names, shot, work))
     else:
-        service = f"{work.settings['iiif']['base_url'].rstrip('/')}/{entry['iiif_id']}"
+        service = f"{work.settings.tiles.base_url.rstrip('/')}/{entry['iiif_id']}"
         found = writer.finish(picture, half, service, work.pool, [small_files_and_measures])
         entry["tiles"] = {"path": f"iiif/{entry['iiif_id']}"} | found
-    if work.settings["render"]["crop_tiff"] != "none":
+    if work.settings.picture.crop_tiff != "none":
         entry["alternates"].append(_crop_tiff(shot, names, work))
-    entry |= {"width": where.width, "height": where.height, "tone": plan}
+    entry |= {"width": where.width, "height": where.height, "tone": plan.as_record()}
     return {
         "master": job.geometry.path,
         "index": frame.index,
@@ -436,16 +437,16 @@ def _render_frame(
 
 def _tile_writer(shot: Shot, name: str, work: Work) -> tiles.Writer | None:
     """Return what writes the frame's tiles, None where a pyramid is made in their place."""
-    settings = work.settings["iiif"]
-    if settings["form"] == "pyramid":
+    settings = work.settings.tiles
+    if settings.form == "pyramid":
         return None
     return tiles.Writer(
         work.iiif_dir / name,
         shot.where.width,
         shot.where.height,
-        tile_px=settings["tile_px"],
-        quality=settings["quality"],
-        api=settings["image_api"],
+        tile_px=settings.tile_px,
+        quality=settings.quality,
+        api=settings.image_api,
         icc=shot.profile,
         ppi=shot.ppi,
     )
@@ -469,10 +470,10 @@ def _picture(
 
     Its full-size tiles are written on the way.
     """
-    where, samples = shot.where, shot.plan["bands"]
+    where, samples = shot.where, shot.plan.bands
     picture = np.empty((where.height, where.width, samples), np.uint8)
     half = np.empty((-(-where.height // 2), -(-where.width // 2), samples), np.uint8)
-    rows = work.settings["iiif"]["tile_px"]
+    rows = work.settings.tiles.tile_px
 
     def band(top: int) -> None:
         height = min(rows, where.height - top)
@@ -514,8 +515,8 @@ def _reduced(
 
 def _access_edge(where: pixels.Placement, ppi: float | None, work: Work) -> int | None:
     """Return the long edge of the access image: by resolution where asked and known."""
-    settings = work.settings["render"]
-    wanted, edge = settings["access_ppi"], settings["access_long_edge"]
+    settings = work.settings.picture
+    wanted, edge = settings.access_ppi, settings.access_long_edge
     if wanted is not None and not ppi:
         what = f"its long edge ({edge} px)" if edge is not None else "its full size"
         note = (
@@ -534,18 +535,22 @@ def _small_files(
     shown: npt.NDArray[np.uint8], shot: Shot, names: dict[str, str], work: Work
 ) -> list[dict[str, Any]]:
     """Write access image and thumbnail; return their entries."""
-    settings = work.settings["render"]
-    edge = settings["thumb_long_edge"]
+    settings = work.settings.picture
+    edge = settings.thumb_long_edge
     thumb = encoded.smaller(shown, *encoded.fitted(shown.shape[1], shown.shape[0], edge))
     entries = []
-    for use, made in (("access", encoded.sharpened(shown, settings["sharpen"])), ("thumb", thumb)):
+    access = encoded.sharpened(shown, settings.sharpen)
+    for use, made, jpeg_quality in (
+        ("access", access, settings.access_quality),
+        ("thumb", thumb, settings.thumb_quality),
+    ):
         scale = made.shape[1] / shot.where.width
         content = encoded.jpeg(
             made,
-            settings[f"{use}_quality"],
+            jpeg_quality,
             ppi=shot.ppi * scale if shot.ppi else None,
             icc=shot.profile,
-            progressive=settings["progressive"] and use == "access",
+            progressive=settings.progressive and use == "access",
         )
         entries.append(_written(work.files_dir, names[use], use, made, content))
     return entries
@@ -558,11 +563,11 @@ def _alternates(
     shown: npt.NDArray[np.uint8], names: dict[str, str], shot: Shot, work: Work
 ) -> list[dict[str, Any]]:
     """Write the access image in the further formats that the settings ask for."""
-    settings = work.settings["render"]
-    made = encoded.sharpened(shown, settings["sharpen"])
+    settings = work.settings.picture
+    made = encoded.sharpened(shown, settings.sharpen)
     entries = []
-    for kind in settings["alternates"]:
-        content = encoded.alternate(made, kind, settings["alternate_quality"], icc=shot.profile)
+    for kind in settings.alternates:
+        content = encoded.alternate(made, kind, settings.alternate_quality, icc=shot.profile)
         name = _renamed(names["access"], kind)
         entries.append(_written(work.files_dir, name, kind, made, content))
     return entries
@@ -576,9 +581,9 @@ def _pyramid(
     picture: npt.NDArray[np.uint8], names: dict[str, str], shot: Shot, work: Work
 ) -> dict[str, Any]:
     """Write the frame as one pyramidal TIFF for an image server."""
-    settings = work.settings["iiif"]
+    settings = work.settings.tiles
     path = work.files_dir / _renamed(names["pyramid"], "tif")
-    tile_px, quality_of = settings["tile_px"], settings["quality"]
+    tile_px, quality_of = settings.tile_px, settings.quality
     encoded.save_pyramid(
         path, picture, tile_px=tile_px, quality=quality_of, icc=shot.profile, ppi=shot.ppi
     )
@@ -587,9 +592,9 @@ def _pyramid(
 
 def _crop_tiff(shot: Shot, names: dict[str, str], work: Work) -> dict[str, Any]:
     """Write the frame, turned and cropped, as TIFF: as captured with its profile, or toned."""
-    rendered = work.settings["render"]["crop_tiff"] == "rendered"
-    where, rows = shot.where, work.settings["iiif"]["tile_px"]
-    samples = shot.plan["bands"] if rendered else shot.source.bands
+    rendered = work.settings.picture.crop_tiff == "rendered"
+    where, rows = shot.where, work.settings.tiles.tile_px
+    samples = shot.plan.bands if rendered else shot.source.bands
 
     def bands() -> Iterator[npt.NDArray[Any]]:
         for top in range(0, where.height, rows):

@@ -16,8 +16,7 @@ gave it; one that was merely recognised as monochrome keeps its tint.
 
 from __future__ import annotations
 
-import json
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -25,9 +24,18 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine.base.files import canonical
 from glassine.base.model import Corners, Facts, Frame, MasterGeometry
+from glassine.base.tone import (
+    Channels,
+    Clipped,
+    Conversion,
+    Inversion,
+    Shoulder,
+    StatedEncoding,
+    Tone,
+)
 from glassine.masters import colour
+from glassine.render.settings import FilmStock, ToneSettings
 
 if TYPE_CHECKING:
     from glassine.masters.pixels import Source
@@ -61,6 +69,8 @@ MAX_SAMPLES = 60_000
 CHANNELS = ("red", "green", "blue")
 # Where D-min comes from when no film base is seen and the settings know none.
 UNSEEN = "thinnest part of the pictures"
+# Where slopes come from when neither batch.yaml nor the settings state any.
+UNSTATED = "default of the process"
 # How far apart things usually are, in log10 (one standard deviation). slope: each layer's slope
 # from the usual one (0.5 to 0.7 evenly); balance: the layers' speeds, and with them what D-min is
 # wrong by where no film base is seen; highlight, steps: what is seen at its best. gap: how much
@@ -104,14 +114,12 @@ def plan(
     geometry: MasterGeometry,
     facts: Facts,
     icc: bytes | None,
-    settings: dict[str, Any],
-) -> list[dict[str, Any]]:
-    """Return one JSON-able tone per frame of `geometry.frames`, in their order.
+    settings: ToneSettings,
+) -> list[Tone]:
+    """Return one tone per frame of `geometry.frames`, in their order.
 
-    settings: the section `tone`. Frames that are negatives share D-min, slopes and balance;
-    exposure and shoulder are each frame's own. `tone["bands"]` says how many bands `apply`
-    returns, `tone["review"]` why a person should look (empty as a rule).
-    Raises GlassineError where the profile cannot be used.
+    Frames that are negatives share D-min, slopes and balance; exposure and shoulder are each
+    frame's own. Raises GlassineError where the profile cannot be used.
     """
     encoding = colour.encoding_of(icc, facts.encoding, source.bits, source.bands)
     looks = [_look(source, frame, encoding) for frame in geometry.frames]
@@ -120,18 +128,14 @@ def plan(
     tones = []
     for look in looks:
         if look.frame.polarity == "negative":
-            tone = _negative(look, film[look.frame.process], settings)
+            tone = _negative(look, film[look.frame.process], encoding, source.bits, settings)
         else:
-            tone = _positive(look, encoding, settings)
-        tone |= {"version": VERSION, "bits": source.bits, "master_bands": source.bands}
-        tone["encoding"] = dict(encoding.describe)
-        if encoding.describe.get("assumed"):
-            tone["review"].append(
-                "The master has no colour profile and batch.yaml states no encoding: sRGB assumed."
-            )
+            tone = _positive(look, encoding, source.bits, settings)
+        assumed = colour.assumption(encoding)
+        if assumed is not None:
+            tone = replace(tone, review=(*tone.review, assumed))
         tone = _rounded(tone)
-        tone["clipped_percent"] = _rounded(_clipped(look, tone, encoding))
-        tones.append(tone)
+        tones.append(replace(tone, clipped=_rounded(_clipped(look, tone, encoding))))
     return tones
 
 
@@ -193,68 +197,82 @@ def _picture(source: Source, frame: Frame, encoding: colour.Encoding) -> Floats 
 # ------------------------------------------------------------------ film
 
 
+@dataclass(frozen=True)
+class _Film:
+    """What negatives of one process share on a master; values per channel that is used.
+
+    channels: bands of the master; dmin: density; slopes: density per log10 of exposure; balance:
+    log10 of exposure; matrix: the profile's primaries to sRGB, None where they are not used.
+    """
+
+    process: str
+    channels: tuple[int, ...]
+    dmin: Channels
+    dmin_source: str
+    slopes: Channels
+    slopes_source: str
+    balance: Channels
+    matrix: tuple[Channels, ...] | None = None
+
+
+def _rows(matrix: Floats) -> tuple[Channels, ...]:
+    return tuple(tuple(row) for row in matrix.tolist())
+
+
 def _film(
     source: Source,
     geometry: MasterGeometry,
     facts: Facts,
     encoding: colour.Encoding,
     looks: list[Look],
-    settings: dict[str, Any],
-) -> dict[str, dict[str, Any]]:
-    """Return what the negatives of a master share, by process: D-min, slopes, balance."""
-    found: dict[str, dict[str, Any]] = {}
-    stock = settings["film_stocks"].get(facts.film_stock or "", {})
+    settings: ToneSettings,
+) -> dict[str, _Film]:
+    """Return what the negatives of a master share, by process."""
+    found: dict[str, _Film] = {}
+    stock = settings.film_stocks.get(facts.film_stock or "", FilmStock())
     for process in sorted({look.frame.process for look in looks}):
         mine = [look for look in looks if look.frame.process == process]
         pictures = [look for look in mine if not look.frame.blank and not look.frame.excluded]
         bands = _bands(process, source.bands, settings)
         dmin, dmin_source = _dmin(source, geometry, encoding, stock, pictures or mine, bands)
-        film: dict[str, Any] = {
-            "process": process,
-            "channels": bands,
-            "dmin": dmin,
-            "dmin_source": dmin_source,
-        }
-        film |= _slopes_and_balance(film, facts, stock, pictures or mine, settings)
-        film["matrix"] = (
-            encoding.matrix.tolist()
-            if len(bands) == 3 and settings["negative_primaries"] == "profile"
-            else None
-        )
+        start = _stated_film(process, bands, dmin, dmin_source, facts, stock)
+        film = _matched(start, stock, pictures or mine, settings)
+        if len(bands) == 3 and settings.negative_primaries == "profile":
+            film = replace(film, matrix=_rows(encoding.matrix))
         found[process] = film
     return found
 
 
-def _bands(process: str, bands: int, settings: dict[str, Any]) -> list[int]:
+def _bands(process: str, bands: int, settings: ToneSettings) -> tuple[int, ...]:
     """Return which bands of the master are used: all, or one for a monochrome negative."""
     if bands == 1:
-        return [0]
+        return (0,)
     if process == "monochrome":
-        return [CHANNELS.index(settings["monochrome_channel"])]
-    return [0, 1, 2]
+        return (CHANNELS.index(settings.monochrome_channel),)
+    return (0, 1, 2)
 
 
 def _dmin(
     source: Source,
     geometry: MasterGeometry,
     encoding: colour.Encoding,
-    stock: dict[str, Any],
+    stock: FilmStock,
     looks: list[Look],
-    bands: list[int],
-) -> tuple[list[float], str]:
+    bands: tuple[int, ...],
+) -> tuple[Channels, str]:
     """Return D-min per used channel and where it comes from."""
     if geometry.base_regions:
         measured = [_base_density(source, region, encoding) for region in geometry.base_regions]
         seen = [value for value in measured if value is not None]
         if seen:
-            dmin = np.median(np.stack(seen), axis=0)[bands]
-            return dmin.tolist(), f"film base, {len(seen)} region(s)"
-    if stock.get("dmin"):
-        dmin = np.array(stock["dmin"], float)
-        return dmin[bands if len(dmin) > 1 else [0]].tolist(), "settings, film stock"
+            dmin = np.median(np.stack(seen), axis=0)[[*bands]]
+            return tuple(dmin.tolist()), f"film base, {len(seen)} region(s)"
+    if stock.dmin:
+        dmin = np.array(stock.dmin, float)
+        return tuple(dmin[[*bands] if len(dmin) > 1 else [0]].tolist()), "settings, film stock"
     # The thinnest part of all frames: half a per mille, so that pinholes and dust do not count.
     thin = [np.percentile(colour.density(look.calm), 0.05, axis=0) for look in looks]
-    return np.min(np.stack(thin), axis=0)[bands].tolist(), UNSEEN
+    return tuple(np.min(np.stack(thin), axis=0)[[*bands]].tolist()), UNSEEN
 
 
 def _base_density(source: Source, region: Corners, encoding: colour.Encoding) -> Floats | None:
@@ -282,41 +300,50 @@ def _base_pixels(source: Source, region: Corners) -> Pixels:
     return inside
 
 
-def _slopes_and_balance(
-    film: dict[str, Any],
+def _stated_film(
+    process: str,
+    channels: tuple[int, ...],
+    dmin: Channels,
+    dmin_source: str,
     facts: Facts,
-    stock: dict[str, Any],
-    looks: list[Look],
-    settings: dict[str, Any],
-) -> dict[str, Any]:
-    """Return slopes and balance per used channel, and where the slopes come from.
+    stock: FilmStock,
+) -> _Film:
+    """Return the film as it is before its pictures are looked at: slopes as stated or usual."""
+    slopes: tuple[float, ...] | None = facts.slopes or stock.slopes
+    source = "batch.yaml" if facts.slopes else "settings, film stock"
+    if slopes is None:
+        usual = COLOUR_SLOPE if process == "colour" else MONOCHROME_SLOPE
+        slopes, source = (usual,) * 3, UNSTATED
+    used = tuple(float(slopes[band]) for band in channels)
+    return _Film(process, channels, dmin, dmin_source, used, source, (0.0,) * len(channels))
+
+
+def _matched(film: _Film, stock: FilmStock, looks: list[Look], settings: ToneSettings) -> _Film:
+    """Return `film` with its channels matched on the pictures: balance, slopes where not stated.
 
     Slopes that are stated are kept. Else the default of the process stands for all channels
     together, and the differences between channels are estimated with the balance.
     """
-    count = len(film["channels"])
-    given = facts.slopes or stock.get("slopes")
-    source = "batch.yaml" if facts.slopes else "settings, film stock"
-    if given is None:
-        usual = COLOUR_SLOPE if film["process"] == "colour" else MONOCHROME_SLOPE
-        given, source = [usual] * 3, "default of the process"
-    slopes = np.array([float(given[band]) for band in film["channels"]])
-    balance = np.zeros(count)
-    if count == 3:
-        known = source != "default of the process"
-        start = film | {"slopes": slopes}
-        ratio, balance = _neutral(start, looks, known, settings["balance_limit"])
-        slopes = slopes * 10.0**ratio
-        source = source if known else f"{source}, channels matched on the pictures"
-    if stock.get("balance") and count == 3:
-        balance = np.array(stock["balance"], float)
-    return {"slopes": slopes.tolist(), "slopes_source": source, "balance": balance.tolist()}
+    if len(film.channels) != 3:
+        return film
+    known = film.slopes_source != UNSTATED
+    ratio, balance = _neutral(film, looks, known, settings.balance_limit)
+    slopes = np.array(film.slopes) * 10.0**ratio
+    source = film.slopes_source if known else f"{UNSTATED}, channels matched on the pictures"
+    if stock.balance:
+        balance = np.array(stock.balance, float)
+    return replace(
+        film,
+        slopes=tuple(slopes.tolist()),
+        slopes_source=source,
+        balance=tuple(balance.tolist()),
+    )
 
 
-def _exposures(look: Look, film: dict[str, Any]) -> Floats:
+def _exposures(look: Look, film: _Film) -> Floats:
     """Return log10 H/H0 per used channel, (n, channels)."""
-    d = colour.density(look.calm[:, film["channels"]])
-    return np.asarray((d - np.array(film["dmin"])) / np.array(film["slopes"]))
+    d = colour.density(look.calm[:, list(film.channels)])
+    return np.asarray((d - np.array(film.dmin)) / np.array(film.slopes))
 
 
 @dataclass(frozen=True)
@@ -333,9 +360,7 @@ class _Evidence:
     seen: bool
 
 
-def _neutral(
-    film: dict[str, Any], looks: list[Look], known: bool, limit: float
-) -> tuple[Floats, Floats]:
+def _neutral(film: _Film, looks: list[Look], known: bool, limit: float) -> tuple[Floats, Floats]:
     """Return (log10 change of slopes, balance in log10 exposure) per channel, each of mean 0.
 
     Weighed against each other: what is usual of films; the lightest parts, which are the more
@@ -344,10 +369,10 @@ def _neutral(
     alike they are. What contradicts the rest counts little, so that a sunset stays one.
     known: the slopes are not to be changed.
     """
-    evidence = _usual(known, "balance_unseen" if film["dmin_source"] == UNSEEN else "balance")
+    evidence = _usual(known, "balance_unseen" if film.dmin_source == UNSEEN else "balance")
     for look in looks:
         evidence += _highlight(look, film)
-        evidence += [] if known else _shades(look, np.array(film["slopes"]))
+        evidence += [] if known else _shades(look, np.array(film.slopes))
     found = _weighed(evidence)
     ratio, balance = found[:3] - found[:3].mean(), found[3:] - found[3:].mean()
     return np.clip(ratio, -MAX_RATIO, MAX_RATIO), np.clip(balance, -limit, limit)
@@ -359,7 +384,7 @@ def _usual(known: bool, balance: str) -> list[_Evidence]:
     return [_Evidence(np.eye(6)[k], 0.0, spread[k], seen=False) for k in range(6)]
 
 
-def _highlight(look: Look, film: dict[str, Any]) -> list[_Evidence]:
+def _highlight(look: Look, film: _Film) -> list[_Evidence]:
     """Return that the lightest part is neutral: nothing is lighter than white in any channel.
 
     The wider the gap between the lightest channel of anything and the lightest part, once that
@@ -459,35 +484,50 @@ def _common_ratio(steps: Floats, size: Floats, band: int) -> tuple[float, float]
 # ------------------------------------------------------------------ tones
 
 
-def _negative(look: Look, film: dict[str, Any], settings: dict[str, Any]) -> dict[str, Any]:
+def _negative(
+    look: Look, film: _Film, encoding: colour.Encoding, bits: int, settings: ToneSettings
+) -> Tone:
     """Return the tone of a negative frame: what the film shares, and its own exposure.
 
     The lightest part (the lightest channel of all but 0.02 % of the pixels) is taken to WHITE,
     glints left out: most pictures are exposed and printed so that something in them is white.
     """
-    x = _exposures(look, film) + np.array(film["balance"])
+    x = _exposures(look, film) + np.array(film.balance)
     most, lightest = np.percentile(x.max(axis=1), [99.5, 99.98])
-    exposure = np.log10(WHITE[film["process"]]) - min(float(lightest), float(most) + GLINTS)
+    exposure = np.log10(WHITE[film.process]) - min(float(lightest), float(most) + GLINTS)
     top = float(lightest) + exposure
-    return {
-        "rendering": f"negative, {film['process']}",
-        "bands": len(film["channels"]),
-        **film,
-        "exposure": exposure,
-        "toe": settings["toe"],
-        "shoulder": _shoulder(10.0**top, settings["shoulder_start"]),
-        "review": [],
-    }
+    return Tone(
+        version=VERSION,
+        rendering=f"negative, {film.process}",
+        process=film.process,
+        bits=bits,
+        master_bands=look.light.shape[1],
+        bands=len(film.channels),
+        channels=film.channels,
+        encoding=StatedEncoding.from_record(encoding.describe),
+        way=Inversion(
+            film.dmin,
+            film.dmin_source,
+            film.slopes,
+            film.slopes_source,
+            film.balance,
+            float(exposure),
+            settings.toe,
+        ),
+        matrix=film.matrix,
+        shoulder=_shoulder(float(10.0**top), settings.shoulder_start),
+    )
 
 
-def _shoulder(top: float, start: float) -> dict[str, float] | None:
+def _shoulder(top: float, start: float) -> Shoulder | None:
     """Return the shoulder that brings light up to `top` below 1; None where nothing exceeds 1."""
     if top <= 1.0:
         return None
-    return {"start": start, "top": min(top, 8.0)}
+    return Shoulder(start, min(top, 8.0))
 
 
-def _positive(look: Look, encoding: colour.Encoding, settings: dict[str, Any]) -> dict[str, Any]:
+def _positive(look: Look, encoding: colour.Encoding, bits: int, settings: ToneSettings) -> Tone:
+    """Return the tone of a positive frame: through its profile, grey where it is stated to be."""
     bands = look.light.shape[1]
     matrix = encoding.matrix if len(encoding.tables) == 3 else np.eye(1)
     grey = bands == 3 and look.frame.process == "monochrome" and look.frame.process_stated
@@ -496,24 +536,26 @@ def _positive(look: Look, encoding: colour.Encoding, settings: dict[str, Any]) -
         matrix = np.array([LUMINANCE]) @ matrix
     light = look.light @ matrix.T
     black = float(np.percentile(light.min(axis=1), 0.1))
-    review = []
+    review: tuple[str, ...] = ()
     if coloured > SEEN_SHARE:
-        review.append(
+        review = (
             f"Stated to be monochrome and made grey, but {coloured:.0%} of the picture shows "
-            "colours: a tint is lost, or `process` is wrong."
+            "colours: a tint is lost, or `process` is wrong.",
         )
-    return {
-        "rendering": "positive, grey" if grey else "positive",
-        "bands": len(matrix),
-        "channels": list(range(bands)),
-        "process": look.frame.process,
-        "intent": "relative colorimetric",
-        "black_point_compensation": True,
-        "matrix": matrix.tolist() if bands == 3 else None,
-        "black": min(max(black, 0.0), settings["black_limit"]),
-        "shoulder": None,
-        "review": review,
-    }
+    return Tone(
+        version=VERSION,
+        rendering="positive, grey" if grey else "positive",
+        process=look.frame.process,
+        bits=bits,
+        master_bands=bands,
+        bands=len(matrix),
+        channels=tuple(range(bands)),
+        encoding=StatedEncoding.from_record(encoding.describe),
+        way=Conversion(min(max(black, 0.0), settings.black_limit)),
+        matrix=_rows(matrix) if bands == 3 else None,
+        shoulder=None,
+        review=review,
+    )
 
 
 def _coloured(light: Floats) -> float:
@@ -528,25 +570,26 @@ def _coloured(light: Floats) -> float:
     return float(np.mean(chroma[seen] > SEEN_CHROMA)) if seen.any() else 0.0
 
 
-def _clipped(look: Look, tone: dict[str, Any], encoding: colour.Encoding) -> dict[str, float]:
-    """Return the share (%) of samples at the ends, in the master and as rendered."""
-    full = 2 ** tone["bits"] - 1
+def _clipped(look: Look, tone: Tone, encoding: colour.Encoding) -> Clipped:
+    """Return the shares of samples at the ends, in the master and as rendered."""
+    full = 2**tone.bits - 1
     rendered = _render(encoding.flatten(look.codes[None]), _Tables.of(tone, encoding))
-    return {
-        "master_high": float(np.mean(look.codes.max(axis=1) >= full) * 100),
-        "master_low": float(np.mean(look.codes.min(axis=1) <= 0) * 100),
-        "rendered_high": float(np.mean(rendered.max(axis=-1) >= 255) * 100),
-        "rendered_low": float(np.mean(rendered.max(axis=-1) <= 0) * 100),
-    }
+    return Clipped(
+        master_high=float(np.mean(look.codes.max(axis=1) >= full) * 100),
+        master_low=float(np.mean(look.codes.min(axis=1) <= 0) * 100),
+        rendered_high=float(np.mean(rendered.max(axis=-1) >= 255) * 100),
+        rendered_low=float(np.mean(rendered.max(axis=-1) <= 0) * 100),
+    )
 
 
 def _rounded(value: Any) -> Any:
     """Return `value` with floats rounded, so that what is written repeats what was done."""
-    if isinstance(value, dict):
-        return {key: _rounded(part) for key, part in value.items()}
-    if isinstance(value, list | tuple):
-        return [_rounded(part) for part in value]
-    if isinstance(value, float | np.floating):
+    if is_dataclass(value) and not isinstance(value, type):
+        parts = {part.name: _rounded(getattr(value, part.name)) for part in fields(value)}
+        return replace(value, **parts)
+    if isinstance(value, tuple):
+        return tuple(_rounded(part) for part in value)
+    if isinstance(value, float):
         return round(float(value), 6)
     return value
 
@@ -571,19 +614,19 @@ class _Tables:
     headroom: float
 
     @classmethod
-    def of(cls, tone: dict[str, Any], encoding: colour.Encoding) -> _Tables:
-        light = _light_tables(_rounded(tone), encoding)
-        matrix = None if tone["matrix"] is None else np.array(tone["matrix"])
+    def of(cls, tone: Tone, encoding: colour.Encoding) -> _Tables:
+        light = _light_tables(tone, encoding)
+        matrix = None if tone.matrix is None else np.array(tone.matrix)
         # Primaries of sRGB itself differ from ours by the rounding of profiles only.
         mixes = matrix is not None and (
             len(matrix) == 1 or bool(np.abs(matrix - np.eye(3)).max() > 5e-4)
         )
-        headroom = tone["shoulder"]["top"] if tone["shoulder"] else 1.0
-        ending = _encoded(np.linspace(0.0, headroom, 65536), tone["shoulder"])
-        direct = None if mixes else _eight(_encoded(light, tone["shoulder"])).T[None].copy()
+        headroom = tone.shoulder.top if tone.shoulder else 1.0
+        ending = _encoded(np.linspace(0.0, headroom, 65536), tone.shoulder)
+        direct = None if mixes else _eight(_encoded(light, tone.shoulder)).T[None].copy()
         scaled = np.ascontiguousarray((light * 65535.0 / headroom).T[None], np.float32)
         return cls(
-            tuple(tone["channels"]),
+            tone.channels,
             direct,
             scaled,
             matrix.astype(np.float32) if mixes and matrix is not None else None,
@@ -596,22 +639,23 @@ def _eight(value: Floats) -> npt.NDArray[np.uint8]:
     return np.round(value * 255.0).astype(np.uint8)
 
 
-def _light_tables(tone: dict[str, Any], encoding: colour.Encoding) -> Floats:
+def _light_tables(tone: Tone, encoding: colour.Encoding) -> Floats:
     """Return the picture's light (before matrix and shoulder) of each code, (channels, codes)."""
-    light = encoding.tables[tone["channels"]].astype(np.float64)
-    if tone["rendering"].startswith("positive"):
-        return np.asarray((light - tone["black"]) / (1.0 - tone["black"]))
+    light = encoding.tables[list(tone.channels)].astype(np.float64)
+    way = tone.way
+    if isinstance(way, Conversion):
+        return np.asarray((light - way.black) / (1.0 - way.black))
     column = (-1, 1)
-    dmin = np.reshape(tone["dmin"], column)
-    slopes = np.reshape(tone["slopes"], column)
-    gain = np.reshape(tone["balance"], column) + tone["exposure"]
+    dmin = np.reshape(way.dmin, column)
+    slopes = np.reshape(way.slopes, column)
+    gain = np.reshape(way.balance, column) + way.exposure
     x = (colour.density(light) - dmin) / slopes
     # Codes that no film has (the opaque mask) would overflow: 10**6 is far beyond white.
-    picture = 10.0 ** np.minimum(x + gain, 6.0) - tone["toe"] * 10.0**gain
+    picture = 10.0 ** np.minimum(x + gain, 6.0) - way.toe * 10.0**gain
     return np.asarray(np.maximum(picture, 0.0))
 
 
-def _encoded(light: npt.NDArray[Any], shoulder: dict[str, float] | None) -> Floats:
+def _encoded(light: npt.NDArray[Any], shoulder: Shoulder | None) -> Floats:
     """Return sRGB codes 0..1 of light, highlights rolled off by `shoulder`.
 
     Up to `start` light is kept; from there to `top` it follows a rational curve that leaves
@@ -619,7 +663,7 @@ def _encoded(light: npt.NDArray[Any], shoulder: dict[str, float] | None) -> Floa
     """
     if shoulder is None:
         return colour.linear_to_srgb(light)
-    start, top = shoulder["start"], shoulder["top"]
+    start, top = shoulder.start, shoulder.top
     way, room = top - start, 1.0 - start
     u = np.clip((light - start) / way, 0.0, 1.0)
     # Rational curve r(u) = u (1 + k) / (1 + k u): r(0) = 0, r(1) = 1, slope at 0 is way / room.
@@ -629,40 +673,38 @@ def _encoded(light: npt.NDArray[Any], shoulder: dict[str, float] | None) -> Floa
 
 
 @lru_cache(maxsize=32)
-def _prepared(tone_text: str, icc: bytes | None) -> tuple[_Tables, colour.Encoding]:
-    tone = json.loads(tone_text)
-    stated = None if tone["encoding"]["by"] == "profile" else tone["encoding"]["name"]
-    encoding = colour.encoding_of(icc, stated, tone["bits"], tone["master_bands"])
+def _prepared(tone: Tone, icc: bytes | None) -> tuple[_Tables, colour.Encoding]:
+    encoding = colour.encoding_of(icc, tone.encoding.stated, tone.bits, tone.master_bands)
     return _Tables.of(tone, encoding), encoding
 
 
-def apply(pixels: Pixels, tone: dict[str, Any], icc: bytes | None) -> npt.NDArray[np.uint8]:
-    """Return the picture, uint8 (h, w, tone["bands"]), sRGB (one band: grey with the sRGB curve).
+def apply(pixels: Pixels, tone: Tone, icc: bytes | None) -> npt.NDArray[np.uint8]:
+    """Return the picture, uint8 (h, w, tone.bands), sRGB (one band: grey with the sRGB curve).
 
     pixels: code values of the master, uint8 or uint16 (h, w, 1 or 3), any horizontal band of
     any size; each pixel is rendered by itself. Safe to call from several threads.
     """
-    tables, encoding = _prepared(canonical(tone), icc)
+    tables, encoding = _prepared(tone, icc)
     return _render(encoding.flatten(_as_bands(pixels, tone)), tables)
 
 
-def apply16(pixels: Pixels, tone: dict[str, Any], icc: bytes | None) -> npt.NDArray[np.uint16]:
-    """Return the picture as `apply`, but uint16 (h, w, tone["bands"])."""
-    tables, encoding = _prepared(canonical(tone), icc)
+def apply16(pixels: Pixels, tone: Tone, icc: bytes | None) -> npt.NDArray[np.uint16]:
+    """Return the picture as `apply`, but uint16 (h, w, tone.bands)."""
+    tables, encoding = _prepared(tone, icc)
     flat = _picked(encoding.flatten(_as_bands(pixels, tone)), tables)
     light = cv2.LUT(np.ascontiguousarray(flat), tables.light).reshape(flat.shape)
     if tables.matrix is not None:
         light = np.asarray(cv2.transform(light, tables.matrix))
         light = light.reshape(*flat.shape[:2], len(tables.matrix))
-    codes = _encoded(light * (tables.headroom / 65535.0), tone["shoulder"])
+    codes = _encoded(light * (tables.headroom / 65535.0), tone.shoulder)
     return np.round(codes * 65535.0).astype(np.uint16)
 
 
-def _as_bands(pixels: Pixels, tone: dict[str, Any]) -> Pixels:
+def _as_bands(pixels: Pixels, tone: Tone) -> Pixels:
     """Return `pixels` as (h, w, bands); raises ValueError for pixels that `tone` is not for."""
     shaped = pixels[..., None] if pixels.ndim == 2 else pixels
-    deep = np.uint16 if tone["bits"] == 16 else np.uint8
-    if shaped.ndim != 3 or shaped.shape[2] != tone["master_bands"] or shaped.dtype != deep:
+    deep = np.uint16 if tone.bits == 16 else np.uint8
+    if shaped.ndim != 3 or shaped.shape[2] != tone.master_bands or shaped.dtype != deep:
         raise ValueError(f"pixels {pixels.shape} {pixels.dtype} do not fit the tone")
     return shaped
 

@@ -27,6 +27,7 @@ from glassine.base import settings  # noqa: E402
 from glassine.base.model import Facts, Frame, MasterGeometry  # noqa: E402
 from glassine.masters import colour  # noqa: E402
 from glassine.render import tone  # noqa: E402
+from glassine.render.settings import ToneSettings  # noqa: E402
 
 
 class ArraySource:
@@ -105,7 +106,7 @@ def one(
     codes, box = negatives.master(film, positive, rng, base)
     source, icc = ArraySource(codes), linear_profile()
     facts = Facts(slopes=tuple(film.slopes)) if given else Facts()
-    section = settings.load({})["tone"]
+    section = ToneSettings.of(settings.load({})["tone"])
     plan = tone.plan(source, geometry(source, box, "colour"), facts, icc, section)[0]
     left, top, width, height = box
     part = codes[top : top + height, left : left + width]
@@ -113,7 +114,7 @@ def one(
     all_mean, neutral = difference(rendered, positive)
     plain, plain_neutral = difference(stretched(part), positive)
     if show:
-        print(f"{name:22} {all_mean:6.2f} {neutral:6.2f}   plain {plain:6.2f}", plan["slopes"])
+        print(f"{name:22} {all_mean:6.2f} {neutral:6.2f}   plain {plain:6.2f}", plan.way.slopes)
     return {"mean": all_mean, "neutral": neutral, "plain": plain, "plain_neutral": plain_neutral}
 
 
@@ -128,14 +129,14 @@ def one_monochrome(
     codes, box = negatives.master(film, grey, rng, base)
     source, icc = ArraySource(codes), linear_profile()
     facts = Facts(slopes=tuple(film.slopes)) if given else Facts()
-    section = settings.load({})["tone"]
+    section = ToneSettings.of(settings.load({})["tone"])
     plan = tone.plan(source, geometry(source, box, "monochrome"), facts, icc, section)[0]
     left, top, width, height = box
     rendered = tone.apply(codes[top : top + height, left : left + width], plan, icc)
     got = rgb2lab(np.repeat(rendered, 3, axis=2))[..., 0]
     error = float(np.abs(got - rgb2lab(grey)[..., 0]).mean())
     if show:
-        print(f"{name:22} L* {error:6.2f}", film.slopes[0], plan["slopes"])
+        print(f"{name:22} L* {error:6.2f}", film.slopes[0], plan.way.slopes)
     return error
 
 
@@ -161,7 +162,7 @@ def strip(shown: list[np.ndarray], number: int, base: bool) -> list[tuple[float,
         frames=tuple(frames),
         base_regions=tuple(regions),  # type: ignore[arg-type]
     )
-    plans = tone.plan(source, shape, Facts(), icc, settings.load({})["tone"])
+    plans = tone.plan(source, shape, Facts(), icc, ToneSettings.of(settings.load({})["tone"]))
     found = []
     for plan, positive, (codes, (left, top, width, height)) in zip(
         plans, shown, parts, strict=True

@@ -20,6 +20,7 @@ from benchmarks.tone import captures, run  # noqa: E402
 from glassine.base import settings  # noqa: E402
 from glassine.base.model import Facts, Frame, MasterGeometry, Measure  # noqa: E402
 from glassine.render import quality, tone  # noqa: E402
+from glassine.render.settings import RenderSettings  # noqa: E402
 
 MEASURE_OF = {
     "clipped": "clipped_base",
@@ -53,12 +54,12 @@ def geometry(source: run.ArraySource, monochrome: bool) -> MasterGeometry:
 def measured(codes: np.ndarray, monochrome: bool) -> dict[str, Measure]:
     """Return the measures of a master by name."""
     source, icc = run.ArraySource(codes), run.linear_profile()
-    loaded = settings.load({})
+    loaded = RenderSettings.of(settings.load({}))
     found = geometry(source, monochrome)
-    plan = tone.plan(source, found, Facts(), icc, loaded["tone"])[0]
+    plan = tone.plan(source, found, Facts(), icc, loaded.tone)[0]
     e = captures.EDGE
     rendered = tone.apply(np.ascontiguousarray(codes[e:-e, e:-e]), plan, icc)
-    values = quality.measure(source, found, 1, plan, Facts(), {}, rendered, loaded["quality"], icc)
+    values = quality.measure(source, found, 1, plan, Facts(), {}, rendered, loaded.quality, icc)
     return {value.name: value for value in values}
 
 

@@ -219,8 +219,9 @@ def test_a_resolution_that_cannot_be_is_not_used():
     assert found.ppi is None
     (frame,) = found.frames
     assert frame.state == "review"
-    assert "6000 ppi as the file's header says would make the whole master 3 mm long" in (
-        frame.reasons[-1]
+    assert (
+        "6000 ppi as the file's header says would make the whole master 3 mm long"
+        in (frame.reasons[-1])
     )
     (frame,) = look("print", "print", None, 6000).frames
     assert frame.state == "review"

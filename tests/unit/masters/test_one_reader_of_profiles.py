@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 import pyvips
 
+from glassine.base import settings
 from glassine.base.errors import GlassineError
 from glassine.base.model import Facts
 from glassine.locate import encoding as seen
@@ -21,6 +22,7 @@ from glassine.locate import locate_item
 from glassine.locate.view import look
 from glassine.masters import colour
 from glassine.render import tone
+from glassine.render.settings import ToneSettings
 from makers.film import tiff
 
 PRIMARIES = np.array([[0.436, 0.385, 0.143], [0.222, 0.717, 0.061], [0.014, 0.097, 0.714]])
@@ -218,7 +220,8 @@ def located(root: Path, **facts: str) -> dict:
 
 def in_tone(icc: bytes) -> None:
     source = SimpleNamespace(bits=16, bands=3)
-    tone.plan(source, SimpleNamespace(frames=()), Facts(), icc, {})
+    section = ToneSettings.of(settings.load({})["tone"])
+    tone.plan(source, SimpleNamespace(frames=()), Facts(), icc, section)
 
 
 @pytest.mark.parametrize("name", broken_profiles())

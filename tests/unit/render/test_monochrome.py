@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,10 +16,13 @@ from PIL import Image, ImageCms
 from glassine.base import item_states, settings
 from glassine.base.files import read_json
 from glassine.base.model import Facts, Frame, MasterGeometry
+from glassine.base.tone import Conversion, Tone
 from glassine.masters import colour
 from glassine.render import tone
+from glassine.render.settings import ToneSettings
+from makers import tones
 
-SECTION = settings.load({})["tone"]
+SECTION = ToneSettings.of(settings.load({})["tone"])
 BOX = ((0.0, 0.0), (300.0, 0.0), (300.0, 200.0), (0.0, 200.0))
 # Toning of a sepia print: value from memory.
 SEPIA = (1.0, 0.82, 0.58)
@@ -46,15 +50,15 @@ def frame(**changes: Any) -> Frame:
     return Frame(1, BOX, 0.0, "positive", **(known | changes))
 
 
-def planned(pixels: np.ndarray, made: Frame) -> dict[str, Any]:
+def planned(pixels: np.ndarray, made: Frame) -> Tone:
     shape = MasterGeometry("m.tif", 300, 200, None, None, (made,))
     return tone.plan(Source(pixels), shape, Facts(encoding="linear"), None, SECTION)[0]  # type: ignore[arg-type]
 
 
 def test_a_positive_stated_to_be_monochrome_has_one_band() -> None:
     plan = planned(ramp(), frame())
-    assert plan["bands"] == 1
-    assert plan["review"] == []
+    assert plan.bands == 1
+    assert plan.review == ()
     shown = tone.apply(ramp(), plan, None)
     assert shown.shape == (200, 300, 1)
     assert tone.apply16(ramp(), plan, None).shape == (200, 300, 1)
@@ -67,8 +71,7 @@ def test_its_grey_is_the_luminance_that_the_colours_had() -> None:
     pixels = ramp((0.9, 0.6, 0.3))
     coloured = planned(pixels, frame(process="colour"))
     grey = planned(pixels, frame())
-    for plan in (coloured, grey):
-        plan["black"] = 0.0
+    coloured, grey = (replace(plan, way=Conversion(black=0.0)) for plan in (coloured, grey))
     shown, made = tone.apply(pixels, coloured, None), tone.apply(pixels, grey, None)
     image = pyvips.Image.new_from_array(shown).copy(interpretation="srgb")
     wanted = image.colourspace("lab")[0].numpy()
@@ -78,40 +81,41 @@ def test_its_grey_is_the_luminance_that_the_colours_had() -> None:
 
 def test_bands_that_are_alike_stay_as_they_are() -> None:
     plan = planned(ramp(), frame(process="colour"))
-    assert plan["bands"] == 3
+    assert plan.bands == 3
     grey = tone.apply(ramp(), planned(ramp(), frame()), None)
     assert np.abs(tone.apply(ramp(), plan, None)[:, :, 1].astype(int) - grey[:, :, 0]).max() <= 1
 
 
 def test_a_tinted_positive_that_was_only_recognised_keeps_its_tint() -> None:
     plan = planned(ramp(SEPIA), frame(process_stated=False))
-    assert (plan["bands"], plan["review"]) == (3, [])
+    assert (plan.bands, plan.review) == (3, ())
 
 
 @pytest.mark.parametrize("tint", [SEPIA, (0.3, 0.5, 0.9)])
 def test_a_tint_that_is_lost_is_for_review(tint: tuple[float, float, float]) -> None:
     plan = planned(ramp(tint), frame())
-    assert plan["bands"] == 1
-    assert "shows colours" in plan["review"][0]
+    assert plan.bands == 1
+    assert "shows colours" in plan.review[0]
 
 
 def test_a_picture_with_a_few_colours_is_for_review() -> None:
     pixels = ramp()
     pixels[40:90, 150:250] = (50000, 12000, 9000)
-    assert "shows colours" in planned(pixels, frame())["review"][0]
+    assert "shows colours" in planned(pixels, frame()).review[0]
 
 
 @pytest.mark.parametrize("cast", [(1.0, 0.97, 0.93), (0.96, 1.0, 0.98)])
 def test_a_cast_of_the_camera_and_noise_are_no_colours(cast: tuple[float, float, float]) -> None:
     noise = np.random.default_rng(4).normal(0, 250, (200, 300, 3))
     pixels = np.clip(ramp(cast) + noise, 0, 65535).astype(np.uint16)
-    assert planned(pixels, frame())["review"] == []
+    assert planned(pixels, frame()).review == ()
 
 
 def test_what_the_tone_asks_reaches_the_report_until_it_is_accepted() -> None:
+    asks = replace(tones.POSITIVE, review=("Look.",)).as_record()
     record = {
         "frames": [
-            {"master": "m.tif", "index": 1, "skipped": None, "tone": {"review": ["Look."]}},
+            {"master": "m.tif", "index": 1, "skipped": None, "tone": asks},
             {"master": "m.tif", "index": 2, "skipped": "excluded", "tone": None},
         ]
     }

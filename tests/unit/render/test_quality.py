@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import json
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
-from typing import Any
 
 import cv2
 import jsonschema
@@ -13,16 +11,16 @@ import numpy as np
 import pytest
 
 from benchmarks.tone import captures, run, run_quality
-from glassine.base import settings
+from glassine.base import files, settings
 from glassine.base.errors import GlassineError
 from glassine.base.model import Facts, Frame, Measure
 from glassine.masters import colour
 from glassine.render import quality, tone
 from glassine.render.quality import area, detail, limits, tiles
+from glassine.render.settings import QualitySettings, ToneSettings
 from makers.film import pictures
 
-SETTINGS: dict[str, Any] = settings.load({})["quality"]
-PROJECT = Path(__file__).resolve().parents[3]
+SETTINGS = QualitySettings.of(settings.load({})["quality"])
 
 
 def tile_of(density: np.ndarray) -> tiles.Tile:
@@ -181,11 +179,7 @@ def test_measures_keep_the_schema_and_are_the_same_every_time() -> None:
     codes = captures.capture(2, None)
     found = [asdict(value) for value in run_quality.measured(codes, False).values()]
     assert found == [asdict(value) for value in run_quality.measured(codes, False).values()]
-    schema = json.loads(
-        (PROJECT / "scripts" / "glassine" / "base" / "schemas" / "quality.schema.json").read_text(
-            "utf-8"
-        )
-    )
+    schema = files.read_schema("quality")
     frame = {"master": "a.tif", "index": 1, "measures": found, "verdict": "pass"}
     jsonschema.validate({"item": "a", "event": {}, "frames": [frame]}, schema)
 
@@ -195,7 +189,7 @@ def test_tiny_masters_are_measured_without_tiles(width: int, height: int, bands:
     codes = np.random.default_rng(6).integers(0, 65536, (height, width, bands)).astype(np.uint16)
     source = run.ArraySource(codes)
     shape = run.geometry(source, (0, 0, width, height), "monochrome")
-    plan = tone.plan(source, shape, Facts(), None, settings.load({})["tone"])[0]
+    plan = tone.plan(source, shape, Facts(), None, ToneSettings.of(settings.load({})["tone"]))[0]
     rendered = tone.apply(codes, plan, None)
     values = quality.measure(source, shape, 1, plan, Facts(), {}, rendered, SETTINGS)
     assert {value.name for value in values} >= {"clipped_highlights", "edge_blur", "noise"}
@@ -204,7 +198,7 @@ def test_tiny_masters_are_measured_without_tiles(width: int, height: int, bands:
 def test_a_frame_that_is_not_there_is_a_key_error() -> None:
     source = run.ArraySource(np.zeros((40, 40, 3), np.uint16))
     shape = run.geometry(source, (0, 0, 40, 40), "colour")
-    plan = tone.plan(source, shape, Facts(), None, settings.load({})["tone"])[0]
+    plan = tone.plan(source, shape, Facts(), None, ToneSettings.of(settings.load({})["tone"]))[0]
     with pytest.raises(KeyError):
         quality.measure(source, shape, 9, plan, Facts(), {}, np.zeros((4, 4, 3), "u1"), SETTINGS)
 
@@ -212,7 +206,7 @@ def test_a_frame_that_is_not_there_is_a_key_error() -> None:
 @pytest.mark.parametrize(("level", "limit"), [(1, 1.2), (2, 0.8), (3, 0.5), (4, 0.33)])
 def test_limits_of_the_levels_are_the_published_ones(level: int, limit: float) -> None:
     # FADGI 2016, negatives and transparencies 35 mm to 4 x 5: colour channel misregistration.
-    section = SETTINGS | {"level": level}
+    section = replace(SETTINGS, level=level)
     just, over = limit - 0.01, limit + 0.01
     assert limits.judged("misregistration", just, "px", "film_small", section).verdict == "pass"
     assert limits.judged("misregistration", over, "px", "film_small", section).verdict == "review"
@@ -221,7 +215,7 @@ def test_limits_of_the_levels_are_the_published_ones(level: int, limit: float) -
 @pytest.mark.parametrize(("level", "ppi"), [(1, 500), (2, 1000), (3, 1500), (4, 2000)])
 def test_large_film_needs_the_published_resolution(level: int, ppi: int) -> None:
     # FADGI 2016, negatives and transparencies larger than 4 x 5: resolution.
-    section = SETTINGS | {"level": level}
+    section = replace(SETTINGS, level=level)
     assert limits.judged("effective_ppi", ppi, "ppi", "film_large", section).verdict == "pass"
     assert limits.judged("effective_ppi", ppi - 9, "ppi", "film_large", section).verdict != "pass"
 
@@ -242,7 +236,7 @@ def test_a_table_that_cannot_be_read_is_said(tmp_path: Path) -> None:
     path = tmp_path / "limits.yaml"
     path.write_text("limits:\n  noise: {unit: D, direction: sideways, pass: {}, source: x}\n")
     with pytest.raises(GlassineError, match="noise"):
-        limits.limit("noise", "print", SETTINGS | {"limits": str(path)})
+        limits.limit("noise", "print", replace(SETTINGS, limits=str(path)))
 
 
 def test_what_could_not_be_measured_passes_without_a_value() -> None:

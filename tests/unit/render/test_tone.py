@@ -12,14 +12,16 @@ import pytest
 from skimage.color import deltaE_ciede2000, rgb2lab
 
 from benchmarks.tone import negatives, positives, run
-from glassine.base import files, settings
+from glassine.base import settings
 from glassine.base.model import Facts, Frame, MasterGeometry
+from glassine.base.tone import Conversion, Inversion, Shoulder, Tone
 from glassine.masters import colour
 from glassine.render import tone
+from glassine.render.settings import FilmStock, ToneSettings
 from makers import icc_profiles
 from unit.masters.test_colour import through_lcms, wide_profile
 
-SECTION: dict[str, Any] = settings.load({})["tone"]
+SECTION = ToneSettings.of(settings.load({})["tone"])
 LINEAR = run.linear_profile()
 DMIN = np.array([0.25, 0.60, 0.85])
 
@@ -32,11 +34,24 @@ def planned(
     process: str = "colour",
     polarity: str = "negative",
     section: dict[str, Any] | None = None,
-) -> dict[str, Any]:
+) -> Tone:
     source = run.ArraySource(codes)
     box = (0, 0, source.width, source.height)
     shape = run.geometry(source, box, process, polarity)
-    return tone.plan(source, shape, facts or Facts(), icc, SECTION | (section or {}))[0]
+    return tone.plan(
+        source, shape, facts or Facts(), icc, dataclasses.replace(SECTION, **(section or {}))
+    )[0]
+
+
+def inversion(plan: Tone) -> Inversion:
+    assert isinstance(plan.way, Inversion)
+    return plan.way
+
+
+def exposed(plan: Tone, dmin: tuple[float, ...], exposure: float) -> Tone:
+    """Return `plan` for a known film and exposure: without a balance, highlights not rolled off."""
+    way = dataclasses.replace(inversion(plan), dmin=dmin, balance=(0.0,) * 3, exposure=exposure)
+    return dataclasses.replace(plan, way=way, shoulder=None)
 
 
 def master_of(density: np.ndarray) -> np.ndarray:
@@ -63,7 +78,7 @@ def test_exposure_comes_back_through_a_16_bit_linear_master() -> None:
 
 def test_rendered_light_is_the_exposure_that_the_film_saw() -> None:
     plan = planned(some_negative(), facts=Facts(slopes=(0.5, 0.6, 0.7)), section={"toe": 0})
-    plan |= {"dmin": DMIN.tolist(), "balance": [0.0] * 3, "exposure": -2.5, "shoulder": None}
+    plan = exposed(plan, tuple(DMIN.tolist()), -2.5)
     light = 10.0 ** np.linspace(-2, -0.05, 200)
     d = DMIN + np.array([0.5, 0.6, 0.7]) * (np.log10(light) + 2.5)[:, None]
     got = tone.apply16(master_of(d)[None], plan, LINEAR)[0] / 65535
@@ -80,7 +95,7 @@ def test_inversion_agrees_with_the_cineon_curve_of_another_library() -> None:
     plan = planned(some_negative(), facts=Facts(slopes=(0.6, 0.6, 0.6)), section={"toe": 1})
     top = np.log10(1 / (1 - 10 ** ((95 - 685) * 0.002 / 0.6)))
     exposure = float(top - (685 - 95) * 0.002 / 0.6)
-    plan |= {"dmin": [0.1] * 3, "balance": [0.0] * 3, "exposure": exposure, "shoulder": None}
+    plan = exposed(plan, (0.1,) * 3, exposure)
     d = np.repeat((0.1 + (code - 95) * 0.002)[None, :, None], 3, axis=2)
     got = colour.srgb_to_linear(tone.apply16(master_of(d), plan, LINEAR)[0, :, 0] / 65535)
     assert got == pytest.approx(wanted, abs=0.002)
@@ -105,12 +120,12 @@ def test_dmin_is_measured_on_the_film_base_where_it_is_seen() -> None:
     source = run.ArraySource(codes)
     plan = tone.plan(source, run.geometry(source, box, "colour"), Facts(), LINEAR, SECTION)[0]
     # The master is exposed 5 % below full scale, which is 0.022 D.
-    assert plan["dmin"] == pytest.approx(DMIN - np.log10(0.95), abs=0.003)
-    assert plan["dmin_source"].startswith("film base")
+    assert inversion(plan).dmin == pytest.approx(DMIN - np.log10(0.95), abs=0.003)
+    assert inversion(plan).dmin_source.startswith("film base")
 
 
 def test_without_film_base_the_estimate_is_said() -> None:
-    assert planned(some_negative())["dmin_source"] == "thinnest part of the pictures"
+    assert inversion(planned(some_negative())).dmin_source == "thinnest part of the pictures"
 
 
 def strip() -> tuple[run.ArraySource, MasterGeometry]:
@@ -141,18 +156,17 @@ def strip() -> tuple[run.ArraySource, MasterGeometry]:
 def test_frames_of_a_strip_share_the_film_and_have_their_own_exposure() -> None:
     source, shape = strip()
     tones = tone.plan(source, shape, Facts(), LINEAR, SECTION)
-    for shared in ("dmin", "slopes", "balance"):
-        assert tones[0][shared] == tones[1][shared] == tones[2][shared]
-    assert tones[0]["exposure"] != tones[2]["exposure"]
+    ways = [inversion(each) for each in tones]
+    film = [dataclasses.replace(way, exposure=0.0) for way in ways]
+    assert film[0] == film[1] == film[2]
+    assert ways[0].exposure != ways[2].exposure
 
 
 def test_one_tone_for_each_frame_and_the_same_every_time() -> None:
     source, shape = strip()
     first = tone.plan(source, shape, Facts(), LINEAR, SECTION)
     assert len(first) == 3
-    assert files.canonical(first) == files.canonical(
-        tone.plan(source, shape, Facts(), LINEAR, SECTION)
-    )
+    assert first == tone.plan(source, shape, Facts(), LINEAR, SECTION)
 
 
 @pytest.mark.parametrize("polarity", ["negative", "positive"])
@@ -168,7 +182,8 @@ def test_bands_of_rows_give_the_same_pixels_as_the_whole(polarity: str, icc: byt
 def test_a_plan_repeats_the_pixels_after_it_was_written_as_json() -> None:
     codes = some_negative()
     plan = planned(codes)
-    again = json.loads(json.dumps(plan))
+    again = Tone.from_record(json.loads(json.dumps(plan.as_record())))
+    assert again == plan
     assert np.array_equal(tone.apply(codes, plan, LINEAR), tone.apply(codes, again, LINEAR))
 
 
@@ -182,7 +197,7 @@ def test_sixteen_bits_agree_with_eight() -> None:
 def test_a_monochrome_negative_gives_one_neutral_band() -> None:
     codes = some_negative()
     plan = planned(codes, process="monochrome")
-    assert plan["bands"] == 1
+    assert plan.bands == 1
     assert tone.apply(codes, plan, LINEAR).shape == (*codes.shape[:2], 1)
 
 
@@ -201,8 +216,8 @@ def test_a_monochrome_positive_keeps_its_colour() -> None:
 
 def test_no_profile_and_no_statement_is_for_review() -> None:
     codes = some_negative()
-    assert "sRGB assumed" in planned(codes, icc=None)["review"][0]
-    assert planned(codes, icc=None, facts=Facts(encoding="linear"))["review"] == []
+    assert "sRGB assumed" in planned(codes, icc=None).review[0]
+    assert planned(codes, icc=None, facts=Facts(encoding="linear")).review == ()
 
 
 def test_positives_agree_with_lcms() -> None:
@@ -225,7 +240,7 @@ def test_sixteen_bit_positives_agree_with_lcms_on_their_eight_bit_truth() -> Non
 
 def test_the_black_point_of_a_positive_stays_within_its_limit() -> None:
     codes = np.random.default_rng(5).integers(20000, 60000, (60, 80, 3)).astype(np.uint16)
-    assert planned(codes, polarity="positive")["black"] == SECTION["black_limit"]
+    assert planned(codes, polarity="positive").way == Conversion(SECTION.black_limit)
 
 
 def difference(name: str, number: int, known: bool) -> tuple[float, float]:
@@ -253,18 +268,19 @@ def test_a_coloured_lightest_part_is_not_made_neutral_where_steps_contradict() -
     codes, box = negatives.master(film, shown, np.random.default_rng(8), True)
     source = run.ArraySource(codes)
     plan = tone.plan(source, run.geometry(source, box, "colour"), Facts(), LINEAR, SECTION)[0]
-    ratio = np.log10(np.array(plan["slopes"]) / film.slopes)
+    ratio = np.log10(np.array(inversion(plan).slopes) / film.slopes)
     assert np.abs(ratio - ratio.mean()).max() < 0.02
 
 
 def test_a_glint_darkens_the_picture_within_a_limit_and_is_rolled_off() -> None:
     film = negatives.Film(np.full(3, 0.6), DMIN, -2.2, False, np.eye(3))
     density = film.density(negatives.linear(positives.drawn(1)["day-0"]))
-    plain = planned(master_of(density))["exposure"]
+    plain = inversion(planned(master_of(density))).exposure
     density[100:106, 100:106] = density.max() + 0.6  # ten times as bright as white
     glint = planned(master_of(density))
-    assert 0 < plain - glint["exposure"] < tone.GLINTS + 0.1
-    assert glint["shoulder"]["top"] > 1
+    assert 0 < plain - inversion(glint).exposure < tone.GLINTS + 0.1
+    assert glint.shoulder is not None
+    assert glint.shoulder.top > 1
 
 
 @pytest.mark.parametrize("bands", [1, 3])
@@ -273,7 +289,8 @@ def test_an_even_master_gets_a_finite_tone(bands: int, code: int) -> None:
     codes = np.full((120, 160, bands), code, np.uint16)
     icc = LINEAR if bands == 3 else None
     plan = planned(codes, icc=icc, process="colour" if bands == 3 else "monochrome")
-    numbers = [*plan["dmin"], *plan["slopes"], *plan["balance"], plan["exposure"]]
+    way = inversion(plan)
+    numbers = [*way.dmin, *way.slopes, *way.balance, way.exposure]
     assert np.isfinite(numbers).all()
     assert tone.apply(codes, plan, icc).shape == codes.shape
 
@@ -283,7 +300,7 @@ def test_a_sunset_stays_one() -> None:
     film = negatives.Film(np.full(3, 0.6), DMIN, -2.2, True, np.eye(3))
     codes, _ = negatives.master(film, shown, np.random.default_rng(6), False)
     plan = planned(codes)
-    assert np.abs(plan["balance"]).max() <= SECTION["balance_limit"]
+    assert np.abs(inversion(plan).balance).max() <= SECTION.balance_limit
     got, wanted = rgb2lab(tone.apply(codes, plan, LINEAR)), rgb2lab(shown)
     warm = wanted[..., 2] > 30
     assert got[warm][:, 2].mean() > 0.6 * wanted[warm][:, 2].mean()
@@ -291,7 +308,7 @@ def test_a_sunset_stays_one() -> None:
 
 def test_highlights_roll_off_and_do_not_clip_hard() -> None:
     light = np.linspace(0, 3, 1000)
-    codes = tone._encoded(light, {"start": 0.85, "top": 3.0})
+    codes = tone._encoded(light, Shoulder(0.85, 3.0))
     assert np.all(np.diff(codes) > 0)
     below = light < 0.85
     assert codes[below] == pytest.approx(colour.linear_to_srgb(light[below]))
@@ -300,10 +317,12 @@ def test_highlights_roll_off_and_do_not_clip_hard() -> None:
 
 def test_stated_slopes_and_film_stocks_are_kept() -> None:
     codes = some_negative()
-    assert planned(codes, facts=Facts(slopes=(0.5, 0.6, 0.7)))["slopes"] == [0.5, 0.6, 0.7]
-    stock = {"slopes": [0.52, 0.6, 0.64], "dmin": [0.2, 0.5, 0.8], "balance": [0.1, 0, -0.1]}
+    stated = planned(codes, facts=Facts(slopes=(0.5, 0.6, 0.7)))
+    assert inversion(stated).slopes == (0.5, 0.6, 0.7)
+    stock = FilmStock((0.52, 0.6, 0.64), (0.2, 0.5, 0.8), (0.1, 0, -0.1))
     plan = planned(codes, facts=Facts(film_stock="f"), section={"film_stocks": {"f": stock}})
-    assert [plan["slopes"], plan["dmin"], plan["balance"]] == list(stock.values())
+    way = inversion(plan)
+    assert FilmStock(way.slopes, way.dmin, way.balance) == stock
 
 
 def test_pixels_that_are_not_the_masters_are_refused() -> None:

@@ -12,8 +12,10 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine.base.model import Facts, Frame, MasterGeometry, Measure
+from glassine.base.tone import Inversion, Tone
 from glassine.masters import colour
 from glassine.render.quality import area, detail, limits, tiles
+from glassine.render.settings import QualitySettings
 
 if TYPE_CHECKING:
     from glassine.masters.pixels import Source
@@ -26,18 +28,18 @@ def measure(
     source: Source,
     geometry: MasterGeometry,
     frame_index: int,
-    tone: dict[str, Any],
+    tone: Tone,
     facts: Facts,
     header: dict[str, Any],
     rendered: npt.NDArray[np.uint8],
-    settings: dict[str, Any],
+    settings: QualitySettings,
     icc: bytes | None = None,
 ) -> list[Measure]:
     """Return the measures of the frame whose `Frame.index` is `frame_index`.
 
     tone: the frame's plan; header: of the master, as fixity.json holds it; rendered: the frame
-    as uint8 (h, w, bands), long edge about 1000 px; settings: section `quality`; icc: the
-    master's profile (else the encoding that the tone records).
+    as uint8 (h, w, bands), long edge about 1000 px; icc: the master's profile (else the encoding
+    that the tone records).
     Raises KeyError for an index that the geometry does not have.
     """
     frame = _frame(geometry, frame_index)
@@ -58,9 +60,8 @@ def _frame(geometry: MasterGeometry, index: int) -> Frame:
     raise KeyError(index)
 
 
-def _encoding(source: Source, tone: dict[str, Any], icc: bytes | None) -> colour.Encoding:
-    stated = None if tone["encoding"]["by"] == "profile" else tone["encoding"]["name"]
-    return colour.encoding_of(icc, stated, source.bits, source.bands)
+def _encoding(source: Source, tone: Tone, icc: bytes | None) -> colour.Encoding:
+    return colour.encoding_of(icc, tone.encoding.stated, source.bits, source.bands)
 
 
 Value = tuple[str, float | int | None, str]
@@ -70,7 +71,7 @@ def _values(
     source: Source,
     geometry: MasterGeometry,
     frame: Frame,
-    tone: dict[str, Any],
+    tone: Tone,
     facts: Facts,
     rendered: npt.NDArray[np.uint8],
     encoding: colour.Encoding,
@@ -79,7 +80,7 @@ def _values(
     mask = tiles.inside(source.reduced.shape, frame, source.reduction, 0.03)
     if not mask.any():
         mask[:] = True
-    band = tone["channels"][len(tone["channels"]) // 2]
+    band = tone.channels[len(tone.channels) // 2]
     codes = _sampled(source, mask, busy + flat)
     high, low = area.clipped(codes, source.bits)
     base_high = area.base_clipped(source, geometry)
@@ -107,8 +108,8 @@ def _values(
         ("dust", area.dust(rendered), "count"),
         ("newton_rings", area.newton_rings(rendered), "likelihood"),
         ("skew_left", area.skew_left(frame), "deg"),
-        ("rendered_highlights", tone["clipped_percent"]["rendered_high"], "%"),
-        ("rendered_shadows", tone["clipped_percent"]["rendered_low"], "%"),
+        ("rendered_highlights", tone.clipped.rendered_high if tone.clipped else None, "%"),
+        ("rendered_shadows", tone.clipped.rendered_low if tone.clipped else None, "%"),
     ]
 
 
@@ -121,10 +122,11 @@ def _sampled(
     return np.concatenate([tile.codes.reshape(-1, source.bands) for tile in read])
 
 
-def _base_density(tone: dict[str, Any]) -> float | None:
-    if "dmin" not in tone or not str(tone["dmin_source"]).startswith("film base"):
+def _base_density(tone: Tone) -> float | None:
+    way = tone.way
+    if not isinstance(way, Inversion) or not way.dmin_source.startswith("film base"):
         return None
-    return float(np.mean(tone["dmin"]))
+    return float(np.mean(way.dmin))
 
 
 def _effective_ppi(geometry: MasterGeometry, frame: Frame, facts: Facts) -> float | None:

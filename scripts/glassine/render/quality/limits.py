@@ -10,6 +10,7 @@ from typing import Any, Literal
 from glassine.base.errors import GlassineError
 from glassine.base.model import Facts, MasterGeometry, Measure
 from glassine.base.settings import PROJECT, read_yaml
+from glassine.render.settings import QualitySettings
 
 Verdict = Literal["pass", "review", "fail"]
 LIMITS_PATH = PROJECT / "config" / "quality_limits.yaml"
@@ -71,19 +72,16 @@ def material(geometry: MasterGeometry, facts: Facts) -> str:
     return "film_large" if kind == "plate" else "film_small"
 
 
-def limit(name: str, column: str, settings: dict[str, Any]) -> Limit | None:
-    """Return the limit of measure `name`; None where the table has none.
-
-    settings: section `quality`: `limits` (a file in place of the project's table) and `level`.
-    """
-    path = Path(settings["limits"]) if settings.get("limits") else LIMITS_PATH
+def limit(name: str, column: str, settings: QualitySettings) -> Limit | None:
+    """Return the limit of measure `name`; None where the table has none."""
+    path = Path(settings.limits) if settings.limits else LIMITS_PATH
     row = _table(path).get(name)
     if row is None:
         return None
     try:
         keep = row["pass"].get(column)
         if isinstance(keep, list):
-            keep = keep[settings["level"] - 1]
+            keep = keep[settings.level - 1]
         at_most = {"at_most": True, "at_least": False}[row["direction"]]
         fail = row.get("fail")
         return Limit(
@@ -108,7 +106,7 @@ def judged(
     value: float | int | None,
     unit: str,
     column: str,
-    settings: dict[str, Any],
+    settings: QualitySettings,
     agreed: float | None = None,
 ) -> Measure:
     """Return the measure `name` with its limit and verdict; floats rounded to 6 digits.
