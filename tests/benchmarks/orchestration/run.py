@@ -1,7 +1,7 @@
 """What the engine itself costs: nights of 1,000, 10,000 and 50,000 items whose pixels are stubs.
 
-    python tests/benchmarks/orchestration/run.py --items 1000 --first-run
-    python tests/benchmarks/orchestration/run.py --items 10000
+    tests/benchmarks/run orchestration --items 1000 --first-run
+    tests/benchmarks/run orchestration --items 10000
 
 A copy of the project gets steps that only write their records (a few bytes each); intake, graph,
 job starts, stamps and locks are the real ones. Timed, each in a process of its own:
@@ -11,8 +11,6 @@ job starts, stamps and locks are the real ones. Timed, each in a process of its 
     no_op        a run where nothing is due
     one_changed  a run after one catalogue row changed, and the time until that item was done
     one_item     the same by `--config only=[item]`
-
-Results, with facts of the machine, go to results/<items>.json beside this file.
 """
 
 from __future__ import annotations
@@ -20,7 +18,6 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import platform
 import shutil
 import subprocess
 import sys
@@ -29,11 +26,9 @@ import time
 from pathlib import Path
 from typing import Any
 
-HERE = Path(__file__).resolve().parent
-PROJECT = HERE.parents[2]
-sys.path.insert(0, str(PROJECT / "tests"))
-
-from faults import batches  # noqa: E402
+from benchmarks.names import PROJECT
+from benchmarks.result import Outcome
+from faults import batches
 
 BATCH = "bench"
 STUB_STEPS = '''
@@ -171,6 +166,13 @@ class Bench:
         )
         self.timed()
 
+    def check_stubs(self) -> None:
+        """End with words where the real steps wrote an item's records: nothing here is timed then."""
+        for item in (self.items[0], self.items[-1]):
+            path = self.work / "results" / BATCH / "items" / item / "geometry.json"
+            if json.loads(path.read_text("utf-8")) not in ({}, {"item": item}):
+                raise SystemExit(f"{path} was not written by a stub: the real steps ran")
+
     def change(self, item: str) -> float:
         """Change the item's catalogue row; return the moment."""
         write_catalogue(self.masters / BATCH, self.items, changed=item)
@@ -189,6 +191,7 @@ def measure(folder: Path, count: int, first_run: bool) -> dict[str, Any]:
         found["first_run"]["cpu_ms_an_item"] = round(spent * 1000, 1)
     else:
         bench.settle()
+    bench.check_stubs()
     found["no_op"] = bench.timed()
     for name, item in (("one_changed", bench.items[count // 2]), ("one_item", bench.items[7])):
         since = bench.change(item)
@@ -196,35 +199,18 @@ def measure(folder: Path, count: int, first_run: bool) -> dict[str, Any]:
         until = bench.done_at(item) - since
         if until <= 0:
             raise SystemExit(f"{item} was not done again")
+        bench.check_stubs()
         found[name]["until_done_s"] = round(until, 2)
     return found
 
 
-def main() -> int:
+def main(arguments: list[str]) -> Outcome:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--items", type=int, default=1000)
     parser.add_argument("--first-run", action="store_true")
-    arguments = parser.parse_args()
+    options = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory(prefix="orchestration-") as name:
-        found = measure(Path(name), arguments.items, arguments.first_run)
-    facts = {
-        "items": arguments.items,
-        "processors": os.cpu_count(),
-        "load": round(os.getloadavg()[0], 1),
-        "python": platform.python_version(),
-        "system": platform.platform(),
-    }
-    path = HERE / "results" / f"{arguments.items}.json"
-    if path.exists():
-        last = json.loads(path.read_text("utf-8"))
-        for what, times in found.items():
-            if what in last:
-                print(f"{what}: {times['wall_s']} s, last time {last[what]['wall_s']} s")
-    path.parent.mkdir(exist_ok=True)
-    path.write_text(json.dumps({"machine": facts, **found}, indent=2) + "\n", "utf-8")
+        found = measure(Path(name), options.items, options.first_run)
     print(json.dumps(found, indent=2))
-    return 0
-
-
-if __name__ == "__main__":
-    sys.exit(main())
+    print(f"load of the machine: {os.getloadavg()[0]:.1f}")
+    return Outcome([{"run": run, "items": options.items, **times} for run, times in found.items()])
