@@ -182,7 +182,9 @@ def test_measures_keep_the_schema_and_are_the_same_every_time() -> None:
     found = [asdict(value) for value in measures.measured(codes, False).values()]
     assert found == [asdict(value) for value in measures.measured(codes, False).values()]
     schema = json.loads(
-        (PROJECT / "scripts" / "glassine" / "schemas" / "quality.schema.json").read_text("utf-8")
+        (PROJECT / "scripts" / "glassine" / "base" / "schemas" / "quality.schema.json").read_text(
+            "utf-8"
+        )
     )
     frame = {"master": "a.tif", "index": 1, "measures": found, "verdict": "pass"}
     jsonschema.validate({"item": "a", "event": {}, "frames": [frame]}, schema)
