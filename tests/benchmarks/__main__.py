@@ -51,7 +51,8 @@ def measured(name: str, own: list[str], keep: str | None) -> int:
     for path in sorted((HERE / "results").glob("*.json")):
         last = json.loads(path.read_text("utf-8"))
         if last["command"] == command:
-            print(f"Beside {path.name} of {last['date']}:")
+            where = "this machine" if last["machine"] == result.machine() else "another machine"
+            print(f"Beside {path.name} of {last['date']}, {where}:")
             print("\n".join(result.differences(last["rows"], outcome.rows)) or "no difference")
     if keep is not None:
         path = HERE / "results" / f"{keep}.json"

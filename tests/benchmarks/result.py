@@ -62,11 +62,18 @@ def keep(path: Path, command: str, outcome: Outcome) -> None:
     }
     if outcome.summary is not None:
         content["summary"] = outcome.summary
-    text = json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    text = json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False, default=_plain) + "\n"
     new = path.with_suffix(".new")
     path.parent.mkdir(exist_ok=True)
     new.write_text(text, "utf-8")
     new.replace(path)
+
+
+def _plain(value: Any) -> Any:
+    """Return a number of numpy as Python's own: a long run is not lost for one."""
+    if hasattr(value, "item"):
+        return value.item()
+    raise TypeError(f"{value!r} cannot stand in a result")
 
 
 def differences(before: list[Row], now: list[Row]) -> list[str]:

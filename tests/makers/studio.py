@@ -25,7 +25,9 @@ class Outcome:
 
 
 # `ids.json` keeps by their times what was read of other records.
-_TELLS_TIME = re.compile(r"(/timings/|/logs/|\.lock$|report/|results/summary\.json$|results/ids\.json$)")
+_TELLS_TIME = re.compile(
+    r"(/timings/|/logs/|\.lock$|report/|results/summary\.json$|results/ids\.json$)"
+)
 
 
 class Studio:
