@@ -1,6 +1,6 @@
 """Killed runs: whatever is killed, one plain run later the bytes are those of a quiet night.
 
-Four kills here; forty by `python tests/benchmarks/faults/kills.py`.
+Four kills here; forty by `tests/benchmarks/run faults-kills`.
 """
 
 import os

@@ -1,4 +1,4 @@
-"""What a run holds while it works; two thousand items by `python tests/benchmarks/faults/load.py`."""
+"""What a run holds while it works; two thousand items by `tests/benchmarks/run faults-load`."""
 
 import subprocess
 

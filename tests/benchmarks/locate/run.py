@@ -1,6 +1,6 @@
 """Benchmark of finding frames: generated scenes with exact truth, beside two simple baselines.
 
-    PYTHONPATH=scripts:tests .venv/bin/python -m benchmarks.locate.run --count 40 --first 5000
+    tests/benchmarks/run locate --count 40 --first 5000
 
 Two makers, written apart, draw the scenes (`--maker scenes` and `--maker scenes_other`). Kinds are
 not stated unless `--stated`. The last result stands in the README beside this file.
@@ -21,6 +21,7 @@ import cv2
 import numpy as np
 
 from benchmarks.locate import score
+from benchmarks.result import Outcome, Row
 from glassine.base.model import Facts
 from glassine.locate import locate_array
 from glassine.masters.pixels import REDUCED_LONG_EDGE
@@ -167,7 +168,7 @@ def reliability_plot(results: list[score.Result]) -> str:
     return "\n".join([*parts, "</svg>"]) + "\n"
 
 
-def arguments_of() -> argparse.Namespace:
+def options_of(arguments: list[str]) -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--maker", default="scenes", choices=["scenes", "scenes_other"])
     parser.add_argument("--kinds", nargs="*", default=KINDS)
@@ -175,27 +176,27 @@ def arguments_of() -> argparse.Namespace:
     parser.add_argument("--first", type=int, default=5000, help="the first seed")
     parser.add_argument("--stated", action="store_true", help="tell the kind")
     parser.add_argument("--minutes", type=float, help="start no further scene after these")
-    parser.add_argument("--kept", type=Path, help="folder of drawn scenes, for another run")
+    parser.add_argument("--drawn", type=Path, help="folder of drawn scenes, for another run")
     parser.add_argument("--plot", type=Path, help="where to write the reliability plot (SVG)")
-    return parser.parse_args()
+    return parser.parse_args(arguments)
 
 
-def main() -> None:
-    arguments = arguments_of()
+def main(arguments: list[str]) -> Outcome:
+    options = options_of(arguments)
     cv2.setNumThreads(1)
     ours: list[score.Result] = []
     plain: list[score.Result] = []
     inset: list[score.Result] = []
     begun = time.monotonic()
-    seeds = range(arguments.first, arguments.first + arguments.count)
+    seeds = range(options.first, options.first + options.count)
     # Kinds in turn, so that a run cut short has as many of each.
-    for seed, kind in ((seed, kind) for seed in seeds for kind in arguments.kinds):
-        if arguments.minutes and time.monotonic() - begun > 60 * arguments.minutes:
+    for seed, kind in ((seed, kind) for seed in seeds for kind in options.kinds):
+        if options.minutes and time.monotonic() - begun > 60 * options.minutes:
             print(f"stopped by the clock before seed {seed} of {kind}")
             break
-        scene = scene_of(arguments.maker, kind, seed, arguments.kept)
+        scene = scene_of(options.maker, kind, seed, options.drawn)
         started = time.process_time()
-        frames, ppi = found_by_glassine(scene, arguments.stated)
+        frames, ppi = found_by_glassine(scene, options.stated)
         seconds = time.process_time() - started
         name, truth = scene["name"], scene["frames"]
         result = score.compare(kind, name, truth, frames, ppi, scene["ppi"])
@@ -206,17 +207,34 @@ def main() -> None:
         plain.append(score.compare(kind, name, truth, found_by_threshold(scene, 0)))
         inset.append(score.compare(kind, name, truth, found_by_threshold(scene, INSET)))
     print(f"scenes: {len(ours)}")
-    print(score.summary(ours, arguments.kinds))
+    print(score.summary(ours, options.kinds))
     errors = [result.ppi_error for result in ours if result.ppi_error is not None]
     if errors:
         print(f"ppi from perforations: worst {max(errors):.3f} % of {len(errors)} masters")
     print(f"seconds of processor a scene: {np.mean([result.seconds for result in ours]):.2f}")
     print(reliability_table(ours))
-    if arguments.plot:
-        arguments.plot.write_text(reliability_plot(ours), encoding="utf-8")
-    print("baseline, plain\n" + score.summary(plain, arguments.kinds))
-    print("baseline, with a fixed inset\n" + score.summary(inset, arguments.kinds))
-
-
-if __name__ == "__main__":
-    main()
+    if options.plot:
+        options.plot.write_text(reliability_plot(ours), encoding="utf-8")
+    print("baseline, plain\n" + score.summary(plain, options.kinds))
+    print("baseline, with a fixed inset\n" + score.summary(inset, options.kinds))
+    rows: list[Row] = []
+    for who, results in (("ours", ours), ("threshold", plain), ("with inset", inset)):
+        scored = score.rows(results, options.kinds)
+        rows += [{"frames": f"{who}, {row.pop('kind')}", **row} for row in scored]
+    for name, mean, count, share in reliability(ours):
+        rows.append(
+            {
+                "frames": f"ours, confidence {name}",
+                "mean_confidence": round(mean, 3),
+                "found": count,
+                "right_percent": round(100 * share, 1),
+            }
+        )
+    rows.append(
+        {
+            "frames": "ours, a scene",
+            "processor_s": round(float(np.mean([result.seconds for result in ours])), 2),
+            "ppi_worst_percent": round(max(errors), 3) if errors else None,
+        }
+    )
+    return Outcome(rows)

@@ -1,6 +1,6 @@
 """Benchmark of wrong resolutions: what is found must not depend on a tag that nobody set.
 
-    PYTHONPATH=scripts:tests .venv/bin/python -m benchmarks.locate.scales --count 3 --first 7000
+    tests/benchmarks/run locate-scales --count 3 --first 7000
 
 Each scene is looked at with its right resolution, and again with each of `TAGS`, as the file's
 tag and (`--nominal`) as `nominal_ppi`. A frame is `same` where it lies where the right resolution
@@ -20,6 +20,7 @@ import cv2
 import numpy as np
 
 from benchmarks.locate.run import KINDS, reduced_of, scene_of
+from benchmarks.result import Outcome, Row
 from glassine.base.model import Facts, MasterGeometry
 from glassine.locate import locate_array
 
@@ -68,7 +69,7 @@ def look(scene: dict[str, Any], ppi: float | None, stated: bool, nominal: bool) 
 
 
 @dataclass
-class Outcome:
+class Look:
     """Frames of one look beside those of the look by the right resolution."""
 
     same: int = 0
@@ -79,9 +80,9 @@ class Outcome:
     remarks: list[str] = field(default_factory=list)
 
 
-def beside(found: MasterGeometry, right: MasterGeometry) -> Outcome:
+def beside(found: MasterGeometry, right: MasterGeometry) -> Look:
     """Compare, frame by frame."""
-    outcome = Outcome(ok=sum(frame.state == "ok" for frame in found.frames))
+    outcome = Look(ok=sum(frame.state == "ok" for frame in found.frames))
     free = list(right.frames)
     for frame in found.frames:
         corners = np.array(frame.corners)
@@ -108,7 +109,7 @@ def beside(found: MasterGeometry, right: MasterGeometry) -> Outcome:
     return outcome
 
 
-def main() -> None:
+def main(arguments: list[str]) -> Outcome:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--maker", default="scenes", choices=["scenes", "scenes_other"])
     parser.add_argument("--kinds", nargs="*", default=KINDS)
@@ -117,21 +118,22 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=7000)
     parser.add_argument("--stated", action="store_true")
     parser.add_argument("--nominal", action="store_true")
-    parser.add_argument("--kept", type=Path)
-    arguments = parser.parse_args()
+    parser.add_argument("--drawn", type=Path, help="folder of drawn scenes, for another run")
+    options = parser.parse_args(arguments)
     cv2.setNumThreads(1)
     total: Counter[str] = Counter()
-    for kind in arguments.kinds:
-        per: dict[str, Counter[str]] = {tag: Counter() for tag in arguments.tags}
+    rows: list[Row] = []
+    for kind in options.kinds:
+        per: dict[str, Counter[str]] = {tag: Counter() for tag in options.tags}
         right_ok: Counter[bool] = Counter()
         kinds: Counter[str] = Counter()
-        for seed in range(arguments.first, arguments.first + arguments.count):
-            scene = scene_of(arguments.maker, kind, seed, arguments.kept)
-            right = look(scene, scene["ppi"], arguments.stated, arguments.nominal)
+        for seed in range(options.first, options.first + options.count):
+            scene = scene_of(options.maker, kind, seed, options.drawn)
+            right = look(scene, scene["ppi"], options.stated, options.nominal)
             right_ok.update(frame.state == "ok" for frame in right.frames)
-            for tag in arguments.tags:
+            for tag in options.tags:
                 ppi = tag_of(tag, scene["ppi"])
-                found = look(scene, ppi, arguments.stated, arguments.nominal)
+                found = look(scene, ppi, options.stated, options.nominal)
                 outcome = beside(found, right)
                 per[tag].update({k: getattr(outcome, k) for k in COLUMNS})
                 if outcome.ok and found.kind != right.kind:
@@ -148,10 +150,8 @@ def main() -> None:
         for tag, counts in per.items():
             print(f"  {tag:8} " + ", ".join(f"{counts[k]} {k}" for k in COLUMNS), flush=True)
             total.update(counts)
+            rows.append({"look": f"{kind}, {tag}", **{k: counts[k] for k in COLUMNS}})
         for words, number in kinds.items():
             print(f"  kind, not marked: {words}: {number}")
     print(f"all: {dict(total)}")
-
-
-if __name__ == "__main__":
-    main()
+    return Outcome(rows, summary={k: total[k] for k in COLUMNS})

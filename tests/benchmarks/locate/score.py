@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 import cv2
 import numpy as np
 
+from benchmarks.result import Row, figure
+
 
 def polygon_iou(a: np.ndarray, b: np.ndarray) -> float:
     area, _ = cv2.intersectConvexConvex(a.astype(np.float32), b.astype(np.float32))
@@ -97,26 +99,46 @@ def compare(kind, name, truth, frames, ppi=None, true_ppi=None) -> Result:
     return r
 
 
-def summary(results: list[Result], kinds: list[str]) -> str:
-    lines = [
-        "kind           true found match | corner med   p95 | skew med  p95  max(ok) | lost med  p95 |"
-        " wrong-unmarked  right-review  character  blank"
-    ]
+def rows(results: list[Result], kinds: list[str]) -> list[Row]:
+    """Return a row per kind, and one of all: errors as median and 95th percentile (p95)."""
+    found = []
     for kind in [*kinds, "all"]:
         rs = [r for r in results if kind in ("all", r.kind)]
         c = np.array([x for r in rs for x in r.corner] or [np.nan])
         s = np.array([x for r in rs for x in r.skew] or [np.nan])
         ok = np.array([x for r in rs for x in r.ok] or [False])
         lost = np.array([x for r in rs for x in r.lost] or [np.nan])
-        true, found, match = (sum(getattr(r, n) for r in rs) for n in ("true", "found", "matched"))
         right = int((c <= 1).sum())
         ch = [x for r in rs for x in r.character]
         bl = [x for r in rs for x in r.blank_right]
-        lines.append(
-            f"{kind:14} {true:4} {found:4} {match:4}  | {np.median(c):7.3f} {np.percentile(c, 95):7.3f} |"
-            f" {np.median(s):.4f} {np.percentile(s, 95):.3f} {s[ok].max() if ok.any() else 0:.3f} |"
-            f" {np.median(lost):6.3f} {np.percentile(lost, 95):6.3f} |"
-            f" {sum(r.wrong_unmarked for r in rs):3}  {100 * sum(r.review_right for r in rs) / max(right, 1):5.1f} %"
-            f"  {100 * np.mean(ch) if ch else 0:5.1f} %  {100 * np.mean(bl) if bl else 0:5.1f} %"
-        )
-    return "\n".join(lines)
+        row: Row = {"kind": kind}
+        row |= {n: sum(getattr(r, n) for r in rs) for n in ("true", "found", "matched")}
+        row |= {
+            "corner_percent": figure(np.median(c), 3),
+            "corner_p95": figure(np.percentile(c, 95), 3),
+            "skew_deg": figure(np.median(s), 4),
+            "skew_p95": figure(np.percentile(s, 95), 3),
+            "skew_max_ok": figure(s[ok].max() if ok.any() else 0, 3),
+            "lost_percent": figure(np.median(lost), 3),
+            "lost_p95": figure(np.percentile(lost, 95), 3),
+            "wrong_unmarked": sum(r.wrong_unmarked for r in rs),
+            "right_marked_percent": figure(
+                100 * sum(r.review_right for r in rs) / max(right, 1), 1
+            ),
+            "character_percent": figure(100 * np.mean(ch) if ch else np.nan, 1),
+            "blank_right_percent": figure(100 * np.mean(bl) if bl else np.nan, 1),
+        }
+        found.append(row)
+    return found
+
+
+def summary(results: list[Result], kinds: list[str]) -> str:
+    """Return the rows as a table of texts."""
+    found = rows(results, kinds)
+    columns = list(found[0])
+    cells = [["-" if row[key] is None else str(row[key]) for key in columns] for row in found]
+    wide = [max(map(len, column)) for column in zip(columns, *cells, strict=True)]
+    return "\n".join(
+        "  ".join(cell.rjust(width) for cell, width in zip(line, wide, strict=True))
+        for line in [columns, *cells]
+    )

@@ -1,8 +1,8 @@
 """Time and memory of the pixel work, beside a careful script of separate commands, and a bound.
 
-  python tests/benchmarks/pixels/bench.py                          one master of 151 megapixels, 5 runs
-  python tests/benchmarks/pixels/bench.py --size 6000x4000 --copies 8 --runs 3
-  python tests/benchmarks/pixels/bench.py --render-only            without the other steps
+  tests/benchmarks/run pixels                  one master of 151 megapixels, 5 runs
+  tests/benchmarks/run pixels --size 6000x4000 --copies 8 --runs 3
+  tests/benchmarks/run pixels --render-only    without the other steps
 
 Per run, in turn, so that a busy machine is busy for all of them:
   ours   every step of an item (verify, locate, render, embed, record, pack) in one process, as
@@ -12,18 +12,14 @@ Per run, in turn, so that a busy machine is busy for all of them:
   night  with --night: `snakemake` on the same batch, from intake to report (the delivery's copies
          by hard link); the time of its delivery is also told apart, since the peer makes none
   bound  one process: decode once, hash once, encode every byte of the pictures once
-Medians, ratios, peak memory and facts of the machine go to results/<size>-<copies>.json and are
-compared with what stood there.
+The result: medians and peak memory of each, and the medians of the runs' ratios.
 """
 
 from __future__ import annotations
 
 import argparse
-import contextlib
-import importlib.metadata
 import json
 import os
-import platform
 import resource
 import shutil
 import statistics
@@ -35,10 +31,11 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
-HERE = Path(__file__).resolve().parent
-PROJECT = HERE.parents[2]
-sys.path.insert(0, str(PROJECT / "scripts"))
+from benchmarks.names import PROJECT, environment
+from benchmarks.result import Outcome, Row
 
+# This module in a process of its own: the steps of one item, or the bound.
+AGAIN = [sys.executable, "-P", "-m", "benchmarks.pixels.bench"]
 STEPS = ("verify", "locate", "render", "embed", "record", "pack")
 
 
@@ -117,8 +114,8 @@ def ours(run: Any, steps: tuple[str, ...]) -> dict[str, Any]:
             for step in steps
         }
         given.write_text(json.dumps(wanted))
-        command = [sys.executable, __file__, "--steps", str(run.batch_dir(name))]
-        used = timed([*command, str(item_dir), str(given)])
+        command = [*AGAIN, "steps", str(run.batch_dir(name)), str(item_dir), str(given)]
+        used = timed(command, env=environment())
         return used, json.loads(given.read_text())
 
     started = time.perf_counter()
@@ -300,7 +297,7 @@ def bound(run: Any, out: Path) -> dict[str, float]:
     for item in run.batch(name).ready():
         path = run.batch(name).items[item]["masters"][0]["path"]
         master = str(run.batch_dir(name) / path)
-        parts.append(timed([sys.executable, __file__, "--bound", master, str(out / "bound")]))
+        parts.append(timed([*AGAIN, "bound", master, str(out / "bound")], env=environment()))
     return {
         "wall_s": sum(part["wall_s"] for part in parts),
         "cpu_s": sum(part["cpu_s"] for part in parts),
@@ -309,29 +306,6 @@ def bound(run: Any, out: Path) -> dict[str, float]:
 
 
 # ------------------------------------------------------------------ all together
-
-
-def machine() -> dict[str, Any]:
-    model = "unknown"
-    with contextlib.suppress(OSError):
-        for line in Path("/proc/cpuinfo").read_text().splitlines():
-            if line.startswith("model name"):
-                model = line.partition(":")[2].strip()
-                break
-    packages = ("numpy", "opencv-python-headless", "pyvips-binary", "glassine")
-    found = {}
-    for package in packages:
-        with contextlib.suppress(importlib.metadata.PackageNotFoundError):
-            found[package] = importlib.metadata.version(package)
-    pages = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
-    return {
-        "processor": model,
-        "cores": len(os.sched_getaffinity(0)),
-        "memory_gb": round(pages / 2**30, 1),
-        "python": platform.python_version(),
-        "packages": found,
-        "load_at_start": os.getloadavg(),
-    }
 
 
 def median(runs: list[dict[str, Any]], key: str) -> float:
@@ -372,13 +346,23 @@ def summary(runs: dict[str, list[dict[str, Any]]]) -> dict[str, Any]:
     return found
 
 
-def compared(now: dict[str, Any], before: dict[str, Any]) -> None:
-    for who in ("ours", "peer", "bound"):
-        old, new = before[who]["cpu_s"], now[who]["cpu_s"]
-        print(f"{who}: processor time {old} s before, {new} s now ({new / old - 1:+.0%})")
+def rows_of(medians: dict[str, Any]) -> list[Row]:
+    """Return a row for each who, each of its steps and each ratio."""
+    rows: dict[str, Row] = {}
+    for what, value in medians.items():
+        if isinstance(value, dict):
+            rows[what] = {"what": what} | {k: v for k, v in value.items() if k != "steps"}
+            for step, figures in value.get("steps", {}).items():
+                rows[step] = {"what": f"{what}, {step}", **figures}
+            continue
+        label, _, column = what.rpartition(" ")
+        if column not in ("wall_s", "cpu_s"):
+            label, column = what, "share"
+        rows.setdefault(label, {"what": label})[column] = value
+    return list(rows.values())
 
 
-def main() -> int:
+def main(arguments: list[str]) -> Outcome:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--size", default="14204x10652")
     parser.add_argument("--copies", type=int, default=1)
@@ -388,21 +372,12 @@ def main() -> int:
     parser.add_argument("--masters", type=Path, help="folder with one batch, made before")
     parser.add_argument("--night", action="store_true", help="the whole workflow too")
     parser.add_argument("--render-only", action="store_true")
-    parser.add_argument("--steps", nargs=3, help=argparse.SUPPRESS)
-    parser.add_argument("--bound", nargs=2, help=argparse.SUPPRESS)
-    options = parser.parse_args()
-    if options.steps:
-        do_steps(*options.steps)
-        return 0
-    if options.bound:
-        do_bound(*options.bound)
-        return 0
+    options = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory(dir=options.scratch) as scratch:
         return _bench(options, Path(scratch))
 
 
-def _bench(options: argparse.Namespace, scratch: Path) -> int:
-    facts = machine()
+def _bench(options: argparse.Namespace, scratch: Path) -> Outcome:
     masters = options.masters or make_batch(scratch, options.size, options.copies, options.item)
     run = take_in(masters, scratch)
     ours(run, STEPS[:2])  # geometry for the peer, and the masters into the page cache
@@ -410,11 +385,6 @@ def _bench(options: argparse.Namespace, scratch: Path) -> int:
     runs: dict[str, list[dict[str, Any]]] = {"ours": [], "peer": [], "bound": []}
     if options.night:
         runs["night"] = []
-    kind = "render" if options.render_only else "item"
-    path = HERE / "results" / f"{kind}-{options.size}-{options.copies}.json"
-    path.parent.mkdir(exist_ok=True)
-    before = json.loads(path.read_text())["medians"] if path.exists() else None
-    medians: dict[str, Any] = {}
     for number in range(options.runs):
         runs["ours"].append(ours(run, steps))
         runs["peer"].append(peers(run, scratch / "peer"))
@@ -423,15 +393,11 @@ def _bench(options: argparse.Namespace, scratch: Path) -> int:
         runs["bound"].append(bound(run, scratch))
         walls = ", ".join(f"{who} {parts[-1]['wall_s']:.1f} s" for who, parts in runs.items())
         print(f"run {number + 1}: {walls}", flush=True)
-        facts["load_at_end"] = os.getloadavg()
-        medians = summary(runs)
-        result = {"machine": facts, "runs": number + 1, "steps": steps, "medians": medians}
-        path.write_text(json.dumps(result, indent=2, sort_keys=True) + "\n")
-    if before is not None:
-        compared(medians, before)
+    medians = summary(runs)
     print(json.dumps(medians, indent=2))
-    return 0
+    print(f"load of the machine: {os.getloadavg()[0]:.1f}")
+    return Outcome(rows_of(medians))
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    {"steps": do_steps, "bound": do_bound}[sys.argv[1]](*sys.argv[2:])

@@ -1,6 +1,6 @@
 """What each way of doing a part of the pixel work costs, in nanoseconds of processor time a pixel.
 
-  python tests/benchmarks/pixels/trials.py
+  tests/benchmarks/run pixels-trials
 
 One thread, processor time of that thread, best of five, so that a busy machine disturbs little.
 The figures that decided the way taken are in README.md.
@@ -8,18 +8,16 @@ The figures that decided the way taken are in README.md.
 
 from __future__ import annotations
 
+import argparse
 import math
-import sys
 import time
 from collections.abc import Callable
-from pathlib import Path
 
 import cv2
 import numpy as np
 import pyvips
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[3] / "scripts"))
-
+from benchmarks.result import Outcome, Row
 from glassine.render import encoded, tiles
 
 SIDE = 2048
@@ -37,8 +35,9 @@ def best(
     return min(times) / pixels * 1e9
 
 
-def told(what: str, value: float) -> None:
+def told(rows: list[Row], what: str, value: float) -> None:
     print(f"{what:<58} {value:6.1f} ns/px", flush=True)
+    rows.append({"way": what, "ns_a_pixel": round(value, 1)})
 
 
 def scene() -> np.ndarray:
@@ -70,27 +69,33 @@ def in_blocks(source: np.ndarray, width: int, height: int, kernel: int) -> Calla
     return work
 
 
-def resampling(deep: np.ndarray) -> None:
+def resampling(rows: list[Row], deep: np.ndarray) -> None:
     shallow, real = (deep >> 8).astype(np.uint8), deep.astype(np.float32)
     pixels = SIDE * SIDE
     for width, height in ((2048, 512), (512, 512), (256, 256), (2048, 64)):
         told(
+            rows,
             f"cubic, 16 bits, blocks of {width} x {height}",
             best(in_blocks(deep, width, height, cv2.INTER_CUBIC), pixels),
         )
-    told("cubic, 8 bits (tone first)", best(in_blocks(shallow, 2048, 512, cv2.INTER_CUBIC), pixels))
-    told("cubic, 32-bit float", best(in_blocks(real, 2048, 512, cv2.INTER_CUBIC), pixels))
-    told("linear, 16 bits", best(in_blocks(deep, 2048, 512, cv2.INTER_LINEAR), pixels))
-    told("lanczos4, 16 bits", best(in_blocks(deep, 2048, 512, cv2.INTER_LANCZOS4), pixels))
+    told(
+        rows,
+        "cubic, 8 bits (tone first)",
+        best(in_blocks(shallow, 2048, 512, cv2.INTER_CUBIC), pixels),
+    )
+    told(rows, "cubic, 32-bit float", best(in_blocks(real, 2048, 512, cv2.INTER_CUBIC), pixels))
+    told(rows, "linear, 16 bits", best(in_blocks(deep, 2048, 512, cv2.INTER_LINEAR), pixels))
+    told(rows, "lanczos4, 16 bits", best(in_blocks(deep, 2048, 512, cv2.INTER_LANCZOS4), pixels))
     y, x = np.mgrid[0:512, 0:2048].astype(np.float32)
     m = matrix(0, 0).astype(np.float32)
     maps = (m[0, 0] * x + m[0, 1] * y + m[0, 2], m[1, 0] * x + m[1, 1] * y + m[1, 2])
     fixed = cv2.convertMaps(*maps, cv2.CV_16SC2)
     for name, pair in (("float maps", maps), ("fixed-point maps", fixed)):
         work = lambda pair=pair: cv2.remap(deep, *pair, cv2.INTER_CUBIC)  # noqa: E731
-        told(f"remap, cubic, 16 bits, {name}", best(work, 512 * 2048))
+        told(rows, f"remap, cubic, 16 bits, {name}", best(work, 512 * 2048))
     weights = np.array([-0.06, 0.56, 0.56, -0.06], np.float32)
     told(
+        rows,
         "two separable passes of 4 taps (bound of a shear in two)",
         best(lambda: cv2.sepFilter2D(deep[:SIDE, :SIDE], -1, weights, weights), pixels),
     )
@@ -98,12 +103,13 @@ def resampling(deep: np.ndarray) -> None:
     kernel = pyvips.Interpolate.new("bicubic")
     turned = lambda: image.rotate(2.0, interpolate=kernel).crop(200, 200, SIDE, SIDE)  # noqa: E731
     told(
+        rows,
         "libvips rotate, bicubic, 16 bits (all threads)",
         best(lambda: turned().write_to_memory(), pixels, time.process_time),
     )
 
 
-def encoding(picture: np.ndarray) -> None:
+def encoding(rows: list[Row], picture: np.ndarray) -> None:
     pixels = SIDE * SIDE
 
     def cut() -> None:
@@ -117,43 +123,48 @@ def encoding(picture: np.ndarray) -> None:
                 part = np.ascontiguousarray(picture[top : top + 512, left : left + 512])
                 pyvips.Image.new_from_memory(part.data, 512, 512, 3, "uchar").jpegsave_buffer(Q=85)
 
-    told("tiles of 512 px, OpenCV's encoder", best(cut, pixels))
-    told("tiles of 512 px, libvips", best(cut_by_vips, pixels, time.process_time))
-    told("one whole JPEG, OpenCV's encoder", best(lambda: encoded.jpeg(picture, 85), pixels))
-    told("the same, progressive", best(lambda: encoded.jpeg(picture, 85, progressive=True), pixels))
+    told(rows, "tiles of 512 px, OpenCV's encoder", best(cut, pixels))
+    told(rows, "tiles of 512 px, libvips", best(cut_by_vips, pixels, time.process_time))
+    told(rows, "one whole JPEG, OpenCV's encoder", best(lambda: encoded.jpeg(picture, 85), pixels))
+    told(
+        rows,
+        "the same, progressive",
+        best(lambda: encoded.jpeg(picture, 85, progressive=True), pixels),
+    )
     turn = lambda: cv2.cvtColor(picture, cv2.COLOR_RGB2BGR)  # noqa: E731
-    told("RGB to BGR of a whole picture", best(turn, pixels))
+    told(rows, "RGB to BGR of a whole picture", best(turn, pixels))
 
 
-def reducing(picture: np.ndarray, deep: np.ndarray) -> None:
+def reducing(rows: list[Row], picture: np.ndarray, deep: np.ndarray) -> None:
     pixels = SIDE * SIDE
-    told("half size (means of 2 x 2)", best(lambda: tiles.halved(picture), pixels))
+    told(rows, "half size (means of 2 x 2)", best(lambda: tiles.halved(picture), pixels))
     small = (SIDE // 4, SIDE // 4)
     half = tiles.halved(picture)
-    told("level 4 from full size", best(lambda: encoded.smaller(picture, *small), pixels))
-    told("level 4 from level 2", best(lambda: encoded.smaller(half, *small), pixels))
+    told(rows, "level 4 from full size", best(lambda: encoded.smaller(picture, *small), pixels))
+    told(rows, "level 4 from level 2", best(lambda: encoded.smaller(half, *small), pixels))
     odd = (470, 470)
     told(
+        rows,
         "access image 4.4 x smaller, from full size",
         best(lambda: encoded.smaller(picture, *odd), pixels),
     )
     told(
+        rows,
         "access image 4.4 x smaller, from half size",
         best(lambda: encoded.smaller(half, *odd), pixels),
     )
     square = deep[:SIDE, :SIDE]
     work = lambda: cv2.resize(square, (256, 256), interpolation=cv2.INTER_AREA)  # noqa: E731
-    told("16-bit master reduced 8 x", best(work, pixels))
+    told(rows, "16-bit master reduced 8 x", best(work, pixels))
 
 
-def main() -> None:
+def main(arguments: list[str]) -> Outcome:
+    argparse.ArgumentParser(description=__doc__).parse_args(arguments)
     cv2.setNumThreads(1)
+    rows: list[Row] = []
     deep = scene()
-    resampling(deep)
+    resampling(rows, deep)
     picture = np.ascontiguousarray((deep[:SIDE, :SIDE] >> 8).astype(np.uint8))
-    encoding(picture)
-    reducing(picture, deep)
-
-
-if __name__ == "__main__":
-    main()
+    encoding(rows, picture)
+    reducing(rows, picture, deep)
+    return Outcome(rows)

@@ -1,6 +1,6 @@
 """How long the record and the package of a one-frame item take, beside reading its bytes.
 
-    python tests/benchmarks/records/bench.py [repetitions]
+    tests/benchmarks/run records [--repetitions 20]
 
 Prints milliseconds of processor time (all threads of the process) and of wall time: the best and
 the median of the repetitions in a warm process, and once in a process of its own, imports included.
@@ -9,6 +9,7 @@ The item's pictures have a few bytes, so that hashing them costs next to nothing
 
 from __future__ import annotations
 
+import argparse
 import statistics
 import subprocess
 import sys
@@ -16,11 +17,12 @@ import tempfile
 import time
 from pathlib import Path
 
-HERE = Path(__file__).resolve()
-sys.path[:0] = [str(HERE.parents[3] / "scripts"), str(HERE.parents[2])]
+from benchmarks.names import environment
+from benchmarks.result import Outcome, Row
 
 
 def item(root: Path):
+    # Imported here, as in steps: a new process shows what each of them costs.
     from makers.item_records import Made
 
     made = Made(root).master("PEH-0001.tif").write()
@@ -55,7 +57,11 @@ def once() -> None:
             step()
 
 
-def main(repetitions: int) -> None:
+def main(arguments: list[str]) -> Outcome:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--repetitions", type=int, default=20)
+    repetitions = parser.parse_args(arguments).repetitions
+    rows: list[Row] = []
     total = 0.0
     with tempfile.TemporaryDirectory() as folder:
         for name, step in steps(item(Path(folder))).items():
@@ -63,6 +69,13 @@ def main(repetitions: int) -> None:
             found = [timed(step) for _ in range(repetitions)]
             for what, values in (("processor", 0), ("wall", 1)):
                 figures = [each[values] for each in found]
+                rows.append(
+                    {
+                        "what": f"{name}, {what}",
+                        "best_ms": round(min(figures), 1),
+                        "median_ms": round(statistics.median(figures), 1),
+                    }
+                )
                 print(
                     f"{name:7} {what:9} best {min(figures):6.1f} ms  "
                     f"median {statistics.median(figures):6.1f} ms"
@@ -70,12 +83,14 @@ def main(repetitions: int) -> None:
             total += min(each[0] for each in found)
     print(f"record and pack together, processor time: {total:.1f} ms")
     started = time.perf_counter()
-    subprocess.run([sys.executable, str(HERE), "once"], check=True)
-    print(f"both in one new process, wall time: {(time.perf_counter() - started) * 1e3:.0f} ms")
+    command = [sys.executable, "-P", "-m", "benchmarks.records.bench"]
+    subprocess.run(command, env=environment(), check=True)
+    new = (time.perf_counter() - started) * 1e3
+    print(f"both in one new process, wall time: {new:.0f} ms")
+    rows.append({"what": "both, processor", "best_ms": round(total, 1)})
+    rows.append({"what": "both in one new process, wall", "best_ms": round(new)})
+    return Outcome(rows)
 
 
 if __name__ == "__main__":
-    if sys.argv[1:] == ["once"]:
-        once()
-    else:
-        main(int(sys.argv[1]) if sys.argv[1:] else 20)
+    once()

@@ -1,27 +1,21 @@
 """Draw the eighty rigs, measure and judge them, and say which were named rightly.
 
-From the project's folder:
-
-    PYTHONPATH=scripts:tests .venv/bin/python -m benchmarks.targets.run [part of a name]
-
-Without a part of a name, last_result.json next to this file is written anew.
+tests/benchmarks/run targets [part of a rig's name]
 """
 
 from __future__ import annotations
 
-import sys
+import argparse
 import tempfile
 import time
 from pathlib import Path
 
+from benchmarks.result import Outcome
 from benchmarks.targets import rigs
 from glassine import targets
-from glassine.base import files
 from glassine.targets import description
 from makers.targets import draw_target as dt
 from makers.targets import layouts
-
-HERE = Path(__file__).parent
 
 
 def judged(case: rigs.Case, described: description.Description, folder: Path) -> dict:
@@ -61,8 +55,10 @@ def judged(case: rigs.Case, described: description.Description, folder: Path) ->
     }
 
 
-def main() -> None:
-    wanted = sys.argv[1] if len(sys.argv) > 1 else ""
+def main(arguments: list[str]) -> Outcome:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("part", nargs="?", default="", help="of a rig's name; else all")
+    wanted = parser.parse_args(arguments).part
     folder = layouts.PROJECT / "config" / "targets"
     film = description.read(folder / "film-example.yaml")
     paper = description.read(folder / "print-example.yaml")
@@ -88,9 +84,9 @@ def main() -> None:
         "clean_held": sum(bool(row["found"]) for row in good),
     }
     print(summary, f"{time.monotonic() - begun:.0f} s")
-    if not wanted:
-        files.write_json(HERE / "last_result.json", {"summary": summary, "rows": rows})
-
-
-if __name__ == "__main__":
-    main()
+    if not rows:
+        raise SystemExit(f"No rig's name has {wanted!r} in it")
+    flat = [
+        {**row, "found": ", ".join(row["found"]), "stray": ", ".join(row["stray"])} for row in rows
+    ]
+    return Outcome(flat, summary=summary)

@@ -1,13 +1,14 @@
 """Time a target of more than 100 megapixels on one core.
 
-    PYTHONPATH=scripts:tests VIPS_CONCURRENCY=1 taskset -c 0 .venv/bin/python -m benchmarks.targets.speed
+    VIPS_CONCURRENCY=1 taskset -c 0 tests/benchmarks/run targets-speed
 
 The picture is a drawing of 25 megapixels with every pixel doubled both ways: it serves for time
-alone. Prints seconds on the clock and of the processor; last_speed.json keeps them.
+alone. Prints seconds on the clock and of the processor.
 """
 
 from __future__ import annotations
 
+import argparse
 import resource
 import tempfile
 import time
@@ -16,8 +17,8 @@ from pathlib import Path
 import cv2
 import pyvips
 
+from benchmarks.result import Outcome
 from glassine import targets
-from glassine.base import files
 from glassine.targets import description
 from makers.targets import draw_target as dt
 from makers.targets import layouts
@@ -32,7 +33,8 @@ def doubled(path: Path, drawn: dt.Drawn) -> int:
     return int(image.width * image.height)
 
 
-def main() -> None:
+def main(arguments: list[str]) -> Outcome:
+    argparse.ArgumentParser(description=__doc__).parse_args(arguments)
     cv2.setNumThreads(1)
     film = description.read(layouts.PROJECT / "config" / "targets" / "film-example.yaml")
     rig = dt.Rig(ppi=5400.0)
@@ -63,8 +65,4 @@ def main() -> None:
             print(rows[-1], flush=True)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
     print(f"peak memory with drawing {peak} MB")
-    files.write_json(Path(__file__).with_name("last_speed.json"), {"rows": rows})
-
-
-if __name__ == "__main__":
-    main()
+    return Outcome(rows)

@@ -1,4 +1,6 @@
-"""What tone and measures add to rendering: `python tests/benchmarks/tone/run_speed.py`.
+"""What tone and measures add to rendering.
+
+    tests/benchmarks/run tone-speed
 
 One master of 150 megapixels is drawn, found and rendered; the processor time of each call of
 `tone.plan`, `tone.apply` and `quality.measure` is taken in its own thread, and that of all of
@@ -9,7 +11,6 @@ from __future__ import annotations
 
 import argparse
 import statistics
-import sys
 import tempfile
 import threading
 import time
@@ -18,13 +19,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-PROJECT = Path(__file__).resolve().parents[3]
-sys.path[:0] = [str(PROJECT / "scripts"), str(PROJECT / "tests")]
-
-from benchmarks.pixels import bench  # noqa: E402
-from glassine import steps as steps_table  # noqa: E402
-from glassine.night import due  # noqa: E402
-from glassine.render import quality, tone  # noqa: E402
+from benchmarks.pixels import bench
+from benchmarks.result import Outcome, Row
+from glassine import steps as steps_table
+from glassine.night import due
+from glassine.render import quality, tone
 
 
 class Clock:
@@ -48,12 +47,12 @@ class Clock:
         setattr(module, name, timed)
 
 
-def main() -> None:
+def main(arguments: list[str]) -> Outcome:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--item", default="PEH-0004", help="the sample that is drawn large")
     parser.add_argument("--size", default="14204x10652")
     parser.add_argument("--runs", type=int, default=2)
-    options = parser.parse_args()
+    options = parser.parse_args(arguments)
     clock = Clock()
     clock.around(tone, "plan")
     clock.around(tone, "apply")
@@ -67,6 +66,7 @@ def main() -> None:
         item_dir = made.results_dir(name) / "items" / item
         item_dir.mkdir(parents=True, exist_ok=True)
         adds = []
+        rows: list[Row] = []
         for step in ("verify", "locate", *["render"] * options.runs):
             clock.taken.clear()
             started, wall = time.process_time(), time.perf_counter()
@@ -76,11 +76,20 @@ def main() -> None:
                 continue
             cpu, wall = time.process_time() - started, time.perf_counter() - wall
             ours = sum(clock.taken.values())
+            if set(clock.taken) != {"plan", "apply", "measure"}:
+                raise SystemExit(f"render does not call what is timed here: {sorted(clock.taken)}")
             adds.append(100 * ours / (cpu - ours))
+            took = {f"{part}_s": round(taken, 2) for part, taken in clock.taken.items()}
+            rows.append(
+                {
+                    "run": f"{options.item}, {len(rows) + 1}",
+                    "processor_s": round(cpu, 2),
+                    "wall_s": round(wall, 1),
+                    **took,
+                    "adds_percent": round(adds[-1]),
+                }
+            )
             parts = ", ".join(f"{part} {taken:.2f} s" for part, taken in clock.taken.items())
             print(f"render {cpu:.2f} s of processor, {wall:.1f} s of wall; {parts}", flush=True)
     print(f"{options.item}, {options.size}: adds {statistics.median(adds):.0f} % (wanted: 25)")
-
-
-if __name__ == "__main__":
-    main()
+    return Outcome(rows)

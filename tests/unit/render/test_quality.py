@@ -10,7 +10,6 @@ import jsonschema
 import numpy as np
 import pytest
 
-from benchmarks.tone import captures, run, run_quality
 from glassine.base import files, settings
 from glassine.base.errors import GlassineError
 from glassine.base.model import Facts, Frame, Measure
@@ -19,6 +18,7 @@ from glassine.render import quality, tone
 from glassine.render.quality import area, detail, limits, tiles
 from glassine.render.settings import QualitySettings, ToneSettings
 from makers.film import pictures
+from makers.tone import captures, measures, sources
 
 SETTINGS = QualitySettings.of(settings.load({})["quality"])
 
@@ -159,26 +159,26 @@ def test_skew_left_is_what_the_angle_does_not_take_away() -> None:
 
 @pytest.mark.parametrize("fault", captures.FAULTS)
 def test_a_fault_is_found_by_its_measure(fault: str) -> None:
-    found = run_quality.measured(captures.capture(1, fault), False)
-    assert found[run_quality.MEASURE_OF[fault]].verdict != "pass"
+    found = measures.measured(captures.capture(1, fault), False)
+    assert found[measures.MEASURE_OF[fault]].verdict != "pass"
 
 
 def test_a_clean_master_raises_no_alarm() -> None:
-    found = run_quality.measured(captures.capture(1, None), False)
-    assert [name for name in run_quality.MEASURE_OF.values() if found[name].verdict != "pass"] == []
+    found = measures.measured(captures.capture(1, None), False)
+    assert [name for name in measures.MEASURE_OF.values() if found[name].verdict != "pass"] == []
 
 
 def test_part_of_the_frame_clipped_is_found() -> None:
     codes = captures.capture(3, None)
     e = captures.EDGE
     codes[e + 50 : e + 250, e + 100 : e + 400] = 65535
-    assert run_quality.measured(codes, False)["clipped_highlights"].verdict != "pass"
+    assert measures.measured(codes, False)["clipped_highlights"].verdict != "pass"
 
 
 def test_measures_keep_the_schema_and_are_the_same_every_time() -> None:
     codes = captures.capture(2, None)
-    found = [asdict(value) for value in run_quality.measured(codes, False).values()]
-    assert found == [asdict(value) for value in run_quality.measured(codes, False).values()]
+    found = [asdict(value) for value in measures.measured(codes, False).values()]
+    assert found == [asdict(value) for value in measures.measured(codes, False).values()]
     schema = files.read_schema("quality")
     frame = {"master": "a.tif", "index": 1, "measures": found, "verdict": "pass"}
     jsonschema.validate({"item": "a", "event": {}, "frames": [frame]}, schema)
@@ -187,8 +187,8 @@ def test_measures_keep_the_schema_and_are_the_same_every_time() -> None:
 @pytest.mark.parametrize(("width", "height", "bands"), [(40, 30, 3), (200, 20, 1), (64, 64, 3)])
 def test_tiny_masters_are_measured_without_tiles(width: int, height: int, bands: int) -> None:
     codes = np.random.default_rng(6).integers(0, 65536, (height, width, bands)).astype(np.uint16)
-    source = run.ArraySource(codes)
-    shape = run.geometry(source, (0, 0, width, height), "monochrome")
+    source = sources.ArraySource(codes)
+    shape = sources.geometry(source, (0, 0, width, height), "monochrome")
     plan = tone.plan(source, shape, Facts(), None, ToneSettings.of(settings.load({})["tone"]))[0]
     rendered = tone.apply(codes, plan, None)
     values = quality.measure(source, shape, 1, plan, Facts(), {}, rendered, SETTINGS)
@@ -196,8 +196,8 @@ def test_tiny_masters_are_measured_without_tiles(width: int, height: int, bands:
 
 
 def test_a_frame_that_is_not_there_is_a_key_error() -> None:
-    source = run.ArraySource(np.zeros((40, 40, 3), np.uint16))
-    shape = run.geometry(source, (0, 0, 40, 40), "colour")
+    source = sources.ArraySource(np.zeros((40, 40, 3), np.uint16))
+    shape = sources.geometry(source, (0, 0, 40, 40), "colour")
     plan = tone.plan(source, shape, Facts(), None, ToneSettings.of(settings.load({})["tone"]))[0]
     with pytest.raises(KeyError):
         quality.measure(source, shape, 9, plan, Facts(), {}, np.zeros((4, 4, 3), "u1"), SETTINGS)
@@ -256,21 +256,21 @@ def test_light_falloff_is_read_from_the_base() -> None:
     height, width = codes.shape[:2]
     ramp = np.linspace(1.0, 0.8, width)[None, :, None]
     codes = np.round(codes * ramp).astype(np.uint16)
-    source = run.ArraySource(codes)
-    encoding = colour.encoding_of(run.linear_profile(), None, 16, 3)
-    found = area.light_falloff(source, run_quality.geometry(source, False), encoding)
+    source = sources.ArraySource(codes)
+    encoding = colour.encoding_of(sources.linear_profile(), None, 16, 3)
+    found = area.light_falloff(source, measures.geometry(source, False), encoding)
     assert found == pytest.approx(20, abs=6)
     assert height < width
 
 
 def test_what_is_no_base_is_no_falloff() -> None:
     codes = captures.capture(5, None)
-    clean = run.ArraySource(codes)
-    encoding = colour.encoding_of(run.linear_profile(), None, 16, 3)
-    shape = run_quality.geometry(clean, False)
+    clean = sources.ArraySource(codes)
+    encoding = colour.encoding_of(sources.linear_profile(), None, 16, 3)
+    shape = measures.geometry(clean, False)
     codes = codes.copy()
     codes[300:500, :60] = codes[300:500, :60] // 3  # a label over part of one edge
-    found = area.light_falloff(run.ArraySource(codes), shape, encoding)
+    found = area.light_falloff(sources.ArraySource(codes), shape, encoding)
     assert found == pytest.approx(area.light_falloff(clean, shape, encoding), abs=0.5)
     assert found is not None
     assert found < 3

@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 from skimage.color import deltaE_ciede2000, rgb2lab
 
-from benchmarks.tone import negatives, positives, run
 from glassine.base import settings
 from glassine.base.model import Facts, Frame, MasterGeometry
 from glassine.base.tone import Conversion, Inversion, Shoulder, Tone
@@ -19,10 +18,11 @@ from glassine.masters import colour
 from glassine.render import tone
 from glassine.render.settings import FilmStock, ToneSettings
 from makers import icc_profiles
+from makers.tone import negatives, positives, renderings, sources
 from unit.masters.test_colour import through_lcms, wide_profile
 
 SECTION = ToneSettings.of(settings.load({})["tone"])
-LINEAR = run.linear_profile()
+LINEAR = sources.linear_profile()
 DMIN = np.array([0.25, 0.60, 0.85])
 
 
@@ -35,9 +35,9 @@ def planned(
     polarity: str = "negative",
     section: dict[str, Any] | None = None,
 ) -> Tone:
-    source = run.ArraySource(codes)
+    source = sources.ArraySource(codes)
     box = (0, 0, source.width, source.height)
-    shape = run.geometry(source, box, process, polarity)
+    shape = sources.geometry(source, box, process, polarity)
     return tone.plan(
         source, shape, facts or Facts(), icc, dataclasses.replace(SECTION, **(section or {}))
     )[0]
@@ -117,8 +117,8 @@ def test_dmin_is_measured_on_the_film_base_where_it_is_seen() -> None:
     film = negatives.Film(np.full(3, 0.6), DMIN, -2.2, False, np.eye(3))
     rng = np.random.default_rng(3)
     codes, box = negatives.master(film, positives.drawn(1)["day-0"], rng, True)
-    source = run.ArraySource(codes)
-    plan = tone.plan(source, run.geometry(source, box, "colour"), Facts(), LINEAR, SECTION)[0]
+    source = sources.ArraySource(codes)
+    plan = tone.plan(source, sources.geometry(source, box, "colour"), Facts(), LINEAR, SECTION)[0]
     # The master is exposed 5 % below full scale, which is 0.022 D.
     assert inversion(plan).dmin == pytest.approx(DMIN - np.log10(0.95), abs=0.003)
     assert inversion(plan).dmin_source.startswith("film base")
@@ -128,11 +128,11 @@ def test_without_film_base_the_estimate_is_said() -> None:
     assert inversion(planned(some_negative())).dmin_source == "thinnest part of the pictures"
 
 
-def strip() -> tuple[run.ArraySource, MasterGeometry]:
+def strip() -> tuple[sources.ArraySource, MasterGeometry]:
     film = negatives.Film(np.array([0.55, 0.6, 0.66]), DMIN, -2.2, False, np.eye(3))
     rng = np.random.default_rng(4)
     parts = [negatives.master(film, shown, rng, False)[0] for shown in positives.drawn(3).values()]
-    source = run.ArraySource(np.concatenate(parts, axis=1))
+    source = sources.ArraySource(np.concatenate(parts, axis=1))
     width, height = source.width // 3, source.height
     frames = tuple(
         Frame(
@@ -244,7 +244,7 @@ def test_the_black_point_of_a_positive_stays_within_its_limit() -> None:
 
 
 def difference(name: str, number: int, known: bool) -> tuple[float, float]:
-    row = run.one(name, positives.pictures(40)[name], number, True, known, False)
+    row = renderings.one(name, positives.pictures(40)[name], number, True, known, False)
     return row["mean"], row["plain"]
 
 
@@ -266,8 +266,8 @@ def test_a_coloured_lightest_part_is_not_made_neutral_where_steps_contradict() -
     film = negatives.Film(np.array([0.52, 0.6, 0.68]), DMIN, -2.2, False, np.eye(3))
     shown = positives.drawn(6)["woods-5"]
     codes, box = negatives.master(film, shown, np.random.default_rng(8), True)
-    source = run.ArraySource(codes)
-    plan = tone.plan(source, run.geometry(source, box, "colour"), Facts(), LINEAR, SECTION)[0]
+    source = sources.ArraySource(codes)
+    plan = tone.plan(source, sources.geometry(source, box, "colour"), Facts(), LINEAR, SECTION)[0]
     ratio = np.log10(np.array(inversion(plan).slopes) / film.slopes)
     assert np.abs(ratio - ratio.mean()).max() < 0.02
 
@@ -333,8 +333,8 @@ def test_pixels_that_are_not_the_masters_are_refused() -> None:
 
 def test_a_frame_outside_the_master_still_gets_a_tone() -> None:
     codes = some_negative()
-    source = run.ArraySource(codes)
-    shape = run.geometry(source, (0, 0, 320, 240), "colour")
+    source = sources.ArraySource(codes)
+    shape = sources.geometry(source, (0, 0, 320, 240), "colour")
     away = ((900.0, 900.0), (950.0, 900.0), (950.0, 950.0), (900.0, 950.0))
     frame = dataclasses.replace(shape.frames[0], corners=away)
     shape = dataclasses.replace(shape, frames=(frame,))

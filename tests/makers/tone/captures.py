@@ -12,8 +12,8 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
-from benchmarks.tone import negatives
 from makers.film import pictures
+from makers.tone import negatives
 
 WIDTH, HEIGHT, EDGE = 1080, 760, 60
 FAULTS = ("clipped", "upsampled", "eight_bits", "defocused", "uneven", "rings")

@@ -1,0 +1,1 @@
+"""Benchmarks: commands of their own, started by `tests/benchmarks/run`."""

@@ -1,0 +1,48 @@
+"""The benchmarks by name, and where their processes find the package and the makers."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+PROJECT = HERE.parents[1]
+
+
+@dataclass(frozen=True)
+class Benchmark:
+    """module: below `benchmarks`, with a `main(arguments) -> result.Outcome`; about: one line."""
+
+    module: str
+    about: str
+
+
+BENCHMARKS = {
+    "faults-fuzz": Benchmark("faults.fuzz", "damaged masters are taken or held, in bounded time"),
+    "faults-kills": Benchmark(
+        "faults.kills", "runs killed at random moments recover byte for byte"
+    ),
+    "faults-load": Benchmark("faults.load", "a night of many small masters: time, memory, files"),
+    "locate": Benchmark("locate.run", "frames found in drawn scenes, beside two simple ways"),
+    "locate-scales": Benchmark("locate.scales", "frames found where the resolution is wrong"),
+    "orchestration": Benchmark("orchestration.run", "what the engine costs, its steps stubs"),
+    "pixels": Benchmark("pixels.bench", "time and memory of an item's steps, beside commands"),
+    "pixels-trials": Benchmark("pixels.trials", "what each way of doing a part of it costs"),
+    "records": Benchmark("records.bench", "time of the steps record and pack"),
+    "targets": Benchmark("targets.run", "eighty drawn targets, measured and judged"),
+    "targets-speed": Benchmark("targets.speed", "time of a target of more than 100 megapixels"),
+    "tone": Benchmark("tone.run", "how near automatic tone comes to known pictures"),
+    "tone-quality": Benchmark("tone.run_quality", "how surely faults of masters are found"),
+    "tone-speed": Benchmark("tone.run_speed", "what tone and measures add to rendering"),
+}
+
+
+def environment() -> dict[str, str]:
+    """Return the environment of a process that runs a module of the benchmarks.
+
+    All others get that of the caller, without PYTHONPATH: it would show the package of this
+    checkout to the workflow of another folder.
+    """
+    folders = [str(PROJECT / "scripts"), str(PROJECT / "tests")]
+    return {**os.environ, "PYTHONPATH": os.pathsep.join(folders)}
