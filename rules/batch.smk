@@ -13,6 +13,8 @@ rule deliver:
         stamp="results/{batch}/delivered.json",
     log:
         "results/{batch}/logs/deliver.log",
+    # One for each digest: nothing else of the batch can be done meanwhile.
+    threads: 2
     params:
         given=lambda wildcards: RUN.delivery_given(wildcards.batch),
         standing=standing_of,

@@ -4,9 +4,10 @@ import sys
 import tempfile
 from pathlib import Path
 
-from glassine.base import files
+from glassine.base import files, threads
 from glassine.reproduce import step as reproduce
 
+threads.announce(snakemake.threads)
 path, log = Path(snakemake.params.delivery), Path(snakemake.log[0]).absolute()
 
 # On the disk of the results: what is made anew can have their size.

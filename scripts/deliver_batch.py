@@ -2,10 +2,12 @@
 
 from pathlib import Path
 
+from glassine.base import threads
 from glassine.deliver import step as deliver
 from glassine.night import run, supervision
 from glassine.targets import gate
 
+threads.announce(snakemake.threads)
 given = snakemake.params.given
 results_dir = Path(snakemake.log[0]).parent.parent
 

@@ -2,10 +2,11 @@
 
 from pathlib import Path
 
-from glassine.base import files
+from glassine.base import files, threads
 from glassine.intake import step as intake
 from glassine.night import run, supervision
 
+threads.announce(snakemake.threads)
 given = snakemake.params.given
 output = Path(snakemake.output.intake)
 

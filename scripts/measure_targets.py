@@ -2,9 +2,11 @@
 
 from pathlib import Path
 
+from glassine.base import threads
 from glassine.night import supervision
 from glassine.targets import gate
 
+threads.announce(snakemake.threads)
 given = snakemake.params.given
 results_dir = Path(snakemake.output.results).parent
 

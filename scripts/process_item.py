@@ -2,8 +2,10 @@
 
 from pathlib import Path
 
+from glassine.base import threads
 from glassine.night import item_job
 
+threads.announce(snakemake.threads)
 item_job.process_item(
     Path(snakemake.params.batch_dir),
     Path(snakemake.output.done).parent,

@@ -3,8 +3,10 @@
 from pathlib import Path
 
 from glassine import report
+from glassine.base import threads
 from glassine.night import supervision
 
+threads.announce(snakemake.threads)
 given = snakemake.params.given
 results_dir = Path(snakemake.log[0]).parent.parent
 

@@ -34,7 +34,6 @@ def take(name: str, folder: Path) -> None:
         "findings": [],
         "facts": model.Facts().as_dict(),
         "corrections": None,
-        "threads": 2,
     }
     given["masters"][0]["path"] = name
     verify.verify_item(BATCH, item_dir, given)

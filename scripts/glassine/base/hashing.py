@@ -5,11 +5,13 @@ from __future__ import annotations
 import ctypes
 import hashlib
 import os
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Protocol
+
+from glassine.base import threads
 
 CHUNK = 4 * 2**20
 
@@ -24,12 +26,12 @@ class Digests:
 
 
 @cache
-def _pool() -> ThreadPoolExecutor:
-    return ThreadPoolExecutor(1, thread_name_prefix="sha512")
+def _helper() -> Executor:
+    return threads.helper()
 
 
 class _Both:
-    """The two digests of a stream; large pieces are worked on in two threads."""
+    """The two digests of a stream; large pieces are worked on by a helper too."""
 
     def __init__(self) -> None:
         self.count = 0
@@ -42,7 +44,7 @@ class _Both:
             self.first.update(piece)
             self.second.update(piece)
             return
-        other = _pool().submit(self.second.update, piece)
+        other = _helper().submit(self.second.update, piece)
         self.first.update(piece)
         other.result()
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from glassine.base import threads
 from glassine.base.errors import Finding, GlassineError
 from glassine.masters.opened import Opened, opened
 
@@ -23,15 +23,17 @@ def digests(
 ) -> tuple[dict[str, str], int]:
     """Return ({algorithm: hex digest}, bytes) of a file, read once.
 
-    algorithms: names hashlib knows (FIPS 180-4 for the SHA-2 family); each is worked out in a
-    thread of its own. watch: is shown each block of 4 MiB on the way. Raises OSError.
+    algorithms: names hashlib knows (FIPS 180-4 for the SHA-2 family); the first is worked out
+    here, the others by a helper. watch: is shown each block of 4 MiB on the way. Raises OSError.
     """
     hashes = {name: hashlib.new(name, usedforsecurity=False) for name in algorithms}
     count = 0
-    with path.open("rb") as handle, ThreadPoolExecutor(len(hashes)) as pool:
+    first, *others = hashes.values()
+    with path.open("rb") as handle, threads.helper() as helper:
         while block := handle.read(_BLOCK_BYTES):
             count += len(block)
-            under_way = [pool.submit(digest.update, block) for digest in hashes.values()]
+            under_way = [helper.submit(digest.update, block) for digest in others]
+            first.update(block)
             watch(block)
             for done in under_way:
                 done.result()

@@ -84,10 +84,13 @@ _ready = False
 
 
 def prepare_vips() -> None:
-    """Set libvips up once: no stale cached images, no loaders that are not proof to bad files."""
+    """Set libvips up once: no stale cached images, no loaders that are not proof to bad files, and
+    one thread: a job's threads are ours to share out, and an AVIF's bytes depend on their number.
+    """
     global _ready
     if not _ready:
         pyvips.cache_set_max(0)
+        pyvips.concurrency_set(1)
         pyvips.block_untrusted_set(True)
         _ready = True
 

@@ -19,11 +19,11 @@ import re
 import struct
 import zlib
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
 from itertools import islice
 
 import pyvips
 
+from glassine.base import threads
 from glassine.masters import vips_errors
 from glassine.masters.layout import DEFLATE, JPEG, LZW, PACKBITS, Layout, Segment
 
@@ -59,7 +59,7 @@ def prove(handle: int, layout: Layout) -> None:
     def problem(segment: Segment) -> str | None:
         return check(_bytes_of(handle, segment), segment, layout)
 
-    with ThreadPoolExecutor(min(4, len(os.sched_getaffinity(0)))) as pool:
+    with threads.pool(at_most=4) as pool:
         rest = iter(layout.segments)
         done = 0
         while part := list(islice(rest, _AHEAD)):  # not all at once: each holds its bytes

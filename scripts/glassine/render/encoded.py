@@ -19,6 +19,8 @@ import numpy as np
 import numpy.typing as npt
 import pyvips
 
+from glassine.masters import opening
+
 Pixels = npt.NDArray[np.uint8]
 
 # From this quality on chroma is kept at full resolution; below, a viewer does not see the loss.
@@ -118,6 +120,7 @@ def sharpened(pixels: Pixels, amount: float) -> Pixels:
 
 def _as_vips(pixels: Pixels, icc: bytes | None, ppi: float | None) -> Any:
     """Return the picture as a pyvips image in RGB order, tagged; nothing is copied."""
+    opening.prepare_vips()
     height, width, bands = pixels.shape
     flat = np.ascontiguousarray(pixels)
     image = pyvips.Image.new_from_memory(flat.data, width, height, bands, "uchar")
@@ -133,7 +136,7 @@ def _as_vips(pixels: Pixels, icc: bytes | None, ppi: float | None) -> Any:
 def alternate(pixels: Pixels, kind: str, quality: int, *, icc: bytes | None) -> bytes:
     """Return the picture (BGR) as "webp" or "avif", with the profile and no other metadata.
 
-    One thread encodes, so that the bytes do not depend on how many the machine has.
+    One thread encodes: the bytes of an AVIF depend on how many do.
     """
     image = _as_vips(pixels, icc, None)
     if kind == "webp":

@@ -10,9 +10,8 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import os
 from collections.abc import Iterator
-from concurrent.futures import Executor, ThreadPoolExecutor
+from concurrent.futures import Executor
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -21,7 +20,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine.base import files, hashing, naming, processor, record_files
+from glassine.base import files, hashing, naming, processor, record_files, threads
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import Corners, Facts, Frame, ItemGeometry, MasterGeometry, Measure, plain
 from glassine.base.premis_event import event
@@ -31,7 +30,7 @@ from glassine.masters.opened import Opened, opened
 from glassine.render import encoded, quality, tiles, tone
 from glassine.render.settings import PictureSettings, RenderSettings
 
-VERSION = "5"
+VERSION = "6"
 
 # Long edge of the picture that quality is measured on.
 MEASURED_LONG_EDGE = 1000
@@ -103,7 +102,7 @@ def render_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     with (
         files.replacing_folder(item_dir / "render") as files_dir,
         files.replacing_folder(item_dir / "iiif") as iiif_dir,
-        ThreadPoolExecutor(_threads(given), initializer=processor.same_everywhere) as pool,
+        threads.pool(ready=processor.same_everywhere) as pool,
     ):
         work = Work(given["item"], settings, files_dir, iiif_dir, pool)
         frames, measured = [], []
@@ -126,11 +125,6 @@ def render_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
             "quality",
             {"item": given["item"], "event": what, "frames": plain(measured)},
         )
-
-
-def _threads(given: dict[str, Any]) -> int:
-    """Return how many threads share the work; their number changes no byte."""
-    return max(1, min(int(given.get("threads") or 2), len(os.sched_getaffinity(0))))
 
 
 def _settings_used(given: dict[str, Any]) -> dict[str, Any]:
@@ -304,10 +298,9 @@ def _render_opened(
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     icc = opening.icc_profile(opening.open_image(job.path, content=held.content))
     job = replace(job, icc=icc)
-    beside = ThreadPoolExecutor(1)
     master = pixels.opened(job.path, job.header, work.pool, work.files_dir, held.content)
-    with beside, master as source:
-        digest = beside.submit(hashing.sha256_of, held.content)
+    with master as source:
+        digest = work.pool.submit(hashing.sha256_of, held.content)
         _ = source.reduced  # made here by all threads; one of them alone could not wait for itself
         tones = tone.plan(source, job.geometry, job.facts, job.icc, work.settings.tone)
         frames, measured = [], []

@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 import re
 import statistics
-from dataclasses import dataclass
-from html import escape
+from dataclasses import dataclass, replace
+
+from glassine.base import svg
 
 WIDTH, HEIGHT = 300, 130
-_LEFT, _RIGHT, _TOP, _BOTTOM = 50, 8, 12, 24
+_PLANE = svg.Plane(WIDTH, HEIGHT, left=50, right=8, top=12, bottom=24)
 _BINS = 24
 # More points than this are drawn as a band (least to greatest) with the median through it.
 _MAX_POINTS = 120
@@ -74,10 +75,8 @@ def _range(series: Series) -> tuple[float, float]:
 
 
 def _frame(title: str, describe: str, body: str, role: str = "img") -> str:
-    return (
-        f'<svg class="plot" viewBox="0 0 {WIDTH} {HEIGHT}" role="{role}">'
-        f"<title>{escape(title)}</title><desc>{escape(describe)}</desc>{body}</svg>"
-    )
+    inside = svg.title(title) + svg.description(describe) + body
+    return svg.tag("svg", inside, class_="plot", viewBox=f"0 0 {WIDTH} {HEIGHT}", role=role)
 
 
 def _axis(value: float) -> str:
@@ -86,12 +85,13 @@ def _axis(value: float) -> str:
 
 
 def _label(x: float, y: float, text: str, anchor: str = "middle") -> str:
-    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(text)}</text>'
+    return svg.text(text, x=f"{x:.1f}", y=f"{y:.1f}", text_anchor=anchor)
 
 
 def _axes() -> str:
-    bottom = HEIGHT - _BOTTOM
-    return f'<path class="axis" d="M{_LEFT} {_TOP}V{bottom}H{WIDTH - _RIGHT}"/>'
+    return svg.tag(
+        "path", class_="axis", d=f"M{_PLANE.left} {_PLANE.top}V{_PLANE.foot}H{_PLANE.end}"
+    )
 
 
 def spread(series: Series) -> str:
@@ -101,28 +101,26 @@ def spread(series: Series) -> str:
     for point in series.points:
         counts[min(_BINS - 1, int((point.value - low) / (high - low) * _BINS))] += 1
     most = max(counts)
-    wide = (WIDTH - _LEFT - _RIGHT) / _BINS
-    tall = HEIGHT - _TOP - _BOTTOM
+    plane = replace(_PLANE, x=(low, high))
+    wide, tall = plane.wide / _BINS, plane.tall
     bars = "".join(
-        f"M{_LEFT + number * wide + 1:.1f} {HEIGHT - _BOTTOM}v{-count / most * tall:.1f}"
+        f"M{plane.left + number * wide + 1:.1f} {plane.foot}v{-count / most * tall:.1f}"
         f"h{wide - 2:.1f}v{count / most * tall:.1f}z"
         for number, count in enumerate(counts)
         if count
     )
-
-    def across(value: float) -> float:
-        return _LEFT + (value - low) / (high - low) * (WIDTH - _LEFT - _RIGHT)
-
     lines = "".join(
-        f'<path class="limit" d="M{across(limit):.1f} {_TOP - 6}V{HEIGHT - _BOTTOM}"/>'
+        svg.tag(
+            "path", class_="limit", d=f"M{plane.across(limit):.1f} {plane.top - 6}V{plane.foot}"
+        )
         for limit in limits_of(series.limit)
         if low <= limit <= high
     )
     texts = (
-        _label(_LEFT, HEIGHT - 6, _axis(low), "start")
-        + _label(WIDTH - _RIGHT, HEIGHT - 6, f"{_axis(high)} {series.unit}".strip(), "end")
-        + _label(_LEFT - 6, _TOP + 8, str(most), "end")
-        + _label(_LEFT - 6, HEIGHT - _BOTTOM, "0", "end")
+        _label(_PLANE.left, HEIGHT - 6, _axis(low), "start")
+        + _label(_PLANE.end, HEIGHT - 6, f"{_axis(high)} {series.unit}".strip(), "end")
+        + _label(_PLANE.left - 6, _PLANE.top + 8, str(most), "end")
+        + _label(_PLANE.left - 6, _PLANE.foot, "0", "end")
     )
     values = [point.value for point in series.points]
     describe = (
@@ -132,7 +130,7 @@ def spread(series: Series) -> str:
     return _frame(
         f"{series.name}: how the values are spread",
         describe,
-        _axes() + f'<path class="bars" d="{bars}"/>' + lines + texts,
+        _axes() + svg.tag("path", class_="bars", d=bars) + lines + texts,
     )
 
 
@@ -145,6 +143,13 @@ def _groups(points: list[Point]) -> list[list[float]]:
     ]
 
 
+def _over(point: Point, unit: str, x: float, y: float) -> str:
+    """Return the mark of a value that did not pass, which leads to its item."""
+    shown = svg.title(f"{point.item}, frame {point.frame}: {tidy(point.value)} {unit}")
+    place = {"x": f"{x - 4:.1f}", "y": f"{y - 4:.1f}", "width": 8, "height": 8}
+    return svg.tag("a", svg.tag("rect", shown, class_="over", **place), href=f"#item={point.item}")
+
+
 def drift(series: Series) -> str:
     """Return the values in order of capture; those that did not pass link to their item."""
     low, high = _range(series)
@@ -152,45 +157,47 @@ def drift(series: Series) -> str:
     count = len(series.points)
 
     def across(position: float, of: int) -> float:
-        return _LEFT + (position + 0.5) / of * (WIDTH - _LEFT - _RIGHT)
+        return replace(_PLANE, x=(-0.5, of - 0.5)).across(position)
 
-    def up(value: float) -> float:
-        return HEIGHT - _BOTTOM - (value - low) / (high - low) * (HEIGHT - _TOP - _BOTTOM)
-
+    up = replace(_PLANE, y=(low, high)).up
     body = _axes()
     for limit in limits_of(series.limit):
         if low <= limit <= high:
-            body += f'<path class="limit" d="M{_LEFT} {up(limit):.1f}H{WIDTH - _RIGHT}"/>'
+            d = f"M{_PLANE.left} {up(limit):.1f}H{_PLANE.end}"
+            body += svg.tag("path", class_="limit", d=d)
     if len(groups) < count:
         ribs = "".join(
             f"M{across(at, len(groups)):.1f} {up(min(group)):.1f}V{up(max(group)):.1f}"
             for at, group in enumerate(groups)
         )
-        body += f'<path class="band" d="{ribs}"/>'
+        body += svg.tag("path", class_="band", d=ribs)
     line = " ".join(
         f"{across(at, len(groups)):.1f},{up(statistics.median(group)):.1f}"
         for at, group in enumerate(groups)
     )
-    body += f'<polyline class="line" points="{line}"/>'
+    body += svg.tag("polyline", class_="line", points=line)
     if len(groups) == count:
         body += "".join(
-            f'<circle class="dot" cx="{across(at, count):.1f}" cy="{up(point.value):.1f}" r="2"/>'
+            svg.tag(
+                "circle",
+                class_="dot",
+                cx=f"{across(at, count):.1f}",
+                cy=f"{up(point.value):.1f}",
+                r=2,
+            )
             for at, point in enumerate(series.points)
             if point.passed
         )
     marked = [(at, point) for at, point in enumerate(series.points) if not point.passed]
     body += "".join(
-        f'<a href="#item={escape(point.item)}"><rect class="over" '
-        f'x="{across(at, count) - 4:.1f}" y="{up(point.value) - 4:.1f}" width="8" height="8">'
-        f"<title>{escape(point.item)}, frame {point.frame}: {tidy(point.value)} "
-        f"{escape(series.unit)}</title></rect></a>"
+        _over(point, series.unit, across(at, count), up(point.value))
         for at, point in marked[:_MAX_MARKED]
     )
     body += (
-        _label(_LEFT - 6, _TOP + 8, _axis(high), "end")
-        + _label(_LEFT - 6, HEIGHT - _BOTTOM, _axis(low), "end")
-        + _label(_LEFT, HEIGHT - 6, "first captured", "start")
-        + _label(WIDTH - _RIGHT, HEIGHT - 6, "last", "end")
+        _label(_PLANE.left - 6, _PLANE.top + 8, _axis(high), "end")
+        + _label(_PLANE.left - 6, _PLANE.foot, _axis(low), "end")
+        + _label(_PLANE.left, HEIGHT - 6, "first captured", "start")
+        + _label(_PLANE.end, HEIGHT - 6, "last", "end")
     )
     third = max(1, count // 3)
     early = statistics.median(point.value for point in series.points[:third])

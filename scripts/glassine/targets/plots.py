@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from html import escape
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import cv2
 import numpy as np
 
+from glassine.base import svg
 from glassine.base.files import replacing, write_text
 from glassine.targets.capture import Capture
 from glassine.targets.description import Description
@@ -19,7 +20,7 @@ from glassine.targets.find import Placement
 COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9", "#000000")
 DASHES = ("", "6 3", "2 3", "8 3 2 3")
 WIDTH, HEIGHT = 640, 400
-LEFT, RIGHT, TOP, BOTTOM = 62, 16, 34, 46
+_PLANE = svg.Plane(WIDTH, HEIGHT, left=62, right=16, top=34, bottom=46)
 
 PREVIEW_PX = 1200
 # Label of an axis that carries names in place of numbers, and how many names fit under it.
@@ -34,39 +35,40 @@ class Axes:
         self, title: str, x: tuple[float, float], y: tuple[float, float], labels: tuple[str, str]
     ) -> None:
         self.x, self.y = x, y
+        self.plane = replace(_PLANE, x=x, y=y)
         self.named = labels[0] == PATCHES
         self.parts = [
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" '
             f'role="img" font-family="sans-serif" font-size="12">',
-            f"<title>{escape(title)}</title>",
-            f'<rect width="{WIDTH}" height="{HEIGHT}" fill="#ffffff"/>',
-            f'<text x="{LEFT}" y="20" font-size="14">{escape(title)}</text>',
+            svg.title(title),
+            svg.tag("rect", width=WIDTH, height=HEIGHT, fill="#ffffff"),
+            svg.text(title, x=_PLANE.left, y=20, font_size=14),
         ]
         self._grid(labels)
 
     def at(self, x: float, y: float) -> tuple[float, float]:
-        across = LEFT + (x - self.x[0]) / (self.x[1] - self.x[0]) * (WIDTH - LEFT - RIGHT)
-        up = HEIGHT - BOTTOM - (y - self.y[0]) / (self.y[1] - self.y[0]) * (HEIGHT - TOP - BOTTOM)
-        return round(across, 2), round(up, 2)
+        return round(self.plane.across(x), 2), round(self.plane.up(y), 2)
 
     def _grid(self, labels: tuple[str, str]) -> None:
-        for value in [] if self.named else _ticks(*self.x):
+        for value in [] if self.named else svg.ticks(*self.x):
             x, low = self.at(value, self.y[0])
             self.parts.append(
-                f'<path d="M{x} {low}V{TOP}" stroke="#dddddd"/>'
-                f'<text x="{x}" y="{low + 16}" text-anchor="middle">{value:g}</text>'
+                svg.tag("path", d=f"M{x} {low}V{_PLANE.top}", stroke="#dddddd")
+                + svg.text(f"{value:g}", x=x, y=low + 16, text_anchor="middle")
             )
-        for value in _ticks(*self.y):
+        for value in svg.ticks(*self.y):
             x, y = self.at(self.x[0], value)
             self.parts.append(
-                f'<path d="M{x} {y}H{WIDTH - RIGHT}" stroke="#dddddd"/>'
-                f'<text x="{x - 6}" y="{y + 4}" text-anchor="end">{value:g}</text>'
+                svg.tag("path", d=f"M{x} {y}H{_PLANE.end}", stroke="#dddddd")
+                + svg.text(f"{value:g}", x=x - 6, y=y + 4, text_anchor="end")
             )
         self.parts.append(
-            f'<text x="{WIDTH / 2}" y="{HEIGHT - 8}" text-anchor="middle">'
-            f"{escape(labels[0])}</text>"
-            f'<text transform="translate(14 {HEIGHT / 2}) rotate(-90)" text-anchor="middle">'
-            f"{escape(labels[1])}</text>"
+            svg.text(labels[0], x=WIDTH / 2, y=HEIGHT - 8, text_anchor="middle")
+            + svg.text(
+                labels[1],
+                transform=f"translate(14 {HEIGHT / 2}) rotate(-90)",
+                text_anchor="middle",
+            )
         )
 
     def line(self, x: Sequence[float], y: Sequence[float], style: int, name: str = "") -> None:
@@ -78,8 +80,15 @@ class Axes:
         path = " ".join(f"{a},{b}" for a, b in inside)
         dash = DASHES[(style // len(COLOURS)) % len(DASHES)]
         self.parts.append(
-            f'<polyline points="{path}" fill="none" stroke="{COLOURS[style % len(COLOURS)]}" '
-            f'stroke-width="1.6" stroke-dasharray="{dash}"><title>{escape(name)}</title></polyline>'
+            svg.tag(
+                "polyline",
+                svg.title(name),
+                points=path,
+                fill="none",
+                stroke=COLOURS[style % len(COLOURS)],
+                stroke_width=1.6,
+                stroke_dasharray=dash,
+            )
         )
 
     def dots(
@@ -88,8 +97,7 @@ class Axes:
         for a, b, name in zip(x, y, names, strict=True):
             across, up = self.at(a, min(max(b, self.y[0]), self.y[1]))
             self.parts.append(
-                f'<circle cx="{across}" cy="{up}" r="3" fill="{COLOURS[style]}">'
-                f"<title>{escape(name)}</title></circle>"
+                svg.tag("circle", svg.title(name), cx=across, cy=up, r=3, fill=COLOURS[style])
             )
 
     def bars(self, values: Sequence[float], names: Sequence[str]) -> None:
@@ -97,45 +105,51 @@ class Axes:
             left, top = self.at(index + 0.15, min(value, self.y[1]))
             right, low = self.at(index + 0.85, 0)
             self.parts.append(
-                f'<rect x="{left}" y="{top}" width="{round(right - left, 2)}" '
-                f'height="{round(low - top, 2)}" fill="{COLOURS[0]}">'
-                f"<title>{escape(name)}: {value:.2f}</title></rect>"
+                svg.tag(
+                    "rect",
+                    svg.title(f"{name}: {value:.2f}"),
+                    x=left,
+                    y=top,
+                    width=round(right - left, 2),
+                    height=round(low - top, 2),
+                    fill=COLOURS[0],
+                )
             )
             if len(values) <= MAX_NAMED:
                 self.parts.append(
-                    f'<text x="{round((left + right) / 2, 2)}" y="{low + 16}" font-size="10" '
-                    f'text-anchor="middle">{escape(name)}</text>'
+                    svg.text(
+                        name,
+                        x=round((left + right) / 2, 2),
+                        y=low + 16,
+                        font_size=10,
+                        text_anchor="middle",
+                    )
                 )
 
     def mark(self, y: float, text: str) -> None:
         x, up = self.at(self.x[0], y)
         self.parts.append(
-            f'<path d="M{x} {up}H{WIDTH - RIGHT}" stroke="#555555" stroke-dasharray="4 3"/>'
-            f'<text x="{WIDTH - RIGHT - 4}" y="{up - 4}" text-anchor="end">{escape(text)}</text>'
+            svg.tag("path", d=f"M{x} {up}H{_PLANE.end}", stroke="#555555", stroke_dasharray="4 3")
+            + svg.text(text, x=_PLANE.end - 4, y=up - 4, text_anchor="end")
         )
 
     def legend(self, names: Sequence[str]) -> None:
         for index, name in enumerate(names):
-            y = TOP + 14 + 15 * index
+            y = _PLANE.top + 14 + 15 * index
             dash = DASHES[(index // len(COLOURS)) % len(DASHES)]
             self.parts.append(
-                f'<path d="M{WIDTH - 190} {y - 4}h24" stroke="{COLOURS[index % len(COLOURS)]}" '
-                f'stroke-width="2" stroke-dasharray="{dash}"/>'
-                f'<text x="{WIDTH - 160}" y="{y}">{escape(name)}</text>'
+                svg.tag(
+                    "path",
+                    d=f"M{WIDTH - 190} {y - 4}h24",
+                    stroke=COLOURS[index % len(COLOURS)],
+                    stroke_width=2,
+                    stroke_dasharray=dash,
+                )
+                + svg.text(name, x=WIDTH - 160, y=y)
             )
 
     def svg(self) -> str:
         return "\n".join([*self.parts, "</svg>"]) + "\n"
-
-
-def _ticks(low: float, high: float) -> list[float]:
-    step = 10 ** np.floor(np.log10(max(high - low, 1e-9)))
-    for share in (0.1, 0.2, 0.5, 1.0):
-        if (high - low) / (step * share) <= 8:
-            step *= share
-            break
-    first = int(np.ceil(low / step - 1e-9))
-    return [round(float(index * step), 10) for index in range(first, int(high / step + 1e-9) + 1)]
 
 
 def sfr_plot(curves: list[dict[str, Any]]) -> str:

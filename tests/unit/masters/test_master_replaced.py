@@ -56,7 +56,6 @@ class Item:
             "facts": Facts().as_dict(),
             "findings": [],
             "settings": settings.load({}),
-            "threads": 1,
         }
         geometry = MasterGeometry(NAME, 200, 150, frames=(FRAME,), ppi=1200.0, ppi_source="tag")
         item = ItemGeometry("PEH-0001", (geometry,))

@@ -13,7 +13,7 @@ import pytest
 import tifffile
 from PIL import Image
 
-from glassine.base import files, record_files, settings
+from glassine.base import files, record_files, settings, threads
 from glassine.base.errors import GlassineError
 from glassine.base.model import Facts, Frame, ItemGeometry, MasterGeometry
 from glassine.masters import colour, opening
@@ -91,7 +91,7 @@ class Item:
         self.verified.append({"path": name, "digests": {"sha256": digest}, "header": header})
         return path
 
-    def run(self, threads: int = 2) -> dict[str, Any]:
+    def run(self) -> dict[str, Any]:
         geometry = ItemGeometry("PEH-0001", tuple(self.geometries))
         files.write_json(self.dir / "geometry.json", geometry.as_dict())
         files.write_json(self.dir / "fixity.json", {"masters": self.verified})
@@ -101,7 +101,6 @@ class Item:
             "masters": self.masters,
             "facts": self.facts.as_dict(),
             "settings": self.settings,
-            "threads": threads,
         }
         render.render_item(self.batch, self.dir, given)
         found: dict[str, Any] = record_files.read(self.dir / "render/render.json", "render")
@@ -190,9 +189,11 @@ def test_the_bytes_are_the_same_at_any_number_of_threads_and_every_time(
 ) -> None:
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1773792000")
     item.settings["iiif"]["tile_px"] = 128
-    item.run(threads=1)
+    monkeypatch.setenv(threads.THREADS, "1")
+    item.run()
     one = _bytes(item.dir)
-    item.run(threads=2)
+    monkeypatch.setenv(threads.THREADS, "2")
+    item.run()
     assert _bytes(item.dir) == one
 
 
@@ -460,7 +461,9 @@ def test_options_repeat_their_bytes(item: Item, monkeypatch: pytest.MonkeyPatch)
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1773792000")
     item.settings["render"] |= {"alternates": ["webp", "avif"], "crop_tiff": "rendered"}
     item.settings["iiif"] |= {"form": "pyramid", "tile_px": 128}
-    item.run(threads=1)
+    monkeypatch.setenv(threads.THREADS, "1")
+    item.run()
     one = _bytes(item.dir)
-    item.run(threads=2)
+    monkeypatch.setenv(threads.THREADS, "2")
+    item.run()
     assert _bytes(item.dir) == one
