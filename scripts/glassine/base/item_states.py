@@ -10,7 +10,7 @@ Every item is in exactly one state:
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal, get_args
@@ -69,14 +69,11 @@ def finding(given: Any, where: str) -> Finding:
     """Return the finding that a record holds, however little of it is there."""
     if not isinstance(given, dict):
         given = {"what": str(given)}
-    return Finding(
-        code=str(given.get("code") or "report.finding"),
-        path=str(given.get("path") or where),
-        what=str(given.get("what") or "No reason was recorded."),
-        expected=str(given.get("expected") or ""),
-        next_step=str(given.get("next_step") or "Look into the log of the item."),
-        severity=str(given.get("severity") or "hold"),
+    bare = Finding(
+        "report.finding", where, "No reason was recorded.", "", "Look into the log of the item."
     )
+    fields = ("code", "path", "what", "expected", "next_step", "severity")
+    return replace(bare, **{name: str(given[name]) for name in fields if given.get(name)})
 
 
 def _read_records(status: ItemStatus, item_dir: Path) -> None:
