@@ -12,7 +12,7 @@ import html
 import re
 import sys
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import astuple, dataclass, field
 from functools import cache
 from itertools import groupby, product
 from pathlib import Path
@@ -171,6 +171,10 @@ def _placeholder(node: ast.expr) -> str:
 def _of_call(node: ast.Call) -> ast.expr:
     """Return the expression that says best what a call returns."""
     called = node.func
+    if ast.unparse(called).endswith("near"):
+        return ast.Name("near")
+    if ast.unparse(called) in ("map", "filter"):
+        return node.args[1]
     if ast.unparse(called) in ("len", "sum") or not node.args:
         return called.value if isinstance(called, ast.Attribute) else called
     if isinstance(called, ast.Attribute) and called.attr in _OF_TEXT:
@@ -180,6 +184,8 @@ def _of_call(node: ast.Call) -> ast.expr:
 
 def _inline(found: list[str]) -> str:
     """Return the choices of a part of a text in one text."""
+    if len(found) > 1 and all(text.endswith(".") for text in found):
+        return _inline([text[:-1] for text in found]) + "."
     if len(found) > 1 and "" in found:
         return f"[{'/'.join(each for each in found if each)}]"
     return "/".join(found)
@@ -219,6 +225,9 @@ class Reader:
         if isinstance(node, ast.JoinedStr):
             return self._joined(node, scope, exact)
         if isinstance(node, ast.IfExp):
+            held = self._holds(node.test, scope)
+            if held is not None:
+                return self.choices(node.body if held else node.orelse, scope, exact)
             return [
                 *self.choices(node.body, scope, exact),
                 *self.choices(node.orelse, scope, exact),
@@ -244,6 +253,17 @@ class Reader:
             if module in self.by_name and not name:
                 return self._constant(self.by_name[module], node.attr, exact)
         raise Unreadable(ast.unparse(node))
+
+    def _holds(self, test: ast.expr, scope: Scope) -> bool | None:
+        """Tell whether a comparison with a text holds; None where only the run knows."""
+        if not isinstance(test, ast.Compare) or not isinstance(test.ops[0], ast.Eq):
+            return None
+        try:
+            sides = [self.choices(side, scope, True) for side in (test.left, *test.comparators)]
+        except (Unreadable, NeedsCaller):
+            return None
+        both = [part for side in sides for text in side for part in text.split(", ")]
+        return both[0] == both[1] if len(both) == 2 else None
 
     def _joined(self, node: ast.JoinedStr, scope: Scope, exact: bool) -> list[str]:
         parts: list[list[str]] = []
@@ -282,7 +302,7 @@ class Reader:
             whole = [node.body, node.orelse]
             if all(isinstance(each, ast.Constant | ast.JoinedStr) for each in whole):
                 return [text for each in whole for text in self.choices(each, scope)]
-        return ["{" + _placeholder(node) + "}"]
+        return ["{" + _placeholder(node).lower() + "}"]
 
     def _few(self, node: ast.Name, scope: Scope) -> list[str]:
         """Return what a name of the function itself can stand for, where that is in the source."""
@@ -341,14 +361,34 @@ class Reader:
         exact: bool,
         found: list[str],
     ) -> bool:
-        """Add what statements assign to a name, the last one first; tell whether one surely does."""
+        """Add what statements assign to a name, the last one first; tell if one surely does."""
         for statement in reversed(statements):
+            added = [each for each in ast.walk(statement) if _adds_to(each, name.id)]
+            for each in added:
+                found += self._added(each, scope, exact)
+            if any(each is statement for each in added):
+                return True
             values = [part for each in ast.walk(statement) for part in _given_to(each, name.id)]
             for part in values:
-                found += self.choices(part, scope, exact)
+                found += self._of_name(part, name, scope, exact)
             if values and _surely(statement, name.id):
                 return True
         return False
+
+    def _of_name(self, value: ast.expr, name: ast.Name, scope: Scope, exact: bool) -> list[str]:
+        """Return the texts of what a name stands for; `{name}` where only the run knows."""
+        try:
+            return self._choices(value, scope, exact)
+        except Unreadable:
+            if exact:
+                raise
+            return ["{" + _PLAIN.get(name.id, name.id).strip("_") + "}"]
+
+    def _added(self, node: ast.AST, scope: Scope, exact: bool) -> list[str]:
+        """Return what a name stands for after `+=`."""
+        assert isinstance(node, ast.AugAssign) and isinstance(node.target, ast.Name)
+        first = self._assigned(scope.functions[0], node.target, scope, exact)
+        return ["".join(each) for each in product(first, self.choices(node.value, scope, exact))]
 
     def _looped(self, loop: ast.For, name: ast.Name, scope: Scope, exact: bool) -> list[str]:
         if not isinstance(loop.iter, ast.Tuple | ast.List):
@@ -486,13 +526,13 @@ class Reader:
         """Return the name of an object's class, where the source states it; else None."""
         if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
             for each in ast.walk(module.tree):
-                if isinstance(each, ast.AnnAssign) and ast.unparse(each.target).removeprefix(
-                    "self."
-                ) == node.attr:
+                if (
+                    isinstance(each, ast.AnnAssign)
+                    and ast.unparse(each.target).removeprefix("self.") == node.attr
+                ):
                     return ast.unparse(each.annotation).rpartition(".")[2]
-                if isinstance(each, ast.Assign) and isinstance(each.value, ast.Call):
-                    if ast.unparse(each.targets[0]) == ast.unparse(node):
-                        return ast.unparse(each.value.func).rpartition(".")[2]
+                if _made_by_call(each, ast.unparse(node)):
+                    return _class_called(each)
             return None
         if not isinstance(node, ast.Name):
             return None
@@ -507,9 +547,8 @@ class Reader:
                 if each.arg == node.id and each.annotation is not None:
                     return ast.unparse(each.annotation).strip("'\"").rpartition(".")[2]
             for made in ast.walk(inner):
-                if isinstance(made, ast.Assign) and isinstance(made.value, ast.Call):
-                    if ast.unparse(made.targets[0]) == node.id:
-                        return ast.unparse(made.value.func).rpartition(".")[2]
+                if _made_by_call(made, node.id):
+                    return _class_called(made)
         return None
 
     # Findings
@@ -528,7 +567,7 @@ class Reader:
         wrong += self._not_followed()
         if wrong:
             raise Unreadable("\n".join(wrong))
-        return sorted(set(self.made), key=lambda each: (each.code, each.module, each.what))
+        return sorted(set(self.made), key=astuple)
 
     def _not_followed(self) -> list[str]:
         """Return calls of a helper's name that no helper was seen to be meant by."""
@@ -560,9 +599,7 @@ class Reader:
             for filled, inner in self._arguments(node, scope):
                 self._note(module, filled, inner)
         except NeedsCaller as needs:
-            home = next(
-                each for each in self.modules if needs.function in each.parents
-            )
+            home = next(each for each in self.modules if needs.function in each.parents)
             if any(key[0] == id(needs.function) for key in scope.bound):
                 raise Unreadable(f"{needs} lacks a part") from None
             in_code = self._in_code(node, needs.function)
@@ -630,9 +667,9 @@ class Reader:
                     yield from self._starred(given[0], _with(given[1], scope))
                     return
                 for each in ast.walk(function):
-                    if isinstance(each, ast.Assign) and isinstance(each.value, ast.Tuple):
-                        if ast.unparse(each.targets[0]) == node.id:
-                            yield list(each.value.elts), scope
+                    for part in _given_to(each, node.id):
+                        if isinstance(part, ast.Tuple):
+                            yield list(part.elts), scope
                             return
         raise Unreadable(f"*{ast.unparse(node)}")
 
@@ -654,7 +691,7 @@ class Reader:
         if not set(severities) <= set(SEVERITIES):
             raise Unreadable(f"severity {severities}")
         what, expected, step = (
-            OR.join(" ".join(text.split()) for text in self.choices(filled[key], scope))
+            OR.join(" ".join(text.split()) for text in self.choices(filled[key], scope) if text)
             for key in ("what", "expected", "next_step")
         )
         severity = ", ".join(sorted(severities, key=SEVERITIES.index))
@@ -682,6 +719,22 @@ def _given_to(node: ast.AST, name: str) -> list[ast.expr]:
     return []
 
 
+def _made_by_call(node: ast.AST, name: str) -> bool:
+    """Tell whether a statement gives a name what a call returns, as an object of a class."""
+    called = isinstance(node, ast.Assign) and isinstance(node.value, ast.Call)
+    return called and isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == name
+
+
+def _class_called(node: ast.AST) -> str:
+    assert isinstance(node, ast.Assign) and isinstance(node.value, ast.Call)
+    return ast.unparse(node.value.func).rpartition(".")[2]
+
+
+def _adds_to(node: ast.AST, name: str) -> bool:
+    target = node.target if isinstance(node, ast.AugAssign) else None
+    return isinstance(target, ast.Name) and target.id == name
+
+
 def _surely(node: ast.AST, name: str) -> bool:
     """Tell whether a name has a new value after a statement, whichever way it went."""
     if isinstance(node, ast.If):
@@ -690,7 +743,9 @@ def _surely(node: ast.AST, name: str) -> bool:
 
 
 def _block_surely(block: list[ast.stmt], name: str) -> bool:
-    leaves = bool(block) and isinstance(block[-1], ast.Return | ast.Raise | ast.Continue | ast.Break)
+    leaves = bool(block) and isinstance(
+        block[-1], ast.Return | ast.Raise | ast.Continue | ast.Break
+    )
     return leaves or any(_surely(each, name) for each in block)
 
 
@@ -744,9 +799,9 @@ WATCHED = (
 )  # fmt: skip
 _AS_SETTINGS = "as under settings.value, of the target's description."
 _AS_LISTED = {
-    "what": "as under intake.manifest_line.",
+    "what": "As under intake.manifest_line.",
     "expected": "as under intake.manifest_line.",
-    "next_step": "as under intake.manifest_line.",
+    "next_step": "As under intake.manifest_line.",
 }
 _BY_SETTING = {"severity": "hold, review, note"}  # targets.on_failure
 

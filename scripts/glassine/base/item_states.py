@@ -59,7 +59,7 @@ def _damaged(path: Path, problem: str) -> Finding:
     return Finding(
         "report.record",
         str(path),
-        f"This record is damaged: {problem}",
+        f"This record is damaged: {problem}.",
         "a record as a step of the night wrote it.",
         files.advice_on(path),
     )
@@ -91,7 +91,7 @@ def _read_records(status: ItemStatus, item_dir: Path) -> None:
             status.records[name] = record
         else:
             status.damaged.append(name)
-            status.findings.append(_damaged(path, "it holds no mapping."))
+            status.findings.append(_damaged(path, "it holds no mapping"))
 
 
 def _geometry_reasons(record: dict[str, Any]) -> list[Reason]:
@@ -208,7 +208,7 @@ def _collect_reasons(status: ItemStatus, item_dir: Path, entry: dict[str, Any]) 
             del status.records[name]
             status.damaged.append(name)
             path = _record_path(item_dir, name)
-            status.findings.append(_damaged(path, f"it lacks {problem}."))
+            status.findings.append(_damaged(path, f"it lacks {problem}"))
 
 
 def _entry_findings(entry: dict[str, Any], severities: set[str]) -> list[Finding]:

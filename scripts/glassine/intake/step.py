@@ -506,17 +506,17 @@ class _Intake:
                 return item, None, None, seen
         stand_in = naming.stand_in(entry.path)
         near = naming.nearest(entry.name, self.pattern)
-        what = "Its name does not tell the item"
+        more = ""
         if seen:
-            what += f", and the labels seen ({len(seen)}) name no single item"
+            more = f", and the labels seen ({len(seen)}) name no single item"
         if near:
-            what += f"; it differs only by blanks, marks or case from {near}"
+            more += f"; it differs only by blanks, marks or case from {near}"
         rename = f"Rename the file to {near}" if near else "Rename the file"
         self._hold(
             stand_in,
             "naming.off_template",
             entry.path,
-            f"{what}.",
+            f"Its name does not tell the item{more}.",
             self._name_words(),
             f"{rename}, or name its item under `identity` in corrections.yaml.",
         )
