@@ -10,7 +10,7 @@ Every item is in exactly one state:
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal, get_args
@@ -60,7 +60,7 @@ def _damaged(path: Path, problem: str) -> Finding:
     return Finding(
         "report.record",
         str(path),
-        f"This record is damaged: {problem}",
+        f"This record is damaged: {problem}.",
         "a record as a step of the night wrote it.",
         files.advice_on(path),
     )
@@ -70,14 +70,11 @@ def finding(given: Any, where: str) -> Finding:
     """Return the finding that a record holds, however little of it is there."""
     if not isinstance(given, dict):
         given = {"what": str(given)}
-    return Finding(
-        code=str(given.get("code") or "report.finding"),
-        path=str(given.get("path") or where),
-        what=str(given.get("what") or "No reason was recorded."),
-        expected=str(given.get("expected") or ""),
-        next_step=str(given.get("next_step") or "Look into the log of the item."),
-        severity=str(given.get("severity") or "hold"),
+    bare = Finding(
+        "report.finding", where, "No reason was recorded.", "", "Look into the log of the item."
     )
+    fields = ("code", "path", "what", "expected", "next_step", "severity")
+    return replace(bare, **{name: str(given[name]) for name in fields if given.get(name)})
 
 
 def _read_records(status: ItemStatus, item_dir: Path) -> None:
@@ -95,7 +92,7 @@ def _read_records(status: ItemStatus, item_dir: Path) -> None:
             status.records[name] = record
         else:
             status.damaged.append(name)
-            status.findings.append(_damaged(path, "it holds no mapping."))
+            status.findings.append(_damaged(path, "it holds no mapping"))
 
 
 def _geometry_reasons(record: dict[str, Any]) -> list[Reason]:
@@ -217,7 +214,7 @@ def _collect_reasons(status: ItemStatus, item_dir: Path, entry: dict[str, Any]) 
             del status.records[name]
             status.damaged.append(name)
             path = _record_path(item_dir, name)
-            status.findings.append(_damaged(path, f"it lacks {problem}."))
+            status.findings.append(_damaged(path, f"it lacks {problem}"))
 
 
 def _entry_findings(entry: dict[str, Any], severities: set[str]) -> list[Finding]:

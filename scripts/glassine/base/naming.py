@@ -67,7 +67,7 @@ def compile_pattern(pattern: str) -> re.Pattern[str]:
             "naming.pattern",
             "config/config.yaml",
             f"naming.pattern cannot be read: {problem}.",
-            "a pattern as in (?P<item>PEH-[0-9]{4})\\.tif, which tells the item of PEH-0412.tif.",
+            "a pattern that can be read, as the example of naming.pattern in config/README.md.",
             "Correct `naming.pattern`.",
         ) from problem
     if "item" not in compiled.groupindex:
@@ -75,7 +75,7 @@ def compile_pattern(pattern: str) -> re.Pattern[str]:
             "naming.pattern",
             "config/config.yaml",
             "naming.pattern has no group named `item`.",
-            "a group of that name, as in (?P<item>PEH-[0-9]{4})\\.tif.",
+            "a group of that name, as in the example of naming.pattern in config/README.md.",
             "Correct `naming.pattern`.",
         )
     return compiled
@@ -199,11 +199,11 @@ def check_template(template: str) -> None:
     twice: one picture would take the place of another.
     """
     outside = _OPTIONAL.sub("", template)
-    for field in ("{part", "{frame"):
-        if field in outside:
+    for field in ("part", "frame"):
+        if "{" + field in outside:
             raise _bad_template(
-                f"naming.derivative has {field}}} outside of square brackets, and not every "
-                "picture has one.",
+                f"naming.derivative has the field {field} outside of square brackets, and not "
+                "every picture has one.",
                 "a template as in {item}[_{part}][_{frame:02d}]_{use}.jpg.",
             )
     seen: dict[str, tuple[object, ...]] = {}

@@ -37,7 +37,7 @@ def _require(path: Path, name: str, value: Any) -> None:
         raise GlassineError.because(
             f"contracts.{name}",
             path,
-            f"{where}: {error.message[:300]}.",
+            f"This record is not built as it should be, at {where}: {error.message[:300]}.",
             f"a record as schemas/{name}.schema.json describes it.",
             files.advice_on(path),
         )

@@ -26,6 +26,20 @@ def listed(names: Iterable[str]) -> str:
     return some(sorted(visible(name) for name in names), _MAX_NAMED)
 
 
+def why(problem: BaseException) -> str:
+    """Return in words what an error says, without a full stop at the end.
+
+    >>> why(KeyError("frames"))
+    "'frames' is missing"
+    """
+    if isinstance(problem, KeyError) and problem.args:
+        return f"{problem.args[0]!r} is missing"
+    if isinstance(problem, OSError) and problem.strerror:
+        return problem.strerror
+    words = " ".join(str(problem).split()).rstrip(".")
+    return words or "it does not say why"
+
+
 def near(wanted: str, names: Iterable[str]) -> str:
     """Return what to add to a message about an unknown name: names like it, or nothing."""
     close = difflib.get_close_matches(wanted, list(names), n=3)

@@ -407,7 +407,8 @@ class _Check:
         try:
             tags = parsed_info(text)
         except ValueError as problem:
-            self.note("info", "bag-info.txt", f"{problem}.", "`label: value` lines (2.2.2).")
+            what = f"It cannot be read: {problem}."
+            self.note("info", "bag-info.txt", what, "`label: value` lines (2.2.2).")
             return
         oxum = [value for label, value in tags if label.lower() == "payload-oxum"]
         sizes = [size for path, size in self.store.files.items() if path.startswith(PAYLOAD)]

@@ -17,7 +17,7 @@ from urllib.parse import unquote, urlsplit
 
 from lxml import etree
 
-from glassine.base import hashing, record_files
+from glassine.base import hashing, record_files, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.deliver import bag
 from glassine.deliver.bag import Reading
@@ -91,14 +91,20 @@ class _Checking:
         try:
             check()
         except (LookupError, TypeError, ValueError, AttributeError) as problem:
-            what = f"It is not built as it should be: {type(problem).__name__}: {problem}."
+            what = f"It is not built as it should be: {wording.why(problem)}."
             self.note("json", path, what, "the file as it was delivered.")
 
     def receipt(self) -> None:
         found = self.receipt_entry()
         if found is None:
             what = "There is no receipt beside this bag; it was not compared with one."
-            self.note("no_receipt", "", what, "receipts/<delivery>.json", severity="note")
+            self.note(
+                "no_receipt",
+                "",
+                what,
+                "a file receipts/<delivery>.json beside the bag.",
+                severity="note",
+            )
             return
         for key, name in (
             ("manifest_sha256", "manifest-sha256.txt"),

@@ -25,7 +25,7 @@ def _bad_line(name: str, number: int, what: str) -> Finding:
     return Finding(
         "intake.manifest_line",
         f"{name}, line {number}" if number else name,
-        f"{what[0].upper()}{what[1:]}.",
+        f"This line, or the list, cannot be used: {what}.",
         "a digest (MD5, SHA-1, SHA-256 or SHA-512 in hexadecimal digits) and a path in the batch.",
         "Write the checksum list anew at the capture station.",
         "review",

@@ -88,17 +88,17 @@ def _read_label(
 
 def _hold_unknown(batch: Batch, collector: Collector, entry: door.Entry, labels: int) -> None:
     near = naming.nearest(entry.name, batch.pattern)
-    what = "Its name does not tell the item"
+    more = ""
     if labels:
-        what += f", and the labels seen ({labels}) name no single item"
+        more = f", and the labels seen ({labels}) name no single item"
     if near:
-        what += f"; it differs only by blanks, marks or case from {near}"
+        more += f"; it differs only by blanks, marks or case from {near}"
     rename = f"Rename the file to {near}" if near else "Rename the file"
     collector.hold(
         naming.stand_in(entry.path),
         "naming.off_template",
         entry.path,
-        f"{what}.",
+        f"Its name does not tell the item{more}.",
         batch.name_words,
         f"{rename}, or name its item under `identity` in corrections.yaml.",
     )

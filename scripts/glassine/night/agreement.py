@@ -71,21 +71,23 @@ def _check_naming(config: dict[str, Any], _: Path) -> list[Finding]:
     return []
 
 
+def _unreadable(path: Path) -> str:
+    """Return why a path is no regular, readable file; empty where it is one."""
+    try:
+        if not path.is_file():
+            return "is no regular file" if path.exists() else "does not exist"
+        with path.open("rb"):
+            return ""
+    except (OSError, ValueError) as problem:
+        return f"cannot be read ({getattr(problem, 'strerror', None) or problem})"
+
+
 def _plain_file(key: str, value: str | None, base: Path) -> Iterator[Finding]:
     """Yield a finding where a setting names a file that is no regular, readable file."""
-    if value is None:
-        return
-    path = base / value
-    try:
-        regular = path.is_file()
-        if regular:
-            with path.open("rb"):
-                pass
-            return
-        what = "is no regular file" if path.exists() else "does not exist"
-    except (OSError, ValueError) as problem:
-        what = f"cannot be read ({getattr(problem, 'strerror', None) or problem})"
-    yield _finding(key, f"The file that `{key}` names {what}: {path}.", "a file that can be read.")
+    why = "" if value is None else _unreadable(base / value)
+    if why:
+        what = f"The file that `{key}` names {why}: {base / str(value)}."
+        yield _finding(key, what, "a file that can be read.")
 
 
 def _check_files(config: dict[str, Any], working_dir: Path) -> list[Finding]:
@@ -107,7 +109,7 @@ def _check_limits(config: dict[str, Any], working_dir: Path) -> list[Finding]:
     from glassine.render.settings import QualitySettings
 
     section = config["quality"]
-    if section["limits"] is None or [*_plain_file("", section["limits"], working_dir)]:
+    if section["limits"] is None or _unreadable(working_dir / section["limits"]):
         return []
     table = QualitySettings(section["level"], str(working_dir / section["limits"]))
     known = settings.read_yaml(limits.LIMITS_PATH)["limits"]

@@ -365,7 +365,7 @@ def not_taken_in(name: str, results_dir: Path) -> list[Finding]:
         Finding(
             "run.not_taken_in",
             name,
-            "This batch was not taken in, and nothing told why.",
+            "This batch was not taken in, and nothing says why.",
             "a batch that intake has gone through.",
             f"See results/{name}/logs/intake.log, then run again.",
         )

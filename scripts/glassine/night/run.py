@@ -362,7 +362,7 @@ class Run:
         error = GlassineError.because(
             "run.store_unavailable",
             url,
-            f"The storage does not answer as it should: {type(problem).__name__}: {problem}.",
+            f"The storage does not answer as it should: {wording.why(problem)}.",
             "a service at `store.endpoint_url` that knows the keys in the environment.",
             "Check the network, the address and the keys, then start again: what has come or gone "
             "is kept.",

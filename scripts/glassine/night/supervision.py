@@ -104,7 +104,7 @@ def _unexpected(frame: _Frame, problem: BaseException) -> Finding:
     elif "out of memory" in str(problem).lower():
         what, next_step = "Memory ran out.", more_memory
     else:
-        what = f"The step ended unexpectedly: {type(problem).__name__}: {problem}"[:500]
+        what = f"The step ended unexpectedly: {type(problem).__name__}: {problem}"[:500] + "."
         next_step = f"Run again; if it repeats, send {log} to whoever maintains this installation."
     return Finding(f"{step}.unexpected", str(log), what, "a step that ends.", next_step)
 

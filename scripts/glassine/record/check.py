@@ -320,7 +320,7 @@ def _times(record: Record) -> Iterator[Finding]:
         for text in record.texts(expression):
             if not _DATE_TIME.fullmatch(text):
                 yield _finding(
-                    "time",
+                    "date_time",
                     record.name,
                     f"{expression[2:]} holds {text!r}.",
                     "a date and time of ISO 8601 such as 2026-03-17T02:14:09Z.",
@@ -659,7 +659,7 @@ def check_schemas(path: Path, schema_dir: Path) -> list[Finding]:
         _finding(
             "schema",
             f"{path.name}, line {error.line}",
-            f"The official schema refuses it: {error.message}",
+            f"The official schema refuses it: {error.message.rstrip('.')}.",
             "a record that the official schemas accept.",
         )
         for error in list(schema.error_log)[:MAX_TOLD]

@@ -61,7 +61,7 @@ def _divisions(known: Any) -> list[Finding]:
     ]
     return [
         Finding(
-            "record.structure",
+            "record.division",
             known.item,
             f"The catalogue's division {label!r} names a frame that the item does not have.",
             f"frames from 1 to {count}.",

@@ -106,7 +106,8 @@ def _untellable(results: Path, problem: Exception) -> Finding:
     return Finding(
         "report.deliveries",
         str(results),
-        f"How the items stand to what was delivered cannot be told: {problem}",
+        f"It cannot be found out how the items stand to what was delivered: "
+        f"{wording.why(problem)}.",
         "packages and records as the night wrote them.",
         "Check the disk of the results; the results of an item can be removed and are made again.",
     )

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from glassine.base import corrections, files, identity, naming, rights, settings
+from glassine.base import corrections, files, identity, naming, rights, settings, wording
 from glassine.base import item_states as status
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.item_states import ItemStatus
@@ -301,7 +301,7 @@ def _mark_damaged(state: ItemStatus, where: Path, problem: Exception) -> None:
         Finding(
             "report.record",
             str(where),
-            f"A record of this item is damaged ({type(problem).__name__}: {problem}).",
+            f"A record of this item is damaged: {wording.why(problem)}.",
             "records as the steps of the night wrote them.",
             "Remove the item's folder in the results, not in the masters; the next run makes it "
             "again.",
@@ -449,7 +449,7 @@ def _gather_deliveries(batch: Batch, results: Path, given: dict[str, Any]) -> No
             Finding(
                 "report.deliveries",
                 str(folder),
-                f"What was delivered cannot be told: {type(problem).__name__}: {problem}.",
+                f"It cannot be found out what was delivered: {wording.why(problem)}.",
                 "receipts, packages and records as the night wrote them.",
                 "Check the disk of the deliveries and the receipts; do not delete any.",
             )

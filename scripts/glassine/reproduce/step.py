@@ -18,7 +18,7 @@ from typing import Any
 
 import pyvips
 
-from glassine.base import alternates, files, hashing
+from glassine.base import alternates, files, hashing, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.premis_event import software
 from glassine.deliver import bag
@@ -140,7 +140,7 @@ def _reproduced(package: Path, work: Path) -> list[Finding]:
     except GlassineError as error:
         return error.findings
     except (LookupError, TypeError, ValueError, AttributeError, pyvips.Error) as problem:
-        told = f"It cannot be made again from its records: {type(problem).__name__}: {problem}."
+        told = f"It cannot be made again from its records: {wording.why(problem)}."
         expected = "records as the night wrote them, and the version of this software that did."
         return [_finding("records", package, told, expected)]
 

@@ -336,7 +336,11 @@ def open_session(config: dict[str, Any], working_dir: Path, batch: str | None) -
         name = naming.check_batch(batch or _only_batch(results))
     except ValueError as problem:
         raise GlassineError.because(
-            "review.batch", batch, f"{problem}.", "the name of a batch.", "Correct the name."
+            "review.batch",
+            batch,
+            f"This cannot be the name of a batch: {problem}.",
+            "the name of a batch.",
+            "Correct the name.",
         ) from problem
     if not (results / name / "report" / "index.html").is_file():
         raise GlassineError.because(

@@ -110,7 +110,11 @@ def _session(given: argparse.Namespace) -> review_server.Session:
         batch = naming.check_batch(given.batch)
     except ValueError as problem:
         raise GlassineError.because(
-            "withdraw.batch", given.batch, f"{problem}.", "the name of a batch.", "Correct it."
+            "withdraw.batch",
+            given.batch,
+            f"This cannot be the name of a batch: {problem}.",
+            "the name of a batch.",
+            "Correct it.",
         ) from problem
     masters = given.masters or config["masters"]
     batch_dir = folders.masters_folder(masters, working_dir) / batch

@@ -108,7 +108,9 @@ def _values(path: Path, root: Path | None, given: dict[str, Any]) -> reference.V
     try:
         source = inside(path.parent, named["file"])
     except ValueError as problem:
-        raise _bad(path.name, str(problem), "a file next to the description.") from problem
+        raise _bad(
+            path.name, f"It cannot be used: {problem}.", "a file next to the description."
+        ) from problem
     data, values = reference.read(source, named["format"], root)
     wanted = named.get("sha256")
     if wanted and hashlib.sha256(data).hexdigest() != wanted:
@@ -166,7 +168,7 @@ def _described(
         raise GlassineError(
             [
                 _bad(
-                    where, f"{problem[0].upper()}{problem[1:]}.", "as README.md describes."
+                    where, f"It is not built as it should be: {problem}.", "as README.md describes."
                 ).findings[0]
                 for problem in problems
             ]

@@ -131,7 +131,8 @@ def _description_path(batch_dir: Path, target: dict[str, Any]) -> Path:
             path = inside(folder, name)
         except ValueError as problem:
             raise GlassineError.because(
-                "targets.description", name, f"{problem}.", "a file inside the batch folder.",
+                "targets.description", name, f"The description cannot be used: {problem}.",
+                "a file inside the batch folder.",
                 "Correct `description` in batch.yaml.",
             ) from problem  # fmt: skip
         # A pipe or a link of that name is for the reader to refuse, not to be passed over.
@@ -151,7 +152,8 @@ def _capture(batch_dir: Path, name: str, facts: Facts) -> Capture:
         path = inside(batch_dir, name)
     except ValueError as problem:
         raise GlassineError.because(
-            "targets.path", name, f"{problem}.", "a file inside the batch folder.",
+            "targets.path", name, f"The capture cannot be used: {problem}.",
+            "a file inside the batch folder.",
             "Correct the target's path in batch.yaml.",
         ) from problem  # fmt: skip
     return open_capture(path, facts.encoding)

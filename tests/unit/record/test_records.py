@@ -132,7 +132,7 @@ def test_a_division_that_names_a_frame_too_many_holds_the_item(tmp_path):
     made = strip(tmp_path, structure=[{"label": "Quay", "type": "section", "frames": [6]}])
     with pytest.raises(GlassineError) as caught:
         made.record()
-    assert [each.code for each in caught.value.findings] == ["record.structure"]
+    assert [each.code for each in caught.value.findings] == ["record.division"]
     assert not (made.item_dir / "METS.xml").exists()
 
 

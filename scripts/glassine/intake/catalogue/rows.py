@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
@@ -362,7 +362,7 @@ class RecordReader:
             elif catalogue_columns.speaks_of_rights(column, cell) and not any(one.values()):
                 findings.append(self.unread_rights(row, column, cell, record))
             elif catalogue_columns.held_back_words(_text(cell)):
-                findings.append(replace(self.kept_back(row, column, cell), severity="review"))
+                findings.append(self.kept_back(row, column, cell, "review"))
             elif catalogue_columns.speaks_of_a_date(column):
                 findings += self.unread_date(row, column, cell, record if dated else None)
 
@@ -384,13 +384,14 @@ class RecordReader:
         code = "date_unread"
         return [self.finding(code, row.number, column, cell, expected, "review", step)]
 
-    def kept_back(self, row: Row, column: str, cell: Any) -> Finding:
+    def kept_back(self, row: Row, column: str, cell: Any, severity: str = "hold") -> Finding:
         return self.finding(
             "restriction",
             row.number,
             column,
             _text(cell),
             "nothing that keeps the picture from the public in a column that nobody reads.",
+            severity,
             next_step="Take the item out of the batch if it is closed. If it is not: clear the "
             "cell, or name the column under `catalogue.ignored_columns` where it says nothing "
             "of the kind.",
