@@ -54,6 +54,7 @@ PREFIXES = {
 CODE = re.compile(r"[a-z]+\.(<key>|[a-z][a-z0-9_]*(\.[a-z][a-z0-9_]*)*)")
 # Codes that several modules make, and why they mean the same there.
 IN_SEVERAL = {
+    "intake.look_alike": "a name like that of a side file, a content like that of a checksum list",
     "contracts.embedded": "a record against its schema: one helper writes and reads all records",
     "contracts.package": "as contracts.embedded",
     "contracts.receipt": "as contracts.embedded",
@@ -76,7 +77,17 @@ FORBIDDEN = {
 # Unforeseen ends: whoever maintains the installation needs the kind of the error.
 KIND_NEEDED = {f"{step}.unexpected" for step in (*document_findings.WATCHED, "run")}
 # What stands at the end of a text and is a sentence, or the lines to write, itself.
-SENTENCES = ("near}", "more_memory}", "what}", "why}", "other}", "expected}", "sections}", "entry}")
+SENTENCES = (
+    "near}",
+    "more_memory}",
+    "what}",
+    "why}",
+    "other}",
+    "expected}",
+    "sections}",
+    "entry}",
+    "name_words}",
+)
 QUOTED = re.compile(r"`[^`]*`")
 COMMAND = re.compile(r"(snakemake|scripts/)[^:]*$")
 
