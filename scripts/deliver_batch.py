@@ -2,10 +2,9 @@
 
 from pathlib import Path
 
-from glassine.base import threads
+from glassine.base import target_results, threads
 from glassine.deliver import step as deliver
 from glassine.night import run, supervision
-from glassine.targets import gate
 
 threads.announce(snakemake.threads)
 given = snakemake.params.given
@@ -13,7 +12,7 @@ results_dir = Path(snakemake.log[0]).parent.parent
 
 with supervision.batch_step("deliver", given["batch"], results_dir, Path(snakemake.log[0])):
     if snakemake.input.targets:
-        gate.check(results_dir)
+        target_results.check(results_dir)
     outcome = deliver.deliver_batch(
         Path(snakemake.params.batch_dir),
         results_dir,

@@ -785,7 +785,7 @@ HANDED_ON: dict[tuple[str, str], str] = {
     ("locate/step.py", "_decided"): "a frame, not a finding",
     ("render/tone.py", "_rounded"): "a part of a tone, not a finding",
     ("night/run.py", "stop"): "the same finding, its next step in several lines",
-    ("targets/gate.py", "check"): "read back from the record of the targets",
+    ("base/target_results.py", "check"): "read back from the record of the targets",
     ("targets/measure.py", "holds"): "read back from the result of a capture",
     ("verify/step.py", "verify_item"): "what intake found, handed on",
 }

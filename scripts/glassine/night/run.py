@@ -14,7 +14,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from glassine import steps
-from glassine.base import clock, exits, files, folders, identity, sandbox, settings, wording
+from glassine.base import (
+    clock,
+    exits,
+    files,
+    folders,
+    identity,
+    sandbox,
+    settings,
+    target_results,
+    wording,
+)
 from glassine.base.errors import GlassineError
 from glassine.base.visible import visible
 from glassine.deliver import receipt_files, same_ids
@@ -296,12 +306,11 @@ class Run:
 
     def deliver(self, name: str) -> None:
         from glassine.deliver import step as delivery
-        from glassine.targets import gate
 
         results = self.results_dir(name)
         with supervision.telling_here("deliver", name, results):
             if self.has_targets(name):
-                gate.check(results)
+                target_results.check(results)
             given = with_states(self.delivery_given(name), results)
             outcome = delivery.deliver_batch(self.batch_dir(name), results, self.deliveries, given)
             delivery.write_stamp(results / delivery.STAMP, outcome, self.delivery_key(name))

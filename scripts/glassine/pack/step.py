@@ -13,11 +13,18 @@ from pathlib import Path
 from typing import Any
 
 from glassine import __version__
-from glassine.base import alternates, clock, files, hashing, premis_event, record_files
+from glassine.base import (
+    alternates,
+    clock,
+    files,
+    hashing,
+    premis_event,
+    record_files,
+    target_results,
+)
 from glassine.base.errors import Finding, GlassineError
 from glassine.pack import profiles
 from glassine.pack.profiles import Placed
-from glassine.targets import gate
 
 VERSION = "1"
 RECORDS = {"METS.xml": "METS.xml", "manifest.json": "manifest.json"}
@@ -271,7 +278,11 @@ def pack_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     """
     settings = given["settings"]["package"]
     packing = _Packing(batch_dir, item_dir, given)
-    proof = {f"metadata/{gate.RECORD}": gate.RECORD} if (item_dir / gate.RECORD).exists() else {}
+    proof = (
+        {f"metadata/{target_results.RECORD}": target_results.RECORD}
+        if (item_dir / target_results.RECORD).exists()
+        else {}
+    )
     for path, source in {**RECORDS, **METADATA, **proof}.items():
         packing.add(path, f"item:{source}", "record" if path in RECORDS else "metadata")
     if packing.findings:

@@ -7,12 +7,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from glassine.base import alternates, files, rights
+from glassine.base import alternates, files, rights, target_results
 from glassine.base.errors import GlassineError
 from glassine.base.markup import xml_id
 from glassine.base.vocabulary import DIGEST_NAMES
 from glassine.embed import tiff
-from glassine.targets import gate
 
 # Where the records of the steps lie in a package, and in the folder of an item.
 PROVENANCE = {
@@ -21,7 +20,7 @@ PROVENANCE = {
     "metadata/geometry.json": "geometry.json",
     "metadata/quality.json": "quality.json",
     "metadata/render.json": "render/render.json",
-    "metadata/targets.json": gate.RECORD,
+    "metadata/targets.json": target_results.RECORD,
 }
 JSON_FORMAT = ("JSON", None, "fmt/817")
 # What a record calls each use of a derivative, and its media type.
@@ -113,7 +112,7 @@ def gather(item_dir: Path, given: dict[str, Any]) -> ItemFacts:
         render=files.read_json(item_dir / "render" / "render.json"),
         quality=files.read_json(item_dir / "quality.json"),
         embedded=files.read_json(item_dir / "embedded.json"),
-        targets=_targets(item_dir / gate.RECORD),
+        targets=_targets(item_dir / target_results.RECORD),
     )
     found = [
         *(_master(entry) for entry in facts.fixity["masters"]),

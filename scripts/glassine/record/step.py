@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from glassine.base import files
+from glassine.base import files, target_results
 from glassine.base.errors import Finding, GlassineError
 
 VERSION = "4"
@@ -20,11 +20,10 @@ def record_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     """
     from glassine.base import markup
     from glassine.record import check, facts, history, mets, presentation
-    from glassine.targets import gate
 
     given = markup.cleaned(given)
     named = (given.get("batch_facts") or {}).get("targets") or []
-    gate.share(item_dir.parents[1], item_dir, named)
+    target_results.share(item_dir.parents[1], item_dir, named)
     known = facts.gather(item_dir, given)
     findings = _divisions(known)
     manifest = presentation.manifest(given, known.render, known.embedded, known.geometry)

@@ -7,13 +7,21 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from glassine.base import corrections, files, identity, naming, rights, settings, wording
+from glassine.base import (
+    corrections,
+    files,
+    identity,
+    naming,
+    rights,
+    settings,
+    target_results,
+    wording,
+)
 from glassine.base import item_states as status
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.item_states import ItemStatus
 from glassine.intake import passed_over
 from glassine.report import deliveries
-from glassine.targets import gate
 
 # How many items share one file of details beside the page.
 DETAILS_A_FILE = 50
@@ -99,7 +107,7 @@ class Batch:
 
 def _proof(results: Path, batch: Batch) -> dict[str, Any] | None:
     """Return what the target captures say (targets.json), or None where there is nothing yet."""
-    path = results / gate.RECORD
+    path = results / target_results.RECORD
     if not path.exists():
         return None
     try:

@@ -1,15 +1,13 @@
-"""What the target captures of a batch say of its delivery."""
+"""The target captures of a batch, measured: the record that its delivery waits for."""
 
 from __future__ import annotations
 
 from pathlib import Path
 from typing import Any
 
-from glassine.base import files, processor
-from glassine.base.errors import Finding, GlassineError
+from glassine.base import files, processor, target_results
 from glassine.masters import fixity
 
-RECORD = "targets.json"
 FOLDER = "targets"
 # One file for all batches of a results folder: focus, colour and light are followed over batches.
 TREND = "targets.sqlite"
@@ -38,32 +36,10 @@ def measure(batch_dir: Path, results_dir: Path, given: dict[str, Any]) -> None:
         shown["event"] = targets.premis_event(result)
         shown["identity"] = targets.mix_target_data(result)["target_id"]
     files.write_json(
-        results_dir / RECORD,
+        results_dir / target_results.RECORD,
         {
             **section,
             "course": targets.trend.section(database, results_dir / FOLDER, given["batch"]),
             "holds": [finding.as_dict() for finding in held],
         },
     )
-
-
-def share(results_dir: Path, item_dir: Path, named: list[dict[str, Any]]) -> None:
-    """Put what the targets say of the batch beside an item's records: it travels with the package.
-
-    named: the targets of batch.yaml; where there are none, nothing lies there. The course over
-    batches is left out: it is no fact of this item.
-    """
-    path = item_dir / RECORD
-    if not named:
-        path.unlink(missing_ok=True)
-        return
-    known = files.read_json(results_dir / RECORD)
-    files.write_json(path, {key: known[key] for key in ("batch", "statement", "targets")})
-
-
-def check(results_dir: Path) -> None:
-    """Raise GlassineError where the batch's targets keep it from delivery, or were not measured."""
-    findings = [Finding(**finding) for finding in files.read_json(results_dir / RECORD)["holds"]]
-    holding = [finding for finding in findings if finding.severity == "hold"]
-    if holding:
-        raise GlassineError(holding)

@@ -203,7 +203,7 @@ DAMAGES: dict[str, tuple[Damage, set[str]]] = {
     "MIX orientation without its asterisk": (text("//mix:orientation", "normal"), {"profile"}),
     "MIX unit spelt out": (text("//mix:samplingFrequencyUnit", "inch"), {"profile"}),
     "MIX exposure as a fraction": (text("//mix:exposureTime", "1/125"), {"profile"}),
-    "MIX time of capture": (text("//mix:dateTimeCreated", "17.3.2026"), {"profile", "time"}),
+    "MIX time of capture": (text("//mix:dateTimeCreated", "17.3.2026"), {"profile", "date_time"}),
     "MIX gone": (remove(f"//mets:techMD[.{MIX_JPEG}]"), {"reference", "mix"}),
     "MIX that nothing refers to": (
         attribute(ACCESS, "ADMID", "object-x rights"),
@@ -218,7 +218,7 @@ DAMAGES: dict[str, tuple[Damage, set[str]]] = {
         text("//mods:dateCreated[@encoding='edtf']", "1905-02-30"),
         {"date"},
     ),
-    "time of an event": (text("//premis:eventDateTime", "yesterday"), {"profile", "time"}),
+    "time of an event": (text("//premis:eventDateTime", "yesterday"), {"profile", "date_time"}),
     "event without a time": (remove("//premis:eventDateTime"), {"profile"}),
     "event without a type": (remove("//premis:eventType"), {"profile"}),
     "event that an object names is gone": (
