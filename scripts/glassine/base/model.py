@@ -7,6 +7,7 @@ top-left, top-right, bottom-right, bottom-left as seen in the master.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any, Literal, NewType, Self
 
@@ -254,3 +255,9 @@ def plain(value: Any) -> Any:
     if isinstance(value, float):
         return round(value, 6)
     return value
+
+
+def withdraws_whole(entry: Mapping[str, Any]) -> bool:
+    """Return whether an entry of `withdraw` (corrections.yaml, intake.json, a receipt) names its
+    item as a whole: no single master of it, and no number of frames that are left."""
+    return entry.get("master") is None and entry.get("frames") is None

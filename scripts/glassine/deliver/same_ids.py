@@ -16,6 +16,7 @@ from typing import Any
 
 from glassine.base import files, naming, wording
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.model import withdraws_whole
 from glassine.deliver import receipt_files
 
 INDEX = "ids.json"
@@ -56,11 +57,7 @@ def _sources(results: Path, deliveries_dir: Path) -> tuple[tuple[str, int, int],
 
 def _whole(entries: Any) -> list[str]:
     """Return the items that are withdrawn whole."""
-    return [
-        str(entry["item"])
-        for entry in entries or []
-        if entry.get("master") is None and entry.get("frames") is None
-    ]
+    return [str(entry["item"]) for entry in entries or [] if withdraws_whole(entry)]
 
 
 def _digest(path: Path) -> dict[str, Any]:

@@ -19,6 +19,7 @@ from typing import Any
 from glassine import __version__
 from glassine.base import clock, files, hashing, item_states, naming, record_files, wording
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.model import withdraws_whole
 from glassine.deliver import bag, drops, handover, receipt_files, same_ids
 from glassine.deliver.serialization import Source, carrier
 
@@ -178,13 +179,9 @@ def deliver_batch(
     return Outcome(
         found.latest["delivery"] if found.latest else None,
         tuple(entry["item"] for entry in due.lacking),
-        tuple(entry["item"] for entry in due.withdrawn if _whole(entry)),
+        tuple(entry["item"] for entry in due.withdrawn if withdraws_whole(entry)),
         tuple(notes),
     )
-
-
-def _whole(entry: dict[str, Any]) -> bool:
-    return entry["master"] is None and entry["frames"] is None
 
 
 def standing(results_batch_dir: Path, deliveries_dir: Path, batch: str) -> receipt_files.Receipts:

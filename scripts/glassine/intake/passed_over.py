@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from glassine.base import exits, wording
+from glassine.base import exits, model, wording
 from glassine.base.errors import Finding
 
 # File endings of camera raw formats: pictures, but nothing that is developed here.
@@ -44,11 +44,8 @@ def without_items(name: str, batch_dir: Path, taken: dict[str, Any]) -> exits.Pr
 
 def withdrawn(intake: Mapping[str, Any]) -> set[str]:
     """Return the items that a person withdrew as a whole, by intake.json of their batch."""
-    listed_ = intake.get("withdraw")
-    entries = [each for each in listed_ if isinstance(each, dict)] if listed_ else []
-    return {
-        str(each.get("item")) for each in entries if not (each.get("master") or each.get("frames"))
-    }
+    entries = [each for each in intake.get("withdraw") or [] if isinstance(each, dict)]
+    return {str(each.get("item")) for each in entries if model.withdraws_whole(each)}
 
 
 def items_gone(name: str, results_dir: Path, known: set[str]) -> exits.Problem | None:

@@ -207,7 +207,8 @@ def test_a_notice_keeps_the_earlier_report_and_gives_way_to_the_next(tmp_path):
 
 def test_an_item_that_a_person_withdrew_is_not_missed():
     states = [item_states.ItemStatus("a", "done"), item_states.ItemStatus("b", "held")]
-    intake = {"withdraw": [{"item": "b"}, {"item": "a", "master": "a_base.tif"}]}
+    part = [{"item": "a", "master": "a_base.tif"}, {"item": "c", "frames": 0}]
+    intake = {"withdraw": [{"item": "b", "master": None}, *part]}
     assert passed_over.withdrawn(intake) == {"b"}
     assert batches.not_done("harbour", states, passed_over.withdrawn(intake)) is None
     assert passed_over.withdrawn({}) == set()
