@@ -8,11 +8,14 @@ from __future__ import annotations
 
 import functools
 import importlib
+import importlib.util
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+import msgspec
 
 
 @dataclass(frozen=True)
@@ -78,8 +81,19 @@ def version_of(module: str) -> str:
     return match[1]
 
 
-def function(name: str) -> Callable[[Path, Path, dict[str, Any]], None]:
+def given(name: str, values: dict[str, Any]) -> Any:
+    """Return what a step is given as its type, e.g. `glassine.verify.given.VerifyGiven`.
+
+    Raises msgspec.ValidationError where something that the step uses is missing or of another kind.
+    """
+    if importlib.util.find_spec(f"glassine.{name}.given") is None:
+        return values
+    module = importlib.import_module(f"glassine.{name}.given")
+    return msgspec.convert(values, getattr(module, f"{name.capitalize()}Given"))
+
+
+def function(name: str) -> Callable[[Path, Path, Any], None]:
     """Return the function of a step, e.g. `glassine.verify.step.verify_item`."""
     module = importlib.import_module(f"glassine.{name}.step")
-    found: Callable[[Path, Path, dict[str, Any]], None] = getattr(module, f"{name}_item")
+    found: Callable[[Path, Path, Any], None] = getattr(module, f"{name}_item")
     return found

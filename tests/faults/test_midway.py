@@ -14,6 +14,7 @@ from glassine.base.errors import GlassineError
 from glassine.intake import step as intake_module
 from glassine.night import due
 from glassine.verify import step as fixity
+from makers.step_calls import do_step
 
 
 @pytest.fixture
@@ -27,7 +28,7 @@ def verifying(tmp_path):
     item_dir = tmp_path / "item"
     item_dir.mkdir()
     given = due.given("verify", batch, "PEH-0001", config)
-    return path, lambda: fixity.verify_item(folder, item_dir, given)
+    return path, lambda: do_step("verify", folder, item_dir, given)
 
 
 def codes(action):

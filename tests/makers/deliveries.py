@@ -13,13 +13,9 @@ import pyvips
 
 from glassine.base import files, hashing, settings
 from glassine.deliver import step as delivery
-from glassine.embed import step as embed
 from glassine.masters import colour
-from glassine.pack import step as pack
-from glassine.record import step as record
-from glassine.render import step as render
-from glassine.verify import step as verify
 from makers import made_items
+from makers.step_calls import do_step
 
 ITEM = "PEH-0001"
 
@@ -38,9 +34,9 @@ def finish(root: Path, given: dict[str, Any]) -> None:
     """Embed, record (a small METS that lists the files) and pack one item."""
     batch_dir = root / "masters" / "b1"
     item_dir = made_items.item_dir_of(root, given["item"])
-    embed.embed_item(batch_dir, item_dir, given)
+    do_step("embed", batch_dir, item_dir, given)
     made_items.write_mets(item_dir)
-    pack.pack_item(batch_dir, item_dir, given)
+    do_step("pack", batch_dir, item_dir, given)
 
 
 def make_batch(root: Path, count: int = 2, **settings: Any) -> dict[str, Any]:
@@ -158,12 +154,12 @@ def night(
         "batch_facts": {},
     }
     given["masters"][0]["path"] = name
-    verify.verify_item(batch_dir, item_dir, given)
+    do_step("verify", batch_dir, item_dir, given)
     files.write_json(item_dir / "geometry.json", geometry(name))
-    render.render_item(batch_dir, item_dir, given)
-    embed.embed_item(batch_dir, item_dir, given)
-    record.record_item(batch_dir, item_dir, given)
-    pack.pack_item(batch_dir, item_dir, given)
+    do_step("render", batch_dir, item_dir, given)
+    do_step("embed", batch_dir, item_dir, given)
+    do_step("record", batch_dir, item_dir, given)
+    do_step("pack", batch_dir, item_dir, given)
     own = {
         "batch": "b1",
         "items": [ITEM],

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from makers import tones
+from makers.step_calls import do_step
 
 SOFTWARE = {"glassine": "0.1.0", "python": "3.11.2", "pyvips": "3.1.1"}
 INSTITUTION = {
@@ -305,8 +306,7 @@ class Made:
 
     def record(self) -> Path:
         """Write the folder and its record; return the path of METS.xml."""
-        from glassine.record import step as records
 
         self.write()
-        records.record_item(self.batch_dir, self.item_dir, self.given)
+        do_step("record", self.batch_dir, self.item_dir, self.given)
         return self.item_dir / "METS.xml"

@@ -140,7 +140,27 @@ def make_item(root: Path, item: str = "PEH-0001", seed: int = 1, **more: Any) ->
     picture(seed, 200, 140).tiffsave(str(master))
     os.utime(master, ns=(1_773_741_600_000_000_000, 1_773_741_600_000_000_000))
     content = master.read_bytes()
-    header = {"width": 200, "height": 140, "puid": "fmt/353", "capture": CAPTURE}
+    header = {
+        "width": 200,
+        "height": 140,
+        "bits": [16, 16, 16],
+        "samples": 3,
+        "colour": "rgb",
+        "sample_format": "unsigned integer",
+        "compression": "uncompressed",
+        "byte_order": "little endian",
+        "format_name": "TIFF",
+        "format_version": "6.0",
+        "puid": "fmt/353",
+        "icc_name": None,
+        "icc_sha256": None,
+        "resolution": None,
+        "orientation": 1,
+        "software": None,
+        "capture": CAPTURE,
+        "contiguous_from": None,
+        "in_order": True,
+    }
     fixity = {
         "path": master.name,
         "part": None,
@@ -150,6 +170,7 @@ def make_item(root: Path, item: str = "PEH-0001", seed: int = 1, **more: Any) ->
         "expected": {},
         "verdict": "unlisted",
         "header": header,
+        "notes": [],
     }
     files.write_json(
         item_dir / "fixity.json",

@@ -14,12 +14,11 @@ from pathlib import Path
 PROJECT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(PROJECT / "scripts"), str(PROJECT / "tests")]
 
-from glassine import locate, targets  # noqa: E402
+from glassine import targets  # noqa: E402
 from glassine.base import files, model, settings  # noqa: E402
 from glassine.base.processor import same_everywhere  # noqa: E402
-from glassine.render import step as render  # noqa: E402
-from glassine.verify import step as verify  # noqa: E402
 from makers import made_items  # noqa: E402
+from makers.step_calls import do_step  # noqa: E402
 
 BATCH = PROJECT / "sample_masters" / "harbour-2026-03"
 
@@ -36,9 +35,9 @@ def take(name: str, folder: Path) -> None:
         "corrections": None,
     }
     given["masters"][0]["path"] = name
-    verify.verify_item(BATCH, item_dir, given)
-    locate.locate_item(BATCH, item_dir, given)
-    render.render_item(BATCH, item_dir, given)
+    do_step("verify", BATCH, item_dir, given)
+    do_step("locate", BATCH, item_dir, given)
+    do_step("render", BATCH, item_dir, given)
 
 
 def measure(folder: Path) -> None:

@@ -1,15 +1,46 @@
-"""Record files checked against their JSON Schemas when written and when read."""
+"""Record files, checked when written and when read.
+
+`load` and `save` carry the types of `records`; `read` and `write` carry JSON as it stands, for
+records whose schema is written by hand.
+"""
 
 from __future__ import annotations
 
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import jsonschema
+import msgspec
 
 from glassine.base import files
 from glassine.base.errors import GlassineError
+from glassine.base.records import Record
+
+Kind = TypeVar("Kind", bound=Record)
+
+
+def load(path: Path, name: str, kind: type[Kind]) -> Kind:
+    """Return the record at `path`. name: of its schema.
+
+    Raises GlassineError where it is not as its type says.
+    """
+    return _taken(path, name, kind, files.read_json(path))
+
+
+def save(path: Path, name: str, record: Record) -> None:
+    """Write a record as JSON. Raises GlassineError where it breaks a limit of its type."""
+    value = msgspec.to_builtins(record)
+    _taken(path, name, type(record), value)
+    files.write_json(path, value)
+
+
+def _taken(path: Path, name: str, kind: type[Kind], value: Any) -> Kind:
+    try:
+        return msgspec.convert(value, kind)
+    except msgspec.ValidationError as problem:
+        what, _, where = str(problem).partition(" - at ")
+        raise _broken(path, name, where.strip("`$.") or "(the whole)", what) from None
 
 
 @cache
@@ -34,10 +65,14 @@ def _require(path: Path, name: str, value: Any) -> None:
     error = next(iter(_validator(name).iter_errors(value)), None)
     if error is not None:
         where = ".".join(str(part) for part in error.absolute_path) or "(the whole)"
-        raise GlassineError.because(
-            f"contracts.{name}",
-            path,
-            f"This record is not built as it should be, at {where}: {error.message[:300]}.",
-            f"a record as schemas/{name}.schema.json describes it.",
-            files.advice_on(path),
-        )
+        raise _broken(path, name, where, error.message)
+
+
+def _broken(path: Path, name: str, where: str, what: str) -> GlassineError:
+    return GlassineError.because(
+        f"contracts.{name}",
+        path,
+        f"This record is not built as it should be, at {where}: {what.rstrip('.')[:300]}.",
+        f"a record as schemas/{name}.schema.json describes it.",
+        files.advice_on(path),
+    )

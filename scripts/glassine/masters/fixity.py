@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 from glassine.base import threads
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.records.given import Master
+from glassine.base.records.parts import Digests
 from glassine.masters.opened import Opened, opened
 
 ALGORITHMS = ("sha256", "sha512")
@@ -61,8 +63,18 @@ def unreadable(path: str, problem: OSError) -> GlassineError:
     )
 
 
-def verify_master(path: Path, master: dict[str, Any], require_manifest: bool) -> dict[str, Any]:
-    """Return the fixity entry of one master, without its header.
+@dataclass(frozen=True)
+class Checked:
+    """What one read of a master gave. mtime: ISO 8601, UTC; listed: whether digests are known."""
+
+    bytes: int
+    mtime: str
+    digests: Digests
+    listed: bool
+
+
+def verify_master(path: Path, master: Master, require_manifest: bool) -> Checked:
+    """Return the digests of one master, compared with those that are expected.
 
     Raises GlassineError where the file is gone, unreadable, changing, not as listed, or (where
     `require_manifest`) not listed at all.
@@ -71,33 +83,33 @@ def verify_master(path: Path, master: dict[str, Any], require_manifest: bool) ->
         with opened(path) as held:
             return verify_opened(held, master, require_manifest)
     except OSError as problem:
-        raise unreadable(master["path"], problem) from problem
+        raise unreadable(master.path, problem) from problem
 
 
 def verify_opened(
     held: Opened,
-    master: dict[str, Any],
+    master: Master,
     require_manifest: bool,
     watch: Callable[[bytes], None] = lambda block: None,
-) -> dict[str, Any]:
+) -> Checked:
     """Do as `verify_master` with a master that is open. watch: is shown each block that is read.
 
     Raises OSError where it cannot be read.
     """
-    expected: dict[str, str] = master["expected"]
-    if not held.is_as_noted(master["bytes"], master["mtime_ns"]):
-        raise changed(master["path"])
+    expected = master.expected
+    if not held.is_as_noted(master.bytes, master.mtime_ns):
+        raise changed(master.path)
     names = tuple(dict.fromkeys([*ALGORITHMS, *expected]))
     found, count = digests(held.content, names, watch)
-    if count != master["bytes"] or not held.is_unchanged():
-        raise changed(master["path"])
+    if count != master.bytes or not held.is_unchanged():
+        raise changed(master.path)
     wrong = [name for name, digest in sorted(expected.items()) if found[name] != digest]
     if wrong:
         raise GlassineError(
             [
                 Finding(
                     "verify.digest",
-                    master["path"],
+                    master.path,
                     f"Its {name} is {found[name]}: the file is not what the capture station wrote.",
                     f"{expected[name]} as the checksum list says.",
                     "Copy the master again from the capture station; if the list is wrong, "
@@ -109,21 +121,14 @@ def verify_opened(
     if require_manifest and not expected:
         raise GlassineError.because(
             "verify.unlisted",
-            master["path"],
+            master.path,
             "No checksum list names this master.",
             "a line for it in a checksum list of the batch, as manifest-sha256.txt.",
             "Write the checksum list anew at the capture station, or take the file out of the "
             "batch folder; where lists are known to name only some masters, set intake.unlisted "
             "to review (and verify.require_manifest to false).",
         )
-    return {
-        "path": master["path"],
-        "part": master["part"],
-        "bytes": count,
-        "mtime": datetime.fromtimestamp(master["mtime_ns"] / 1e9, UTC).strftime(
-            "%Y-%m-%dT%H:%M:%SZ"
-        ),
-        "digests": {name: found[name] for name in sorted(found)},
-        "expected": expected,
-        "verdict": "match" if expected else "unlisted",
-    }
+    written = datetime.fromtimestamp(master.mtime_ns / 1e9, UTC)
+    return Checked(
+        count, written.strftime("%Y-%m-%dT%H:%M:%SZ"), Digests(**found), listed=bool(expected)
+    )

@@ -91,6 +91,6 @@ def _do_step(
     name = given["step"]
     with supervision.item_step(name, given["item"], item_dir, item_dir / "logs" / f"{name}.log"):
         files.write_json(item_dir / STEPS_DONE, done)
-        table.function(name)(batch_dir, item_dir, given | read)
+        table.function(name)(batch_dir, item_dir, table.given(name, given | read))
         done[name] = _digest(given)
         files.write_json(item_dir / STEPS_DONE, done)

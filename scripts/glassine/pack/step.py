@@ -12,6 +12,8 @@ import unicodedata
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from glassine import __version__
 from glassine.base import (
     alternates,
@@ -23,6 +25,7 @@ from glassine.base import (
     target_results,
 )
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.records.fixity import Fixity, VerifiedMaster
 from glassine.pack import profiles
 from glassine.pack.profiles import Placed
 
@@ -106,7 +109,8 @@ class _Packing:
 
     def masters(self) -> None:
         given = {master["path"]: master for master in self.given["masters"]}
-        noted = {m["path"]: m for m in files.read_json(self.item_dir / "fixity.json")["masters"]}
+        fixity = record_files.load(self.item_dir / "fixity.json", "fixity", Fixity)
+        noted = {master.path: master for master in fixity.masters}
         for path in sorted(set(given) ^ set(noted)):
             self.findings.append(
                 _finding(
@@ -123,18 +127,18 @@ class _Packing:
                 self.add_read(path, noted[path])
             else:
                 entry = self.add(f"masters/{path}", f"master:{path}", "master")
-                self.expect(entry, noted[path]["digests"], "fixity.json")
+                self.expect(entry, msgspec.to_builtins(noted[path].digests), "fixity.json")
 
-    def add_read(self, path: str, noted: dict[str, Any]) -> None:
+    def add_read(self, path: str, noted: VerifiedMaster) -> None:
         """Take in a master that this process has just read whole and found as noted."""
-        digests = noted["digests"]
+        digests = noted.digests
         self.placed.append(
             Placed(
                 f"masters/{path}",
                 f"master:{path}",
-                noted["bytes"],
-                digests["sha256"],
-                digests["sha512"],
+                noted.bytes,
+                digests.sha256,
+                digests.sha512,
                 "master",
             )
         )

@@ -18,13 +18,12 @@ from typing import Any
 
 import pyvips
 
+from glassine import steps
 from glassine.base import alternates, files, hashing, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.premis_event import software
 from glassine.deliver import bag
-from glassine.embed import step as embed
 from glassine.pack import profiles
-from glassine.render import step as render
 from glassine.reproduce import last_bits
 
 _FOLDERS = ("access", "thumbs", alternates.FOLDER, "iiif")
@@ -218,8 +217,9 @@ class _Item:
 
     def make(self) -> None:
         given = self.given()
-        render.render_item(self.masters_dir, self.item_dir, given)
-        embed.embed_item(self.masters_dir, self.item_dir, given)
+        for name in ("render", "embed"):
+            step = steps.function(name)
+            step(self.masters_dir, self.item_dir, steps.given(name, given))
 
     def compared(self) -> list[Finding]:
         again = {

@@ -5,7 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from glassine.base import files, processor, target_results
+from glassine.base.records.given import Master
 from glassine.masters import fixity
 
 FOLDER = "targets"
@@ -26,7 +29,8 @@ def measure(batch_dir: Path, results_dir: Path, given: dict[str, Any]) -> None:
     for target in given["targets"]:
         for capture in target["captures"]:
             path = files.inside(batch_dir, capture["path"])
-            fixity.verify_master(path, capture, require_manifest=False)
+            known = msgspec.convert(capture, Master)
+            fixity.verify_master(path, known, require_manifest=False)
     results = targets.measure_target(batch_dir, results_dir / FOLDER, given)
     database = results_dir.parent / TREND
     targets.trend.record(database, results)

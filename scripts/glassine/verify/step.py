@@ -5,13 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, ParamSpec, TypeVar
+
+import msgspec
 
 from glassine.base import files, record_files
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.premis_event import event
+from glassine.base.records.fixity import Fixity, VerifiedMaster
+from glassine.base.records.given import Master
+from glassine.base.records.parts import Event, FindingNote, Header
 from glassine.masters import fixity
 from glassine.masters.opened import Opened, opened
+from glassine.verify.given import Settings, VerifyGiven
 
 if TYPE_CHECKING:
     from glassine.masters.holes import Range
@@ -25,9 +31,16 @@ _MOST_BESIDE_BYTES = 64 * 2**20
 _NOT_READ = ("verify.not_read", "masters.too_long", "masters.too_large", "masters.too_thin")
 
 
+_Asked = ParamSpec("_Asked")
+_Answer = TypeVar("_Answer")
+
+
 def _collected(
-    findings: list[Finding], question: Callable[..., Any], *asked: Any, **named: Any
-) -> Any:
+    findings: list[Finding],
+    question: Callable[_Asked, _Answer],
+    *asked: _Asked.args,
+    **named: _Asked.kwargs,
+) -> _Answer | None:
     """Return the answer, or None with what was found wrong added to `findings`."""
     try:
         return question(*asked, **named)
@@ -89,12 +102,12 @@ def _dark_note(runs: list[Range], held: Opened, path: str) -> list[Finding]:
     ]
 
 
-def _clock_note(header: dict[str, Any], written: str, path: str) -> list[Finding]:
+def _clock_note(header: Header, written: str, path: str) -> list[Finding]:
     """Return a note where the header's time of capture is later than the file's own.
 
     written: when the file was written, UTC. A day is allowed, as cameras keep local time.
     """
-    taken = str(header["capture"]["taken"] or "")
+    taken = header.capture.taken or ""
     try:
         late = datetime.fromisoformat(taken) - datetime.fromisoformat(written[:-1])
     except ValueError:
@@ -115,16 +128,16 @@ def _clock_note(header: dict[str, Any], written: str, path: str) -> list[Finding
 
 
 def _verify_opened(
-    held: Opened, master: dict[str, Any], settings: dict[str, Any], findings: list[Finding]
-) -> dict[str, Any] | None:
+    held: Opened, master: Master, settings: Settings, findings: list[Finding]
+) -> VerifiedMaster | None:
     """Return the whole fixity entry of an open master, or None with what is wrong in `findings`."""
     from glassine.masters import (  # the image library is not needed by who asks for digests
         holes,
         opening,
     )
 
-    path, shown = held.path, master["path"]
-    limit = settings["intake"]["max_pixels"]
+    path, shown = held.path, master.path
+    limit = settings.intake.max_pixels
     found = len(findings)
     _collected(findings, _check_worth_reading, held, shown, limit)
     # What is wrong with a header is told together with a wrong digest: that a file is cut short
@@ -133,59 +146,63 @@ def _verify_opened(
     if any(each.code in _NOT_READ for each in findings[found:]):
         return None
     pages = holes.ZeroPages()
-    required = settings["verify"]["require_manifest"] or master.get("must_be_listed", False)
-    entry = _collected(findings, fixity.verify_opened, held, master, required, pages.feed)
-    if header is None or entry is None:
+    required = settings.verify.require_manifest or master.must_be_listed
+    checked = _collected(findings, fixity.verify_opened, held, master, required, pages.feed)
+    if header is None or checked is None:
         return None
+    facts = msgspec.convert(header, Header)
     runs = pages.runs(held.handle, held.first.st_size)
-    notes = opening.notes(header, shown) + _clock_note(header, entry["mtime"], shown)
-    if entry["verdict"] == "unlisted":
+    notes = opening.notes(header, shown) + _clock_note(facts, checked.mtime, shown)
+    if not checked.listed:
         _collected(findings, _check_written, held, runs, shown)
         notes += _dark_note(runs, held, shown)
     _collected(findings, opening.prove_pixels, path, content=held.content, shown=shown)
     if not held.is_unchanged():
         findings += fixity.changed(shown).findings
-    return {**entry, "header": header, "notes": [note.as_dict() for note in notes]}
+    return VerifiedMaster(
+        path=shown,
+        part=master.part,
+        bytes=checked.bytes,
+        mtime=checked.mtime,
+        digests=checked.digests,
+        expected=master.expected,
+        verdict="match" if checked.listed else "unlisted",
+        header=facts,
+        notes=[msgspec.convert(note.as_dict(), FindingNote) for note in notes],
+    )
 
 
 def _verify_one(
-    batch_dir: Path, master: dict[str, Any], settings: dict[str, Any], findings: list[Finding]
-) -> dict[str, Any] | None:
+    batch_dir: Path, master: Master, settings: Settings, findings: list[Finding]
+) -> VerifiedMaster | None:
     from glassine.masters import opening
 
-    path = files.inside(batch_dir, master["path"])
+    path = files.inside(batch_dir, master.path)
     try:
         with opened(path) as held:
             return _verify_opened(held, master, settings, findings)
     except OSError as problem:
-        limit = settings["intake"]["max_pixels"]
-        _collected(findings, opening.read_header, path, limit, master["path"])
-        findings += fixity.unreadable(master["path"], problem).findings
+        limit = settings.intake.max_pixels
+        _collected(findings, opening.read_header, path, limit, master.path)
+        findings += fixity.unreadable(master.path, problem).findings
         return None
 
 
-def verify_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
+def verify_item(batch_dir: Path, item_dir: Path, given: VerifyGiven) -> None:
     """Write fixity.json of an item: digests, comparison, header facts of each master.
 
     Raises GlassineError with every finding of all its masters; first those that intake made.
     """
-    if given["findings"]:
-        raise GlassineError([Finding(**finding) for finding in given["findings"]])
-    entries: list[dict[str, Any]] = []
+    if given.findings:
+        raise GlassineError(list(given.findings))
+    entries: list[VerifiedMaster] = []
     findings: list[Finding] = []
-    for master in given["masters"]:
-        entry = _verify_one(batch_dir, master, given["settings"], findings)
+    for master in given.masters:
+        entry = _verify_one(batch_dir, master, given.settings, findings)
         if entry:
             entries.append(entry)
     if findings:
         raise GlassineError(findings)
-    record = {
-        "item": given["item"],
-        "masters": entries,
-        "event": event(
-            "fixity check",
-            {"algorithms": list(fixity.ALGORITHMS), "version": VERSION},
-            operator=None,
-        ),
-    }
-    record_files.write(item_dir / "fixity.json", "fixity", record)
+    done = event("fixity check", {"algorithms": list(fixity.ALGORITHMS), "version": VERSION})
+    record = Fixity(item=given.item, masters=entries, event=msgspec.convert(done, Event))
+    record_files.save(item_dir / "fixity.json", "fixity", record)

@@ -34,13 +34,12 @@ def item(root: Path):
 
 def steps(made):
     """Return the two steps as functions without arguments."""
-    from glassine.pack import step as pack
-    from glassine.record import step as record
+    from makers.step_calls import do_step
 
     places = (made.batch_dir, made.item_dir, made.given)
     return {
-        "record": lambda: record.record_item(*places),
-        "pack": lambda: pack.pack_item(*places),
+        "record": lambda: do_step("record", *places),
+        "pack": lambda: do_step("pack", *places),
     }
 
 

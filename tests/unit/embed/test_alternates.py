@@ -20,12 +20,10 @@ import validate_delivery
 from glassine.base import alternates, files, formats, markup
 from glassine.base.errors import GlassineError
 from glassine.deliver import bag, validation
-from glassine.embed import step as embed
-from glassine.pack import step as pack
 from glassine.record import check
-from glassine.record import step as records
 from glassine.reproduce import step as reproduce
 from makers import deliveries, made_items
+from makers.step_calls import do_step
 
 ITEM = deliveries.ITEM
 SCHEMAS = Path(__file__).resolve().parents[4] / "shared" / "schemas"
@@ -306,7 +304,7 @@ def test_a_flipped_bit_is_found_before_and_after_delivery(
         _flip(item_dir / name, -40)
         _flip(bag_dir / "data" / ITEM / name, -40)
     with pytest.raises(GlassineError) as caught:
-        pack.pack_item(copy / "masters" / "b1", item_dir, made[1])
+        do_step("pack", copy / "masters" / "b1", item_dir, made[1])
     found = {each.path for each in caught.value.findings if each.code == "pack.digest"}
     assert found == set(NAMES.values())
     assert validate_delivery.main([str(bag_dir)]) == 1
@@ -320,7 +318,7 @@ def test_one_taken_away_or_put_in_is_found(copy: Path, made: tuple[Path, dict[st
     item_dir = made_items.item_dir_of(copy)
     (item_dir / NAMES["crop"]).rename(item_dir / "alternates" / "more.tif")
     with pytest.raises(GlassineError) as caught:
-        pack.pack_item(copy / "masters" / "b1", item_dir, made[1])
+        do_step("pack", copy / "masters" / "b1", item_dir, made[1])
     found = {(each.code, each.path) for each in caught.value.findings}
     assert {
         ("pack.missing", NAMES["crop"]),
@@ -345,7 +343,7 @@ def test_what_render_did_not_write_is_not_taken(
     harm(item_dir / "render" / Path(NAMES[use]).name)
     before = (item_dir / "embedded.json").read_bytes()
     with pytest.raises(GlassineError) as caught:
-        embed.embed_item(copy / "masters" / "b1", item_dir, made[1])
+        do_step("embed", copy / "masters" / "b1", item_dir, made[1])
     assert [each.code for each in caught.value.findings] == [code]
     assert (item_dir / "embedded.json").read_bytes() == before
 
@@ -356,7 +354,7 @@ def test_a_damaged_tiff_is_told_without_a_trace(
     item_dir = made_items.item_dir_of(copy)
     (item_dir / "render" / Path(NAMES["crop"]).name).write_bytes(b"II*\0\xff\xff")
     with pytest.raises(GlassineError) as caught:
-        embed.embed_item(copy / "masters" / "b1", item_dir, made[1])
+        do_step("embed", copy / "masters" / "b1", item_dir, made[1])
     assert [each.code for each in caught.value.findings] == ["embed.encode"]
 
 
@@ -381,16 +379,16 @@ def test_a_crop_beyond_4_gb_is_recorded_without_an_identifier(
     """PRONOM, version 109, has no identifier for BigTIFF; the record is sound without one."""
     item_dir, batch_dir = made_items.item_dir_of(copy), copy / "masters" / "b1"
     rendered = tifffile.imread(_with_big_crop(item_dir))
-    embed.embed_item(batch_dir, item_dir, made[1])
+    do_step("embed", batch_dir, item_dir, made[1])
     entry = noted(item_dir)["crop"]
     assert (entry["format_name"], entry["puid"]) == ("BigTIFF", "")
     assert np.array_equal(tifffile.imread(item_dir / NAMES["crop"]), rendered)
-    records.record_item(batch_dir, item_dir, made[1])
+    do_step("record", batch_dir, item_dir, made[1])
     assert check.check_record(item_dir / "METS.xml", item_dir) == []
     root = etree.parse(str(item_dir / "METS.xml")).getroot()
     assert _texts(_mix(root, NAMES["crop"]), ".//mix:formatName") == ["BigTIFF"]
     assert _texts(_mix(root, NAMES["crop"]), ".//mix:iccProfileName") == ["sRGB"]
-    pack.pack_item(batch_dir, item_dir, made[1])
+    do_step("pack", batch_dir, item_dir, made[1])
 
 
 def test_iptc_is_left_out_where_the_settings_say_so(
@@ -398,7 +396,7 @@ def test_iptc_is_left_out_where_the_settings_say_so(
 ) -> None:
     item_dir = made_items.item_dir_of(copy)
     given = {**made[1], "settings": {**made[1]["settings"], "embed": {"iim": False}}}
-    embed.embed_item(copy / "masters" / "b1", item_dir, given)
+    do_step("embed", copy / "masters" / "b1", item_dir, given)
     for use in ("pyramid", "crop"):
         picture = pyvips.Image.new_from_file(str(item_dir / NAMES[use]))
         assert "iptc-data" not in picture.get_fields()
@@ -412,7 +410,7 @@ def test_long_texts_are_cut_where_a_field_is_short_and_told(
     item_dir = made_items.item_dir_of(copy)
     long = "Ævø, low water. " * 20_000
     given = {**made[1], "catalogue": {**made[1]["catalogue"], "description": long}}
-    embed.embed_item(copy / "masters" / "b1", item_dir, given)
+    do_step("embed", copy / "masters" / "b1", item_dir, given)
     told = files.read_json(item_dir / "embedded.json")["event"]["detail"]["shortened"]
     assert told[NAMES["crop"]] == ["exif:270", "iim:description"]
     picture = pyvips.Image.new_from_file(str(item_dir / NAMES["crop"]))
@@ -429,7 +427,7 @@ def test_without_the_options_nothing_of_them_is_there(
     rendered = files.read_json(path)
     rendered["frames"][0]["alternates"] = []
     files.write_json(path, rendered)
-    embed.embed_item(copy / "masters" / "b1", item_dir, made[1])
+    do_step("embed", copy / "masters" / "b1", item_dir, made[1])
     assert not (item_dir / "alternates").exists()
     assert set(noted(item_dir)) == {"access", "thumb"}
 

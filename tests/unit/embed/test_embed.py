@@ -21,6 +21,7 @@ from glassine.base.errors import GlassineError
 from glassine.embed import jpeg
 from glassine.embed import step as embed
 from makers import jpeg_packets, made_items
+from makers.step_calls import do_step
 
 TITLE = made_items.CATALOGUE["title"]
 DESCRIPTION = made_items.CATALOGUE["description"]
@@ -30,7 +31,7 @@ def embedded(root: Path, **more: Any) -> tuple[Path, dict[str, Any]]:
     """Make and embed an item; return its access image and embedded.json."""
     given = made_items.make_item(root, **more)
     item_dir = made_items.item_dir_of(root)
-    embed.embed_item(root / "masters" / "b1", item_dir, given)
+    do_step("embed", root / "masters" / "b1", item_dir, given)
     return item_dir / "access/PEH-0001_access.jpg", files.read_json(item_dir / "embedded.json")
 
 
@@ -226,7 +227,7 @@ def test_rendered_file_damaged_meanwhile_is_named(damage: str, tmp_path: Path) -
     else:
         path.write_bytes(content if damage == "flip" else content[:-10])
     with pytest.raises(GlassineError) as caught:
-        embed.embed_item(tmp_path / "masters" / "b1", item_dir, given)
+        do_step("embed", tmp_path / "masters" / "b1", item_dir, given)
     assert "PEH-0001_access.jpg" in str(caught.value)
     assert not (item_dir / "embedded.json").exists()
     assert not (item_dir / "access").exists()
@@ -240,7 +241,7 @@ def test_a_file_that_is_no_jpeg_is_refused(tmp_path: Path) -> None:
     record["frames"][0]["files"][0]["sha256"] = hashlib.sha256(b"<html>").hexdigest()
     files.write_json(item_dir / "render/render.json", record)
     with pytest.raises(GlassineError) as caught:
-        embed.embed_item(tmp_path / "masters" / "b1", item_dir, given)
+        do_step("embed", tmp_path / "masters" / "b1", item_dir, given)
     assert caught.value.findings[0].code == "embed.encode"
 
 
@@ -248,7 +249,7 @@ def test_pictures_of_an_earlier_run_go(tmp_path: Path) -> None:
     given = made_items.make_item(tmp_path)
     item_dir = made_items.item_dir_of(tmp_path)
     files.write_bytes(item_dir / "access/old.jpg", b"old")
-    embed.embed_item(tmp_path / "masters" / "b1", item_dir, given)
+    do_step("embed", tmp_path / "masters" / "b1", item_dir, given)
     assert [path.name for path in (item_dir / "access").iterdir()] == ["PEH-0001_access.jpg"]
 
 

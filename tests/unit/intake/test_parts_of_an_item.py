@@ -5,15 +5,12 @@ import pytest
 import yaml
 from PIL import Image
 
-from glassine import locate
 from glassine.base import settings
 from glassine.base.files import read_json
-from glassine.embed import step as embed
 from glassine.intake import step as intake
 from glassine.night import due
-from glassine.render import step as render
-from glassine.verify import step as verify
 from makers.film.samples import Sample
+from makers.step_calls import do_step
 
 WIDTH = 700
 ITEM = "PEH-0301"
@@ -42,17 +39,18 @@ class Desk:
         self.known = due.Batch(intake.take_in(self.batch, given))
         self.parts = {each["path"]: each["part"] for each in self.known.items[ITEM]["masters"]}
 
-    def step(self, name, function):
-        function(self.batch, self.dir, due.given(name, self.known, ITEM, self.config))
+    def step(self, name):
+        given = due.given(name, self.known, ITEM, self.config)
+        do_step(name, self.batch, self.dir, given)
 
     def located(self):
-        self.step("locate", locate.locate_item)
+        self.step("locate")
         masters = read_json(self.dir / "geometry.json")["masters"]
         return {self.parts[master["path"]]: master["frames"][0] for master in masters}
 
     def rendered(self):
-        self.step("verify", verify.verify_item)
-        self.step("render", render.render_item)
+        self.step("verify")
+        self.step("render")
         frames = read_json(self.dir / "render" / "render.json")["frames"]
         return {frame["part"]: frame for frame in frames}
 
@@ -156,7 +154,7 @@ def test_the_records_hold_the_facts_of_each_master(desk):
     desk.located()
     desk.rendered()
     given = due.given("embed", desk.known, ITEM, desk.config)
-    embed.embed_item(desk.batch, desk.dir, {**given, "catalogue": {"title": "Quay"}})
+    do_step("embed", desk.batch, desk.dir, {**given, "catalogue": {"title": "Quay"}})
     for name in ("geometry", "embedded"):
         facts = read_json(desk.dir / f"{name}.json")["event"]["detail"]["facts"]
         assert facts[f"{ITEM}_print.tif"]["rotate"] == 180

@@ -11,7 +11,7 @@ from glassine.base import settings
 from glassine.base.errors import GlassineError
 from glassine.intake import batch_facts
 from glassine.intake import step as intake
-from glassine.verify import step as verify
+from makers.step_calls import do_step
 
 ROWS = "item_id,title\nPEH-0001,Quay\nPEH-0002,Mole\n"
 XML = (
@@ -38,7 +38,7 @@ def take(folder, **changes):
 def verify_one(folder, master):
     config = settings.load({})
     given = {"item": "PEH-0002", "masters": [master], "findings": [], "settings": config}
-    verify.verify_item(folder, folder.parent / "item", given)
+    do_step("verify", folder, folder.parent / "item", given)
 
 
 def items(result):

@@ -17,6 +17,7 @@ from glassine.base.errors import GlassineError
 from glassine.intake import step as intake
 from glassine.masters import holes
 from glassine.verify import step as verify
+from makers.step_calls import do_step
 
 PIXELS = np.random.default_rng(4).integers(1, 65535, (300, 400, 3)).astype(np.uint16)
 LONG_AGO = time.time() - 86400
@@ -58,7 +59,7 @@ def verified(path: Path, expected: dict[str, str] | None = None) -> set[str]:
     item_dir = path.parent.parent / "item"
     item_dir.mkdir(exist_ok=True)
     try:
-        verify.verify_item(path.parent, item_dir, given)
+        do_step("verify", path.parent, item_dir, given)
     except GlassineError as error:
         return {finding.code for finding in error.findings}
     notes = verify.files.read_json(item_dir / "fixity.json")["masters"][0]["notes"]

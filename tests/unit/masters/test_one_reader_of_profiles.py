@@ -18,12 +18,12 @@ from glassine.base import settings
 from glassine.base.errors import GlassineError
 from glassine.base.model import Facts
 from glassine.locate import encoding as seen
-from glassine.locate import locate_item
 from glassine.locate.view import look
 from glassine.masters import colour
 from glassine.render import tone
 from glassine.render.settings import ToneSettings
 from makers.film import tiff
+from makers.step_calls import do_step
 
 PRIMARIES = np.array([[0.436, 0.385, 0.143], [0.222, 0.717, 0.061], [0.014, 0.097, 0.714]])
 
@@ -214,7 +214,7 @@ def located(root: Path, **facts: str) -> dict:
         "version": "test",
     }
     (root / "item").mkdir(exist_ok=True)
-    locate_item(root, root / "item", given)
+    do_step("locate", root, root / "item", given)
     return json.loads((root / "item" / "geometry.json").read_text())
 
 

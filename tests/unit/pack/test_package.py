@@ -21,11 +21,11 @@ from hypothesis import strategies as st
 from glassine.base import files, hashing
 from glassine.base.errors import Finding, GlassineError
 from glassine.deliver import validation
-from glassine.embed import step as embed
 from glassine.pack import profiles
 from glassine.pack import step as pack
 from glassine.reproduce import step as reproduce
 from makers import deliveries, made_items
+from makers.step_calls import do_step
 
 
 @pytest.fixture(autouse=True)
@@ -38,14 +38,14 @@ def ready(root: Path, **settings: Any) -> tuple[Path, Path, dict[str, Any]]:
     given = made_items.make_item(root)
     given["settings"]["package"] |= settings
     item_dir = made_items.item_dir_of(root)
-    embed.embed_item(root / "masters" / "b1", item_dir, given)
+    do_step("embed", root / "masters" / "b1", item_dir, given)
     made_items.write_mets(item_dir)
     return root / "masters" / "b1", item_dir, given
 
 
 def test_package_lists_every_file_with_its_digests(tmp_path: Path) -> None:
     batch_dir, item_dir, given = ready(tmp_path)
-    pack.pack_item(batch_dir, item_dir, given)
+    do_step("pack", batch_dir, item_dir, given)
     made = files.read_json(item_dir / "package.json")
     assert [entry["path"] for entry in made["files"]] == [
         "METS.xml",
@@ -75,7 +75,7 @@ def test_package_lists_every_file_with_its_digests(tmp_path: Path) -> None:
 
 def test_tiles_can_stay_behind(tmp_path: Path) -> None:
     batch_dir, item_dir, given = ready(tmp_path, include_tiles=False)
-    pack.pack_item(batch_dir, item_dir, given)
+    do_step("pack", batch_dir, item_dir, given)
     paths = [entry["path"] for entry in files.read_json(item_dir / "package.json")["files"]]
     assert [path for path in paths if path.startswith("iiif/")] == ["iiif/PEH-0001/info.json"]
 
@@ -128,16 +128,16 @@ DAMAGED: dict[str, tuple[Callable[[Path, Path], object], set[str]]] = {
 @pytest.mark.parametrize("kind", [kind for kind in DAMAGED if "time kept" not in kind])
 def test_a_master_just_read_is_not_read_again_but_looked_at(kind: str, tmp_path: Path) -> None:
     batch_dir, item_dir, given = ready(tmp_path)
-    pack.pack_item(batch_dir, item_dir, given)
+    do_step("pack", batch_dir, item_dir, given)
     (item_dir / "package.json").rename(tmp_path / "read.json")
-    pack.pack_item(batch_dir, item_dir, given | {"masters_read": True})
+    do_step("pack", batch_dir, item_dir, given | {"masters_read": True})
     told = files.read_json(item_dir / "package.json")
     assert told["files"] == files.read_json(tmp_path / "read.json")["files"]
     (item_dir / "package.json").unlink()
     damage, expected = DAMAGED[kind]
     damage(batch_dir, item_dir)
     with pytest.raises(GlassineError) as caught:
-        pack.pack_item(batch_dir, item_dir, given | {"masters_read": True})
+        do_step("pack", batch_dir, item_dir, given | {"masters_read": True})
     assert {finding.code for finding in caught.value.findings} == expected
 
 
@@ -147,7 +147,7 @@ def test_what_was_damaged_since_its_step_holds_the_item(kind: str, tmp_path: Pat
     damage, expected = DAMAGED[kind]
     damage(batch_dir, item_dir)
     with pytest.raises(GlassineError) as caught:
-        pack.pack_item(batch_dir, item_dir, given)
+        do_step("pack", batch_dir, item_dir, given)
     assert {finding.code for finding in caught.value.findings} == expected
     assert not (item_dir / "package.json").exists()
 
@@ -158,7 +158,7 @@ def test_all_findings_are_told_at_once(tmp_path: Path) -> None:
     _flip(item_dir / "access/PEH-0001_access.jpg")
     files.write_bytes(item_dir / "thumbs/more.jpg", b"x")
     with pytest.raises(GlassineError) as caught:
-        pack.pack_item(batch_dir, item_dir, given)
+        do_step("pack", batch_dir, item_dir, given)
     assert [finding.code for finding in caught.value.findings] == [
         "pack.digest",
         "pack.digest",
@@ -175,7 +175,7 @@ def test_a_record_that_fails_its_check_holds_the_item(
     stub.check_record = lambda path, item_dir, **more: [bad]  # type: ignore[attr-defined]
     monkeypatch.setitem(sys.modules, "glassine.record.check", stub)
     with pytest.raises(GlassineError) as caught:
-        pack.pack_item(batch_dir, item_dir, given)
+        do_step("pack", batch_dir, item_dir, given)
     assert caught.value.findings == [bad]
 
 
@@ -238,11 +238,11 @@ def test_ocfl_object_is_valid_for_ocfl_py(tmp_path: Path) -> None:
 
 def test_each_layout_finds_its_plain_paths_again(tmp_path: Path) -> None:
     batch_dir, item_dir, given = ready(tmp_path)
-    pack.pack_item(batch_dir, item_dir, given)
+    do_step("pack", batch_dir, item_dir, given)
     plain = {entry["path"] for entry in files.read_json(item_dir / "package.json")["files"]}
     for name in profiles.all_profiles():
         given["settings"]["package"]["profile"] = name
-        pack.pack_item(batch_dir, item_dir, given)
+        do_step("pack", batch_dir, item_dir, given)
         root = tmp_path / name
         for entry in files.read_json(item_dir / "package.json")["files"]:
             kind, _, source = entry["source"].partition(":")
@@ -255,7 +255,7 @@ def test_each_layout_finds_its_plain_paths_again(tmp_path: Path) -> None:
 def test_unknown_layout_is_named_with_those_there_are(tmp_path: Path) -> None:
     batch_dir, item_dir, given = ready(tmp_path, profile="boxes")
     with pytest.raises(GlassineError) as caught:
-        pack.pack_item(batch_dir, item_dir, given)
+        do_step("pack", batch_dir, item_dir, given)
     assert "eark, mets, ocfl" in str(caught.value)
 
 
@@ -274,7 +274,7 @@ def test_another_layout_is_a_class_and_nothing_else(tmp_path: Path) -> None:
     profiles.all_profiles.cache_clear()
     try:
         batch_dir, item_dir, given = ready(tmp_path, profile="flat")
-        pack.pack_item(batch_dir, item_dir, given)
+        do_step("pack", batch_dir, item_dir, given)
     finally:
         del Flat
         gc.collect()

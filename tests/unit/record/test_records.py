@@ -14,8 +14,8 @@ from glassine.base import markup, vocabulary
 from glassine.base.errors import GlassineError
 from glassine.base.settings import PROJECT
 from glassine.record import check
-from glassine.record import step as record
 from makers.item_records import Made, event
+from makers.step_calls import do_step
 
 SCHEMAS = PROJECT.parent / "shared" / "schemas"
 NS = {prefix: uri for prefix, uri in markup.NAMESPACES.items() if prefix != "xsi"}
@@ -449,7 +449,7 @@ def test_missing_records_of_steps_are_told(made):
     made.write()
     (made.item_dir / "quality.json").unlink()
     with pytest.raises(GlassineError, match="cannot be read"):
-        record.record_item(made.batch_dir, made.item_dir, made.given)
+        do_step("record", made.batch_dir, made.item_dir, made.given)
 
 
 # --- the official schemas ----------------------------------------------------------------

@@ -8,14 +8,13 @@ import pyvips
 import tifffile
 from PIL import Image
 
-from glassine import locate
 from glassine.base import hashing, settings
 from glassine.base.files import read_json, write_json
 from glassine.base.model import Facts
 from glassine.locate.turn import ORIENTATIONS, combined
 from glassine.masters import opening
-from glassine.render import step as render
 from makers.film.samples import Sample
+from makers.step_calls import do_step
 
 WIDTH = 900
 # TIFF 6.0, page 36: where the stored first row and first column are in the view.
@@ -67,7 +66,7 @@ class Desk:
         }
 
     def locate(self):
-        locate.locate_item(self.batch, self.dir, self.given)
+        do_step("locate", self.batch, self.dir, self.given)
         (self.master,) = read_json(self.dir / "geometry.json")["masters"]
         return self.master
 
@@ -80,7 +79,7 @@ class Desk:
             "header": opening.read_header(path),
         }
         write_json(self.dir / "fixity.json", {"masters": [noted]})
-        render.render_item(self.batch, self.dir, self.given)
+        do_step("render", self.batch, self.dir, self.given)
         (self.rendered,) = read_json(self.dir / "render" / "render.json")["frames"]
         with Image.open(self.dir / "render" / self.rendered["files"][0]["name"]) as image:
             return np.asarray(image.convert("L"), float)

@@ -17,7 +17,7 @@ from glassine.base import files, record_files, settings, threads
 from glassine.base.errors import GlassineError
 from glassine.base.model import Facts, Frame, ItemGeometry, MasterGeometry
 from glassine.masters import colour, opening
-from glassine.render import step as render
+from makers.step_calls import do_step
 
 WIDTH, HEIGHT = 700, 500
 
@@ -102,7 +102,7 @@ class Item:
             "facts": self.facts.as_dict(),
             "settings": self.settings,
         }
-        render.render_item(self.batch, self.dir, given)
+        do_step("render", self.batch, self.dir, given)
         found: dict[str, Any] = record_files.read(self.dir / "render/render.json", "render")
         return found
 

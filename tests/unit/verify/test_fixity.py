@@ -4,9 +4,11 @@ import hashlib
 
 import pytest
 
+from glassine.base import settings
 from glassine.base.errors import GlassineError
+from glassine.base.records.given import Master
 from glassine.masters import fixity
-from glassine.verify import step as verify
+from makers.step_calls import do_step
 
 
 def entry(path, **changes):
@@ -18,7 +20,7 @@ def entry(path, **changes):
         "mtime_ns": status.st_mtime_ns,
         "expected": {},
     }
-    return {**known, **changes}
+    return Master(**known | changes)
 
 
 @pytest.fixture
@@ -39,13 +41,13 @@ def test_digests_are_those_of_the_standard(master):
 def test_a_listed_master_matches(master):
     listed = {"sha256": hashlib.sha256(b"abc").hexdigest()}
     found = fixity.verify_master(master, entry(master, expected=listed), require_manifest=True)
-    assert found["verdict"] == "match"
+    assert found.listed
 
 
 def test_md5_lists_of_old_stations_are_compared_too(master):
     listed = {"md5": "900150983cd24fb0d6963f7d28e17f72"}  # RFC 1321, appendix A.5
     found = fixity.verify_master(master, entry(master, expected=listed), require_manifest=False)
-    assert found["digests"]["md5"] == listed["md5"]
+    assert found.digests.md5 == listed["md5"]
 
 
 @pytest.mark.parametrize(
@@ -80,5 +82,11 @@ def test_what_intake_found_holds_the_item_before_anything_is_read(tmp_path):
         "next_step": "Add it.",
         "severity": "hold",
     }
+    given = {
+        "item": "PEH-0001",
+        "findings": [finding],
+        "masters": [],
+        "settings": settings.load({}),
+    }
     with pytest.raises(GlassineError, match="No row"):
-        verify.verify_item(tmp_path, tmp_path, {"findings": [finding], "masters": []})
+        do_step("verify", tmp_path, tmp_path, given)

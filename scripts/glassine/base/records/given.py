@@ -1,0 +1,25 @@
+"""What several steps are given of an item."""
+
+from __future__ import annotations
+
+import msgspec
+
+from glassine.base.records import Given
+
+
+class Master(Given, frozen=True, kw_only=True):
+    """A master as intake saw it.
+
+    path: relative to the batch folder. bytes, mtime_ns: of the file then. size_px: as a few bytes
+    of it say. expected: digests by algorithm, from the checksum lists. must_be_listed: whether
+    these name other masters of its kind, and this one should be among them.
+    """
+
+    path: str
+    part: str | None = None
+    sequence: int | None = None
+    bytes: int
+    mtime_ns: int
+    size_px: tuple[int, int] | None = None
+    expected: dict[str, str] = msgspec.field(default_factory=dict)
+    must_be_listed: bool = False
