@@ -23,6 +23,7 @@ from glassine.base.model import (
     Polarity,
     Process,
 )
+from glassine.base.records.parts import Header, Resolution
 from glassine.locate import stated
 from glassine.locate.encoding import linear, table_of
 from glassine.locate.looks import locate_array
@@ -82,7 +83,7 @@ def read_geometry(item_dir: Path) -> ItemGeometry:
     return ItemGeometry.from_dict(record_files.read(item_dir / "geometry.json", "geometry"))
 
 
-def header_of(full: Path, master: dict[str, Any]) -> dict[str, Any]:
+def header_of(full: Path, master: dict[str, Any]) -> Header:
     """Return the header facts of a verified master. Raises GlassineError (see `read_header`).
 
     master: its entry in intake.json. `verify` has held what has more pixels than the settings
@@ -102,7 +103,7 @@ def _locate_master(
     path = master["path"]
     full = files.inside(batch_dir, path)
     header = header_of(full, master)
-    encoding, table = _read_encoding(full, path, int(header["samples"]), facts)
+    encoding, table = _read_encoding(full, path, header.samples, facts)
     with pixels.opened(full, header, scratch=item_dir) as source:
         reduced, reduction = source.reduced, source.reduction
         geometry = locate_array(
@@ -110,7 +111,7 @@ def _locate_master(
             reduction,
             source.region,
             facts,
-            ppi_of(header.get("resolution")),
+            ppi_of(header.resolution),
             settings,
             size=(source.width, source.height),
             table=table,
@@ -124,7 +125,7 @@ def _locate_master(
         labels=tuple(_labels(preview, geometry.width)),
         notes=geometry.notes + ((assumed,) if assumed else ()),
     )
-    orientation = int(header.get("orientation") or 1)
+    orientation = header.orientation
     profiled = encoding.describe["by"] == "profile"
     return stated.Located(master.get("part"), facts, orientation, profiled, geometry), encoding
 
@@ -148,14 +149,15 @@ def _read_encoding(
         raise GlassineError(named) from problem
 
 
-def ppi_of(resolution: dict[str, Any] | None) -> float | None:
+def ppi_of(resolution: Resolution | None) -> float | None:
     """Return pixels per inch from the header's resolution, or None where it says none.
 
     It is a hint, no more: much software writes 72, 96 or 300 without knowing (see `scale`).
     """
-    if not resolution or resolution["unit"] not in ("in", "cm"):
+    if not resolution or resolution.unit not in ("in", "cm"):
         return None
-    x, y = (float(resolution[k]) * (2.54 if resolution["unit"] == "cm" else 1.0) for k in "xy")
+    factor = 2.54 if resolution.unit == "cm" else 1.0
+    x, y = resolution.x * factor, resolution.y * factor
     if not math.isfinite(x + y) or min(x, y) <= 0 or abs(x - y) > 0.02 * max(x, y):
         return None
     return (x + y) / 2

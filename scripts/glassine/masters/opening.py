@@ -18,12 +18,14 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import pyvips
+from msgspec import UNSET
 
 from glassine.base import door, naming
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.records.parts import Capture, Header, Resolution
 from glassine.masters import header_size, layout, unfold, vips_errors
 
 VERSION = "2"
@@ -382,13 +384,13 @@ def _contiguous_from(laid: layout.Layout) -> int | None:
 _SQUARE = 0.02
 
 
-def _resolution(page: Any) -> dict[str, Any] | None:
-    """Return {"x", "y", "unit"} as tagged (TIFF 6.0: unit 1 none, 2 inch, 3 centimetre)."""
-    pair = [_number(page.tags.valueof(name)) for name in ("XResolution", "YResolution")]
-    if not all(value is not None and 0 < value < 1e7 for value in pair):
+def _resolution(page: Any) -> Resolution | None:
+    """Return the resolution as tagged (TIFF 6.0: unit 1 none, 2 inch, 3 centimetre)."""
+    x, y = (_number(page.tags.valueof(name)) for name in ("XResolution", "YResolution"))
+    if x is None or y is None or not (0 < x < 1e7 and 0 < y < 1e7):
         return None
-    unit = {1: "none", 2: "in", 3: "cm"}.get(_count(page, "ResolutionUnit", 2), "none")
-    return {"x": pair[0], "y": pair[1], "unit": unit}
+    units: dict[int, Literal["none", "in", "cm"]] = {1: "none", 2: "in", 3: "cm"}
+    return Resolution(x=x, y=y, unit=units.get(_count(page, "ResolutionUnit", 2), "none"))
 
 
 def _number(value: Any) -> float | None:
@@ -441,28 +443,28 @@ def _rights_uris(packet: Any) -> list[str]:
     return list(dict.fromkeys(found))[:5]
 
 
-def _capture(page: Any) -> dict[str, Any]:
+def _capture(page: Any) -> Capture:
     """Return what camera and studio wrote (EXIF 2.32 names in the comments), absent ones None."""
     exif = page.tags.valueof("ExifTag", {})
     exif = exif if isinstance(exif, dict) else {}
     iso = exif.get("PhotographicSensitivity", exif.get("ISOSpeedRatings"))
-    return {
-        "make": _text(page.tags.valueof("Make")),
-        "model": _text(page.tags.valueof("Model")),
-        "serial": _text(exif.get("BodySerialNumber")),
-        "lens": _text(exif.get("LensModel")),
-        "exposure_s": _number(exif.get("ExposureTime")),
-        "f_number": _number(exif.get("FNumber")),
-        "iso": _number(iso),
-        "focal_mm": _number(exif.get("FocalLength")),
-        "taken": _date(exif.get("DateTimeOriginal")) or _date(page.tags.valueof("DateTime")),
-        "offset": _text(exif.get("OffsetTimeOriginal")),
-        "artist": _text(page.tags.valueof("Artist")),
-        "copyright": _text(page.tags.valueof("Copyright")),
-        "rights_uris": _rights_uris(page.tags.valueof("XMP")),
-        "description": _text(page.tags.valueof("ImageDescription")),
-        "exif_version": _text(exif.get("ExifVersion")),
-    }
+    return Capture(
+        make=_text(page.tags.valueof("Make")),
+        model=_text(page.tags.valueof("Model")),
+        serial=_text(exif.get("BodySerialNumber")),
+        lens=_text(exif.get("LensModel")),
+        exposure_s=_number(exif.get("ExposureTime")),
+        f_number=_number(exif.get("FNumber")),
+        iso=_number(iso),
+        focal_mm=_number(exif.get("FocalLength")),
+        taken=_date(exif.get("DateTimeOriginal")) or _date(page.tags.valueof("DateTime")),
+        offset=_text(exif.get("OffsetTimeOriginal")),
+        artist=_text(page.tags.valueof("Artist")),
+        copyright=_text(page.tags.valueof("Copyright")),
+        rights_uris=_rights_uris(page.tags.valueof("XMP")),
+        description=_text(page.tags.valueof("ImageDescription")),
+        exif_version=_text(exif.get("ExifVersion")),
+    )
 
 
 # PRONOM signatures, version 109: the directory entry as it stands in the file, how far from the
@@ -540,15 +542,8 @@ def read_header(
     max_pixels: int = MAX_PIXELS,
     shown: str | None = None,
     content: Path | None = None,
-) -> dict[str, Any]:
-    """Return the header facts of a master (see `fixity.json`), without decoding pixels.
-
-    Keys: width, height, bits (one a sample), samples, colour ("rgb" or "grey"),
-    sample_format, compression, byte_order, format_name, format_version, puid, icc_name,
-    icc_sha256, resolution ({"x", "y", "unit": "in|cm|none"} or None), orientation (TIFF tag,
-    1 to 8), software, capture, contiguous_from: the byte where uncompressed rows begin
-    if they lie one behind the other, else None, and in_order: whether strips or tiles lie in the
-    file in the order of the picture.
+) -> Header:
+    """Return the header facts of a master, without decoding pixels.
 
     max_pixels: a master with more is refused. shown: the path that findings name. content: where
     its bytes are read (`opened.Opened.content`), else `path`.
@@ -561,7 +556,7 @@ def read_header(
         raise GlassineError([replace(finding, path=name) for finding in error.findings]) from error
 
 
-def _read_header(path: Path, max_pixels: int, content: Path | None) -> dict[str, Any]:
+def _read_header(path: Path, max_pixels: int, content: Path | None) -> Header:
     head = _check_container(path, content)
     content = content or path
     size = content.stat().st_size
@@ -589,37 +584,37 @@ def _checked(path: Path, page: Any, content: Path, size: int, max_pixels: int) -
 
 def _header(
     path: Path, page: Any, laid: layout.Layout, content: Path, head: bytes, size: int
-) -> dict[str, Any]:
+) -> Header:
     icc_text, icc_digest = _icc_facts(page, path)
     samples = laid.samples * laid.planes
     orientation = _count(page, "Orientation", 1)
     big = head[2:4] in (b"+\0", b"\0+")
-    return {
-        "width": laid.width,
-        "height": laid.height,
-        "bits": [laid.bits] * samples,
-        "samples": samples,
-        "colour": "rgb" if samples == 3 else "grey",
-        "sample_format": "unsigned integer",
-        "compression": COMPRESSIONS[_count(page, "Compression", 1)],
-        "byte_order": "little endian" if head[:2] == b"II" else "big endian",
-        "format_name": "BigTIFF" if big else "TIFF",
-        "format_version": None if big else "6.0",
-        "puid": _puid(content, head, size),
-        "icc_name": icc_text,
-        "icc_sha256": icc_digest,
-        "resolution": _resolution(page),
-        "orientation": orientation if 1 <= orientation <= 8 else 1,
+    return Header(
+        width=laid.width,
+        height=laid.height,
+        bits=[laid.bits] * samples,
+        samples=samples,
+        colour="rgb" if samples == 3 else "grey",
+        sample_format="unsigned integer",
+        compression=COMPRESSIONS[_count(page, "Compression", 1)],
+        byte_order="little endian" if head[:2] == b"II" else "big endian",
+        format_name="BigTIFF" if big else "TIFF",
+        format_version=None if big else "6.0",
+        puid=_puid(content, head, size),
+        icc_name=icc_text,
+        icc_sha256=icc_digest,
+        resolution=_resolution(page),
+        orientation=orientation if 1 <= orientation <= 8 else 1,
         # TIFF 6.0 knows 1 to 8: another value is kept for the note on it.
-        **({} if 1 <= orientation <= 8 else {"orientation_tag": orientation}),
-        "software": _text(page.tags.valueof("Software")),
-        "capture": _capture(page),
-        "contiguous_from": _contiguous_from(laid),
-        "in_order": laid.in_order,
-    }
+        orientation_tag=UNSET if 1 <= orientation <= 8 else orientation,
+        software=_text(page.tags.valueof("Software")),
+        capture=_capture(page),
+        contiguous_from=_contiguous_from(laid),
+        in_order=laid.in_order,
+    )
 
 
-def notes(header: dict[str, Any], path: str) -> list[Finding]:
+def notes(header: Header, path: str) -> list[Finding]:
     """Return what a person should know of a master that is accepted (severity "note").
 
     header: as `read_header` returns it; path: as findings name it.
@@ -630,25 +625,25 @@ def notes(header: dict[str, Any], path: str) -> list[Finding]:
         found.append(Finding(f"masters.{code}", path, what, expected, next_step, "note"))
 
     export = "Nothing for this item; set the capture station to 16-bit TIFF without loss."
-    if header["bits"][0] == 8:
+    if header.bits[0] == 8:
         note("note_8bit", "It has 8 bits a sample: few tones are left to invert.", "16.", export)
-    if header["compression"] == "JPEG":
+    if header.compression == "JPEG":
         note("note_lossy", "Its pixels were compressed with loss.", "no loss.", export)
-    if "orientation_tag" in header:
+    if header.orientation_tag is not UNSET:
         note(
             "note_orientation",
-            f"Its Orientation is {header['orientation_tag']}, which means nothing: the picture is "
+            f"Its Orientation is {header.orientation_tag}, which means nothing: the picture is "
             "taken as stored.",
             "1 to 8.",
             "Look whether the picture is upright; turn it on the review page where it is not.",
         )
-    resolution = header["resolution"]
-    if resolution and abs(resolution["x"] - resolution["y"]) > _SQUARE * resolution["x"]:
+    resolution = header.resolution
+    if resolution and abs(resolution.x - resolution.y) > _SQUARE * resolution.x:
         found.append(
             Finding(
                 "masters.note_not_square",
                 path,
-                f"Its header says {resolution['x']:g} pixels across and {resolution['y']:g} "
+                f"Its header says {resolution.x:g} pixels across and {resolution.y:g} "
                 "down on the same length; its pixels are taken as square.",
                 "the same resolution in both directions.",
                 "Look whether the picture is stretched; state nominal_ppi, and correct the "
@@ -656,14 +651,14 @@ def notes(header: dict[str, Any], path: str) -> list[Finding]:
                 "review",
             )
         )
-    if header["format_name"] == "BigTIFF":
+    if header.format_name == "BigTIFF":
         note(
             "note_bigtiff",
             "It is a BigTIFF, which some programs cannot open; its record has no PRONOM id.",
             "TIFF 6.0 where the file has less than 4 GiB.",
             "Nothing, where the repository takes BigTIFF.",
         )
-    if not header["in_order"]:
+    if not header.in_order:
         note(
             "note_order",
             "Its strips or tiles lie in the file in another order than in the picture.",

@@ -24,6 +24,8 @@ from glassine.base import files, hashing, naming, processor, record_files, threa
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import Corners, Facts, Frame, ItemGeometry, MasterGeometry, Measure, plain
 from glassine.base.premis_event import event
+from glassine.base.records.fixity import Fixity, VerifiedMaster
+from glassine.base.records.parts import Header
 from glassine.base.tone import Tone
 from glassine.masters import colour, opening, pixels
 from glassine.masters.opened import Opened, opened
@@ -46,15 +48,14 @@ class Job:
 
     path: Path
     given: dict[str, Any]
-    fixity: dict[str, Any]
+    fixity: VerifiedMaster
     geometry: MasterGeometry
     facts: Facts
     icc: bytes | None = None
 
     @property
-    def header(self) -> dict[str, Any]:
-        found: dict[str, Any] = self.fixity["header"]
-        return found
+    def header(self) -> Header:
+        return self.fixity.header
 
 
 @dataclass(frozen=True)
@@ -137,9 +138,8 @@ def _settings_used(given: dict[str, Any]) -> dict[str, Any]:
 
 def _jobs(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> list[Job]:
     geometry = ItemGeometry.from_dict(files.read_json(item_dir / "geometry.json"))
-    fixity = {
-        entry["path"]: entry for entry in files.read_json(item_dir / "fixity.json")["masters"]
-    }
+    verified = record_files.load(item_dir / "fixity.json", "fixity", Fixity)
+    fixity = {entry.path: entry for entry in verified.masters}
     located = {master.path: master for master in geometry.masters}
     jobs = []
     for master in given["masters"]:
@@ -334,7 +334,7 @@ def _replaced(job: Job) -> GlassineError:
 
 
 def _check_digest(job: Job, found: str) -> None:
-    noted = job.fixity["digests"]["sha256"]
+    noted = job.fixity.digests.sha256
     if found != noted:
         raise GlassineError.because(
             "render.digest",
@@ -403,7 +403,6 @@ def _render_frame(
                 frame.index,
                 plan,
                 job.facts,
-                job.header,
                 measured,
                 work.settings.quality,
                 job.icc,

@@ -171,7 +171,7 @@ def _measured(
     """Fill `result` in place: find the target, measure, judge, plot."""
     capture = _capture(batch_dir, target["path"], facts)
     stem = Path(result["file"]).stem
-    result["taken"] = result["taken"] or capture.header["capture"]["taken"] or ""
+    result["taken"] = result["taken"] or capture.header.capture.taken or ""
     result["encoding"] = capture.encoding.describe
     try:
         placement = find(capture, described)
@@ -228,10 +228,10 @@ def _nominal(target: dict[str, Any], facts: Facts, capture: Capture) -> tuple[fl
         return float(target["nominal_ppi"]), "batch.yaml, target"
     if facts.nominal_ppi:
         return facts.nominal_ppi, "batch.yaml"
-    tagged = capture.header["resolution"]
-    if tagged and tagged["unit"] in ("in", "cm"):
-        factor = 2.54 if tagged["unit"] == "cm" else 1.0
-        return float(tagged["x"]) * factor, "resolution tag"
+    tagged = capture.header.resolution
+    if tagged and tagged.unit in ("in", "cm"):
+        factor = 2.54 if tagged.unit == "cm" else 1.0
+        return tagged.x * factor, "resolution tag"
     return None, ""
 
 

@@ -47,5 +47,5 @@ def measured(codes: np.ndarray, monochrome: bool) -> dict[str, Measure]:
     plan = tone.plan(source, found, Facts(), icc, loaded.tone)[0]
     e = captures.EDGE
     rendered = tone.apply(np.ascontiguousarray(codes[e:-e, e:-e]), plan, icc)
-    values = quality.measure(source, found, 1, plan, Facts(), {}, rendered, loaded.quality, icc)
+    values = quality.measure(source, found, 1, plan, Facts(), rendered, loaded.quality, icc)
     return {value.name: value for value in values}

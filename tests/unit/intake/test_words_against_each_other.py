@@ -6,6 +6,7 @@ import hashlib
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import numpy as np
 import pytest
 import tifffile
@@ -14,6 +15,7 @@ from glassine.base import corrections, settings
 from glassine.base import item_states as status
 from glassine.base.errors import GlassineError
 from glassine.base.model import Facts
+from glassine.base.records.parts import Header
 from glassine.intake import step as intake
 from glassine.intake.catalogue import columns as catalogue_columns
 from glassine.locate import locate_array
@@ -104,7 +106,7 @@ def test_a_column_that_lets_out_keeps_back_by_its_no(column, value, back):
     assert catalogue_columns.keeps_back(column, value) is back
 
 
-def header_of(tmp_path: Path, **options: Any) -> dict[str, Any]:
+def header_of(tmp_path: Path, **options: Any) -> Header:
     path = tmp_path / "PEH-0001.tif"
     tifffile.imwrite(path, SAMPLES, photometric="rgb", metadata=None, **options)
     return masters.read_header(path)
@@ -129,7 +131,7 @@ def test_a_picture_marked_as_reduced_that_is_as_large_is_another_picture(tmp_pat
             writer.write(SAMPLES, photometric="rgb", metadata=None)
             writer.write(second, photometric="rgb", subfiletype=1, metadata=None)
         if sound:
-            assert masters.read_header(path)["width"] == 60
+            assert masters.read_header(path).width == 60
             continue
         with pytest.raises(GlassineError) as error:
             masters.read_header(path)
@@ -165,7 +167,7 @@ IN_COPYRIGHT = "http://rightsstatements.org/vocab/InC/1.0/"
 def test_rights_in_the_file_against_the_catalogue_are_for_review(tmp_path, tags, uri, asks):
     header = header_of(tmp_path, extratags=tags)
     row = {"rights": {"uri": uri, "status": "", "holder": "", "note": "", "credit": ""}}
-    record = {"masters": [{"path": "x.tif", "notes": [], "header": header}]}
+    record = {"masters": [{"path": "x.tif", "notes": [], "header": msgspec.to_builtins(header)}]}
     assert bool(status._fixity_reasons(record, row)) is asks
 
 

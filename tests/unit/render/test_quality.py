@@ -191,7 +191,7 @@ def test_tiny_masters_are_measured_without_tiles(width: int, height: int, bands:
     shape = sources.geometry(source, (0, 0, width, height), "monochrome")
     plan = tone.plan(source, shape, Facts(), None, ToneSettings.of(settings.load({})["tone"]))[0]
     rendered = tone.apply(codes, plan, None)
-    values = quality.measure(source, shape, 1, plan, Facts(), {}, rendered, SETTINGS)
+    values = quality.measure(source, shape, 1, plan, Facts(), rendered, SETTINGS)
     assert {value.name for value in values} >= {"clipped_highlights", "edge_blur", "noise"}
 
 
@@ -200,7 +200,7 @@ def test_a_frame_that_is_not_there_is_a_key_error() -> None:
     shape = sources.geometry(source, (0, 0, 40, 40), "colour")
     plan = tone.plan(source, shape, Facts(), None, ToneSettings.of(settings.load({})["tone"]))[0]
     with pytest.raises(KeyError):
-        quality.measure(source, shape, 9, plan, Facts(), {}, np.zeros((4, 4, 3), "u1"), SETTINGS)
+        quality.measure(source, shape, 9, plan, Facts(), np.zeros((4, 4, 3), "u1"), SETTINGS)
 
 
 @pytest.mark.parametrize(("level", "limit"), [(1, 1.2), (2, 0.8), (3, 0.5), (4, 0.33)])

@@ -30,16 +30,14 @@ def measure(
     frame_index: int,
     tone: Tone,
     facts: Facts,
-    header: dict[str, Any],
     rendered: npt.NDArray[np.uint8],
     settings: QualitySettings,
     icc: bytes | None = None,
 ) -> list[Measure]:
     """Return the measures of the frame whose `Frame.index` is `frame_index`.
 
-    tone: the frame's plan; header: of the master, as fixity.json holds it; rendered: the frame
-    as uint8 (h, w, bands), long edge about 1000 px; icc: the master's profile (else the encoding
-    that the tone records).
+    tone: the frame's plan; rendered: the frame as uint8 (h, w, bands), long edge about 1000 px;
+    icc: the master's profile (else the encoding that the tone records).
     Raises KeyError for an index that the geometry does not have.
     """
     frame = _frame(geometry, frame_index)
