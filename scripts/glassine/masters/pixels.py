@@ -26,6 +26,7 @@ import pyvips
 from glassine.base.errors import GlassineError
 from glassine.base.records.parts import Header
 from glassine.masters import opening
+from glassine.masters.refusal import printable
 
 Pixels = npt.NDArray[Any]
 Matrix = npt.NDArray[np.float64]
@@ -133,7 +134,7 @@ def _spilled(
         except OSError as problem:
             raise GlassineError.because(
                 "render.scratch",
-                opening.printable(path),
+                printable(path),
                 f"The decoded master cannot be kept on disk: {problem.strerror}.",
                 f"{math.prod(shape) * np.dtype(dtype).itemsize // 2**20} MB free beside the "
                 "results while the item is rendered.",
@@ -145,7 +146,7 @@ def _spilled(
 def _unreadable(path: Path, what: str) -> GlassineError:
     return GlassineError.because(
         "render.unreadable",
-        opening.printable(path),
+        printable(path),
         f"The master cannot be read to its end: {what}.",
         "the file that was verified, unchanged while it is read.",
         "Check the disk or the network share, then run again.",

@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine.base import files, hashing
+from glassine.base.records.render import Tiles
 from glassine.masters.pixels import cv2_shape, run
 from glassine.render import encoded
 
@@ -141,9 +142,9 @@ def halved(pixels: Pixels) -> Pixels:
 class Writer:
     """Writes the tiles of one picture while its bands of rows arrive, from any thread.
 
-    folder: the image's folder, made here. `first_band` takes bands of full-size rows, each
-    `tile_px` high but the last; `finish` makes the other levels, the whole picture and
-    info.json and returns what belongs into render.json.
+    folder: the image's folder, made here, named as its image service. `first_band` takes bands
+    of full-size rows, each `tile_px` high but the last; `finish` makes the other levels, the whole
+    picture and info.json and returns what belongs into render.json.
     """
 
     def __init__(
@@ -158,7 +159,7 @@ class Writer:
         icc: bytes | None,
         ppi: float | None,
     ) -> None:
-        self._root = os.fspath(folder)
+        self._root, self._name = os.fspath(folder), folder.name
         self.width, self.height, self.tile_px, self.api = width, height, tile_px, api
         self._quality, self._icc, self._ppi = quality, icc, ppi
         self._digests: dict[str, tuple[str, int]] = {}
@@ -194,12 +195,11 @@ class Writer:
         service: str,
         pool: Executor | None,
         beside: list[Callable[[], None]],
-    ) -> dict[str, Any]:
+    ) -> Tiles:
         """Write the rest; do the work in `beside` at the same time.
 
         picture: the whole picture at full size, for the file `full/max`; half: the same halved
         (see `halved`). service: its URI.
-        Returns {"width", "height", "tile_px", "count", "bytes", "sha256"} (see `digest`).
         """
 
         def whole() -> None:
@@ -210,14 +210,15 @@ class Writer:
         run(pool, lambda index: jobs[index](), range(len(jobs)))
         about = info(service, self.width, self.height, self.tile_px, self.api)
         self._store("info.json", files.dump_json(about).encode())
-        return {
-            "width": self.width,
-            "height": self.height,
-            "tile_px": self.tile_px,
-            "count": len(self._digests),
-            "bytes": sum(size for _, size in self._digests.values()),
-            "sha256": hashing.of_tree({path: found for path, (found, _) in self._digests.items()}),
-        }
+        return Tiles(
+            path=f"iiif/{self._name}",
+            width=self.width,
+            height=self.height,
+            tile_px=self.tile_px,
+            count=len(self._digests),
+            bytes=sum(size for _, size in self._digests.values()),
+            sha256=hashing.of_tree({path: found for path, (found, _) in self._digests.items()}),
+        )
 
     def _level_jobs(self, level: Pixels) -> Iterator[Callable[[], None]]:
         """Yield one job for each row of tiles of the levels below full size."""

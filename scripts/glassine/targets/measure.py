@@ -12,6 +12,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import numpy as np
 
 from glassine.base import premis_event as events
@@ -172,7 +173,7 @@ def _measured(
     capture = _capture(batch_dir, target["path"], facts)
     stem = Path(result["file"]).stem
     result["taken"] = result["taken"] or capture.header.capture.taken or ""
-    result["encoding"] = capture.encoding.describe
+    result["encoding"] = msgspec.to_builtins(capture.encoding.describe)
     try:
         placement = find(capture, described)
     except NotFound as problem:
@@ -269,7 +270,7 @@ def _fill(
     edge_readings, dull = edges.read_edges(capture, placement, described.edges)
     result["notes"] += [f"patch {name}: too small in the picture" for name in unread]
     result["notes"] += [f"edge {sentence}" for sentence in dull]
-    if capture.encoding.describe.get("assumed"):
+    if capture.encoding.describe.assumed is True:
         result["notes"].append("no profile and no stated encoding: sRGB was assumed")
     bits = _depth(capture)
     result["measures"] = [

@@ -135,6 +135,7 @@ def _verify_opened(
         holes,
         opening,
     )
+    from glassine.masters.notes import notes_on
 
     path, shown = held.path, master.path
     limit = settings.intake.max_pixels
@@ -151,7 +152,7 @@ def _verify_opened(
     if header is None or checked is None:
         return None
     runs = pages.runs(held.handle, held.first.st_size)
-    notes = opening.notes(header, shown) + _clock_note(header, checked.mtime, shown)
+    notes = notes_on(header, shown) + _clock_note(header, checked.mtime, shown)
     if not checked.listed:
         _collected(findings, _check_written, held, runs, shown)
         notes += _dark_note(runs, held, shown)

@@ -20,6 +20,7 @@ from glassine.intake import step as intake
 from glassine.intake.catalogue import columns as catalogue_columns
 from glassine.locate import locate_array
 from glassine.masters import opening as masters
+from glassine.masters.notes import notes_on
 from glassine.verify import step as fixity
 
 ROWS = "item_id,title,masters\nPEH-0001,Quay,{}\nPEH-0002,Mole,\n"
@@ -114,14 +115,12 @@ def header_of(tmp_path: Path, **options: Any) -> Header:
 
 def test_pixels_that_the_header_calls_oblong_are_for_review(tmp_path):
     oblong = header_of(tmp_path, resolution=(300, 600), resolutionunit="INCH")
-    (note,) = [
-        each for each in masters.notes(oblong, "x.tif") if each.code == "masters.note_not_square"
-    ]
+    (note,) = [each for each in notes_on(oblong, "x.tif") if each.code == "masters.note_not_square"]
     assert note.severity == "review"
     assert "300" in note.what
     assert "600" in note.what
     square = header_of(tmp_path, resolution=(300, 301), resolutionunit="INCH")
-    assert not masters.notes(square, "x.tif")
+    assert not notes_on(square, "x.tif")
 
 
 def test_a_picture_marked_as_reduced_that_is_as_large_is_another_picture(tmp_path):

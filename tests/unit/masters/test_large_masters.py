@@ -7,6 +7,7 @@ import struct
 import pytest
 
 from glassine.base.errors import GlassineError
+from glassine.base.records.given import StatedMaster
 from glassine.locate import step
 from glassine.masters import labels
 from glassine.masters import opening as masters
@@ -30,7 +31,7 @@ def large(tmp_path):
 
 
 def master(size_px):
-    return {"path": "PEH-0001.tif", "size_px": size_px}
+    return StatedMaster(path="PEH-0001.tif", size_px=size_px and tuple(size_px))
 
 
 def test_it_is_held_by_the_settings_as_they_come(large):

@@ -21,6 +21,7 @@ from PIL import Image
 from glassine.base.errors import GlassineError
 from glassine.base.records.parts import Header, Resolution
 from glassine.masters import colour, opening
+from glassine.masters.refusal import printable
 
 CORPUS = Path(__file__).resolve().parents[4] / "shared" / "corpus"
 RNG = np.random.default_rng(3)
@@ -134,7 +135,7 @@ def test_a_name_that_is_not_utf8_opens(tmp_path: Path) -> None:
     odd = Path(os.fsdecode(os.fsencode(tmp_path) + b"/lat\xe9.tif"))
     shutil.copy(plain, odd)
     assert np.array_equal(_decoded(odd), SAMPLES)
-    assert opening.printable(odd).endswith("lat\\xe9.tif")
+    assert printable(odd).endswith("lat\\xe9.tif")
 
 
 def test_the_profile_is_the_embedded_one(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from glassine.base.files import read_json
 from glassine.base.model import Facts
 from glassine.locate.turn import ORIENTATIONS, combined
 from glassine.masters import opening
+from glassine.masters.notes import notes_on
 from makers import verified
 from makers.film.samples import Sample
 from makers.step_calls import do_step
@@ -176,4 +177,4 @@ def test_an_orientation_that_means_nothing_is_noted(tmp_path, shown, value):
     tifffile.imwrite(path, shown[0], photometric="rgb", extratags=[(274, "H", 1, value, True)])
     header = opening.read_header(path)
     assert header.orientation == 1
-    assert "masters.note_orientation" in {note.code for note in opening.notes(header, path.name)}
+    assert "masters.note_orientation" in {note.code for note in notes_on(header, path.name)}

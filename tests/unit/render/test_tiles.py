@@ -189,8 +189,8 @@ def test_tiles_put_together_give_the_picture(tmp_path: Path, bands: int) -> None
 
 def test_the_same_bytes_from_one_thread_and_from_three(tmp_path: Path) -> None:
     picture = _picture(700, 500)
-    one = _made(tmp_path / "a", picture, 128)
-    three = _made(tmp_path / "b", picture, 128, threads=3)
+    one = _made(tmp_path / "a" / "i", picture, 128)
+    three = _made(tmp_path / "b" / "i", picture, 128, threads=3)
     assert one == three
     for path in _files(tmp_path / "a"):
         assert (tmp_path / "a" / path).read_bytes() == (tmp_path / "b" / path).read_bytes()
@@ -204,9 +204,9 @@ def test_the_digest_covers_every_file(tmp_path: Path) -> None:
         f"{path} {hashlib.sha256((tmp_path / 'i' / path).read_bytes()).hexdigest()}\n"
         for path in sorted(_files(tmp_path / "i"))
     ]
-    assert found["sha256"] == hashlib.sha256("".join(lines).encode()).hexdigest()
-    assert found["count"] == len(lines)
-    assert found["bytes"] == sum(
+    assert found.sha256 == hashlib.sha256("".join(lines).encode()).hexdigest()
+    assert found.count == len(lines)
+    assert found.bytes == sum(
         path.stat().st_size for path in (tmp_path / "i").rglob("*") if path.is_file()
     )
 
