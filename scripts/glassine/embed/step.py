@@ -80,7 +80,7 @@ def _texts(value: object) -> str:
 
 def _require_usable(item: str, words: Words) -> None:
     bad = {part.name: unusable(_texts(getattr(words, part.name))) for part in fields(words)}
-    found = [
+    findings = [
         Finding(
             "embed.character",
             item,
@@ -91,8 +91,8 @@ def _require_usable(item: str, words: Words) -> None:
         for name, letters in bad.items()
         if letters
     ]
-    if found:
-        raise GlassineError(found)
+    if findings:
+        raise GlassineError(findings)
 
 
 def _rendered(item_dir: Path, entry: WrittenFile) -> bytes:
@@ -116,8 +116,8 @@ def _missing(path: Path, problem: OSError) -> GlassineError:
     )
 
 
-def _require_same(path: Path, found: str, entry: WrittenFile) -> None:
-    if found != entry.sha256:
+def _require_same(path: Path, digest: str, entry: WrittenFile) -> None:
+    if digest != entry.sha256:
         raise GlassineError.because(
             "embed.digest",
             path,
@@ -297,11 +297,12 @@ def _jpeg(item_dir: Path, frame: RenderedFrame, entry: Picture, known: _Known) -
         colour_space = _colour_space(jpeg.icc_profile(data))
         technical = _technical(frame, entry, colour_space, jpeg.components(data), known)
         content, shortened = embedded(data, known.words, technical, known.with_iim)
-    found = formats.identify_bytes(content)
-    assert found is not None  # a JPEG that was just taken apart
+    file_format = formats.identify_bytes(content)
+    assert file_format is not None  # a JPEG that was just taken apart
     digests = hashing.of_bytes(content)
     folder = FOLDERS[entry.use]
-    return _Derivative(content, _entry(frame, entry, folder, found, digests, known), shortened)
+    written = _entry(frame, entry, folder, file_format, digests, known)
+    return _Derivative(content, written, shortened)
 
 
 @contextlib.contextmanager
@@ -347,16 +348,16 @@ def _alternate(
         technical = _technical(frame, entry, space, frame.tone.bands if frame.tone else 3, known)
         copied = described.copy(opened, target, entry.use, known.words, technical, known.with_iim)
     _require_same(source, copied.original, entry)
-    found = formats.identify(target)
-    made = _entry(frame, entry, alternates.FOLDER, found, copied.digests, known)
-    return _Derivative(None, made, copied.shortened)
+    file_format = formats.identify(target)
+    written = _entry(frame, entry, alternates.FOLDER, file_format, copied.digests, known)
+    return _Derivative(None, written, copied.shortened)
 
 
 def _entry(
     frame: RenderedFrame,
     entry: Picture | Alternate,
     folder: str,
-    found: formats.Format,
+    file_format: formats.Format,
     digests: hashing.Digests,
     known: _Known,
 ) -> EmbeddedFile:
@@ -371,8 +372,8 @@ def _entry(
         bytes=digests.bytes,
         sha256=digests.sha256,
         sha512=digests.sha512,
-        puid=found.puid,
-        format_name=found.name,
-        format_version=found.version,
+        puid=file_format.puid,
+        format_name=file_format.name,
+        format_version=file_format.version,
         derived_from=Origin(path=master.path, sha256=master.digests.sha256),
     )

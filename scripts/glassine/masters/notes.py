@@ -16,10 +16,10 @@ def notes_on(header: Header, path: str) -> list[Finding]:
 
     header: as `opening.read_header` returns it; path: as findings name it.
     """
-    found = []
+    findings = []
 
     def note(code: str, what: str, expected: str, next_step: str) -> None:
-        found.append(Finding(f"masters.{code}", path, what, expected, next_step, "note"))
+        findings.append(Finding(f"masters.{code}", path, what, expected, next_step, "note"))
 
     export = "Nothing for this item; set the capture station to 16-bit TIFF without loss."
     if header.bits[0] == 8:
@@ -36,7 +36,7 @@ def notes_on(header: Header, path: str) -> list[Finding]:
         )
     resolution = header.resolution
     if resolution and abs(resolution.x - resolution.y) > _SQUARE * resolution.x:
-        found.append(
+        findings.append(
             Finding(
                 "masters.note_not_square",
                 path,
@@ -62,4 +62,4 @@ def notes_on(header: Header, path: str) -> list[Finding]:
             "one after the other from the top left, as most programs write them.",
             "Look whether the picture is whole: exchanged tiles are found by a checksum list only.",
         )
-    return found
+    return findings

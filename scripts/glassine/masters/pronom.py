@@ -31,8 +31,8 @@ def puid(content: Path, head: bytes, size: int) -> str | None:
         start = stream.read(131072 + 32)
         stream.seek(max(0, size - 131072 - 32))
         end = stream.read()
-    for found, reach, entries in _SIGNATURES:
+    for name, reach, entries in _SIGNATURES:
         entry = entries[which]
         if entry in start[10 : reach + len(entry)] or entry in end[-reach - len(entry) :]:
-            return found
+            return name
     return "fmt/353"

@@ -76,8 +76,8 @@ def _rights_uris(packet: Any) -> list[str]:
     """Return the URIs of rights statements and licences that an XMP packet names, each once."""
     if not isinstance(packet, bytes):
         return []
-    found = (match.group().decode("ascii") for match in _RIGHTS_URI.finditer(packet[:_XMP_BYTES]))
-    return list(dict.fromkeys(found))[:5]
+    uris = (match.group().decode("ascii") for match in _RIGHTS_URI.finditer(packet[:_XMP_BYTES]))
+    return list(dict.fromkeys(uris))[:5]
 
 
 def capture(page: Any) -> Capture:

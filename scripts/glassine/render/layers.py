@@ -80,8 +80,8 @@ def _neutral(film: Film, looks: list[Look], known: bool, limit: float) -> tuple[
     for look in looks:
         evidence += _highlight(look, film)
         evidence += [] if known else _shades(look, np.array(film.slopes))
-    found = _weighed(evidence)
-    ratio, balance = found[:3] - found[:3].mean(), found[3:] - found[3:].mean()
+    solution = _weighed(evidence)
+    ratio, balance = solution[:3] - solution[:3].mean(), solution[3:] - solution[3:].mean()
     return np.clip(ratio, -MAX_RATIO, MAX_RATIO), np.clip(balance, -limit, limit)
 
 
@@ -115,15 +115,15 @@ def _weighed(evidence: list[_Evidence]) -> Floats:
     value = np.array([one.value for one in evidence])
     deviation = np.array([one.deviation for one in evidence])
     seen = np.array([one.seen for one in evidence])
-    found = np.zeros(6)
+    solution = np.zeros(6)
     for turn in range(30):
-        off = (rows @ found - value) / deviation
+        off = (rows @ solution - value) / deviation
         weight = 1.0 / (1.0 + (off / USUAL["outlier"]) ** 2)
         # From the usual film all that is seen may be far off: nothing is let go at once.
         weight = np.maximum(weight, 0.2) if turn < 3 else weight
         scale = np.sqrt(np.where(seen, weight, 1.0)) / deviation
-        found = np.linalg.lstsq(rows * scale[:, None], value * scale, rcond=None)[0]
-    return np.asarray(found)
+        solution = np.linalg.lstsq(rows * scale[:, None], value * scale, rcond=None)[0]
+    return np.asarray(solution)
 
 
 def _lightest(x: Floats) -> Floats:
@@ -146,27 +146,27 @@ def _shades(look: Look, slopes: Floats) -> list[_Evidence]:
     steps, size = steps[size > 0.08], size[size > 0.08]
     if len(steps) < 300:
         return []
-    found = []
+    evidence = []
     for band in (0, 2):
         ratio, width = _common_ratio(steps, size, band)
         row = np.zeros(6)
         row[band], row[1] = 1.0, -1.0
         deviation = USUAL["steps"] + USUAL["width"] * width**2
-        found.append(_Evidence(row, ratio, deviation, seen=True))
-    return found
+        evidence.append(_Evidence(row, ratio, deviation, seen=True))
+    return evidence
 
 
 def _steps(density: Floats) -> Floats:
     smooth = cv2.GaussianBlur(density.astype(np.float32), (0, 0), 1.0)
     thin = np.percentile(smooth.min(axis=2), 0.5) + 0.25
     good = smooth.min(axis=2) > thin
-    found = []
+    parts = []
     for lag in (2, 4, 8):
         across = smooth[:, lag:] - smooth[:, :-lag]
         down = smooth[lag:] - smooth[:-lag]
-        found.append(across[good[:, lag:] & good[:, :-lag]])
-        found.append(down[good[lag:] & good[:-lag]])
-    steps = np.concatenate(found)
+        parts.append(across[good[:, lag:] & good[:, :-lag]])
+        parts.append(down[good[lag:] & good[:-lag]])
+    steps = np.concatenate(parts)
     return steps[:: max(1, -(-len(steps) // MAX_SAMPLES))].astype(np.float64)
 
 

@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import cv2
 import numpy as np
@@ -81,16 +81,16 @@ def make(shot: Shot, names: Names, work: Work, look: Callable[[Whole], None]) ->
         further.extend(_alternates(shown, names, shot, work))
         look(whole)
 
-    made = None
+    tiled = None
     if writer is None:
         small_ones()
         further.append(_pyramid(whole.picture, names, shot, work))
     else:
         service = f"{work.settings.iiif.base_url.rstrip('/')}/{names.iiif}"
-        made = writer.finish(whole.picture, whole.half, service, work.pool, [small_ones])
+        tiled = writer.finish(whole.picture, whole.half, service, work.pool, [small_ones])
     if work.settings.render.crop_tiff != "none":
         further.append(_crop_tiff(shot, names, work))
-    return Pictures(small, further, made)
+    return Pictures(small, further, tiled)
 
 
 def _tile_writer(shot: Shot, name: str, work: Work) -> tiles.Writer | None:
@@ -98,16 +98,14 @@ def _tile_writer(shot: Shot, name: str, work: Work) -> tiles.Writer | None:
     settings = work.settings.iiif
     if settings.form == "pyramid":
         return None
-    return tiles.Writer(
-        work.iiif_dir / name,
-        shot.where.width,
-        shot.where.height,
+    form = tiles.Form(
         tile_px=settings.tile_px,
         quality=settings.quality,
         api=settings.image_api,
         icc=shot.profile,
         ppi=shot.ppi,
     )
+    return tiles.Writer(work.iiif_dir / name, shot.where.width, shot.where.height, form)
 
 
 def _whole(shot: Shot, writer: tiles.Writer | None, work: Work) -> Whole:
@@ -126,10 +124,10 @@ def _whole(shot: Shot, writer: tiles.Writer | None, work: Work) -> Whole:
                 picture[top : top + height, left : left + width],
                 toning.apply(block, shot.plan, shot.icc),
             )
-        made = picture[top : top + height]
-        half[top // 2 : (top + height + 1) // 2] = tiles.halved(made)
+        strip = picture[top : top + height]
+        half[top // 2 : (top + height + 1) // 2] = tiles.halved(strip)
         if writer is not None:
-            writer.first_band(top, made)
+            writer.first_band(top, strip)
 
     pixels.run(work.pool, band, range(0, where.height, rows))
     return Whole(picture, half)
@@ -169,21 +167,31 @@ def _small_files(shown: Pixels8, shot: Shot, names: Names, work: Work) -> list[P
     thumb = encoded.smaller(shown, *encoded.fitted(shown.shape[1], shown.shape[0], edge))
     access = encoded.sharpened(shown, settings.sharpen)
 
-    def jpeg(pixels8: Pixels8, quality: int, progressive: bool) -> bytes:
+    def written(
+        use: Literal["access", "thumb"], pixels8: Pixels8, quality: int, progressive: bool
+    ) -> Picture:
         scale = pixels8.shape[1] / shot.where.width
-        return encoded.jpeg(
+        content = encoded.jpeg(
             pixels8,
             quality,
             ppi=shot.ppi * scale if shot.ppi else None,
             icc=shot.profile,
             progressive=progressive,
         )
+        path = work.files_dir / (names.access if use == "access" else names.thumb)
+        path.write_bytes(content)
+        return Picture(
+            use=use,
+            name=path.name,
+            width=pixels8.shape[1],
+            height=pixels8.shape[0],
+            bytes=len(content),
+            sha256=hashlib.sha256(content).hexdigest(),
+        )
 
-    in_access = jpeg(access, settings.access_quality, settings.progressive)
-    in_thumb = jpeg(thumb, settings.thumb_quality, False)
     return [
-        Picture(use="access", **_written(work.files_dir / names.access, access, in_access)),
-        Picture(use="thumb", **_written(work.files_dir / names.thumb, thumb, in_thumb)),
+        written("access", access, settings.access_quality, settings.progressive),
+        written("thumb", thumb, settings.thumb_quality, progressive=False),
     ]
 
 
@@ -195,7 +203,8 @@ def _alternates(shown: Pixels8, names: Names, shot: Shot, work: Work) -> list[Al
     for kind in settings.alternates:
         content = encoded.alternate(sharp, kind, settings.alternate_quality, icc=shot.profile)
         path = work.files_dir / _renamed(names.access, kind)
-        entries.append(Alternate(use=kind, **_written(path, sharp, content)))
+        path.write_bytes(content)
+        entries.append(_on_disk(path, kind, sharp.shape[1], sharp.shape[0]))
     return entries
 
 
@@ -211,7 +220,7 @@ def _pyramid(picture: Pixels8, names: Names, shot: Shot, work: Work) -> Alternat
     encoded.save_pyramid(
         path, picture, tile_px=tile_px, quality=quality_of, icc=shot.profile, ppi=shot.ppi
     )
-    return _on_disk(path, "pyramid", shot.where)
+    return _on_disk(path, "pyramid", shot.where.width, shot.where.height)
 
 
 def _crop_tiff(shot: Shot, names: Names, work: Work) -> Alternate:
@@ -235,27 +244,15 @@ def _crop_tiff(shot: Shot, names: Names, work: Work) -> Alternate:
         icc=shot.profile if rendered else shot.icc,
         ppi=shot.ppi,
     )
-    return _on_disk(path, "crop", where)
+    return _on_disk(path, "crop", where.width, where.height)
 
 
-def _on_disk(path: Path, use: AlternateUse, where: pixels.Placement) -> Alternate:
+def _on_disk(path: Path, use: AlternateUse, width: int, height: int) -> Alternate:
     return Alternate(
         use=use,
         name=path.name,
-        width=where.width,
-        height=where.height,
+        width=width,
+        height=height,
         bytes=path.stat().st_size,
         sha256=hashing.sha256_of(path),
     )
-
-
-def _written(path: Path, pixels8: Pixels8, content: bytes) -> dict[str, Any]:
-    """Write a file; return what its entry says of it, but for its use."""
-    path.write_bytes(content)
-    return {
-        "name": path.name,
-        "width": pixels8.shape[1],
-        "height": pixels8.shape[0],
-        "bytes": len(content),
-        "sha256": hashlib.sha256(content).hexdigest(),
-    }

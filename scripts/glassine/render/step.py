@@ -100,7 +100,7 @@ def _check_names(jobs: list[Job], item: str, template: str) -> None:
     """Raise where two pictures of the item would have the same name."""
     seen: dict[str, str] = {}
     taken: dict[str, Job] = {}
-    found = []
+    findings = []
     for job in jobs:
         for frame in job.geometry.frames:
             where = f"{job.geometry.path}, frame {frame.index}"
@@ -108,7 +108,7 @@ def _check_names(jobs: list[Job], item: str, template: str) -> None:
                 other = seen.setdefault(name.casefold(), where)
                 taken.setdefault(where, job)
                 if other != where:
-                    found.append(
+                    findings.append(
                         Finding(
                             "render.names",
                             job.geometry.path,
@@ -117,8 +117,8 @@ def _check_names(jobs: list[Job], item: str, template: str) -> None:
                             _names_advice(taken[other], job),
                         )
                     )
-    if found:
-        raise GlassineError(found)
+    if findings:
+        raise GlassineError(findings)
 
 
 def _names_advice(one: Job, other: Job) -> str:
@@ -156,10 +156,10 @@ def _render_master(job: Job, work: Work) -> list[Rendered]:
             held = stack.enter_context(opened(job.path))
         except OSError as problem:
             raise _gone(job, problem) from problem
-        made = _render_opened(job, held, work)
+        frames = _render_opened(job, held, work)
         if not held.is_unchanged():
             raise _replaced(job)
-    return made
+    return frames
 
 
 def _render_opened(job: Job, held: Opened, work: Work) -> list[Rendered]:
@@ -170,12 +170,12 @@ def _render_opened(job: Job, held: Opened, work: Work) -> list[Rendered]:
         digest = work.pool.submit(hashing.sha256_of, held.content)
         _ = source.reduced  # made here by all threads; one of them alone could not wait for itself
         tones = tone.plan(source, job.geometry, job.facts, job.icc, work.settings.tone)
-        made = [
+        frames = [
             _render_frame(source, job, frame, plan, work)
             for frame, plan in zip(job.geometry.frames, tones, strict=True)
         ]
         _check_digest(job, digest.result())
-    return made
+    return frames
 
 
 def _gone(job: Job, problem: OSError) -> GlassineError:
@@ -198,13 +198,13 @@ def _replaced(job: Job) -> GlassineError:
     )
 
 
-def _check_digest(job: Job, found: str) -> None:
+def _check_digest(job: Job, digest: str) -> None:
     noted = job.verified.digests.sha256
-    if found != noted:
+    if digest != noted:
         raise GlassineError.because(
             "render.digest",
             job.geometry.path,
-            f"The master has changed since it was verified: its SHA-256 is now {found}.",
+            f"The master has changed since it was verified: its SHA-256 is now {digest}.",
             f"SHA-256 {noted}, as fixity.json holds it.",
             "Restore the master from a copy whose digest is the one expected, and check the disk.",
         )
@@ -228,14 +228,14 @@ def _render_frame(
         sight = quality.Sight(source, job.geometry, frame, plan, job.facts, shown, job.icc)
         measures.extend(quality.measure(sight, work.settings.quality))
 
-    made = pictures.make(shot, names, work, measure)
+    results = pictures.make(shot, names, work, measure)
     entry = msgspec.structs.replace(
         entry,
         width=where.width,
         height=where.height,
-        files=made.files,
-        alternates=made.alternates,
-        tiles=made.tiles,
+        files=results.files,
+        alternates=results.alternates,
+        tiles=results.tiles,
         tone=plan,
     )
     measured = MeasuredFrame(

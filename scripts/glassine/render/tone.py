@@ -76,7 +76,7 @@ def plan(
     """
     encoding = colour.encoding_of(icc, facts.encoding, source.bits, source.bands)
     looks = [look(source, frame, encoding) for frame in geometry.frames]
-    negatives = [each for each in looks if each.frame.polarity == "negative"]
+    negatives = [seen for seen in looks if seen.frame.polarity == "negative"]
     film = _film(source, geometry, facts, encoding, negatives, settings) if negatives else {}
     tones = []
     for seen in looks:
@@ -107,11 +107,11 @@ def _film(
     settings: ToneSection,
 ) -> dict[str, Film]:
     """Return what the negatives of a master share, by process."""
-    found: dict[str, Film] = {}
+    films: dict[str, Film] = {}
     stock = settings.film_stocks.get(facts.film_stock or "", FilmStock())
-    for process in sorted({each.frame.process for each in looks}):
-        mine = [each for each in looks if each.frame.process == process]
-        pictures = [each for each in mine if not each.frame.blank and not each.frame.excluded]
+    for process in sorted({seen.frame.process for seen in looks}):
+        mine = [seen for seen in looks if seen.frame.process == process]
+        pictures = [seen for seen in mine if not seen.frame.blank and not seen.frame.excluded]
         bands = negative_film.bands_of(process, source.bands, settings)
         dmin, dmin_source = negative_film.dmin_of(
             source, geometry, encoding, stock, pictures or mine, bands
@@ -120,8 +120,8 @@ def _film(
         film = layers.matched(start, stock, pictures or mine, settings)
         if len(bands) == 3 and settings.negative_primaries == "profile":
             film = replace(film, matrix=_rows(encoding.matrix))
-        found[process] = film
-    return found
+        films[process] = film
+    return films
 
 
 def _negative(

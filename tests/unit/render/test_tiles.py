@@ -28,9 +28,8 @@ def _made(
     folder: Path, picture: np.ndarray, tile_px: int, api: str = "3", threads: int = 1
 ) -> dict:
     height, width = picture.shape[:2]
-    writer = tiles.Writer(
-        folder, width, height, tile_px=tile_px, quality=90, api=api, icc=None, ppi=None
-    )
+    form = tiles.Form(tile_px=tile_px, quality=90, api=api, icc=None, ppi=None)
+    writer = tiles.Writer(folder, width, height, form)
     with ThreadPoolExecutor(threads) as pool:
         for top in range(0, height, tile_px):
             writer.first_band(top, picture[top : top + tile_px])
@@ -214,16 +213,8 @@ def test_the_digest_covers_every_file(tmp_path: Path) -> None:
 def test_every_file_carries_the_profile_and_the_whole_picture_its_resolution(
     tmp_path: Path,
 ) -> None:
-    writer = tiles.Writer(
-        tmp_path / "i",
-        300,
-        200,
-        tile_px=128,
-        quality=85,
-        api="3",
-        icc=b"profile bytes",
-        ppi=1200.0,
-    )
+    form = tiles.Form(tile_px=128, quality=85, api="3", icc=b"profile bytes", ppi=1200.0)
+    writer = tiles.Writer(tmp_path / "i", 300, 200, form)
     picture = _picture(300, 200)
     writer.first_band(0, picture[:128])
     writer.first_band(128, picture[128:])
