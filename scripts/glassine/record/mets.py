@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from glassine import __version__
+from glassine.base import tone
 from glassine.base.markup import Element, add, element, xml_id
-from glassine.base.tone import Tone
 from glassine.base.vocabulary import DIGEST_NAMES
 from glassine.record import dublin_core, history, mix, mods, premis
 from glassine.record.facts import FileFacts, ItemFacts
@@ -93,10 +93,10 @@ def _images(facts: ItemFacts) -> list[tuple[FileFacts, Element]]:
     ]
     for file in facts.embedded["files"]:
         frame = frames[file["master"], file["index"]]
-        tone = Tone.of_frame(frame)
+        planned = tone.of_frame(frame)
         size = (file["width"], file["height"])
         entry = facts.files[file["path"]]
-        how = mix.coded(facts, entry, frame, tone.bands if tone else 3)
+        how = mix.coded(facts, entry, frame, planned.bands if planned else 3)
         found.append((entry, mix.derivative(facts, entry, frame, size, how)))
     return found
 

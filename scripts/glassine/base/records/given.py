@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
+from glassine.base.model import Facts
 from glassine.base.records import Given
 
 
@@ -23,3 +24,23 @@ class Master(Given, frozen=True, kw_only=True):
     size_px: tuple[int, int] | None = None
     expected: dict[str, str] = msgspec.field(default_factory=dict)
     must_be_listed: bool = False
+
+
+class StatedMaster(Given, frozen=True, kw_only=True):
+    """A master and what batch.yaml states of it.
+
+    path: relative to the batch folder. size_px: width and height, as intake saw it. facts: None in
+    what was recorded when they went by item.
+    """
+
+    path: str
+    part: str | None = None
+    size_px: tuple[int, int] | None = None
+    facts: Facts | None = None
+
+    def facts_or(self, of_item: Facts | None) -> Facts:
+        """Return its facts, or those of the item. Raises ValueError where there are neither."""
+        facts = self.facts or of_item
+        if facts is None:
+            raise ValueError(f"no facts are given of {self.path}")
+        return facts
