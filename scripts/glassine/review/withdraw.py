@@ -50,15 +50,15 @@ def with_entry(text: str, entry: dict[str, Any], where: str) -> str:
     Raises GlassineError where the file, or what would come of it, is not as it should be.
     """
     loaded = settings.parse_yaml(text, where) or {}
-    standing = corrections.check(loaded, where)
+    standing = corrections.check(loaded, where).corrections
     wanted = [*loaded.get("withdraw", []), entry]
-    corrections.check({**loaded, "withdraw": wanted}, where)
+    withdrawn = corrections.check({**loaded, "withdraw": wanted}, where).withdraw
     end = "" if not text or text.endswith("\n") else "\n"
     for between in ("", "withdraw:\n"):
         longer = f"{text}{end}{between}{_line(entry)}"
         if _reads_as(longer, {**loaded, "withdraw": wanted}, where):
             return longer
-    return corrections.as_text(standing, wanted)
+    return corrections.as_text(standing, withdrawn)
 
 
 def _reads_as(text: str, wanted: Any, where: str) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from glassine.base import corrections, settings
@@ -64,8 +65,8 @@ def test_an_entry_is_added_and_all_else_stands(text: str) -> None:
     made = withdraw.with_entry(text, ENTRY, "corrections.yaml")
     after = settings.parse_yaml(made, "corrections.yaml")
     assert after["withdraw"] == [*before.get("withdraw", []), ENTRY]
-    read = corrections.check(after, "corrections.yaml")
-    assert read == corrections.check(before, "corrections.yaml")
+    read = corrections.check(after, "corrections.yaml").corrections
+    assert read == corrections.check(before, "corrections.yaml").corrections
 
 
 def test_comments_stay_where_they_are() -> None:
@@ -86,9 +87,9 @@ def test_any_reason_is_read_back_as_it_was_given(reason: str) -> None:
 def test_the_command_writes_the_entry(studio: Path) -> None:
     target(studio).write_text(STANDING, "utf-8")
     assert run(studio, "PEH-0004") == 0
-    (entry,) = corrections.read_withdrawals(target(studio))
-    assert (entry["item"], entry["reason"], entry["by"]) == ("PEH-0004", "given back", "op-07")
-    assert entry["when"].endswith("Z")
+    (entry,) = corrections.read(target(studio)).withdraw
+    assert (entry.item, entry.reason, entry.by) == ("PEH-0004", "given back", "op-07")
+    assert entry.when.endswith("Z")
     assert target(studio).read_text("utf-8").startswith(STANDING)
     kept = list((studio / "results" / "b1" / "report" / "corrections-before").glob("*.yaml"))
     assert [path.read_text("utf-8") for path in kept] == [STANDING]
@@ -151,4 +152,4 @@ def test_saving_a_review_keeps_what_is_withdrawn(studio: Path) -> None:
     session = review_server.Session("b1", results, studio / "masters" / "b1", writable=True)
     entry = {"item": "PEH-0004", "by": "op-03", "note": "seen", "frames": []}
     assert session.save({"corrections": [entry], "seen": {}})["saved"]
-    assert corrections.read_withdrawals(target(studio)) == [ENTRY]
+    assert msgspec.to_builtins(corrections.read(target(studio)).withdraw) == [ENTRY]
