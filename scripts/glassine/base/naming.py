@@ -89,6 +89,11 @@ def stand_in(path: str) -> ItemId:
     return ItemId(_STAND_IN + hashlib.sha256(path.encode()).hexdigest()[:8])
 
 
+def item_or_stand_in(text: str, path: str) -> ItemId:
+    """Return the id that `text` is; where it is none, the stand-in for the file at `path`."""
+    return ItemId(text) if _is_id(text) else stand_in(path)
+
+
 def is_stand_in(item: str) -> bool:
     """Return whether an id is made of a file's path: it is no id of an item."""
     return item.startswith(_STAND_IN)

@@ -60,7 +60,8 @@ def _check_claims(batch: Batch, collector: Collector) -> None:
         for item in rows:
             if item in collector.items or name in owner:
                 collector.hold(
-                    item,
+                    # A row may have a number that is no id of an item.
+                    naming.item_or_stand_in(item, name),
                     "catalogue.master_of_two",
                     name,
                     f"This master is claimed by {len(rows)} items: {', '.join(rows)}.",

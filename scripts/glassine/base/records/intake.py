@@ -48,7 +48,10 @@ class MasterEntry(Record, frozen=True, kw_only=True):
 
 
 class ItemEntry(Record, frozen=True, kw_only=True):
-    """An item, or the stand-in of a file that tells none."""
+    """An item, or the stand-in of a file that tells none.
+
+    facts: of all its masters, in records of versions that kept facts by item; written no more.
+    """
 
     item: Annotated[ItemId, Meta(pattern=f"^{ID_PATTERN}$")]
     state: ItemState
@@ -57,6 +60,7 @@ class ItemEntry(Record, frozen=True, kw_only=True):
     corrections: Correction | None
     labels: list[Label] = msgspec.field(default_factory=list)
     findings: list[FindingNote]
+    facts: Facts | UnsetType = UNSET
 
 
 class TargetFile(Record, frozen=True, kw_only=True):
