@@ -185,7 +185,7 @@ class Ending:
         from glassine.base import item_states
 
         wanted = [str(item) for item in self.place.config["only"]]
-        states = {}
+        states: dict[str, dict[str, str]] = {}
         for name in self.names if wanted else []:
             if self.place.intake_path(name).exists():
                 status = item_states.batch_status(self.place.results_dir(name))

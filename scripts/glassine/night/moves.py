@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 
 from glassine.base import wording
 from glassine.base.errors import GlassineError
@@ -31,11 +32,11 @@ def check_store(place: Workplace) -> None:
         )
 
 
-def forget_state(place: Workplace, batches: list[str]) -> None:
+def forget_state(place: Workplace, batches: Sequence[str]) -> None:
     """Forget what an earlier run saw in the storage: everything is asked anew."""
     from glassine import store
 
-    store.begin(place.working_dir, batches)
+    store.begin(place.working_dir, list(batches))
 
 
 def unavailable(url: str, problem: Exception) -> GlassineError:

@@ -9,7 +9,7 @@ import sys
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, Literal, TextIO
@@ -269,7 +269,7 @@ def follow(
 class Teller(threading.Thread):
     """Writes how far each batch is, in plain lines, while a run goes on in this process."""
 
-    def __init__(self, working_dir: Path, names: list[str], out: TextIO) -> None:
+    def __init__(self, working_dir: Path, names: Sequence[str], out: TextIO) -> None:
         super().__init__(name="progress", daemon=True)
         self._working_dir, self._names, self._out = working_dir, names, out
         self._over = threading.Event()

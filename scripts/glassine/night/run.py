@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from glassine.base import exits, sandbox
 from glassine.base.errors import GlassineError
+from glassine.base.model import BatchId
 from glassine.base.visible import visible
 from glassine.night import agreement, batches, checks, moves, notice, preflight, supervision
 from glassine.night import lock as runlock
@@ -58,7 +59,7 @@ class Run:
         self._engine_failed = False
 
     @property
-    def batches(self) -> list[str]:
+    def batches(self) -> list[BatchId]:
         return self.ending.names
 
     def stop_without_store(self, url: str, problem: Exception) -> None:

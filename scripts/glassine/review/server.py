@@ -26,10 +26,11 @@ from urllib.parse import unquote, urlsplit
 
 import msgspec
 
-from glassine.base import clock, corrections, files, folders, naming, settings
+from glassine.base import clock, corrections, files, folders, naming, record_files, settings
 from glassine.base.errors import GlassineError
 from glassine.base.model import ItemId
 from glassine.base.records.corrections import Correction
+from glassine.base.records.intake import Items
 
 HOST = "127.0.0.1"
 MAX_BODY_BYTES = 1_000_000
@@ -97,8 +98,8 @@ class Session:
             return {"writable": False, "corrections": {}, "message": str(problem)}
 
     def _items(self) -> set[str]:
-        intake = files.read_json(self.results / "intake.json")
-        return {str(entry["item"]) for entry in intake["items"]}
+        intake = record_files.load(self.results / "intake.json", "intake", Items)
+        return {entry.item for entry in intake.items}
 
     def save(self, body: Any) -> dict[str, Any]:
         """Put the corrections of a request in place; return what the page tells the person.

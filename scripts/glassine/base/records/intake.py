@@ -9,7 +9,7 @@ from msgspec import UNSET, Meta, UnsetType
 
 from glassine.base.model import BatchId, Facts, ItemId
 from glassine.base.naming import ID_PATTERN
-from glassine.base.records import Record
+from glassine.base.records import Given, Record
 from glassine.base.records.batch_file import Operators, StatedTarget
 from glassine.base.records.catalogue import CatalogueRow
 from glassine.base.records.corrections import Correction, Withdrawal
@@ -111,3 +111,13 @@ class Intake(Record, frozen=True, kw_only=True):
     targets: list[TargetEntry]
     withdraw: list[Withdrawal] = msgspec.field(default_factory=list)
     corrections_without_item: list[str] = msgspec.field(default_factory=list)
+
+
+class ItemName(Given, frozen=True, kw_only=True):
+    item: ItemId
+
+
+class Items(Given, frozen=True, kw_only=True):
+    """Which items intake.json has, whatever else it holds."""
+
+    items: list[ItemName]
