@@ -11,7 +11,7 @@ from glassine.base.records.batch_file import StatedFacts
 
 # Facts that follow from where batch.yaml states the others.
 DERIVED = {"operator", "for_part", "polarity_of_kind"}
-STATED = files.read_schema("batch")["$defs"]["StatedFacts"]
+STATED = files.read_schema("batch")["properties"]["defaults"]
 DEFAULTS = {each.name: each.default for each in dataclasses.fields(Facts)}
 
 
