@@ -6,6 +6,7 @@ import argparse
 import inspect
 import json
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,31 +15,101 @@ sys.path.insert(0, str(Path(__file__).parent))
 import msgspec
 
 from glassine.base import files
-from glassine.base.records import Record, embedded, fixity, quality, render
+from glassine.base.records import (
+    Record,
+    batch_file,
+    catalogue,
+    corrections,
+    embedded,
+    fixity,
+    intake,
+    quality,
+    render,
+)
 
 SCHEMAS = Path(__file__).parent / "glassine" / "base" / "schemas"
 # The schema's name, as in fixity.schema.json, and the type of the whole record.
 RECORDS: dict[str, type[Record]] = {
-    "fixity": fixity.Fixity,
-    "render": render.Rendering,
-    "quality": quality.Quality,
+    "batch": batch_file.BatchFile,
+    "catalogue": catalogue.CatalogueRow,
+    "corrections": corrections.CorrectionsFile,
     "embedded": embedded.Embedded,
+    "fixity": fixity.Fixity,
+    "intake": intake.Intake,
+    "quality": quality.Quality,
+    "render": render.Rendering,
 }
+# Schemas that check what people write, and tell them what is wrong in words of their own.
+FOR_PEOPLE = {"batch", "catalogue", "corrections"}
 
 
-def schema_of(kind: type[Record]) -> dict[str, Any]:
+def schema_of(name: str) -> dict[str, Any]:
     """Return the JSON Schema of a record; its title is the first line of the type's module."""
+    kind = RECORDS[name]
     made = msgspec.json.schema(kind)
     for part in made["$defs"].values():
         if "description" in part:
             part["description"] = inspect.cleandoc(part["description"])
+    if name in FOR_PEOPLE:
+        made = _for_people(made)
     module = inspect.getmodule(kind)
     title = (module.__doc__ or "").splitlines()[0].rstrip(".")
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": title, **made}
 
 
-def text_of(kind: type[Record]) -> str:
-    return json.dumps(schema_of(kind), indent=2, ensure_ascii=False) + "\n"
+# The keys of an object's schema in the order in which they are checked, and so told.
+_OF_OBJECT = ("title", "type", "additionalProperties", "required", "properties")
+
+
+def _for_people(schema: dict[str, Any]) -> dict[str, Any]:
+    """Return the schema so that an error names what is wrong: the record itself on top, plain types
+    in place of choices between types, words at the key and not on the object that it holds, and
+    what a type adds before what it takes over."""
+    kinds = {kind.__name__: kind for kind in _below(Record)}
+    parts = {name: _object(part, kinds[name]) for name, part in schema["$defs"].items()}
+    parts = {name: _plain(part, parts) for name, part in parts.items()}
+    whole = parts.pop(schema["$ref"].rpartition("/")[2])
+    del whole["title"]
+    return {**whole, "$defs": parts} if parts else whole
+
+
+def _below(kind: type[Record]) -> Iterator[type[Record]]:
+    for each in kind.__subclasses__():
+        yield each
+        yield from _below(each)
+
+
+def _object(part: dict[str, Any], kind: type[Record]) -> dict[str, Any]:
+    """Return the schema of a type; its docstring is for programmers."""
+    names = [name for name in kind.__annotations__ if name in part["properties"]]
+    names += [name for name in part["properties"] if name not in names]
+    ordered = {**part, "properties": {name: part["properties"][name] for name in names}}
+    return {key: ordered[key] for key in _OF_OBJECT}
+
+
+def _plain(part: Any, parts: dict[str, Any]) -> Any:
+    """Return a schema with `anyOf` of plain types as `type`; parts: what `$ref` may name."""
+    if isinstance(part, list):
+        return [_plain(each, parts) for each in part]
+    if not isinstance(part, dict):
+        return part
+    plain = {key: _plain(value, parts) for key, value in part.items() if key != "default"}
+    choices = plain.get("anyOf", [])
+    if "type" in plain and choices:  # the type says in its own words what it takes
+        del plain["anyOf"]
+    elif len(choices) == 2 and choices[1] == {"type": "null"} and "type" in choices[0]:
+        del plain["anyOf"]
+        plain = {**plain, **choices[0], "type": [choices[0]["type"], "null"]}
+    if "enum" in plain:  # says more than its type, and both would be told
+        plain.pop("type", None)
+    if "$ref" in plain and "description" in plain:
+        named = parts[plain.pop("$ref").rpartition("/")[2]]
+        plain = {**_plain(named, parts), **plain}
+    return plain
+
+
+def text_of(name: str) -> str:
+    return json.dumps(schema_of(name), indent=2, ensure_ascii=False) + "\n"
 
 
 def path_of(name: str) -> Path:
@@ -51,12 +122,12 @@ def main() -> int:
     only_tell = parser.parse_args().check
     stale = [
         name
-        for name, kind in RECORDS.items()
-        if not path_of(name).exists() or path_of(name).read_text("utf-8") != text_of(kind)
+        for name in RECORDS
+        if not path_of(name).exists() or path_of(name).read_text("utf-8") != text_of(name)
     ]
     if not only_tell:
         for name in stale:
-            files.write_text(path_of(name), text_of(RECORDS[name]))
+            files.write_text(path_of(name), text_of(name))
         return 0
     return 1 if stale else 0
 
