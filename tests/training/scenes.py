@@ -28,12 +28,15 @@ GREATEST = 1080
 
 @dataclass
 class Scene:
-    """tone: (h, w, 3) uint16, 0 to GREATEST; kind: (h, w) uint8; edge: (h, w) uint8, 0 or 1."""
+    """tone: (h, w, 3) uint16, 0 to GREATEST; kind: (h, w) uint8; edge: (h, w) uint8, 0 or 1;
+    which: (h, w), the number of the picture there, or 0; layout: which of LAYOUTS.
+    """
 
     tone: npt.NDArray[np.uint16]
     kind: npt.NDArray[np.uint8]
     edge: npt.NDArray[np.uint8]
     layout: str
+    which: npt.NDArray[np.int32]
 
 
 class Canvas:
@@ -949,7 +952,10 @@ def scene(rng: Rng, pool: Pool, size: tuple[int, int], layout: str | None = None
     """Draw one scene of (height, width) px."""
     names = list(LAYOUTS)
     if layout is None:
-        layout = str(rng.choice(names, p=[LAYOUTS[name][1] for name in names]))
+        share = np.array([LAYOUTS[name][1] for name in names])
+        if max(size) > 3 * min(size):  # hardly anything else is photographed so
+            share[names.index("strips")] *= 5
+        layout = str(rng.choice(names, p=share / share.sum()))
     c = Canvas(rng, pool, *size)
     ground(c)
     if rng.random() < 0.06 and layout not in ("within", "nothing"):  # the table ends
@@ -963,7 +969,7 @@ def scene(rng: Rng, pool: Pool, size: tuple[int, int], layout: str | None = None
         )
     LAYOUTS[layout][0](c)
     dirt(c)
-    return Scene(photographed(c), c.kind, edges_of(c.which), layout)
+    return Scene(photographed(c), c.kind, edges_of(c.which), layout, c.which)
 
 
 def batch(

@@ -11,8 +11,9 @@ from typing import Any
 import cv2
 import numpy as np
 import numpy.typing as npt
-from makers.film import pictures
 from skimage import data
+
+from makers.film import pictures
 
 Floats = npt.NDArray[np.float32]
 Rng = np.random.Generator
