@@ -88,18 +88,19 @@ def _share(score: Floats) -> Floats:
     return np.asarray(1 / (1 + np.exp(-rounded)), np.float32)
 
 
+def seen_in(scores: Floats, scale: tuple[float, float]) -> Seen:
+    """Return what (classes + 1, h, w) scores say; scale: see `Seen`."""
+    classes, at = scores[:-1], CLASSES.index("picture")
+    others = np.delete(classes, at, 0).max(0)
+    kind = np.asarray(classes.argmax(0), np.uint8)
+    return Seen(_share(classes[at] - others), _share(scores[-1]), kind, scale)
+
+
 def seen(view: View) -> Seen:
     """Return what the network sees of a view."""
     scores = scores_of(tones_of(view))
-    classes, at = scores[:-1], CLASSES.index("picture")
-    others = np.delete(classes, at, 0).max(0)
     h, w = view.light.shape[:2]
-    return Seen(
-        _share(classes[at] - others),
-        _share(scores[-1]),
-        np.asarray(classes.argmax(0), np.uint8),
-        (scores.shape[2] / w, scores.shape[1] / h),
-    )
+    return seen_in(scores, (scores.shape[2] / w, scores.shape[1] / h))
 
 
 def picture_map(view: View) -> Floats:
@@ -160,3 +161,84 @@ def unexplained(frames: Sequence[Doubles], found: Seen, reduction: float) -> lis
         corners = (np.asarray(cv2.boxPoints(box), np.float64) + 0.5) * k
         areas.append(Area(corners, share, float(min(box[1]))))
     return sorted(areas, key=lambda area: -area.share)
+
+
+@dataclass(frozen=True)
+class Signs:
+    """How far frames and map disagree; 0 where they agree.
+
+    missed: the largest area of picture that no frame covers, as a share of a frame's mean area;
+    empty: the greatest share of a frame that is no picture; unseen: the greatest share of a side
+    along which no edge is seen; parted: the greatest share of a frame's width or height along
+    which one straight line of edge runs inside of it.
+    """
+
+    missed: float
+    empty: float
+    unseen: float
+    parted: float
+
+
+# A frame without its own blurred rim, as a share of its sides; how far from a side its edge is
+# looked for, px of the map; how far from its own sides a line inside a frame must be.
+INNER = 0.92
+REACH_PX = 3
+INSIDE = 0.07
+
+
+def signs(frames: Sequence[Doubles], found: Seen, reduction: float) -> Signs:
+    """Return the signs of frames (corners in master px; none that is blank or oval)."""
+    k = np.array(found.scale) / reduction
+    placed = [np.asarray(corners * k, np.float64) for corners in frames]
+    areas = [abs(cv2.contourArea(c.astype(np.float32))) for c in placed]
+    mean = max(float(np.mean(areas)), 1.0) if areas else found.picture.size / 4
+    missed = [area.share * found.picture.size for area in unexplained(frames, found, reduction)]
+    inner = [c.mean(0) + (c - c.mean(0)) * INNER for c in frames]
+    empty = []
+    for corners in inner:
+        inside = covered([corners], found, reduction, 0)
+        empty.append(float((found.picture[inside] < LIKELY).mean()) if inside.any() else 1.0)
+    unseen = [_unseen(c, found.edge) for c in placed]
+    parted = [_parted(c, found.edge) for c in placed]
+    return Signs(
+        max(missed, default=0.0) / mean,
+        max(empty, default=0.0),
+        max(unseen, default=0.0),
+        max(parted, default=0.0),
+    )
+
+
+def _unseen(c: Doubles, edge: Floats) -> float:
+    """Return the greatest share of a side without an edge, of sides within the master."""
+    h, w = edge.shape
+    t = np.linspace(0.06, 0.94, 60)[:, None]
+    off = np.arange(-REACH_PX, REACH_PX + 1)[None, :, None]
+    most = 0.0
+    for p, q in zip(c, np.roll(c, -1, 0), strict=True):
+        x, y = (p + q) / 2
+        if min(x, y, w - x, h - y) < REACH_PX:
+            continue  # cut off by the master's own edge: none is to be seen
+        along = (q - p) / max(float(np.hypot(*(q - p))), 1e-6)
+        at = (p * (1 - t) + q * t)[:, None] + off * np.array([-along[1], along[0]])
+        columns = np.clip(np.rint(at[..., 0] - 0.5).astype(int), 0, w - 1)
+        rows = np.clip(np.rint(at[..., 1] - 0.5).astype(int), 0, h - 1)
+        most = max(most, 1 - float((edge[rows, columns].max(1) > LIKELY).mean()))
+    return most
+
+
+def _parted(c: Doubles, edge: Floats) -> float:
+    """Return along what share of its width or height one line of edge crosses a frame."""
+    w = max(8, round(float(np.hypot(*(c[1] - c[0])))))
+    h = max(8, round(float(np.hypot(*(c[3] - c[0])))))
+    box = np.array([[0, 0], [w, 0], [w, h], [0, h]], np.float32) - np.float32(0.5)
+    m = cv2.getPerspectiveTransform(box, (c - 0.5).astype(np.float32))
+    how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    upright = cv2.warpPerspective(edge, m, (w, h), flags=how, borderMode=cv2.BORDER_REPLICATE)
+    # A line may lean by a pixel or two: one pixel to either side counts.
+    lines = np.asarray(cv2.dilate(upright, np.ones((3, 3), np.uint8))) > LIKELY
+    most = 0.0
+    for axis, size in ((0, w), (1, h)):
+        rim = max(4, round(INSIDE * size))
+        if size > 2 * rim + 1:
+            most = max(most, float(lines.mean(axis)[rim : size - rim].max()))
+    return most
