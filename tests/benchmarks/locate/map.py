@@ -72,16 +72,17 @@ def of_training(first: int, count: int) -> Iterator[Master]:
 
 
 def _quads(which: npt.NDArray[np.int32]) -> spoilt.Quads:
-    """Return the rectangles around the pictures; not of one that something covers half."""
+    """Return the rectangles around the pictures; none where one is partly covered by something or
+    hardly in the master, so that its frame is no matter of right and wrong.
+    """
     found = []
-    for k in range(1, int(which.max()) + 1):
+    for k in np.unique(which[which > 0]):
         mask = (which == k).astype(np.uint8)
         contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-        if mask.sum() < 120:
-            continue
         box = cv2.boxPoints(cv2.minAreaRect(np.concatenate(contours).astype(np.float32))) + 0.5
-        if cv2.contourArea(box) < 1.6 * mask.sum():
-            found.append(np.roll(box, -int(np.argmin(box.sum(1))), 0).astype(np.float64))
+        if mask.sum() < 120 or cv2.contourArea(box) > 1.35 * mask.sum():
+            return []
+        found.append(np.roll(box, -int(np.argmin(box.sum(1))), 0).astype(np.float64))
     return found
 
 

@@ -1,5 +1,7 @@
 """What the learned map says of drawn film, and that it says the same on every processor."""
 
+import hashlib
+import json
 import sys
 from pathlib import Path
 
@@ -80,5 +82,48 @@ def test_scores_are_the_same_on_every_processor_whatever_opencv_uses():
     assert len(found) == 1
 
 
-def test_the_file_is_small():
+def test_the_file_is_small_and_the_one_that_its_record_tells_of():
+    record = json.loads(learned.FILE.with_suffix(".json").read_text("utf-8"))
+    assert record["sha256"] == hashlib.sha256(learned.FILE.read_bytes()).hexdigest()
     assert learned.FILE.stat().st_size < 4_000_000
+
+
+def test_the_network_s_sums_stay_within_what_float32_holds():
+    """Whole numbers up to 2 ** 24 are exact in float32 (IEEE 754, 24 bits of significand)."""
+    record = json.loads(learned.FILE.with_suffix(".json").read_text("utf-8"))
+    assert max(record["reach"].values()) < 1
+
+
+def strip():
+    """Return what is seen of a strip, and its frames from left to right."""
+    found, frames = seen_of("strip_135")
+    return found, sorted(frames, key=lambda c: c[:, 0].mean())
+
+
+def said(frames, found):
+    return " ".join(learned.doubts(learned.signs(frames, found, 1)))
+
+
+def test_nothing_speaks_against_true_frames():
+    found, frames = strip()
+    assert said(frames, found) == ""
+
+
+def test_two_pictures_taken_for_one_are_doubted():
+    found, (a, b, *others) = strip()
+    whole = np.array([a[0], b[1], b[2], a[3]])
+    assert "runs through" in said([whole, *others], found)
+
+
+def test_a_frame_on_bare_film_is_doubted():
+    found, frames = strip()
+    frames[0] = frames[0] - (0, 0.8 * np.ptp(frames[0][:, 1]))
+    assert "does not look like picture" in said(frames, found)
+
+
+def test_half_a_picture_is_doubted():
+    found, (a, *others) = strip()
+    half = np.array([a[0], (a[0] + a[1]) / 2, (a[2] + a[3]) / 2, a[3]])
+    words = said([half, *others], found)
+    assert "where no frame is" in words
+    assert "no edge" in words
