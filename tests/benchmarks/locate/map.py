@@ -31,6 +31,10 @@ from glassine.locate.view import look
 Floats = npt.NDArray[np.float64]
 
 
+# (layout, seed, way, learned signs, plain signs)
+Measured = tuple[str, int, str, tuple[float, ...], tuple[float, ...]]
+
+
 @dataclass
 class Master:
     """tones: as the map takes them; frames: true ones, px of the map."""
@@ -177,9 +181,7 @@ def area_under(good: Floats, wrong: Floats) -> float:
     return float(np.mean([(w > good).mean() + 0.5 * (w == good).mean() for w in wrong]))
 
 
-def measured(
-    masters: Iterator[Master],
-) -> list[tuple[str, int, str, tuple[float, ...], tuple[float, ...]]]:
+def measured(masters: Iterator[Master]) -> list[Measured]:
     """Return (layout, seed, way, learned signs, plain signs) of true frames and of spoilt ones."""
     rows = []
     for master in masters:
@@ -236,4 +238,25 @@ def main(arguments: list[str]) -> Outcome:
                 }
             )  # fmt: skip
             print(*results[-1].values(), flush=True)
+    results += doubted(rows)
     return Outcome(results)
+
+
+def doubted(rows: list[Measured]) -> list[Row]:
+    """Return what share of true frames and of spoilt ones the map doubts by its own limits."""
+    way = np.array([row[2] for row in rows])
+    doubts = np.array([bool(learned.doubts(learned.Signs(*row[3]))) for row in rows])
+    results: list[Row] = []
+    for what in ("true", *spoilt.WAYS):
+        chosen = way == what
+        share = 100 * float(doubts[chosen].mean()) if chosen.any() else float("nan")
+        results.append(
+            {
+                "signs": "doubts",
+                "of": what,
+                "n": int(chosen.sum()),
+                "doubted_percent": figure(share, 1),
+            }
+        )
+        print(*results[-1].values(), flush=True)
+    return results
