@@ -57,7 +57,9 @@ def _half_way(read: npt.NDArray[Any], far: npt.NDArray[Any]) -> float | None:
         np.ptp(read[:, -11:], axis=1) < 0.1 * np.abs(outer - inner)
     )
     places = []
-    for line, low, high in zip(read[clear & plain], inner[clear & plain], outer[clear & plain], strict=True):
+    for line, low, high in zip(
+        read[clear & plain], inner[clear & plain], outer[clear & plain], strict=True
+    ):
         share = (line - low) / (high - low)
         k = int(np.argmax(share >= 0.5))
         if k:
@@ -83,7 +85,9 @@ def of_a_rectangle() -> float:
 def checked(kinds: Iterable[str], seeds: Iterable[int]) -> Outcome:
     """Return a row per kind; good where each side that could be measured is near its truth."""
     alone = of_a_rectangle()
-    rows: list[Row] = [{"kind": "a rectangle", "sides": 12, "measured": 12, "worst_px": figure(alone, 3)}]
+    rows: list[Row] = [
+        {"kind": "a rectangle", "sides": 12, "measured": 12, "worst_px": figure(alone, 3)}
+    ]
     seeds = list(seeds)
     for kind in kinds:
         sides: list[float | None] = []

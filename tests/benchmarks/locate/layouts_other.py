@@ -15,6 +15,8 @@ several prints) have less than 600 ppi, as no camera has the pixels for more.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import cv2
@@ -31,7 +33,7 @@ from benchmarks.locate.table_camera import (
     rectangle,
     without,
 )
-from benchmarks.locate.table_pieces import ROLLS, Roll, Stock, Studio, lit
+from benchmarks.locate.table_pieces import ROLLS, Roll, Stock, Studio, as_shown, lit
 
 PRINT_COLOUR = Stock("positive", "colour", (0, 0, 0), 1.0)
 PRINT_GREY = Stock("positive", "monochrome", (0, 0, 0), 1.0)
@@ -51,6 +53,16 @@ def bands_for(s: Studio, *stocks: Stock) -> int:
     """Return 1 for some masters of black-and-white film: captured in grey."""
     grey = all(stock.process == "monochrome" for stock in stocks)
     return 1 if grey and s.chance(0.25) else 3
+
+
+def grown(box: Box, left: float, top: float, right: float, bottom: float) -> Box:
+    """Return the box with each side moved outwards."""
+    return (box[0] - left, box[1] - top, box[2] + right, box[3] + bottom)
+
+
+def unsure(stock: Stock) -> Stock:
+    """Return it for pictures that may show no colour: a positive's process is left open."""
+    return replace(stock, process=None) if stock.polarity == "positive" else stock
 
 
 def set_exposure(s: Studio, stock: Stock) -> None:
@@ -86,12 +98,16 @@ def sleeve_page(s: Studio, roll: Roll, rows: int, count: int) -> str:
             x = left + s.u(0.5, 6)
             lead = s.u(0.8, 3)
             turn = float(np.clip(s.rng.normal(0, 0.25), -0.6, 0.6))
-            s.strip(Place(x, y, turn), roll, stock, number, lead=lead, tail=s.u(0.8, 3), unexposed=0.04)
+            s.strip(
+                Place(x, y, turn), roll, stock, number, lead=lead, tail=s.u(0.8, 3), unexposed=0.04
+            )
     seam = s.u(0.5, 2.0)
     dim = s.u(0.55, 0.9)
     for row in range(rows + 1):
         y = top + row * pocket
-        s.table.through(page, rectangle((sheet[0], y - seam / 2, sheet[2], y + seam / 2)), dim, 0.03)
+        s.table.through(
+            page, rectangle((sheet[0], y - seam / 2, sheet[2], y + seam / 2)), dim, 0.03
+        )
     s.table.through(page, rectangle((left - seam, sheet[1], left, sheet[3])), dim, 0.03)
     if binding > 10:
         for y in np.linspace(sheet[1] + 10, sheet[3] - 10, s.n(2, 4)):
@@ -133,13 +149,25 @@ def strips_on_table(s: Studio) -> str:
     number, count = s.n(2, 4), s.n(3, 6) if roll.name == "135" else 3
     gap = s.u(1.5, 12)
     length = count * (roll.along[1] + roll.gap[1]) + 24
-    s.lay_table(length + s.u(8, 30), number * (roll.width + gap) + s.u(6, 20), bands=bands_for(s, *stocks), lowest=300)
+    s.lay_table(
+        length + s.u(8, 30),
+        number * (roll.width + gap) + s.u(6, 20),
+        bands=bands_for(s, *stocks),
+        lowest=300,
+    )
     set_exposure(s, stocks[0])
     for k in range(number):
         y = s.table.height / 2 + (k - (number - 1) / 2) * (roll.width + gap) + s.rng.normal(0, 0.3)
         turn = float(np.clip(s.rng.normal(0, 0.3), -0.8, 0.8)) * min(1, gap / 4)
         fewer = count if s.chance(0.7) else s.n(1, count)
-        s.strip(Place(4 + s.u(0, 8), y, turn), roll, s.one_of(stocks), fewer, lead=s.u(0.8, 6), tail=s.u(0.8, 6))
+        s.strip(
+            Place(4 + s.u(0, 8), y, turn),
+            roll,
+            s.one_of(stocks),
+            fewer,
+            lead=s.u(0.8, 6),
+            tail=s.u(0.8, 6),
+        )
     return "strip_135" if roll.name == "135" else "strip_120"
 
 
@@ -151,7 +179,9 @@ def neighbour_cut_off(s: Studio) -> str:
     length = count * (roll.along[1] + roll.gap[1]) + 20
     gap = s.u(1, 8)
     seen = roll.width * s.u(0.15, 0.8)
-    s.lay_table(length + s.u(4, 16), roll.width + gap + seen + s.u(4, 10), bands=bands_for(s, stock))
+    s.lay_table(
+        length + s.u(4, 16), roll.width + gap + seen + s.u(4, 10), bands=bands_for(s, stock)
+    )
     set_exposure(s, stock)
     upper = s.chance(0.5)
     away = roll.width + gap
@@ -192,7 +222,11 @@ def one_strip(
     boxes, end = s.strip(place, roll, stock, count, **more)
     if s.chance(masked) and not bow:
         over = s.u(0.5, 3)
-        s.mask(place, (-over - 1, -roll.width / 2 - over, end + over + 1, roll.width / 2 + over), s.u(0, 2))
+        s.mask(
+            place,
+            (-over - 1, -roll.width / 2 - over, end + over + 1, roll.width / 2 + over),
+            s.u(0, 2),
+        )
     return boxes, place
 
 
@@ -246,12 +280,16 @@ def fogged_leader(s: Studio) -> str:
     place = Place(s.u(3, 5), s.table.height / 2)
     s.strip(place, roll, stock, count, boxes=boxes, note=False)
     bright = np.full((8, 8, 3), 1.0, np.float32)
-    fog = stock.developed(bright, s.table.bands)[0, 0] * np.float32(0.5 if stock.polarity == "negative" else 1)
+    fog = stock.developed(bright, s.table.bands)[0, 0] * np.float32(
+        0.5 if stock.polarity == "negative" else 1
+    )
     fogged: Box = (0.4, -roll.width / 2, fog_end, roll.width / 2)
     s.table.through(place, rectangle(fogged), fog, s.grain(), s.u(0.2, 6))
     for box in boxes:
         hurt = box[0] < fog_end + 3
-        s.frame(place, box, stock, optional=hurt, also=[(fog_end, *box[1:])] if hurt else ())
+        s.frame(
+            place, box, unsure(stock), optional=hurt, also=[(fog_end, *box[1:])] if hurt else ()
+        )
     return "strip_135"
 
 
@@ -329,9 +367,14 @@ def single_135(s: Studio) -> str:
     place = Place(s.table.width / 2 - middle, s.table.height / 2)
     s.strip(place, roll, stock, 3, boxes=boxes, tail=2, note=False)
     for k, box in enumerate(boxes):
-        s.frame(place, box, stock, optional=k != 1)
+        s.frame(place, box, unsure(stock), optional=k != 1)
     if s.chance(0.4):
-        opening = (boxes[1][0] - s.u(0.6, 1.4), -roll.width / 2 - 1, boxes[1][2] + s.u(0.6, 1.4), roll.width / 2 + 1)
+        opening = (
+            boxes[1][0] - s.u(0.6, 1.4),
+            -roll.width / 2 - 1,
+            boxes[1][2] + s.u(0.6, 1.4),
+            roll.width / 2 + 1,
+        )
         s.mask(place, opening)
         s.frames = [frame for frame in s.frames if not frame["optional"]]
     return "frame_135"
@@ -351,7 +394,7 @@ def small_aperture(s: Studio) -> str:
     set_exposure(s, stock)
     place = Place((s.table.width - boxes[-1][2] - 4) / 2, s.table.height / 2, s.rng.normal(0, 0.2))
     s.strip(place, roll, stock, count, boxes=boxes, tail=4, note=False)
-    least = min([b[0] - a[2] for a, b in zip(boxes, boxes[1:], strict=False)], default=4.0)
+    least = min([b[0] - a[2] for a, b in pairwise(boxes)], default=4.0)
     most = min(0.42 * least, 0.75)
     over = s.u(0.12, max(most, 0.13)) if s.chance(0.6) else -s.u(0.3, 1.2)
     radius = s.u(0, 1.5)
@@ -378,13 +421,18 @@ def sheet_in_carrier(s: Studio) -> str:
     s.lay_table(width + s.u(6, 40), height + s.u(6, 40), bands=bands_for(s, stock))
     set_exposure(s, stock)
     place = Place(s.table.width / 2, s.table.height / 2, s.rng.normal(0, 0.4))
-    s.table.through(place, rectangle((-width / 2, -height / 2, width / 2, height / 2)), stock.clear(s.table.bands), s.grain())
-    s.exposed(place, picture, stock)
+    s.table.through(
+        place,
+        rectangle((-width / 2, -height / 2, width / 2, height / 2)),
+        stock.clear(s.table.bands),
+        s.grain(),
+    )
+    shown = s.exposed(place, picture, stock)
     _notches(s, place, stock, width, height)
     over = s.one_of([-1, 0, 1])
     if over < 0:  # the carrier covers the picture's edge
         reach = s.u(0.5, 3)
-        opening = (picture[0] + reach, picture[1] + reach, picture[2] - reach, picture[3] - reach)
+        opening = grown(picture, *[-reach] * 4)
     elif over == 0:  # it covers the sheet's edge
         reach = s.u(0.8, edge - 1.2)
         opening = (-width / 2 + reach, -height / 2 + reach, width / 2 - reach, height / 2 - reach)
@@ -392,7 +440,7 @@ def sheet_in_carrier(s: Studio) -> str:
         reach = s.u(0.5, 4)
         opening = (-width / 2 - reach, -height / 2 - reach, width / 2 + reach, height / 2 + reach)
     s.mask(place, opening, 0 if s.calm else s.u(0, 2), s.u(0.0005, 0.006))
-    s.frame(place, opening if over < 0 else picture, stock)
+    s.frame(place, opening if over < 0 else picture, shown)
     return "sheet"
 
 
@@ -406,8 +454,10 @@ def _notches(s: Studio, place: Place, stock: Stock, width: float, height: float)
         s.table.through(place, inner, 1 / clear)
 
 
-def a_sheet(s: Studio, width: float, height: float, stock: Stock, room: float) -> tuple[Place, Box, Box]:
-    """Lay a sheet with its picture on a table with `room` mm around it."""
+def a_sheet(
+    s: Studio, width: float, height: float, stock: Stock, room: float
+) -> tuple[Place, Box, Box, Stock]:
+    """Lay a sheet with its picture on a table with `room` mm around it; the stock as it shows."""
     s.lay_table(width + 2 * room, height + 2 * room, bands=bands_for(s, stock))
     set_exposure(s, stock)
     place = Place(s.table.width / 2, s.table.height / 2)
@@ -415,8 +465,7 @@ def a_sheet(s: Studio, width: float, height: float, stock: Stock, room: float) -
     sheet: Box = (-width / 2, -height / 2, width / 2, height / 2)
     picture: Box = (sheet[0] + edge, sheet[1] + edge, sheet[2] - edge, sheet[3] - edge)
     s.table.through(place, rectangle(sheet, s.u(0, 0.8)), stock.clear(s.table.bands), s.grain())
-    s.exposed(place, picture, stock)
-    return place, sheet, picture
+    return place, sheet, picture, s.exposed(place, picture, stock)
 
 
 def sheet_size(s: Studio) -> tuple[float, float]:
@@ -428,7 +477,7 @@ def clip_carrier(s: Studio) -> str:
     """A sheet that clips hold at its edges: they hide rebate, and a little of the picture."""
     stock = s.film()
     width, height = sheet_size(s)
-    place, sheet, picture = a_sheet(s, width, height, stock, s.u(10, 22))
+    place, sheet, picture, shown = a_sheet(s, width, height, stock, s.u(10, 22))
     for corner in range(4):
         if s.chance(0.75) and not s.calm:
             x, y = (sheet[0], sheet[2])[corner % 2], (sheet[1], sheet[3])[corner // 2]
@@ -437,9 +486,13 @@ def clip_carrier(s: Studio) -> str:
             top = y - 12 if corner < 2 else y - inwards
             clip: Box = (x - s.u(3, 6), top, x + s.u(3, 6), top + 12 + inwards)
             s.table.over(place, rectangle(clip, 0.8), lit(s.u(0.002, 0.1), s.table.bands))
-            hole = ellipse((x - 1.5, top + 2, x + 1.5, top + 5) if corner < 2 else (x - 1.5, clip[3] - 5, x + 1.5, clip[3] - 2))
+            hole = ellipse(
+                (x - 1.5, top + 2, x + 1.5, top + 5)
+                if corner < 2
+                else (x - 1.5, clip[3] - 5, x + 1.5, clip[3] - 2)
+            )
             s.table.over(place, hole, lit(0.9, s.table.bands))
-    s.frame(place, picture, stock)
+    s.frame(place, picture, shown)
     return "sheet"
 
 
@@ -447,16 +500,16 @@ def glass_carrier(s: Studio) -> str:
     """A sheet or cut film between two glasses whose edges are seen, in a dark frame or none."""
     stock = s.film()
     width, height = s.one_of([(125.5, 100.1), (88.5, 63.5), (61.5, 64.0), (61.5, 92.0)])
-    place, sheet, picture = a_sheet(s, width, height, stock, s.u(14, 26))
-    glass = rectangle(tuple(v + d for v, d in zip(sheet, s.rng.uniform(5, 9, 4) * (-1, -1, 1, 1), strict=True)))  # type: ignore[arg-type]
-    inner = rectangle(tuple(v + d for v, d in zip(glass.box, np.array([1, 1, -1, -1]) * s.u(0.3, 1.2), strict=True)))  # type: ignore[arg-type]
+    place, sheet, picture, shown = a_sheet(s, width, height, stock, s.u(14, 26))
+    glass = rectangle(grown(sheet, *s.rng.uniform(5, 9, 4)))
+    inner = rectangle(grown(glass.box, *[-s.u(0.3, 1.2)] * 4))
     s.table.through(place, glass, s.u(0.85, 0.97))
     s.table.through(place, without(glass, inner), s.u(0.25, 0.8))
     if s.chance(0.4):
-        s.mask(place, tuple(v + d for v, d in zip(inner.box, (2, 2, -2, -2), strict=True)), 0, s.u(0.0005, 0.01))  # type: ignore[arg-type]
+        s.mask(place, grown(inner.box, -2, -2, -2, -2), 0, s.u(0.0005, 0.01))
     if s.chance(0.5) and not s.calm:
         _rings(s, place, sheet)
-    s.frame(place, picture, stock)
+    s.frame(place, picture, shown)
     return "sheet"
 
 
@@ -484,9 +537,13 @@ def empty_opening(s: Studio) -> str:
         opening = (-w, -h, w, h)
         place = Place(s.table.width / 2, s.table.height / 2, s.rng.normal(0, 0.5))
         if sort == "film":  # unexposed film behind it
-            s.table.through(place, rectangle((-2 * w, -2 * h, 2 * w, 2 * h)), s.negative().clear(3), s.grain())
+            s.table.through(
+                place, rectangle((-2 * w, -2 * h, 2 * w, 2 * h)), s.negative().clear(3), s.grain()
+            )
         s.mask(place, opening, s.u(0, 2))
-    s.frame(place, opening, Stock("negative", "monochrome", (0, 0, 0), 1), blank=True, optional=True)
+    s.frame(
+        place, opening, Stock("negative", "monochrome", (0, 0, 0), 1), blank=True, optional=True
+    )
     return "mounted_slide" if sort == "mount" else "auto"
 
 
@@ -510,13 +567,13 @@ def slides_on_table(s: Studio) -> str:
         opening: Box = (-w / 2, -h / 2, w / 2, h / 2)
         film: Box = (-w / 2 - 1, -h / 2 - 0.7, w / 2 + 1, h / 2 + 0.7)
         s.table.through(place, rectangle(film), stock.clear(3))
-        s.exposed(place, film, stock)
+        shown = s.exposed(place, film, stock)
         s.mount(place, opening, lightness=one)
         if s.chance(0.5) and not s.calm:
             s.reflective = True
             s.ink(place, (s.u(-22, 0), s.u(-23, -19)), s.u(2, 4))
             s.reflective = False
-        s.frame(place, opening, stock)
+        s.frame(place, opening, shown)
     return "mounted_slide"
 
 
@@ -528,7 +585,13 @@ def plate_stock(s: Studio) -> Stock:
         grey = s.u(2.0, 2.8)
         return Stock("positive", "monochrome", (grey, grey + 0.03, grey + 0.08), s.u(1.4, 1.9))
     grey = s.u(0.08, 0.35)
-    return Stock("negative", "monochrome", (grey, grey + s.u(0, 0.05), grey + s.u(0, 0.12)), s.u(1.0, 2.2), 0.06)
+    return Stock(
+        "negative",
+        "monochrome",
+        (grey, grey + s.u(0, 0.05), grey + s.u(0, 0.12)),
+        s.u(1.0, 2.2),
+        0.06,
+    )
 
 
 def glass(s: Studio, place: Place, box: Box, stock: Stock, rough: float = 0.0) -> None:
@@ -537,7 +600,7 @@ def glass(s: Studio, place: Place, box: Box, stock: Stock, rough: float = 0.0) -
     s.table.through(place, outline, s.u(0.9, 0.97))
     coated = outline if s.calm or not rough else ragged(outline, s.rng, rough, s.u(2, 8))
     s.table.through(place, coated, stock.clear(s.table.bands), s.grain())
-    line = rectangle(tuple(v + d for v, d in zip(box, (0.25, 0.25, -0.25, -0.25), strict=True)))  # type: ignore[arg-type]
+    line = rectangle(grown(box, *[-0.25] * 4))
     if s.chance(0.6):
         s.table.through(place, without(outline, line), s.u(0.3, 0.8))
 
@@ -603,7 +666,9 @@ def exposures_below(s: Studio, count: int) -> str:
         shape = rectangle(box)
         if not s.calm and s.chance(0.6):
             shape = ragged(shape, s.rng, s.u(0.02, 0.12), s.u(0.5, 4))
-        s.exposed(place, box, stock, picture=np.asarray(shade, np.float32), shape=shape, over=around)
+        s.exposed(
+            place, box, stock, picture=np.asarray(shade, np.float32), shape=shape, over=around
+        )
         s.frame(place, box, stock)
     if not s.calm and s.chance(0.5):
         s.ink(place, (1, height - 4), 2.5)
@@ -621,7 +686,9 @@ def plate_three(s: Studio) -> str:
 def a_plate(s: Studio, room: float) -> tuple[Place, Box, Box, Stock]:
     """Lay a plate whose picture ends a little inside its edges; return its outline and picture."""
     stock = plate_stock(s)
-    width, height = s.one_of([(120.0, 90.0), (107.95, 82.55), (165.1, 120.65), (180.0, 130.0), (90.0, 65.0)])
+    width, height = s.one_of(
+        [(120.0, 90.0), (107.95, 82.55), (165.1, 120.65), (180.0, 130.0), (90.0, 65.0)]
+    )
     if s.chance(0.4):
         width, height = height, width
     s.lay_table(width + 2 * room, height + 2 * room, bands=bands_for(s, stock))
@@ -629,7 +696,7 @@ def a_plate(s: Studio, room: float) -> tuple[Place, Box, Box, Stock]:
     place = Place(s.table.width / 2, s.table.height / 2)
     plate: Box = (-width / 2, -height / 2, width / 2, height / 2)
     rails = s.rng.uniform(1.0, 4.0, 4)
-    picture: Box = (plate[0] + rails[0], plate[1] + rails[1], plate[2] - rails[2], plate[3] - rails[3])
+    picture = grown(plate, *-rails)
     return place, plate, picture, stock
 
 
@@ -657,10 +724,15 @@ def _crack(s: Studio, place: Place, plate: Box) -> None:
     within = rectangle(plate)
     turn = Place(x, y, s.u(0, 180))
     # The crack is drawn where the plate is: in its own place, cut by the plate's outline.
-    c, n = np.cos(np.radians(turn.degrees - place.degrees)), np.sin(np.radians(turn.degrees - place.degrees))
+    c, n = (
+        np.cos(np.radians(turn.degrees - place.degrees)),
+        np.sin(np.radians(turn.degrees - place.degrees)),
+    )
 
     def inside(u: Any, v: Any) -> Any:
-        return np.minimum(stray.inside(u, v), within.inside(at[0] + c * u - n * v, at[1] + n * u + c * v))
+        return np.minimum(
+            stray.inside(u, v), within.inside(at[0] + c * u - n * v, at[1] + n * u + c * v)
+        )
 
     light = s.u(0.15, 0.8) if s.chance(0.6) else s.u(1.2, 4)
     s.table.through(turn, type(line)(line.box, inside), light)
@@ -681,7 +753,7 @@ def torn_sheet(s: Studio) -> str:
     """A sheet with a torn corner or a tear from its edge."""
     stock = s.film()
     width, height = sheet_size(s)
-    place, sheet, picture = a_sheet(s, width, height, stock, s.u(3, 12))
+    place, sheet, picture, shown = a_sheet(s, width, height, stock, s.u(3, 12))
     if not s.calm:
         if s.chance(0.7):
             _corner_gone(s, place, sheet, s.u(6, 0.3 * min(width, height)))
@@ -690,7 +762,7 @@ def torn_sheet(s: Studio) -> str:
             at = Place(*place.on_table([(x, sheet[1])])[0], s.u(50, 130))
             tear = ragged(rectangle((-2, -0.5, s.u(8, 40), 0.5)), s.rng, 0.25, 1.5)
             s.table.over(at, tear, s.table.ground)
-    s.frame(place, picture, stock)
+    s.frame(place, picture, shown)
     return "sheet"
 
 
@@ -713,18 +785,22 @@ def retouched_plate(s: Studio) -> str:
         )
         s.tape(place, tape)
         seen[side] = inner
-    s.frame(place, tuple(seen), stock, also=[picture])  # type: ignore[arg-type]
+    s.frame(place, (seen[0], seen[1], seen[2], seen[3]), stock, also=[picture])
     return "plate"
 
 
 # Prints
 
 
-def board(s: Studio, width: float, height: float, sort: str | None = None, lowest: float = 400) -> None:
+def board(
+    s: Studio, width: float, height: float, sort: str | None = None, lowest: float = 400
+) -> None:
     """Set up a table seen by reflected light: grey, black, white or a textured board."""
     s.reflective = True
     sort = sort or s.one_of(["grey", "black", "white", "tinted"])
-    value = {"grey": s.u(0.12, 0.35), "black": s.u(0.008, 0.04), "white": s.u(0.7, 0.9)}.get(sort, 0.3)
+    value = {"grey": s.u(0.12, 0.35), "black": s.u(0.008, 0.04), "white": s.u(0.7, 0.9)}.get(
+        sort, 0.3
+    )
     tint = s.rng.uniform(0.93, 1, 3) if sort != "tinted" else s.rng.uniform(0.3, 1, 3)
     s.lay_table(width, height, lit(value * tint, 3), lowest=lowest)
     s.camera.exposure = s.u(0.75, 0.98)
@@ -741,20 +817,27 @@ def a_print(s: Studio, place: Place, width: float, height: float, shadow: float 
     white = lit(s.u(0.7, 0.9) * s.rng.uniform(0.88, 1, 3), s.table.bands)
     border = 0.0 if s.chance(0.35) else s.u(0.02, 0.08) * min(width, height)
     if border:
-        s.table.over(place, rectangle(paper, 0 if s.calm else s.u(0, 0.6)), white, 0.0 if s.calm else 0.01)
-    image: Box = (paper[0] + border, paper[1] + border, paper[2] - border, paper[3] - border)
+        s.table.over(
+            place, rectangle(paper, 0 if s.calm else s.u(0, 0.6)), white, 0.0 if s.calm else 0.01
+        )
+    image = grown(paper, *[-border] * 4)
     picture = s.picture(width / height)
     if stock.process == "monochrome":
         grey = picture @ np.array([0.2126, 0.7152, 0.0722], np.float32)
-        tone = np.array([1, s.u(0.88, 1), s.u(0.75, 1)], np.float32) if s.chance(0.5) else np.ones(3, np.float32)
+        tone = np.ones(3, np.float32)
+        if s.chance(0.5):  # toned brown: kept in colour or made grey, either is right
+            tone = np.array([1, s.u(0.88, 1), s.u(0.75, 1)], np.float32)
+            stock = replace(stock, process=None)
         picture = grey[:, :, None] * tone
     printed = (0.03 + 0.95 * picture).astype(np.float32) * white
     s.table.over(place, rectangle(image), Content(printed, image), 0.0 if s.calm else 0.015)
-    s.frame(place, image, stock, also=[paper] if border else ())
+    s.frame(place, image, as_shown(stock, picture), also=[paper] if border else ())
 
 
 def print_size(s: Studio) -> tuple[float, float]:
-    width, height = s.one_of([(148.0, 100.0), (180.0, 130.0), (127.0, 89.0), (105.0, 63.0), (203.0, 152.0), (90.0, 90.0)])
+    width, height = s.one_of(
+        [(148.0, 100.0), (180.0, 130.0), (127.0, 89.0), (105.0, 63.0), (203.0, 152.0), (90.0, 90.0)]
+    )
     return (height, width) if s.chance(0.4) else (width, height)
 
 
@@ -763,7 +846,13 @@ def prints_on_table(s: Studio) -> str:
     columns, rows = s.one_of([(2, 1), (2, 2), (3, 1), (3, 2), (1, 2)])
     cell = s.u(95, 130)
     gap = s.u(4, 25)
-    board(s, columns * (cell + gap) + gap, rows * (cell + gap) + gap, s.one_of([None, "grey", "black", "white"]), 250)
+    board(
+        s,
+        columns * (cell + gap) + gap,
+        rows * (cell + gap) + gap,
+        s.one_of([None, "grey", "black", "white"]),
+        250,
+    )
     for k in range(columns * rows):
         x = gap + cell / 2 + (k % columns) * (cell + gap)
         y = gap + cell / 2 + (k // columns) * (cell + gap)
@@ -779,11 +868,19 @@ def print_with_ruler(s: Studio) -> str:
     width, height = print_size(s)
     below = s.chance(0.6)
     side = s.u(25, 45)
-    board(s, width + s.u(20, 50) + (0 if below else side), height + s.u(20, 50) + (side if below else 0))
+    board(
+        s,
+        width + s.u(20, 50) + (0 if below else side),
+        height + s.u(20, 50) + (side if below else 0),
+    )
     x = s.table.width / 2 - (0 if below else side / 2)
     y = s.table.height / 2 - (side / 2 if below else 0)
     a_print(s, Place(x, y, s.rng.normal(0, 0.5)), width, height)
-    edge = Place(s.u(6, 12), s.table.height - side, 0) if below else Place(s.table.width - 6, s.u(6, 12), 90)
+    edge = (
+        Place(s.u(6, 12), s.table.height - side, 0)
+        if below
+        else Place(s.table.width - 6, s.u(6, 12), 90)
+    )
     long = (s.table.width if below else s.table.height) - 16
     _patches(s, edge, min(long, s.u(80, 140)))
     _ruler(s, Place(edge.x, edge.y + 17, 0) if below else Place(edge.x - 17, edge.y, 90), long)
@@ -841,7 +938,9 @@ def texture_of_board(rng: np.random.Generator) -> np.ndarray:
     if sort == 0:  # woven
         y, x = np.mgrid[0:side, 0:side].astype(np.float32)
         step = rng.uniform(1.2, 4)
-        weave = np.sin(x / step) * np.sin(y / step) + 0.4 * pictures.smooth_noise(rng, side, side, 200)
+        weave = np.sin(x / step) * np.sin(y / step) + 0.4 * pictures.smooth_noise(
+            rng, side, side, 200
+        )
     elif sort == 1:  # wood
         lines = pictures.smooth_noise(rng, side, side, 120)
         weave = cv2.GaussianBlur(cv2.resize(lines[:, :60], (side, side)), (0, 0), 1)

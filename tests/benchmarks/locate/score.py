@@ -25,6 +25,16 @@ def best_outline(true: Any, found: np.ndarray) -> tuple[float, np.ndarray]:
     return shares[at], outlines[at]
 
 
+def is_covered(true: np.ndarray, frames: Any) -> bool:
+    """Return whether nine tenths of it lie within one of the frames."""
+    area = cv2.contourArea(true.astype(np.float32))
+    within = [
+        cv2.intersectConvexConvex(true.astype(np.float32), np.asarray(f["corners"], np.float32))[0]
+        for f in frames
+    ]
+    return bool(max(within, default=0.0) >= 0.9 * area)
+
+
 def agrees(found: Any, true: Any) -> bool:
     """Return whether polarity and process are right; None in the truth: either is."""
     return all(true[name] in (None, found[name]) for name in ("polarity", "process"))
@@ -51,6 +61,7 @@ class Result:
     blank_right: list[bool] = field(default_factory=list)
     wrong_unmarked: int = 0
     gone_unsaid: int = 0  # pictures that no outline covers, and nothing of the master is for review
+    merged_unmarked: int = 0  # pictures that only an outline of more covers, and the same
     no_picture_unmarked: int = 0  # outlines round no picture, not for review
     crashed: int = 0
     review_right: int = 0
@@ -75,9 +86,12 @@ def compare(kind, name, truth, frames, ppi=None, true_ppi=None) -> Result:
                 best, at, tc = v, k, outline
         if at is None or best < 0.5:
             if not t.get("optional"):
-                said = "" if marked or t["blank"] else ", WITHOUT A WORD"
+                unsaid = not (marked or t["blank"])
+                inside = unsaid and is_covered(np.asarray(t["corners"], float), frames)
+                r.merged_unmarked += inside
+                r.gone_unsaid += unsaid and not inside
+                said = ", IN A LARGER OUTLINE" if inside else ", WITHOUT A WORD" if unsaid else ""
                 r.remarks.append(f"missed (iou {best:.2f}){said}")
-                r.gone_unsaid += bool(said)
             continue
         free.remove(at)
         f = frames[at]
@@ -154,6 +168,7 @@ def rows(results: list[Result], kinds: list[str]) -> list[Row]:
             "recall_percent": figure(100 * matched / max(int(row["true"] or 0), 1), 1),
             "precision_percent": figure(100 * matched / found_there if found_there else np.nan, 1),
             "gone_unsaid": sum(r.gone_unsaid for r in rs),
+            "merged_unmarked": sum(r.merged_unmarked for r in rs),
             "no_picture_unmarked": sum(r.no_picture_unmarked for r in rs),
             "crashed": sum(r.crashed for r in rs),
         }
@@ -178,7 +193,11 @@ def rows(results: list[Result], kinds: list[str]) -> list[Row]:
 
 def summary(results: list[Result], kinds: list[str]) -> str:
     """Return the rows as a table of texts."""
-    found = rows(results, kinds)
+    return table(rows(results, kinds))
+
+
+def table(found: list[Row]) -> str:
+    """Return rows of one schema as a table of texts."""
     columns = list(found[0])
     cells = [["-" if row[key] is None else str(row[key]) for key in columns] for row in found]
     wide = [max(map(len, column)) for column in zip(columns, *cells, strict=True)]

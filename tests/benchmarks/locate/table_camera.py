@@ -214,7 +214,9 @@ class Table:
             [[(right - left) / width, 0, left], [0, (bottom - top) / height, top], [0, 0, 1.0]]
         )
         half = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1.0]])
-        shift = np.array([[1, 0, -window[1].start - 0.5], [0, 1, -window[0].start - 0.5], [0, 0, 1]])
+        shift = np.array(
+            [[1, 0, -window[1].start - 0.5], [0, 1, -window[0].start - 0.5], [0, 0, 1]]
+        )
         matrix = shift @ self.to_px @ place.matrix() @ to_mm @ half
         size = (window[1].stop - window[1].start, window[0].stop - window[0].start)
         laid = cv2.warpPerspective(

@@ -86,7 +86,9 @@ def texture(rng: np.random.Generator, aspect: float) -> Picture:
     return toned(rng, picture * rng.uniform(0.6, 1.0, 3).astype(np.float32))
 
 
-def colour(rng: np.random.Generator, low: float = 0.02, high: float = 0.9) -> npt.NDArray[np.float32]:
+def colour(
+    rng: np.random.Generator, low: float = 0.02, high: float = 0.9
+) -> npt.NDArray[np.float32]:
     """Return a colour of random lightness, most of them dull."""
     grey = np.exp(rng.uniform(np.log(low), np.log(high)))
     tint = rng.uniform(0.6, 1.0, 3) if rng.random() < 0.6 else rng.uniform(0.2, 1.0, 3)
@@ -167,10 +169,14 @@ def portrait(rng: np.random.Generator, aspect: float, dark: bool) -> Picture:
     cv2.ellipse(picture, shoulders, (int(1.1 * size), int(1.2 * size)), 0, 0, 360, coat, -1, 16)
     skin = np.array([0.45, 0.3, 0.22], np.float32) * np.float32(rng.uniform(0.3, 1.3))
     head = (int(x), int(y))
-    cv2.ellipse(picture, head, (int(0.38 * size), int(0.5 * size)), 0, 0, 360, skin.tolist(), -1, 16)
+    cv2.ellipse(
+        picture, head, (int(0.38 * size), int(0.5 * size)), 0, 0, 360, skin.tolist(), -1, 16
+    )
     for side in (-1, 1):
         eye = (int(x + side * 0.15 * size), int(y - 0.08 * size))
-        cv2.ellipse(picture, eye, (int(0.05 * size), int(0.03 * size)), 0, 0, 360, [0.02] * 3, -1, 16)
+        cv2.ellipse(
+            picture, eye, (int(0.05 * size), int(0.03 * size)), 0, 0, 360, [0.02] * 3, -1, 16
+        )
     hair = colour(rng, 0.005, 0.2).tolist()
     crown = (int(x), int(y - 0.2 * size))
     cv2.ellipse(picture, crown, (int(0.4 * size), int(0.38 * size)), 0, 180, 360, hair, -1, 16)

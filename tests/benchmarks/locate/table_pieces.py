@@ -11,7 +11,7 @@ base and mask.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import cv2
@@ -43,10 +43,13 @@ WORDS = (
 
 @dataclass(frozen=True)
 class Stock:
-    """base: density of unexposed film per band; strength: densities a picture spans above it."""
+    """base: density of unexposed film per band; strength: densities a picture spans above it.
+
+    process: None in the truth of a picture that does not show whether it is of colour film.
+    """
 
     polarity: str
-    process: str
+    process: str | None
     base: tuple[float, float, float]
     strength: float
     fog: float = 0.05
@@ -63,12 +66,22 @@ class Stock:
         grey = picture @ GREY
         exposed = grey[:, :, None] if self.process == "monochrome" else picture
         if exposed.shape[2] != count:
-            exposed = np.repeat(exposed, 3, axis=2) if count == 3 else exposed.mean(2, keepdims=True)
+            exposed = (
+                np.repeat(exposed, 3, axis=2) if count == 3 else exposed.mean(2, keepdims=True)
+            )
         stops = np.clip(np.log10(np.maximum(exposed, 0.003)) + 2.2, 0, 2.2) / 2.2
         if self.polarity == "negative":
             return np.asarray(10 ** -(self.fog + self.strength * stops), np.float32)
         lift = self.bands(count) - (0.12 + self.strength * (1 - stops))
         return np.asarray(10 ** np.maximum(lift, 0.02), np.float32)
+
+
+def as_shown(stock: Stock, picture: Floats) -> Stock:
+    """Return it without its process where a positive in colour has hardly a colour in it."""
+    if stock.polarity == "negative" or stock.process != "colour":
+        return stock
+    spread = (picture.max(axis=2) - picture.min(axis=2)) / picture.max(axis=2)
+    return replace(stock, process=None) if np.percentile(spread, 75) < 0.3 else stock
 
 
 @dataclass(frozen=True)
@@ -220,8 +233,8 @@ class Studio:
     def exposed(
         self, place: Place, box: Box, stock: Stock, mood: str | None = None, shape: Shape | None = None,
         picture: Floats | None = None, over: Floats | float = 1.0,
-    ) -> None:  # fmt: skip
-        """Expose a picture in a box of film that lies there already.
+    ) -> Stock:  # fmt: skip
+        """Expose a picture in a box of film that lies there already; return the stock as it shows.
 
         over: what was laid on the film there before, in place of which the picture comes.
         """
@@ -234,13 +247,16 @@ class Studio:
         if shape is None:
             shape = rectangle(box, 0.0 if self.calm else self.one_of([0, 0, 0.2, 0.5]))
         self.table.through(place, shape, Content(developed, box), grain, soft)
+        return as_shown(stock, picture)
 
     def punch(self, place: Place, box: Box, clear: Floats, ground: Floats | float = 1.0) -> None:
         """Punch a hole: what the film takes away comes back."""
         radius = min(0.5, 0.4 * min(box[2] - box[0], box[3] - box[1]))
         self.table.through(place, rectangle(box, radius), np.asarray(ground / clear, np.float32))
 
-    def perforate(self, place: Place, roll: Roll, clear: Floats, boxes: Sequence[Box], end: float) -> None:
+    def perforate(
+        self, place: Place, roll: Roll, clear: Floats, boxes: Sequence[Box], end: float
+    ) -> None:
         half = roll.width / 2
         if roll.holes == "135":
             start = self.u(0, 4.75)
@@ -258,7 +274,9 @@ class Studio:
                 x = box[2] + 1.0
                 self.punch(place, (x, -half + 0.5, x + 1.5, -half + 1.4), clear)
 
-    def edge_print(self, place: Place, roll: Roll, stock: Stock, boxes: Sequence[Box], end: float) -> None:
+    def edge_print(
+        self, place: Place, roll: Roll, stock: Stock, boxes: Sequence[Box], end: float
+    ) -> None:
         """Print numbers, words and bars on the rebate, as makers of film do."""
         ink: Any = 10 ** -self.u(0.5, 1.3)
         if stock.polarity == "positive":
@@ -306,10 +324,9 @@ class Studio:
             self.edge_print(place, roll, stock, boxes, end)
         for box in boxes:
             blank = self.chance(unexposed)
-            if not blank:
-                self.exposed(place, box, stock, mood)
+            shown = stock if blank else self.exposed(place, box, stock, mood)
             if note:
-                self.frame(place, box, stock, blank=blank, optional=optional or blank)
+                self.frame(place, box, shown, blank=blank, optional=optional or blank)
         if not self.calm:
             self.scratches(place, (0, -roll.width / 2, end, roll.width / 2))
         return boxes, end
@@ -345,7 +362,9 @@ class Studio:
         for _ in range(int(np.exp(self.u(1.5, 5.5)))):
             size = np.exp(self.u(np.log(0.01), np.log(0.2))) * max(1, 20 / table.scale)
             x, y = self.u(0, table.width), self.u(0, table.height)
-            spot = ellipse((x - size, y - size * self.u(0.4, 1), x + size, y + size * self.u(0.4, 1)))
+            spot = ellipse(
+                (x - size, y - size * self.u(0.4, 1), x + size, y + size * self.u(0.4, 1))
+            )
             where = Place()
             if self.reflective:
                 table.over(where, spot, self.u(0.1, 0.8))
@@ -375,14 +394,26 @@ class Studio:
         part = table.light[low[1] : high[1], low[0] : high[0]]
         part *= 1 - (mask[:, :, None] / np.float32(255)) * np.float32(self.u(0.2, 0.7))
 
-    def ink(self, place: Place, at: tuple[float, float], height: float, text: str | None = None) -> None:
+    def ink(
+        self, place: Place, at: tuple[float, float], height: float, text: str | None = None
+    ) -> None:
         """Write by hand, in dark ink or, at times, red or white."""
         colours = ([0.03, 0.03, 0.04], [0.5, 0.05, 0.05], [0.05, 0.05, 0.3])
         ink = np.array(self.one_of(colours), np.float32)
         ink = ink if self.table.bands == 3 else ink.mean(keepdims=True)
         turned = Place(*place.on_table([at])[0], place.degrees + self.rng.normal(0, 3))
         text = text or str(self.one_of(WORDS))
-        write(self.table, turned, (0, 0), height, text, ink, self.n(1, 4), self.chance(0.7), self.reflective)
+        write(
+            self.table,
+            turned,
+            (0, 0),
+            height,
+            text,
+            ink,
+            self.n(1, 4),
+            self.chance(0.7),
+            self.reflective,
+        )
 
     # Things that hide light
 
