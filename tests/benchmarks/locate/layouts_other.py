@@ -1040,11 +1040,13 @@ def make(kind: str, seed: int) -> dict[str, Any]:
     said = s.camera.encoding
     if kind == "linear_unsaid":
         s.camera.encoding, said = "linear", None
-    tag = s.table.ppi
+    tag: float | None = s.table.ppi
     if kind == "ppi_missing":
         tag = None
     elif kind == "ppi_wrong":
-        tag = s.one_of([72.0, 300.0, 600.0, 2 * tag, tag / 2])
+        right = s.table.ppi
+        others = (72.0, 300.0, 600.0, 2 * right, right / 2)
+        tag = s.one_of([each for each in others if abs(each / right - 1) > 0.1])
     return {
         "kind": material,
         "name": f"{kind}-{seed}",
