@@ -14,11 +14,14 @@ sys.path.insert(0, str(Path(__file__).parent))
 import msgspec
 
 from glassine.base import files
-from glassine.base.records import Record, fixity
+from glassine.base.records import Record, fixity, package
 
 SCHEMAS = Path(__file__).parent / "glassine" / "base" / "schemas"
 # The schema's name, as in fixity.schema.json, and the type of the whole record.
-RECORDS: dict[str, type[Record]] = {"fixity": fixity.Fixity}
+RECORDS: dict[str, type[Record]] = {
+    "fixity": fixity.Fixity,
+    "package": package.Package,
+}
 
 
 def schema_of(kind: type[Record]) -> dict[str, Any]:

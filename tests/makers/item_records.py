@@ -168,7 +168,6 @@ class Made:
             "batch": "harbour-2026-03",
             "item": item,
             "masters": [],
-            "facts": {"operator": "op-03"},
             "batch_facts": {},
             "catalogue": {**CATALOGUE, "item": item, **catalogue},
             "corrections": None,
@@ -290,7 +289,12 @@ class Made:
 
     def write(self) -> Made:
         self.given["masters"] = [
-            {"path": entry["path"], "part": entry["part"], "bytes": entry["bytes"]}
+            {
+                "path": entry["path"],
+                "part": entry["part"],
+                "bytes": entry["bytes"],
+                "facts": {"operator": "op-03"},
+            }
             for entry in self.fixity["masters"]
         ]
         (self.item_dir / "render").mkdir(exist_ok=True)

@@ -12,11 +12,13 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
+import msgspec
 from markupsafe import Markup
 
 from glassine import __version__
 from glassine.base import clock, files, item_states, settings
 from glassine.base.errors import GlassineError
+from glassine.base.records.given import Institution
 from glassine.record import presentation
 from glassine.report import gather, plots, previews, timing, words
 from glassine.report.cautions import DECAYING_LEVEL, cautions_of
@@ -307,10 +309,14 @@ def _write_collection(batch: gather.Batch, results: Path, given: dict[str, Any])
             entries.append(files.read_json(path))
     if entries:
         made = presentation.collection(
-            batch.batch, batch.title, entries, given["settings"], given["institution"]
+            batch.batch,
+            batch.title,
+            entries,
+            given["settings"]["iiif"]["base_url"],
+            msgspec.convert(given["institution"], Institution),
         )
         # JSON-LD reads top down: @context stays first, so the keys are not sorted.
-        text = json.dumps(made, ensure_ascii=False, indent=2) + "\n"
+        text = json.dumps(msgspec.to_builtins(made), ensure_ascii=False, indent=2) + "\n"
         files.write_text(results / "collection.json", text)
 
 

@@ -16,6 +16,18 @@ Count = Annotated[int, Meta(ge=0)]
 Positive = Annotated[int, Meta(ge=1)]
 
 
+def number(least: float, most: float) -> Meta:
+    """Return the limits of a number that stays whole where it was written whole: of a type
+    `int | float`. They stand in the schema alone, which checks what people write."""
+    return Meta(extra_json_schema={"type": "number", "minimum": least, "maximum": most})
+
+
+def choice(*values: str) -> Meta:
+    """Return the values of a `str` in their own order: those of a `Literal` are sorted. They stand
+    in the schema alone, which checks what people write."""
+    return Meta(extra_json_schema={"enum": list(values)})
+
+
 class Digests(Record, frozen=True, kw_only=True):
     """Of one file, lower-case hexadecimal; MD5 and SHA-1 where a checksum list has them."""
 
