@@ -14,13 +14,15 @@ sys.path.insert(0, str(Path(__file__).parent))
 import msgspec
 
 from glassine.base import files
-from glassine.base.records import Record, fixity, package
+from glassine.base.records import Record, fixity, package, plan, receipt
 
 SCHEMAS = Path(__file__).parent / "glassine" / "base" / "schemas"
 # The schema's name, as in fixity.schema.json, and the type of the whole record.
 RECORDS: dict[str, type[Record]] = {
     "fixity": fixity.Fixity,
     "package": package.Package,
+    "plan": plan.Plan,
+    "receipt": receipt.Receipt,
 }
 
 

@@ -311,7 +311,7 @@ class Run:
         with supervision.telling_here("deliver", name, results):
             if self.has_targets(name):
                 target_results.check(results)
-            given = with_states(self.delivery_given(name), results)
+            given = steps.given("deliver", with_states(self.delivery_given(name), results))
             outcome = delivery.deliver_batch(self.batch_dir(name), results, self.deliveries, given)
             delivery.write_stamp(results / delivery.STAMP, outcome, self.delivery_key(name))
 

@@ -29,7 +29,7 @@ from glassine.base.records.fixity import Fixity, VerifiedMaster
 from glassine.base.records.given import Institution
 from glassine.base.records.package import Package, PackagedFile, Use
 from glassine.base.records.parts import Event
-from glassine.base.records.render import Render, Tiles
+from glassine.base.records.render import Rendering, Tiles
 from glassine.pack import profiles
 from glassine.pack.given import Master, PackGiven
 
@@ -196,7 +196,7 @@ class _Packing:
         )
 
     def tiles(self, include: bool) -> None:
-        render = record_files.load(self.item_dir / "render" / "render.json", "render", Render)
+        render = record_files.load(self.item_dir / "render" / "render.json", "render", Rendering)
         folders = {frame.tiles.path: frame.tiles for frame in render.frames if frame.tiles}
         present: dict[str, list[str]] = {folder: [] for folder in folders}
         for path in self.present("iiif"):

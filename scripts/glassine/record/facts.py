@@ -11,14 +11,14 @@ import msgspec
 from glassine.base import alternates, files, record_files, rights, target_results
 from glassine.base.errors import GlassineError
 from glassine.base.markup import xml_id
-from glassine.base.model import ItemId
+from glassine.base.model import Frame, ItemGeometry, ItemId, MasterGeometry
 from glassine.base.records.catalogue import CatalogueRow
 from glassine.base.records.embedded import Embedded, EmbeddedFile
 from glassine.base.records.fixity import Fixity, VerifiedMaster
-from glassine.base.records.geometry import Geometry, LocatedFrame, LocatedMaster
 from glassine.base.records.given import Institution
+from glassine.base.records.parts import Event
 from glassine.base.records.quality import Quality
-from glassine.base.records.render import Render, RenderedFrame, Tiles
+from glassine.base.records.render import RenderedFrame, Rendering, Tiles
 from glassine.base.vocabulary import DIGEST_NAMES
 from glassine.embed import tiff
 from glassine.record.given import RecordGiven
@@ -71,8 +71,8 @@ class ItemFacts:
 
     given: RecordGiven
     fixity: Fixity
-    geometry: Geometry
-    render: Render
+    geometry: ItemGeometry
+    render: Rendering
     quality: Quality
     embedded: Embedded
     targets: Targets | None = None
@@ -108,11 +108,17 @@ class ItemFacts:
     def of_use(self, use: str) -> list[FileFacts]:
         return [entry for entry in self.files.values() if entry.use == use]
 
-    def located(self, master: str) -> LocatedMaster | None:
+    @property
+    def located_event(self) -> Event | None:
+        """Return the event of locate, None where an earlier version left none."""
+        event = self.geometry.event
+        return msgspec.convert(event, Event) if event.get("time") else None
+
+    def located(self, master: str) -> MasterGeometry | None:
         """Return what locate measured on a master; None where it knows nothing of it."""
         return next((known for known in self.geometry.masters if known.path == master), None)
 
-    def located_frame(self, frame: RenderedFrame) -> LocatedFrame | None:
+    def located_frame(self, frame: RenderedFrame) -> Frame | None:
         """Return what locate measured of a frame of render.json."""
         master = self.located(frame.master)
         frames = master.frames if master else ()
@@ -132,8 +138,8 @@ def gather(item_dir: Path, given: RecordGiven) -> ItemFacts:
     facts = ItemFacts(
         given=given,
         fixity=record_files.load(item_dir / "fixity.json", "fixity", Fixity),
-        geometry=record_files.load(item_dir / "geometry.json", "geometry", Geometry),
-        render=record_files.load(item_dir / "render" / "render.json", "render", Render),
+        geometry=ItemGeometry.from_dict(files.read_json(item_dir / "geometry.json")),
+        render=record_files.load(item_dir / "render" / "render.json", "render", Rendering),
         quality=record_files.load(item_dir / "quality.json", "quality", Quality),
         embedded=record_files.load(item_dir / "embedded.json", "embedded", Embedded),
         targets=_targets(item_dir / target_results.RECORD),
@@ -221,7 +227,7 @@ def _coding(path: Path) -> tiff.Coding:
         ) from problem
 
 
-def _tiles(item_dir: Path, render: Render) -> list[FileFacts]:
+def _tiles(item_dir: Path, render: Rendering) -> list[FileFacts]:
     entries = []
     for frame in render.frames:
         if frame.tiles:
@@ -245,7 +251,7 @@ def _provenance(item_dir: Path, facts: ItemFacts) -> list[FileFacts]:
     times = {
         "metadata/embedded.json": facts.embedded.event.time,
         "metadata/fixity.json": facts.fixity.event.time,
-        "metadata/geometry.json": facts.geometry.event.time,
+        "metadata/geometry.json": (facts.located_event or facts.fixity.event).time,
         "metadata/quality.json": facts.quality.event.time,
         "metadata/render.json": facts.render.event.time,
         **({"metadata/targets.json": facts.fixity.event.time} if facts.targets else {}),

@@ -10,12 +10,12 @@ import msgspec
 
 from glassine import __version__
 from glassine.base import alternates, premis_event
+from glassine.base.model import Frame
 from glassine.base.records import parts
 from glassine.base.records.corrections import Correction
 from glassine.base.records.fixity import VerifiedMaster
-from glassine.base.records.geometry import LocatedFrame
 from glassine.base.records.parts import Header
-from glassine.base.records.quality import FrameQuality
+from glassine.base.records.quality import MeasuredFrame
 from glassine.base.records.render import RenderedFrame
 from glassine.record import capture_time, mix
 from glassine.record.facts import FileFacts, ItemFacts
@@ -174,7 +174,9 @@ def _verified(
 
 
 def _located(history: History, facts: ItemFacts, masters: list[FileFacts]) -> None:
-    event = facts.geometry.event
+    event = facts.located_event
+    if event is None:
+        return
     frames = {
         master.path: [_frame_detail(frame) for frame in master.frames]
         for master in facts.geometry.masters
@@ -193,7 +195,7 @@ def _located(history: History, facts: ItemFacts, masters: list[FileFacts]) -> No
     )
 
 
-def _frame_detail(frame: LocatedFrame) -> dict[str, Any]:
+def _frame_detail(frame: Frame) -> dict[str, Any]:
     """Return what an event's detail says of a frame, ready for JSON."""
     names = ("index", "corners", "confidence", "state", "source", "reasons")
     return {name: getattr(frame, name) for name in names}
@@ -217,7 +219,7 @@ def _corrected(history: History, facts: ItemFacts, masters: list[FileFacts]) -> 
         Event(
             f"{facts.item}#correction",
             "correction",
-            correction.when or facts.geometry.event.time,
+            correction.when or (facts.located_event or facts.fixity.event).time,
             "success",
             detail=_json({"frames": frames, "decided": decided}),
             note=correction.note,
@@ -335,7 +337,7 @@ def _measured(history: History, facts: ItemFacts) -> None:
     )
 
 
-def _measures_detail(frame: FrameQuality) -> dict[str, Any]:
+def _measures_detail(frame: MeasuredFrame) -> dict[str, Any]:
     """Return what an event's detail says of a frame's measures, ready for JSON."""
     return {
         "master": frame.master,

@@ -14,8 +14,8 @@ from urllib.parse import quote
 
 from glassine.base import parts, vocabulary
 from glassine.base.markup import Element, add, add_known, element
+from glassine.base.model import MasterGeometry
 from glassine.base.records.fixity import VerifiedMaster
-from glassine.base.records.geometry import LocatedMaster
 from glassine.base.records.parts import Event, Header
 from glassine.base.records.render import RenderedFrame
 from glassine.record import capture_time
@@ -118,7 +118,7 @@ def master(facts: ItemFacts, entry: FileFacts, noted: VerifiedMaster) -> Element
 
 
 def _source(
-    capture: Element, facts: ItemFacts, noted: VerifiedMaster, located: LocatedMaster | None
+    capture: Element, facts: ItemFacts, noted: VerifiedMaster, located: MasterGeometry | None
 ) -> None:
     source = add(capture, "mix:SourceInformation")
     add(source, "mix:sourceType", _source_type(facts, located, noted.part))
@@ -153,7 +153,7 @@ _KINDS = {
 }
 
 
-def _source_type(facts: ItemFacts, located: LocatedMaster | None, part: str | None) -> str:
+def _source_type(facts: ItemFacts, located: MasterGeometry | None, part: str | None) -> str:
     if part is not None and parts.is_paper(part):  # what is known of the film is not of its paper
         return _KINDS["print"] if part.casefold() == "print" else part
     kind = _KINDS.get(located.kind if located else "", "photograph")
@@ -163,7 +163,7 @@ def _source_type(facts: ItemFacts, located: LocatedMaster | None, part: str | No
     return ", ".join(word for word in words if word)
 
 
-def _source_size_mm(located: LocatedMaster) -> tuple[float, float] | None:
+def _source_size_mm(located: MasterGeometry) -> tuple[float, float] | None:
     """Return width and height of the piece: its outline where seen, else its only frame."""
     ppi, frames = located.ppi, located.frames
     outline = located.object_corners or (frames[0].corners if len(frames) == 1 else None)

@@ -16,7 +16,7 @@ from glassine.base.errors import GlassineError
 from glassine.base.records.catalogue import CatalogueRow, Creator, Division, Identifier
 from glassine.base.records.embedded import Embedded
 from glassine.base.records.given import Institution
-from glassine.base.records.render import Render, RenderedFrame
+from glassine.base.records.render import RenderedFrame, Rendering
 from glassine.record import iiif
 from glassine.record.given import IiifSection, RecordGiven
 from glassine.record.iiif import LanguageMap
@@ -97,7 +97,7 @@ def _metadata(row: CatalogueRow, item: str, stated: rights.Rights) -> list[iiif.
     ]
 
 
-def _shown(render: Render) -> list[RenderedFrame]:
+def _shown(render: Rendering) -> list[RenderedFrame]:
     """Return the frames that have a picture, sides in their order, then by frame."""
 
     def place(frame: RenderedFrame) -> tuple[int, str, str, int]:
@@ -213,7 +213,7 @@ def _statement(stated: rights.Rights, institution: Institution) -> iiif.Pair:
     return iiif.Pair(label=_english("Attribution"), value=_words(*kept))
 
 
-def manifest(given: RecordGiven, render: Render, embedded: Embedded) -> iiif.Manifest:
+def manifest(given: RecordGiven, render: Rendering, embedded: Embedded) -> iiif.Manifest:
     """Return the IIIF Presentation 3.0 manifest of an item.
 
     A canvas has the size of its frame's full picture, which is the size of the tile service.
@@ -247,7 +247,7 @@ def manifest(given: RecordGiven, render: Render, embedded: Embedded) -> iiif.Man
     )
 
 
-def _frames(item: str, render: Render) -> list[RenderedFrame]:
+def _frames(item: str, render: Rendering) -> list[RenderedFrame]:
     """Return the frames that have a picture. Raises GlassineError where none has one."""
     frames = _shown(render)
     if frames:
@@ -272,7 +272,7 @@ _Parts = list[tuple[LanguageMap, list[iiif.Canvas]]]
 def _structures(
     address: str,
     row: CatalogueRow,
-    render: Render,
+    render: Rendering,
     frames: list[RenderedFrame],
     canvases: list[iiif.Canvas],
 ) -> list[iiif.Range] | UnsetType:
@@ -290,7 +290,7 @@ def _structures(
 
 def _divisions(
     structure: list[Division],
-    render: Render,
+    render: Rendering,
     frames: list[RenderedFrame],
     canvases: list[iiif.Canvas],
 ) -> _Parts:

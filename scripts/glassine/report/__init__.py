@@ -274,11 +274,11 @@ def summary(batch: gather.Batch, found: timing.Throughput) -> dict[str, Any]:
             "masters_an_hour": found.masters_an_hour,
             "stages": {stage.step: round(stage.total_s, 3) for stage in found.stages},
         },
-        "deliveries": [each["file"] for each in batch.delivered.shown],
+        "deliveries": [shown.file for shown in batch.delivered.shown],
         "bags": {
             bag.name: {"delivery": bag.delivery, "state": bag.state}
-            for each in batch.delivered.shown
-            for bag in each["bags"]
+            for shown in batch.delivered.shown
+            for bag in shown.bags
         },
         "dropped": [finding.as_dict() for finding in batch.delivered.dropped],
         "last_read": _last_read(batch),
@@ -293,9 +293,9 @@ def _last_read(batch: gather.Batch) -> dict[str, Any]:
         "newest": span[1] if span else None,
         "items_unread": sum(1 for each in batch.statuses if not each.last_read),
         "bags": {
-            bag["name"]: bag["validated"]
-            for each in batch.delivered.shown
-            for bag in each["receipt"]["bags"]
+            bag.name: bag.validated
+            for shown in batch.delivered.shown
+            for bag in shown.receipt.bags
         },
     }
 

@@ -24,14 +24,14 @@ def delivered_files(deliveries_dir: Path, batch: str) -> list[dict[str, Any]]:
     """
     from glassine.deliver import step as deliver
 
-    receipts = deliver.receipts(deliveries_dir, batch)
-    replaced = {receipt["replaces"] for receipt in receipts}
+    receipts = deliver.sound_receipts(deliveries_dir, batch)
+    replaced = {receipt.replaces for receipt in receipts}
     found: list[dict[str, Any]] = []
     for receipt in receipts:
-        name = receipt["delivery"]
-        if receipt["form"] == "folder" and name in replaced:
+        name = receipt.delivery
+        if receipt.form == "folder" and name in replaced:
             continue
-        if receipt["form"] == "folder":
+        if receipt.form == "folder":
             raise GlassineError.because(
                 "send.folder",
                 deliveries_dir / name,
@@ -39,8 +39,8 @@ def delivered_files(deliveries_dir: Path, batch: str) -> list[dict[str, Any]]:
                 "a delivery in the form `tar` or `zip`.",
                 "Set `delivery.form` to `tar`; the next night delivers the batch so, then send.",
             )
-        kinds = {each["name"]: "bag" for each in receipt["bags"]}
-        kinds |= dict.fromkeys(receipt["handover"], "handover")
+        kinds = {bag.name: "bag" for bag in receipt.bags}
+        kinds |= dict.fromkeys(receipt.handover, "handover")
         kinds[f"{name}.receipt.json"] = "receipt"
         found += [{"delivery": name, "name": each, "kind": kind} for each, kind in kinds.items()]
     return found

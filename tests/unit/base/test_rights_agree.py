@@ -13,7 +13,7 @@ from glassine import steps
 from glassine.base import rights
 from glassine.base.errors import GlassineError
 from glassine.base.records.embedded import Embedded
-from glassine.base.records.render import Render
+from glassine.base.records.render import Rendering
 from glassine.base.settings import load
 from glassine.embed import exif, iim, xmp
 from glassine.embed import step as embed
@@ -87,7 +87,7 @@ def outputs(record: dict[str, Any] | None, defaults: dict[str, str] | None = Non
     embedded = {"item": "PEH-1", "event": event("metadata modification", 4), "files": []}
     shown = msgspec.to_builtins(
         presentation.manifest(
-            given, msgspec.convert(render, Render), msgspec.convert(embedded, Embedded)
+            given, msgspec.convert(render, Rendering), msgspec.convert(embedded, Embedded)
         )
     )
 

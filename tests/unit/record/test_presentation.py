@@ -16,7 +16,7 @@ from glassine import steps
 from glassine.base.errors import GlassineError
 from glassine.base.records.embedded import Embedded
 from glassine.base.records.given import Institution
-from glassine.base.records.render import Render
+from glassine.base.records.render import Rendering
 from glassine.record import presentation
 from makers.item_records import event
 
@@ -129,7 +129,7 @@ def made(*frames: dict[str, Any], image_api: str = "3", **changed: Any) -> dict[
     render = {"item": "PEH-0412", "event": event("creation", 3), "frames": list(frames)}
     built = presentation.manifest(
         steps.given("record", given),
-        msgspec.convert(render, Render),
+        msgspec.convert(render, Rendering),
         msgspec.convert(embedded_for(*frames), Embedded),
     )
     return msgspec.to_builtins(built)

@@ -7,6 +7,7 @@ import pytest
 
 from glassine import store
 from glassine.base.errors import GlassineError
+from glassine.base.records.receipt import Receipt, ReceiptBag
 from glassine.store import deliveries, masters
 
 # FIPS 180-2, appendix B.1: SHA-256 of "abc".
@@ -234,15 +235,31 @@ def test_what_to_send(there, stated, here, decided):
 
 def receipt(name, form="tar", replaces=None):
     suffix = {"folder": "", "tar": ".tar", "zip": ".zip"}[form]
-    bags = [{"name": f"{name}{suffix}"}]
-    handover = [f"{name}.handover.csv", f"{name}.handover.json"]
-    return {
-        "delivery": name,
-        "form": form,
-        "replaces": replaces,
-        "bags": bags,
-        "handover": handover,
-    }
+    digest, when = "0" * 64, "2026-03-18T08:55:00Z"
+    return Receipt(
+        delivery=name,
+        batch="b-1",
+        revision=1,
+        replaces=replaces,
+        continues=None,
+        time=when,
+        form=form,
+        profile="mets",
+        content=digest,
+        bags=[
+            ReceiptBag(
+                name=f"{name}{suffix}",
+                files=1,
+                bytes=1,
+                manifest_sha256=digest,
+                tagmanifest_sha256=digest,
+                validated=when,
+            )
+        ],
+        items=[],
+        lacking=[],
+        handover=[f"{name}.handover.csv", f"{name}.handover.json"],
+    )
 
 
 @pytest.fixture
@@ -250,7 +267,7 @@ def receipts(monkeypatch):
     from glassine.deliver import step as deliver
 
     given = []
-    monkeypatch.setattr(deliver, "receipts", lambda folder, batch: given)
+    monkeypatch.setattr(deliver, "sound_receipts", lambda folder, batch: given)
     return given
 
 

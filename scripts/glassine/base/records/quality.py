@@ -19,7 +19,7 @@ class Measure(Record, frozen=True, kw_only=True):
     source: str
 
 
-class FrameQuality(Record, frozen=True, kw_only=True):
+class MeasuredFrame(Record, frozen=True, kw_only=True):
     master: Text
     index: Positive
     measures: list[Measure]
@@ -29,4 +29,4 @@ class FrameQuality(Record, frozen=True, kw_only=True):
 class Quality(Record, frozen=True, kw_only=True):
     item: Text
     event: Event
-    frames: list[FrameQuality]
+    frames: list[MeasuredFrame]

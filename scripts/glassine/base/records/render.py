@@ -52,7 +52,7 @@ class RenderedFrame(Record, frozen=True, kw_only=True):
     tone: dict[str, Any] | None
 
 
-class Render(Record, frozen=True, kw_only=True):
+class Rendering(Record, frozen=True, kw_only=True):
     item: str
     event: Event
     frames: list[RenderedFrame]
