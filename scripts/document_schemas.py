@@ -14,7 +14,16 @@ sys.path.insert(0, str(Path(__file__).parent))
 import msgspec
 
 from glassine.base import files
-from glassine.base.records import Record, fixity, package, plan, receipt
+from glassine.base.records import (
+    Record,
+    embedded,
+    fixity,
+    package,
+    plan,
+    quality,
+    receipt,
+    render,
+)
 
 SCHEMAS = Path(__file__).parent / "glassine" / "base" / "schemas"
 # The schema's name, as in fixity.schema.json, and the type of the whole record.
@@ -23,6 +32,9 @@ RECORDS: dict[str, type[Record]] = {
     "package": package.Package,
     "plan": plan.Plan,
     "receipt": receipt.Receipt,
+    "render": render.Rendering,
+    "quality": quality.Quality,
+    "embedded": embedded.Embedded,
 }
 
 

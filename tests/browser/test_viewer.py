@@ -32,9 +32,8 @@ def write_tiles(folder: Path) -> None:
     y, x = np.mgrid[0:height, 0:width]
     picture = np.stack([x * 255 // width, y * 255 // height, (x + y) % 256], -1).astype(np.uint8)
     folder.parent.mkdir(parents=True)
-    writer = tiles.Writer(
-        folder, width, height, tile_px=512, quality=85, api="3", icc=None, ppi=None
-    )
+    form = tiles.Form(tile_px=512, quality=85, api="3", icc=None, ppi=None)
+    writer = tiles.Writer(folder, width, height, form)
     for top in range(0, height, 512):
         writer.first_band(top, picture[top : top + 512])
     service = "https://images.port-ellery.example/iiif/PEH-0001"

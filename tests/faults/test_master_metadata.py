@@ -47,13 +47,13 @@ def write(path, tag, kind, count, value):
 def test_broken_metadata_is_left_out(tmp_path, tag, kind, count, value):
     path = write(tmp_path / "m.tif", tag, kind, count, value)
     header = opening.read_header(path)
-    assert header["capture"]["taken"] is None
+    assert header.capture.taken is None
     assert np.array_equal(opening.open_image(path).numpy(), PIXELS)
 
 
 def test_a_sound_date_is_kept(tmp_path):
     path = write(tmp_path / "m.tif", DATE, 2, 0, "2026:03:17 10:00:00")
-    assert opening.read_header(path)["capture"]["taken"] == "2026-03-17T10:00:00"
+    assert opening.read_header(path).capture.taken == "2026-03-17T10:00:00"
 
 
 @pytest.mark.parametrize("content", [b"", b"\x1c" * 40, b"\0" * 36 + b"abcd" + b"\0" * 200])

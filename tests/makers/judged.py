@@ -4,6 +4,7 @@ from pathlib import Path
 
 from glassine.base.errors import GlassineError
 from glassine.masters import opening
+from glassine.masters.notes import notes_on
 
 
 def judge(name):
@@ -21,7 +22,7 @@ def judge(name):
             assert not {"operand", "instance", "index out", "NoneType"} & set(finding.what.split())
         held = {each.code.removeprefix("masters.") for each in error.findings}
         return sorted(held), [], None
-    told = opening.notes(header, path.name)
+    told = notes_on(header, path.name)
     assert all(note.severity == "note" for note in told)
     noted = sorted({note.code.removeprefix("masters.") for note in told})
     return [], noted, [image.width, image.height]

@@ -28,7 +28,7 @@ CAPTURE = {
     "lens": "Macro 90 mm",
     "exposure_s": 0.008,
     "f_number": 5.6,
-    "iso": 64,
+    "iso": 64.0,
     "focal_mm": 90.0,
     "taken": "2026-03-17T10:00:00",
     "offset": "+00:00",
@@ -185,8 +185,20 @@ def make_item(root: Path, item: str = "PEH-0001", seed: int = 1, **more: Any) ->
             "masters": [
                 {
                     "path": master.name,
+                    "width": 200,
+                    "height": 140,
+                    "ppi": 4000.0,
+                    "ppi_source": "batch",
                     "kind": "sheet",
-                    "frames": [{"index": 1, "polarity": "negative"}],
+                    "frames": [
+                        {
+                            "index": 1,
+                            "corners": [[10.0, 10.0], [190.0, 10.0], [190.0, 130.0], [10.0, 130.0]],
+                            "angle_deg": 0.0,
+                            "polarity": "negative",
+                            "process": "colour",
+                        }
+                    ],
                 }
             ],
         },

@@ -15,9 +15,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal, get_args
 
-from glassine.base import files, rights
+import msgspec
+
+from glassine.base import files, rights, tone
 from glassine.base.errors import Finding, GlassineError
-from glassine.base.tone import Tone
 
 State = Literal["done", "review", "held", "waiting", "pending"]
 STATES: tuple[State, ...] = get_args(State)
@@ -152,8 +153,8 @@ def _render_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> l
 
 
 def _tone_review(frame: dict[str, Any]) -> tuple[str, ...]:
-    tone = Tone.of_frame(frame)
-    return tone.review if tone else ()
+    planned = tone.of_frame(frame)
+    return planned.review if planned else ()
 
 
 def _is_accepted(frame: dict[str, Any], accepted: list[dict[str, Any]]) -> bool:
@@ -210,11 +211,12 @@ def _collect_reasons(status: ItemStatus, item_dir: Path, entry: dict[str, Any]) 
             continue
         try:
             status.reasons += reasons_of(status.records[name])
-        except (KeyError, TypeError, AttributeError) as problem:
+        except (KeyError, TypeError, AttributeError, msgspec.ValidationError) as problem:
             del status.records[name]
             status.damaged.append(name)
             path = _record_path(item_dir, name)
-            status.findings.append(_damaged(path, f"it lacks {problem}"))
+            lacks = "" if isinstance(problem, msgspec.ValidationError) else "it lacks "
+            status.findings.append(_damaged(path, f"{lacks}{problem}"))
 
 
 def _entry_findings(entry: dict[str, Any], severities: set[str]) -> list[Finding]:

@@ -11,6 +11,11 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from typing import Any, Literal, NewType, Self
 
+import msgspec
+
+from glassine.base.records import Record
+from glassine.base.records.parts import Number
+
 ItemId = NewType("ItemId", str)
 BatchId = NewType("BatchId", str)
 
@@ -38,8 +43,7 @@ KINDS = (
 )
 
 
-@dataclass(frozen=True)
-class Facts:
+class Facts(Record, frozen=True):
     """What batch.yaml states of a master; `auto` and None mean: not stated.
 
     rotate: clockwise quarter turns in degrees (0, 90, 180, 270) that bring the picture upright.
@@ -59,8 +63,8 @@ class Facts:
     emulsion_side: str = "auto"
     rotate: int = 0
     crop: str = "picture"
-    nominal_ppi: float | None = None
-    required_ppi: float | None = None
+    nominal_ppi: Number | None = None
+    required_ppi: Number | None = None
     size_mm: tuple[float, float] | None = None
     film_stock: str | None = None
     slopes: tuple[float, float, float] | None = None
@@ -78,17 +82,8 @@ class Facts:
                 known[name] = tuple(float(value) for value in known[name])
         return cls(**known)
 
-    @classmethod
-    def of_master(cls, master: dict[str, Any], given: dict[str, Any]) -> Self:
-        """Return the facts of a master of the item that a step is given.
-
-        Where the master carries none (records made when facts went by item), those of the item
-        hold. Raises KeyError where there are neither.
-        """
-        return cls.from_dict(master["facts"] if "facts" in master else given["facts"])
-
     def as_dict(self) -> dict[str, Any]:
-        known: dict[str, Any] = plain(asdict(self))
+        known: dict[str, Any] = plain(msgspec.structs.asdict(self))
         return known
 
 
@@ -228,22 +223,6 @@ def _recorded(value: Any, digits: int = 6) -> Any:
     if isinstance(value, list):
         return [_recorded(part, digits) for part in value]
     return round(value, digits) if isinstance(value, float) else value
-
-
-@dataclass(frozen=True)
-class Measure:
-    """One quality measure of a frame, as quality.json holds it.
-
-    limit: as text with its unit ("<= 0.5"), or None where nothing is demanded.
-    source: the standard or document (with section) that the limit comes from.
-    """
-
-    name: str
-    value: float | int | str | bool | None
-    unit: str
-    limit: str | None
-    verdict: Literal["pass", "review", "fail"]
-    source: str
 
 
 def plain(value: Any) -> Any:

@@ -64,7 +64,7 @@ class Technical:
     lens: str = ""
     exposure_s: float | None = None
     f_number: float | None = None
-    iso: int | None = None
+    iso: float | None = None
     focal_mm: float | None = None
     taken: str = ""
     offset: str = ""

@@ -16,13 +16,25 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from glassine import __version__
 from glassine.base import alternates, files, formats, hashing, premis_event, record_files, rights
 from glassine.base.errors import Finding, GlassineError
-from glassine.base.model import Facts
-from glassine.base.tone import Tone
+from glassine.base.model import ItemGeometry, MasterGeometry
+from glassine.base.records.embedded import Embedded, EmbeddedFile, Origin
+from glassine.base.records.fixity import Fixity, VerifiedMaster
+from glassine.base.records.parts import Event
+from glassine.base.records.render import (
+    Alternate,
+    Picture,
+    RenderedFrame,
+    Rendering,
+    WrittenFile,
+)
 from glassine.embed import described, exif, iim, jpeg, xmp
 from glassine.embed.facts import Technical, Words, unusable
+from glassine.embed.given import CatalogueRow, EmbedGiven, Institution
 
 VERSION = "3"
 FOLDERS = {"access": "access", "thumb": "thumbs"}
@@ -31,38 +43,32 @@ _EXACT_DATE = re.compile(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?")
 
 
 def words_of(
-    item: str,
-    catalogue: dict[str, Any] | None,
-    institution: dict[str, Any],
-    defaults: dict[str, Any],
+    item: str, row: CatalogueRow, institution: Institution, defaults: dict[str, Any]
 ) -> Words:
-    """Return what the catalogue and the institution say; without a record the item's id, the
+    """Return what the catalogue and the institution say; without a row the item's id, the
     institution and its own rights.
 
     defaults: the settings of `rights`, for what the catalogue leaves open (`rights.resolved`).
     """
-    known = catalogue or {}
-    stated = rights.resolved(known.get("rights"), defaults)
-    edtf = known.get("edtf") or ""
+    stated = rights.resolved(row.rights, defaults)
+    edtf = row.edtf or ""
     return Words(
-        title=known.get("title") or "",
-        description=known.get("description") or "",
-        creators=tuple(person["name"] for person in known.get("creators") or ()),
-        subjects=tuple(subject["term"] for subject in known.get("subjects") or ()),
-        places=tuple(
-            (place["name"], place.get("uri") or "") for place in known.get("places") or ()
-        ),
+        title=row.title or "",
+        description=row.description or "",
+        creators=tuple(creator.name for creator in row.creators or ()),
+        subjects=tuple(subject.term for subject in row.subjects or ()),
+        places=tuple((place.name, place.uri or "") for place in row.places or ()),
         identifier=item,
         date_iso=edtf if _EXACT_DATE.fullmatch(edtf) else "",
-        date_text=known.get("date_text") or edtf,
+        date_text=row.date_text or edtf,
         copyright_notice=stated.notice,
         usage_terms=stated.terms,
         web_statement=stated.uri,
         marked=stated.marked,
-        credit=stated.credit or institution.get("name") or "",
-        source=institution.get("name") or "",
-        contact_url=institution.get("homepage") or "",
-        contact_email=institution.get("contact") or "",
+        credit=stated.credit or institution.name or "",
+        source=institution.name or "",
+        contact_url=institution.homepage or "",
+        contact_email=institution.contact or "",
     )
 
 
@@ -74,7 +80,7 @@ def _texts(value: object) -> str:
 
 def _require_usable(item: str, words: Words) -> None:
     bad = {part.name: unusable(_texts(getattr(words, part.name))) for part in fields(words)}
-    found = [
+    findings = [
         Finding(
             "embed.character",
             item,
@@ -85,13 +91,13 @@ def _require_usable(item: str, words: Words) -> None:
         for name, letters in bad.items()
         if letters
     ]
-    if found:
-        raise GlassineError(found)
+    if findings:
+        raise GlassineError(findings)
 
 
-def _rendered(item_dir: Path, entry: dict[str, Any]) -> bytes:
+def _rendered(item_dir: Path, entry: WrittenFile) -> bytes:
     """Return the bytes of a rendered file, which must be those that render noted."""
-    path = files.inside(item_dir, f"render/{entry['name']}")
+    path = files.inside(item_dir, f"render/{entry.name}")
     try:
         data = path.read_bytes()
     except OSError as problem:
@@ -110,32 +116,34 @@ def _missing(path: Path, problem: OSError) -> GlassineError:
     )
 
 
-def _require_same(path: Path, found: str, entry: dict[str, Any]) -> None:
-    if found != entry["sha256"]:
+def _require_same(path: Path, digest: str, entry: WrittenFile) -> None:
+    if digest != entry.sha256:
         raise GlassineError.because(
             "embed.digest",
             path,
             "The rendered image is not what render wrote: its SHA-256 differs.",
-            f"SHA-256 {entry['sha256']}.",
+            f"SHA-256 {entry.sha256}.",
             "Check the disk, then remove the folder render/ of this item in the results; the next "
             "run renders it again.",
         )
 
 
-def _ppi(frame: dict[str, Any], entry: dict[str, Any]) -> float | None:
+def _ppi(frame: RenderedFrame, entry: WrittenFile) -> float | None:
     """Return the file's pixels per inch of the object: the frame's, as far as it was reduced."""
-    if not frame.get("ppi") or not frame.get("width"):
+    if not frame.ppi or not frame.width:
         return None
-    return round(float(frame["ppi"]) * float(entry["width"]) / float(frame["width"]), 2)
+    return round(float(frame.ppi) * float(entry.width) / float(frame.width), 2)
 
 
-def _digital_source(located: dict[str, Any], index: int) -> str:
+def _digital_source(located: MasterGeometry | None, index: int) -> str:
     """Return IPTC's term for what was digitised, from what locate found on a master."""
-    if located.get("kind") == "print":
+    if located is None:
+        return ""
+    if located.kind == "print":
         return "print"
-    for frame in located.get("frames", ()):
-        if frame["index"] == index:
-            return "negativeFilm" if frame["polarity"] == "negative" else "positiveFilm"
+    for frame in located.frames:
+        if frame.index == index:
+            return "negativeFilm" if frame.polarity == "negative" else "positiveFilm"
     return ""
 
 
@@ -150,38 +158,38 @@ def _identifier(*parts: object) -> str:
 
 
 def _technical(
-    frame: dict[str, Any],
-    entry: dict[str, Any],
+    frame: RenderedFrame,
+    entry: Picture | Alternate,
     colour_space: int,
     components: int,
     known: _Known,
 ) -> Technical:
-    master = known.masters[frame["master"]]
-    digest = master["digests"]["sha256"]
-    capture = master.get("header", {}).get("capture") or {}
+    master = known.masters[frame.master]
+    digest = master.digests.sha256
+    capture = master.header.capture
     return Technical(
-        width=entry["width"],
-        height=entry["height"],
+        width=entry.width,
+        height=entry.height,
         ppi=_ppi(frame, entry),
         colour_space=colour_space,
         software=known.software,
-        document_id=_identifier("sha256:" + digest, frame["index"], entry["use"]),
+        document_id=_identifier("sha256:" + digest, frame.index, entry.use),
         master_id=_identifier("sha256:" + digest),
-        master_name=master["path"],
+        master_name=master.path,
         master_sha256=digest,
-        pixels_sha256=entry["sha256"],
+        pixels_sha256=entry.sha256,
         components=components,
-        digital_source=_digital_source(known.located.get(frame["master"], {}), frame["index"]),
-        make=capture.get("make") or "",
-        model=capture.get("model") or "",
-        serial=capture.get("serial") or "",
-        lens=capture.get("lens") or "",
-        exposure_s=capture.get("exposure_s"),
-        f_number=capture.get("f_number"),
-        iso=capture.get("iso"),
-        focal_mm=capture.get("focal_mm"),
-        taken=capture.get("taken") or "",
-        offset=capture.get("offset") or "",
+        digital_source=_digital_source(known.located.get(frame.master), frame.index),
+        make=capture.make or "",
+        model=capture.model or "",
+        serial=capture.serial or "",
+        lens=capture.lens or "",
+        exposure_s=capture.exposure_s,
+        f_number=capture.f_number,
+        iso=capture.iso,
+        focal_mm=capture.focal_mm,
+        taken=capture.taken or "",
+        offset=capture.offset or "",
     )
 
 
@@ -191,20 +199,20 @@ class _Known:
 
     words: Words
     software: str
-    masters: dict[str, dict[str, Any]]
-    located: dict[str, dict[str, Any]]
+    masters: dict[str, VerifiedMaster]
+    located: dict[str, MasterGeometry]
     with_iim: bool
 
 
 @dataclass(frozen=True)
-class _Made:
+class _Derivative:
     """One derivative with its metadata, and its entry in embedded.json.
 
     content: None for an alternate, which is on disk already.
     """
 
     content: bytes | None
-    entry: dict[str, Any]
+    entry: EmbeddedFile
     shortened: list[str]
 
 
@@ -229,7 +237,7 @@ def embedded(
     return result, cut + cut_iim
 
 
-def embed_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
+def embed_item(batch_dir: Path, item_dir: Path, given: EmbedGiven) -> None:
     """Write access/, thumbs/, embedded.json and, where asked for, alternates/ of the item.
 
     Reads render/, fixity.json and geometry.json; never the masters. The event's detail holds all
@@ -238,86 +246,84 @@ def embed_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     render wrote, and for texts that cannot be embedded.
     """
     known = _known(item_dir, given)
-    _require_usable(given["item"], known.words)
-    frames = files.read_json(item_dir / "render" / "render.json")["frames"]
-    made = [_made(item_dir, frame, entry, known) for frame in frames for entry in frame["files"]]
+    _require_usable(given.item, known.words)
+    rendering = record_files.load(item_dir / "render" / "render.json", "render", Rendering)
+    done = [
+        _jpeg(item_dir, frame, entry, known) for frame in rendering.frames for entry in frame.files
+    ]
     for folder in FOLDERS.values():
-        with files.replacing_folder(item_dir / folder) as temporary:
-            for each in made:
-                if each.entry["path"].startswith(f"{folder}/") and each.content is not None:
-                    (temporary / each.entry["path"].partition("/")[2]).write_bytes(each.content)
-    made += _alternates(item_dir, frames, known)
-    settings = given["settings"]
+        _write(item_dir / folder, [one for one in done if one.entry.path.startswith(f"{folder}/")])
+    done += _alternates(item_dir, rendering.frames, known)
     detail = {
-        "catalogue": given.get("catalogue"),
-        "facts": {
-            master["path"]: Facts.of_master(master, given).as_dict() for master in given["masters"]
-        },
-        "institution": given.get("institution") or {},
-        "settings": {name: settings.get(name, {}) for name in ("embed", "rights")},
+        "catalogue": given.catalogue,
+        "facts": {master.path: master.facts_or(given.facts).as_dict() for master in given.masters},
+        "institution": given.institution or {},
+        "settings": given.settings_recorded(),
         "software": known.software,
         "step": VERSION,
-        "shortened": {each.entry["path"]: each.shortened for each in made if each.shortened},
+        "shortened": {one.entry.path: one.shortened for one in done if one.shortened},
     }
     event = premis_event.event("metadata modification", detail, packages=("lxml", "piexif"))
-    record_files.write(
-        item_dir / "embedded.json",
-        "embedded",
-        {"item": given["item"], "event": event, "files": [each.entry for each in made]},
+    record = Embedded(
+        item=given.item,
+        event=msgspec.convert(event, Event),
+        files=[one.entry for one in done],
     )
+    record_files.save(item_dir / "embedded.json", "embedded", record)
 
 
-def _known(item_dir: Path, given: dict[str, Any]) -> _Known:
-    settings = given["settings"]
-    words = words_of(
-        given["item"],
-        given.get("catalogue"),
-        given.get("institution") or {},
-        settings.get("rights", {}),
-    )
-    geometry = files.read_json(item_dir / "geometry.json")
-    fixity = files.read_json(item_dir / "fixity.json")
+def _write(folder: Path, derivatives: list[_Derivative]) -> None:
+    with files.replacing_folder(folder) as temporary:
+        for one in derivatives:
+            if one.content is not None:
+                (temporary / one.entry.path.partition("/")[2]).write_bytes(one.content)
+
+
+def _known(item_dir: Path, given: EmbedGiven) -> _Known:
+    geometry = ItemGeometry.from_dict(files.read_json(item_dir / "geometry.json"))
+    fixity = record_files.load(item_dir / "fixity.json", "fixity", Fixity)
     return _Known(
-        words=words,
-        software=given.get("software") or f"Glassine {__version__}",
-        masters={master["path"]: master for master in fixity["masters"]},
-        located={master["path"]: master for master in geometry["masters"]},
-        with_iim=settings.get("embed", {}).get("iim", True),
+        words=words_of(given.item, given.row(), given.house(), given.rights()),
+        software=given.software or f"Glassine {__version__}",
+        masters={master.path: master for master in fixity.masters},
+        located={master.path: master for master in geometry.masters},
+        with_iim=given.with_iim(),
     )
 
 
-def _made(item_dir: Path, frame: dict[str, Any], entry: dict[str, Any], known: _Known) -> _Made:
+def _jpeg(item_dir: Path, frame: RenderedFrame, entry: Picture, known: _Known) -> _Derivative:
     data = _rendered(item_dir, entry)
     with _encoding(entry):
         colour_space = _colour_space(jpeg.icc_profile(data))
         technical = _technical(frame, entry, colour_space, jpeg.components(data), known)
         content, shortened = embedded(data, known.words, technical, known.with_iim)
-    found = formats.identify_bytes(content)
-    assert found is not None  # a JPEG that was just taken apart
+    file_format = formats.identify_bytes(content)
+    assert file_format is not None  # a JPEG that was just taken apart
     digests = hashing.of_bytes(content)
-    folder = FOLDERS[entry["use"]]
-    return _Made(content, _entry(frame, entry, folder, found, digests, known), shortened)
+    folder = FOLDERS[entry.use]
+    written = _entry(frame, entry, folder, file_format, digests, known)
+    return _Derivative(content, written, shortened)
 
 
 @contextlib.contextmanager
-def _encoding(entry: dict[str, Any]) -> Iterator[None]:
+def _encoding(entry: WrittenFile) -> Iterator[None]:
     """Say in plain words where metadata does not go into a file."""
     try:
         yield
     except ValueError as problem:
         raise GlassineError.because(
             "embed.encode",
-            f"render/{entry['name']}",
+            f"render/{entry.name}",
             f"Metadata cannot be embedded: {problem}.",
             "a whole image file, and texts that it can hold.",
             "Shorten the texts named, or render the item again.",
         ) from problem
 
 
-def _alternates(item_dir: Path, frames: list[dict[str, Any]], known: _Known) -> list[_Made]:
+def _alternates(item_dir: Path, frames: list[RenderedFrame], known: _Known) -> list[_Derivative]:
     """Write alternates/ of the item; remove it where none are made any more."""
     folder = item_dir / alternates.FOLDER
-    if not any(alternates.of_frame(frame) for frame in frames):
+    if not any(frame.alternates for frame in frames):
         if folder.is_dir():
             files.remove_tree(folder)
         return []
@@ -325,50 +331,49 @@ def _alternates(item_dir: Path, frames: list[dict[str, Any]], known: _Known) -> 
         return [
             _alternate(item_dir, temporary, frame, entry, known)
             for frame in frames
-            for entry in alternates.of_frame(frame)
+            for entry in frame.alternates
         ]
 
 
 def _alternate(
-    item_dir: Path, folder: Path, frame: dict[str, Any], entry: dict[str, Any], known: _Known
-) -> _Made:
-    source, target = files.inside(item_dir, f"render/{entry['name']}"), folder / entry["name"]
-    use, tone = entry["use"], Tone.of_frame(frame)
+    item_dir: Path, folder: Path, frame: RenderedFrame, entry: Alternate, known: _Known
+) -> _Derivative:
+    source, target = files.inside(item_dir, f"render/{entry.name}"), folder / entry.name
     try:
         opened = source.open("rb")
     except OSError as problem:
         raise _missing(source, problem) from problem
     with opened, _encoding(entry):
-        space = _colour_space(described.icc_profile(opened, use))
-        technical = _technical(frame, entry, space, tone.bands if tone else 3, known)
-        copied = described.copy(opened, target, use, known.words, technical, known.with_iim)
+        space = _colour_space(described.icc_profile(opened, entry.use))
+        technical = _technical(frame, entry, space, frame.tone.bands if frame.tone else 3, known)
+        copied = described.copy(opened, target, entry.use, known.words, technical, known.with_iim)
     _require_same(source, copied.original, entry)
-    found = formats.identify(target)
-    made = _entry(frame, entry, alternates.FOLDER, found, copied.digests, known)
-    return _Made(None, made, copied.shortened)
+    file_format = formats.identify(target)
+    written = _entry(frame, entry, alternates.FOLDER, file_format, copied.digests, known)
+    return _Derivative(None, written, copied.shortened)
 
 
 def _entry(
-    frame: dict[str, Any],
-    entry: dict[str, Any],
+    frame: RenderedFrame,
+    entry: Picture | Alternate,
     folder: str,
-    found: formats.Format,
+    file_format: formats.Format,
     digests: hashing.Digests,
     known: _Known,
-) -> dict[str, Any]:
-    master = known.masters[frame["master"]]
-    return {
-        "use": entry["use"],
-        "path": f"{folder}/{entry['name']}",
-        "master": frame["master"],
-        "index": frame["index"],
-        "width": entry["width"],
-        "height": entry["height"],
-        "bytes": digests.bytes,
-        "sha256": digests.sha256,
-        "sha512": digests.sha512,
-        "puid": found.puid,
-        "format_name": found.name,
-        "format_version": found.version,
-        "derived_from": {"path": master["path"], "sha256": master["digests"]["sha256"]},
-    }
+) -> EmbeddedFile:
+    master = known.masters[frame.master]
+    return EmbeddedFile(
+        use=entry.use,
+        path=f"{folder}/{entry.name}",
+        master=frame.master,
+        index=frame.index,
+        width=entry.width,
+        height=entry.height,
+        bytes=digests.bytes,
+        sha256=digests.sha256,
+        sha512=digests.sha512,
+        puid=file_format.puid,
+        format_name=file_format.name,
+        format_version=file_format.version,
+        derived_from=Origin(path=master.path, sha256=master.digests.sha256),
+    )

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, cast
 
 import cv2
+import msgspec
 import numpy as np
 import numpy.typing as npt
 
@@ -23,8 +24,11 @@ from glassine.base.model import (
     Polarity,
     Process,
 )
+from glassine.base.records.given import StatedMaster
+from glassine.base.records.parts import Header, Resolution
 from glassine.locate import stated
 from glassine.locate.encoding import linear, table_of
+from glassine.locate.given import LocateGiven
 from glassine.locate.looks import locate_array
 from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
@@ -37,31 +41,30 @@ PREVIEW_LONG_EDGE = 1600
 PREVIEW_QUALITY = 82
 
 
-def locate_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
+def locate_item(batch_dir: Path, item_dir: Path, given: LocateGiven) -> None:
     """Write geometry.json and previews/<stem>.jpg of an item.
 
-    given: see `steps`: masters, facts, corrections, settings["locate"], version.
     Raises GlassineError for a master that cannot be read, or a correction that names a master
     the item does not have.
     """
     processor.same_everywhere()
-    settings = given.get("settings", {}).get("locate", {})
-    corrections = given.get("corrections") or {}
-    facts = {master["path"]: Facts.of_master(master, given) for master in given["masters"]}
-    _check_corrections(corrections, list(facts), given["item"])
+    settings = given.settings.locate
+    corrections = given.corrections or {}
+    facts = {master.path: master.facts_or(given.facts) for master in given.masters}
+    _check_corrections(corrections, list(facts), given.item)
     located = []
     encodings = {}
-    for master in given["masters"]:
-        path = master["path"]
+    for master in given.masters:
+        path = master.path
         one, encoding = _locate_master(batch_dir, item_dir, master, facts[path], settings)
-        encodings[path] = encoding.describe
+        encodings[path] = msgspec.to_builtins(encoding.describe)
         located.append(one)
     found = [
         corrected(geometry, corrections, one.facts, single=len(located) == 1, turn=one.turn)
         for one, geometry in zip(located, stated.judged(located), strict=True)
     ]
     detail = {
-        "step": given.get("version", ""),
+        "step": given.version,
         "facts": {path: each.as_dict() for path, each in facts.items()},
         "settings": settings,
         "corrections": corrections or None,
@@ -73,7 +76,7 @@ def locate_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
         packages=("opencv-python-headless", "numpy", "pyvips"),
         operator=corrections.get("by") if corrections.get("frames") else None,
     )
-    item = ItemGeometry(given["item"], tuple(found), event)
+    item = ItemGeometry(given.item, tuple(found), event)
     record_files.write(item_dir / "geometry.json", "geometry", item.as_dict())
 
 
@@ -82,27 +85,27 @@ def read_geometry(item_dir: Path) -> ItemGeometry:
     return ItemGeometry.from_dict(record_files.read(item_dir / "geometry.json", "geometry"))
 
 
-def header_of(full: Path, master: dict[str, Any]) -> dict[str, Any]:
+def header_of(full: Path, master: StatedMaster) -> Header:
     """Return the header facts of a verified master. Raises GlassineError (see `read_header`).
 
     master: its entry in intake.json. `verify` has held what has more pixels than the settings
     allow; what has more than intake saw, and than they allow as they come, took its place since.
     """
-    width, height = master.get("size_px") or (0, 0)
-    return opening.read_header(full, max(opening.MAX_PIXELS, width * height), shown=master["path"])
+    width, height = master.size_px or (0, 0)
+    return opening.read_header(full, max(opening.MAX_PIXELS, width * height), shown=master.path)
 
 
 def _locate_master(
     batch_dir: Path,
     item_dir: Path,
-    master: dict[str, Any],
+    master: StatedMaster,
     facts: Facts,
     settings: dict[str, Any],
 ) -> tuple[stated.Located, colour.Encoding]:
-    path = master["path"]
+    path = master.path
     full = files.inside(batch_dir, path)
     header = header_of(full, master)
-    encoding, table = _read_encoding(full, path, int(header["samples"]), facts)
+    encoding, table = _read_encoding(full, path, header.samples, facts)
     with pixels.opened(full, header, scratch=item_dir) as source:
         reduced, reduction = source.reduced, source.reduction
         geometry = locate_array(
@@ -110,7 +113,7 @@ def _locate_master(
             reduction,
             source.region,
             facts,
-            ppi_of(header.get("resolution")),
+            ppi_of(header.resolution),
             settings,
             size=(source.width, source.height),
             table=table,
@@ -124,9 +127,9 @@ def _locate_master(
         labels=tuple(_labels(preview, geometry.width)),
         notes=geometry.notes + ((assumed,) if assumed else ()),
     )
-    orientation = int(header.get("orientation") or 1)
-    profiled = encoding.describe["by"] == "profile"
-    return stated.Located(master.get("part"), facts, orientation, profiled, geometry), encoding
+    orientation = header.orientation
+    profiled = encoding.describe.by == "profile"
+    return stated.Located(master.part, facts, orientation, profiled, geometry), encoding
 
 
 def _read_encoding(
@@ -148,14 +151,15 @@ def _read_encoding(
         raise GlassineError(named) from problem
 
 
-def ppi_of(resolution: dict[str, Any] | None) -> float | None:
+def ppi_of(resolution: Resolution | None) -> float | None:
     """Return pixels per inch from the header's resolution, or None where it says none.
 
     It is a hint, no more: much software writes 72, 96 or 300 without knowing (see `scale`).
     """
-    if not resolution or resolution["unit"] not in ("in", "cm"):
+    if not resolution or resolution.unit not in ("in", "cm"):
         return None
-    x, y = (float(resolution[k]) * (2.54 if resolution["unit"] == "cm" else 1.0) for k in "xy")
+    factor = 2.54 if resolution.unit == "cm" else 1.0
+    x, y = resolution.x * factor, resolution.y * factor
     if not math.isfinite(x + y) or min(x, y) <= 0 or abs(x - y) > 0.02 * max(x, y):
         return None
     return (x + y) / 2

@@ -21,6 +21,7 @@ import numpy.typing as npt
 import pyvips
 
 from glassine.base.errors import GlassineError
+from glassine.base.tone import StatedEncoding
 
 Floats = npt.NDArray[np.float64]
 Table = npt.NDArray[np.float32]
@@ -279,12 +280,12 @@ class Encoding:
     tables: float32, (channels, 2**bits): linear light 0..1 of each code. For a profile with
     lookup tables they apply after `flatten` has brought the codes to 16-bit linear light.
     matrix: linear RGB to linear sRGB, 3 x 3; identity for grey.
-    describe: what the record says of it, JSON-able.
+    describe: what the record says of it.
     """
 
     tables: Table
     matrix: Floats
-    describe: dict[str, Any]
+    describe: StatedEncoding
     table_profile: bytes | None = None
 
     def flatten(self, pixels: npt.NDArray[Any]) -> npt.NDArray[Any]:
@@ -319,7 +320,7 @@ def encoding_of(icc: bytes | None, stated: str | None, bits: int, bands: int) ->
     """Return the encoding of a master with `bands` (1 or 3) of `bits` (8 or 16).
 
     icc: the embedded profile, which counts before what is `stated`; with neither, sRGB is
-    assumed and `describe["assumed"]` is True (the frame then belongs before a person).
+    assumed and `describe.assumed` is True (the frame then belongs before a person).
     Raises GlassineError where profile and pixels do not belong together.
     """
     if icc is None:
@@ -327,12 +328,9 @@ def encoding_of(icc: bytes | None, stated: str | None, bits: int, bands: int) ->
     profile = read_profile(icc)
     if profile.channels != bands:
         raise _broken(f"it has {profile.channels} channels and the master {bands}")
-    describe: dict[str, Any] = {
-        "by": "profile",
-        "kind": profile.kind,
-        "name": profile.name,
-        "sha256": profile.sha256,
-    }
+    describe = StatedEncoding(
+        by="profile", name=profile.name, kind=profile.kind, sha256=profile.sha256
+    )
     if profile.kind == "table":
         matrix = table_primaries(icc) if bands == 3 else np.eye(3)
         ramp = np.linspace(0.0, 1.0, 65536, dtype=np.float32)
@@ -363,7 +361,7 @@ def neutral_tables(encoding: Encoding) -> Table:
 
 def assumption(encoding: Encoding) -> str | None:
     """Return what to tell a person where nothing says how codes become light, else None."""
-    if not encoding.describe.get("assumed"):
+    if encoding.describe.assumed is not True:
         return None
     return "The master has no colour profile and batch.yaml states no encoding: sRGB assumed."
 
@@ -371,8 +369,9 @@ def assumption(encoding: Encoding) -> str | None:
 def _stated_encoding(stated: str | None, bits: int, bands: int) -> Encoding:
     curve = stated_curve(stated or "srgb")
     table = curve.linear(np.linspace(0.0, 1.0, 2**bits)).astype(np.float32)
-    describe = {"by": "batch.yaml" if stated else "assumption", "name": stated or "srgb"}
-    describe["assumed"] = stated is None  # type: ignore[assignment]
+    describe = StatedEncoding(
+        by="batch.yaml" if stated else "assumption", name=stated or "srgb", assumed=stated is None
+    )
     return Encoding(np.stack([table] * bands), np.eye(3), describe)
 
 

@@ -24,7 +24,9 @@ import numpy.typing as npt
 import pyvips
 
 from glassine.base.errors import GlassineError
+from glassine.base.records.parts import Header
 from glassine.masters import opening
+from glassine.masters.refusal import printable
 
 Pixels = npt.NDArray[Any]
 Matrix = npt.NDArray[np.float64]
@@ -132,7 +134,7 @@ def _spilled(
         except OSError as problem:
             raise GlassineError.because(
                 "render.scratch",
-                opening.printable(path),
+                printable(path),
                 f"The decoded master cannot be kept on disk: {problem.strerror}.",
                 f"{math.prod(shape) * np.dtype(dtype).itemsize // 2**20} MB free beside the "
                 "results while the item is rendered.",
@@ -144,7 +146,7 @@ def _spilled(
 def _unreadable(path: Path, what: str) -> GlassineError:
     return GlassineError.because(
         "render.unreadable",
-        opening.printable(path),
+        printable(path),
         f"The master cannot be read to its end: {what}.",
         "the file that was verified, unchanged while it is read.",
         "Check the disk or the network share, then run again.",
@@ -160,22 +162,22 @@ class Source:
     def __init__(
         self,
         path: Path,
-        header: dict[str, Any],
+        header: Header,
         pool: Executor | None,
         scratch: Path | None,
         content: Path,
     ) -> None:
-        self.width = int(header["width"])
-        self.height = int(header["height"])
-        self.bands = int(header["samples"])
-        self.bits = int(header["bits"][0])
+        self.width = header.width
+        self.height = header.height
+        self.bands = header.samples
+        self.bits = header.bits[0]
         self._pool = pool
         shape = (self.height, self.width, self.bands)
         dtype = "u1" if self.bits == 8 else "u2"
-        start = header.get("contiguous_from")
+        start = header.contiguous_from
         self._rows: _FileRows | _DecodedRows
         if start is not None:
-            order = "<" if header["byte_order"] == "little endian" else ">"
+            order = "<" if header.byte_order == "little endian" else ">"
             handle = os.open(content, os.O_RDONLY | os.O_CLOEXEC)
             self._rows = _FileRows(handle, path, start, shape, order + dtype)
         elif math.prod(shape) * self.bits // 8 <= MAX_DECODED_BYTES or scratch is None:
@@ -238,7 +240,7 @@ def run(pool: Executor | None, work: Any, parts: Iterable[int]) -> None:
 @contextlib.contextmanager
 def opened(
     path: Path,
-    header: dict[str, Any],
+    header: Header,
     pool: Executor | None = None,
     scratch: Path | None = None,
     content: Path | None = None,

@@ -105,13 +105,13 @@ def _check_files(config: dict[str, Any], working_dir: Path) -> list[Finding]:
 
 def _check_limits(config: dict[str, Any], working_dir: Path) -> list[Finding]:
     """A row of no measure would limit nothing; the rest would fail each frame for itself."""
+    from glassine.render.given import QualitySection
     from glassine.render.quality import limits
-    from glassine.render.settings import QualitySettings
 
     section = config["quality"]
     if section["limits"] is None or _unreadable(working_dir / section["limits"]):
         return []
-    table = QualitySettings(section["level"], str(working_dir / section["limits"]))
+    table = QualitySection(level=section["level"], limits=str(working_dir / section["limits"]))
     known = settings.read_yaml(limits.LIMITS_PATH)["limits"]
     loaded = settings.read_yaml((working_dir / section["limits"]).resolve())
     rows = loaded.get("limits") if isinstance(loaded, dict) else None

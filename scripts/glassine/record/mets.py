@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from urllib.parse import quote
 
-import msgspec
-
 from glassine import __version__
 from glassine.base.markup import Element, add, element, xml_id
 from glassine.base.records.parts import Event
 from glassine.base.records.render import RenderedFrame
-from glassine.base.tone import Tone
 from glassine.base.vocabulary import DIGEST_NAMES
 from glassine.record import dublin_core, mix, mods, premis
 from glassine.record.facts import FileFacts, ItemFacts
@@ -109,8 +106,7 @@ def _images(facts: ItemFacts) -> list[tuple[FileFacts, Element]]:
 
 def _bands(frame: RenderedFrame) -> int:
     """Return the number of bands of a frame as rendered."""
-    tone = Tone.of_frame(msgspec.to_builtins(frame))
-    return tone.bands if tone else 3
+    return frame.tone.bands if frame.tone else 3
 
 
 def _object_id(entry: FileFacts) -> str:

@@ -20,6 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine.base import files, hashing
+from glassine.base.records.render import Tiles
 from glassine.masters.pixels import cv2_shape, run
 from glassine.render import encoded
 
@@ -138,32 +139,35 @@ def halved(pixels: Pixels) -> Pixels:
     )
 
 
+@dataclass(frozen=True)
+class Form:
+    """How tiles are made.
+
+    tile_px: side of a tile; quality: of JPEG; api: "3" or "2"; icc: profile of the picture; ppi: of
+    the full-size picture, None where unknown.
+    """
+
+    tile_px: int
+    quality: int
+    api: str
+    icc: bytes | None
+    ppi: float | None
+
+
 class Writer:
     """Writes the tiles of one picture while its bands of rows arrive, from any thread.
 
-    folder: the image's folder, made here. `first_band` takes bands of full-size rows, each
-    `tile_px` high but the last; `finish` makes the other levels, the whole picture and
-    info.json and returns what belongs into render.json.
+    folder: the image's folder, made here, named as its image service. `first_band` takes bands
+    of full-size rows, each `tile_px` high but the last; `finish` makes the other levels, the whole
+    picture and info.json and returns what belongs into render.json.
     """
 
-    def __init__(
-        self,
-        folder: Path,
-        width: int,
-        height: int,
-        *,
-        tile_px: int,
-        quality: int,
-        api: str,
-        icc: bytes | None,
-        ppi: float | None,
-    ) -> None:
-        self._root = os.fspath(folder)
-        self.width, self.height, self.tile_px, self.api = width, height, tile_px, api
-        self._quality, self._icc, self._ppi = quality, icc, ppi
+    def __init__(self, folder: Path, width: int, height: int, form: Form) -> None:
+        self._root, self._name = os.fspath(folder), folder.name
+        self.width, self.height, self.form = width, height, form
         self._digests: dict[str, tuple[str, int]] = {}
         by_row: dict[int, list[Tile]] = {}
-        for tile in level_tiles(width, height, 1, tile_px, api):
+        for tile in level_tiles(width, height, 1, form.tile_px, form.api):
             by_row.setdefault(tile.top, []).append(tile)
         self._first = by_row
         folder.mkdir(parents=True)
@@ -176,7 +180,7 @@ class Writer:
     def _write(self, path: str, pixels: Pixels) -> None:
         # Each tile carries the (small) profile: a managed viewer on a wide-gamut screen shows
         # files without one in the screen's own colours.
-        self._store(path, encoded.jpeg(pixels, self._quality, icc=self._icc))
+        self._store(path, encoded.jpeg(pixels, self.form.quality, icc=self.form.icc))
 
     def _store(self, path: str, content: bytes) -> None:
         target = f"{self._root}/{path}"
@@ -194,36 +198,39 @@ class Writer:
         service: str,
         pool: Executor | None,
         beside: list[Callable[[], None]],
-    ) -> dict[str, Any]:
+    ) -> Tiles:
         """Write the rest; do the work in `beside` at the same time.
 
         picture: the whole picture at full size, for the file `full/max`; half: the same halved
         (see `halved`). service: its URI.
-        Returns {"width", "height", "tile_px", "count", "bytes", "sha256"} (see `digest`).
         """
 
+        form = self.form
+
         def whole() -> None:
-            content = encoded.jpeg(picture, self._quality, ppi=self._ppi, icc=self._icc)
-            self._store(full_path(self.api), content)
+            content = encoded.jpeg(picture, form.quality, ppi=form.ppi, icc=form.icc)
+            self._store(full_path(form.api), content)
 
         jobs: list[Callable[[], None]] = [*beside, whole, *self._level_jobs(half)]
         run(pool, lambda index: jobs[index](), range(len(jobs)))
-        about = info(service, self.width, self.height, self.tile_px, self.api)
+        about = info(service, self.width, self.height, form.tile_px, form.api)
         self._store("info.json", files.dump_json(about).encode())
-        return {
-            "width": self.width,
-            "height": self.height,
-            "tile_px": self.tile_px,
-            "count": len(self._digests),
-            "bytes": sum(size for _, size in self._digests.values()),
-            "sha256": hashing.of_tree({path: found for path, (found, _) in self._digests.items()}),
-        }
+        return Tiles(
+            path=f"iiif/{self._name}",
+            width=self.width,
+            height=self.height,
+            tile_px=form.tile_px,
+            count=len(self._digests),
+            bytes=sum(size for _, size in self._digests.values()),
+            sha256=hashing.of_tree({path: found for path, (found, _) in self._digests.items()}),
+        )
 
     def _level_jobs(self, level: Pixels) -> Iterator[Callable[[], None]]:
         """Yield one job for each row of tiles of the levels below full size."""
-        for factor in scale_factors(self.width, self.height, self.tile_px, self.api)[1:]:
+        tile_px, api = self.form.tile_px, self.form.api
+        for factor in scale_factors(self.width, self.height, tile_px, api)[1:]:
             rows: dict[int, list[Tile]] = {}
-            for tile in level_tiles(self.width, self.height, factor, self.tile_px, self.api):
+            for tile in level_tiles(self.width, self.height, factor, tile_px, api):
                 rows.setdefault(tile.top, []).append(tile)
             for tiles in rows.values():
                 yield self._row_job(level, tiles)

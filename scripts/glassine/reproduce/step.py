@@ -207,7 +207,7 @@ class _Item:
             "batch": "",
             "item": self.name,
             "masters": masters,
-            "facts": facts,
+            "facts": None if any("facts" in master for master in masters) else facts,
             "catalogue": detail["catalogue"],
             "corrections": None,
             "settings": {**rendered["settings"], **detail["settings"]},

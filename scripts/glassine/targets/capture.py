@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from glassine.base.records.parts import Header
 from glassine.masters import colour, opening
 from glassine.masters.colour import D50
 from glassine.targets.colour import Array
@@ -34,7 +35,7 @@ class Capture:
     path: Path
     image: Any
     encoding: colour.Encoding
-    header: dict[str, Any]
+    header: Header
     plain: bool
 
     @property
@@ -117,7 +118,7 @@ def open_capture(path: Path, stated: str | None) -> Capture:
     """
     header = opening.read_header(path)
     opening.prove_pixels(path)
-    plain = header["compression"] == "uncompressed"
+    plain = header.compression == "uncompressed"
     image = opening.open_image(path, access="random" if plain else "sequential")
     if not plain:
         # Regions of a packed file would be unpacked again and again.

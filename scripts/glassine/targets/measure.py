@@ -12,6 +12,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import numpy as np
 
 from glassine.base import premis_event as events
@@ -171,8 +172,8 @@ def _measured(
     """Fill `result` in place: find the target, measure, judge, plot."""
     capture = _capture(batch_dir, target["path"], facts)
     stem = Path(result["file"]).stem
-    result["taken"] = result["taken"] or capture.header["capture"]["taken"] or ""
-    result["encoding"] = capture.encoding.describe
+    result["taken"] = result["taken"] or capture.header.capture.taken or ""
+    result["encoding"] = msgspec.to_builtins(capture.encoding.describe)
     try:
         placement = find(capture, described)
     except NotFound as problem:
@@ -228,10 +229,10 @@ def _nominal(target: dict[str, Any], facts: Facts, capture: Capture) -> tuple[fl
         return float(target["nominal_ppi"]), "batch.yaml, target"
     if facts.nominal_ppi:
         return facts.nominal_ppi, "batch.yaml"
-    tagged = capture.header["resolution"]
-    if tagged and tagged["unit"] in ("in", "cm"):
-        factor = 2.54 if tagged["unit"] == "cm" else 1.0
-        return float(tagged["x"]) * factor, "resolution tag"
+    tagged = capture.header.resolution
+    if tagged and tagged.unit in ("in", "cm"):
+        factor = 2.54 if tagged.unit == "cm" else 1.0
+        return tagged.x * factor, "resolution tag"
     return None, ""
 
 
@@ -269,7 +270,7 @@ def _fill(
     edge_readings, dull = edges.read_edges(capture, placement, described.edges)
     result["notes"] += [f"patch {name}: too small in the picture" for name in unread]
     result["notes"] += [f"edge {sentence}" for sentence in dull]
-    if capture.encoding.describe.get("assumed"):
+    if capture.encoding.describe.assumed is True:
         result["notes"].append("no profile and no stated encoding: sRGB was assumed")
     bits = _depth(capture)
     result["measures"] = [

@@ -135,6 +135,7 @@ def _verify_opened(
         holes,
         opening,
     )
+    from glassine.masters.notes import notes_on
 
     path, shown = held.path, master.path
     limit = settings.intake.max_pixels
@@ -150,9 +151,8 @@ def _verify_opened(
     checked = _collected(findings, fixity.verify_opened, held, master, required, pages.feed)
     if header is None or checked is None:
         return None
-    facts = msgspec.convert(header, Header)
     runs = pages.runs(held.handle, held.first.st_size)
-    notes = opening.notes(header, shown) + _clock_note(facts, checked.mtime, shown)
+    notes = notes_on(header, shown) + _clock_note(header, checked.mtime, shown)
     if not checked.listed:
         _collected(findings, _check_written, held, runs, shown)
         notes += _dark_note(runs, held, shown)
@@ -167,7 +167,7 @@ def _verify_opened(
         digests=checked.digests,
         expected=master.expected,
         verdict="match" if checked.listed else "unlisted",
-        header=facts,
+        header=header,
         notes=[msgspec.convert(note.as_dict(), FindingNote) for note in notes],
     )
 

@@ -271,9 +271,8 @@ def do_bound(master: str, out: str) -> None:
         hashing.result()
         height, width = picture.shape[:2]
         shutil.rmtree(out, ignore_errors=True)
-        writer = tiles.Writer(
-            Path(out), width, height, tile_px=512, quality=85, api="3", icc=None, ppi=1
-        )
+        form = tiles.Form(tile_px=512, quality=85, api="3", icc=None, ppi=1)
+        writer = tiles.Writer(Path(out), width, height, form)
         half = np.empty((-(-height // 2), -(-width // 2), 3), np.uint8)
 
         def band(top: int) -> None:

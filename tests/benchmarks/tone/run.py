@@ -13,6 +13,7 @@ import argparse
 from dataclasses import replace
 from pathlib import Path
 
+import msgspec
 import numpy as np
 from skimage.color import rgb2lab
 
@@ -20,8 +21,8 @@ from benchmarks.result import Outcome, Row, figure
 from glassine.base import settings
 from glassine.base.model import Facts
 from glassine.masters import colour
-from glassine.render import tone
-from glassine.render.settings import ToneSettings
+from glassine.render import tone, toning
+from glassine.render.given import ToneSection
 from makers.tone import negatives, positives, renderings, sources
 
 
@@ -36,14 +37,14 @@ def one_monochrome(
     codes, box = negatives.master(film, grey, rng, base)
     source, icc = sources.ArraySource(codes), sources.linear_profile()
     facts = Facts(slopes=tuple(film.slopes)) if given else Facts()
-    section = ToneSettings.of(settings.load({})["tone"])
+    section = msgspec.convert(settings.load({})["tone"], ToneSection)
     plan = tone.plan(source, sources.geometry(source, box, "monochrome"), facts, icc, section)[0]
     left, top, width, height = box
-    rendered = tone.apply(codes[top : top + height, left : left + width], plan, icc)
+    rendered = toning.apply(codes[top : top + height, left : left + width], plan, icc)
     got = rgb2lab(np.repeat(rendered, 3, axis=2))[..., 0]
     error = float(np.abs(got - rgb2lab(grey)[..., 0]).mean())
     if show:
-        print(f"{name:22} L* {error:6.2f}", film.slopes[0], plan.way.slopes)
+        print(f"{name:22} L* {error:6.2f}", film.slopes[0], plan.slopes)
     return error
 
 
@@ -69,13 +70,15 @@ def strip(shown: list[np.ndarray], number: int, base: bool) -> list[tuple[float,
         frames=tuple(frames),
         base_regions=tuple(regions),  # type: ignore[arg-type]
     )
-    plans = tone.plan(source, shape, Facts(), icc, ToneSettings.of(settings.load({})["tone"]))
+    plans = tone.plan(
+        source, shape, Facts(), icc, msgspec.convert(settings.load({})["tone"], ToneSection)
+    )
     found = []
     for plan, positive, (codes, (left, top, width, height)) in zip(
         plans, shown, parts, strict=True
     ):
         part = np.ascontiguousarray(codes[top : top + height, left : left + width])
-        found.append(renderings.difference(tone.apply(part, plan, icc), positive))
+        found.append(renderings.difference(toning.apply(part, plan, icc), positive))
     return found
 
 

@@ -3,7 +3,7 @@
     tests/benchmarks/run tone-speed
 
 One master of 150 megapixels is drawn, found and rendered; the processor time of each call of
-`tone.plan`, `tone.apply` and `quality.measure` is taken in its own thread, and that of all of
+`tone.plan`, `toning.apply` and `quality.measure` is taken in its own thread, and that of all of
 render in its process. Wanted: they add no more than 25 % to the rest of render.
 """
 
@@ -23,7 +23,7 @@ from benchmarks.pixels import bench
 from benchmarks.result import Outcome, Row
 from glassine import steps as steps_table
 from glassine.night import due
-from glassine.render import quality, tone
+from glassine.render import quality, tone, toning
 
 
 class Clock:
@@ -55,7 +55,7 @@ def main(arguments: list[str]) -> Outcome:
     options = parser.parse_args(arguments)
     clock = Clock()
     clock.around(tone, "plan")
-    clock.around(tone, "apply")
+    clock.around(toning, "apply")
     clock.around(quality, "measure")
     with tempfile.TemporaryDirectory() as folder:
         work = Path(folder)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import msgspec
 import numpy as np
 
 from glassine.base import settings
-from glassine.base.model import Facts, Frame, MasterGeometry, Measure
-from glassine.render import quality, tone
-from glassine.render.settings import RenderSettings
+from glassine.base.model import Facts, Frame, MasterGeometry
+from glassine.base.records.quality import Measure
+from glassine.render import quality, tone, toning
+from glassine.render.given import Settings
 from makers.tone import captures, sources
 
 MEASURE_OF = {
@@ -42,10 +44,12 @@ def geometry(source: sources.ArraySource, monochrome: bool) -> MasterGeometry:
 def measured(codes: np.ndarray, monochrome: bool) -> dict[str, Measure]:
     """Return the measures of a master by name."""
     source, icc = sources.ArraySource(codes), sources.linear_profile()
-    loaded = RenderSettings.of(settings.load({}))
+    loaded = msgspec.convert(settings.load({}), Settings)
     found = geometry(source, monochrome)
     plan = tone.plan(source, found, Facts(), icc, loaded.tone)[0]
     e = captures.EDGE
-    rendered = tone.apply(np.ascontiguousarray(codes[e:-e, e:-e]), plan, icc)
-    values = quality.measure(source, found, 1, plan, Facts(), {}, rendered, loaded.quality, icc)
+    rendered = toning.apply(np.ascontiguousarray(codes[e:-e, e:-e]), plan, icc)
+    values = quality.measure(
+        quality.Sight(source, found, found.frames[0], plan, Facts(), rendered, icc), loaded.quality
+    )
     return {value.name: value for value in values}

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
+import msgspec
 import numpy as np
 from skimage.color import deltaE_ciede2000, rgb2lab
 
 from glassine.base import settings
 from glassine.base.model import Facts
 from glassine.masters import colour
-from glassine.render import tone
-from glassine.render.settings import ToneSettings
+from glassine.render import tone, toning
+from glassine.render.given import ToneSection
 from makers.tone import negatives, sources
 
 
@@ -49,13 +50,13 @@ def one(
     codes, box = negatives.master(film, positive, rng, base)
     source, icc = sources.ArraySource(codes), sources.linear_profile()
     facts = Facts(slopes=tuple(film.slopes)) if given else Facts()
-    section = ToneSettings.of(settings.load({})["tone"])
+    section = msgspec.convert(settings.load({})["tone"], ToneSection)
     plan = tone.plan(source, sources.geometry(source, box, "colour"), facts, icc, section)[0]
     left, top, width, height = box
     part = codes[top : top + height, left : left + width]
-    rendered = tone.apply(part, plan, icc)
+    rendered = toning.apply(part, plan, icc)
     all_mean, neutral = difference(rendered, positive)
     plain, plain_neutral = difference(stretched(part), positive)
     if show:
-        print(f"{name:22} {all_mean:6.2f} {neutral:6.2f}   plain {plain:6.2f}", plan.way.slopes)
+        print(f"{name:22} {all_mean:6.2f} {neutral:6.2f}   plain {plain:6.2f}", plan.slopes)
     return {"mean": all_mean, "neutral": neutral, "plain": plain, "plain_neutral": plain_neutral}

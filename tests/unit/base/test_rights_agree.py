@@ -18,6 +18,7 @@ from glassine.base.settings import load
 from glassine.embed import exif, iim, xmp
 from glassine.embed import step as embed
 from glassine.embed.facts import Technical
+from glassine.embed.given import CatalogueRow, Institution
 from glassine.intake.catalogue import reading as catalogue
 from glassine.record import dublin_core, facts, mods, premis, presentation
 from makers.item_records import event
@@ -73,7 +74,8 @@ def row(tmp_path, **cells: str) -> catalogue.Catalogue:
 def outputs(record: dict[str, Any] | None, defaults: dict[str, str] | None = None) -> Any:
     """Return what each output says of rights, read back from its own form."""
     defaults = defaults or DEFAULTS
-    words = embed.words_of("PEH-1", record, HOUSE, defaults)
+    row = msgspec.convert(record or {}, CatalogueRow)
+    words = embed.words_of("PEH-1", row, msgspec.convert(HOUSE, Institution), defaults)
     tags = piexif.load(exif.encode(words, TECHNICAL)[0])
     packet = etree.fromstring(xmp.whole(words, TECHNICAL).split(b"\n", 1)[1].rsplit(b"\n", 1)[0])
     datasets = dict(iim.decode(iim.block(iim.encode(words)[0])))

@@ -11,6 +11,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import numpy as np
 import piexif
 import pytest
@@ -20,6 +21,8 @@ from glassine.base import files, formats, rights
 from glassine.base.errors import GlassineError
 from glassine.embed import jpeg
 from glassine.embed import step as embed
+from glassine.embed.facts import Words
+from glassine.embed.given import CatalogueRow, Institution
 from makers import jpeg_packets, made_items
 from makers.step_calls import do_step
 
@@ -290,8 +293,13 @@ def test_copyright_is_never_guessed(uri: str, status: str, marked: bool | None) 
 )
 def test_only_a_year_month_or_day_is_a_date(edtf: str | None, date: str) -> None:
     record = {**made_items.CATALOGUE, "edtf": edtf, "date_text": "as written"}
-    words = embed.words_of("PEH-0001", record, {}, {})
+    words = words_of(record)
     assert (words.date_iso, words.date_text) == (date, "as written")
+
+
+def words_of(record: dict[str, Any], name: str = "", **defaults: str) -> Words:
+    row = msgspec.convert(record, CatalogueRow)
+    return embed.words_of("PEH-0001", row, Institution(name=name), defaults)
 
 
 @pytest.mark.parametrize(
@@ -306,13 +314,13 @@ def test_only_a_year_month_or_day_is_a_date(edtf: str | None, date: str) -> None
 )
 def test_copyright_notice(stated: dict[str, str], notice: str) -> None:
     record = {**made_items.CATALOGUE, "rights": stated}
-    assert embed.words_of("PEH-0001", record, {}, {}).copyright_notice == notice
+    assert words_of(record).copyright_notice == notice
 
 
 def test_rights_that_the_catalogue_leaves_open_come_from_the_settings() -> None:
     record = {**made_items.CATALOGUE, "rights": {"uri": None, "holder": ""}}
     defaults = {"uri": "http://rightsstatements.org/vocab/CNE/1.0/", "credit": "By the archive"}
-    words = embed.words_of("PEH-0001", record, {"name": "Archive"}, defaults)
+    words = words_of(record, "Archive", **defaults)
     assert words.web_statement == defaults["uri"]
     assert words.credit == "By the archive"
 

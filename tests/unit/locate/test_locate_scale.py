@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from glassine.base.model import Facts
+from glassine.base.records.parts import Resolution
 from glassine.locate import locate_array
 from glassine.locate.step import ppi_of
 from makers.film import make_scene
@@ -241,7 +242,7 @@ def test_a_resolution_that_cannot_be_is_not_used():
     ],
 )
 def test_the_header_is_read_as_it_stands(x, y, unit, wanted):
-    found = ppi_of({"x": x, "y": y, "unit": unit})
+    found = ppi_of(Resolution(x=x, y=y, unit=unit))
     assert found == (None if wanted is None else pytest.approx(wanted))
 
 

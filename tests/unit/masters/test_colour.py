@@ -146,8 +146,8 @@ def test_an_unknown_stated_encoding_is_refused_in_words() -> None:
 
 
 def test_without_profile_or_statement_srgb_is_assumed_and_said() -> None:
-    assert colour.encoding_of(None, None, 16, 3).describe["assumed"]
-    assert not colour.encoding_of(None, "linear", 16, 3).describe["assumed"]
+    assert colour.encoding_of(None, None, 16, 3).describe.assumed
+    assert not colour.encoding_of(None, "linear", 16, 3).describe.assumed
 
 
 def test_matrix_profile_leads_to_the_same_colours_as_lcms() -> None:
@@ -162,7 +162,7 @@ def test_table_profile_leads_to_the_same_colours_as_lcms() -> None:
     icc = table_profile(WIDE, 1.8)
     pixels = np.random.default_rng(2).integers(0, 256, (40, 40, 3), np.uint8)
     encoding = colour.encoding_of(icc, None, 8, 3)
-    assert encoding.describe["kind"] == "table"
+    assert encoding.describe.kind == "table"
     srgb = colour.linear_to_srgb(encoding.linear(pixels) @ encoding.matrix.T)
     wanted = rgb2lab(through_lcms(pixels, icc))
     assert deltaE_ciede2000(rgb2lab(srgb), wanted).mean() < 0.5

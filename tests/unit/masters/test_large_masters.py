@@ -7,6 +7,7 @@ import struct
 import pytest
 
 from glassine.base.errors import GlassineError
+from glassine.base.records.given import StatedMaster
 from glassine.locate import step
 from glassine.masters import labels
 from glassine.masters import opening as masters
@@ -30,7 +31,7 @@ def large(tmp_path):
 
 
 def master(size_px):
-    return {"path": "PEH-0001.tif", "size_px": size_px}
+    return StatedMaster(path="PEH-0001.tif", size_px=size_px and tuple(size_px))
 
 
 def test_it_is_held_by_the_settings_as_they_come(large):
@@ -39,13 +40,13 @@ def test_it_is_held_by_the_settings_as_they_come(large):
 
 
 def test_what_was_verified_by_a_higher_limit_is_opened(large):
-    assert masters.read_header(large, WIDTH * HEIGHT)["width"] == WIDTH
+    assert masters.read_header(large, WIDTH * HEIGHT).width == WIDTH
     image = masters.open_image(large)
     assert (image.width, image.height) == (WIDTH, HEIGHT)
 
 
 def test_locate_takes_a_master_as_large_as_intake_saw_it(large):
-    assert step.header_of(large, master([WIDTH, HEIGHT]))["height"] == HEIGHT
+    assert step.header_of(large, master([WIDTH, HEIGHT])).height == HEIGHT
 
 
 @pytest.mark.parametrize("size_px", [None, [60, 40], [WIDTH - 1, HEIGHT]])

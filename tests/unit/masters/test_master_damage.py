@@ -12,6 +12,7 @@ import tifffile
 
 from glassine.base.errors import GlassineError
 from glassine.masters import opening
+from glassine.masters.notes import notes_on
 from makers import damaged_tiffs
 from makers.damaged_tiffs import DAMAGE, KINDS, Kind, Mutable
 
@@ -30,7 +31,7 @@ def judged(path: Path) -> Judged:
         for finding in error.findings:
             assert finding.what and finding.next_step
         return {each.code.removeprefix("masters.") for each in error.findings}, set(), None
-    notes = opening.notes(header, path.name)
+    notes = notes_on(header, path.name)
     return set(), {note.code.removeprefix("masters.") for note in notes}, pixels
 
 

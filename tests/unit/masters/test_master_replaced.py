@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 from pathlib import Path
 from typing import Any
@@ -17,6 +16,7 @@ from glassine.base.errors import GlassineError
 from glassine.base.model import Facts, Frame, ItemGeometry, MasterGeometry
 from glassine.base.records.given import Master
 from glassine.masters import colour, fixity, opening
+from makers import verified
 from makers.step_calls import do_step
 
 NAME = "PEH-0001.tif"
@@ -61,11 +61,7 @@ class Item:
         geometry = MasterGeometry(NAME, 200, 150, frames=(FRAME,), ppi=1200.0, ppi_source="tag")
         item = ItemGeometry("PEH-0001", (geometry,))
         files.write_json(self.dir / "geometry.json", item.as_dict())
-        digest = hashlib.sha256(self.master.read_bytes()).hexdigest()
-        verified = {
-            "path": NAME, "digests": {"sha256": digest}, "header": opening.read_header(self.master)
-        }  # fmt: skip
-        files.write_json(self.dir / "fixity.json", {"masters": [verified]})
+        verified.write(self.dir, "PEH-0001", [verified.verified(self.master)])
 
     def codes(self, step: str) -> set[str]:
         with pytest.raises(GlassineError) as caught:

@@ -9,6 +9,7 @@ import struct
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import numpy as np
 import pytest
 import pyvips
@@ -18,7 +19,9 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from glassine.base.errors import GlassineError
+from glassine.base.records.parts import Header, Resolution
 from glassine.masters import colour, opening
+from glassine.masters.refusal import printable
 
 CORPUS = Path(__file__).resolve().parents[4] / "shared" / "corpus"
 RNG = np.random.default_rng(3)
@@ -68,20 +71,20 @@ def test_a_camera_master_gives_its_facts(tmp_path: Path) -> None:
     path = tmp_path / "PEH-0001.tif"
     image.save(path, exif=exif.tobytes(), dpi=(4000, 4000), icc_profile=colour.srgb_profile())
     header = opening.read_header(path)
-    assert (header["width"], header["height"]) == (60, 40)
-    assert (header["bits"], header["samples"], header["colour"]) == ([8, 8, 8], 3, "rgb")
-    assert (header["compression"], header["byte_order"]) == ("uncompressed", "little endian")
-    assert header["resolution"] == {"x": 4000.0, "y": 4000.0, "unit": "in"}
-    assert header["software"] == "Capture station 4"
-    assert header["icc_sha256"] is not None
-    assert header["icc_name"]
-    capture = header["capture"]
-    assert (capture["make"], capture["model"]) == ("Quayside Optics", "Q150")
-    assert (capture["serial"], capture["lens"]) == ("0042", "Reproduction lens 120")
-    assert (capture["exposure_s"], capture["f_number"], capture["iso"]) == (0.008, 8.0, 64.0)
-    assert (capture["focal_mm"], capture["artist"]) == (120.0, "op-07")
-    assert (capture["taken"], capture["offset"]) == ("2026-03-17T10:00:00", "+01:00")
-    assert json.loads(json.dumps(header)) == header
+    assert (header.width, header.height) == (60, 40)
+    assert (header.bits, header.samples, header.colour) == ([8, 8, 8], 3, "rgb")
+    assert (header.compression, header.byte_order) == ("uncompressed", "little endian")
+    assert header.resolution == Resolution(x=4000.0, y=4000.0, unit="in")
+    assert header.software == "Capture station 4"
+    assert header.icc_sha256 is not None
+    assert header.icc_name
+    capture = header.capture
+    assert (capture.make, capture.model) == ("Quayside Optics", "Q150")
+    assert (capture.serial, capture.lens) == ("0042", "Reproduction lens 120")
+    assert (capture.exposure_s, capture.f_number, capture.iso) == (0.008, 8.0, 64.0)
+    assert (capture.focal_mm, capture.artist) == (120.0, "op-07")
+    assert (capture.taken, capture.offset) == ("2026-03-17T10:00:00", "+01:00")
+    assert msgspec.convert(json.loads(json.dumps(msgspec.to_builtins(header))), Header) == header
 
 
 @pytest.mark.parametrize(
@@ -100,15 +103,15 @@ def test_storage_is_told_and_the_samples_come_back(
 ) -> None:
     path = _tiff(tmp_path / "m.tif", **options)
     header = opening.read_header(path)
-    assert {key: header[key] for key in facts} == facts
+    assert {key: getattr(header, key) for key in facts} == facts
     assert np.array_equal(_decoded(path), SAMPLES)
 
 
 def test_a_resolution_per_centimetre_stays_one(tmp_path: Path) -> None:
     path = _tiff(tmp_path / "m.tif", resolution=(1574.8, 1574.8), resolutionunit=3)
-    found = opening.read_header(path)["resolution"]
-    assert found["unit"] == "cm"
-    assert found["x"] == pytest.approx(1574.8, abs=1e-3)
+    found = opening.read_header(path).resolution
+    assert found is not None and found.unit == "cm"
+    assert found.x == pytest.approx(1574.8, abs=1e-3)
 
 
 def test_a_single_strip_beyond_libtiffs_own_limit_opens(tmp_path: Path) -> None:
@@ -124,7 +127,7 @@ def test_a_small_copy_in_a_second_directory_is_no_second_picture(tmp_path: Path)
     with tifffile.TiffWriter(path) as writer:
         writer.write(SAMPLES, photometric="rgb")
         writer.write(SAMPLES[::8, ::8], photometric="rgb", subfiletype=1)
-    assert opening.read_header(path)["width"] == 60
+    assert opening.read_header(path).width == 60
 
 
 def test_a_name_that_is_not_utf8_opens(tmp_path: Path) -> None:
@@ -132,7 +135,7 @@ def test_a_name_that_is_not_utf8_opens(tmp_path: Path) -> None:
     odd = Path(os.fsdecode(os.fsencode(tmp_path) + b"/lat\xe9.tif"))
     shutil.copy(plain, odd)
     assert np.array_equal(_decoded(odd), SAMPLES)
-    assert opening.printable(odd).endswith("lat\\xe9.tif")
+    assert printable(odd).endswith("lat\\xe9.tif")
 
 
 def test_the_profile_is_the_embedded_one(tmp_path: Path) -> None:
@@ -168,7 +171,7 @@ def test_the_pronom_id_is_that_of_an_independent_identifier(tmp_path: Path, cont
         ),
     )
     identifier.identify_file(str(path))
-    assert set(found) == {opening.read_header(path)["puid"]}  # one match for each signature
+    assert set(found) == {opening.read_header(path).puid}  # one match for each signature
 
 
 # ------------------------------------------------------------------ what is refused
@@ -253,7 +256,7 @@ def test_limits_on_pixels_can_be_set_and_the_shown_path_is_given_back(tmp_path: 
     with pytest.raises(GlassineError) as error:
         opening.read_header(path, max_pixels=2399, shown="box 7/m.tif")
     assert error.value.findings[0].path == "box 7/m.tif"
-    assert opening.read_header(path, max_pixels=2400)["width"] == 60
+    assert opening.read_header(path, max_pixels=2400).width == 60
 
 
 def test_links_folders_and_pipes_are_not_read(tmp_path: Path) -> None:
@@ -305,7 +308,8 @@ def test_any_damage_to_header_and_directory_is_either_harmless_or_told(
         header = opening.read_header(path)
     except GlassineError:
         return
-    json.dumps(header, allow_nan=False)
+    told = json.dumps(msgspec.to_builtins(header), allow_nan=False)
+    assert msgspec.convert(json.loads(told), Header) == header
 
 
 def test_published_damaged_files_are_refused_or_open(tmp_path: Path) -> None:

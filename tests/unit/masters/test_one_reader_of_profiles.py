@@ -10,6 +10,7 @@ import struct
 from pathlib import Path
 from types import SimpleNamespace
 
+import msgspec
 import numpy as np
 import pytest
 import pyvips
@@ -21,7 +22,7 @@ from glassine.locate import encoding as seen
 from glassine.locate.view import look
 from glassine.masters import colour
 from glassine.render import tone
-from glassine.render.settings import ToneSettings
+from glassine.render.given import ToneSection
 from makers.film import tiff
 from makers.step_calls import do_step
 
@@ -220,7 +221,7 @@ def located(root: Path, **facts: str) -> dict:
 
 def in_tone(icc: bytes) -> None:
     source = SimpleNamespace(bits=16, bands=3)
-    section = ToneSettings.of(settings.load({})["tone"])
+    section = msgspec.convert(settings.load({})["tone"], ToneSection)
     tone.plan(source, SimpleNamespace(frames=()), Facts(), icc, section)
 
 

@@ -58,7 +58,7 @@ def test_regions_are_the_samples_that_were_stored(
     else:
         header = _written(path, content, **options)
     direct = storage in ("one strip", "strips", "big endian", "BigTIFF")
-    assert (header["contiguous_from"] is not None) == direct
+    assert (header.contiguous_from is not None) == direct
     with pixels.opened(path, header) as source:
         assert (source.width, source.height, source.bands) == (131, 90, bands)
         assert np.array_equal(source.region(0, 0, 131, 90), content)

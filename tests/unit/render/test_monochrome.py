@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import io
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import numpy as np
 import pytest
 import pyvips
@@ -16,13 +16,13 @@ from PIL import Image, ImageCms
 from glassine.base import item_states, settings
 from glassine.base.files import read_json
 from glassine.base.model import Facts, Frame, MasterGeometry
-from glassine.base.tone import Conversion, Tone
+from glassine.base.tone import AnyTone
 from glassine.masters import colour
-from glassine.render import tone
-from glassine.render.settings import ToneSettings
+from glassine.render import tone, toning
+from glassine.render.given import ToneSection
 from makers import tones
 
-SECTION = ToneSettings.of(settings.load({})["tone"])
+SECTION = msgspec.convert(settings.load({})["tone"], ToneSection)
 BOX = ((0.0, 0.0), (300.0, 0.0), (300.0, 200.0), (0.0, 200.0))
 # Toning of a sepia print: value from memory.
 SEPIA = (1.0, 0.82, 0.58)
@@ -50,7 +50,7 @@ def frame(**changes: Any) -> Frame:
     return Frame(1, BOX, 0.0, "positive", **(known | changes))
 
 
-def planned(pixels: np.ndarray, made: Frame) -> Tone:
+def planned(pixels: np.ndarray, made: Frame) -> AnyTone:
     shape = MasterGeometry("m.tif", 300, 200, None, None, (made,))
     return tone.plan(Source(pixels), shape, Facts(encoding="linear"), None, SECTION)[0]  # type: ignore[arg-type]
 
@@ -59,10 +59,10 @@ def test_a_positive_stated_to_be_monochrome_has_one_band() -> None:
     plan = planned(ramp(), frame())
     assert plan.bands == 1
     assert plan.review == ()
-    shown = tone.apply(ramp(), plan, None)
+    shown = toning.apply(ramp(), plan, None)
     assert shown.shape == (200, 300, 1)
-    assert tone.apply16(ramp(), plan, None).shape == (200, 300, 1)
-    deep = tone.apply16(ramp(), plan, None).astype(float) / 257
+    assert toning.apply16(ramp(), plan, None).shape == (200, 300, 1)
+    deep = toning.apply16(ramp(), plan, None).astype(float) / 257
     assert np.abs(deep - shown).max() <= 1.01
 
 
@@ -71,8 +71,8 @@ def test_its_grey_is_the_luminance_that_the_colours_had() -> None:
     pixels = ramp((0.9, 0.6, 0.3))
     coloured = planned(pixels, frame(process="colour"))
     grey = planned(pixels, frame())
-    coloured, grey = (replace(plan, way=Conversion(black=0.0)) for plan in (coloured, grey))
-    shown, made = tone.apply(pixels, coloured, None), tone.apply(pixels, grey, None)
+    coloured, grey = (msgspec.structs.replace(plan, black=0.0) for plan in (coloured, grey))
+    shown, made = toning.apply(pixels, coloured, None), toning.apply(pixels, grey, None)
     image = pyvips.Image.new_from_array(shown).copy(interpretation="srgb")
     wanted = image.colourspace("lab")[0].numpy()
     found = pyvips.Image.new_from_array(made[:, :, 0]).copy(interpretation="b-w")
@@ -82,8 +82,8 @@ def test_its_grey_is_the_luminance_that_the_colours_had() -> None:
 def test_bands_that_are_alike_stay_as_they_are() -> None:
     plan = planned(ramp(), frame(process="colour"))
     assert plan.bands == 3
-    grey = tone.apply(ramp(), planned(ramp(), frame()), None)
-    assert np.abs(tone.apply(ramp(), plan, None)[:, :, 1].astype(int) - grey[:, :, 0]).max() <= 1
+    grey = toning.apply(ramp(), planned(ramp(), frame()), None)
+    assert np.abs(toning.apply(ramp(), plan, None)[:, :, 1].astype(int) - grey[:, :, 0]).max() <= 1
 
 
 def test_a_tinted_positive_that_was_only_recognised_keeps_its_tint() -> None:
@@ -112,7 +112,7 @@ def test_a_cast_of_the_camera_and_noise_are_no_colours(cast: tuple[float, float,
 
 
 def test_what_the_tone_asks_reaches_the_report_until_it_is_accepted() -> None:
-    asks = replace(tones.POSITIVE, review=("Look.",)).as_record()
+    asks = msgspec.to_builtins(msgspec.structs.replace(tones.POSITIVE, review=("Look.",)))
     record = {
         "frames": [
             {"master": "m.tif", "index": 1, "skipped": None, "tone": asks},

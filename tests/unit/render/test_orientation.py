@@ -8,11 +8,13 @@ import pyvips
 import tifffile
 from PIL import Image
 
-from glassine.base import hashing, settings
-from glassine.base.files import read_json, write_json
+from glassine.base import settings
+from glassine.base.files import read_json
 from glassine.base.model import Facts
 from glassine.locate.turn import ORIENTATIONS, combined
 from glassine.masters import opening
+from glassine.masters.notes import notes_on
+from makers import verified
 from makers.film.samples import Sample
 from makers.step_calls import do_step
 
@@ -72,13 +74,7 @@ class Desk:
 
     def picture(self):
         self.locate()
-        path = self.batch / self.name
-        noted = {
-            "path": self.name,
-            "digests": {"sha256": hashing.sha256_of(path)},
-            "header": opening.read_header(path),
-        }
-        write_json(self.dir / "fixity.json", {"masters": [noted]})
+        verified.write(self.dir, "PEH-0001", [verified.verified(self.batch / self.name)])
         do_step("render", self.batch, self.dir, self.given)
         (self.rendered,) = read_json(self.dir / "render" / "render.json")["frames"]
         with Image.open(self.dir / "render" / self.rendered["files"][0]["name"]) as image:
@@ -180,5 +176,5 @@ def test_an_orientation_that_means_nothing_is_noted(tmp_path, shown, value):
     path = tmp_path / "PEH-0001.tif"
     tifffile.imwrite(path, shown[0], photometric="rgb", extratags=[(274, "H", 1, value, True)])
     header = opening.read_header(path)
-    assert header["orientation"] == 1
-    assert "masters.note_orientation" in {note.code for note in opening.notes(header, path.name)}
+    assert header.orientation == 1
+    assert "masters.note_orientation" in {note.code for note in notes_on(header, path.name)}

@@ -2,25 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, replace
 from pathlib import Path
 
 import cv2
 import jsonschema
+import msgspec
 import numpy as np
 import pytest
 
-from glassine.base import files, settings
+from glassine.base import files, premis_event, settings
 from glassine.base.errors import GlassineError
-from glassine.base.model import Facts, Frame, Measure
+from glassine.base.model import Facts, Frame
+from glassine.base.records.quality import Measure
 from glassine.masters import colour
-from glassine.render import quality, tone
+from glassine.render import quality, tone, toning
+from glassine.render.given import QualitySection, ToneSection
 from glassine.render.quality import area, detail, limits, tiles
-from glassine.render.settings import QualitySettings, ToneSettings
 from makers.film import pictures
 from makers.tone import captures, measures, sources
 
-SETTINGS = QualitySettings.of(settings.load({})["quality"])
+SECTION = msgspec.convert(settings.load({})["tone"], ToneSection)
+SETTINGS = msgspec.convert(settings.load({})["quality"], QualitySection)
 
 
 def tile_of(density: np.ndarray) -> tiles.Tile:
@@ -177,11 +179,14 @@ def test_part_of_the_frame_clipped_is_found() -> None:
 
 def test_measures_keep_the_schema_and_are_the_same_every_time() -> None:
     codes = captures.capture(2, None)
-    found = [asdict(value) for value in measures.measured(codes, False).values()]
-    assert found == [asdict(value) for value in measures.measured(codes, False).values()]
+    found = [msgspec.structs.asdict(value) for value in measures.measured(codes, False).values()]
+    assert found == [
+        msgspec.structs.asdict(value) for value in measures.measured(codes, False).values()
+    ]
     schema = files.read_schema("quality")
     frame = {"master": "a.tif", "index": 1, "measures": found, "verdict": "pass"}
-    jsonschema.validate({"item": "a", "event": {}, "frames": [frame]}, schema)
+    event = premis_event.event("derivation", {})
+    jsonschema.validate({"item": "a", "event": event, "frames": [frame]}, schema)
 
 
 @pytest.mark.parametrize(("width", "height", "bands"), [(40, 30, 3), (200, 20, 1), (64, 64, 3)])
@@ -189,24 +194,17 @@ def test_tiny_masters_are_measured_without_tiles(width: int, height: int, bands:
     codes = np.random.default_rng(6).integers(0, 65536, (height, width, bands)).astype(np.uint16)
     source = sources.ArraySource(codes)
     shape = sources.geometry(source, (0, 0, width, height), "monochrome")
-    plan = tone.plan(source, shape, Facts(), None, ToneSettings.of(settings.load({})["tone"]))[0]
-    rendered = tone.apply(codes, plan, None)
-    values = quality.measure(source, shape, 1, plan, Facts(), {}, rendered, SETTINGS)
+    plan = tone.plan(source, shape, Facts(), None, SECTION)[0]
+    rendered = toning.apply(codes, plan, None)
+    sight = quality.Sight(source, shape, shape.frames[0], plan, Facts(), rendered)
+    values = quality.measure(sight, SETTINGS)
     assert {value.name for value in values} >= {"clipped_highlights", "edge_blur", "noise"}
-
-
-def test_a_frame_that_is_not_there_is_a_key_error() -> None:
-    source = sources.ArraySource(np.zeros((40, 40, 3), np.uint16))
-    shape = sources.geometry(source, (0, 0, 40, 40), "colour")
-    plan = tone.plan(source, shape, Facts(), None, ToneSettings.of(settings.load({})["tone"]))[0]
-    with pytest.raises(KeyError):
-        quality.measure(source, shape, 9, plan, Facts(), {}, np.zeros((4, 4, 3), "u1"), SETTINGS)
 
 
 @pytest.mark.parametrize(("level", "limit"), [(1, 1.2), (2, 0.8), (3, 0.5), (4, 0.33)])
 def test_limits_of_the_levels_are_the_published_ones(level: int, limit: float) -> None:
     # FADGI 2016, negatives and transparencies 35 mm to 4 x 5: colour channel misregistration.
-    section = replace(SETTINGS, level=level)
+    section = msgspec.structs.replace(SETTINGS, level=level)
     just, over = limit - 0.01, limit + 0.01
     assert limits.judged("misregistration", just, "px", "film_small", section).verdict == "pass"
     assert limits.judged("misregistration", over, "px", "film_small", section).verdict == "review"
@@ -215,7 +213,7 @@ def test_limits_of_the_levels_are_the_published_ones(level: int, limit: float) -
 @pytest.mark.parametrize(("level", "ppi"), [(1, 500), (2, 1000), (3, 1500), (4, 2000)])
 def test_large_film_needs_the_published_resolution(level: int, ppi: int) -> None:
     # FADGI 2016, negatives and transparencies larger than 4 x 5: resolution.
-    section = replace(SETTINGS, level=level)
+    section = msgspec.structs.replace(SETTINGS, level=level)
     assert limits.judged("effective_ppi", ppi, "ppi", "film_large", section).verdict == "pass"
     assert limits.judged("effective_ppi", ppi - 9, "ppi", "film_large", section).verdict != "pass"
 
@@ -236,7 +234,7 @@ def test_a_table_that_cannot_be_read_is_said(tmp_path: Path) -> None:
     path = tmp_path / "limits.yaml"
     path.write_text("limits:\n  noise: {unit: D, direction: sideways, pass: {}, source: x}\n")
     with pytest.raises(GlassineError, match="noise"):
-        limits.limit("noise", "print", replace(SETTINGS, limits=str(path)))
+        limits.limit("noise", "print", msgspec.structs.replace(SETTINGS, limits=str(path)))
 
 
 def test_what_could_not_be_measured_passes_without_a_value() -> None:

@@ -16,7 +16,9 @@ from PIL import Image
 from glassine.base import files, record_files, settings, threads
 from glassine.base.errors import GlassineError
 from glassine.base.model import Facts, Frame, ItemGeometry, MasterGeometry
+from glassine.base.records.fixity import VerifiedMaster
 from glassine.masters import colour, opening
+from makers import verified
 from makers.step_calls import do_step
 
 WIDTH, HEIGHT = 700, 500
@@ -62,7 +64,7 @@ class Item:
         self.dir.mkdir()
         self.masters: list[dict[str, Any]] = []
         self.geometries: list[MasterGeometry] = []
-        self.verified: list[dict[str, Any]] = []
+        self.verified: list[VerifiedMaster] = []
         self.facts = Facts()
         self.settings = settings.load({})
         self.add("PEH-0001.tif", None, _scene(), frames, **geometry)
@@ -83,18 +85,16 @@ class Item:
             photometric="minisblack" if grey else "rgb",
             iccprofile=colour.grey_profile() if grey else colour.srgb_profile(),
         )
-        digest = hashlib.sha256(path.read_bytes()).hexdigest()
-        header = opening.read_header(path)
         self.masters.append({"path": name, "part": part, "sequence": None})
         found = {"ppi": 1200.0, "ppi_source": "tag"} | geometry
         self.geometries.append(MasterGeometry(name, WIDTH, HEIGHT, frames=frames, **found))
-        self.verified.append({"path": name, "digests": {"sha256": digest}, "header": header})
+        self.verified.append(verified.verified(path, part))
         return path
 
     def run(self) -> dict[str, Any]:
         geometry = ItemGeometry("PEH-0001", tuple(self.geometries))
         files.write_json(self.dir / "geometry.json", geometry.as_dict())
-        files.write_json(self.dir / "fixity.json", {"masters": self.verified})
+        verified.write(self.dir, "PEH-0001", self.verified)
         given = {
             "batch": "harbour",
             "item": "PEH-0001",
@@ -435,7 +435,7 @@ def test_a_cropped_tiff_as_captured_keeps_samples_and_profile(tmp_path: Path) ->
     with tifffile.TiffFile(path) as opened:
         assert np.array_equal(opened.pages[0].asarray(), _scene()[80:300, 100:400])
         assert opened.pages[0].tags.valueof("InterColorProfile") == colour.srgb_profile()
-    assert opening.read_header(path)["bits"] == [16, 16, 16]
+    assert opening.read_header(path).bits == [16, 16, 16]
 
 
 def test_a_cropped_tiff_as_rendered_has_the_tone_in_16_bits(item: Item) -> None:

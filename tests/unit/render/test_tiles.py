@@ -28,9 +28,8 @@ def _made(
     folder: Path, picture: np.ndarray, tile_px: int, api: str = "3", threads: int = 1
 ) -> dict:
     height, width = picture.shape[:2]
-    writer = tiles.Writer(
-        folder, width, height, tile_px=tile_px, quality=90, api=api, icc=None, ppi=None
-    )
+    form = tiles.Form(tile_px=tile_px, quality=90, api=api, icc=None, ppi=None)
+    writer = tiles.Writer(folder, width, height, form)
     with ThreadPoolExecutor(threads) as pool:
         for top in range(0, height, tile_px):
             writer.first_band(top, picture[top : top + tile_px])
@@ -189,8 +188,8 @@ def test_tiles_put_together_give_the_picture(tmp_path: Path, bands: int) -> None
 
 def test_the_same_bytes_from_one_thread_and_from_three(tmp_path: Path) -> None:
     picture = _picture(700, 500)
-    one = _made(tmp_path / "a", picture, 128)
-    three = _made(tmp_path / "b", picture, 128, threads=3)
+    one = _made(tmp_path / "a" / "i", picture, 128)
+    three = _made(tmp_path / "b" / "i", picture, 128, threads=3)
     assert one == three
     for path in _files(tmp_path / "a"):
         assert (tmp_path / "a" / path).read_bytes() == (tmp_path / "b" / path).read_bytes()
@@ -204,9 +203,9 @@ def test_the_digest_covers_every_file(tmp_path: Path) -> None:
         f"{path} {hashlib.sha256((tmp_path / 'i' / path).read_bytes()).hexdigest()}\n"
         for path in sorted(_files(tmp_path / "i"))
     ]
-    assert found["sha256"] == hashlib.sha256("".join(lines).encode()).hexdigest()
-    assert found["count"] == len(lines)
-    assert found["bytes"] == sum(
+    assert found.sha256 == hashlib.sha256("".join(lines).encode()).hexdigest()
+    assert found.count == len(lines)
+    assert found.bytes == sum(
         path.stat().st_size for path in (tmp_path / "i").rglob("*") if path.is_file()
     )
 
@@ -214,16 +213,8 @@ def test_the_digest_covers_every_file(tmp_path: Path) -> None:
 def test_every_file_carries_the_profile_and_the_whole_picture_its_resolution(
     tmp_path: Path,
 ) -> None:
-    writer = tiles.Writer(
-        tmp_path / "i",
-        300,
-        200,
-        tile_px=128,
-        quality=85,
-        api="3",
-        icc=b"profile bytes",
-        ppi=1200.0,
-    )
+    form = tiles.Form(tile_px=128, quality=85, api="3", icc=b"profile bytes", ppi=1200.0)
+    writer = tiles.Writer(tmp_path / "i", 300, 200, form)
     picture = _picture(300, 200)
     writer.first_band(0, picture[:128])
     writer.first_band(128, picture[128:])

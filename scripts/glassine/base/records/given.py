@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
+from glassine.base.model import Facts
 from glassine.base.records import Given
 
 
@@ -46,3 +47,23 @@ class RightsSection(Given, frozen=True, kw_only=True):
 
     def as_row(self) -> dict[str, str]:
         return msgspec.structs.asdict(self)
+
+
+class StatedMaster(Given, frozen=True, kw_only=True):
+    """A master and what batch.yaml states of it.
+
+    path: relative to the batch folder. size_px: width and height, as intake saw it. facts: None in
+    what was recorded when they went by item.
+    """
+
+    path: str
+    part: str | None = None
+    size_px: tuple[int, int] | None = None
+    facts: Facts | None = None
+
+    def facts_or(self, of_item: Facts | None) -> Facts:
+        """Return its facts, or those of the item. Raises ValueError where there are neither."""
+        facts = self.facts or of_item
+        if facts is None:
+            raise ValueError(f"no facts are given of {self.path}")
+        return facts

@@ -14,6 +14,8 @@ Sha512 = Annotated[str, Meta(pattern="^[0-9a-f]{128}$")]
 Text = Annotated[str, Meta(min_length=1)]
 Count = Annotated[int, Meta(ge=0)]
 Positive = Annotated[int, Meta(ge=1)]
+# As it was written: a whole number stays one, so that a record repeats a setting as it stands.
+Number = int | float
 
 
 def number(least: float, most: float) -> Meta:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
+
+from msgspec import Meta
 
 from glassine.base.records import Record
 from glassine.base.records.parts import Event, Positive, Text
@@ -10,8 +12,14 @@ from glassine.base.records.parts import Event, Positive, Text
 Verdict = Literal["pass", "review", "fail"]
 
 
-class Measure(Record, frozen=True, kw_only=True):
-    name: str
+class Measure(Record, frozen=True):
+    """One quality measure of a frame.
+
+    limit: as text with its unit ("<= 0.5"), or None where nothing is demanded.
+    source: the standard or document (with section) that the limit comes from.
+    """
+
+    name: Annotated[str, Meta(pattern="^[a-z][a-z0-9_]*$")]
     value: float | int | str | bool | None
     unit: str
     limit: str | None
@@ -20,6 +28,8 @@ class Measure(Record, frozen=True, kw_only=True):
 
 
 class MeasuredFrame(Record, frozen=True, kw_only=True):
+    """A frame of a master; verdict: the worst of its measures."""
+
     master: Text
     index: Positive
     measures: list[Measure]
@@ -27,6 +37,8 @@ class MeasuredFrame(Record, frozen=True, kw_only=True):
 
 
 class Quality(Record, frozen=True, kw_only=True):
+    """quality.json of an item."""
+
     item: Text
     event: Event
     frames: list[MeasuredFrame]

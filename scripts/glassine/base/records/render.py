@@ -2,30 +2,59 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Annotated, Literal
 
-from msgspec import UNSET, UnsetType
+import msgspec
+from msgspec import UNSET, Meta, UnsetType
 
 from glassine.base.records import Record
-from glassine.base.records.parts import Event, Positive, Sha256, Text
+from glassine.base.records.parts import Event, Positive, Sha256
+from glassine.base.tone import AnyTone
+
+Name = Annotated[str, Meta(pattern="^[A-Za-z0-9][A-Za-z0-9._-]*$")]
+AlternateUse = Literal["webp", "avif", "pyramid", "crop"]
 
 
 class Orientation(Record, frozen=True, kw_only=True):
-    found: int
-    rotate: int
+    """Orientation of the TIFF as found, and how the picture was turned, which includes it.
+
+    rotate: clockwise, degrees; mirror: left and right exchanged, after that.
+    """
+
+    found: Annotated[int, Meta(ge=1, le=8)]
+    rotate: Annotated[int, Meta(ge=0, le=270, multiple_of=90)]
     mirror: bool
 
 
-class RenderedFile(Record, frozen=True, kw_only=True):
-    use: Text
-    name: Text
+class WrittenFile(Record, frozen=True, kw_only=True):
+    """A file in render/; width, height: px."""
+
+    name: Name
     width: Positive
     height: Positive
     bytes: Positive
     sha256: Sha256
 
 
+class Picture(WrittenFile, frozen=True, kw_only=True):
+    """An access image or a thumbnail."""
+
+    use: Literal["access", "thumb"]
+
+
+class Alternate(WrittenFile, frozen=True, kw_only=True):
+    """A further picture, made by option."""
+
+    use: AlternateUse
+
+
 class Tiles(Record, frozen=True, kw_only=True):
+    """The static tiles of a frame.
+
+    path: of their folder, in the item's. count, bytes: of all files there; sha256: of their
+    digests and paths (see `hashing.of_tree`).
+    """
+
     path: str
     width: Positive
     height: Positive
@@ -36,23 +65,33 @@ class Tiles(Record, frozen=True, kw_only=True):
 
 
 class RenderedFrame(Record, frozen=True, kw_only=True):
+    """A frame of a master, and what was made of it.
+
+    master: its path, relative to the batch folder. label: part and number in words, None where
+    there is nothing to tell apart. width, height: of the full-size picture, px; None, as are tiles
+    and tone, where it was skipped. ppi: of the full-size picture, in the plane of the object.
+    orientation, alternates: absent in records of earlier versions.
+    """
+
     master: str
     part: str | None
     index: Positive
     label: str | None
-    iiif_id: str
+    iiif_id: Name
     width: Positive | None
     height: Positive | None
-    ppi: float | None
+    ppi: Annotated[int, Meta(gt=0)] | Annotated[float, Meta(gt=0)] | None
     skipped: Literal["blank", "excluded"] | None
     orientation: Orientation | UnsetType = UNSET
-    files: list[RenderedFile]
-    alternates: list[RenderedFile] | UnsetType = UNSET
+    files: list[Picture]
+    alternates: list[Alternate] = msgspec.field(default_factory=list)
     tiles: Tiles | None
-    tone: dict[str, Any] | None
+    tone: AnyTone | None
 
 
 class Rendering(Record, frozen=True, kw_only=True):
+    """render.json of an item."""
+
     item: str
     event: Event
     frames: list[RenderedFrame]

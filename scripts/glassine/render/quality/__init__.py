@@ -6,76 +6,62 @@ does not grow with the master. Limits: config/quality_limits.yaml.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
-from glassine.base.model import Facts, Frame, MasterGeometry, Measure
-from glassine.base.tone import Inversion, Tone
+from glassine.base.model import Facts, Frame, MasterGeometry
+from glassine.base.records.quality import Measure, Verdict
+from glassine.base.tone import AnyTone, Negative
 from glassine.masters import colour
+from glassine.render.given import QualitySection
 from glassine.render.quality import area, detail, limits, tiles
-from glassine.render.settings import QualitySettings
 
 if TYPE_CHECKING:
     from glassine.masters.pixels import Source
 
 VERSION = "3"
-ORDER = {"pass": 0, "review": 1, "fail": 2}
+ORDER: dict[Verdict, int] = {"pass": 0, "review": 1, "fail": 2}
 
 
-def measure(
-    source: Source,
-    geometry: MasterGeometry,
-    frame_index: int,
-    tone: Tone,
-    facts: Facts,
-    header: dict[str, Any],
-    rendered: npt.NDArray[np.uint8],
-    settings: QualitySettings,
-    icc: bytes | None = None,
-) -> list[Measure]:
-    """Return the measures of the frame whose `Frame.index` is `frame_index`.
+@dataclass(frozen=True)
+class Sight:
+    """A frame as it is measured.
 
-    tone: the frame's plan; header: of the master, as fixity.json holds it; rendered: the frame
-    as uint8 (h, w, bands), long edge about 1000 px; icc: the master's profile (else the encoding
-    that the tone records).
-    Raises KeyError for an index that the geometry does not have.
+    tone: the frame's plan; shown: the frame as rendered, uint8 (h, w, bands), long edge about
+    1000 px; icc: the master's profile (else the encoding that the tone records).
     """
-    frame = _frame(geometry, frame_index)
-    encoding = _encoding(source, tone, icc)
-    column = limits.material(geometry, facts)
-    values = _values(source, geometry, frame, tone, facts, rendered, encoding)
-    agreed = {"effective_ppi": facts.required_ppi}
+
+    source: Source
+    geometry: MasterGeometry
+    frame: Frame
+    tone: AnyTone
+    facts: Facts
+    shown: npt.NDArray[np.uint8]
+    icc: bytes | None = None
+
+    def encoding(self) -> colour.Encoding:
+        stated = self.tone.encoding.stated
+        return colour.encoding_of(self.icc, stated, self.source.bits, self.source.bands)
+
+
+def measure(sight: Sight, settings: QualitySection) -> list[Measure]:
+    """Return the measures of a frame, judged by the table of limits."""
+    column = limits.material(sight.geometry, sight.facts)
+    agreed = {"effective_ppi": sight.facts.required_ppi}
     return [
         limits.judged(name, value, unit, column, settings, agreed.get(name))
-        for name, value, unit in values
+        for name, value, unit in _values(sight, sight.encoding())
     ]
-
-
-def _frame(geometry: MasterGeometry, index: int) -> Frame:
-    for frame in geometry.frames:
-        if frame.index == index:
-            return frame
-    raise KeyError(index)
-
-
-def _encoding(source: Source, tone: Tone, icc: bytes | None) -> colour.Encoding:
-    return colour.encoding_of(icc, tone.encoding.stated, source.bits, source.bands)
 
 
 Value = tuple[str, float | int | None, str]
 
 
-def _values(
-    source: Source,
-    geometry: MasterGeometry,
-    frame: Frame,
-    tone: Tone,
-    facts: Facts,
-    rendered: npt.NDArray[np.uint8],
-    encoding: colour.Encoding,
-) -> list[Value]:
+def _values(sight: Sight, encoding: colour.Encoding) -> list[Value]:
+    source, geometry, frame, tone = sight.source, sight.geometry, sight.frame, sight.tone
     busy, flat = tiles.pick(source, frame, encoding)
     mask = tiles.inside(source.reduced.shape, frame, source.reduction, 0.03)
     if not mask.any():
@@ -104,12 +90,12 @@ def _values(
         ("noise", detail.noise(flat + busy, band), "D"),
         ("misregistration", detail.misregistration(busy), "px"),
         ("light_falloff", area.light_falloff(source, geometry, encoding), "%"),
-        ("effective_ppi", _effective_ppi(geometry, frame, facts), "ppi"),
-        ("dust", area.dust(rendered), "count"),
-        ("newton_rings", area.newton_rings(rendered), "likelihood"),
+        ("effective_ppi", _effective_ppi(geometry, frame, sight.facts), "ppi"),
+        ("dust", area.dust(sight.shown), "count"),
+        ("newton_rings", area.newton_rings(sight.shown), "likelihood"),
         ("skew_left", area.skew_left(frame), "deg"),
-        ("rendered_highlights", tone.clipped.rendered_high if tone.clipped else None, "%"),
-        ("rendered_shadows", tone.clipped.rendered_low if tone.clipped else None, "%"),
+        ("rendered_highlights", tone.clipped_percent.rendered_high, "%"),
+        ("rendered_shadows", tone.clipped_percent.rendered_low, "%"),
     ]
 
 
@@ -122,11 +108,10 @@ def _sampled(
     return np.concatenate([tile.codes.reshape(-1, source.bands) for tile in read])
 
 
-def _base_density(tone: Tone) -> float | None:
-    way = tone.way
-    if not isinstance(way, Inversion) or not way.dmin_source.startswith("film base"):
+def _base_density(tone: AnyTone) -> float | None:
+    if not isinstance(tone, Negative) or not tone.dmin_source.startswith("film base"):
         return None
-    return float(np.mean(way.dmin))
+    return float(np.mean(tone.dmin))
 
 
 def _effective_ppi(geometry: MasterGeometry, frame: Frame, facts: Facts) -> float | None:
@@ -140,6 +125,6 @@ def _effective_ppi(geometry: MasterGeometry, frame: Frame, facts: Facts) -> floa
     return float(long_px / (long_mm / 25.4))
 
 
-def verdict(measures: list[Measure]) -> str:
+def verdict(measures: list[Measure]) -> Verdict:
     """Return the worst verdict of a frame's measures."""
-    return max((found.verdict for found in measures), key=ORDER.__getitem__, default="pass")
+    return max((measure.verdict for measure in measures), key=ORDER.__getitem__, default="pass")

@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from glassine.base.errors import GlassineError
-from glassine.base.model import Facts, MasterGeometry, Measure
+from glassine.base.model import Facts, MasterGeometry
+from glassine.base.records.quality import Measure, Verdict
 from glassine.base.settings import PROJECT, read_yaml
-from glassine.render.settings import QualitySettings
+from glassine.render.given import QualitySection
 
-Verdict = Literal["pass", "review", "fail"]
 LIMITS_PATH = PROJECT / "config" / "quality_limits.yaml"
 # Film up to 4 x 5 inches: 102 x 127 mm, with a margin for carriers' cut.
 SMALL_MM = (104.0, 130.0)
@@ -72,7 +72,7 @@ def material(geometry: MasterGeometry, facts: Facts) -> str:
     return "film_large" if kind == "plate" else "film_small"
 
 
-def limit(name: str, column: str, settings: QualitySettings) -> Limit | None:
+def limit(name: str, column: str, settings: QualitySection) -> Limit | None:
     """Return the limit of measure `name`; None where the table has none."""
     path = Path(settings.limits) if settings.limits else LIMITS_PATH
     row = _table(path).get(name)
@@ -106,7 +106,7 @@ def judged(
     value: float | int | None,
     unit: str,
     column: str,
-    settings: QualitySettings,
+    settings: QualitySection,
     agreed: float | None = None,
 ) -> Measure:
     """Return the measure `name` with its limit and verdict; floats rounded to 6 digits.

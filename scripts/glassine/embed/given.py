@@ -1,0 +1,90 @@
+"""What embed is given of an item."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import msgspec
+
+from glassine.base.model import Facts
+from glassine.base.records import Given
+from glassine.base.records.given import StatedMaster
+
+
+class Institution(Given, frozen=True, kw_only=True):
+    """homepage: its address in the web; contact: by mail."""
+
+    name: str | None = None
+    homepage: str | None = None
+    contact: str | None = None
+
+
+class Creator(Given, frozen=True, kw_only=True):
+    name: str
+
+
+class Subject(Given, frozen=True, kw_only=True):
+    term: str
+
+
+class Place(Given, frozen=True, kw_only=True):
+    name: str
+    uri: str | None = None
+
+
+class CatalogueRow(Given, frozen=True, kw_only=True):
+    """What embed writes of the catalogue's row.
+
+    edtf: the date in EDTF; date_text: as catalogued. rights: see `base.rights.resolved`.
+    """
+
+    title: str | None = None
+    description: str | None = None
+    creators: tuple[Creator, ...] | None = None
+    subjects: tuple[Subject, ...] | None = None
+    places: tuple[Place, ...] | None = None
+    edtf: str | None = None
+    date_text: str | None = None
+    rights: dict[str, Any] | None = None
+
+
+class EmbedSection(Given, frozen=True, kw_only=True):
+    """iim: whether IPTC-IIM is written too."""
+
+    iim: bool = True
+
+
+class EmbedGiven(Given, frozen=True, kw_only=True):
+    """catalogue, institution, settings: as they stand, since embedded.json keeps them whole.
+
+    facts: of the item, where its masters carry none. software: as the files name it, None for this.
+    """
+
+    item: str
+    masters: tuple[StatedMaster, ...]
+    settings: dict[str, Any]
+    facts: Facts | None = None
+    catalogue: dict[str, Any] | None = None
+    institution: dict[str, Any] | None = None
+    software: str | None = None
+
+    def row(self) -> CatalogueRow:
+        """Return the row, empty where the catalogue has none. Raises msgspec.ValidationError."""
+        return msgspec.convert(self.catalogue or {}, CatalogueRow)
+
+    def house(self) -> Institution:
+        """Raises msgspec.ValidationError."""
+        return msgspec.convert(self.institution or {}, Institution)
+
+    def rights(self) -> dict[str, Any]:
+        """Return the settings `rights`: what holds where the catalogue leaves it open."""
+        rights: dict[str, Any] = self.settings.get("rights", {})
+        return rights
+
+    def with_iim(self) -> bool:
+        """Raises msgspec.ValidationError."""
+        return msgspec.convert(self.settings.get("embed", {}), EmbedSection).iim
+
+    def settings_recorded(self) -> dict[str, Any]:
+        """Return the sections that repeat the files."""
+        return {name: self.settings.get(name, {}) for name in ("embed", "rights")}

@@ -1,0 +1,107 @@
+"""What render is given of an item. Settings mean what config/config.schema.yaml says of them."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+import msgspec
+
+from glassine.base.model import Facts
+from glassine.base.records import Given
+from glassine.base.records.given import StatedMaster
+from glassine.base.records.parts import Number
+
+
+class FilmStock(Given, frozen=True, kw_only=True):
+    """What is known of a film, per channel red, green, blue; None or empty where it is not.
+
+    slopes: density per log10 of exposure; dmin: density; balance: log10 of exposure.
+    """
+
+    slopes: tuple[float, ...] | None = None
+    dmin: tuple[float, ...] | None = None
+    balance: tuple[float, ...] | None = None
+
+
+class ToneSection(Given, frozen=True, kw_only=True):
+    """balance_limit: log10 of exposure; toe: share of the exposure at D-min; shoulder_start,
+    black_limit: linear light (white = 1); film_stocks: by the name in batch.yaml."""
+
+    monochrome_channel: str
+    negative_primaries: str
+    balance_limit: float
+    toe: Number
+    shoulder_start: Number
+    black_limit: Number
+    film_stocks: dict[str, FilmStock]
+
+
+class RenderSection(Given, frozen=True, kw_only=True):
+    """Long edges in px, qualities of JPEG and others 1 to 100, margin_mm: about the picture."""
+
+    access_long_edge: int | None
+    access_ppi: float | None
+    access_quality: int
+    progressive: bool
+    thumb_long_edge: int
+    thumb_quality: int
+    margin_mm: float
+    keystone_min_deg: float | None
+    sharpen: float
+    alternates: tuple[Literal["webp", "avif"], ...]
+    alternate_quality: int
+    crop_tiff: str
+    blank: str
+
+
+class IiifSection(Given, frozen=True, kw_only=True):
+    """tile_px: side of a tile; quality: of JPEG, 1 to 100."""
+
+    form: str
+    image_api: str
+    tile_px: int
+    quality: int
+    base_url: str
+
+
+class QualitySection(Given, frozen=True, kw_only=True):
+    """level: 1 (least) to 4; limits: file of limits, None for the project's."""
+
+    level: int
+    limits: str | None = None
+
+
+class NamingSection(Given, frozen=True, kw_only=True):
+    """derivative: the template of a derivative's name."""
+
+    derivative: str
+
+
+class Settings(Given, frozen=True, kw_only=True):
+    render: RenderSection
+    tone: ToneSection
+    iiif: IiifSection
+    quality: QualitySection
+    naming: NamingSection
+
+
+# The sections that decide about the pictures, as render.json keeps them.
+SECTIONS = ("render", "iiif", "tone", "quality", "naming")
+
+
+class RenderGiven(Given, frozen=True, kw_only=True):
+    """settings: the sections as they stand, since render.json keeps them whole. facts: of the
+    item, where its masters carry none."""
+
+    item: str
+    masters: tuple[StatedMaster, ...]
+    settings: dict[str, Any]
+    facts: Facts | None = None
+
+    def chosen(self) -> Settings:
+        """Return the settings that render uses. Raises msgspec.ValidationError where one lacks."""
+        return msgspec.convert(self.settings, Settings)
+
+    def settings_recorded(self) -> dict[str, Any]:
+        """Return the sections that repeat the pictures."""
+        return {name: self.settings[name] for name in SECTIONS}

@@ -1,0 +1,68 @@
+"""What render works on: a master of the item, and where the item's results go."""
+
+from __future__ import annotations
+
+from concurrent.futures import Executor
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from glassine.base import naming
+from glassine.base.model import Facts, Frame, MasterGeometry
+from glassine.base.records.fixity import VerifiedMaster
+from glassine.render.given import Settings
+
+
+@dataclass(frozen=True)
+class Job:
+    """One master of the item, with all that is known of it.
+
+    part: of the item, as its file name says. icc: the profile embedded in it, None where it has
+    none or until it is open.
+    """
+
+    path: Path
+    part: str | None
+    verified: VerifiedMaster
+    geometry: MasterGeometry
+    facts: Facts
+    icc: bytes | None = None
+
+    def frame_number(self, frame: Frame) -> int | None:
+        """Return the number that names the frame, None where the master has no other."""
+        return frame.index if len(self.geometry.frames) > 1 else None
+
+
+@dataclass(frozen=True)
+class Work:
+    """Where the item's results go, and how they are made. notes: for the event's detail."""
+
+    item: str
+    settings: Settings
+    files_dir: Path
+    iiif_dir: Path
+    pool: Executor
+    notes: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Names:
+    """Names of a frame's pictures: of files but for their ending, iiif: of the image service."""
+
+    access: str
+    thumb: str
+    pyramid: str
+    crop: str
+    iiif: str
+
+    def all(self) -> tuple[str, ...]:
+        return (self.access, self.thumb, self.pyramid, self.crop, self.iiif)
+
+
+def names_of(job: Job, frame: Frame, item: str, template: str) -> Names:
+    """Return the names of a frame's pictures by the template `naming.derivative`."""
+    number = job.frame_number(frame)
+    access, thumb, pyramid, crop = (
+        naming.derivative_name(template, item, job.part, number, use)
+        for use in ("access", "thumb", "pyramid", "crop")
+    )
+    return Names(access, thumb, pyramid, crop, naming.iiif_id(item, job.part, number))
