@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -214,7 +215,8 @@ class Made:
         return self
 
     def _shown(self, path: str, index: int, part: str | None) -> None:
-        stem = f"{self.item}_{Path(path).stem}_{index:02d}"
+        name = re.sub("[^A-Za-z0-9._-]", "-", Path(path).stem)  # as an IIIF id may hold it
+        stem = f"{self.item}_{name}_{index:02d}"
         tiles_dir = self.item_dir / "iiif" / stem
         (tiles_dir / "full/max/0").mkdir(parents=True)
         (tiles_dir / "info.json").write_text(json.dumps({"id": stem}))

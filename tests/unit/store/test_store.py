@@ -3,6 +3,7 @@
 import hashlib
 import json
 
+import msgspec
 import pytest
 
 from glassine import store
@@ -109,7 +110,7 @@ def test_what_is_here_with_the_right_digest_is_not_due(place):
     (batch / "a.tif").write_bytes(b"abc")
     (batch / "b.tif").write_bytes(b"not what is listed")
     found = take_list(place, [f"{ABC}  a.tif\n", f"{ABC} *b.tif\n", f"{ABC}  ./sub/c.tif\n"])
-    assert found == {
+    assert msgspec.to_builtins(found) == {
         "due": [
             {"path": "b.tif", "sha256": ABC, "differs": True},
             {"path": "sub/c.tif", "sha256": ABC, "differs": False},
@@ -125,7 +126,7 @@ def test_a_master_gets_its_name_when_its_digest_is_right(place):
     assert target.read_bytes() == b"abc"
     assert target.stat().st_nlink == 1
     again = take_list(place, [f"{ABC}  sub/a.tif\n"])
-    assert again == {"due": [], "kept": 1}
+    assert (again.due, again.kept) == ([], 1)
     assert [path.name for path in (place / "masters").iterdir()] == ["b-1"]
 
 
@@ -273,9 +274,7 @@ def receipts(monkeypatch):
 
 def test_a_receipt_comes_after_all_that_it_tells_of(receipts, tmp_path):
     receipts += [receipt("b-1"), receipt("b-1.r2", replaces="b-1")]
-    names = [
-        (entry["name"], entry["kind"]) for entry in deliveries.delivered_files(tmp_path, "b-1")
-    ]
+    names = [(entry.name, entry.kind) for entry in deliveries.delivered_files(tmp_path, "b-1")]
     assert names[:4] == [
         ("b-1.tar", "bag"),
         ("b-1.handover.csv", "handover"),
@@ -291,14 +290,15 @@ def test_a_folder_delivery_is_refused_unless_a_later_one_replaces_it(receipts, t
         deliveries.delivered_files(tmp_path, "b-1")
     assert codes(caught) == {"send.folder"}
     receipts.append(receipt("b-1.r2", form="zip", replaces="b-1"))
-    names = [entry["name"] for entry in deliveries.delivered_files(tmp_path, "b-1")]
+    names = [entry.name for entry in deliveries.delivered_files(tmp_path, "b-1")]
     assert names[0] == "b-1.r2.zip"
 
 
 def compared(tmp_path, content, there=(), stated=None):
     folder = tmp_path / "deliveries"
     folder.mkdir(exist_ok=True)
-    wanted = [{"delivery": "b-1", "name": "b-1.handover.csv", "kind": "handover"}]
+    name = "b-1.handover.csv"
+    wanted = [deliveries.DeliveredFile(delivery="b-1", name=name, kind="handover")]
     if content is not None:
         (folder / "b-1.handover.csv").write_bytes(content)
     copies = {}
@@ -306,8 +306,8 @@ def compared(tmp_path, content, there=(), stated=None):
         copies["b-1.handover.csv"] = tmp_path / "stated"
         copies["b-1.handover.csv"].write_text(stated)
     state = tmp_path / "results" / "b-1" / "store"
-    (entry,) = deliveries.compare(folder, state, wanted, list(there), copies)["files"]
-    return entry["state"], entry["sha256"]
+    (entry,) = deliveries.compare(folder, state, wanted, list(there), copies).files
+    return entry.state, entry.sha256
 
 
 def test_what_is_there_with_the_same_digest_is_left(tmp_path):
@@ -334,7 +334,7 @@ def test_what_states_no_digest_is_told(tmp_path, text):
 
 def test_a_bag_that_rotted_is_not_sent(tmp_path):
     (tmp_path / "b-1.tar").write_bytes(b"no tar any more")
-    wanted = [{"delivery": "b-1", "name": "b-1.tar", "kind": "bag"}]
+    wanted = [deliveries.DeliveredFile(delivery="b-1", name="b-1.tar", kind="bag")]
     with pytest.raises(GlassineError):
         deliveries.compare(tmp_path, tmp_path / "state", wanted, [], {})
 
