@@ -293,9 +293,7 @@ def _last_read(batch: gather.Batch) -> dict[str, Any]:
         "newest": span[1] if span else None,
         "items_unread": sum(1 for each in batch.statuses if not each.last_read),
         "bags": {
-            bag.name: bag.validated
-            for shown in batch.delivered.shown
-            for bag in shown.receipt.bags
+            bag.name: bag.validated for shown in batch.delivered.shown for bag in shown.receipt.bags
         },
     }
 
