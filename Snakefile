@@ -19,6 +19,7 @@ min_version("9.27")
 
 sys.path.insert(0, str(Path(workflow.basedir) / "scripts"))
 
+from glassine.night import checks
 from glassine.night import run as runs
 
 
@@ -27,6 +28,7 @@ configfile: str(Path(workflow.basedir) / "config" / "config.yaml")
 
 RUN = runs.start(config, Path.cwd(), workflow.is_main_process, sys.argv[1:])
 RUN.watch(logger)
+PLACE, LOOKUP = RUN.place, RUN.lookup
 
 
 wildcard_constraints:
@@ -42,17 +44,17 @@ include: "rules/batch.smk"
 include: "rules/reproduce.smk"
 
 
-if RUN.moves:
+if PLACE.moves:
 
     include: "rules/store.smk"
 
 
-if "fetch" in RUN.moves:
+if "fetch" in PLACE.moves:
 
     include: "rules/fetch.smk"
 
 
-if "send" in RUN.moves:
+if "send" in PLACE.moves:
 
     include: "rules/send.smk"
 

@@ -16,10 +16,10 @@ rule deliver:
     # One for each digest: nothing else of the batch can be done meanwhile.
     threads: 2
     params:
-        given=lambda wildcards: RUN.delivery_given(wildcards.batch),
+        given=lambda wildcards: LOOKUP.delivery_given(wildcards.batch),
         standing=standing_of,
         batch_dir=batch_dir_of,
-        deliveries_dir=lambda wildcards: str(RUN.deliveries),
+        deliveries_dir=lambda wildcards: str(PLACE.deliveries),
         key=delivery_key,
     script:
         "../scripts/deliver_batch.py"
@@ -36,7 +36,7 @@ rule report:
     log:
         "results/{batch}/logs/report.log",
     params:
-        given=lambda wildcards: RUN.report_given(wildcards.batch),
+        given=lambda wildcards: LOOKUP.report_given(wildcards.batch),
         standing=standing_of,
         key=delivery_key,
     script:

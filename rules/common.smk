@@ -9,25 +9,25 @@ def intake_of(wildcards):
 
 def steps_of(wildcards):
     """What each step of an item is given: see scripts/glassine/steps.py."""
-    return RUN.steps_given(wildcards.batch, wildcards.item)
+    return LOOKUP.steps_given(wildcards.batch, wildcards.item)
 
 
 def item_key(wildcards):
-    return RUN.item_key(wildcards.batch, wildcards.item)
+    return LOOKUP.item_key(wildcards.batch, wildcards.item)
 
 
 def batch_dir_of(wildcards):
-    return str(RUN.batch_dir(wildcards.batch))
+    return str(PLACE.batch_dir(wildcards.batch))
 
 
 def render_mb(wildcards):
-    return RUN.render_mb(wildcards.batch, wildcards.item)
+    return LOOKUP.render_mb(wildcards.batch, wildcards.item)
 
 
 def done_in(batch):
     """The last record of each item that is not yet as it should be; settled ones are left out."""
     checkpoints.intake.get(batch=batch)
-    return [f"results/{batch}/items/{item}/done.json" for item in RUN.unsettled(batch)]
+    return [f"results/{batch}/items/{item}/done.json" for item in LOOKUP.unsettled(batch)]
 
 
 def done_of(wildcards):
@@ -37,7 +37,7 @@ def done_of(wildcards):
 def stamp_in(batch):
     """The stamp of the delivery, where the batch may be delivered tonight."""
     checkpoints.intake.get(batch=batch)
-    return [f"results/{batch}/delivered.json"] if RUN.delivers(batch) else []
+    return [f"results/{batch}/delivered.json"] if LOOKUP.delivers(batch) else []
 
 
 def delivered_of(wildcards):
@@ -46,7 +46,7 @@ def delivered_of(wildcards):
 
 def standing_of(wildcards):
     """What of receipts and bags is lost, damaged or carried away: it is told when it changes."""
-    return RUN.standing(wildcards.batch)
+    return LOOKUP.standing(wildcards.batch)
 
 
 def due_of(batch):
@@ -62,7 +62,7 @@ def due_of(batch):
 def targets_of(wildcards):
     """What the target captures say, where batch.yaml names any."""
     intake_of(wildcards)
-    if RUN.has_targets(wildcards.batch):
+    if LOOKUP.has_targets(wildcards.batch):
         return f"results/{wildcards.batch}/targets.json"
     return []
 
@@ -72,4 +72,4 @@ def settled_targets_of(wildcards):
 
 
 def delivery_key(wildcards):
-    return RUN.delivery_key(wildcards.batch)
+    return LOOKUP.delivery_key(wildcards.batch)

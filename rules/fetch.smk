@@ -15,7 +15,7 @@ checkpoint fetch_list:
             for name in [masters.LIST, *STORE["beside"]]
             if stored(master_url(wildcards.batch, name))
         ],
-        batch_dir=lambda wildcards: str(RUN.batch_dir(wildcards.batch)),
+        batch_dir=lambda wildcards: str(PLACE.batch_dir(wildcards.batch)),
     script:
         "../scripts/fetch_list.py"
 
@@ -31,7 +31,7 @@ rule fetch_master:
         file=".+",
     localrule: True
     params:
-        batch_dir=lambda wildcards: str(RUN.batch_dir(wildcards.batch)),
+        batch_dir=lambda wildcards: str(PLACE.batch_dir(wildcards.batch)),
         sha256=lambda wildcards: due_in(wildcards.batch)[wildcards.file]["sha256"],
     script:
         "../scripts/fetch_master.py"

@@ -8,7 +8,7 @@ checkpoint intake:
     log:
         "results/{batch}/logs/intake.log",
     params:
-        given=lambda wildcards: RUN.intake_given(wildcards.batch),
-        batch_dir=lambda wildcards: str(RUN.batch_dir(wildcards.batch)),
+        given=lambda wildcards: LOOKUP.intake_given(wildcards.batch),
+        batch_dir=lambda wildcards: str(PLACE.batch_dir(wildcards.batch)),
     script:
         "../scripts/intake_batch.py"

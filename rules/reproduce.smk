@@ -7,6 +7,6 @@ rule reproduce:
     log:
         "results/reproduce.log",
     params:
-        delivery=lambda wildcards: str(RUN.to_compare()),
+        delivery=lambda wildcards: str(checks.delivery_to_compare(PLACE)),
     script:
         "../scripts/compare_delivery.py"

@@ -16,7 +16,7 @@ from glassine.base.errors import GlassineError
 from glassine.store import deliveries
 from glassine.store import masters
 
-STORE = RUN.config["store"]
+STORE = PLACE.config["store"]
 
 
 storage store:

@@ -11,7 +11,7 @@ rule targets:
     resources:
         mem_mb=2000,
     params:
-        given=lambda wildcards: RUN.targets_given(wildcards.batch),
+        given=lambda wildcards: LOOKUP.targets_given(wildcards.batch),
         batch_dir=batch_dir_of,
     script:
         "../scripts/measure_targets.py"

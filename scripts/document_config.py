@@ -12,9 +12,8 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).parent))
 
 from glassine.base import files, settings
-from glassine.intake import batch_facts
 
-_NONE: frozenset[int] = frozenset()
+_NONE: frozenset[str] = frozenset()
 HEAD = """# Settings
 
 `config.yaml` holds what differs from the defaults; this table, made from `config.schema.yaml` by
@@ -70,15 +69,19 @@ def _code(value: Any) -> str:
 
 
 def keys(
-    described: dict[str, Any], whole: dict[str, Any], where: str = "", known: frozenset[int] = _NONE
+    described: dict[str, Any],
+    whole: dict[str, Any],
+    where: str = "",
+    before: frozenset[str] = _NONE,
 ) -> Iterator[str]:
     """Yield one table row per key of a batch's file.
 
-    whole: the schema that references are looked up in; known: ids of the schemas of keys that
-    stand in the table already.
+    whole: the schema that references are looked up in; before: what
+    stands in the table already (see `_repeated`).
     """
+    listed: list[frozenset[str]] = []
     for key, part in described["properties"].items():
-        if id(part) in known:
+        if _mark(key, part) in before:
             continue
         part = _resolved(part, whole)
         inner = _inner(part, whole)
@@ -86,13 +89,27 @@ def keys(
         text = " ".join(part["description"].split()).replace("|", "\\|")
         if inner:
             yield f"| **{name}** | {text} | |"
-            yield from keys(inner, whole, f"{name}.", known)
-            known |= {id(each) for each in inner["properties"].values()}
+            yield from keys(inner, whole, f"{name}.", _repeated(inner, listed))
+            listed.append(_marks(inner))
             continue
         options = [str(each) for each in part.get("enum", ()) if each is not None]
         choice = f" One of: {', '.join(options)}." if options else ""
         examples = ", ".join(_code(each) for each in part["examples"])
         yield f"| `{name}` | {text}{choice} | {examples} |"
+
+
+def _mark(key: str, part: dict[str, Any]) -> str:
+    return f"{key} {json.dumps(part, sort_keys=True)}"
+
+
+def _marks(described: dict[str, Any]) -> frozenset[str]:
+    return frozenset(_mark(key, part) for key, part in described["properties"].items())
+
+
+def _repeated(described: dict[str, Any], listed: list[frozenset[str]]) -> frozenset[str]:
+    """Return the keys that a mapping takes over from one listed before it, all of them."""
+    marks = _marks(described)
+    return frozenset().union(*(each for each in listed if each <= marks))
 
 
 def _resolved(part: dict[str, Any], whole: dict[str, Any]) -> dict[str, Any]:
@@ -113,7 +130,7 @@ def _inner(part: dict[str, Any], whole: dict[str, Any]) -> dict[str, Any] | None
 def page() -> str:
     tables = [HEAD + "\n".join(rows(settings.schema()))]
     for head, described in (
-        (BATCH_HEAD, batch_facts.BATCH_SCHEMA),
+        (BATCH_HEAD, files.read_schema("batch")),
         (CORRECTIONS_HEAD, files.read_schema("corrections")),
     ):
         tables.append(head + "\n".join(keys(described, described)))

@@ -820,7 +820,7 @@ def _known_by_run() -> dict[tuple[str, str], list[dict[str, str]]]:
         ("night/supervision.py", "_ended"): [{"step": step} for step in WATCHED],
         ("night/supervision.py", "_unexpected"): [{"step": step} for step in WATCHED],
         ("night/supervision.py", "_check_room"): [{"frame.step": step} for step in WATCHED],
-        ("intake/catalogue/rows.py", "contradiction"): [{"severity": "hold, review"}],
+        ("intake/catalogue/row_rights.py", "_contradiction"): [{"severity": "hold, review"}],
         ("night/notify.py", "send"): [{"name": "mail"}, {"name": "webhook"}],
         ("night/agreement.py", "_not_finite"): [{"key": "<key>"}],
         ("store/masters.py", "read_list"): [
@@ -837,7 +837,7 @@ def _known_by_run() -> dict[tuple[str, str], list[dict[str, str]]]:
         ("targets/measure.py", "_missed"): [
             {"criterion['criterion']": name, **_BY_SETTING} for name in _criteria()
         ],
-        ("intake/catalogue/rows.py", "dated"): [
+        ("intake/catalogue/rows.py", "_dated"): [
             {"problem.code": "edtf", "problem.severity": "hold"},
             {"problem.code": "date", "problem.severity": "review"},
             {"problem.code": "bounds", "problem.severity": "review"},

@@ -2,15 +2,18 @@
 
 from pathlib import Path
 
-from glassine.base import files, threads
+import msgspec
+
+from glassine.base import record_files, threads
 from glassine.intake import step as intake
-from glassine.night import run, supervision
+from glassine.intake.given import IntakeGiven
+from glassine.night import item_folders, supervision
 
 threads.announce(snakemake.threads)
 given = snakemake.params.given
 output = Path(snakemake.output.intake)
 
 with supervision.batch_step("intake", given["batch"], output.parent, Path(snakemake.log[0])):
-    taken = intake.take_in(Path(snakemake.params.batch_dir), given)
-    run.clear_vanished(output.parent / "items", {item["item"] for item in taken["items"]})
-    files.write_json(output, taken)
+    taken = intake.take_in(Path(snakemake.params.batch_dir), msgspec.convert(given, IntakeGiven))
+    item_folders.clear_vanished(output.parent / "items", {entry.item for entry in taken.items})
+    record_files.save(output, "intake", taken)

@@ -71,7 +71,7 @@ def test_a_dragged_corner_is_the_next_run_s_crop(page: Any, tmp_path: Path) -> N
         server.shutdown()
         server.server_close()
         thread.join()
-    wanted = session.standing()["PEH-0301"]["frames"][0]["corners"]
+    wanted = session.standing().corrections["PEH-0301"].frames[0].corners
     assert wanted[:2] == [pytest.approx(point, abs=0.01) for point in before["corners"][:2]]
     assert wanted[2][0] < before["corners"][2][0] - 20
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import pytest
 
 from conftest import Night, wait_until
@@ -30,7 +31,7 @@ def saved(page: Any, folder: Path) -> dict[str, Any]:
         page.get_by_role("button", name="Download corrections.yaml").click()
     path = folder / "corrections.yaml"
     started.value.save_as(path)
-    return corrections.read_corrections(path)
+    return msgspec.to_builtins(corrections.read(path).corrections)
 
 
 def frame_of(read: dict[str, Any], item: str, number: int = 1) -> dict[str, Any]:

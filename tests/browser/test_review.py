@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import pytest
 
 from conftest import Night, wait_until
@@ -45,7 +46,7 @@ def turn_and_save(page: Any, address: str, item: str) -> str:
 def test_saving_lands_in_the_batch_folder(page: Any, address: str, session: Session) -> None:
     told = turn_and_save(page, address, "PEH-0001")
     assert str(session.target) in told
-    read = corrections.read_corrections(session.target)
+    read = msgspec.to_builtins(corrections.read(session.target).corrections)
     assert read["PEH-0001"]["frames"] == [
         {"master": "PEH-0001.tif", "frame": 1, "rotate": 90},
     ]
@@ -59,7 +60,7 @@ def test_saving_a_second_time_goes_on_from_the_first(
     page.get_by_role("button", name="Turn right").click()
     page.get_by_role("button", name="Save corrections").click()
     wait_until(page, "document.querySelector('#save p').textContent.startsWith('Saved')")
-    read = corrections.read_corrections(session.target)
+    read = msgspec.to_builtins(corrections.read(session.target).corrections)
     assert read["PEH-0001"]["frames"][0]["rotate"] == 180
 
 
@@ -76,7 +77,7 @@ def test_what_another_person_saved_is_not_lost(
     page.get_by_label("Your role id").fill("op-08")
     page.get_by_role("button", name="Save corrections").click()
     wait_until(page, "document.querySelector('#save p').textContent.includes('meanwhile')")
-    assert corrections.read_corrections(session.target)["PEH-0001"]["note"] == "theirs"
+    assert corrections.read(session.target).corrections["PEH-0001"].note == "theirs"
     context.close()
 
 

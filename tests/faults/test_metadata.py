@@ -10,7 +10,7 @@ import pytest
 from faults import batches
 from glassine.base import files, sandbox, settings
 from glassine.base.errors import GlassineError
-from glassine.intake import step as intake
+from makers.step_calls import taken_in
 
 LAUGHS = "".join(
     f'<!ENTITY l{n} "{"&l" + str(n - 1) + ";" if n else "ha"}{("&l" + str(n - 1) + ";") * 9}">'
@@ -71,7 +71,7 @@ def taken(tmp_path):
 
         def question():
             try:
-                result = intake.take_in(folder, {"batch": "b1", "settings": config})
+                result = taken_in(folder, {"batch": "b1", "settings": config})
             except GlassineError as error:
                 return [[each.code, each.path, each.what] for each in error.findings]
             entry = next(each for each in result["items"] if each["item"] == "PEH-0001")

@@ -11,10 +11,9 @@ import pytest
 from faults import batches
 from glassine.base import settings
 from glassine.base.errors import GlassineError
-from glassine.intake import step as intake_module
 from glassine.night import due
 from glassine.verify import step as fixity
-from makers.step_calls import do_step
+from makers.step_calls import do_step, taken_in
 
 
 @pytest.fixture
@@ -24,7 +23,7 @@ def verifying(tmp_path):
     path = batches.write_master(folder / "PEH-0001.tif", 1)
     batches.write_lists(folder, ["PEH-0001"])
     config = settings.load({"intake": {"watch_s": 0}})
-    batch = due.Batch(intake_module.take_in(folder, {"batch": "b1", "settings": config}))
+    batch = due.Batch(taken_in(folder, {"batch": "b1", "settings": config}))
     item_dir = tmp_path / "item"
     item_dir.mkdir()
     given = due.given("verify", batch, "PEH-0001", config)

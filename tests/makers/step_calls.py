@@ -5,8 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from glassine import steps
 from glassine.deliver import step as delivery
+from glassine.intake import step as intake
+from glassine.intake.catalogue import reading
+from glassine.intake.given import CatalogueSettings, IntakeGiven
 
 
 def do_step(name: str, batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
@@ -22,3 +27,17 @@ def do_delivery(root: Path, given: dict[str, Any], batch: str = "b1") -> deliver
         root / "deliveries",
         steps.given("deliver", given),
     )
+
+
+def taken_in(batch_dir: Path, given: dict[str, Any]) -> dict[str, Any]:
+    """Return intake.json of a batch as JSON. given: {"batch", "settings"} as JSON."""
+    taken = intake.take_in(batch_dir, msgspec.convert(given, IntakeGiven))
+    record: dict[str, Any] = msgspec.json.decode(msgspec.json.encode(taken))
+    return record
+
+
+def read_rows(path: Path, settings: dict[str, Any]) -> Any:
+    """Return a catalogue with its records as JSON. settings: {"catalogue", "rights"}."""
+    found: Any = reading.read_catalogue(path, msgspec.convert(settings, CatalogueSettings))
+    found.records = msgspec.to_builtins(found.records)
+    return found

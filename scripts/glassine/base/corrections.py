@@ -5,13 +5,24 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import yaml
+from msgspec import UNSET
 
 from glassine.base import files, naming, settings, wording
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.model import ItemId
+from glassine.base.records.corrections import (
+    Corner,
+    Correction,
+    CorrectionsFile,
+    Entry,
+    Withdrawal,
+)
 
 FILE_NAME = "corrections.yaml"
 # XML 1.0 section 2.2: characters that no record could carry.
@@ -19,16 +30,23 @@ _UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uf
 # A frame smaller than this in both directions is a slip of the hand, not a picture.
 _MIN_AREA_PX = 16.0
 
-Correction = dict[str, Any]
-# An entry of `withdraw`: item, reason, by, when, and master or frames where a part is meant.
-Withdrawal = dict[str, Any]
+# Keys whose numbers are whole ones.
+_WHOLE = frozenset({"frame", "frames", "rotate"})
+
+
+@dataclass(frozen=True)
+class Decided:
+    """What corrections.yaml holds: corrections by item, withdrawals in the file's order."""
+
+    corrections: dict[ItemId, Correction] = field(default_factory=dict)
+    withdraw: list[Withdrawal] = field(default_factory=list)
 
 
 def _finding(where: str, code: str, what: str, expected: str, next_step: str) -> Finding:
     return Finding(f"corrections.{code}", where, what, expected, next_step)
 
 
-def _shape_problem(corners: list[list[float]]) -> str | None:
+def _shape_problem(corners: list[Corner]) -> str | None:
     """Return in plain words why four points are no frame, or None.
 
     Walking top left, top right, bottom right, bottom left with y pointing down, every
@@ -51,12 +69,12 @@ def _shape_problem(corners: list[list[float]]) -> str | None:
     return None if area >= _MIN_AREA_PX else "the frame is smaller than 4 x 4 pixels"
 
 
-def _frame_findings(entry: Correction, where: str) -> list[Finding]:
+def _frame_findings(entry: Entry, where: str) -> list[Finding]:
     found = []
     seen = set()
-    for frame in entry.get("frames", []):
-        place = f"{where}, frame {frame['frame']}"
-        key = (frame.get("master"), frame["frame"])
+    for frame in entry.frames or []:
+        place = f"{where}, frame {frame.frame}"
+        key = (frame.master, frame.frame)
         if key in seen:
             found.append(
                 _finding(
@@ -68,7 +86,7 @@ def _frame_findings(entry: Correction, where: str) -> list[Finding]:
                 )
             )
         seen.add(key)
-        problem = _shape_problem(frame["corners"]) if "corners" in frame else None
+        problem = None if frame.corners is UNSET else _shape_problem(frame.corners)
         if problem:
             found.append(
                 _finding(
@@ -82,10 +100,8 @@ def _frame_findings(entry: Correction, where: str) -> list[Finding]:
     return found
 
 
-def _path_findings(entry: Correction, where: str) -> list[Finding]:
-    named = [frame["master"] for frame in entry.get("frames", []) if "master" in frame]
-    if entry.get("identity"):
-        named.append(entry["identity"]["master"])
+def _path_findings(named: list[str], where: str) -> list[Finding]:
+    """Return which of the paths of masters lead out of the batch folder."""
     found = []
     for name in named:
         parts = name.split("/")
@@ -102,9 +118,12 @@ def _path_findings(entry: Correction, where: str) -> list[Finding]:
     return found
 
 
-def _entry_findings(entry: Correction, where: str) -> list[Finding]:
-    found = _frame_findings(entry, where) + _path_findings(entry, where)
-    if _UNPRINTABLE.search(entry.get("note") or ""):
+def _entry_findings(entry: Entry, where: str) -> list[Finding]:
+    named = [frame.master for frame in entry.frames or [] if frame.master is not UNSET]
+    if entry.identity:
+        named.append(entry.identity.master)
+    found = _frame_findings(entry, where) + _path_findings(named, where)
+    if _UNPRINTABLE.search(entry.note or ""):
         found.append(
             _finding(
                 where,
@@ -121,18 +140,17 @@ def _withdraw_findings(entries: list[Withdrawal], where: str) -> list[Finding]:
     found = []
     seen = set()
     for number, entry in enumerate(entries, 1):
-        place = f"{where}, withdraw, entry {number} ({entry['item']})"
-        texts = {"frames": [{"master": entry["master"]}] if entry.get("master") else []}
-        found += _path_findings(texts, place)
-        if _UNPRINTABLE.search(entry["reason"]) or not entry["reason"].strip():
+        place = f"{where}, withdraw, entry {number} ({entry.item})"
+        found += _path_findings([entry.master] if entry.master else [], place)
+        if _UNPRINTABLE.search(entry.reason) or not entry.reason.strip():
             what = "Its reason is empty, or holds control characters, which no record can carry."
             found.append(_finding(place, "reason", what, "plain text.", "Write the reason again."))
-        if entry.get("master") and entry.get("frames") is not None:
+        if entry.master and entry.frames is not UNSET:
             what = "It names a master and a number of frames: which of both is withdrawn?"
             found.append(
                 _finding(place, "withdraw", what, "one of them.", "Make two entries of it.")
             )
-        key = (entry["item"], entry.get("master"), entry.get("frames"))
+        key = (entry.item, entry.master, entry.frames)
         if key in seen:
             what = "The same stands twice, so it is not clear which entry holds."
             found.append(
@@ -142,36 +160,27 @@ def _withdraw_findings(entries: list[Withdrawal], where: str) -> list[Finding]:
     return found
 
 
-def _as_correction(entry: Correction) -> Correction:
-    return {
-        "by": entry.get("by"),
-        "when": entry.get("when"),
-        "note": entry.get("note"),
-        "identity": entry.get("identity"),
-        "frames": [dict(frame) for frame in entry.get("frames", [])],
-    }
-
-
-def check(loaded: Any, where: str) -> dict[str, Correction]:
-    """Return {item: correction} of what corrections.yaml holds.
+def check(loaded: Any, where: str) -> Decided:
+    """Return what corrections.yaml holds.
 
     loaded: plain data as read from YAML or JSON; where: how to name the file to a person.
-    Each correction has the keys by, when, note, identity (or None) and frames (a list).
     Raises GlassineError with one finding per mistake: off the schema, an item or a frame
     that stands twice, corners that bound no picture, paths that leave the batch folder.
     """
     if loaded is None:
-        return {}
+        return Decided()
+    loaded = settings.whole_numbers(loaded, _WHOLE)
     found = settings.problems(loaded, files.read_schema("corrections"), where)
     if found:
         raise GlassineError(found)
-    found += _withdraw_findings(loaded.get("withdraw", []), where)
-    kept: dict[str, Correction] = {}
-    claimed: dict[str, str] = {}
-    for number, entry in enumerate(loaded.get("corrections", []), 1):
-        place = f"{where}, entry {number} ({entry['item']})"
+    file = msgspec.convert(loaded, CorrectionsFile)
+    found += _withdraw_findings(file.withdraw, where)
+    kept: dict[ItemId, Correction] = {}
+    claimed: dict[str, ItemId] = {}
+    for number, entry in enumerate(file.corrections, 1):
+        place = f"{where}, entry {number} ({entry.item})"
         found += _entry_findings(entry, place)
-        if entry["item"] in kept:
+        if entry.item in kept:
             found.append(
                 _finding(
                     place,
@@ -181,29 +190,32 @@ def check(loaded: Any, where: str) -> dict[str, Correction]:
                     "Put both into one entry.",
                 )
             )
-        kept[entry["item"]] = _as_correction(entry)
-        identity = entry.get("identity")
-        if (
-            identity
-            and claimed.setdefault(identity["master"], identity["item"]) != identity["item"]
-        ):
-            found.append(
-                _finding(
-                    place,
-                    "identity_twice",
-                    f"It gives {identity['master']} to {identity['item']}, an entry before it "
-                    f"gives the same master to {claimed[identity['master']]}.",
-                    "one item for each master.",
-                    "Delete the wrong one.",
-                )
-            )
+        kept[entry.item] = entry.correction()
+        found += _claimed_before(entry, claimed, place)
     if found:
         raise GlassineError(found)
-    return kept
+    return Decided(kept, file.withdraw)
+
+
+def _claimed_before(entry: Entry, claimed: dict[str, ItemId], place: str) -> list[Finding]:
+    """Return whether an entry before gives its master to another item; add it to `claimed`."""
+    identity = entry.identity
+    if not identity or claimed.setdefault(identity.master, identity.item) == identity.item:
+        return []
+    return [
+        _finding(
+            place,
+            "identity_twice",
+            f"It gives {identity.master} to {identity.item}, an entry before it "
+            f"gives the same master to {claimed[identity.master]}.",
+            "one item for each master.",
+            "Delete the wrong one.",
+        )
+    ]
 
 
 def about_nothing(
-    corrections: dict[str, Correction], items: set[str], masters: set[str]
+    corrections: dict[ItemId, Correction], items: set[ItemId], masters: set[str]
 ) -> list[Finding]:
     """Return a finding for each correction of an item, or identity of a master, that is not there.
 
@@ -212,12 +224,12 @@ def about_nothing(
     """
     found = []
     for item, correction in sorted(corrections.items()):
-        identity = correction.get("identity")
-        if identity and identity["master"] not in masters:
+        identity = correction.identity
+        if identity and identity.master not in masters:
             found.append(
                 Finding(
                     "corrections.no_master",
-                    identity["master"],
+                    identity.master,
                     f"The entry of {item} in {FILE_NAME} names this master under `identity`, but "
                     "the batch has no such master: the entry has no effect.",
                     "the path of a master, as the report shows it.",
@@ -225,7 +237,7 @@ def about_nothing(
                     "review",
                 )
             )
-        elif item not in items and (correction["frames"] or not identity):
+        elif item not in items and (correction.frames or not identity):
             found.append(
                 Finding(
                     "corrections.no_item",
@@ -240,32 +252,25 @@ def about_nothing(
     return found
 
 
-def _some(items: set[str]) -> str:
+def _some(items: set[ItemId]) -> str:
     known = sorted(item for item in items if not naming.is_stand_in(item))
     return wording.some(known, 12) or "none"
 
 
-def read_corrections(path: Path) -> dict[str, Correction]:
-    """Return {item: correction} of corrections.yaml; see `check`. An empty file says nothing."""
+def read(path: Path) -> Decided:
+    """Return what corrections.yaml holds; see `check`. An empty file says nothing."""
     return check(settings.read_yaml(path), path.name)
 
 
-def read_withdrawals(path: Path) -> list[Withdrawal]:
-    """Return what a person withdrew from delivery, in the file's order; see `check`."""
-    loaded = settings.read_yaml(path)
-    check(loaded, path.name)
-    return list((loaded or {}).get("withdraw", []))
-
-
-def as_text(corrections: dict[str, Correction], withdraw: Sequence[Withdrawal] = ()) -> str:
+def as_text(corrections: dict[ItemId, Correction], withdraw: Sequence[Withdrawal] = ()) -> str:
     """Return corrections.yaml that is read back as `corrections` and `withdraw`."""
-    entries = []
-    for item, correction in corrections.items():
-        said = {key: value for key, value in correction.items() if value not in (None, [])}
-        entries.append({"item": item, **said})
-    whole: dict[str, Any] = {"corrections": entries}
+    whole: dict[str, Any] = {
+        "corrections": [
+            {"item": item, **_stated(correction)} for item, correction in corrections.items()
+        ]
+    }
     if withdraw:
-        whole["withdraw"] = list(withdraw)
+        whole["withdraw"] = msgspec.to_builtins(withdraw)
     text: str = yaml.safe_dump(
         whole,
         sort_keys=False,
@@ -276,18 +281,24 @@ def as_text(corrections: dict[str, Correction], withdraw: Sequence[Withdrawal] =
     return text
 
 
+def _stated(correction: Correction) -> dict[str, Any]:
+    """Return a correction without what it leaves open."""
+    values = msgspec.to_builtins(correction)
+    return {key: value for key, value in values.items() if value not in (None, [])}
+
+
 def merged(
-    standing: dict[str, Correction], new: dict[str, Correction]
-) -> tuple[dict[str, Correction], list[str]]:
+    standing: dict[ItemId, Correction], new: dict[ItemId, Correction]
+) -> tuple[dict[ItemId, Correction], list[ItemId]]:
     """Return `standing` with the items of `new` put in their place, and which items changed.
 
     An item whose new correction says nothing at all goes back to what is measured.
     """
     result = dict(standing)
     for item, correction in new.items():
-        if correction["frames"] or correction["note"] or correction["identity"]:
-            result[item] = correction
-        else:
+        if correction.says_nothing:
             result.pop(item, None)
+        else:
+            result[item] = correction
     changed = sorted(item for item in new if result.get(item) != standing.get(item))
     return result, changed

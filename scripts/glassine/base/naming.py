@@ -84,9 +84,14 @@ def compile_pattern(pattern: str) -> re.Pattern[str]:
 _STAND_IN = "unidentified-"
 
 
-def stand_in(path: str) -> str:
+def stand_in(path: str) -> ItemId:
     """Return the stand-in id of a file that tells no item; the same for the same path."""
-    return _STAND_IN + hashlib.sha256(path.encode()).hexdigest()[:8]
+    return ItemId(_STAND_IN + hashlib.sha256(path.encode()).hexdigest()[:8])
+
+
+def item_or_stand_in(text: str, path: str) -> ItemId:
+    """Return the id that `text` is; where it is none, the stand-in for the file at `path`."""
+    return ItemId(text) if _is_id(text) else stand_in(path)
 
 
 def is_stand_in(item: str) -> bool:
@@ -249,12 +254,12 @@ def iiif_id(item: str, part: str | None, frame: int | None) -> str:
     )
 
 
-def collisions(names: list[str]) -> list[list[str]]:
-    """Return groups of names that differ only in case or normalisation.
+def collisions(names: list[ItemId]) -> list[list[ItemId]]:
+    """Return groups of ids that differ only in case or normalisation.
 
     Such names become one on file systems that fold them (RFC 8493 section 6.1.1).
     """
-    groups: dict[str, list[str]] = {}
+    groups: dict[str, list[ItemId]] = {}
     for name in names:
         groups.setdefault(unicodedata.normalize("NFC", name).casefold(), []).append(name)
     return [group for group in groups.values() if len(group) > 1]

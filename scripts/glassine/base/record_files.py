@@ -17,7 +17,7 @@ from glassine.base import files
 from glassine.base.errors import GlassineError
 from glassine.base.records import Record
 
-Kind = TypeVar("Kind", bound=Record)
+Kind = TypeVar("Kind", bound=msgspec.Struct)
 
 
 def load(path: Path, name: str, kind: type[Kind]) -> Kind:
@@ -25,17 +25,18 @@ def load(path: Path, name: str, kind: type[Kind]) -> Kind:
 
     Raises GlassineError where it is not as its type says.
     """
-    return _taken(path, name, kind, files.read_json(path))
+    return take(path, name, kind, files.read_json(path))
 
 
 def save(path: Path, name: str, record: Record) -> None:
     """Write a record as JSON. Raises GlassineError where it breaks a limit of its type."""
     value = msgspec.to_builtins(record)
-    _taken(path, name, type(record), value)
+    take(path, name, type(record), value)
     files.write_json(path, value)
 
 
-def _taken(path: Path, name: str, kind: type[Kind], value: Any) -> Kind:
+def take(path: Path, name: str, kind: type[Kind], value: Any) -> Kind:
+    """Return the record that `value`, the JSON at `path`, is; see `load`."""
     try:
         return msgspec.convert(value, kind)
     except msgspec.ValidationError as problem:

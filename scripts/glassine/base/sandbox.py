@@ -14,7 +14,7 @@ import resource
 import select
 import signal
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -132,7 +132,7 @@ def memory_for(mem_mb: int | None) -> int:
     return (limits().memory_mb + _MARGIN * (mem_mb or 0)) * 2**20
 
 
-def seconds_for(sizes: list[tuple[int, list[int] | None]]) -> float:
+def seconds_for(sizes: Sequence[tuple[int, Sequence[int] | None]]) -> float:
     """Return the wall time in seconds that the steps of an item may take.
 
     All of `limits.seconds` for the largest, and of it the share that the pixels need: who raises

@@ -153,6 +153,21 @@ def problems(value: Any, described: dict[str, Any], where: str) -> list[Finding]
     return found
 
 
+def whole_numbers(value: Any, keys: frozenset[str]) -> Any:
+    """Return plain data with the whole numbers under `keys` as `int`: JSON Schema takes 2.0 for
+    one (section 4.2.3), a type does not."""
+    if isinstance(value, list):
+        return [whole_numbers(each, keys) for each in value]
+    if not isinstance(value, dict):
+        return value
+    return {
+        key: int(part)
+        if key in keys and isinstance(part, float) and part.is_integer()
+        else whole_numbers(part, keys)
+        for key, part in value.items()
+    }
+
+
 def _rights_problems(complete: dict[str, Any], where: str) -> list[Finding]:
     """Return what is wrong with the rights that items get whose rows state none."""
     uri, status = complete["rights"]["uri"], complete["rights"]["status"]

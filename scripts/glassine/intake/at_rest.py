@@ -17,7 +17,7 @@ def growing(batch: Batch) -> set[str]:
     now = time.time()
     entries = [entry for entry in batch.listing.files if entry.problem is None]
     recent = [entry for entry in entries if now - entry.mtime_ns / 1e9 < RECENT_S]
-    watch_s = batch.settings["intake"]["watch_s"]
+    watch_s = batch.settings.intake.watch_s
     if not recent or watch_s <= 0:
         return set()
     time.sleep(watch_s)
@@ -40,7 +40,7 @@ def why_not(batch: Batch, entry: door.Entry, changing: set[str]) -> str | None:
     """
     if entry.path in changing:
         return "It is still being written."
-    min_age_minutes = batch.settings["intake"]["min_age_minutes"]
+    min_age_minutes = batch.settings.intake.min_age_minutes
     age_min = (time.time() - entry.mtime_ns / 1e9) / 60
     # A time in the future (a wrong clock) says nothing about age.
     if 0 <= age_min < min_age_minutes:

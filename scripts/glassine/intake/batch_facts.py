@@ -1,4 +1,4 @@
-"""What batch.yaml states: its keys, which facts hold for which master, and what of it fits nothing.
+"""What batch.yaml states: which facts hold for which master, and what of it fits nothing.
 
 Facts are a matter of the master: an item may be a negative and its print, both sides of a plate
 and the sleeve it came in. The defaults hold first, then each entry of `items` whose `match` fits
@@ -14,9 +14,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from glassine.base import parts, settings, wording
+import msgspec
+from msgspec import UNSET
+
+from glassine.base import files, parts, settings, wording
 from glassine.base.errors import Finding, GlassineError
-from glassine.base.model import KINDS, Facts
+from glassine.base.model import Facts
+from glassine.base.records.batch_file import BatchFile, StatedEntry, StatedFacts, StatedTarget
 
 FILE_NAME = "batch.yaml"
 # So many ids are named where a person must see what there is.
@@ -24,248 +28,11 @@ _NAMED = 12
 # So many entries of no effect are told one by one; batch.yaml of another batch has thousands.
 _TOLD = 20
 
-_FACT_PROPERTIES: dict[str, Any] = {
-    "kind": {
-        "enum": list(KINDS),
-        "description": "What lies on the light table; `auto` leaves it to recognition.",
-        "examples": ["strip_135"],
-    },
-    "polarity": {
-        "enum": ["auto", "negative", "positive"],
-        "description": (
-            "Whether the picture is inverted. Without `part` it says nothing of paper (parts "
-            f"{', '.join(sorted(parts.PAPER))}), which is not inverted unless an entry with "
-            "`part` says so."
-        ),
-        "examples": ["negative"],
-    },
-    "process": {
-        "enum": ["auto", "colour", "monochrome"],
-        "description": (
-            "Whether the picture has colours. What is stated to be monochrome becomes a grey "
-            "picture of one band; one that shows colours all the same is marked for review."
-        ),
-        "examples": ["monochrome"],
-    },
-    "emulsion_side": {
-        "enum": ["auto", "away", "toward"],
-        "description": (
-            "How the film lay, seen from the camera: with the emulsion `toward` it the picture is "
-            "mirrored. Not stated: toward for the parts "
-            f"{', '.join(sorted(parts.EMULSION))}, else away. Of no effect on prints."
-        ),
-        "examples": ["toward"],
-    },
-    "rotate": {
-        "enum": [0, 90, 180, 270],
-        "description": (
-            "Clockwise quarter turns in degrees that bring the picture upright, after what the "
-            "TIFF says of its orientation."
-        ),
-        "examples": [90],
-    },
-    "crop": {
-        "enum": ["picture", "object"],
-        "description": "What the access image shows: the picture, or the whole piece around it.",
-        "examples": ["object"],
-    },
-    "nominal_ppi": {
-        "type": "number",
-        "minimum": 10,
-        "maximum": 50000,
-        "description": (
-            "Pixels an inch in the plane of the film, as the studio set it; goes before what the "
-            "TIFF says. In `defaults` it holds for target captures too."
-        ),
-        "examples": [2400],
-    },
-    "required_ppi": {
-        "type": "number",
-        "minimum": 10,
-        "maximum": 50000,
-        "description": (
-            "Pixels an inch that were agreed to be enough, in place of the table of limits."
-        ),
-        "examples": [2000],
-    },
-    "size_mm": {
-        "type": "array",
-        "items": {"type": "number", "exclusiveMinimum": 0, "maximum": 2000},
-        "minItems": 2,
-        "maxItems": 2,
-        "description": (
-            "Two sides of the picture in mm, in either order. Used for the pixels an inch that "
-            "are judged and for the column of limits; a frame of other proportions is marked for "
-            "review. It does not decide where the frame is found."
-        ),
-        "examples": [[36, 24]],
-    },
-    "film_stock": {
-        "type": "string",
-        "maxLength": 100,
-        "description": (
-            "Name of a film in the setting `tone.film_stocks`, whose values a negative is then "
-            "inverted with. A name that is not there has no effect, and the report says so."
-        ),
-        "examples": ["harbour-c"],
-    },
-    "slopes": {
-        "type": "array",
-        "items": {"type": "number", "minimum": 0.1, "maximum": 4},
-        "minItems": 3,
-        "maxItems": 3,
-        "description": (
-            "Density slope of a negative's straight line for red, green, blue; goes before those "
-            "of its film stock. Of no effect on positives."
-        ),
-        "examples": [[0.55, 0.60, 0.64]],
-    },
-    "encoding": {
-        "enum": ["srgb", "linear", "gamma-2.2", "gamma-1.8"],
-        "description": (
-            "How the samples of masters without a colour profile are encoded; a profile in the "
-            "file goes before it. In `defaults` it holds for target captures too."
-        ),
-        "examples": ["linear"],
-    },
-}
-
-_ROLE = {"type": "string", "pattern": "^[A-Za-z0-9._-]{1,40}$"}
-_PATH = {"type": "string", "minLength": 1, "maxLength": 500}
-
-BATCH_SCHEMA: dict[str, Any] = {
-    "type": "object",
-    "additionalProperties": False,
-    "properties": {
-        "title": {
-            "type": "string",
-            "maxLength": 500,
-            "description": "What the batch is called in the report and in the IIIF collection.",
-            "examples": ["Harbour works, first capture session"],
-        },
-        "operator": {
-            "type": "object",
-            "additionalProperties": False,
-            "description": "Role ids (letters, digits, `.`, `_`, `-`) of people, no names.",
-            "properties": {
-                "capture": _ROLE
-                | {
-                    "description": "Role id of who captured; stands in the records.",
-                    "examples": ["op-03"],
-                },
-                "check": _ROLE
-                | {
-                    "description": "Role id of who checked; kept with the batch, in no record.",
-                    "examples": ["op-07"],
-                },
-            },
-        },
-        "defaults": {
-            "type": "object",
-            "additionalProperties": False,
-            "description": "Facts of every master of the batch.",
-            "properties": _FACT_PROPERTIES,
-        },
-        "items": {
-            "type": "array",
-            "description": (
-                "Facts of some masters; takes every key of `defaults` beside these. Later entries "
-                "win, key by key."
-            ),
-            "items": {
-                "type": "object",
-                "additionalProperties": False,
-                "required": ["match"],
-                "properties": {
-                    "match": {
-                        "type": "string",
-                        "minLength": 1,
-                        "maxLength": 200,
-                        "description": (
-                            "Id of an item, or a pattern of ids with `*`, `?` and `[...]`, in "
-                            "quotes."
-                        ),
-                        "examples": ["PEH-00*"],
-                    },
-                    "part": {
-                        "type": ["string", "array"],
-                        "minLength": 1,
-                        "maxLength": 100,
-                        "minItems": 1,
-                        "maxItems": 50,
-                        "items": {"type": "string", "minLength": 1, "maxLength": 100},
-                        "description": (
-                            "Part of the item that the entry is about, as the file name says it, "
-                            "or a list of parts; `*`, `?` and `[...]` as in `match`. Without it "
-                            "the entry is about all masters of the item."
-                        ),
-                        "examples": ["sleeve", ["emu", "base"]],
-                    },
-                    **_FACT_PROPERTIES,
-                },
-            },
-        },
-        "targets": {
-            "type": "array",
-            "description": "Target captures: no items, but proof of the capture's quality.",
-            "items": {
-                "type": "object",
-                "additionalProperties": False,
-                "required": ["path", "description"],
-                "properties": {
-                    "path": _PATH
-                    | {
-                        "description": "The capture of the target, below the batch folder.",
-                        "examples": ["targets/film-target.tif"],
-                    },
-                    "description": _PATH
-                    | {
-                        "description": (
-                            "Description of the target, in the batch folder or in `config/targets`."
-                        ),
-                        "examples": ["film-example.yaml"],
-                    },
-                    "flat_field": _PATH
-                    | {
-                        "description": "A capture of the bare light on the same rig.",
-                        "examples": ["targets/film-light.tif"],
-                    },
-                    "repeats": {
-                        "type": "array",
-                        "items": _PATH,
-                        "maxItems": 50,
-                        "description": "Further captures of the same target, for repeatability.",
-                        "examples": [["targets/film-target-2.tif"]],
-                    },
-                    "kind": {
-                        "enum": ["transmissive", "reflective"],
-                        "description": (
-                            "What the target is; a description that says otherwise is refused."
-                        ),
-                        "examples": ["transmissive"],
-                    },
-                    "nominal_ppi": {
-                        "type": "number",
-                        "minimum": 10,
-                        "maximum": 50000,
-                        "description": "Pixels an inch of this capture; goes before `defaults`.",
-                        "examples": [2400],
-                    },
-                    "taken": {
-                        "type": "string",
-                        "maxLength": 40,
-                        "description": "When it was captured, for the course over batches.",
-                        "examples": ["2026-03-17"],
-                    },
-                },
-            },
-        },
-    },
-}
-
 # Facts about film: stated without `part`, they say nothing of paper that goes with it.
 _OF_FILM = ("kind", "polarity", "process", "emulsion_side", "size_mm", "film_stock", "slopes")
 _OF_ENTRY = ("match", "part")
+# Keys whose numbers are whole ones.
+_WHOLE = frozenset({"rotate"})
 
 
 @dataclass(frozen=True)
@@ -279,16 +46,15 @@ class Stated:
     left_out: tuple[str, ...] = ()
 
 
-def read_batch_facts(path: Path) -> dict[str, Any]:
+def read_batch_facts(path: Path) -> BatchFile:
     """Return batch.yaml, checked. Raises GlassineError with one finding per mistake."""
     if not path.exists():
-        return {}
-    loaded = settings.read_yaml(path) or {}
-    found = settings.problems(loaded, BATCH_SCHEMA, path.name)
+        return BatchFile()
+    loaded = settings.whole_numbers(settings.read_yaml(path) or {}, _WHOLE)
+    found = settings.problems(loaded, files.read_schema("batch"), path.name)
     if found:
         raise GlassineError(found)
-    checked: dict[str, Any] = loaded
-    return checked
+    return msgspec.convert(loaded, BatchFile)
 
 
 class Statements:
@@ -298,22 +64,22 @@ class Statements:
     of items.
     """
 
-    def __init__(self, batch: dict[str, Any]) -> None:
-        self.defaults: dict[str, Any] = batch.get("defaults", {})
-        self.operator: str | None = batch.get("operator", {}).get("capture")
-        self.entries: list[dict[str, Any]] = batch.get("items", [])
+    def __init__(self, batch: BatchFile) -> None:
+        self.defaults = _facts_in(batch.defaults)
+        self.operator = (batch.operator.capture or None) if batch.operator else None
+        self.entries = batch.items
+        self._facts = [_facts_in(entry) for entry in batch.items]
         self._of_item: dict[str, list[int]] = {}
         self._patterns: list[tuple[int, re.Pattern[str]]] = []
         self._parts: dict[int, list[re.Pattern[str]]] = {}
         for number, entry in enumerate(self.entries):
-            if set(entry["match"]) & set("*?["):
-                self._patterns.append((number, _compiled(entry["match"])))
+            if set(entry.match) & set("*?["):
+                self._patterns.append((number, _compiled(entry.match)))
             else:
-                self._of_item.setdefault(entry["match"], []).append(number)
-            if "part" in entry:
-                named = entry["part"]
-                listed = [named] if isinstance(named, str) else named
-                self._parts[number] = [_compiled(each) for each in listed]
+                self._of_item.setdefault(entry.match, []).append(number)
+            if entry.part is not UNSET:
+                listed = [entry.part] if isinstance(entry.part, str) else entry.part
+                self._parts[number] = [_compiled(part) for part in listed]
 
     def _about(self, item: str) -> list[int]:
         """Return the places of the entries whose `match` fits the item, whatever their part."""
@@ -330,17 +96,16 @@ class Statements:
     def facts_of(self, item: str, part: str | None) -> Stated:
         """Return what is stated of a master: defaults, then each fitting entry in order."""
         places = [number for number in self._about(item) if self._fits(number, part)]
-        entries = [self.entries[number] for number in places]
         whole = dict(self.defaults)
-        for entry in entries:
-            whole |= {} if "part" in entry else _facts_in(entry)
+        for number in places:
+            whole |= {} if number in self._parts else self._facts[number]
         left_out = set(_not_of_paper(whole)) if parts.is_paper(part) else set()
         known = {key: value for key, value in self.defaults.items() if key not in left_out}
         for_part: set[str] = set()
         last: dict[str, int] = dict.fromkeys(known, -1)
-        for number, entry in zip(places, entries, strict=True):
-            facts = _facts_in(entry)
-            if "part" in entry:
+        for number in places:
+            facts = self._facts[number]
+            if number in self._parts:
                 for_part |= facts.keys()
             else:
                 facts = {key: value for key, value in facts.items() if key not in left_out}
@@ -385,8 +150,13 @@ def _compiled(pattern: str) -> re.Pattern[str]:
     return re.compile(fnmatch.translate(pattern))
 
 
-def _facts_in(entry: dict[str, Any]) -> dict[str, Any]:
-    return {key: value for key, value in entry.items() if key not in _OF_ENTRY}
+def _facts_in(stated: StatedFacts) -> dict[str, Any]:
+    """Return {name of a fact: its value as it was written} of what is stated."""
+    return {
+        key: value
+        for key, value in msgspec.structs.asdict(stated).items()
+        if key not in _OF_ENTRY and value is not UNSET
+    }
 
 
 def _not_of_paper(whole: dict[str, Any]) -> list[str]:
@@ -400,9 +170,9 @@ def _not_of_paper(whole: dict[str, Any]) -> list[str]:
 # ------------------------------------------------------------------ what has no effect
 
 
-def _shown(entry: dict[str, Any]) -> str:
-    part = f", part: {entry['part']}" if "part" in entry else ""
-    return f"match: {entry['match']}{part}"
+def _shown(entry: StatedEntry) -> str:
+    part = "" if entry.part is UNSET else f", part: {entry.part}"
+    return f"match: {entry.match}{part}"
 
 
 def _some(names: Iterable[str]) -> str:
@@ -413,7 +183,7 @@ def _some(names: Iterable[str]) -> str:
 
 
 def _fits_nothing(
-    number: int, entry: dict[str, Any], items: list[str], known: dict[str, list[str | None]]
+    number: int, entry: StatedEntry, items: list[str], known: dict[str, list[str | None]]
 ) -> Finding:
     """Return that an entry has no effect. items: those that its `match` fits."""
     if items:
@@ -445,17 +215,18 @@ def _fit_nothing(places: list[int]) -> Finding:
     )
 
 
-def unknown_stocks(batch: dict[str, Any], stocks: Iterable[str]) -> list[Finding]:
+def unknown_stocks(batch: BatchFile, stocks: Iterable[str]) -> list[Finding]:
     """Return a finding for each film stock that the settings know nothing of."""
     known = list(stocks)
-    entries = [("defaults", batch.get("defaults", {}))] + [
+    entries: list[tuple[str, StatedFacts]] = [("defaults", batch.defaults)]
+    entries += [
         (f"entry {number} of `items` ({_shown(entry)})", entry)
-        for number, entry in enumerate(batch.get("items", []), 1)
+        for number, entry in enumerate(batch.items, 1)
     ]
     named: dict[str, list[str]] = {}
     for where, entry in entries:
-        if "film_stock" in entry and entry["film_stock"] not in known:
-            named.setdefault(entry["film_stock"], []).append(where)
+        if entry.film_stock is not UNSET and entry.film_stock not in known:
+            named.setdefault(entry.film_stock, []).append(where)
     return [
         Finding(
             "facts.film_stock",
@@ -471,7 +242,7 @@ def unknown_stocks(batch: dict[str, Any], stocks: Iterable[str]) -> list[Finding
     ]
 
 
-def target_findings(batch: dict[str, Any], present: set[str]) -> list[Finding]:
+def target_findings(targets: list[StatedTarget], present: set[str]) -> list[Finding]:
     """Return what is wrong with the list of target captures. present: paths in the batch folder."""
     found = []
 
@@ -480,19 +251,19 @@ def target_findings(batch: dict[str, Any], present: set[str]) -> list[Finding]:
         found.append(Finding(f"facts.{code}", path, what, expected, step, "review"))
 
     seen: set[tuple[str, str]] = set()
-    for number, target in enumerate(batch.get("targets", []), 1):
-        others = [*target.get("repeats", []), *filter(None, [target.get("flat_field")])]
-        for path in [target["path"], *others]:
+    for number, target in enumerate(targets, 1):
+        captures = [target.path, *target.others]
+        for path in captures:
             if path not in present:
                 what = f"Target {number} names this capture, but it is not in the batch folder."
                 ask("target_missing", path, what, "a file in the batch folder.")
-        for path in sorted({path for path in others if [target["path"], *others].count(path) > 1}):
+        for path in sorted({path for path in target.others if captures.count(path) > 1}):
             what = f"Target {number} names this capture for two uses, so it proves nothing."
             ask("target_twice", path, what, "a capture for each use.")
-        key = target["path"], target["description"]
+        key = target.path, target.description
         if key in seen:
             what = f"Target {number} stands in batch.yaml before, with the same description."
-            ask("target_twice", target["path"], what, "each target once.")
+            ask("target_twice", target.path, what, "each target once.")
         seen.add(key)
     return found
 

@@ -11,7 +11,6 @@ the sets `[1906,1907]` (one of) and `{1956,1957}` (all of).
 
 from __future__ import annotations
 
-import calendar
 import re
 from dataclasses import dataclass, replace
 from datetime import date
@@ -19,70 +18,26 @@ from itertools import pairwise
 
 from glassine.base import edtf
 from glassine.base.edtf import MAX_CHARS, UNDATED
+from glassine.intake.date_points import (
+    DAY,
+    MONTH_NAME,
+    MONTHS,
+    PART,
+    YEAR,
+    Span,
+    day_of,
+    decade_of,
+    interval,
+    iso,
+    month_or_range,
+    point,
+    year_of,
+)
 
-# Years outside are typing errors in a catalogue of photographs and what they reproduce; four
-# figures below 1300 may be a month and a day.
-FIRST_YEAR, LAST_YEAR = 1300, 2099
-
-_MONTHS = {
-    name: number
-    for number, names in enumerate(
-        (
-            "january jan",
-            "february feb febr",
-            "march mar",
-            "april apr",
-            "may",
-            "june jun",
-            "july jul",
-            "august aug",
-            "september sept sep",
-            "october oct",
-            "november nov",
-            "december dec",
-        ),
-        start=1,
-    )
-    for name in names.split()
-}
-# EDTF level 1, "Seasons": 21 spring, 22 summer, 23 autumn, 24 winter.
-_SEASONS = {"spring": 21, "summer": 22, "autumn": 23, "fall": 23, "winter": 24}
-_WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-_ORDINAL_WORDS = {
-    "fifteenth": 15,
-    "sixteenth": 16,
-    "seventeenth": 17,
-    "eighteenth": 18,
-    "nineteenth": 19,
-    "twentieth": 20,
-    "twenty-first": 21,
-}
-# "early", "middle" and "late" as parts of ten and of a hundred years, first and last year.
-# Thirds of a century and halves of a decade with an overlapping middle: common practice, no source.
-_DECADE_PARTS = {"early": (0, 4), "mid": (3, 7), "late": (5, 9)}
-_CENTURY_PARTS = {"early": (0, 33), "mid": (34, 66), "late": (67, 99)}
-_NTH_PARTS = {
-    "first half": (0, 49),
-    "second half": (50, 99),
-    "first quarter": (0, 24),
-    "second quarter": (25, 49),
-    "third quarter": (50, 74),
-    "last quarter": (75, 99),
-    "fourth quarter": (75, 99),
-    "first third": (0, 33),
-    "last third": (67, 99),
-}
-
-_MONTH = "(?:" + "|".join(sorted(_MONTHS, key=len, reverse=True)) + r")\b\.?"
-_M = "(?P<m>" + "|".join(sorted(_MONTHS, key=len, reverse=True)) + r")\.?"
-_M2 = _M.replace("<m>", "<m2>")
-_D = r"(?P<d>0?[1-9]|[12]\d|3[01])(?:st|nd|rd|th|\.(?=\s))?"
-_D2 = _D.replace("<d>", "<d2>")
-_Y = r"(?P<y>\d{4})"
-_SEASON = "|".join(_SEASONS)
+_MONTH = "(?:" + "|".join(sorted(MONTHS, key=len, reverse=True)) + r")\b\.?"
+_M2 = MONTH_NAME.replace("<m>", "<m2>")
+_D2 = DAY.replace("<d>", "<d2>")
 _DASH = r"\s*(?:-|–|\bto\b|\bthrough\b|\bthru\b|\buntil\b|\btill\b)\s*"
-_GAP = r"\s*,?\s*(?:of\s+)?"  # between day, month and year
-
 _UNDATED = re.compile(
     r"(?:n\.\s?d\.?|nd|s\.\s?d\.?|no date(?: given| recorded)?|not dated|undated|"
     r"date (?:is )?(?:unknown|not known|unrecorded|not recorded)|unknown(?: date)?|"
@@ -122,12 +77,6 @@ _NOT_BEFORE = re.compile(
 )
 _OR_EARLIER = re.compile(r"(?P<rest>.+?),?\s+(?:or|and)\s+(?:earlier|before)")
 _OR_LATER = re.compile(r"(?P<rest>.+?),?\s+(?:(?:or|and)\s+(?:later|after)|onwards?|and on|on)")
-_PART = (
-    r"(?P<part>early|mid(?:dle)?|late|beginning|start|end)(?:\s*-\s*|\s+)"
-    r"(?:(?:in\s+|of\s+)(?:the\s+)?)?"
-)
-_PART_NAMES = {"middle": "mid", "beginning": "early", "start": "early", "end": "late"}
-
 # What is EDTF already, beyond the plain dates that people write as well.
 _EDTF_POINT = r"(?:\d{4}(?:-\d\d(?:-\d\d)?)?[~?%]?|\d{3}X|\d\dXX)"
 _EDTF = re.compile(
@@ -135,29 +84,6 @@ _EDTF = re.compile(
     rf"|[\[{{](?:\.\.)?{_EDTF_POINT}(?:(?:,|\.\.){_EDTF_POINT})+(?:\.\.)?[\]}}]"
     rf"|[\[{{]\.\.{_EDTF_POINT}[\]}}]|[\[{{]{_EDTF_POINT}\.\.[\]}}]"
 )
-
-
-@dataclass(frozen=True)
-class _Span:
-    """First and last EDTF date of a statement; `single` where one EDTF value says both."""
-
-    start: str
-    end: str
-    single: str | None = None
-    approximate: bool = False
-    uncertain: bool = False
-
-    @property
-    def mark(self) -> str:
-        if self.approximate:
-            return "%" if self.uncertain else "~"
-        return "?" if self.uncertain else ""
-
-    def text(self) -> str:
-        """Return EDTF. Level 1 has no `193X~`: such a decade becomes an interval."""
-        if self.single and not (self.mark and "X" in self.single):
-            return self.single + self.mark
-        return f"{self.start}{self.mark}/{self.end}{self.mark}"
 
 
 def to_edtf(text: str, earliest: date | None = None, latest: date | None = None) -> str | None:
@@ -268,13 +194,13 @@ def _list(plain: str) -> str | None:
     """Return first to last of "1906, 1907 and 1909" or "October 3, 4, 1950", in order of time."""
     pieces = re.split(r"\s*(?:[,;]\s*(?:and|&)?|\band\b|&)\s*", plain)
     if re.fullmatch(r"\d{4}(?:'?s)?", pieces[0]) and len(pieces) > 1:
-        spans = [_year(piece) or _decade(piece) for piece in pieces]
+        spans = [year_of(piece) or decade_of(piece) for piece in pieces]
     else:
         found = re.fullmatch(rf"({_MONTH})\s*(\d\d?)", pieces[0])
         if not found or len(pieces) < 3 or not re.fullmatch(r"\d{4}", pieces[-1]):
             return None
         days = [found[2], *pieces[1:-1]]
-        spans = [_day(f"{found[1]} {day}, {pieces[-1]}") for day in days]
+        spans = [day_of(f"{found[1]} {day}, {pieces[-1]}") for day in days]
     known = [span for span in spans if span]
     in_order = all(a.end < b.start for a, b in pairwise(known))
     return f"{known[0].start}/{known[-1].end}" if in_order and len(known) == len(spans) else None
@@ -330,7 +256,7 @@ def _from(rest: str) -> str | None:
 
 
 def _open(
-    span: _Span | None, form: str, approximate: bool = False, uncertain: bool = False
+    span: Span | None, form: str, approximate: bool = False, uncertain: bool = False
 ) -> str | None:
     if span is None:
         return None
@@ -340,17 +266,17 @@ def _open(
     return f"{span.start if form == 'start' else span.end}{span.mark}/.."
 
 
-def _span(plain: str, sides: bool = True) -> _Span | None:
+def _span(plain: str, sides: bool = True) -> Span | None:
     """Return the span of a date or a range, with the doubts that apply to all of it.
 
     sides: whether it may be a range of two dates that are each read on their own.
     """
     plain, approximate, uncertain = _without_doubts(plain)
-    span = _point(plain) or _range(plain, sides)
+    span = point(plain) or _range(plain, sides)
     return _doubted(span, approximate, uncertain) if span else None
 
 
-def _doubted(span: _Span, approximate: bool, uncertain: bool) -> _Span:
+def _doubted(span: Span, approximate: bool, uncertain: bool) -> Span:
     return replace(
         span,
         approximate=span.approximate or approximate,
@@ -380,239 +306,31 @@ def _without_doubts(plain: str) -> tuple[str, bool, bool]:
     return plain, approximate, uncertain
 
 
-def _point(plain: str) -> _Span | None:
-    plain = re.sub(r"^\[([^\[\]]+)\]$", r"\1", plain.strip(" ,"))
-    plain = re.sub(r"^the\s+", "", plain)
-    for reader in (_day, _numeric, _month, _season, _year, _decade, _century, _part):
-        found = reader(plain)
-        if found:
-            return found
-    return None
-
-
-def _iso(year: str | int, month: int | None = None, day: int | None = None) -> str | None:
-    number = int(year)
-    if not FIRST_YEAR <= number <= LAST_YEAR:
-        return None
-    if month is None:
-        return f"{number:04d}"
-    if day is None:
-        return f"{number:04d}-{month:02d}"
-    if day > calendar.monthrange(number, month)[1]:
-        return None
-    return f"{number:04d}-{month:02d}-{day:02d}"
-
-
-def _single(value: str | None) -> _Span | None:
-    return _Span(value, value, value) if value else None
-
-
-def _interval(start: str | None, end: str | None) -> _Span | None:
-    if start is None or end is None or start[: len(end)] >= end[: len(start)]:
-        return None
-    return _Span(start, end)
-
-
-_DAY_FORMS = tuple(
-    re.compile(
-        r"(?:(?P<w>mon|tues?|wed(?:nes)?|thu(?:rs?)?|fri|sat(?:ur)?|sun)(?:day)?\.?,?\s+)?" + form
-    )
-    for form in (
-        rf"{_M}\s*{_D}\s*,?\s*{_Y}",
-        rf"{_D}\s*,?\s*(?:day\s+)?(?:of\s+)?{_M}\s*,?\s*{_Y}",
-        rf"{_Y}\s*,?\s+{_M}\s+{_D}",
-        rf"{_D}-{_M}-{_Y}",
-    )
-)
-
-
-def _day(plain: str) -> _Span | None:
-    for form in _DAY_FORMS:
-        found = form.fullmatch(plain)
-        if not found:
-            continue
-        value = _iso(found["y"], _MONTHS[found["m"]], int(found["d"]))
-        if value and found["w"]:
-            weekday = _WEEKDAYS[date.fromisoformat(value).weekday()]
-            # A weekday that does not fit shows that one of the two is wrong.
-            return _single(value) if found["w"].startswith(weekday) else None
-        return _single(value)
-    return None
-
-
-def _numeric(plain: str) -> _Span | None:
-    """Return the date of figures alone where day and month cannot be mistaken."""
-    found = re.fullmatch(r"(\d{4})([-/.])(\d\d?)\2(\d\d?)", plain)
-    if found:
-        month = int(found[3])
-        return _single(_iso(found[1], month, int(found[4]))) if 1 <= month <= 12 else None
-    found = re.fullmatch(r"(\d\d?)([-/.])\s?(\d\d?)\2\s?(\d{4})", plain)
-    if found:
-        return _day_or_month_first(int(found[1]), int(found[3]), found[4])
-    found = re.fullmatch(r"(\d\d?)[/.](\d{4})", plain)
-    if found:
-        return _single(_iso(found[2], int(found[1]))) if 1 <= int(found[1]) <= 12 else None
-    found = re.fullmatch(r"(\d{4})-(\d\d)", plain)
-    return _month_or_range(int(found[1]), int(found[2])) if found else None
-
-
-def _day_or_month_first(first: int, second: int, year: str) -> _Span | None:
-    if first == second and 1 <= first <= 12:
-        return _single(_iso(year, first, second))
-    if 1 <= first <= 12 < second <= 31:
-        return _single(_iso(year, first, second))
-    if 1 <= second <= 12 < first <= 31:
-        return _single(_iso(year, second, first))
-    return None
-
-
-def _month_or_range(year: int, figure: int) -> _Span | None:
-    """Return March 1958 for "1958-03", 1890 to 1895 for "1890-95", None for "1905-06".
-
-    A figure from 01 to 12 is a month only where a range of years is out of the question:
-    not later in the same century, and not within 20 years into the next.
-    """
-    within = year % 100
-    if figure > 12:
-        return _interval(_iso(year), _iso(year - within + figure)) if figure > within else None
-    is_range = figure > within or 100 + figure - within <= 20
-    return None if is_range or figure == 0 else _single(_iso(year, figure))
-
-
-def _month(plain: str) -> _Span | None:
-    for form in (
-        rf"(?:(?P<part>early|mid(?:dle)?|late|end of|beginning of)(?:\s*-\s*|\s+)(?:of\s+)?)?"
-        rf"{_M}{_GAP}{_Y}",
-        rf"{_Y}\s*,?\s+{_M}",
-    ):
-        found = re.fullmatch(form, plain)
-        if found:
-            return _single(_iso(found["y"], _MONTHS[found["m"]]))
-    return None
-
-
-def _season(plain: str) -> _Span | None:
-    found = re.fullmatch(
-        rf"(?:(?:early|mid|late)(?:\s*-\s*|\s+))?(?P<s>{_SEASON})(?:\s*,\s*|\s+)(?:of\s+)?{_Y}"
-        rf"(?:\s*[-–/]\s*(?P<y2>\d\d|\d{{4}}))?",
-        plain,
-    )
-    if not found:
-        return None
-    year = _iso(found["y"])
-    if not year:
-        return None
-    if not found["y2"]:
-        return _single(f"{year}-{_SEASONS[found['s']]}")
-    # "winter 1955-56" crosses the year; which months those are depends on the hemisphere.
-    following = f"{int(year) + 1}"
-    same = found["s"] == "winter" and following.endswith(found["y2"])
-    return _interval(year, following) if same else None
-
-
-def _year(plain: str) -> _Span | None:
-    found = re.fullmatch(
-        r"(?:(?:early|mid|late|end of|beginning of|start of)(?:\s*-\s*|\s+)(?:in\s+)?)?"
-        r"(?:the\s+)?(?:year\s+)?(\d{4})(?:\s*(?:a\.?d\.?|c\.?e\.?))?",
-        plain,
-    )
-    return _single(_iso(found[1])) if found else None
-
-
-def _decade(plain: str) -> _Span | None:
-    """Return "1930s", and "193-" or "19--" as library rules write decades and centuries."""
-    dashes = re.fullmatch(r"(\d\d)(?:(\d)-|--)", plain)
-    if dashes and _iso(f"{dashes[1]}00"):
-        known = f"{dashes[1]}{dashes[2] or ''}"
-        return _Span(known.ljust(4, "0"), known.ljust(4, "9"), known.ljust(4, "X"))
-    found = re.fullmatch(r"(\d{3})0'?s", plain)
-    if not found or not _iso(f"{found[1]}0"):
-        return None
-    if found[1].endswith("0"):  # "1900s" names a decade or a century: the wider one is true
-        century = found[1][:2]
-        return _Span(f"{century}00", f"{century}99", f"{century}XX")
-    return _Span(f"{found[1]}0", f"{found[1]}9", f"{found[1]}X")
-
-
-def _hundred(plain: str) -> int | None:
-    """Return the first year of "19th century", "nineteenth century" or None."""
-    found = re.fullmatch(r"(\S+?)(st|nd|rd|th)?(?:\s+|-)?\s*(?:century|centuries)", plain)
-    if not found:
-        return None
-    word = f"{found[1]}{found[2] or ''}"
-    if word in _ORDINAL_WORDS:
-        number = _ORDINAL_WORDS[word]
-    elif found[2] and re.fullmatch(r"1[1-9]|2[01]", found[1]):
-        number = int(found[1])
-    else:
-        return None
-    return (number - 1) * 100
-
-
-def _century(plain: str) -> _Span | None:
-    first = _hundred(plain)
-    return None if first is None else _Span(f"{first}", f"{first + 99}", f"{first // 100}XX")
-
-
-def _part(plain: str) -> _Span | None:
-    """Return part of a decade or century, marked approximate: its limits are convention."""
-    found = re.fullmatch(_PART + r"(?P<rest>.+)", plain)
-    if found:
-        name = _PART_NAMES.get(found["part"], found["part"])
-        parts, rest = (_DECADE_PARTS, _CENTURY_PARTS), found["rest"]
-    else:
-        found = re.fullmatch(
-            r"(?P<part>(?:first|second|third|fourth|last|latter|1st|2nd|3rd|4th) "
-            r"(?:half|quarter|third))\s+(?:of\s+)?(?:the\s+)?(?P<rest>.+)",
-            plain,
-        )
-        if not found:
-            return None
-        name = found["part"]
-        for short, word in (
-            ("1st", "first"),
-            ("2nd", "second"),
-            ("3rd", "third"),
-            ("4th", "fourth"),
-            ("latter half", "second half"),
-        ):
-            name = name.replace(short, word)
-        parts, rest = ({}, _NTH_PARTS), found["rest"]
-    whole = _decade(rest) or _century(rest)
-    if whole is None or whole.single is None:
-        return None
-    limits = parts[1 if whole.single.endswith("XX") else 0].get(name)
-    if limits is None:
-        return None
-    first = int(whole.start)
-    return _Span(str(first + limits[0]), str(first + limits[1]), approximate=True)
-
-
 _RANGES = tuple(
     re.compile(form)
     for form in (
-        rf"{_M}\s*{_D}{_DASH}{_D2}\s*,?\s*{_Y}",
-        rf"{_D}{_DASH}{_D2}\s*,?\s*(?:of\s+)?{_M}\s*,?\s*{_Y}",
-        rf"{_M}\s*{_D}{_DASH}{_M2}\s*{_D2}\s*,?\s*{_Y}",
-        rf"{_D}\s+{_M}{_DASH}{_D2}\s+{_M2}\s*,?\s*{_Y}",
-        rf"{_M}(?:{_DASH}|\s*/\s*){_M2}\s*,?\s*(?:of\s+)?{_Y}",
-        rf"{_Y}\s*,?\s+{_M}\s+{_D}{_DASH}{_D2}",
-        rf"{_Y}\s*,?\s+{_M}\s+{_D}{_DASH}{_M2}\s+{_D2}",
-        rf"{_Y}\s*,?\s+{_M}{_DASH}{_M2}",
+        rf"{MONTH_NAME}\s*{DAY}{_DASH}{_D2}\s*,?\s*{YEAR}",
+        rf"{DAY}{_DASH}{_D2}\s*,?\s*(?:of\s+)?{MONTH_NAME}\s*,?\s*{YEAR}",
+        rf"{MONTH_NAME}\s*{DAY}{_DASH}{_M2}\s*{_D2}\s*,?\s*{YEAR}",
+        rf"{DAY}\s+{MONTH_NAME}{_DASH}{_D2}\s+{_M2}\s*,?\s*{YEAR}",
+        rf"{MONTH_NAME}(?:{_DASH}|\s*/\s*){_M2}\s*,?\s*(?:of\s+)?{YEAR}",
+        rf"{YEAR}\s*,?\s+{MONTH_NAME}\s+{DAY}{_DASH}{_D2}",
+        rf"{YEAR}\s*,?\s+{MONTH_NAME}\s+{DAY}{_DASH}{_M2}\s+{_D2}",
+        rf"{YEAR}\s*,?\s+{MONTH_NAME}{_DASH}{_M2}",
     )
 )
 
 
-def _range(plain: str, sides: bool) -> _Span | None:
+def _range(plain: str, sides: bool) -> Span | None:
     for form in _RANGES:
         found = form.fullmatch(plain)
         if found:
             part = found.groupdict()
-            month = _MONTHS[part["m"]]
-            last = _MONTHS[part["m2"]] if part.get("m2") else month
+            month = MONTHS[part["m"]]
+            last = MONTHS[part["m2"]] if part.get("m2") else month
             first_day = int(part["d"]) if part.get("d") else None
             last_day = int(part["d2"]) if part.get("d2") else None
-            return _interval(_iso(part["y"], month, first_day), _iso(part["y"], last, last_day))
+            return interval(iso(part["y"], month, first_day), iso(part["y"], last, last_day))
     short = re.fullmatch(r"(\d{4})\s*(?:(-)|[–/]|to|\s-\s)\s*(\d\d?)", plain)
     if short:
         return _short_range(short)
@@ -624,26 +342,29 @@ def _range(plain: str, sides: bool) -> _Span | None:
                 and right.single == f"{right.start[:2]}XX"
             ):
                 right = replace(right, end=f"{right.start[:3]}9")  # "1890s-1900s": a decade too
-            joined = _interval(left.start, right.end)
+            joined = interval(left.start, right.end)
             return _JoinedSpan(joined.start, joined.end, left=left, right=right) if joined else None
     return None
 
 
-def _short_range(found: re.Match[str]) -> _Span | None:
+def _short_range(found: re.Match[str]) -> Span | None:
     """Return 1909 to 1910 for "1909–10" and "1906-7"; plain "1909-10" may be a month."""
     year, figure = found[1], found[3]
     if len(figure) == 2 and (found[0] == f"{year}-{figure}" or "/" in found[0]):
-        return None if int(figure) <= 12 else _month_or_range(int(year), int(figure))
+        return None if int(figure) <= 12 else month_or_range(int(year), int(figure))
     end = year[: -len(figure)] + figure
-    return _interval(_iso(year), _iso(end))
+    return interval(iso(year), iso(end))
+
+
+_NOTHING = Span("", "")
 
 
 @dataclass(frozen=True)
-class _JoinedSpan(_Span):
+class _JoinedSpan(Span):
     """A range whose two sides keep the doubts of their own."""
 
-    left: _Span = _Span("", "")
-    right: _Span = _Span("", "")
+    left: Span = _NOTHING
+    right: Span = _NOTHING
 
     def text(self) -> str:
         sides = [
@@ -657,7 +378,7 @@ class _JoinedSpan(_Span):
         return f"{self.start}{sides[0]}/{self.end}{sides[1]}"
 
 
-def _pair(left: str, right: str) -> tuple[_Span | None, _Span | None]:
+def _pair(left: str, right: str) -> tuple[Span | None, Span | None]:
     """Return both sides of a range or choice, each completed from the other where it is short.
 
     "December" + "January 1938" borrows the year, "18th" + "19th century" the word, "early" +
@@ -676,7 +397,7 @@ def _pair(left: str, right: str) -> tuple[_Span | None, _Span | None]:
         candidates.append(f"{left}, {year[1]}" if re.search(r"\d$", left) else f"{left} {year[1]}")
     if re.search(r"centur(?:y|ies)", right) and re.search(r"(?:st|nd|rd|th)$", left):
         candidates.append(f"{left} century")
-    rest = re.fullmatch(_PART + r"(?P<rest>.+)", right)
+    rest = re.fullmatch(PART + r"(?P<rest>.+)", right)
     if rest and re.fullmatch(r"(?:early|mid(?:dle)?|late)-?", left):
         candidates.append(f"{left} {rest['rest']}")
     month = re.match(rf"({_MONTH})\s*\d\d?(?:st|nd|rd|th)?$", left)
@@ -691,7 +412,7 @@ def _pair(left: str, right: str) -> tuple[_Span | None, _Span | None]:
     return next((span for span in map(_atom, candidates) if span), None), end
 
 
-def _atom(plain: str) -> _Span | None:
+def _atom(plain: str) -> Span | None:
     """Return one date with its own doubts, never a range: that would nest, and thirty dashes in a
     row would take longer than anybody waits."""
     ranges = re.search(r"\d\s*(?:–|-\s)|\bto\b", plain)

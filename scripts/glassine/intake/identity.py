@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
+
+import msgspec
 
 from glassine.base import door, naming, sandbox
 from glassine.base.helper_process import Apart
+from glassine.base.model import ItemId
+from glassine.base.records.intake import Label
 from glassine.intake.model import Batch, Collector
 from glassine.masters import header_size
 
@@ -18,10 +21,10 @@ LABEL_S = 120.0
 class Identity:
     """The item of a master and its place in it; labels: what was seen in the picture."""
 
-    item: str
+    item: ItemId
     part: str | None = None
     sequence: str | None = None
-    labels: list[dict[str, Any]] = field(default_factory=list)
+    labels: list[Label] = field(default_factory=list)
 
 
 def find(
@@ -36,9 +39,9 @@ def find(
         return Identity(forced)
     parsed = naming.parse(entry.name, batch.pattern)
     if parsed is not None:
-        return Identity(str(parsed.item), parsed.part, parsed.sequence)
-    labels: list[dict[str, Any]] = []
-    if batch.settings["intake"]["labels"] == "when_needed" and not waits:
+        return Identity(parsed.item, parsed.part, parsed.sequence)
+    labels: list[Label] = []
+    if batch.settings.intake.labels == "when_needed" and not waits:
         item, labels = _read_label(batch, entry, reader)
         if item is not None:
             collector.note(
@@ -54,35 +57,35 @@ def find(
     return Identity(naming.stand_in(entry.path), labels=labels)
 
 
-def _forced(batch: Batch, path: str) -> str | None:
-    for item, correction in batch.corrections.items():
-        identity = correction.get("identity")
-        if identity and identity.get("master") == path:
-            return str(identity.get("item", item))
+def _forced(batch: Batch, path: str) -> ItemId | None:
+    for correction in batch.corrections.values():
+        if correction.identity and correction.identity.master == path:
+            return correction.identity.item
     return None
 
 
 def _read_label(
     batch: Batch, entry: door.Entry, reader: Apart
-) -> tuple[str | None, list[dict[str, Any]]]:
+) -> tuple[ItemId | None, list[Label]]:
     """Return the item that a label in the picture names, and the labels seen.
 
     reader: decodes the picture in a process of its own: what crashes it or hangs shows no label,
     and `verify` tells what is wrong with the file.
     """
     path = batch.folder / entry.path
-    max_pixels = batch.settings["intake"]["max_pixels"]
+    max_pixels = batch.settings.intake.max_pixels
     size = header_size.size_px(path, batch.folder)
     if size is None or size[0] * size[1] > max_pixels:
         return None, []
     memory_bytes = sandbox.memory_for(16 * (size[0] * size[1] // 10**6))
-    seen = reader.ask(str(path), str(max_pixels), seconds=LABEL_S, memory_bytes=memory_bytes) or []
+    answer = reader.ask(str(path), str(max_pixels), seconds=LABEL_S, memory_bytes=memory_bytes)
+    seen = msgspec.convert(answer or [], list[Label])
     items = set()
     for label in seen:
-        text = label["text"].strip()
+        text = label.text.strip()
         parsed = naming.parse(f"{text}.tif", batch.pattern)
         if parsed is not None:
-            items.add(str(parsed.item))
+            items.add(parsed.item)
     return (items.pop() if len(items) == 1 else None), seen
 
 

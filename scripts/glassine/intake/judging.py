@@ -4,10 +4,10 @@ statements without effect."""
 from __future__ import annotations
 
 from pathlib import PurePosixPath
-from typing import Any
 
 from glassine.base import corrections, naming, wording
 from glassine.base.errors import Finding
+from glassine.base.model import Facts
 from glassine.intake import batch_facts, companions, twins
 from glassine.intake.model import Batch, Collector, Item
 
@@ -113,9 +113,9 @@ def check_targets(batch: Batch, collector: Collector) -> None:
     """Hold items of the catalogue whose master batch.yaml takes for a target."""
     for path in sorted(batch.target_paths):
         parsed = naming.parse(PurePosixPath(path).name, batch.pattern)
-        if parsed is not None and str(parsed.item) in batch.records:
+        if parsed is not None and parsed.item in batch.records:
             collector.hold(
-                str(parsed.item),
+                parsed.item,
                 "intake.target_is_item",
                 path,
                 "batch.yaml calls this file a target capture, the catalogue an item.",
@@ -124,12 +124,12 @@ def check_targets(batch: Batch, collector: Collector) -> None:
             )
 
 
-def state_facts(batch: Batch, collector: Collector) -> dict[str, dict[str, Any]]:
+def state_facts(batch: Batch, collector: Collector) -> dict[str, Facts]:
     """Return {path of a master: the facts that batch.yaml states of it}; say what had no effect."""
     facts = {}
     for item, master in collector.masters():
         stated = batch.statements.facts_of(item.item, master.part)
-        facts[master.path] = stated.facts.as_dict()
+        facts[master.path] = stated.facts
         item.findings += batch_facts.of_no_effect(master.path, master.part, stated)
     return facts
 
@@ -143,10 +143,10 @@ def check_statements(batch: Batch, collector: Collector) -> None:
     ]
     paths = {master.path for _, master in collector.masters()}
     present = {entry.path for entry in batch.listing.files if entry.problem is None}
-    stocks = batch.settings.get("tone", {}).get("film_stocks", {})
+    stocks = batch.settings.tone.film_stocks
     collector.notes += batch.statements.without_master(masters)
     collector.notes += batch_facts.unknown_stocks(batch.facts, stocks)
-    collector.notes += batch_facts.target_findings(batch.facts, present)
+    collector.notes += batch_facts.target_findings(batch.facts.targets, present)
     collector.notes += corrections.about_nothing(batch.corrections, set(collector.items), paths)
 
 

@@ -56,7 +56,7 @@ def _tell_missing(batch: Batch, collector: Collector, list_name: str, path: str)
         return
     parsed = naming.parse(last, batch.pattern)
     collector.hold(
-        str(parsed.item) if parsed else naming.stand_in(path),
+        parsed.item if parsed else naming.stand_in(path),
         "intake.master_missing",
         path,
         "The checksum list names this master, but it is not in the batch folder.",
@@ -96,7 +96,7 @@ def _check_unlisted(batch: Batch, collector: Collector) -> set[str]:
     list that may name it could not be read, else by `verify`, which tells also what else is
     wrong with it; by the settings it is for review. Returns the paths that `verify` holds."""
     doubtful = [f"{name} ({why})" for name, why in batch.lists.doubtful.items()]
-    by_verify = batch.settings["intake"]["unlisted"] == "hold" and not doubtful
+    by_verify = batch.settings.intake.unlisted == "hold" and not doubtful
     must_be_listed = set()
     for item in collector.items.values():
         unlisted = [
@@ -125,9 +125,9 @@ def _unlisted(path: str, doubtful: list[str]) -> Finding:
 
 
 def _check_unlisted_captures(batch: Batch, collector: Collector) -> None:
-    captures = {each["path"]: each for target in batch.targets for each in target["captures"]}
+    captures = {each.path: each for target in batch.targets for each in target.captures}
     for path, capture in captures.items():
-        if not capture["expected"]:
+        if not capture.expected:
             collector.note(
                 "intake.unlisted",
                 path,

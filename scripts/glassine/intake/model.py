@@ -11,12 +11,17 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from glassine.base import door, naming
-from glassine.base.corrections import Correction, Withdrawal
 from glassine.base.errors import Finding
+from glassine.base.model import BatchId, ItemId
+from glassine.base.records.batch_file import BatchFile, StatedTarget
+from glassine.base.records.catalogue import CatalogueRow
+from glassine.base.records.corrections import Correction, Withdrawal
+from glassine.base.records.intake import Label, TargetEntry
 from glassine.intake import batch_facts, batch_lists
+from glassine.intake.given import Settings
 
 if TYPE_CHECKING:
     from glassine.intake.catalogue.reading import Catalogue
@@ -43,16 +48,13 @@ def is_picture(name: str) -> bool:
     return _suffix(name) in _PICTURE_SUFFIXES
 
 
-def target_files(targets: Iterable[dict[str, Any]]) -> set[str]:
+def target_files(targets: Iterable[StatedTarget]) -> set[str]:
     """Return the paths of all captures that belong to targets: they are no items.
 
     targets: as batch.yaml states them.
     """
     return {
-        posixpath.normpath(path)
-        for target in targets
-        for path in (target["path"], target.get("flat_field"), *target.get("repeats", []))
-        if path
+        posixpath.normpath(path) for target in targets for path in (target.path, *target.others)
     }
 
 
@@ -67,23 +69,23 @@ class Batch:
     none of its other files.
     """
 
-    name: str
+    name: BatchId
     folder: Path
-    settings: dict[str, Any]
+    settings: Settings
     pattern: re.Pattern[str]
     listing: door.Listing
     lists: batch_lists.Lists
-    facts: dict[str, Any]
+    facts: BatchFile
     statements: batch_facts.Statements
-    corrections: dict[str, Correction]
+    corrections: dict[ItemId, Correction]
     withdrawals: list[Withdrawal]
-    targets: list[dict[str, Any]]
+    targets: list[TargetEntry]
     catalogue_path: Path | None
     catalogue: Catalogue | None
     companions: frozenset[str]
 
     @property
-    def records(self) -> dict[str, dict[str, Any]]:
+    def records(self) -> dict[ItemId, CatalogueRow]:
         """The catalogue's record of each item that has one."""
         return self.catalogue.records if self.catalogue else {}
 
@@ -128,10 +130,10 @@ class Master:
 class Item:
     """An item, or the stand-in of a file that tells none. labels: those seen in its masters."""
 
-    item: str
+    item: ItemId
     masters: list[Master] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
-    labels: list[dict[str, Any]] = field(default_factory=list)
+    labels: list[Label] = field(default_factory=list)
 
     @property
     def waiting(self) -> bool:
@@ -146,11 +148,11 @@ class Collector:
     each item.
     """
 
-    items: dict[str, Item] = field(default_factory=dict)
+    items: dict[ItemId, Item] = field(default_factory=dict)
     notes: list[Finding] = field(default_factory=list)
     doubts: list[Finding] = field(default_factory=list)
 
-    def item(self, item: str) -> Item:
+    def item(self, item: ItemId) -> Item:
         """Return the item of this id; it is made where there is none yet."""
         return self.items.setdefault(item, Item(item))
 
@@ -160,12 +162,12 @@ class Collector:
             for master in item.masters:
                 yield item, master
 
-    def owners(self) -> dict[str, str]:
+    def owners(self) -> dict[str, ItemId]:
         """Return {path of a master: its item}."""
         return {master.path: item.item for item, master in self.masters()}
 
     def hold(
-        self, item: str, code: str, path: str, what: str, expected: str, next_step: str
+        self, item: ItemId, code: str, path: str, what: str, expected: str, next_step: str
     ) -> None:
         """Hold an item until a person acts."""
         self.item(item).findings.append(Finding(code, path, what, expected, next_step))

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from pathlib import PurePosixPath
-from typing import Any
 
 from glassine.base import naming
 from glassine.base.errors import Finding
+from glassine.base.model import ItemId
+from glassine.base.records.intake import RowsRead
 from glassine.intake.model import Batch, Collector
 
 
-def join_catalogue(batch: Batch, collector: Collector) -> dict[str, Any]:
+def join_catalogue(batch: Batch, collector: Collector) -> RowsRead:
     """Hold items without a sound row; return what the report says of the rows."""
     catalogue, path = batch.catalogue, batch.catalogue_path
     if catalogue is None or path is None:
-        return {"read": 0, "without_master": [], "catalogue": None}
+        return RowsRead(read=0, without_master=[], catalogue=None)
     for item in collector.items.values():
         if naming.is_stand_in(item.item):
             continue
@@ -27,11 +28,11 @@ def join_catalogue(batch: Batch, collector: Collector) -> dict[str, Any]:
     _check_claims(batch, collector)
     _check_named_masters(batch, collector)
     collector.notes += catalogue.findings
-    return {
-        "read": catalogue.rows_read,
-        "without_master": sorted(set(catalogue.records) - set(collector.items)),
-        "catalogue": path.name,
-    }
+    return RowsRead(
+        read=catalogue.rows_read,
+        without_master=sorted(set(catalogue.records) - set(collector.items)),
+        catalogue=path.name,
+    )
 
 
 def _no_row(batch: Batch, item: str) -> Finding:
@@ -41,15 +42,15 @@ def _no_row(batch: Batch, item: str) -> Finding:
         "The catalogue has no row for this item.",
         f"a row whose item id is {item}.",
         "Add the row to the catalogue extract, or correct the file name.",
-        "hold" if batch.settings["catalogue"]["required"] else "review",
+        "hold" if batch.settings.catalogue.required else "review",
     )
 
 
 def _check_claims(batch: Batch, collector: Collector) -> None:
     """Hold items whose rows name a master that another row names too."""
-    claims: dict[str, list[str]] = {}
+    claims: dict[str, list[ItemId]] = {}
     for item, record in batch.records.items():
-        for name in record.get("masters") or []:
+        for name in record.masters:
             claims.setdefault(name, []).append(item)
     owner = collector.owners()
     for name, items in sorted(claims.items()):
@@ -59,7 +60,8 @@ def _check_claims(batch: Batch, collector: Collector) -> None:
         for item in rows:
             if item in collector.items or name in owner:
                 collector.hold(
-                    item,
+                    # A row may have a number that is no id of an item.
+                    naming.item_or_stand_in(item, name),
                     "catalogue.master_of_two",
                     name,
                     f"This master is claimed by {len(rows)} items: {', '.join(rows)}.",
@@ -73,11 +75,11 @@ def _check_named_masters(batch: Batch, collector: Collector) -> None:
     here = {each.path.casefold() for each in batch.listing.files}
     here |= {PurePosixPath(path).name for path in here}
     here |= {PurePosixPath(path).stem for path in here}
-    here |= {str(each.get("master") or "").casefold() for each in batch.withdrawals}
+    here |= {(each.master or "").casefold() for each in batch.withdrawals}
     for item, record in batch.records.items():
         if item not in collector.items:
             continue  # told with the rows that have no master at all
-        for name in dict.fromkeys(record.get("masters") or []):
+        for name in dict.fromkeys(record.masters):
             if name.replace("\\", "/").casefold() not in here:
                 collector.hold(
                     item,

@@ -8,10 +8,17 @@ from __future__ import annotations
 
 import posixpath
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+import msgspec
 
 from glassine.base import corrections, door, wording
+from glassine.base.model import ItemId
+from glassine.base.records.batch_file import BatchFile, StatedTarget
+from glassine.base.records.corrections import Correction, Withdrawal
+from glassine.base.records.intake import TargetEntry, TargetFile
 from glassine.intake import batch_facts, batch_lists, companions
+from glassine.intake.given import CatalogueSettings
 from glassine.intake.model import Collector, target_files
 
 if TYPE_CHECKING:
@@ -19,26 +26,26 @@ if TYPE_CHECKING:
 
 
 def paths(
-    listing: door.Listing, lists: batch_lists.Lists, targets: list[dict[str, Any]]
+    listing: door.Listing, lists: batch_lists.Lists, targets: list[TargetEntry]
 ) -> frozenset[str]:
     """Return the entries of which some say something of the batch: they are no other files."""
     kinds = (companions.facts, companions.corrections, companions.catalogue)
     chosen = [entry.path for choose in kinds for entry in choose(listing).entries]
-    described = [posixpath.normpath(target["description"]) for target in targets]
+    described = [posixpath.normpath(target.description) for target in targets]
     return frozenset([*lists.names, *chosen, *described])
 
 
 # --- batch.yaml --------------------------------------------------------------------------
 
 
-def read_facts(folder: Path, listing: door.Listing, collector: Collector) -> dict[str, Any]:
+def read_facts(folder: Path, listing: door.Listing, collector: Collector) -> BatchFile:
     """Return batch.yaml, empty where there is none. Raises GlassineError where it is unsound."""
     chosen = companions.facts(listing)
     entry = _only_file(
         chosen, companions.FACTS_NAME, "what the studio states of the film", collector
     )
     if entry is None:
-        return {}
+        return BatchFile()
     if entry.path != companions.FACTS_NAME:
         _note_name(entry.path, companions.FACTS_NAME, collector)
     if entry.size == 0:
@@ -54,28 +61,27 @@ def read_facts(folder: Path, listing: door.Listing, collector: Collector) -> dic
 
 
 def read_targets(
-    facts: dict[str, Any], listing: door.Listing, lists: batch_lists.Lists
-) -> list[dict[str, Any]]:
+    facts: BatchFile, listing: door.Listing, lists: batch_lists.Lists
+) -> list[TargetEntry]:
     """Return the targets of batch.yaml with what is known of each of their captures."""
-    return [_with_captures(target, listing, lists) for target in facts.get("targets", [])]
+    return [_with_captures(target, listing, lists) for target in facts.targets]
 
 
 def _with_captures(
-    target: dict[str, Any], listing: door.Listing, lists: batch_lists.Lists
-) -> dict[str, Any]:
+    target: StatedTarget, listing: door.Listing, lists: batch_lists.Lists
+) -> TargetEntry:
     wanted = target_files([target])
     captures = [
-        {
-            "path": entry.path,
-            "part": None,
-            "bytes": entry.size,
-            "mtime_ns": entry.mtime_ns,
-            "expected": lists.expected.get(entry.path, {}),
-        }
+        TargetFile(
+            path=entry.path,
+            bytes=entry.size,
+            mtime_ns=entry.mtime_ns,
+            expected=lists.expected.get(entry.path, {}),
+        )
         for entry in listing.files
         if entry.path in wanted and entry.problem is None
     ]
-    return {**target, "captures": captures}
+    return TargetEntry(**msgspec.structs.asdict(target), captures=captures)
 
 
 # --- corrections.yaml --------------------------------------------------------------------
@@ -83,7 +89,7 @@ def _with_captures(
 
 def read_corrections(
     folder: Path, listing: door.Listing, collector: Collector
-) -> tuple[dict[str, corrections.Correction], list[corrections.Withdrawal]]:
+) -> tuple[dict[ItemId, Correction], list[Withdrawal]]:
     """Return what corrections.yaml corrects, and what it withdraws.
 
     Raises GlassineError where it is unsound.
@@ -91,7 +97,8 @@ def read_corrections(
     path = _corrections_path(folder, listing, collector)
     if path is None:
         return {}, []
-    return corrections.read_corrections(path), corrections.read_withdrawals(path)
+    decided = corrections.read(path)
+    return decided.corrections, decided.withdraw
 
 
 def _corrections_path(folder: Path, listing: door.Listing, collector: Collector) -> Path | None:
@@ -108,18 +115,18 @@ def _corrections_path(folder: Path, listing: door.Listing, collector: Collector)
 # --- catalogue ---------------------------------------------------------------------------
 
 
-def catalogue_path(batch_dir: Path, settings: dict[str, Any]) -> Path | None:
+def catalogue_path(batch_dir: Path, settings: CatalogueSettings) -> Path | None:
     """Return the catalogue of a batch: as configured, else the batch folder's own, else None."""
-    configured = settings["catalogue"]["path"]
+    configured = settings.catalogue.path
     return Path(configured) if configured else companions.catalogue_path(batch_dir)
 
 
 def find_catalogue(
-    folder: Path, listing: door.Listing, settings: dict[str, Any], collector: Collector
+    folder: Path, listing: door.Listing, settings: CatalogueSettings, collector: Collector
 ) -> Path | None:
     """Return the catalogue as `catalogue_path` does, and say what is doubtful of it."""
     chosen = companions.catalogue(listing)
-    configured = settings["catalogue"]["path"]
+    configured = settings.catalogue.path
     if configured:
         for entry in chosen.entries:
             collector.note(
@@ -138,7 +145,9 @@ def find_catalogue(
     return folder / path
 
 
-def read_catalogue(path: Path | None, folder: Path, settings: dict[str, Any]) -> Catalogue | None:
+def read_catalogue(
+    path: Path | None, folder: Path, settings: CatalogueSettings
+) -> Catalogue | None:
     """Return what the catalogue holds, or None where there is none.
 
     path: as `find_catalogue` tells. Raises GlassineError where it cannot be trusted as a whole.
@@ -147,11 +156,11 @@ def read_catalogue(path: Path | None, folder: Path, settings: dict[str, Any]) ->
         return None
     from glassine.intake.catalogue import reading
 
-    return reading.read_catalogue(path, settings, None if settings["catalogue"]["path"] else folder)
+    return reading.read_catalogue(path, settings, None if settings.catalogue.path else folder)
 
 
 def _has_catalogue(
-    chosen: companions.Chosen, settings: dict[str, Any], collector: Collector
+    chosen: companions.Chosen, settings: CatalogueSettings, collector: Collector
 ) -> bool:
     """Return whether the batch folder has one catalogue; else say what follows."""
     names = ", ".join(entry.path for entry in chosen.entries)
@@ -178,7 +187,7 @@ def _has_catalogue(
 
 
 def _tell_no_catalogue(
-    alike: tuple[str, ...], settings: dict[str, Any], collector: Collector
+    alike: tuple[str, ...], settings: CatalogueSettings, collector: Collector
 ) -> None:
     shown = wording.some(alike, 5)
     near = f" These may be meant, and were not read: {shown}." if alike else ""
@@ -190,7 +199,7 @@ def _tell_no_catalogue(
         "Export the catalogue as CSV under that name, or set `catalogue.path`; where a batch "
         "needs none, set `catalogue.required` to false.",
     )
-    if settings["catalogue"]["required"]:
+    if settings.catalogue.required:
         collector.doubt(*words)
     else:
         collector.note(*words, "review" if alike else "note")

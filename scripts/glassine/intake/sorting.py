@@ -84,7 +84,7 @@ def _take(
 def _hold_other_picture(batch: Batch, collector: Collector, entry: door.Entry) -> None:
     parsed = naming.parse(PurePosixPath(entry.name).stem + ".tif", batch.pattern)
     collector.hold(
-        naming.stand_in(entry.path) if parsed is None else str(parsed.item),
+        naming.stand_in(entry.path) if parsed is None else parsed.item,
         "intake.not_a_master",
         entry.path,
         "This picture is no TIFF and is not taken for a master.",
@@ -148,6 +148,6 @@ def _hold_refused(batch: Batch, collector: Collector, refused: list[Finding]) ->
     """Hold the item that lacks what was refused, else a stand-in."""
     for finding in refused:
         parsed = naming.parse(PurePosixPath(finding.path).name, batch.pattern)
-        owner = collector.items.get(str(parsed.item)) if parsed else None
+        owner = collector.items.get(parsed.item) if parsed else None
         item = owner.item if owner and owner.masters else naming.stand_in(finding.path)
         collector.item(item).findings.append(finding)

@@ -10,25 +10,28 @@ from __future__ import annotations
 
 import hashlib
 from pathlib import Path
-from typing import Any
 
-import jsonschema
+from msgspec import UNSET
 
-from glassine.base import door, files, naming
+from glassine.base import door, naming
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.helper_process import Apart
+from glassine.base.model import Facts
+from glassine.base.records.intake import BatchFacts, Intake, ItemEntry, MasterEntry
+from glassine.base.records.parts import FindingNote
 from glassine.intake import batch_facts, batch_lists, judging, list_checks, row_checks, side_files
+from glassine.intake.given import IntakeGiven
 from glassine.intake.model import Batch, Collector, Item, Master
 from glassine.intake.sorting import sort_files
 
 VERSION = "4"
 
 
-def take_in(batch_dir: Path, given: dict[str, Any]) -> dict[str, Any]:
-    """Return what is known of the batch before a pixel is read (the content of intake.json).
+def take_in(batch_dir: Path, given: IntakeGiven) -> Intake:
+    """Return what is known of the batch before a pixel is read.
 
-    given: {"batch", "settings": {naming, intake, catalogue}}. Raises GlassineError where the
-    batch as a whole cannot be taken in: batch.yaml, corrections.yaml or the catalogue unreadable.
+    Raises GlassineError where the batch as a whole cannot be taken in: batch.yaml,
+    corrections.yaml or the catalogue unreadable.
     """
     _check_folder(batch_dir)
     collector = Collector()
@@ -48,25 +51,22 @@ def take_in(batch_dir: Path, given: dict[str, Any]) -> dict[str, Any]:
     judging.tell_empty(batch, collector)
 
     masters = {
-        master.path: _master_record(master, facts[master.path], master.path in must_be_listed)
+        master.path: _master_entry(master, facts[master.path], master.path in must_be_listed)
         for _, master in collector.masters()
     }
-    items = [_item_record(batch, item, masters) for _, item in sorted(collector.items.items())]
-    result = {
-        "batch": batch.name,
-        "title": batch.facts.get("title", batch.name),
-        "facts": {key: batch.facts[key] for key in ("operator",) if key in batch.facts},
-        "default_facts": batch.statements.default_facts().as_dict(),
-        "items": items,
-        "notes": [finding.as_dict() for finding in collector.notes],
-        "rows": rows,
-        "other_files": others,
-        "targets": batch.targets,
-        "withdraw": batch.withdrawals,
-        "corrections_without_item": sorted(set(batch.corrections) - set(collector.items)),
-    }
-    jsonschema.validate(result, files.read_schema("intake"))
-    return result
+    return Intake(
+        batch=batch.name,
+        title=batch.name if batch.facts.title is UNSET else batch.facts.title,
+        facts=BatchFacts(operator=batch.facts.operator),
+        default_facts=_rounded(batch.statements.default_facts()),
+        items=[_item_entry(batch, item, masters) for _, item in sorted(collector.items.items())],
+        notes=[FindingNote(**finding.as_dict()) for finding in collector.notes],
+        rows=rows,
+        other_files=others,
+        targets=batch.targets,
+        withdraw=batch.withdrawals,
+        corrections_without_item=sorted(set(batch.corrections) - set(collector.items)),
+    )
 
 
 def _check_folder(batch_dir: Path) -> None:
@@ -89,10 +89,10 @@ def _check_folder(batch_dir: Path) -> None:
         )
 
 
-def _read_batch(batch_dir: Path, given: dict[str, Any], collector: Collector) -> Batch:
+def _read_batch(batch_dir: Path, given: IntakeGiven, collector: Collector) -> Batch:
     """Return what lies in the batch folder and what its side files state."""
-    settings = given["settings"]
-    pattern = naming.compile_pattern(settings["naming"]["pattern"])
+    settings = given.settings
+    pattern = naming.compile_pattern(settings.naming.pattern)
     listing = _open_listing(batch_dir)
     lists = batch_lists.read_lists(listing, batch_dir)
     facts = side_files.read_facts(batch_dir, listing, collector)
@@ -101,7 +101,7 @@ def _read_batch(batch_dir: Path, given: dict[str, Any], collector: Collector) ->
     targets = side_files.read_targets(facts, listing, lists)
     catalogue_path = side_files.find_catalogue(batch_dir, listing, settings, collector)
     return Batch(
-        name=given["batch"],
+        name=given.batch,
         folder=batch_dir,
         settings=settings,
         pattern=pattern,
@@ -140,37 +140,42 @@ def _open_listing(batch_dir: Path) -> door.Listing:
     return listing
 
 
-def _master_record(master: Master, facts: dict[str, Any], must_be_listed: bool) -> dict[str, Any]:
+def _master_entry(master: Master, facts: Facts, must_be_listed: bool) -> MasterEntry:
     """Return a master as intake.json has it.
 
     facts: those that batch.yaml states of it. must_be_listed: no list names it, and `verify` is to
     hold it for that.
     """
-    return {
-        "path": master.path,
-        "part": master.part,
-        "sequence": master.sequence,
-        "bytes": master.size_bytes,
-        "mtime_ns": master.mtime_ns,
-        "expected": master.expected,
-        "size_px": master.size_px,
-        **({"must_be_listed": True} if must_be_listed else {}),
-        "facts": facts,
-    }
+    return MasterEntry(
+        path=master.path,
+        part=master.part,
+        sequence=master.sequence,
+        bytes=master.size_bytes,
+        mtime_ns=master.mtime_ns,
+        expected=master.expected,
+        size_px=master.size_px,
+        must_be_listed=True if must_be_listed else UNSET,
+        facts=_rounded(facts),
+    )
 
 
-def _item_record(batch: Batch, item: Item, masters: dict[str, dict[str, Any]]) -> dict[str, Any]:
-    """Return an item as intake.json has it; masters: {path: record}."""
+def _rounded(facts: Facts) -> Facts:
+    """Return facts with their numbers as a record has them."""
+    return Facts.from_dict(facts.as_dict())
+
+
+def _item_entry(batch: Batch, item: Item, masters: dict[str, MasterEntry]) -> ItemEntry:
+    """Return an item as intake.json has it; masters: {path: entry}."""
     held = any(finding.severity == "hold" for finding in item.findings)
-    return {
-        "item": item.item,
-        "state": "held" if held else "waiting" if item.waiting else "ready",
-        "masters": [masters[path] for path in sorted(master.path for master in item.masters)],
-        "catalogue": batch.records.get(item.item),
-        "corrections": batch.corrections.get(item.item),
-        "labels": item.labels,
-        "findings": [finding.as_dict() for finding in item.findings],
-    }
+    return ItemEntry(
+        item=item.item,
+        state="held" if held else "waiting" if item.waiting else "ready",
+        masters=[masters[path] for path in sorted(master.path for master in item.masters)],
+        catalogue=batch.records.get(item.item),
+        corrections=batch.corrections.get(item.item),
+        labels=item.labels,
+        findings=[FindingNote(**finding.as_dict()) for finding in item.findings],
+    )
 
 
 def fingerprint(batch_dir: Path, extra: list[Path]) -> str:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from glassine.base import exits, files, naming, wording
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.model import BatchId
 from glassine.base.visible import visible
 from glassine.intake import passed_over
 from glassine.intake.model import OTHER_PICTURE_SUFFIXES
@@ -36,7 +37,7 @@ class Batches:
     """names: the batches to process, in order; problems: what is not processed, and why;
     notes: what is passed over and needs nobody."""
 
-    names: list[str] = field(default_factory=list)
+    names: list[BatchId] = field(default_factory=list)
     problems: list[exits.Problem] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
@@ -74,7 +75,7 @@ def to_process(masters: Path, config: dict[str, Any], working_dir: Path) -> Batc
         _take_named(found, masters, config["batches"], working_dir)
     else:
         _take_all(found, masters, entries)
-        known = set(found.names) | {problem.batch for problem in found.problems}
+        known = {*found.names, *(problem.batch for problem in found.problems)}
         gone = [name for name in known_before(working_dir) if name not in known]
         found.problems += [_gone(masters, name) for name in gone]
         if not found.names and not found.problems:
@@ -88,7 +89,7 @@ def named_only(names: list[str]) -> Batches:
     for name in dict.fromkeys(names):
         wrong = _name_problem(name)
         if wrong is None:
-            found.names.append(name)
+            found.names.append(BatchId(name))
         else:
             finding = _bad_name(Path("batches"), name, wrong)
             found.problems.append(exits.Problem(finding, exits.SETTINGS))
@@ -99,7 +100,7 @@ def to_send(found: Batches, working_dir: Path) -> Batches:
     """Return the batches whose deliveries may go out: also those whose masters are gone."""
     receipts = (working_dir / "deliveries").glob("*.receipt.json")
     delivered = [path.name.removesuffix(".receipt.json") for path in receipts]
-    names = {name for name in delivered if _name_problem(name) is None}
+    names = {BatchId(name) for name in delivered if _name_problem(name) is None}
     return Batches(sorted({*found.names} | names))
 
 
@@ -133,7 +134,7 @@ def _take(found: Batches, masters: Path, name: str, code: int) -> None:
         return
     try:
         with os.scandir(masters / name):
-            found.names.append(name)
+            found.names.append(BatchId(name))
     except OSError as problem:
         finding = Finding(
             "run.batch_unreadable",

@@ -14,36 +14,48 @@ from pathlib import Path
 from typing import Any
 
 from glassine import steps
-from glassine.base import files
+from glassine.base import files, record_files
 from glassine.base.errors import GlassineError
+from glassine.base.model import BatchId, ItemId
+from glassine.base.records.intake import Intake, ItemEntry
 
 STAMP = "done.json"
 
 
 class Batch:
-    """intake.json of a batch, looked up by item."""
+    """intake.json of a batch, looked up by item.
 
-    def __init__(self, intake: dict[str, Any]) -> None:
-        self.name: str = intake["batch"]
-        self.intake = intake
-        self.items: dict[str, dict[str, Any]] = {item["item"]: item for item in intake["items"]}
+    record: it as its type, which a run decides by. entries: the items as they stand in the file:
+    steps are given that JSON and digests are made of it, so that a night does not do an item anew
+    because a type holds one more key.
+    """
+
+    def __init__(self, content: dict[str, Any], path: Path = Path("intake.json")) -> None:
+        self.record = record_files.take(path, "intake", Intake, content)
+        self.name: BatchId = self.record.batch
+        self.content = content
+        self.items: dict[ItemId, ItemEntry] = {entry.item: entry for entry in self.record.items}
+        self.entries: dict[ItemId, dict[str, Any]] = {
+            entry["item"]: entry for entry in content["items"]
+        }
         # The settings that `_shared_text` was made of, and that text.
         self.shared: tuple[dict[str, Any], str] | None = None
 
     def facts(self) -> dict[str, Any]:
         """Return what holds for the whole batch: operators' role ids and target captures."""
-        return {**self.intake.get("facts", {}), "targets": self.intake.get("targets", [])}
+        return {**self.content.get("facts", {}), "targets": self.content.get("targets", [])}
 
-    def ready(self) -> list[str]:
+    def ready(self) -> list[ItemId]:
         """Return the items that go on or fail tonight: all but those that wait."""
-        return [name for name, item in self.items.items() if item["state"] != "waiting"]
+        return [item for item, entry in self.items.items() if entry.state != "waiting"]
 
-    def waiting(self) -> list[str]:
-        return [name for name, item in self.items.items() if item["state"] == "waiting"]
+    def waiting(self) -> list[ItemId]:
+        return [item for item, entry in self.items.items() if entry.state == "waiting"]
 
 
 def read_batch(path: Path) -> Batch:
-    return Batch(files.read_json(path))
+    """Return intake.json at `path`. Raises GlassineError where it is damaged."""
+    return Batch(files.read_json(path), path)
 
 
 def _shared(step: steps.Step, batch: Batch, config: dict[str, Any]) -> dict[str, Any]:
@@ -64,9 +76,9 @@ def _shared(step: steps.Step, batch: Batch, config: dict[str, Any]) -> dict[str,
     return result
 
 
-def _own(step: steps.Step, batch: Batch, item: str) -> dict[str, Any]:
+def _own(step: steps.Step, batch: Batch, item: ItemId) -> dict[str, Any]:
     """Return what the step is given for this item alone."""
-    known = batch.items[item]
+    known = batch.entries[item]
     masters = known["masters"]
     if "facts" not in step.fields:
         masters = [{key: each[key] for key in each if key != "facts"} for each in masters]
@@ -79,7 +91,7 @@ def _own(step: steps.Step, batch: Batch, item: str) -> dict[str, Any]:
     return result
 
 
-def given(step_name: str, batch: Batch, item: str, config: dict[str, Any]) -> dict[str, Any]:
+def given(step_name: str, batch: Batch, item: ItemId, config: dict[str, Any]) -> dict[str, Any]:
     """Return what the step is given for the item (see the module's note)."""
     step = steps.step(step_name)
     return _shared(step, batch, config) | _own(step, batch, item)
@@ -95,7 +107,7 @@ def makes_alternates(config: dict[str, Any]) -> bool:
     )
 
 
-def steps_given(batch: Batch, item: str, config: dict[str, Any]) -> list[dict[str, Any]]:
+def steps_given(batch: Batch, item: ItemId, config: dict[str, Any]) -> list[dict[str, Any]]:
     """Return what each step of an item is given, in order."""
     return [given(step.name, batch, item, config) for step in steps.STEPS]
 
@@ -111,12 +123,12 @@ def _shared_text(batch: Batch, config: dict[str, Any]) -> str:
     return batch.shared[1]
 
 
-def key(batch: Batch, item: str, config: dict[str, Any]) -> str:
+def key(batch: Batch, item: ItemId, config: dict[str, Any]) -> str:
     """Return a digest of all that the steps of an item are given."""
     own: dict[str, Any] = {}
     for step in steps.STEPS:
         own |= _own(step, batch, item)  # what two steps are given is the same for both
-    own["masters"] = batch.items[item]["masters"]  # but for the facts on them
+    own["masters"] = batch.entries[item]["masters"]  # but for the facts on them
     text = _shared_text(batch, config) + files.canonical(own)
     return hashlib.sha256(text.encode()).hexdigest()
 
@@ -145,7 +157,7 @@ def is_settled(item_dir: Path, item_key: str) -> bool:
         return False
 
 
-def unsettled(batch: Batch, items_dir: Path, config: dict[str, Any]) -> list[str]:
+def unsettled(batch: Batch, items_dir: Path, config: dict[str, Any]) -> list[ItemId]:
     """Return the items that the engine must look at tonight, in order."""
     wanted = set(config["only"])
     return [
@@ -159,6 +171,6 @@ def unsettled(batch: Batch, items_dir: Path, config: dict[str, Any]) -> list[str
 def delivery_key(batch: Batch, config: dict[str, Any]) -> str:
     """Return a digest of all that a delivery of the whole batch depends on."""
     parts = [key(batch, item, config) for item in batch.ready()]
-    withdrawn = batch.intake.get("withdraw", [])
+    withdrawn = batch.content.get("withdraw", [])
     text = files.canonical([parts, withdrawn, config["delivery"], config["institution"]])
     return hashlib.sha256(text.encode()).hexdigest()

@@ -11,15 +11,23 @@ import hashlib
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from glassine import steps as table
 from glassine.base import files, sandbox
 from glassine.base.errors import GlassineError
+from glassine.base.model import ItemId
+from glassine.base.records.given import Master
 from glassine.night import due, supervision
 
 STEPS_DONE = "steps.json"
+# What a step is given stays plain JSON here: `steps.json` keeps a digest of it as it came through
+# the engine's params, and a type that gains a key with a default must not do every item anew.
+# `steps.given` makes the step's type of it when the step is done.
+StepGiven = dict[str, Any]
 
 
-def _digest(given: dict[str, Any]) -> str:
+def _digest(given: StepGiven) -> str:
     return hashlib.sha256(files.canonical(given).encode()).hexdigest()
 
 
@@ -32,7 +40,7 @@ def _read_done(item_dir: Path) -> dict[str, str]:
     return done if isinstance(done, dict) else {}
 
 
-def first_due(done: dict[str, str], steps: list[dict[str, Any]], item_dir: Path) -> int:
+def first_due(done: dict[str, str], steps: list[StepGiven], item_dir: Path) -> int:
     """Return the place of the first step that must run; len(steps) where all is as it should be.
 
     A step must run where it was given something else or one of its records is missing.
@@ -46,29 +54,28 @@ def first_due(done: dict[str, str], steps: list[dict[str, Any]], item_dir: Path)
 
 
 def process_item(
-    batch_dir: Path, item_dir: Path, steps: list[dict[str, Any]], key: str, mem_mb: int | None
+    batch_dir: Path, item_dir: Path, steps: list[StepGiven], key: str, mem_mb: int | None
 ) -> None:
     """Take an item from its first due step to the end, and stamp it as done.
 
     steps: what each step is given, in order. mem_mb: memory that its pixels need. Ends the
     process with code 1 where a step holds the item; what was done before stays done.
     """
-    item = steps[0]["item"]
+    item = ItemId(steps[0]["item"])
+    masters = msgspec.convert(steps[0]["masters"], list[Master])
 
     def step_now() -> str:
         place = first_due(_read_done(item_dir), steps, item_dir)
         return str(steps[min(place, len(steps) - 1)]["step"])
 
-    seconds = sandbox.seconds_for(
-        [(int(each["bytes"]), each.get("size_px")) for each in steps[0]["masters"]]
-    )
+    seconds = sandbox.seconds_for([(master.bytes, master.size_px) for master in masters])
     log = item_dir / "logs" / "item.log"
     with supervision.item_job(item, item_dir, log, mem_mb, step_now, seconds):
         done = _read_done(item_dir)
         first = first_due(done, steps, item_dir)
         # Render reads each master whole and compares its digest: what follows in this process
         # need not read it again.
-        read = {"masters_read": first <= [each["step"] for each in steps].index("render")}
+        read = {"masters_read": first <= [given["step"] for given in steps].index("render")}
         for place in range(first, len(steps)):
             done = {earlier["step"]: done[earlier["step"]] for earlier in steps[:place]}
             _do_step(batch_dir, item_dir, steps[place], done, read)
@@ -80,7 +87,7 @@ def process_item(
 def _do_step(
     batch_dir: Path,
     item_dir: Path,
-    given: dict[str, Any],
+    given: StepGiven,
     done: dict[str, str],
     read: dict[str, bool],
 ) -> None:

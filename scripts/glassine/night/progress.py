@@ -9,13 +9,16 @@ import sys
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any, Literal, TextIO
 
-from glassine.base import clock, exits, files, settings, wording
+from glassine.base import clock, exits, files, record_files, settings, wording
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.model import ItemId
+from glassine.base.records import Given
+from glassine.base.records.intake import ItemState
 from glassine.base.visible import visible
 from glassine.night import batches, notice, notify, supervision
 from glassine.report import timing
@@ -85,32 +88,51 @@ def _rate(moments: list[float], now: float) -> float | None:
     return counted * 3600 / max(now - since, 1.0)
 
 
+class ItemNow(Given, frozen=True, kw_only=True):
+    """What of an item in intake.json tells its progress."""
+
+    item: ItemId
+    state: ItemState
+
+
+class ItemStates(Given, frozen=True, kw_only=True):
+    """What of intake.json tells the progress of a batch, whatever else it holds."""
+
+    items: list[ItemNow]
+
+
+@dataclass(frozen=True)
+class _Standing:
+    """Where an item stands; stage: the step it is at, finished_s: when it was done, since 1970."""
+
+    state: Literal["held", "waiting", "finished", "left"]
+    stage: str | None = None
+    finished_s: float | None = None
+
+
+def _standing(item_dir: Path, state: ItemState) -> _Standing:
+    """Return where an item stands. state: as intake saw it."""
+    if state == "held" or (item_dir / "held.json").exists():
+        return _Standing("held")
+    if state == "waiting":
+        return _Standing("waiting")
+    package = item_dir / "package.json"
+    if package.exists():
+        return _Standing("finished", finished_s=package.stat().st_mtime)
+    return _Standing("left", stage=_stage(item_dir))
+
+
 def progress_of(results: Path, now: float) -> Progress:
     """Return how far a batch is.
 
     results: `results/<batch>/`; now: seconds since 1970.
     Raises GlassineError where the batch has not been taken in yet.
     """
-    entries = files.read_json(results / "intake.json")["items"]
-    states: Counter[str] = Counter()
-    stages: Counter[str] = Counter()
-    moments = []
-    for entry in entries:
-        item_dir = results / "items" / str(entry["item"])
-        package = item_dir / "package.json"
-        if entry["state"] == "held" or (item_dir / "held.json").exists():
-            states["held"] += 1
-        elif entry["state"] == "waiting":
-            states["waiting"] += 1
-        elif package.exists():
-            states["finished"] += 1
-            moments.append(package.stat().st_mtime)
-        else:
-            states["left"] += 1
-            stage = _stage(item_dir)
-            if stage:
-                stages[stage] += 1
-    rate = _rate(moments, now)
+    entries = record_files.load(results / "intake.json", "intake", ItemStates).items
+    found = [_standing(results / "items" / entry.item, entry.state) for entry in entries]
+    states = Counter(each.state for each in found)
+    stages = Counter(each.stage for each in found if each.stage)
+    rate = _rate([each.finished_s for each in found if each.finished_s is not None], now)
     left = states["left"]
     return Progress(
         batch=results.name,
@@ -247,7 +269,7 @@ def follow(
 class Teller(threading.Thread):
     """Writes how far each batch is, in plain lines, while a run goes on in this process."""
 
-    def __init__(self, working_dir: Path, names: list[str], out: TextIO) -> None:
+    def __init__(self, working_dir: Path, names: Sequence[str], out: TextIO) -> None:
         super().__init__(name="progress", daemon=True)
         self._working_dir, self._names, self._out = working_dir, names, out
         self._over = threading.Event()

@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
+import msgspec
+
 from glassine.base import (
     corrections,
     files,
@@ -21,6 +23,7 @@ from glassine.base import item_states as status
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.item_states import ItemStatus
 from glassine.intake import passed_over
+from glassine.intake.given import CatalogueSettings
 from glassine.report import deliveries
 
 # How many items share one file of details beside the page.
@@ -473,7 +476,8 @@ def _standing(batch_dir: Path | None, items: list[Item]) -> dict[str, dict[str, 
     if batch_dir is not None:
         path = batch_dir / corrections.FILE_NAME
         try:
-            return corrections.read_corrections(path) if path.exists() else {}
+            standing = corrections.read(path).corrections if path.exists() else {}
+            return {item: msgspec.to_builtins(each) for item, each in standing.items()}
         except GlassineError:
             pass  # intake tells it as a problem of the batch; what it last read serves here
     return {item.item: item.correction for item in items if item.correction}
@@ -510,14 +514,15 @@ def _catalogue_records(given: dict[str, Any]) -> dict[str, dict[str, Any]]:
     from glassine.intake import side_files
     from glassine.intake.catalogue import reading as catalogue
 
-    configured = {"catalogue": settings.load({})["catalogue"], **given["settings"]}
+    stated = {"catalogue": settings.load({})["catalogue"], **given["settings"]}
+    configured = msgspec.convert(stated, CatalogueSettings)
     path = side_files.catalogue_path(Path(given["masters"]), configured)
     try:
-        root = None if configured["catalogue"]["path"] else Path(given["masters"])
-        found = catalogue.read_catalogue(path, configured["catalogue"], root) if path else None
+        root = None if configured.catalogue.path else Path(given["masters"])
+        found = catalogue.read_catalogue(path, configured, root) if path else None
     except (GlassineError, OSError, *_BROKEN):
         return {}  # told by intake; the list then shows ids alone
-    return dict(found.records) if found else {}
+    return msgspec.to_builtins(found.records) if found else {}
 
 
 def _placeholders(given: dict[str, Any]) -> list[Finding]:

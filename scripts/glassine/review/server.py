@@ -24,8 +24,13 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
-from glassine.base import clock, corrections, files, folders, naming, settings
+import msgspec
+
+from glassine.base import clock, corrections, files, folders, naming, record_files, settings
 from glassine.base.errors import GlassineError
+from glassine.base.model import ItemId
+from glassine.base.records.corrections import Correction
+from glassine.base.records.intake import Items
 
 HOST = "127.0.0.1"
 MAX_BODY_BYTES = 1_000_000
@@ -81,23 +86,20 @@ class Session:
     def target(self) -> Path:
         return self.batch_dir / corrections.FILE_NAME
 
-    def standing(self) -> dict[str, corrections.Correction]:
-        """Return the corrections that stand now. Raises GlassineError for a damaged file."""
-        return corrections.read_corrections(self.target) if self.target.exists() else {}
-
-    def withdrawn(self) -> list[corrections.Withdrawal]:
-        """Return what stands as withdrawn. Raises GlassineError for a damaged file."""
-        return corrections.read_withdrawals(self.target) if self.target.exists() else []
+    def standing(self) -> corrections.Decided:
+        """Return what stands in corrections.yaml now. Raises GlassineError for a damaged file."""
+        return corrections.read(self.target) if self.target.exists() else corrections.Decided()
 
     def describe(self) -> dict[str, Any]:
         try:
-            return {"writable": self.writable, "corrections": self.standing()}
+            standing = msgspec.to_builtins(self.standing().corrections)
+            return {"writable": self.writable, "corrections": standing}
         except GlassineError as problem:
             return {"writable": False, "corrections": {}, "message": str(problem)}
 
     def _items(self) -> set[str]:
-        intake = files.read_json(self.results / "intake.json")
-        return {str(entry["item"]) for entry in intake["items"]}
+        intake = record_files.load(self.results / "intake.json", "intake", Items)
+        return {entry.item for entry in intake.items}
 
     def save(self, body: Any) -> dict[str, Any]:
         """Put the corrections of a request in place; return what the page tells the person.
@@ -112,7 +114,8 @@ class Session:
             )
         if not isinstance(body, dict) or not isinstance(body.get("seen"), dict):
             raise Refused(HTTPStatus.BAD_REQUEST, "The request is not what the page sends.")
-        new = corrections.check({"corrections": body.get("corrections")}, corrections.FILE_NAME)
+        asked = {"corrections": body.get("corrections")}
+        new = corrections.check(asked, corrections.FILE_NAME).corrections
         unknown = sorted(set(new) - self._items())
         if unknown:
             raise Refused(
@@ -121,23 +124,24 @@ class Session:
         with self.lock:
             return self._put(new, body["seen"])
 
-    def _put(self, new: dict[str, corrections.Correction], seen: dict[str, Any]) -> dict[str, Any]:
+    def _put(self, new: dict[ItemId, Correction], seen: dict[str, Any]) -> dict[str, Any]:
         standing = self.standing()
-        changed_since = [item for item in new if _core(standing.get(item)) != _core(seen.get(item))]
+        known = msgspec.to_builtins(standing.corrections)
+        changed_since = [item for item in new if _core(known.get(item)) != _core(seen.get(item))]
         if changed_since:
             raise Refused(
                 HTTPStatus.CONFLICT,
                 f"Somebody changed {', '.join(changed_since)} in corrections.yaml meanwhile. "
                 "Your changes are kept here; load the page again to see theirs.",
             )
-        result, changed = corrections.merged(standing, new)
+        result, changed = corrections.merged(standing.corrections, new)
         if changed:
             self.keep_earlier()
-            files.write_text(self.target, corrections.as_text(result, self.withdrawn()))
+            files.write_text(self.target, corrections.as_text(result, standing.withdraw))
         count = len(changed)
         return {
             "saved": True,
-            "corrections": result,
+            "corrections": msgspec.to_builtins(result),
             "message": f"Saved in {self.target}: {count} item{'' if count == 1 else 's'} changed. "
             "The next run redoes just these.",
         }

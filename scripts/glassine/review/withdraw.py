@@ -8,10 +8,15 @@ import sys
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import yaml
+from msgspec import UNSET
 
-from glassine.base import clock, corrections, files, folders, naming, settings
+from glassine.base import clock, corrections, files, folders, naming, record_files, settings
 from glassine.base.errors import GlassineError
+from glassine.base.model import ItemId
+from glassine.base.records.corrections import Withdrawal
+from glassine.base.records.intake import Items
 from glassine.deliver import drops, receipt_files
 from glassine.review import server as review_server
 
@@ -19,46 +24,51 @@ from glassine.review import server as review_server
 def _known_items(results: Path, deliveries: Path, batch: str) -> set[str]:
     """Return the items of the batch, and those that its deliveries have."""
     intake = results / "intake.json"
-    listed = files.read_json(intake)["items"] if intake.exists() else []
+    listed = record_files.load(intake, "intake", Items).items if intake.exists() else []
     found = receipt_files.read(deliveries, batch)
-    return {str(entry["item"]) for entry in listed} | set(drops.delivered(deliveries, found.sound))
+    return {entry.item for entry in listed} | set(drops.delivered(deliveries, found.sound))
 
 
-def _require_known(session: review_server.Session, deliveries: Path, entry: dict[str, Any]) -> None:
-    if entry["item"] in _known_items(session.results, deliveries, session.batch):
+def _require_known(session: review_server.Session, deliveries: Path, entry: Withdrawal) -> None:
+    if entry.item in _known_items(session.results, deliveries, session.batch):
         return
     raise GlassineError.because(
         "withdraw.item",
-        entry["item"],
+        entry.item,
         f"Neither the batch {session.batch} nor a delivery of it has this item.",
         "the id of an item, as the report or the receipt shows it.",
         "Correct the id.",
     )
 
 
-def _line(entry: dict[str, Any]) -> str:
+def _line(entry: Withdrawal) -> str:
+    plain = msgspec.to_builtins(entry)
     text = yaml.safe_dump(
-        entry, sort_keys=False, allow_unicode=True, default_flow_style=True, width=10**6
+        plain,
+        sort_keys=False,
+        allow_unicode=True,
+        default_flow_style=True,
+        width=10**6,
     )
     return f"- {text.strip()}\n"
 
 
-def with_entry(text: str, entry: dict[str, Any], where: str) -> str:
+def with_entry(text: str, entry: Withdrawal, where: str) -> str:
     """Return the text of corrections.yaml with one entry more under `withdraw`.
 
     What a person wrote stays as it is, comments too, wherever the entry can be put behind it.
     Raises GlassineError where the file, or what would come of it, is not as it should be.
     """
     loaded = settings.parse_yaml(text, where) or {}
-    standing = corrections.check(loaded, where)
-    wanted = [*loaded.get("withdraw", []), entry]
-    corrections.check({**loaded, "withdraw": wanted}, where)
+    standing = corrections.check(loaded, where).corrections
+    wanted = [*loaded.get("withdraw", []), msgspec.to_builtins(entry)]
+    withdrawn = corrections.check({**loaded, "withdraw": wanted}, where).withdraw
     end = "" if not text or text.endswith("\n") else "\n"
     for between in ("", "withdraw:\n"):
         longer = f"{text}{end}{between}{_line(entry)}"
         if _reads_as(longer, {**loaded, "withdraw": wanted}, where):
             return longer
-    return corrections.as_text(standing, wanted)
+    return corrections.as_text(standing, withdrawn)
 
 
 def _reads_as(text: str, wanted: Any, where: str) -> bool:
@@ -68,7 +78,7 @@ def _reads_as(text: str, wanted: Any, where: str) -> bool:
         return False
 
 
-def withdraw(session: review_server.Session, deliveries: Path, entry: dict[str, Any]) -> None:
+def withdraw(session: review_server.Session, deliveries: Path, entry: Withdrawal) -> None:
     """Write one entry of `withdraw` into corrections.yaml of the batch.
 
     The file that was there is kept with the results. Raises GlassineError: an unknown item, a
@@ -92,7 +102,7 @@ def withdraw(session: review_server.Session, deliveries: Path, entry: dict[str, 
         raise _not_written(target, str(problem.strerror or problem), entry) from problem
 
 
-def _not_written(target: Path, why: str, entry: dict[str, Any]) -> GlassineError:
+def _not_written(target: Path, why: str, entry: Withdrawal) -> GlassineError:
     return GlassineError.because(
         "withdraw.not_written",
         target,
@@ -140,10 +150,14 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--masters", help="the folder of masters, where it is not as in settings")
     parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
     given = parser.parse_args(arguments)
-    entry: dict[str, Any] = {"item": given.item}
-    entry |= {"master": given.master} if given.master else {}
-    entry |= {"frames": given.frames} if given.frames is not None else {}
-    entry |= {"reason": given.reason, "by": given.by, "when": clock.now_text()}
+    entry = Withdrawal(
+        item=ItemId(given.item),  # checked with all the rest before it is written
+        master=given.master or UNSET,
+        frames=UNSET if given.frames is None else given.frames,
+        reason=given.reason,
+        by=given.by,
+        when=clock.now_text(),
+    )
     try:
         session = _session(given)
         withdraw(session, Path(given.directory).resolve() / "deliveries", entry)

@@ -110,17 +110,17 @@ from glassine.base import files
 from glassine.night import due, item_job, run
 night = run.Run({"masters": sys.argv[2]}, Path(sys.argv[1]))
 (name,) = night.batches
-for item in night.batch(name).ready():
-    folder = night.results_dir(name) / "items" / item
+for item in night.lookup.batch(name).ready():
+    folder = night.place.results_dir(name) / "items" / item
     folder.mkdir(parents=True, exist_ok=True)
     for step in table.STEPS:
         for record in step.records:
             path = folder / record
             path.parent.mkdir(exist_ok=True)
             files.write_json(path, {"stub": True, "masters": [], "frames": []})
-    steps = night.steps_given(name, item)
+    steps = night.lookup.steps_given(name, item)
     files.write_json(folder / "steps.json", {each["step"]: item_job._digest(each) for each in steps})
-    due.write_stamp(folder, night.item_key(name, item))
+    due.write_stamp(folder, night.lookup.item_key(name, item))
 """
 
 

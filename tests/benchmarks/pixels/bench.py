@@ -71,14 +71,18 @@ def make_batch(folder: Path, size: str, copies: int, item: str) -> Path:
 
 def take_in(masters: Path, work: Path) -> Any:
     """Run intake (not timed here) and return the run with its settings."""
-    from glassine.base import files
+    import msgspec
+
+    from glassine.base import record_files
     from glassine.intake import step as intake
+    from glassine.intake.given import IntakeGiven
     from glassine.night import run
 
     made = run.Run({"masters": str(masters)}, work)
     name = made.batches[0]
-    given = made.intake_given(name)
-    files.write_json(work / "results" / name / "intake.json", intake.take_in(masters / name, given))
+    given = made.lookup.intake_given(name)
+    taken = intake.take_in(masters / name, msgspec.convert(given, IntakeGiven))
+    record_files.save(work / "results" / name / "intake.json", "intake", taken)
     return made
 
 
@@ -89,7 +93,8 @@ def do_steps(batch_dir: str, item_dir: str, given: str) -> None:
     figures = {}
     for step, content in json.loads(Path(given).read_text()).items():
         wall, cpu = time.perf_counter(), time.process_time()
-        steps_table.function(step)(Path(batch_dir), Path(item_dir), content)
+        values = steps_table.given(step, content)
+        steps_table.function(step)(Path(batch_dir), Path(item_dir), values)
         figures[step] = {
             "wall_s": time.perf_counter() - wall,
             "cpu_s": time.process_time() - cpu,
@@ -105,22 +110,23 @@ def ours(run: Any, steps: tuple[str, ...]) -> dict[str, Any]:
     name = run.batches[0]
 
     def one(item: str) -> tuple[dict[str, float], dict[str, dict[str, float]]]:
-        item_dir = run.results_dir(name) / "items" / item
+        item_dir = run.place.results_dir(name) / "items" / item
         item_dir.mkdir(parents=True, exist_ok=True)
         given = item_dir.parent / f"{item}.given"
         # The chain that does these steps in one process says so to the last one.
         wanted = {
-            step: due.given(step, run.batch(name), item, run.config) | {"masters_read": True}
+            step: due.given(step, run.lookup.batch(name), item, run.place.config)
+            | {"masters_read": True}
             for step in steps
         }
         given.write_text(json.dumps(wanted))
-        command = [*AGAIN, "steps", str(run.batch_dir(name)), str(item_dir), str(given)]
+        command = [*AGAIN, "steps", str(run.place.batch_dir(name)), str(item_dir), str(given)]
         used = timed(command, env=environment())
         return used, json.loads(given.read_text())
 
     started = time.perf_counter()
     with ThreadPoolExecutor(2) as pool:
-        parts = list(pool.map(one, run.batch(name).ready()))
+        parts = list(pool.map(one, run.lookup.batch(name).ready()))
     return {
         "wall_s": time.perf_counter() - started,
         "cpu_s": sum(used["cpu_s"] for used, _ in parts),
@@ -210,11 +216,11 @@ def peers(run: Any, out: Path) -> dict[str, float]:
     """Do every item by separate commands, two at a time."""
     name = run.batches[0]
     jobs = []
-    for item in run.batch(name).ready():
+    for item in run.lookup.batch(name).ready():
         geometry = json.loads(
-            (run.results_dir(name) / "items" / item / "geometry.json").read_text()
+            (run.place.results_dir(name) / "items" / item / "geometry.json").read_text()
         )
-        master = run.batch_dir(name) / geometry["masters"][0]["path"]
+        master = run.place.batch_dir(name) / geometry["masters"][0]["path"]
         jobs.append((master, crop_of(geometry), out / item))
     started = time.perf_counter()
     with ThreadPoolExecutor(2) as pool:
@@ -293,9 +299,9 @@ def do_bound(master: str, out: str) -> None:
 def bound(run: Any, out: Path) -> dict[str, float]:
     name = run.batches[0]
     parts = []
-    for item in run.batch(name).ready():
-        path = run.batch(name).items[item]["masters"][0]["path"]
-        master = str(run.batch_dir(name) / path)
+    for item in run.lookup.batch(name).ready():
+        path = run.lookup.batch(name).items[item]["masters"][0]["path"]
+        master = str(run.place.batch_dir(name) / path)
         parts.append(timed([*AGAIN, "bound", master, str(out / "bound")], env=environment()))
     return {
         "wall_s": sum(part["wall_s"] for part in parts),

@@ -62,16 +62,17 @@ def main(arguments: list[str]) -> Outcome:
         masters = bench.make_batch(work, options.size, 1, options.item)
         made = bench.take_in(masters, work)
         name = made.batches[0]
-        item = made.batch(name).ready()[0]
-        item_dir = made.results_dir(name) / "items" / item
+        item = made.lookup.batch(name).ready()[0]
+        item_dir = made.place.results_dir(name) / "items" / item
         item_dir.mkdir(parents=True, exist_ok=True)
         adds = []
         rows: list[Row] = []
         for step in ("verify", "locate", *["render"] * options.runs):
             clock.taken.clear()
             started, wall = time.process_time(), time.perf_counter()
-            given = due.given(step, made.batch(name), item, made.config)
-            steps_table.function(step)(made.batch_dir(name), item_dir, given)
+            given = due.given(step, made.lookup.batch(name), item, made.place.config)
+            values = steps_table.given(step, given)
+            steps_table.function(step)(made.place.batch_dir(name), item_dir, values)
             if step != "render":
                 continue
             cpu, wall = time.process_time() - started, time.perf_counter() - wall

@@ -11,8 +11,8 @@ import yaml
 
 from glassine.base import identity, settings
 from glassine.base.errors import GlassineError
-from glassine.intake import step as intake
 from glassine.night import run
+from makers.step_calls import taken_in
 
 OWN: dict[str, Any] = {
     "institution": {"name": "Harbour Works", "id": "https://harbour-works.org/"},
@@ -102,7 +102,7 @@ def test_a_run_stops_before_anything_is_made(tmp_path, capsys, monkeypatch):
 
 def test_a_dry_run_is_not_asked(tmp_path):
     (tmp_path / "masters").mkdir()
-    assert run.start({"masters": "masters"}, tmp_path, True, ["--dry-run"]).works
+    assert run.start({"masters": "masters"}, tmp_path, True, ["--dry-run"]).place.works
 
 
 def test_items_with_something_to_look_at_in_their_row_are_for_review(tmp_path):
@@ -111,7 +111,7 @@ def test_items_with_something_to_look_at_in_their_row_are_for_review(tmp_path):
     (batch / "catalogue.csv").write_text("item_id,title,date\nPEH-1,Quay,05/06/21\n")
     (batch / "PEH-1.tif").write_bytes(b"II*\0")
     config = settings.load({"intake": {"watch_s": 0}})
-    found = intake.take_in(batch, {"batch": "b1", "settings": config})
+    found = taken_in(batch, {"batch": "b1", "settings": config})
     (item,) = found["items"]
     assert item["state"] == "ready"
     assert [each["code"] for each in item["findings"]] == ["catalogue.date"]

@@ -11,11 +11,13 @@ import re
 import time
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from glassine.base import edtf, naming, normal, settings
 from glassine.intake import checksums, companions, date_words
-from glassine.intake.catalogue import rows
+from glassine.intake.catalogue import extract, rows
+from glassine.intake.given import CatalogueSettings
 
 PACKAGE = settings.PROJECT / "scripts" / "glassine"
 # Texts below this never keep anybody waiting, s.
@@ -59,7 +61,7 @@ def repeated(piece, head="", tail=""):
 # --- every pattern of the package --------------------------------------------------------
 
 # Applied to texts that are cut or refused before: MAX_CHARS of dates, the template of a setting.
-BOUNDED = {"date_words.py"}
+BOUNDED = {"date_words.py", "date_points.py"}
 PLAIN_CALLS = {"compile", "match", "fullmatch", "search", "sub", "split", "findall", "finditer"}
 
 
@@ -137,19 +139,20 @@ def test_a_pattern_takes_time_in_proportion_to_the_text(pattern, used):
 @pytest.fixture(scope="module")
 def reader():
     config = settings.load({})
-    columns = {name: [name] for name in rows.FIELDS}
-    return rows.RecordReader(Path("catalogue.csv"), config, columns, narrow=True)
+    columns = {name: [name] for name in extract.FIELDS}
+    sections = msgspec.convert(config, CatalogueSettings)
+    return rows.RecordReader(Path("catalogue.csv"), sections, columns, narrow=True)
 
 
-@pytest.mark.parametrize("column", rows.FIELDS)
+@pytest.mark.parametrize("column", extract.FIELDS)
 def test_a_cell_of_any_column_takes_time_in_proportion_to_its_length(reader, column):
     def read(text):
         cells = {"item_id": "PEH-0001", "title": "Quay", column: text}
-        reader.record(rows.Row(2, cells), [])
+        reader.record(extract.Row(2, cells), [])
 
     for piece in PIECES:
         for head in ("", "1"):
-            assert_linear(read, repeated(piece, head, "!"), rows.MAX_CELL - 2)
+            assert_linear(read, repeated(piece, head, "!"), extract.MAX_CELL - 2)
 
 
 @pytest.mark.parametrize("piece", PIECES)

@@ -22,6 +22,7 @@ from glassine.embed.given import CatalogueRow, Institution
 from glassine.intake.catalogue import reading as catalogue
 from glassine.record import dublin_core, facts, mods, premis, presentation
 from makers.item_records import event
+from makers.step_calls import read_rows
 
 # What each statement says, read from the statements of rightsstatements.org 1.0 and the deeds of
 # Creative Commons (values from memory): (URI, copyrightStatus of PREMIS, xmpRights:Marked).
@@ -68,7 +69,7 @@ def row(tmp_path, **cells: str) -> catalogue.Catalogue:
     names = ["item_id", "title", *cells]
     values = ["PEH-1", "Quay", *cells.values()]
     path.write_text(",".join(names) + "\n" + ",".join(f'"{value}"' for value in values) + "\n")
-    return catalogue.read_catalogue(path, {"catalogue": {}, "rights": DEFAULTS})
+    return read_rows(path, {"catalogue": {}, "rights": DEFAULTS})
 
 
 def outputs(record: dict[str, Any] | None, defaults: dict[str, str] | None = None) -> Any:
@@ -237,7 +238,7 @@ def test_a_status_alone_is_not_joined_by_the_settings_statement(tmp_path, status
     house = {**DEFAULTS, "uri": f"{RS}InC/1.0/", "note": "Ask the archive"}
     path = tmp_path / "catalogue.csv"
     path.write_text(f"item_id,title,copyright_status\nPEH-1,Quay,{status}\n")
-    record = catalogue.read_catalogue(path, {"catalogue": {}, "rights": house}).records["PEH-1"]
+    record = read_rows(path, {"catalogue": {}, "rights": house}).records["PEH-1"]
     told = outputs(record, house)
     assert told["premis"] == [status]
     assert told["premis_uri"] == told["mods_uri"] == [] and told["iiif_uri"] is None
@@ -251,7 +252,7 @@ def test_a_row_that_states_nothing_has_the_rights_of_the_settings(tmp_path):
     house = {**DEFAULTS, "uri": f"{CC}publicdomain/mark/1.0/", "note": "Scans by the archive"}
     path = tmp_path / "catalogue.csv"
     path.write_text("item_id,title\nPEH-1,Quay\n")
-    record = catalogue.read_catalogue(path, {"catalogue": {}, "rights": house}).records["PEH-1"]
+    record = read_rows(path, {"catalogue": {}, "rights": house}).records["PEH-1"]
     for stated in (record, None):  # an item without a row too
         told = outputs(stated, house)
         assert (told["premis"], told["marked"]) == ([FREE], "False")

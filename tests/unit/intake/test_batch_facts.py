@@ -3,6 +3,7 @@
 import time
 from types import SimpleNamespace
 
+import msgspec
 import numpy as np
 import pytest
 import tifffile
@@ -11,15 +12,21 @@ import yaml
 from glassine import steps
 from glassine.base import settings
 from glassine.base.errors import GlassineError
+from glassine.base.records.batch_file import BatchFile
 from glassine.intake import batch_facts
-from glassine.intake import step as intake
-from glassine.night import due, run
+from glassine.night import due
+from glassine.night.lookup import Lookup
+from makers.step_calls import taken_in
 
 STOCK = {"harbour-c": {"slopes": [0.55, 0.6, 0.64]}}
 
 
+def statements_of(batch):
+    return batch_facts.Statements(msgspec.convert(batch, BatchFile))
+
+
 def stated(batch, part=None, item="PEH-0001"):
-    return batch_facts.Statements(batch).facts_of(item, part).facts
+    return statements_of(batch).facts_of(item, part).facts
 
 
 @pytest.fixture
@@ -38,7 +45,7 @@ def take(folder, batch=None, corrections=None, stocks=None):
         text = yaml.safe_dump({"corrections": corrections})
         (folder / "corrections.yaml").write_text(text, "utf-8")
     config = settings.load({"intake": {"watch_s": 0}, "tone": {"film_stocks": stocks or {}}})
-    return intake.take_in(folder, {"batch": folder.name, "settings": config})
+    return taken_in(folder, {"batch": folder.name, "settings": config})
 
 
 def told(result, code):
@@ -104,7 +111,7 @@ def test_what_is_stated_of_the_film_says_nothing_of_its_paper(part):
         "nominal_ppi": 900,
     }
     for batch in ({"defaults": film}, {"items": [{"match": "*", **film}]}):
-        found = batch_facts.Statements(batch).facts_of("PEH-0001", part)
+        found = statements_of(batch).facts_of("PEH-0001", part)
         assert found.facts.polarity == "auto"
         assert found.facts.emulsion_side == "auto"
         assert found.facts.nominal_ppi == 900
@@ -253,7 +260,7 @@ def test_facts_of_ten_thousand_items_are_found_at_once():
     names = [f"PEH-{number:05d}" for number in range(10_000)]
     batch = {"items": [{"match": name, "part": "emu", "rotate": 90} for name in names]}
     started = time.perf_counter()
-    statements = batch_facts.Statements(batch)
+    statements = statements_of(batch)
     assert all(statements.facts_of(name, "emu").facts.rotate == 90 for name in names)
     assert len(statements.without_master([(name, "emu") for name in names[1:]])) == 1
     assert len(statements.without_master([])) == 21
@@ -274,7 +281,7 @@ def test_target_captures_are_measured_with_the_defaults_of_the_batch(folder):
     batch = {"operator": {"capture": "op-03"}, "defaults": {"encoding": "linear"}}
     intake_json = take(folder, batch)
     known = SimpleNamespace(
-        batch=lambda _name: due.Batch(intake_json), config={"targets": {"require": {}}}
+        known=lambda _name: due.Batch(intake_json), config={"targets": {"require": {}}}
     )
-    facts = run.Run.targets_given(known, "b1")["facts"]
+    facts = Lookup.targets_given(known, "b1")["facts"]
     assert (facts["encoding"], facts["operator"]) == ("linear", "op-03")

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from glassine.base import files
 from glassine.base.errors import GlassineError
 from glassine.base.settings import PROJECT
-from glassine.intake.catalogue import reading as catalogue
+from makers.step_calls import read_rows
 
 VARIANTS = PROJECT.parent / "shared" / "catalogue" / "variants"
 HEADER = (
@@ -33,7 +33,7 @@ ROW = (
 def read(tmp_path: Path, content: str | bytes, name: str = "catalogue.csv", **section: Any) -> Any:
     path = tmp_path / name
     path.write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
-    return catalogue.read_catalogue(path, {"catalogue": section})
+    return read_rows(path, {"catalogue": section})
 
 
 def refusal(tmp_path: Path, content: str | bytes, **more: Any) -> Any:
@@ -291,7 +291,7 @@ def test_rights_that_a_row_leaves_open_come_from_the_settings(tmp_path):
     path = tmp_path / "catalogue.csv"
     path.write_text("item_id,title,rights_note\nPEH-1,Quay,Ask first\n")
     defaults = {"uri": "http://rightsstatements.org/vocab/CNE/1.0/", "note": "Free"}
-    found = catalogue.read_catalogue(path, {"catalogue": {}, "rights": defaults})
+    found = read_rows(path, {"catalogue": {}, "rights": defaults})
     rights = found.records["PEH-1"]["rights"]
     assert (rights["uri"], rights["note"]) == (defaults["uri"], "Ask first")
 
@@ -494,7 +494,7 @@ _DAMAGED = {
 def sound():
     if not VARIANTS.exists():
         pytest.skip(f"{VARIANTS} is not there")
-    return catalogue.read_catalogue(VARIANTS / "utf8.csv", {"catalogue": {"columns": _COLUMNS}})
+    return read_rows(VARIANTS / "utf8.csv", {"catalogue": {"columns": _COLUMNS}})
 
 
 @pytest.mark.parametrize("name", sorted(_DAMAGED))
@@ -504,9 +504,9 @@ def test_damaged_extracts_give_the_same_records_or_a_refusal(sound, name):
     expected = _DAMAGED[name]
     if isinstance(expected, str):
         with pytest.raises(GlassineError, match=expected):
-            catalogue.read_catalogue(VARIANTS / name, settings)
+            read_rows(VARIANTS / name, settings)
         return
-    found = catalogue.read_catalogue(VARIANTS / name, settings)
+    found = read_rows(VARIANTS / name, settings)
     assert len(found.bad_items) == expected
     hostile = name == "hostile.csv"  # titles and item numbers differ there by intent
     for item, record in found.records.items():
@@ -520,7 +520,7 @@ def test_damaged_extracts_give_the_same_records_or_a_refusal(sound, name):
 
 def test_windows_letters_of_a_real_extract(sound):
     section = {"columns": _COLUMNS, "encoding": "cp1252"}
-    found = catalogue.read_catalogue(VARIANTS / "cp1252.csv", {"catalogue": section})
+    found = read_rows(VARIANTS / "cp1252.csv", {"catalogue": section})
     differ = {row for row in sound.records if sound.records[row] != found.records[row]}
     told = {each.path for each in found.findings if each.code == "catalogue.letters"}
     # The export put "?" where Windows-1252 has no letter: the record differs, and it is told.

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from glassine.base import edtf as dates
 from glassine.intake.catalogue import dates as catalogue_dates
-from glassine.intake.catalogue import reading as catalogue
 from glassine.intake.catalogue.dates import Stated
+from makers.step_calls import read_rows
 
 
 def row(tmp_path, **cells: str):
@@ -20,7 +20,7 @@ def row(tmp_path, **cells: str):
     names = ["item_id", "title", *cells]
     values = ["PEH-1", "Quay", *cells.values()]
     path.write_text(",".join(names) + "\n" + ",".join(f'"{value}"' for value in values) + "\n")
-    return catalogue.read_catalogue(path, {"catalogue": {}})
+    return read_rows(path, {"catalogue": {}})
 
 
 @pytest.mark.parametrize(

@@ -17,6 +17,7 @@ from glassine.base.markup import write
 from glassine.base.records.catalogue import CatalogueRow
 from glassine.intake.catalogue import reading as catalogue
 from glassine.record import mods
+from makers.step_calls import read_rows
 
 INC = "http://rightsstatements.org/vocab/InC/1.0/"
 HEAD = (
@@ -28,7 +29,7 @@ HEAD = (
 def read(folder: Path, text: str | bytes, **section: Any) -> catalogue.Catalogue:
     path = folder / "catalogue.xml"
     path.write_bytes(text if isinstance(text, bytes) else text.encode())
-    return catalogue.read_catalogue(path, {"catalogue": section})
+    return read_rows(path, {"catalogue": section})
 
 
 def record(folder: Path, inner: str, **section: Any) -> Any:
@@ -277,7 +278,7 @@ def _from_json(folder: Path, row: dict[str, Any]) -> dict[str, Any] | None:
     del cells["rights"], cells["edtf"]
     path = folder / "catalogue.jsonl"
     path.write_text(json.dumps(cells))
-    return catalogue.read_catalogue(path, {"catalogue": {}}).records.get("PEH-1")
+    return read_rows(path, {"catalogue": {}}).records.get("PEH-1")
 
 
 @hypothesis_settings(max_examples=300, deadline=None)

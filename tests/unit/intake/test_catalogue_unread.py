@@ -6,13 +6,13 @@ import json
 
 import pytest
 
-from glassine.intake.catalogue import reading as catalogue
+from makers.step_calls import read_rows
 
 
 def read(tmp_path, text: str, name: str = "catalogue.csv", **section):
     path = tmp_path / name
     path.write_text(text)
-    return catalogue.read_catalogue(path, {"catalogue": section})
+    return read_rows(path, {"catalogue": section})
 
 
 def csv(*columns: str, **rows: str) -> str:

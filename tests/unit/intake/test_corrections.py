@@ -6,12 +6,14 @@ import json
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from glassine.base import corrections
 from glassine.base.errors import GlassineError
+from glassine.base.records.corrections import Correction
 
 SQUARE = [[10, 10], [90, 12], [88, 70], [9, 68]]
 
@@ -61,7 +63,7 @@ corrections:
         blank: false
   - item: PEH-0413
 """
-    read = corrections.read_corrections(written(tmp_path, text))
+    read = msgspec.to_builtins(corrections.read(written(tmp_path, text)).corrections)
     assert list(read) == ["PEH-0412", "PEH-0413"]
     assert read["PEH-0412"]["by"] == "op-07"
     assert read["PEH-0412"]["frames"][0]["corners"][0] == [10, 10.5]
@@ -76,7 +78,7 @@ corrections:
 
 @pytest.mark.parametrize("text", ["", "# nothing decided yet\n", "corrections: []\n"])
 def test_an_empty_file_says_nothing(tmp_path: Path, text: str) -> None:
-    assert corrections.read_corrections(written(tmp_path, text)) == {}
+    assert corrections.read(written(tmp_path, text)).corrections == {}
 
 
 @pytest.mark.parametrize(
@@ -99,7 +101,7 @@ def test_an_empty_file_says_nothing(tmp_path: Path, text: str) -> None:
 )  # fmt: skip
 def test_what_is_off_the_schema_is_refused(tmp_path: Path, name: str, text: str) -> None:
     with pytest.raises(GlassineError) as problem:
-        corrections.read_corrections(written(tmp_path, text))
+        corrections.read(written(tmp_path, text))
     assert codes(problem) == {"settings.value"}
 
 
@@ -115,7 +117,7 @@ def test_what_is_off_the_schema_is_refused(tmp_path: Path, name: str, text: str)
 )
 def test_yaml_tricks_are_refused(tmp_path: Path, text: str) -> None:
     with pytest.raises(GlassineError) as problem:
-        corrections.read_corrections(written(tmp_path, text))
+        corrections.read(written(tmp_path, text))
     assert codes(problem) == {"settings.yaml"}
 
 
@@ -191,22 +193,24 @@ _notes = st.text(st.characters(exclude_categories=["Cs", "Cc"], exclude_characte
 def test_what_is_written_reads_back_the_same(decided: dict[str, Any]) -> None:
     import yaml
 
-    text = corrections.as_text(decided)
-    assert corrections.check(yaml.safe_load(text), "corrections.yaml") == decided
+    typed = msgspec.convert(decided, dict[str, Correction])
+    text = corrections.as_text(typed)
+    assert corrections.check(yaml.safe_load(text), "corrections.yaml").corrections == typed
 
 
 def test_merging_touches_only_the_named_items() -> None:
-    old = corrections.check({"corrections": [entry(), entry(item="PEH-2")]}, "x")
-    new = corrections.check({"corrections": [entry(note="seen")]}, "x")
+    old = corrections.check({"corrections": [entry(), entry(item="PEH-2")]}, "x").corrections
+    new = corrections.check({"corrections": [entry(note="seen")]}, "x").corrections
     result, changed = corrections.merged(old, new)
     assert changed == ["PEH-0412"]
     assert result["PEH-2"] == old["PEH-2"]
-    assert result["PEH-0412"]["note"] == "seen"
+    assert result["PEH-0412"].note == "seen"
 
 
 def test_a_correction_that_says_nothing_goes_back_to_what_is_measured() -> None:
-    old = corrections.check({"corrections": [entry()]}, "x")
-    new = corrections.check({"corrections": [{"item": "PEH-0412", "by": "op-07"}]}, "x")
+    old = corrections.check({"corrections": [entry()]}, "x").corrections
+    nothing = [{"item": "PEH-0412", "by": "op-07"}]
+    new = corrections.check({"corrections": nothing}, "x").corrections
     assert corrections.merged(old, new) == ({}, ["PEH-0412"])
 
 

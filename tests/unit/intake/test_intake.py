@@ -12,6 +12,7 @@ from glassine.base import settings
 from glassine.base.errors import GlassineError
 from glassine.intake import at_rest
 from glassine.intake import step as intake
+from makers.step_calls import taken_in
 
 HEADER = "item_id,title\n"
 
@@ -29,7 +30,7 @@ def batch(tmp_path):
 def take(folder, **changes):
     config = settings.load({"intake": {"watch_s": 0}, **changes})
     given = {"batch": folder.name, "settings": config}
-    return intake.take_in(folder, given)
+    return taken_in(folder, given)
 
 
 def item(result, name):

@@ -17,6 +17,7 @@ from glassine.base import corrections, door, sandbox, settings
 from glassine.base.errors import GlassineError
 from glassine.intake import step as intake
 from glassine.intake.catalogue import reading as catalogue
+from makers.step_calls import taken_in
 
 SIDE_FILES = ["batch.yaml", "corrections.yaml", "catalogue.csv", "manifest-sha256.txt"]
 # Loaded now: a user without rights may not even read the library.
@@ -40,7 +41,7 @@ def batch(tmp_path):
 
 def take(folder, **changes):
     config = settings.load({"intake": {"watch_s": 0}, **changes})
-    return intake.take_in(folder, {"batch": folder.name, "settings": config})
+    return taken_in(folder, {"batch": folder.name, "settings": config})
 
 
 def outcome(folder, **changes):

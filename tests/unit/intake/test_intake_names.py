@@ -1,6 +1,7 @@
 """Names that differ by little, files that are the same, folders inside batches: told, in words."""
 
 import os
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -8,9 +9,9 @@ import tifffile
 
 from glassine.base import errors, naming, settings
 from glassine.base.visible import visible
-from glassine.intake import step as intake
 from glassine.intake import twins
 from glassine.report import words
+from makers.step_calls import taken_in
 
 PATTERN = r"(?P<item>PEH-[0-9]{4})(?:_(?P<part>emu|base))?\.tif"
 
@@ -33,7 +34,7 @@ def master(path, tone, side=12):
 
 def take(folder, **changes):
     config = settings.load({"intake": {"watch_s": 0}, "naming": {"pattern": PATTERN}, **changes})
-    return intake.take_in(folder, {"batch": folder.name, "settings": config})
+    return taken_in(folder, {"batch": folder.name, "settings": config})
 
 
 def items(result):
@@ -201,7 +202,7 @@ def test_half_a_character_can_be_recorded_and_printed():
 def test_the_report_shows_what_would_steer_it():
     template = words.environment().from_string("{{ name | visible }}")
     assert template.render(name=STEERING).isprintable()
-    css = (intake.files.Path(words.__file__).parent / "page.css").read_text("utf-8")
+    css = (Path(words.__file__).parent / "page.css").read_text("utf-8")
     assert "unicode-bidi: isolate" in css
 
 

@@ -22,6 +22,7 @@ from glassine.base.errors import GlassineError
 from glassine.intake import checksums, companions
 from glassine.intake import step as intake
 from glassine.intake.model import OTHER_PICTURE_SUFFIXES
+from makers.step_calls import taken_in
 
 FOLDERS = 1000
 SECRET = "a secret of somebody else"
@@ -212,7 +213,7 @@ def test_no_entry_of_any_batch_folder_is_lost(tmp_path):
         config = CHOICES[seed % len(CHOICES)]
         start = time.process_time()
         try:
-            result = intake.take_in(folder, {"batch": folder.name, "settings": config})
+            result = taken_in(folder, {"batch": folder.name, "settings": config})
         except GlassineError as error:
             stopped += 1
             assert all(each.path and each.next_step for each in error.findings), seed
@@ -248,4 +249,4 @@ def test_folders_that_may_not_be_entered_are_told_in_any_batch(tmp_path, seed, m
 
     monkeypatch.setattr(intake.door.os, "listdir", listdir)
     with pytest.raises(GlassineError, match="closed: This folder cannot be listed"):
-        intake.take_in(folder, {"batch": "b", "settings": CONFIG})
+        taken_in(folder, {"batch": "b", "settings": CONFIG})

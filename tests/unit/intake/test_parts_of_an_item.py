@@ -7,10 +7,9 @@ from PIL import Image
 
 from glassine.base import settings
 from glassine.base.files import read_json
-from glassine.intake import step as intake
 from glassine.night import due
 from makers.film.samples import Sample
-from makers.step_calls import do_step
+from makers.step_calls import do_step, taken_in
 
 WIDTH = 700
 ITEM = "PEH-0301"
@@ -36,7 +35,7 @@ class Desk:
         more = {"intake": {"watch_s": 0}, "catalogue": {"required": False}}
         self.config = settings.load(more)
         given = {"batch": "b", "settings": self.config}
-        self.known = due.Batch(intake.take_in(self.batch, given))
+        self.known = due.Batch(taken_in(self.batch, given))
         self.parts = {each["path"]: each["part"] for each in self.known.items[ITEM]["masters"]}
 
     def step(self, name):

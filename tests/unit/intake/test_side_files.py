@@ -10,8 +10,7 @@ import tifffile
 from glassine.base import settings
 from glassine.base.errors import GlassineError
 from glassine.intake import batch_facts
-from glassine.intake import step as intake
-from makers.step_calls import do_step
+from makers.step_calls import do_step, taken_in
 
 ROWS = "item_id,title\nPEH-0001,Quay\nPEH-0002,Mole\n"
 XML = (
@@ -32,7 +31,7 @@ def batch(tmp_path):
 
 def take(folder, **changes):
     config = settings.load({"intake": {"watch_s": 0}, **changes})
-    return intake.take_in(folder, {"batch": folder.name, "settings": config})
+    return taken_in(folder, {"batch": folder.name, "settings": config})
 
 
 def verify_one(folder, master):

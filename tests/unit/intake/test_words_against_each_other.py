@@ -16,12 +16,12 @@ from glassine.base import item_states as status
 from glassine.base.errors import GlassineError
 from glassine.base.model import Facts
 from glassine.base.records.parts import Header
-from glassine.intake import step as intake
 from glassine.intake.catalogue import columns as catalogue_columns
 from glassine.locate import locate_array
 from glassine.masters import opening as masters
 from glassine.masters.notes import notes_on
 from glassine.verify import step as fixity
+from makers.step_calls import taken_in
 
 ROWS = "item_id,title,masters\nPEH-0001,Quay,{}\nPEH-0002,Mole,\n"
 SAMPLES = np.random.default_rng(4).integers(0, 65535, (40, 60, 3)).astype(np.uint16)
@@ -39,7 +39,7 @@ def batch(tmp_path: Path) -> Path:
 
 def take(folder: Path) -> dict[str, Any]:
     config = settings.load({"intake": {"watch_s": 0}})
-    taken: dict[str, Any] = intake.take_in(folder, {"batch": folder.name, "settings": config})
+    taken: dict[str, Any] = taken_in(folder, {"batch": folder.name, "settings": config})
     return taken
 
 
@@ -139,7 +139,7 @@ def test_a_picture_marked_as_reduced_that_is_as_large_is_another_picture(tmp_pat
 
 def test_a_time_of_capture_after_the_file_was_written_is_for_review(tmp_path):
     options = {"extratags": [(306, "s", 20, "2041:01:01 10:00:00", True)]}
-    header = header_of(tmp_path, **options)
+    header = msgspec.convert(header_of(tmp_path, **options), Header)
     (note,) = fixity._clock_note(header, "2026-03-17T10:00:00Z", "x.tif")
     assert note.severity == "review"
     assert not fixity._clock_note(header, "2041-01-01T06:00:00Z", "x.tif")

@@ -14,10 +14,9 @@ import tifffile
 
 from glassine.base import sandbox, settings
 from glassine.base.errors import GlassineError
-from glassine.intake import step as intake
 from glassine.masters import holes
 from glassine.verify import step as verify
-from makers.step_calls import do_step
+from makers.step_calls import do_step, taken_in
 
 PIXELS = np.random.default_rng(4).integers(1, 65535, (300, 400, 3)).astype(np.uint16)
 LONG_AGO = time.time() - 86400
@@ -73,9 +72,7 @@ def digest(path: Path) -> dict[str, str]:
 def state(batch: Path) -> str:
     """Return the item's state by intake."""
     (batch / "catalogue.csv").write_text("item_id,title\nPEH-0001,Quay\n")
-    taken = intake.take_in(
-        batch, {"batch": "b1", "settings": settings.load({"intake": {"watch_s": 0}})}
-    )
+    taken = taken_in(batch, {"batch": "b1", "settings": settings.load({"intake": {"watch_s": 0}})})
     return str(taken["items"][0]["state"])
 
 

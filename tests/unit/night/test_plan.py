@@ -10,14 +10,28 @@ from glassine.night import due
 
 INTAKE = {
     "batch": "b1",
+    "title": "b1",
     "facts": {},
+    "notes": [],
+    "rows": {"read": 2, "without_master": [], "catalogue": "catalogue.csv"},
+    "other_files": [],
+    "targets": [],
     "items": [
         {
             "item": name,
             "state": "ready",
-            "masters": [{"path": f"{name}.tif", "bytes": 1, "mtime_ns": 1, "expected": {}}],
-            "facts": {"kind": "plate"},
-            "catalogue": {"title": "Quay"},
+            "masters": [
+                {
+                    "path": f"{name}.tif",
+                    "part": None,
+                    "sequence": None,
+                    "bytes": 1,
+                    "mtime_ns": 1,
+                    "expected": {},
+                    "facts": {"kind": "plate"},
+                }
+            ],
+            "catalogue": {"item": name, "row": 2, "title": "Quay", "rights": {}},
             "corrections": None,
             "findings": [],
         }

@@ -7,12 +7,11 @@ import sys
 import pytest
 
 from glassine.base import files, settings
-from glassine.intake import batch_facts
 
 sys.path.insert(0, str(settings.PROJECT / "scripts"))
 import document_config
 
-FILES = {"batch.yaml": batch_facts.BATCH_SCHEMA, "corrections": files.read_schema("corrections")}
+FILES = {"batch.yaml": files.read_schema("batch"), "corrections": files.read_schema("corrections")}
 
 
 def leaves(described):

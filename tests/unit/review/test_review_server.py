@@ -138,9 +138,9 @@ def test_another_host_name_is_refused(session: Session, port: int) -> None:
 def test_a_decision_is_saved_and_reads_back(session: Session, port: int) -> None:
     status, answer = post(port, session, [decision()])
     assert (status, answer["saved"]) == (200, True)
-    read = corrections.read_corrections(session.target)
-    assert read["PEH-0001"]["frames"][0]["corners"] == SQUARE
-    assert read["PEH-0001"]["by"] == "op-07"
+    read = corrections.read(session.target).corrections
+    assert read["PEH-0001"].frames[0].corners == SQUARE
+    assert read["PEH-0001"].by == "op-07"
     assert [path.name for path in session.batch_dir.iterdir()] == ["corrections.yaml"]
 
 
@@ -148,7 +148,7 @@ def test_other_items_stay_and_the_earlier_file_is_kept(session: Session, port: i
     earlier = '# by hand\ncorrections:\n  - item: PEH-0002\n    note: "seen"\n'
     session.target.write_text(earlier, "utf-8")
     assert post(port, session, [decision()])[0] == 200
-    assert set(corrections.read_corrections(session.target)) == {"PEH-0001", "PEH-0002"}
+    assert set(corrections.read(session.target).corrections) == {"PEH-0001", "PEH-0002"}
     (kept,) = (session.results / "report" / "corrections-before").iterdir()
     assert kept.read_text("utf-8") == earlier
 
@@ -157,8 +157,8 @@ def test_a_change_made_meanwhile_is_not_overwritten(session: Session, port: int)
     session.target.write_text("corrections: [{item: PEH-0001, note: theirs}]", "utf-8")
     status, answer = post(port, session, [decision()])
     assert (status, answer["saved"]) == (409, False)
-    assert corrections.read_corrections(session.target)["PEH-0001"]["note"] == "theirs"
-    seen = {"PEH-0001": session.standing()["PEH-0001"]}
+    assert corrections.read(session.target).corrections["PEH-0001"].note == "theirs"
+    seen = {"PEH-0001": session.describe()["corrections"]["PEH-0001"]}
     assert post(port, session, [decision()], seen)[0] == 200
 
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
+import msgspec
 import pytest
 
 from glassine.base import corrections, settings
 from glassine.base.errors import GlassineError
+from glassine.base.records.corrections import Withdrawal
 from glassine.review import withdraw
 
 ENTRY = {
@@ -17,6 +20,12 @@ ENTRY = {
     "by": "op-07",
     "when": "2026-03-18T08:55:00Z",
 }
+
+
+def with_entry(text: str, entry: dict[str, Any], where: str) -> str:
+    return withdraw.with_entry(text, msgspec.convert(entry, Withdrawal), where)
+
+
 STANDING = """# seen by op-07
 corrections:
   - item: PEH-0002  # the quay
@@ -61,16 +70,16 @@ def target(studio: Path) -> Path:
 )
 def test_an_entry_is_added_and_all_else_stands(text: str) -> None:
     before = settings.parse_yaml(text, "corrections.yaml") or {}
-    made = withdraw.with_entry(text, ENTRY, "corrections.yaml")
+    made = with_entry(text, ENTRY, "corrections.yaml")
     after = settings.parse_yaml(made, "corrections.yaml")
     assert after["withdraw"] == [*before.get("withdraw", []), ENTRY]
-    read = corrections.check(after, "corrections.yaml")
-    assert read == corrections.check(before, "corrections.yaml")
+    read = corrections.check(after, "corrections.yaml").corrections
+    assert read == corrections.check(before, "corrections.yaml").corrections
 
 
 def test_comments_stay_where_they_are() -> None:
-    once = withdraw.with_entry(STANDING, ENTRY, "corrections.yaml")
-    twice = withdraw.with_entry(once, {**ENTRY, "item": "PEH-0005"}, "corrections.yaml")
+    once = with_entry(STANDING, ENTRY, "corrections.yaml")
+    twice = with_entry(once, {**ENTRY, "item": "PEH-0005"}, "corrections.yaml")
     assert twice.startswith(STANDING)
     assert twice.count("withdraw:") == 1
 
@@ -79,16 +88,16 @@ def test_comments_stay_where_they_are() -> None:
     "reason", ["two\nlines", "a  b: {c} # d", "“Ørkind’s” 港", "- [x", "'", '"']
 )
 def test_any_reason_is_read_back_as_it_was_given(reason: str) -> None:
-    made = withdraw.with_entry(STANDING, {**ENTRY, "reason": reason}, "corrections.yaml")
+    made = with_entry(STANDING, {**ENTRY, "reason": reason}, "corrections.yaml")
     assert settings.parse_yaml(made, "c")["withdraw"][0]["reason"] == reason
 
 
 def test_the_command_writes_the_entry(studio: Path) -> None:
     target(studio).write_text(STANDING, "utf-8")
     assert run(studio, "PEH-0004") == 0
-    (entry,) = corrections.read_withdrawals(target(studio))
-    assert (entry["item"], entry["reason"], entry["by"]) == ("PEH-0004", "given back", "op-07")
-    assert entry["when"].endswith("Z")
+    (entry,) = corrections.read(target(studio)).withdraw
+    assert (entry.item, entry.reason, entry.by) == ("PEH-0004", "given back", "op-07")
+    assert entry.when.endswith("Z")
     assert target(studio).read_text("utf-8").startswith(STANDING)
     kept = list((studio / "results" / "b1" / "report" / "corrections-before").glob("*.yaml"))
     assert [path.read_text("utf-8") for path in kept] == [STANDING]
@@ -146,9 +155,9 @@ def test_entries_that_say_too_little_or_too_much_are_refused(
 def test_saving_a_review_keeps_what_is_withdrawn(studio: Path) -> None:
     from glassine.review import server as review_server
 
-    target(studio).write_text(withdraw.with_entry(STANDING, ENTRY, "c"), "utf-8")
+    target(studio).write_text(with_entry(STANDING, ENTRY, "c"), "utf-8")
     results = studio / "results" / "b1"
     session = review_server.Session("b1", results, studio / "masters" / "b1", writable=True)
     entry = {"item": "PEH-0004", "by": "op-03", "note": "seen", "frames": []}
     assert session.save({"corrections": [entry], "seen": {}})["saved"]
-    assert corrections.read_withdrawals(target(studio)) == [ENTRY]
+    assert msgspec.to_builtins(corrections.read(target(studio)).withdraw) == [ENTRY]

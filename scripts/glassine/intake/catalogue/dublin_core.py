@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import re
-from typing import Any
 
 from glassine.base import edtf, rights
 from glassine.base.vocabulary import MATERIAL_FORMS
 from glassine.intake.catalogue.mods import one_or_all
 from glassine.intake.catalogue.xml import Cells, Reading
+from glassine.intake.given import CatalogueSection
 
 _RESOURCE = "{http://www.w3.org/1999/02/22-rdf-syntax-ns#}resource"
 _STATUS_WORDS = {"public domain", "copyrighted", "in copyright"}
 
 
-def cells(record: Reading, section: dict[str, Any]) -> Cells:
+def cells(record: Reading, section: CatalogueSection) -> Cells:
     """Return the cells of a Dublin Core record, unread parts under their paths.
 
     The fifteen elements count in either namespace (DCMI Metadata Terms, section 1). dc:date and
@@ -56,8 +56,8 @@ def _genre(record: Reading) -> str:
     return record.text(listed[0]) if listed else ""
 
 
-def _material(record: Reading, section: dict[str, Any]) -> str:
-    words = {word.casefold(): word for word in section.get("materials", {})}
+def _material(record: Reading, section: CatalogueSection) -> str:
+    words = {word.casefold(): word for word in section.materials}
     words |= {form: material for material, form in MATERIAL_FORMS.items()}
     words |= {material: material for material in MATERIAL_FORMS}
     for medium in record.all("dcterms:medium"):

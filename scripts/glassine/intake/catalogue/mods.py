@@ -10,6 +10,7 @@ from glassine.base import rights
 from glassine.base.vocabulary import MATERIAL_FORMS, RIGHTS_LABELS
 from glassine.intake import date_words
 from glassine.intake.catalogue.xml import XLINK, Cells, Reading
+from glassine.intake.given import CatalogueSection
 
 _FIELD_OF_LABEL = {
     RIGHTS_LABELS["status"]: "copyright_status",
@@ -26,12 +27,12 @@ _MARC_YEAR = re.compile(r"[\du]{4}")
 _STATUS_WORDS = {"public domain", "copyrighted", "in copyright"}
 
 
-def cells(record: Reading, section: dict[str, Any]) -> Cells:
+def cells(record: Reading, section: CatalogueSection) -> Cells:
     """Return the cells of a MODS record, unread parts under their paths.
 
     section: the settings `catalogue`; see `xml_rows.rows`.
     """
-    item = _item(record, section.get("item_identifier"))
+    item = _item(record, section.item_identifier)
     titles = "mods:titleInfo[not(@type)][1]/mods:"
     found: Cells = {
         "item_id": item,
@@ -142,8 +143,8 @@ def _subjects(record: Reading) -> Cells:
     return {"subjects": topics, "places": places}
 
 
-def _physical(record: Reading, section: dict[str, Any]) -> Cells:
-    words = {word.casefold(): word for word in section.get("materials", {})}
+def _physical(record: Reading, section: CatalogueSection) -> Cells:
+    words = {word.casefold(): word for word in section.materials}
     words |= {form: material for material, form in MATERIAL_FORMS.items()}
     words |= {material: material for material in MATERIAL_FORMS}
     material, decay = "", ""
@@ -203,24 +204,27 @@ def _words(record: Reading, element: Any) -> str:
 
 def _coded(record: Reading, element: Any) -> str:
     """Return a date of figures as EDTF with its qualifier's mark, or nothing; uses nothing."""
-    text, encoding = record.peek(element), element.get("encoding") or ""
-    found = ""
+    encoding = element.get("encoding") or ""
+    edtf = _figures(record.peek(element), encoding)
+    if not edtf or (not dates.is_valid(edtf) and encoding != "edtf"):
+        return ""
+    mark = _QUALIFIERS.get(element.get("qualifier"), ("", ""))[1]
+    return edtf if mark in edtf or "/" in edtf else edtf + mark
+
+
+def _figures(text: str, encoding: str) -> str:
+    """Return a date of figures as EDTF as its encoding reads them, or nothing."""
     if encoding not in ("", "edtf", "w3cdtf", "iso8601", "marc"):
         return ""
     if encoding == "edtf":
-        found = text
-    elif match := _W3CDTF.fullmatch(text):
-        found = match[1]
-    elif encoding == "iso8601" and (match := _BASIC_DAY.fullmatch(text)):
-        found = "-".join(match.groups())
-    elif encoding == "marc" and _MARC_YEAR.fullmatch(text):
-        found = text.replace("u", "X")
-    elif not encoding:
-        found = date_words.to_edtf(text) or ""
-    if not found or (not dates.is_valid(found) and encoding != "edtf"):
-        return ""
-    mark = _QUALIFIERS.get(element.get("qualifier"), ("", ""))[1]
-    return found if mark in found or "/" in found else found + mark
+        return text
+    if match := _W3CDTF.fullmatch(text):
+        return match[1]
+    if encoding == "iso8601" and (match := _BASIC_DAY.fullmatch(text)):
+        return "-".join(match.groups())
+    if encoding == "marc" and _MARC_YEAR.fullmatch(text):
+        return text.replace("u", "X")
+    return "" if encoding else date_words.to_edtf(text) or ""
 
 
 def _take(record: Reading, element: Any) -> str:

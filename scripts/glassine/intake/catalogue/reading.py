@@ -21,9 +21,13 @@ from typing import Any
 
 from glassine.base import door
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.model import ItemId
 from glassine.base.normal import nfc
+from glassine.base.records.catalogue import CatalogueRow
 from glassine.intake.catalogue import columns as catalogue_columns
-from glassine.intake.catalogue.rows import FIELDS, RecordReader, Row
+from glassine.intake.catalogue.extract import FIELDS, Row
+from glassine.intake.catalogue.rows import RecordReader
+from glassine.intake.given import CatalogueSection, CatalogueSettings
 
 VERSION = "2"
 
@@ -37,31 +41,29 @@ MAX_COLUMNS = 500
 class Catalogue:
     """What a catalogue extract holds.
 
-    records: one dict an item, as schemas/catalogue.schema.json describes. bad_items: items whose
+    records: one an item, by its id. bad_items: items whose
     row cannot be used, with the reason. for_review: what a person should look at, by item.
     findings: all that is worth telling, theirs included.
     rows_read: rows with data, good or bad.
     """
 
-    records: dict[str, dict[str, Any]] = field(default_factory=dict)
+    records: dict[ItemId, CatalogueRow] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
-    bad_items: dict[str, Finding] = field(default_factory=dict)
-    for_review: dict[str, list[Finding]] = field(default_factory=dict)
+    bad_items: dict[ItemId, Finding] = field(default_factory=dict)
+    for_review: dict[ItemId, list[Finding]] = field(default_factory=dict)
     rows_read: int = 0
     encoding: str = ""
     delimiter: str = ""
 
 
-def read_catalogue(path: Path, settings: dict[str, Any], root: Path | None = None) -> Catalogue:
+def read_catalogue(path: Path, settings: CatalogueSettings, root: Path | None = None) -> Catalogue:
     """Return the records of a catalogue extract.
 
     path: .csv, .tsv or .txt (CSV), .jsonl or .ndjson (JSON lines), .xml (MODS, Dublin Core).
-    settings: the whole settings, of which the sections `catalogue` and `rights` are used, or
-    the section `catalogue` alone.
     root: the batch folder, below which no link is followed; None where the settings name the file.
     Raises GlassineError where the file as a whole cannot be trusted.
     """
-    section = _section(settings)
+    section = settings.catalogue
     content = _bytes(path, root)
     suffix = path.suffix.lower()
     if suffix == ".xml":
@@ -72,17 +74,12 @@ def read_catalogue(path: Path, settings: dict[str, Any], root: Path | None = Non
             Row(number, cells) for number, cells in xml_rows.rows(path, content, section)
         )
         return _collect(found, rows, path, settings, {name: [name] for name in FIELDS})
-    text, encoding = _decode(path, content, section.get("encoding", "auto"))
+    text, encoding = _decode(path, content, section.encoding)
     if suffix in (".jsonl", ".ndjson"):
         found = Catalogue(encoding=encoding, delimiter="json")
         columns = _mapping(section)
         return _collect(found, _json_rows(path, text), path, settings, columns)
     return _read_csv(path, text, encoding, settings)
-
-
-def _section(settings: dict[str, Any]) -> dict[str, Any]:
-    section: dict[str, Any] = settings.get("catalogue", settings)
-    return section
 
 
 # --- bytes and text ----------------------------------------------------------------------
@@ -168,19 +165,19 @@ def _bad_bytes(
 # --- rows ---
 
 
-def _mapping(section: dict[str, Any]) -> dict[str, list[str]]:
+def _mapping(section: CatalogueSection) -> dict[str, list[str]]:
     """Return the columns of each field: those configured, else the column of the same name."""
     columns = {name: [name] for name in FIELDS}
-    for name, value in section.get("columns", {}).items():
+    for name, value in section.columns.items():
         columns[name] = [value] if isinstance(value, str) else list(value or [])
     return columns
 
 
-def _read_csv(path: Path, text: str, encoding: str, settings: dict[str, Any]) -> Catalogue:
-    section = _section(settings)
+def _read_csv(path: Path, text: str, encoding: str, settings: CatalogueSettings) -> Catalogue:
+    section = settings.catalogue
     declared, text = _separator_line(text)
     columns = _mapping(section)
-    wanted = section.get("delimiter", "auto")
+    wanted = section.delimiter
     delimiter = {"tab": "\t", "auto": declared or None}.get(wanted, wanted)
     delimiter = delimiter or _sniff(path, text, columns["item_id"])
     rows = _csv_rows(path, text, delimiter)
@@ -189,7 +186,7 @@ def _read_csv(path: Path, text: str, encoding: str, settings: dict[str, Any]) ->
     except StopIteration:
         header = []
     names = [nfc(name.strip()) for name in header]
-    _check_header(path, names, columns, section.get("columns", {}))
+    _check_header(path, names, columns, section.columns)
     found = Catalogue(encoding=encoding, delimiter=delimiter)
     return _collect(found, _named(rows, names), path, settings, columns)
 
@@ -257,7 +254,7 @@ def _csv_rows(path: Path, text: str, delimiter: str) -> Iterator[tuple[int, list
 
 
 def _check_header(
-    path: Path, names: list[str], columns: dict[str, list[str]], configured: dict[str, Any]
+    path: Path, names: list[str], columns: dict[str, list[str]], configured: Iterable[str]
 ) -> None:
     twice = sorted({name for name in names if name and names.count(name) > 1})
     absent = [
@@ -351,11 +348,11 @@ def _collect(
     found: Catalogue,
     rows: Iterable[Row],
     path: Path,
-    settings: dict[str, Any],
+    settings: CatalogueSettings,
     columns: dict[str, list[str]],
 ) -> Catalogue:
     reader = RecordReader(path, settings, columns, narrow=found.encoding == "cp1252")
-    first_row: dict[str, int] = {}
+    first_row: dict[ItemId, int] = {}
     for row in rows:
         found.rows_read += 1
         item = reader.item(row)
@@ -376,7 +373,8 @@ def _collect(
             if asked:
                 found.for_review[item] = asked
     found.findings += catalogue_columns.unused(path.name, reader.unused, set(FIELDS), reader.read)
-    found.findings += catalogue_columns.joined(path.name, reader.joined, reader.separator)
+    separator = settings.catalogue.separator
+    found.findings += catalogue_columns.joined(path.name, reader.joined, separator)
     if not found.rows_read:
         raise _refuse(
             "empty",

@@ -10,13 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 from glassine.intake.catalogue import dublin_core, xml
 from glassine.intake.catalogue import mods as catalogue_mods
+from glassine.intake.given import CatalogueSection
 
 
-def rows(path: Path, content: bytes, section: dict[str, Any]) -> Iterator[tuple[int, xml.Cells]]:
+def rows(path: Path, content: bytes, section: CatalogueSection) -> Iterator[tuple[int, xml.Cells]]:
     """Yield line number and cells of each record, cells under the names of our own fields.
 
     section: the settings `catalogue`; `item_identifier` is the type of the MODS identifier that

@@ -1,0 +1,123 @@
+"""intake.json: what is known of a batch before a pixel is read."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+import msgspec
+from msgspec import UNSET, Meta, UnsetType
+
+from glassine.base.model import BatchId, Facts, ItemId
+from glassine.base.naming import ID_PATTERN
+from glassine.base.records import Given, Record
+from glassine.base.records.batch_file import Operators, StatedTarget
+from glassine.base.records.catalogue import CatalogueRow
+from glassine.base.records.corrections import Correction, Withdrawal
+from glassine.base.records.parts import Count, FindingNote
+
+ItemState = Literal["ready", "held", "waiting"]
+
+
+class Label(Record, frozen=True, kw_only=True):
+    """A machine-readable label seen in a master; corners: px of its reduced copy."""
+
+    text: str
+    format: str
+    corners: list[list[float]]
+
+
+class MasterEntry(Record, frozen=True, kw_only=True):
+    """A master of an item.
+
+    path: in the batch folder. part, sequence: its place in the item, as its name says. bytes,
+    mtime_ns: of the file as listed. expected: {algorithm: hex digest} of the checksum lists.
+    size_px: [width, height], None where a few bytes of it do not say. must_be_listed: no list names
+    it, and verify holds it for that. facts: what batch.yaml states of it; absent in records of
+    versions that kept facts by item.
+    """
+
+    path: str
+    part: str | None
+    sequence: str | None
+    bytes: Count
+    mtime_ns: int
+    expected: dict[str, str]
+    size_px: list[int] | None = None
+    must_be_listed: bool | UnsetType = UNSET
+    facts: Facts | UnsetType = UNSET
+
+
+class ItemEntry(Record, frozen=True, kw_only=True):
+    """An item, or the stand-in of a file that tells none.
+
+    facts: of all its masters, in records of versions that kept facts by item; written no more.
+    """
+
+    item: Annotated[ItemId, Meta(pattern=f"^{ID_PATTERN}$")]
+    state: ItemState
+    masters: list[MasterEntry]
+    catalogue: CatalogueRow | None
+    corrections: Correction | None
+    labels: list[Label] = msgspec.field(default_factory=list)
+    findings: list[FindingNote]
+    facts: Facts | UnsetType = UNSET
+
+
+class TargetFile(Record, frozen=True, kw_only=True):
+    """A capture of a target as listed; part: always None, as a master has one."""
+
+    path: str
+    part: None = None
+    bytes: Count
+    mtime_ns: int
+    expected: dict[str, str]
+
+
+class TargetEntry(StatedTarget, frozen=True, kw_only=True):
+    """A target of batch.yaml with those of its captures that are there."""
+
+    captures: list[TargetFile]
+
+
+class RowsRead(Record, frozen=True, kw_only=True):
+    """What the report says of the rows: their number, items without a master, name of the file."""
+
+    read: Count
+    without_master: list[str]
+    catalogue: str | None
+
+
+class BatchFacts(Record, frozen=True, kw_only=True):
+    """What holds for the whole batch."""
+
+    operator: Operators | UnsetType = UNSET
+
+
+class Intake(Record, frozen=True, kw_only=True):
+    """intake.json of a batch.
+
+    default_facts: what batch.yaml states of all captures, those of targets too. notes: what
+    concerns no item. withdraw: what a person withdrew from delivery (corrections.yaml).
+    """
+
+    batch: BatchId
+    title: str
+    facts: BatchFacts = BatchFacts()
+    default_facts: Facts | UnsetType = UNSET
+    items: list[ItemEntry]
+    notes: list[FindingNote]
+    rows: RowsRead
+    other_files: list[str]
+    targets: list[TargetEntry]
+    withdraw: list[Withdrawal] = msgspec.field(default_factory=list)
+    corrections_without_item: list[str] = msgspec.field(default_factory=list)
+
+
+class ItemName(Given, frozen=True, kw_only=True):
+    item: ItemId
+
+
+class Items(Given, frozen=True, kw_only=True):
+    """Which items intake.json has, whatever else it holds."""
+
+    items: list[ItemName]

@@ -1,0 +1,157 @@
+"""A row of a catalogue extract, the columns that its fields are read from, and what is said of one
+of its cells."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from glassine.base.errors import Finding
+from glassine.base.normal import nfc
+
+# Longest cell, in characters; a longer one is a file that went wrong, not a description.
+MAX_CELL = 20_000
+
+FIELDS = (
+    "item_id",
+    "title",
+    "alternative",
+    "description",
+    "date",
+    "date_edtf",
+    "date_earliest",
+    "date_latest",
+    "creator",
+    "creator_role",
+    "creator_uri",
+    "subjects",
+    "subject_uris",
+    "places",
+    "place_uris",
+    "languages",
+    "genre",
+    "physical",
+    "material",
+    "decay_level",
+    "rights_uri",
+    "copyright_status",
+    "rights_holder",
+    "rights_note",
+    "credit",
+    "identifiers",
+    "collection",
+    "masters",
+    "structure",
+)
+
+# What a row holds by column: texts of CSV, any value of JSON.
+Cells = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Row:
+    """Number as a spreadsheet shows it (the header is row 1), cells by column, a fault if any."""
+
+    number: int
+    cells: Cells
+    fault: str = ""
+
+
+class Cell(NamedTuple):
+    """A cell as it is shown to a person; value: as it stands there, or the part of it meant."""
+
+    row: int
+    column: str
+    value: Any
+
+
+@dataclass(frozen=True)
+class Extract:
+    """A catalogue extract, and how its rows are read.
+
+    columns: of each field. separator: between the values of one cell. narrow: whether its encoding
+    has room for few letters only. materials: {word of the catalogue, case folded: material}.
+    rights: those of the settings. ignored: columns that may say what they want.
+    """
+
+    path: Path
+    columns: dict[str, list[str]]
+    separator: str
+    narrow: bool
+    materials: dict[str, str]
+    rights: dict[str, str]
+    ignored: frozenset[str]
+
+    @cached_property
+    def mapped(self) -> set[str]:
+        """The columns that fields are read from."""
+        return {column for names in self.columns.values() for column in names}
+
+    @cached_property
+    def of_names(self) -> set[str]:
+        """The columns of names, in which a question mark is no punctuation."""
+        return {*self.columns["creator"], *self.columns["places"], *self.columns["subjects"]}
+
+    def finding(
+        self,
+        code: str,
+        cell: Cell,
+        expected: str,
+        severity: str = "hold",
+        next_step: str = "Correct the cell in the catalogue and export again.",
+    ) -> Finding:
+        """Return what is wrong with a cell."""
+        return Finding(
+            f"catalogue.{code}",
+            f"{self.path.name}, row {cell.row}",
+            f"Column {cell.column!r} holds {short(cell.value)!r}.",
+            expected,
+            next_step,
+            severity,
+        )
+
+    def wrong_value(self, cell: Cell, expected: str) -> Finding:
+        """Return that a cell holds what its field cannot take."""
+        return self.finding("value", cell, expected)
+
+    def first_column(self, name: str) -> str:
+        return self.columns[name][0]
+
+    def one(self, row: Row, name: str) -> str:
+        """Return the field's text; several columns are joined by a blank."""
+        cells = [row.cells.get(column) for column in self.columns[name]]
+        texts = [str(cell) for cell in cells if cell is not None and cell != ""]
+        return nfc(" ".join(texts))
+
+    def many(self, row: Row, name: str) -> list[Any]:
+        """Return the values of a field: cells split at the separator, JSON lists as they are."""
+        values: list[Any] = []
+        for column in self.columns[name]:
+            for part in self.parts(row.cells.get(column)):
+                if isinstance(part, str):
+                    values.append(nfc(part.strip()))
+                elif part is not None:
+                    values.append(part if isinstance(part, dict) else str(part))
+        return [value for value in values if value != ""]
+
+    def parts(self, cell: Any) -> list[Any]:
+        """Return the values that a cell holds as they stand: a text split, a list as it is."""
+        if isinstance(cell, str):
+            return list(cell.split(self.separator))
+        return cell if isinstance(cell, list) else [cell]
+
+
+def text_of(cell: Any) -> str:
+    """Return a cell as text: lists and objects as JSON, nothing for null and what is empty."""
+    if cell is None or cell == [] or cell == {}:
+        return ""
+    return cell if isinstance(cell, str) else json.dumps(cell, ensure_ascii=False)
+
+
+def short(value: Any) -> str:
+    """Return a value for a person to read, at most 80 characters of it."""
+    shown = " ".join(text_of(value).split())
+    return shown if len(shown) <= 80 else shown[:77] + "..."

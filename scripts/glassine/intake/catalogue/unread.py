@@ -1,0 +1,118 @@
+"""What a row says in columns that no field takes: it is counted, and holds or marks the item where
+somebody must read it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+
+from glassine.base.errors import Finding
+from glassine.intake import date_words
+from glassine.intake.catalogue import columns as catalogue_columns
+from glassine.intake.catalogue import dates as catalogue_dates
+from glassine.intake.catalogue.extract import FIELDS, Cell, Extract, Row, text_of
+
+_RIGHTS_STEP = (
+    "Name the column under `catalogue.columns` as rights_uri (a URI), copyright_status "
+    "(copyrighted, public domain, unknown), rights_holder or rights_note (free words), or under "
+    "`catalogue.ignored_columns`."
+)
+_RIGHTS_STEP_XML = (
+    "State them in the export as MODS accessCondition with xlink:href, or as dc:rights; or name "
+    "this path under `catalogue.ignored_columns`."
+)
+
+
+@dataclass(frozen=True)
+class Known:
+    """What a row's record says by the columns that are read: the date as EDTF, URI or status of the
+    rights."""
+
+    edtf: str | None
+    rights: str
+
+
+def unread_cells(extract: Extract, row: Row) -> list[Cell]:
+    """Return the cells with a value in columns that no field takes."""
+    return [
+        Cell(row.number, column, value)
+        for column, value in row.cells.items()
+        if column not in extract.mapped and text_of(value).strip()
+    ]
+
+
+def check(
+    extract: Extract,
+    row: Row,
+    known: Known,
+    counted: Counter[str],
+    findings: list[Finding],
+) -> None:
+    """Count the columns that nobody reads; hold or mark the item where one must be read."""
+    words = catalogue_columns.held_back_words(extract.one(row, "rights_note"))
+    if words:
+        findings.append(_kept_back_by_note(extract, row, words))
+    for cell in unread_cells(extract, row):
+        if cell.column not in extract.ignored:
+            counted[cell.column] += 1
+            findings += _told_by(extract, row, cell, known)
+
+
+def _told_by(extract: Extract, row: Row, cell: Cell, known: Known) -> list[Finding]:
+    """Return what is told of a cell that nobody reads."""
+    text = text_of(cell.value)
+    states = (extract.one(row, name).strip() for name in ("rights_uri", "copyright_status"))
+    if catalogue_columns.keeps_back(cell.column, text):
+        return [_kept_back(extract, cell)]
+    if catalogue_columns.speaks_of_rights(cell.column, cell.value) and not any(states):
+        return [_unread_rights(extract, cell, known)]
+    if catalogue_columns.held_back_words(text):
+        return [_kept_back(extract, cell, "review")]
+    if catalogue_columns.speaks_of_a_date(cell.column):
+        return _unread_date(extract, row, cell, known)
+    return []
+
+
+def _unread_date(extract: Extract, row: Row, cell: Cell, known: Known) -> list[Finding]:
+    """Return what is told of a date that nobody reads, where no other date is stated, or the
+    record's is another."""
+    if not any(extract.one(row, name).strip() for name in FIELDS if name.startswith("date")):
+        expected = "a date in a column that is read; the record has none."
+    else:
+        other = date_words.to_edtf(text_of(cell.value))
+        if not (other and known.edtf and catalogue_dates.apart(other, known.edtf)):
+            return []
+        expected = f"the date that the record has by the columns that are read, {known.edtf}."
+    step = "Name the column under `catalogue.columns`, if it holds the photograph's date."
+    return [extract.finding("date_unread", cell, expected, "review", step)]
+
+
+def _kept_back(extract: Extract, cell: Cell, severity: str = "hold") -> Finding:
+    return extract.finding(
+        "restriction",
+        cell,
+        "nothing that keeps the picture from the public in a column that nobody reads.",
+        severity,
+        next_step="Take the item out of the batch if it is closed. If it is not: clear the "
+        "cell, or name the column under `catalogue.ignored_columns` where it says nothing "
+        "of the kind.",
+    )
+
+
+def _kept_back_by_note(extract: Extract, row: Row, words: str) -> Finding:
+    return extract.finding(
+        "restriction_note",
+        Cell(row.number, extract.first_column("rights_note"), words),
+        "a note that does not speak against delivering the picture.",
+        "review",
+        "See whether the item may be delivered; take it out of the batch if not.",
+    )
+
+
+def _unread_rights(extract: Extract, cell: Cell, known: Known) -> Finding:
+    return extract.finding(
+        "rights_unread",
+        cell,
+        f"rights in a column that is read; without it the record would say {known.rights}.",
+        next_step=_RIGHTS_STEP_XML if extract.path.suffix.lower() == ".xml" else _RIGHTS_STEP,
+    )

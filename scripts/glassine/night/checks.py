@@ -1,0 +1,66 @@
+"""What is looked at before a run begins to work; each check raises GlassineError if it cannot."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+
+from glassine.base import identity
+from glassine.base.errors import GlassineError
+from glassine.night import preflight
+from glassine.night.workplace import Workplace
+
+
+def check_writable(place: Workplace) -> None:
+    """Raise GlassineError where results or deliveries cannot be written."""
+    for folder in (place.results, place.deliveries):
+        preflight.check_writable(folder)
+
+
+def check_identity(place: Workplace) -> None:
+    """Raise GlassineError where the settings do not say who keeps the film; warn where they
+    still hold the worked example's names. A run that makes no records is not asked."""
+    if not place.works:
+        return
+    identity.check_identity(place.config)
+    finding = identity.placeholders(place.config, place.masters)
+    if finding:
+        sys.stderr.write(f"WARNING {finding.sentence()}\n")
+
+
+def check_room(place: Workplace, batches: Iterable[str]) -> None:
+    """Raise GlassineError where the disk is full; warn where it may become so on the way."""
+    due_bytes = sum(
+        preflight.masters_bytes(place.batch_dir(name))
+        for name in batches
+        if not (place.deliveries / f"{name}.receipt.json").exists()
+    )
+    reserve_mb = place.config["limits"]["free_mb"]
+    crops = place.config["render"]["crop_tiff"] != "none"
+    warning = preflight.check_room(place.results, due_bytes, reserve_mb, crops=crops)
+    if warning:
+        sys.stderr.write(f"WARNING {warning}\n")
+
+
+def bring_records_to_now(place: Workplace, batches: Iterable[str]) -> None:
+    """See that no record that the engine compares by time comes from the future."""
+    patterns = ("*.json", "report/index.html", "targets/**/*.json", "items/*/done.json")
+    for name in batches:
+        for pattern in patterns:
+            preflight.bring_to_now(place.results_dir(name).glob(pattern))
+
+
+def delivery_to_compare(place: Workplace) -> Path:
+    """Return the delivery that is to be made again. Raises GlassineError where none is."""
+    named = place.config["reproduce"]
+    path = place.working_dir / (named or "")
+    if not named or not path.exists():
+        raise GlassineError.because(
+            "run.reproduce",
+            named or "reproduce",
+            "There is no such delivery." if named else "It is not said which delivery.",
+            "a bag, or its .tar or .zip.",
+            "Name it: snakemake reproduce --config reproduce=deliveries/<batch>",
+        )
+    return path

@@ -1,0 +1,236 @@
+"""How a run ends: what it still owes is made, what it could not do is told, and the exit code."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from functools import partial
+from typing import TYPE_CHECKING
+
+from glassine import steps
+from glassine.base import clock, exits, files, target_results, wording
+from glassine.base.errors import GlassineError
+from glassine.base.visible import visible
+from glassine.deliver import receipt_files
+from glassine.intake import passed_over
+from glassine.night import batches, moves, notice, preflight, supervision
+from glassine.night.lookup import Lookup
+
+if TYPE_CHECKING:
+    from glassine.base import item_states
+
+
+class Ending:
+    """The end of one run.
+
+    names: its batches. notes: what it passed over. problems: what it cannot do, told at its end.
+    exit_code: of what could not be done, 0 where there is nothing. over: whether the end was told.
+    """
+
+    def __init__(self, lookup: Lookup, chosen: batches.Batches) -> None:
+        self.lookup = lookup
+        self.place = lookup.place
+        self.names, self.notes, self.problems = chosen.names, chosen.notes, chosen.problems
+        self.exit_code = 0
+        self.over = False
+        self._at_start = len(self.problems)
+
+    def tell_only(self) -> None:
+        """Say what a run could not do now, where it is only looked at (a dry run)."""
+        self.over = True
+        self._tell_problems()
+        self.exit_code = batches.exit_code(self.problems)
+
+    def tell_moved(self, failed: bool) -> None:
+        """Say what a run moved; failed: see `finish`."""
+        for name in self.names:
+            self._guard(partial(moves.say_moved, self.place, name), name)
+        self._tell_problems()
+        self.exit_code = 0 if failed else batches.exit_code(self.problems)
+
+    def finish(self, failed: bool, engine_failed: bool) -> None:
+        """Make what a run with held items still owes, say where the results are, and tell those
+        who are to be told (`results/summary.json`, and `report.notify` in the settings).
+
+        failed: whether the engine ends with an exit code of its own; else it is `exit_code`.
+        engine_failed: whether the engine told of an error."""
+        for name in self.names:
+            if not self.place.intake_path(name).exists():
+                self._guard(partial(self._not_taken_in, name), name)
+                continue
+            if failed:
+                self._guard(partial(self._make_owed, name), name)
+            self._guard(partial(self._say, name, engine_failed), name)
+        self._guard(self._check_items, "--item")
+        self._tell_problems()
+        self._write_notices()
+        # A run for one item is judged by that item: what a night tells of other batches stays told.
+        counted = self.problems[self._at_start if self.place.config["only"] else 0 :]
+        self.exit_code = 0 if failed else batches.exit_code(counted)
+        try:
+            self._notify()
+        except (GlassineError, OSError) as problem:  # the night's work is not affected
+            sys.stderr.write(f"summary: {visible(str(problem))}\n")
+        except Exception as problem:
+            words = preflight.unexpected("summary", problem).sentence()
+            sys.stderr.write(f"NOT DONE summary: {visible(words)}\n")
+            self.exit_code = self.exit_code or (0 if failed else exits.HELD)
+
+    def _guard(self, action: Callable[[], None], name: str) -> None:
+        """Keep what goes wrong at the end of a run for `problems`; the other batches get their
+        turn."""
+        try:
+            action()
+        except GlassineError as error:
+            findings = error.findings
+        except OSError as problem:
+            findings = preflight.refused(problem).findings
+        except Exception as problem:  # whatever it is: it must not end the run as if all were well
+            findings = [preflight.unexpected(name, problem)]
+        else:
+            return
+        self.problems += [exits.Problem(finding, exits.HELD, name) for finding in findings]
+
+    # --- a batch ---
+
+    def _not_taken_in(self, name: str) -> None:
+        findings = batches.not_taken_in(name, self.place.results_dir(name))
+        self.problems += [exits.Problem(finding, exits.HELD, name) for finding in findings]
+
+    def _make_owed(self, name: str) -> None:
+        """Make the delivery and the report that the engine left out as an item failed."""
+        try:
+            owes = self.place.config["delivery"]["when"] == "passed"
+            if owes and self.lookup.delivers(name):
+                self._deliver(name)
+        finally:
+            self._report(name)
+
+    def _deliver(self, name: str) -> None:
+        from glassine.deliver import step as delivery
+        from glassine.night.delivery_items import with_states
+
+        results = self.place.results_dir(name)
+        with supervision.telling_here("deliver", name, results):
+            if self.lookup.has_targets(name):
+                target_results.check(results)
+            values = with_states(self.lookup.delivery_given(name), results)
+            given = steps.given("deliver", values)
+            outcome = delivery.deliver_batch(
+                self.place.batch_dir(name), results, self.place.deliveries, given
+            )
+            stamp = results / delivery.STAMP
+            delivery.write_stamp(stamp, outcome, self.lookup.delivery_key(name))
+
+    def _report(self, name: str) -> None:
+        from glassine import report
+
+        report.write_report(self.place.results_dir(name), self.lookup.report_given(name))
+
+    def _say(self, name: str, engine_failed: bool) -> None:
+        from glassine.base import item_states
+        from glassine.deliver import step as delivery
+
+        results = self.place.results_dir(name)
+        if not (results / "report" / "index.html").exists():
+            self._report(name)
+        notice.tidy(results)
+        states = item_states.batch_status(results)
+        self._check_batch(name, states)
+        current = delivery.is_current(results, self.lookup.delivery_key(name), states)
+        silent = not engine_failed and all(each.batch != name for each in self.problems)
+        if silent and not current and self.lookup.delivers(name):
+            self.problems.append(batches.not_delivered(name))
+        counts = item_states.counts(states)
+        words = ", ".join(f"{counts[word]} {word}" for word in item_states.STATES if counts[word])
+        lines = [
+            f"{name}: {counts['total']} items: {words or 'none'}",
+            f"  report    {results / 'report' / 'index.html'}",
+            f"  delivery  {receipt_files.words(self.place.deliveries, name, current)}",
+            f"  masters   {item_states.last_read_words(states, clock.now_text())}",
+        ]
+        notes = self.lookup.batch(name).record.notes
+        asks = [note for note in notes if note.severity == "review"]
+        if asks:
+            lines.append(f"  to look at in the batch as a whole: {len(asks)} (see the report)")
+        sys.stderr.write("\n".join(lines) + "\n")
+
+    def _check_batch(self, name: str, states: list[item_states.ItemStatus]) -> None:
+        """See that nothing is passed over of what the batch holds, or held before."""
+        wanted = self.place.config["only"]
+        if wanted:  # these are looked at by themselves
+            left = [
+                each.item
+                for each in states
+                if each.item not in wanted and each.state in {"held", "pending"}
+            ]
+            if left:
+                self.notes.append(
+                    f"{name}: {len(left)} other items are not done; this run was for "
+                    f"{wording.listed(map(str, wanted))} alone, and delivers nothing"
+                )
+            return
+        taken = self.lookup.batch(name)
+        without = passed_over.withdrawn(taken.content)
+        folder, results = self.place.batch_dir(name), self.place.results_dir(name)
+        problems = [
+            passed_over.without_items(name, folder, taken.content),
+            passed_over.items_gone(name, results, {*taken.items, *without}),
+            batches.not_done(name, states, {*without}),
+        ]
+        self.problems += [problem for problem in problems if problem is not None]
+
+    # --- the run as a whole ---
+
+    def _check_items(self) -> None:
+        """Say how each item stands that the run was asked for."""
+        from glassine.base import item_states
+
+        wanted = [str(item) for item in self.place.config["only"]]
+        states: dict[str, dict[str, str]] = {}
+        for name in self.names if wanted else []:
+            if self.place.intake_path(name).exists():
+                status = item_states.batch_status(self.place.results_dir(name))
+                states[name] = {each.item: each.state for each in status}
+        problems, lines = batches.named_items(wanted, states)
+        self.problems += problems
+        sys.stderr.write("".join(f"{line}\n" for line in lines))
+
+    def _tell_problems(self) -> None:
+        """Say what this run passed over and what it could not do."""
+        for note in self.notes:
+            sys.stderr.write(f"NOTE {visible(note)}\n")
+        for problem in self.problems:
+            where = f"{problem.batch}: " if problem.batch else ""
+            sys.stderr.write(f"NOT DONE {where}{visible(problem.finding.sentence())}\n")
+
+    def _write_notices(self) -> None:
+        """Put a notice in the place of each report that this run could not bring up to date."""
+        for name in self._without_intake():
+            findings = [each.finding for each in self.problems if each.batch == name]
+            try:
+                notice.write(self.place.results_dir(name), findings)
+            except OSError as problem:
+                sys.stderr.write(f"{name}: the page was not written: {problem.strerror}\n")
+
+    def _with_problems(self) -> set[str]:
+        return {problem.batch for problem in self.problems if problem.batch}
+
+    def _without_intake(self) -> list[str]:
+        """Return the batches that this run has not taken in, of those that have results."""
+        return sorted(
+            name
+            for name in self._with_problems()
+            if (name not in self.names or not self.place.intake_path(name).exists())
+            and self.place.results_dir(name).is_dir()
+        )
+
+    def _notify(self) -> None:
+        """Write the summary of the run for machines, and send it where the settings say so."""
+        from glassine.night import notify, progress
+
+        names = [*self.names, *sorted(self._with_problems() - {*self.names})]
+        summary = progress.summary(self.place.working_dir, names, self.problems)
+        summary |= {"running": False}
+        files.write_json(self.place.results / "summary.json", summary)
+        notify.send(self.place.config["report"]["notify"], summary)

@@ -1,0 +1,199 @@
+"""What the rules look up: which items are due, and what each step of item and batch is given.
+
+All of it is asked while the graph is made, and again once intake has run. What a step is given is
+plain JSON: it goes through the engine's params.
+"""
+
+from __future__ import annotations
+
+import functools
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from glassine import steps
+from glassine.base.errors import GlassineError
+from glassine.base.model import ItemId
+from glassine.deliver import receipt_files, same_ids
+from glassine.intake.given import CatalogueSettings
+from glassine.night import due, supervision
+from glassine.night.lock import RunLock
+from glassine.night.workplace import Workplace
+
+# Working memory of render, measured: tests/benchmarks/pixels/README.md.
+RENDER_BASE_MB = 400
+RENDER_BYTES_PER_PIXEL = 8
+
+
+class Lookup:
+    """What is known of the batches of one run, read from their intake.json as it is on disk."""
+
+    def __init__(self, place: Workplace, lock: RunLock) -> None:
+        self.place = place
+        self.config = place.config
+        self.lock = lock
+        self._read = functools.lru_cache(maxsize=64)(self._read_batch)
+        self._due = functools.lru_cache(maxsize=64)(self._find_due)
+        self._standing = functools.lru_cache(maxsize=64)(self._find_standing)
+        self._delivery_key = functools.lru_cache(maxsize=64)(self._find_delivery_key)
+
+    # --- batch and items ---
+
+    def _read_batch(self, path: str, mtime_ns: int) -> due.Batch:
+        return due.read_batch(Path(path))
+
+    def batch(self, name: str) -> due.Batch:
+        """Return intake.json of a batch as it is on disk now."""
+        path = self.place.intake_path(name)
+        return self._read(str(path), path.stat().st_mtime_ns)
+
+    def known(self, name: str) -> due.Batch | None:
+        """Return intake.json of a batch, or None while there is none that can be read."""
+        try:
+            return self.batch(name)
+        except (OSError, GlassineError):
+            return None
+
+    def steps_given(self, name: str, item: str) -> list[dict[str, Any]] | None:
+        """Return what each step is given, or None while intake has not told of the item yet."""
+        known, known_as = self.known(name), ItemId(item)
+        if known is None or known_as not in known.items:
+            return None
+        return due.steps_given(known, known_as, self.config)
+
+    def item_key(self, name: str, item: str) -> str | None:
+        """Return a digest of all that the item's steps are given, None as `steps_given` does."""
+        known, known_as = self.known(name), ItemId(item)
+        if known is None or known_as not in known.items:
+            return None
+        return due.key(known, known_as, self.config)
+
+    def render_mb(self, name: str, item: str) -> int:
+        """Return the memory in MB that rendering the item's largest master may take."""
+        known = self.known(name)
+        entry = known.items.get(ItemId(item)) if known else None
+        sizes = [master.size_px for master in entry.masters] if entry else []
+        pixels = max((size[0] * size[1] for size in sizes if size), default=0)
+        return RENDER_BASE_MB + int(pixels * RENDER_BYTES_PER_PIXEL / 2**20)
+
+    def unsettled(self, name: str) -> list[ItemId]:
+        """Return the items that are due tonight. The stamp of one that is not as it should be is
+        taken away by the run that works: to the engine it would say that all is well.
+
+        Several rules ask; for an intake.json as it is now it is looked up once a run."""
+        return self._due(self.batch(name))
+
+    def _find_due(self, batch: due.Batch) -> list[ItemId]:
+        items_dir = self.place.results_dir(batch.name) / "items"
+        unsettled = due.unsettled(batch, items_dir, self.config)
+        if self.lock.held:
+            for item in unsettled:
+                (items_dir / item / due.STAMP).unlink(missing_ok=True)
+        return unsettled
+
+    # --- intake ---
+
+    def drop_damaged_intake(self, name: str) -> None:
+        """Remove an intake.json that cannot be used: intake makes it anew."""
+        path = self.place.intake_path(name)
+        try:
+            if path.exists():
+                self.batch(name)
+        except GlassineError:
+            path.unlink()
+
+    def intake_given(self, name: str) -> dict[str, Any]:
+        """Return what intake is given; `listing` changes when the folder does."""
+        from glassine.intake import side_files
+        from glassine.intake import step as intake
+
+        self.drop_damaged_intake(name)
+        waiting = self.place.intake_path(name).exists() and self.batch(name).waiting()
+        batch_dir = self.place.batch_dir(name)
+        settings = msgspec.convert(self.config, CatalogueSettings)
+        catalogue = side_files.catalogue_path(batch_dir, settings)
+        return {
+            "batch": name,
+            "settings": {
+                **{key: self.config[key] for key in ("naming", "intake", "catalogue", "rights")},
+                "tone": {"film_stocks": self.config["tone"]["film_stocks"]},
+            },
+            "listing": intake.fingerprint(batch_dir, [catalogue] if catalogue else []),
+            # Time alone makes a waiting file ready: look again each run while one waits.
+            "leader": supervision.leader_mark() if waiting else None,
+            "version": [intake.VERSION, steps.version_of("intake/catalogue/reading")],
+        }
+
+    # --- targets ---
+
+    def has_targets(self, name: str) -> bool:
+        """Return whether there are target captures to measure, or the settings demand some."""
+        return bool(self.batch(name).record.targets) or self.config["targets"]["required"]
+
+    def targets_given(self, name: str) -> dict[str, Any] | None:
+        """Return what the measuring of targets is given; it changes when a capture does."""
+        known = self.known(name)
+        if known is None:
+            return None
+        return {
+            "batch": name,
+            "targets": known.content["targets"],
+            "facts": known.content.get("default_facts", {}),
+            "settings": {"targets": self.config["targets"]},
+            "version": steps.version_of("targets/measure"),
+        }
+
+    # --- delivery and report ---
+
+    def delivers(self, name: str) -> bool:
+        """Return whether the batch may be delivered once all that is due tonight is done."""
+        batch = self.batch(name)
+        # One of which nothing is left was delivered all the same: that is to be told.
+        begun = batch.ready() or receipt_files.exist(self.place.deliveries, name)
+        if self.config["only"] or not begun:
+            return False
+        return self.config["delivery"]["when"] == "passed" or not batch.waiting()
+
+    def standing(self, name: str) -> dict[str, Any]:
+        """Return what of the batch's deliveries is not as it was (see receipt_files.mark), and
+        which other batches have its ids."""
+        try:
+            return self._standing(name, self.batch(name))
+        except (OSError, GlassineError, KeyError, TypeError):
+            return self._standing(name, None)
+
+    def _find_standing(self, name: str, batch: due.Batch | None) -> dict[str, Any]:
+        deliveries = self.place.deliveries
+        items = batch.items if batch else ()
+        twice = same_ids.mark(self.place.results, deliveries, name, items)
+        marked = receipt_files.mark(deliveries, name)
+        return {**marked, **({"same_ids": twice} if twice else {})}
+
+    def delivery_given(self, name: str) -> dict[str, Any]:
+        """Return what a delivery is given; which items it holds is looked up when it starts."""
+        return {
+            "batch": name,
+            "settings": {"delivery": self.config["delivery"], "package": self.config["package"]},
+            "institution": self.config["institution"],
+        }
+
+    def delivery_key(self, name: str) -> str | None:
+        """Return a digest of all that a delivery and a report of the batch depend on."""
+        known = self.known(name)
+        return self._delivery_key(known) if known else None
+
+    def _find_delivery_key(self, batch: due.Batch) -> str:
+        return due.delivery_key(batch, self.config)
+
+    def report_given(self, name: str) -> dict[str, Any]:
+        return {
+            "batch": name,
+            "settings": {
+                key: self.config[key]
+                for key in ("report", "iiif", "catalogue", "rights", "delivery")
+            },
+            "institution": self.config["institution"],
+            "deliveries": str(self.place.deliveries),
+            "masters": str(self.place.batch_dir(name)),
+        }
