@@ -24,14 +24,41 @@ Maker = Callable[[np.random.Generator], tuple[Table, list[Truth]]]
 LAYOUTS: dict[str, tuple[Maker, str]] = {
     "exposures": (flat.exposures, "plate"),
     "stereo": (flat.stereo, "plate"),
-    "several_prints": (flat.several_prints, "print"),
-    "several_slides": (flat.several_slides, "mounted_slide"),
-    "print_ruler": (flat.print_ruler, "print"),
+    "torn": (flat.torn, "plate"),
+    "retouched": (flat.retouched, "sheet"),
     "portrait_carrier": (flat.portrait_carrier, "sheet"),
+    "clip_carrier": (flat.clip_carrier, "sheet"),
+    "glass_carrier": (flat.glass_carrier, "sheet"),
+    "small_aperture": (roll.small_aperture, "auto"),
+    "empty_opening": (flat.empty_opening, "auto"),
+    "several_prints": (flat.several_prints, "print"),
+    "print_ruler": (flat.print_ruler, "print"),
+    "print_shadow": (flat.print_shadow, "print"),
+    "board": (flat.board, "print"),
+    "several_slides": (flat.several_slides, "mounted_slide"),
     "sleeve_page": (roll.sleeve_page, "auto"),
     "several_strips": (roll.several_strips, "auto"),
     "neighbour_strip": (roll.neighbour_strip, "auto"),
+    "half_frames": (roll.half_frames, "strip_135"),
+    "panorama": (roll.panorama, "auto"),
+    "dense_120": (roll.dense_120, "strip_120"),
+    "leader": (roll.leader, "auto"),
+    "reversal": (roll.reversal, "auto"),
+    "overlapped": (roll.overlapped, "auto"),
+    "curled": (roll.curled, "auto"),
+    "portraits": (roll.portraits, "auto"),
+    "cartridge": (roll.cartridge, "auto"),
+    "single_perforations": (roll.single_perforations, "frame_135"),
+    "unstated_linear": (flat.stereo, "auto"),
 }
+# Linear masters that nobody says so of: read as sRGB, they look far too dark.
+UNSTATED = (
+    flat.stereo,
+    flat.several_prints,
+    roll.several_strips,
+    roll.portraits,
+    flat.clip_carrier,
+)
 KINDS = list(LAYOUTS)
 
 
@@ -39,9 +66,13 @@ def make(kind: str, seed: int) -> Scene:
     """Return the scene of this layout and seed; the same pixels every time."""
     r = np.random.default_rng([seed, zlib.crc32(kind.encode())])
     maker, stated = LAYOUTS[kind]
+    unstated = kind == "unstated_linear"
+    if unstated:
+        maker = UNSTATED[r.integers(len(UNSTATED))]
     table, truth = maker(r)
     grey = bool(r.random() < 0.3) and all(frame.process == "monochrome" for frame in truth)
-    pixels, encoding = finish(table, r, grey=grey)
+    pixels, encoding = finish(table, r, "linear" if unstated else None, grey=grey)
+    encoding = None if unstated else encoding
     ppi = float(table.scale * 25.4) if r.random() < 0.5 else None
     if kind == "exposures" and r.random() < 0.3:  # published copies show negatives as positives
         pixels = np.iinfo(pixels.dtype).max - pixels
@@ -49,4 +80,4 @@ def make(kind: str, seed: int) -> Scene:
             frame.polarity = "positive"
     for frame in truth:
         frame.corners = reading_corners(frame.corners)
-    return Scene(stated, f"{kind}-{seed}", pixels, encoding, ppi, truth)
+    return Scene(stated, f"{kind}-{seed}", pixels, encoding, ppi, truth)  # type: ignore[arg-type]

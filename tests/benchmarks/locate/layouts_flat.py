@@ -248,3 +248,179 @@ def portrait_carrier(r: np.random.Generator) -> Laid:
         over(t.light, np.ones(3, np.float32), 1 - t.cover(outer.distance(t, 2)))
     corners = seen.corners if shows else opening.corners(t)
     return t, [Truth(corners, film.polarity, film.process)]
+
+
+def print_shadow(r: np.random.Generator) -> Laid:
+    """A print on a light ground, with the soft shadow that its thickness or a curl throws."""
+    w, h = [(180, 130), (130, 180), (140, 90), (90, 60)][r.integers(4)]
+    at = Place(0, 0, r.uniform(-2, 2), w, h)
+    width, height = extent([at], r.uniform(8, 30))
+    t = Table(r, width, height, 25.4 * r.uniform(1400, 2200) / max(width, height), 0, 0)
+    kind = ground(t, r, ("grey", "white", "white", "board"))
+    sigma, deep = r.uniform(0.8, 7), r.uniform(0.15, 0.6)
+    thrown = at.within(*r.uniform(-1.3, 1.3, 2) * sigma, w, h, r.uniform(-1.5, 1.5))
+    dark = cv2.GaussianBlur(t.cover(thrown.distance(t))[..., 0], (0, 0), sigma * t.scale)
+    t.light *= 1 - np.float32(deep) * dark[..., None]
+    return t, [one_print(t, r, at, paper(r, kind))]
+
+
+def board(r: np.random.Generator) -> Laid:
+    """A print mounted on a larger board, plain or with grain, which lies on a ground."""
+    w, h = [(90, 60), (60, 90), (140, 100), (165, 115), (115, 165)][r.integers(5)]
+    mount = Place(0, 0, r.uniform(-2, 2), w * r.uniform(1.1, 1.7), h * r.uniform(1.1, 1.7))
+    fills = r.random() < 0.3
+    width, height = extent([mount], -3 if fills else r.uniform(4, 18))
+    t = Table(r, width, height, 25.4 * r.uniform(1400, 2200) / max(width, height), 0, 0)
+    ground(t, r, ("black", "grey", "white"))
+    value = np.float32(r.uniform(0.15, 0.85)) * np.array([1, 0.95, 0.86], np.float32)
+    card = value * texture(t, r, r.choice([0.01, 0.05, 0.1]), r.uniform(1, 3))
+    over(t.light, card, t.cover(mount.distance(t, 1)))
+    process = scenes.process_of(r, "positive")
+    picture = mount.within(r.uniform(-2, 2), -r.uniform(0, 0.12) * (mount.h - h), w, h,
+                           r.normal(0, 0.3))  # fmt: skip
+    white = np.array([0.78, 0.74, 0.66], np.float32)
+    light = view(r, process == "colour", w, h)
+    return t, [lay_print(t, r, light, picture, process, white)]
+
+
+def sheet_on(t: Table, r: np.random.Generator, film: Stock, w: float, h: float) -> tuple:
+    """Lay a sheet with its notch; return its outline, its place, and its picture."""
+    sheet = Place(0, 0, r.uniform(-0.8, 0.8), w, h)
+    u, v = sheet.local(t)
+    d = rect(u, v, w, h, r.uniform(0.5, 2.5))
+    notch = np.hypot(u - np.float32(w / 2 - 10), v + np.float32(h / 2))
+    d = np.minimum(d, notch - np.float32(r.uniform(0.8, 1.5)))
+    over(t.light, 10**-film.border, t.cover(d))
+    edge = r.uniform(4, 6)
+    at = sheet.within(r.uniform(-0.4, 0.4), r.uniform(-0.4, 0.4), w - edge, h - edge)
+    return d, sheet, lay(t, film, view(r, film.process == "colour", at.w, at.h), at, d)
+
+
+SHEETS = ((125.4, 100), (100, 125.4), (90, 65), (65, 90), (176, 125.5))
+
+
+def sheet_table(r: np.random.Generator, margin: float) -> tuple[Table, Stock, float, float]:
+    w, h = SHEETS[r.integers(len(SHEETS))]
+    width, height = w + margin, h + margin
+    ppi = 25.4 * r.uniform(1300, 2200) / max(width, height)
+    t = Table(r, width, height, ppi, r.uniform(-1.5, 1.5), r.choice([0, 0.2]))
+    return t, stock(r), w, h
+
+
+def clip_carrier(r: np.random.Generator) -> Laid:
+    """A sheet held by clips or corners, which cover its rebate and a little of the picture."""
+    t, film, w, h = sheet_table(r, r.uniform(8, 26))
+    _, sheet, seen = sheet_on(t, r, film, w, h)
+    value = scenes.opaque(r)
+    wide, deep = r.uniform(5, 14), r.uniform(2, 5)
+    if r.random() < 0.5:  # triangles over the corners
+        u, v = sheet.local(t)
+        reach = np.float32((w + h) / 2 - r.uniform(6, 11))
+        over(t.light, value, t.cover((np.abs(u) + np.abs(v) - reach) / np.float32(2**0.5)))
+        return t, [seen]
+    for side in (-1, 1):
+        for place in r.uniform(-0.35, 0.35, int(r.integers(1, 3))):
+            clip = sheet.within(place * w, side * (h / 2 + 10 - deep), wide, 20)
+            over(t.light, value, t.cover(clip.distance(t, 0.5)))
+    return t, [seen]
+
+
+def glass_carrier(r: np.random.Generator) -> Laid:
+    """A sheet between glasses in an opaque holder: outlines within one another."""
+    margin = r.uniform(16, 50)
+    t, film, w, h = sheet_table(r, margin)
+    pane = Place(0, 0, 0, w + r.uniform(4, margin - 6), h + r.uniform(4, margin - 6))
+    glass(t, r, pane.within(0, 0, pane.w + 2, pane.h + 2))
+    _, _, seen = sheet_on(t, r, film, w, h)
+    lay_opaque(t, r, -pane.distance(t, r.uniform(0, 1)))
+    if r.random() < 0.5:  # strips of tape hold the sheet on the glass
+        for side in (-1, 1):
+            tape = pane.within(side * w / 2, r.uniform(-0.3, 0.3) * h, r.uniform(3, 8), 15)
+            t.light *= 1 - np.float32(r.uniform(0.1, 0.4)) * t.cover(tape.distance(t))
+    return t, [seen]
+
+
+def torn(r: np.random.Generator) -> Laid:
+    """A broken plate: cracks that let light through, and a corner or a piece that is gone."""
+    w, h = [(120, 90), (108, 82.5), (180, 130), (165, 215)][r.integers(4)]
+    width, height = w * 1.1 + 4, h * 1.1 + 4
+    ppi = 25.4 * r.uniform(1400, 2300) / max(width, height)
+    t = Table(r, width, height, ppi, r.uniform(-3, 3), r.choice([0, 0.2]))
+    film = stock(r, "negative", "monochrome")
+    at = Place(0, 0, 0, w, h)
+    d = glass(t, r, at)
+    if r.random() < 0.8:
+        for _ in range(int(r.integers(1, 3))):
+            d = np.minimum(d, _break(r, t, w, h))
+        t.light = np.where(d[..., None] > 0, t.light, np.float32(1)).astype(np.float32)
+    cracks = [_crack(r, t, w, h) for _ in range(int(r.integers(0, 4)))]
+    coat = emulsion_of(t, r, at, film, d)
+    picture = at.within(r.uniform(-0.5, 0.5), r.uniform(-0.5, 0.5), w - r.uniform(4, 8),
+                        h - r.uniform(4, 8))  # fmt: skip
+    light = view(r, False, picture.w, picture.h)
+    for crack in cracks:
+        coat = np.minimum(coat, crack)
+    before = t.light.copy()
+    seen = lay(t, film, light, picture, coat)
+    for crack in cracks:
+        gap = t.cover(-crack) * t.cover(d)
+        t.light[:] = t.light * (1 - gap) + np.maximum(before, 0.8) * gap
+    return t, [seen]
+
+
+def _break(r: np.random.Generator, t: Table, w: float, h: float) -> Array:
+    """Return the signed distance (positive: what is left) of a break that takes a corner."""
+    sx, sy = r.choice([-1, 1], 2)
+    a = np.arctan2(sy * h, sx * w) + r.normal(0, 0.25)
+    reach = np.hypot(w, h) / 2 - r.uniform(4, 0.16 * (w + h))
+    jagged = scenes.ragged(r, t.x, t.y, w, 0.8)
+    return np.float32(reach) - (t.x * np.float32(np.cos(a)) + t.y * np.float32(np.sin(a))) + jagged
+
+
+def _crack(r: np.random.Generator, t: Table, w: float, h: float) -> Array:
+    """Return the distance (mm) from a crack across the plate, less half its width."""
+    a, off = r.uniform(0, np.pi), r.uniform(-0.35, 0.35) * min(w, h)
+    line = t.x * np.float32(np.cos(a)) + t.y * np.float32(np.sin(a)) - np.float32(off)
+    line += scenes.ragged(r, t.x - np.float32(w), t.y, w, 1.5)
+    return np.abs(line) - np.float32(r.uniform(0.05, 0.4))
+
+
+def retouched(r: np.random.Generator) -> Laid:
+    """Tape, ink, opaque paint and a label on the border of a sheet or plate."""
+    t, film, w, h = sheet_table(r, r.uniform(4, 16))
+    d, sheet, seen = sheet_on(t, r, film, w, h)
+    for side in range(4):
+        if r.random() > 0.5:
+            continue
+        long = (w, h)[side % 2] * r.uniform(0.3, 1.02)
+        wide = r.uniform(2, 7)
+        off = ((h, w)[side % 2] - 4.5) / 2 + wide / 2 + r.uniform(-0.3, 0.8)
+        tape = sheet.within(0, 0, 0, 0, 90.0 * side).within(r.uniform(-9, 9), -off, long, wide)
+        value = np.array([[0.02] * 3, [0.25, 0.03, 0.02], [0.4, 0.36, 0.25]][r.integers(3)])
+        over(t.light, value.astype(np.float32), t.cover(tape.distance(t)))
+    if r.random() < 0.6:
+        ink(t, r, sheet.within(r.uniform(-0.3, 0.3) * w, -h / 2 + 1.3, 15, 2), 0.02, 6)
+    if r.random() < 0.3:
+        label = sheet.within(0, h / 2 + 3, r.uniform(15, 40), 9)
+        over(t.light, np.full(3, r.uniform(0.05, 0.3), np.float32), t.cover(label.distance(t)))
+    if r.random() < 0.3:  # paint along a side of the picture, up to its edge
+        paint = sheet.within(0, -(h - 5) / 2 + 4, w - 8, 8 + 0.2).distance(t)
+        u, v = sheet.local(t)
+        paint += scenes.ragged(r, u, v, w, 1.0)
+        over(t.light, np.array([0.08, 0.01, 0.01], np.float32), t.cover(np.minimum(paint, d)))
+    return t, [seen]
+
+
+def empty_opening(r: np.random.Generator) -> Laid:
+    """A mount or carrier with nothing in it: the light table shows through its opening."""
+    mount = r.random() < 0.5
+    w, h = (35.0, 23.0) if mount else [(95.5, 120.5), (56, 56), (36, 24)][r.integers(3)]
+    width, height = (56.0, 56.0) if mount else (w * 1.4, h * 1.4)
+    t = Table(r, width, height, 25.4 * r.uniform(1100, 2000) / max(width, height),
+              r.uniform(-3, 3), 0)  # fmt: skip
+    opening = Place(0, 0, 0, w, h)
+    body = -opening.distance(t, r.uniform(0, 1))
+    if mount:
+        body = np.minimum(body, rect(t.x, t.y, 50, 50, 2))
+    lay_opaque(t, r, body)
+    return t, [Truth(opening.corners(t), "positive", "monochrome", True)]

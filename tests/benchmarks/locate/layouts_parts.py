@@ -110,8 +110,10 @@ class Place:
 def near(t: Table, at: Place) -> tuple[Table, tuple[slice, slice]]:
     """Return the part of a table about a place, of the same canvas, and which part it is."""
     corners = at.corners(t)
-    low = np.clip(np.floor(corners.min(0)).astype(int) - 3, 0, (t.w, t.h))
-    high = np.clip(np.ceil(corners.max(0)).astype(int) + 3, 0, (t.w, t.h))
+    # A curled strip passes the box of its corners.
+    margin = 3 + round(getattr(t, "bulge_mm", 0) * t.scale)
+    low = np.clip(np.floor(corners.min(0)).astype(int) - margin, 0, (t.w, t.h))
+    high = np.clip(np.ceil(corners.max(0)).astype(int) + margin, 0, (t.w, t.h))
     part = slice(low[1], high[1]), slice(low[0], high[0])
     window = copy.copy(t)
     window.x, window.y, window.light = t.x[part], t.y[part], t.light[part]
@@ -167,6 +169,43 @@ class Strip:
         return np.minimum(d, -holes)
 
 
+def lay_film(t: Table, r: np.random.Generator, strip: Strip) -> Array:
+    """Lay a strip without pictures; return its signed distance, far outside beyond its box."""
+    window, part = near(t, strip.at)
+    outline = np.full(t.x.shape, -99, np.float32)
+    outline[part] = strip.outline(window, r)
+    over(window.light, 10**-strip.film.border, t.cover(outline[part]))
+    return outline
+
+
+def lay_pictures(
+    t: Table,
+    strip: Strip,
+    outline: Array,
+    places: Sequence[Place],
+    views: Sequence[Array | None],
+) -> list[Truth]:
+    """Lay a view at each place (None: a blank frame); return those whole on the master."""
+    truth = []
+    for at, exposure in zip(places, views, strict=True):
+        corners = at.corners(t)
+        seen = Truth(corners, strip.film.polarity, strip.film.process, exposure is None)
+        if exposure is not None:
+            lay(t, strip.film, exposure, at, outline)
+        if whole(t, corners):
+            truth.append(seen)
+    return truth
+
+
+def along(
+    r: np.random.Generator, at: Place, count: int, size: tuple[float, float], pitch: float
+) -> list[Place]:
+    """Return places of frames along a strip, about evenly from its middle."""
+    shift = r.uniform(-0.8, 0.8)
+    middles = (np.arange(count) - (count - 1) / 2) * pitch + shift + r.normal(0, 0.08, count)
+    return [at.within(float(middle), 0, *size) for middle in middles]
+
+
 def lay_strip(
     t: Table,
     r: np.random.Generator,
@@ -174,29 +213,12 @@ def lay_strip(
     count: int,
     size: tuple[float, float],
     pitch: float,
-    blank: int = -1,
-    views: Sequence[Array] | None = None,
 ) -> list[Truth]:
-    """Lay film and pictures, evenly from the middle; return those that lie whole on the master."""
-    window, part = near(t, strip.at)
-    outline = np.full(t.x.shape, -99, np.float32)
-    outline[part] = strip.outline(window, r)
-    over(window.light, 10**-strip.film.border, t.cover(outline[part]))
+    """Lay film and ordinary pictures; return those that lie whole on the master."""
+    outline = lay_film(t, r, strip)
     colour = strip.film.process == "colour"
-    truth = []
-    shift = r.uniform(-0.8, 0.8)
-    for number in range(count):
-        along = (number - (count - 1) / 2) * pitch + shift + r.normal(0, 0.08)
-        at = strip.at.within(along, 0, *size)
-        corners = at.corners(t)
-        if number == blank:
-            seen = Truth(corners, strip.film.polarity, strip.film.process, True)
-        else:
-            exposure = views[number] if views else view(r, colour, *size, hard=r.random() < 0.4)
-            seen = lay(t, strip.film, exposure, at, outline)
-        if whole(t, corners):
-            truth.append(seen)
-    return truth
+    views = [view(r, colour, *size, hard=r.random() < 0.4) for _ in range(count)]
+    return lay_pictures(t, strip, outline, along(r, strip.at, count, size, pitch), views)
 
 
 def lay_opaque(t: Table, r: np.random.Generator, d: Array) -> None:
