@@ -20,6 +20,7 @@ from glassine.base.model import (
     Frame,
     ItemGeometry,
     MasterGeometry,
+    Measured,
     Polarity,
     Process,
 )
@@ -30,7 +31,7 @@ from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
 from glassine.masters import colour, labels, opening, pixels
 
-VERSION = "11"
+VERSION = "12"
 
 # Long edge of the preview of a whole master that the report draws outlines on.
 PREVIEW_LONG_EDGE = 1600
@@ -274,8 +275,24 @@ def corrected(
                     "Look at the frame numbers in the report and correct the entry.",
                 )
             frame = _new_frame(index, facts, geometry, turn)
-        frames[index] = _decided(frame, entry, corrections, geometry)
+        decided = _decided(frame, entry, corrections, geometry)
+        frames[index] = replace(decided, measured=_measured(frames.get(index)))
     return replace(geometry, frames=tuple(frames[k] for k in sorted(frames)))
+
+
+def _measured(frame: Frame | None) -> Measured | None:
+    """Return what was found of a frame, which its correction would otherwise hide."""
+    if frame is None:
+        return None
+    return Measured(
+        frame.corners,
+        frame.polarity,
+        frame.process,
+        frame.blank,
+        frame.confidence,
+        frame.state,
+        frame.reasons,
+    )
 
 
 def _new_frame(index: int, facts: Facts, geometry: MasterGeometry, turn: tuple[int, bool]) -> Frame:
