@@ -56,6 +56,7 @@ CODE = re.compile(r"[a-z]+\.(<key>|[a-z][a-z0-9_]*(\.[a-z][a-z0-9_]*)*)")
 IN_SEVERAL = {
     "intake.look_alike": "a name like that of a side file, a content like that of a checksum list",
     "contracts.embedded": "a record against its schema: one helper writes and reads all records",
+    "contracts.geometry": "as contracts.embedded",
     "contracts.package": "as contracts.embedded",
     "contracts.receipt": "as contracts.embedded",
     "plan.masters": "no folder of masters: as a command begins, and as a run does",
