@@ -24,7 +24,7 @@ from glassine.base.model import (
     Polarity,
     Process,
 )
-from glassine.locate import stated
+from glassine.locate import orientation, stated
 from glassine.locate.encoding import linear, table_of
 from glassine.locate.looks import locate_array
 from glassine.locate.shapes import angle_of, keystone_of
@@ -125,9 +125,11 @@ def _locate_master(
         labels=tuple(_labels(preview, geometry.width)),
         notes=geometry.notes + ((assumed,) if assumed else ()),
     )
-    orientation = int(header.get("orientation") or 1)
+    turned = int(header.get("orientation") or 1)
     profiled = encoding.describe["by"] == "profile"
-    return stated.Located(master.get("part"), facts, orientation, profiled, geometry), encoding
+    one = stated.Located(master.get("part"), facts, turned, profiled, geometry)
+    more = orientation.suggestions(preview, geometry, facts, turned, one.turn)
+    return replace(one, geometry=replace(geometry, notes=geometry.notes + more)), encoding
 
 
 def _read_encoding(

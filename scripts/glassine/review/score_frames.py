@@ -162,9 +162,9 @@ def advice(found: Gathered, wanted: float, review_below: float) -> list[str]:
     now = frame_scores.threshold(sample, review_below)
     least = frame_scores.needed_without_error(wanted)
     lines = [
-        f"Masters of which each frame was decided: {sum(m.whole for m in found.masters)}, with "
-        f"{len(sample)} found frames. Only these count below: frames that are right are seldom "
-        "touched, and of others only the wrong ones would stand here.",
+        f"Masters of which each frame was decided: {sum(m.whole for m in found.masters)}; frames "
+        f"found on them: {len(sample)}. Only these count below: elsewhere a person corrects what "
+        "is wrong and leaves alone what is right, so the finder looks worse than it is.",
     ]
     if now.passed:
         lines.append(
