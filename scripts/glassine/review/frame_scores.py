@@ -61,7 +61,8 @@ class JudgedMaster:
     """A master, the decisions about its frames, and how many frames nobody decided about.
 
     open_ok, open_marked: not decided, by what locate said of them. unknown: decided, but the record
-    does not say what was measured (it was written by an earlier version).
+    does not say what was measured (it was written by an earlier version). renumbered: decided, but
+    the number now stands for another frame than the one that was drawn again.
     """
 
     item: str
@@ -71,11 +72,17 @@ class JudgedMaster:
     open_ok: int = 0
     open_marked: int = 0
     unknown: int = 0
+    renumbered: int = 0
 
     @property
     def whole(self) -> bool:
         """Whether a person decided about each of its frames: then none was picked out."""
-        return bool(self.decisions) and not (self.open_ok or self.open_marked or self.unknown)
+        return bool(self.decisions) and not self.left
+
+    @property
+    def left(self) -> int:
+        """How many frames have no decision that says anything."""
+        return self.open_ok + self.open_marked + self.unknown + self.renumbered
 
 
 def judged(geometry: dict[str, Any], review_below: float) -> list[JudgedMaster]:
@@ -97,6 +104,8 @@ def _master(item: str, master: dict[str, Any], below: float) -> JudgedMaster:
     place = item, master["path"], master.get("kind", "auto")
     added = [frame for frame in known if frame["measured"] is None and not frame.get("excluded")]
     measured = [frame for frame in known if frame["measured"] is not None]
+    moved = [frame for frame in measured if _is_renumbered(frame, before)]
+    measured = [frame for frame in measured if frame not in moved]
     # A frame that was taken out may take one of those added over it: so these come first.
     decisions = [_decision(place, frame, below, added) for frame in measured]
     decisions += [
@@ -109,7 +118,18 @@ def _master(item: str, master: dict[str, Any], below: float) -> JudgedMaster:
         open_ok=sum(frame["state"] == "ok" for frame in still),
         open_marked=sum(frame["state"] == "review" for frame in still),
         unknown=len(frames) - len(still) - len(known),
+        renumbered=len(moved),
     )
+
+
+def _is_renumbered(frame: dict[str, Any], before: list[dict[str, Any]]) -> bool:
+    """Return whether a person's corners lie on another measured frame than that of their number.
+
+    A newer version that finds more frames, or fewer, numbers them anew; decisions keep the number.
+    """
+    if iou(frame["measured"], frame) >= SAME_FRAME_IOU:
+        return False
+    return any(iou(other, frame) >= SAME_FRAME_IOU for other in before)
 
 
 def _decision(

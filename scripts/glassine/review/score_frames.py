@@ -120,7 +120,7 @@ def by_kind(masters: Sequence[JudgedMaster]) -> list[str]:
             for result in ("right", "wrong", "lost", "extra")
             for marked in (False, True)
         }
-        left = sum(master.open_ok + master.open_marked + master.unknown for master in held)
+        left = sum(master.left for master in held)
         numbers = [
             len(held), len(decided), count["right", False], count["right", True],
             count["wrong", True], count["wrong", False], count["lost", True],
@@ -214,6 +214,13 @@ def text(found: Gathered, wanted: float, review_below: float) -> str:
         lines.append(
             f"{unknown} decided frames are left out: their records were made before what was "
             "measured was kept beside a decision. The next night's run makes them anew."
+        )
+    renumbered = [f"{each.item}, {each.path}" for each in found.masters if each.renumbered]
+    if renumbered:
+        lines.append(
+            "Left out, as the numbers of their decisions now stand for other frames than those "
+            f"that were drawn ({len(renumbered)}): {'; '.join(renumbered[:_MAX_NAMED])}. Look at "
+            "these masters again: what was decided there without corners may hold another frame."
         )
     if found.waiting:
         lines.append(

@@ -121,6 +121,19 @@ def test_a_record_that_hides_what_was_measured_is_counted_as_unknown() -> None:
     assert (seen.decisions, seen.unknown, seen.whole) == ((), 1, False)
 
 
+def test_a_number_that_now_stands_for_another_frame_is_no_error_of_the_finder() -> None:
+    # The finder of the night before took both for one; a person drew what is now frame 2 as 1.
+    first, second = measured(), measured(corners=ELSEWHERE)
+    seen = master(decided(1, first, corners=ELSEWHERE), decided(2, second))
+    assert [(one.frame, one.result) for one in seen.decisions] == [(2, "right")]
+    assert (seen.renumbered, seen.whole) == (1, False)
+
+
+def test_a_frame_drawn_far_from_where_it_was_found_is_wrong() -> None:
+    (one,) = master(decided(1, measured(), corners=ELSEWHERE)).decisions
+    assert one.result == "wrong"
+
+
 def test_only_a_master_with_each_frame_decided_is_whole() -> None:
     assert master(decided(1, measured()), decided(2, measured())).whole
     assert not master(decided(1, measured()), open_frame(2)).whole

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import hashlib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -186,6 +187,18 @@ def test_records_of_earlier_versions_are_named_not_guessed(studio: Studio, capsy
     text = capsys.readouterr().out
     assert row(text, "strip_135")["decided"] == 0
     assert "1 decided frames are left out" in text
+
+
+def test_masters_whose_frames_were_numbered_anew_are_named(studio: Studio, capsys: Any) -> None:
+    right = tuple((x + 1200.0, y) for x, y in AT)
+    seen = found(2)
+    moved = replace(seen.frames[1], corners=right)  # type: ignore[arg-type]
+    seen = replace(seen, width=2400, frames=(seen.frames[0], moved))
+    studio.item("PEH-0001", seen, {"frame": 1, "corners": [list(point) for point in right]})
+    assert studio.run() == 0
+    text = capsys.readouterr().out
+    assert row(text, "strip_135")["decided"] == 0
+    assert "now stand for other frames than those that were drawn (1): PEH-0001, m.tif" in text
 
 
 def test_a_record_that_cannot_be_read_is_named(studio: Studio, capsys: Any) -> None:
