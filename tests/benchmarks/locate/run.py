@@ -31,7 +31,7 @@ KINDS = [
     "frame_135", "mounted_slide", "sheet", "plate", "lantern", "strip_135", "strip_120",
     "cut_frames", "print",
 ]  # fmt: skip
-MAKERS = ["scenes", "scenes_other", "layouts_other"]
+MAKERS = ("scenes", "scenes_other", "layouts", "layouts_other")
 # The baseline's second form takes this share of the shorter side off each side, for mask or rebate.
 INSET = 0.04
 
@@ -185,10 +185,13 @@ def options_of(arguments: list[str]) -> argparse.Namespace:
     options = parser.parse_args(arguments)
     if options.check and options.maker != "layouts_other":
         parser.error("--check is for --maker layouts_other")
-    if options.kinds is None:
-        maker = importlib.import_module(f"benchmarks.locate.{options.maker}")
-        options.kinds = KINDS if options.maker != "layouts_other" else list(maker.KINDS)
+    options.kinds = options.kinds or kinds_of(options.maker)
     return options
+
+
+def kinds_of(maker: str) -> list[str]:
+    """Return what a maker draws: its own KINDS, else those of the first two makers."""
+    return list(getattr(importlib.import_module(f"benchmarks.locate.{maker}"), "KINDS", KINDS))
 
 
 def judged(kind: str, scene: dict[str, Any], stated: bool) -> score.Result:
