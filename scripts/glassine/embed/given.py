@@ -68,11 +68,11 @@ class EmbedGiven(Given, frozen=True, kw_only=True):
     institution: dict[str, Any] | None = None
     software: str | None = None
 
-    def row(self) -> CatalogueRow:
+    def catalogue_row(self) -> CatalogueRow:
         """Return the row, empty where the catalogue has none. Raises msgspec.ValidationError."""
         return msgspec.convert(self.catalogue or {}, CatalogueRow)
 
-    def house(self) -> Institution:
+    def institution_details(self) -> Institution:
         """Raises msgspec.ValidationError."""
         return msgspec.convert(self.institution or {}, Institution)
 

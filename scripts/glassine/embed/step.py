@@ -283,7 +283,9 @@ def _known(item_dir: Path, given: EmbedGiven) -> _Known:
     geometry = ItemGeometry.from_dict(files.read_json(item_dir / "geometry.json"))
     fixity = record_files.load(item_dir / "fixity.json", "fixity", Fixity)
     return _Known(
-        words=words_of(given.item, given.row(), given.house(), given.rights()),
+        words=words_of(
+            given.item, given.catalogue_row(), given.institution_details(), given.rights()
+        ),
         software=given.software or f"Glassine {__version__}",
         masters={master.path: master for master in fixity.masters},
         located={master.path: master for master in geometry.masters},

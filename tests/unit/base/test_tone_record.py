@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import msgspec
 import pytest
 
-from glassine.base import files, tone
+from glassine.base import files, item_states, tone
 from glassine.base.tone import NOT_MEASURED, AnyTone, Shoulder, StatedEncoding
 from makers import tones
 
@@ -84,6 +85,16 @@ def test_values_of_another_kind_are_refused(written: str, wrong: Any) -> None:
 def test_what_is_no_object_is_no_tone(wrong: Any) -> None:
     with pytest.raises(msgspec.ValidationError):
         tone.of_frame({"tone": wrong})
+
+
+def test_a_damaged_tone_is_told_and_the_report_goes_on(tmp_path: Path) -> None:
+    status = item_states.ItemStatus("PEH-0001")
+    frame = {"master": "a.tif", "index": 1, "skipped": None}
+    status.records["render"] = {"frames": [{**frame, "tone": json.loads(NEGATIVE) | {"bits": ""}}]}
+    item_states._collect_reasons(status, tmp_path, {})
+    assert status.damaged == ["render"]
+    (finding,) = status.findings
+    assert finding.code == "report.record" and "bits" in finding.what
 
 
 def test_a_frame_that_was_skipped_has_none() -> None:
