@@ -107,7 +107,7 @@ class Finder:
 
     def _better_seen(self, found: list[Candidate], faint: Piece, exact: Exact) -> list[Candidate]:
         """Return the frame found, or the one in a wider, fainter piece where that shows better."""
-        sound = found and (found[0].oval or (found[0].plainness() > 3 and found[0].trust == 1))
+        sound = found and (found[0].oval or (found[0].plainness() > 3 and not found[0].small))
         if found and (found[0].kind != "single" or sound):
             return found
         kept = self.object_corners, list(self.base_regions)
@@ -116,7 +116,7 @@ class Finder:
         if other is not None:
             exact.refine(other)
             gain = 0.0 if not found else other.plainness() - found[0].plainness()
-            if not found or other.oval or gain > 0.3 or other.trust > found[0].trust:
+            if not found or other.oval or gain > 0.3 or (found[0].small and not other.small):
                 return [other]
         self.object_corners, self.base_regions = kept
         return found
@@ -337,13 +337,11 @@ class Finder:
 
     def _sizes(self, candidate: Candidate) -> None:
         c = candidate.corners
-        candidate.trust = 1.0
         size = [float(np.hypot(*(c[1] - c[0]))), float(np.hypot(*(c[3] - c[0])))]
         if self.ppi is not None:
             mm = self.ppi / film.MM_PER_INCH
             candidate.round_px = 2.5 * mm
-            if min(size) / mm < 9:
-                candidate.trust = 0.3
+            candidate.small = min(size) / mm < 9
         else:
             candidate.round_px = 0.05 * min(size)
 
@@ -507,7 +505,7 @@ class Finder:
             )
             c.round_px = 0.3 * mm * self.reduction
             if slot.overlap and min(seen[0], seen[2]) < 0.3:
-                c.reasons.append("overlaps the next exposure")
+                c.against("overlaps", "overlaps the next exposure")
             c.strip = self.strips
             c.gauge = strip.gauge
             gaps = [

@@ -1,0 +1,162 @@
+"""What of the evidence on a master its frames do not explain, named and in words.
+
+A frame may have been missed, or two taken for one, while every edge that was found is plain: only
+what is left over shows it. Where it concerns no frame in particular, all frames of the master get
+the reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+
+from glassine.base.model import Corners, MasterPiece
+from glassine.locate.candidate import Candidate
+from glassine.locate.finder import Finder
+from glassine.locate.inside import Line, look_inside
+from glassine.locate.outside import Seen, seen_outside
+from glassine.locate.shapes import Doubles, lengths_of
+from glassine.locate.view import Floats
+
+# A bar, a seam: seen along this share of its length at the least.
+BAR, SEAM = 0.45, 0.8
+# Parts that bars leave of a picture are no pictures where they are narrower than this, one side to
+# the other: such bars are bricks, boards, railings.
+SLIMMEST = 0.25
+# A picture is like itself moved by this (correlation): of single ones the most seen was 0.53.
+REPEATS = 0.62
+# Pictures longer than this for their width are wide views, or several.
+LONGEST = 2.05
+
+
+def examine(finder: Finder, found: list[Candidate]) -> tuple[MasterPiece, ...]:
+    """Note on the candidates what they do not explain; return all that lies on the master."""
+    for one in found:
+        if not one.blank:
+            _inside(finder, one)
+    seen = _outside(finder, found)
+    for each in seen:
+        for one in found:
+            if each.taken_for == "unexplained":
+                feature, words = _missed(finder, each)
+                one.against(feature, words)
+    return tuple(
+        MasterPiece(corners=_corners(each.corners), taken_for=each.taken_for) for each in seen
+    )
+
+
+def _corners(c: Doubles) -> Corners:
+    a, b, d, e = ((float(x), float(y)) for x, y in c)
+    return a, b, d, e
+
+
+# ------------------------------------------------------------------ inside a frame
+
+
+def _inside(finder: Finder, one: Candidate) -> None:
+    corners = one.corners / finder.reduction
+    seen = look_inside(finder.view, corners, _around(finder, one))
+    long, short = lengths_of(one.corners)
+    for line in _parting(seen.bars, corners):
+        one.against(
+            "bar inside",
+            f"an even band runs {_way(line)} at {line.at:.0%} of its {_side(line)}: "
+            "there may be more than one picture",
+            min(1.0, 0.5 + line.strength),
+        )
+    for line in seen.seams:
+        one.against(
+            "seam inside",
+            f"two pictures seem to meet {_way(line)} at {line.at:.0%} of its {_side(line)}",
+        )
+    like, share = seen.repeat
+    if like > REPEATS:
+        one.against(
+            "repeats itself",
+            f"the picture repeats itself after {share:.0%} of its length: "
+            "there may be more than one exposure",
+        )
+    if long > LONGEST * short:
+        one.against(
+            "long for its width",
+            f"{long / short:.1f} times as long as wide: there may be more than one picture",
+        )
+
+
+def _around(finder: Finder, one: Candidate) -> tuple[float, ...]:
+    """Return the tones of what lies around a picture."""
+    tones = [finder.layout.tone]
+    if one.border is not None:
+        tones.append(float(np.mean(one.border)))
+    else:
+        inner = _shrunk(one.corners / finder.reduction, 0.97)
+        tones += [float(each) for each in np.percentile(_tones(finder, inner), (1, 99))]
+    return tuple(tones)
+
+
+def _shrunk(c: Doubles, share: float) -> Doubles:
+    middle = c.mean(0)
+    return np.asarray(middle + (c - middle) * share)
+
+
+def _tones(finder: Finder, c: Doubles) -> Floats:
+    """Return tones at a grid of places inside four corners (view px)."""
+    u = np.linspace(0, 1, 60)
+    a, b = (each.ravel()[:, None] for each in np.meshgrid(u, u))
+    p = (1 - a) * (1 - b) * c[0] + a * (1 - b) * c[1] + a * b * c[2] + (1 - a) * b * c[3]
+    h, w = finder.view.grey.shape
+    x = np.clip(p[:, 0].astype(int), 0, w - 1)
+    y = np.clip(p[:, 1].astype(int), 0, h - 1)
+    return np.asarray(finder.view.grey[y, x])
+
+
+def _parting(bars: Sequence[Line], corners: Doubles) -> list[Line]:
+    """Return the bars that leave parts which may be pictures."""
+    width = float(np.hypot(*(corners[1] - corners[0])))
+    height = float(np.hypot(*(corners[3] - corners[0])))
+    out = []
+    for across in (True, False):
+        lines = [bar for bar in bars if bar.across == across and bar.strength >= BAR]
+        length, side = (height, width) if across else (width, height)
+        cuts = [0.0, *sorted(bar.at for bar in lines), 1.0]
+        slim = min(b - a for a, b in pairwise(cuts)) * length
+        if slim > SLIMMEST * side:
+            out += lines
+    return out
+
+
+def _way(line: Line) -> str:
+    return "from side to side" if line.across else "from top to bottom"
+
+
+def _side(line: Line) -> str:
+    return "height" if line.across else "width"
+
+
+# ------------------------------------------------------------------ outside of all frames
+
+
+def _outside(finder: Finder, found: list[Candidate]) -> list[Seen]:
+    unsure = len(finder.layout.pieces) > 1
+    places = [np.mean(each["corners"], axis=0) for each in finder.labels] if unsure else []
+    return seen_outside(finder.view, finder.layout, found, places)
+
+
+def _missed(finder: Finder, seen: Seen) -> tuple[str, str]:
+    size = np.array([finder.width, finder.height], float)
+    low = np.clip(seen.corners.min(0) / size, 0, 1)
+    high = np.clip(seen.corners.max(0) / size, 0, 1)
+    where = (
+        f"{low[0]:.0%} to {high[0]:.0%} across and {low[1]:.0%} to {high[1]:.0%} down the master"
+    )
+    if seen.is_area:
+        return (
+            "picture outside",
+            f"picture seen outside every frame, {where}: a frame may have been missed",
+        )
+    return (
+        "piece unexplained",
+        f"a piece was taken for no frame, {where}: look whether it holds a picture",
+    )
