@@ -182,6 +182,8 @@ class Finder:
             return "135"
         if self.kind == "strip_120":
             return "120"
+        if self.kind == "frame_135" and self.layout.ground == "light":
+            return "135?"  # a frame with its perforations in view; without them, one picture
         if self.kind not in ("auto", "cut_frames"):
             return None
         long, short = max(piece.width, piece.height), min(piece.width, piece.height)

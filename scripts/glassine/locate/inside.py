@@ -1,4 +1,4 @@
-"""What inside the outline of one picture speaks for more than one: bars, seams, repeats.
+"""What inside the outline of one picture speaks for more than one: bars, seams, repeats, holes.
 
 All is measured on the reduced copy, turned upright; places are shares of the outline's own sides.
 Straight things stand in real pictures too: a horizon, a rail, a wall. A bar counts where it runs
@@ -8,7 +8,7 @@ along; a seam where two contents meet along one line, now lighter on one side, n
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -23,8 +23,10 @@ LONG_PX = 1000
 TILT_DEG = 1.0
 # Nearer than this share of a side to the outline, what is seen belongs to the outline itself.
 NEAR = 0.04
-# Tones nearer to each other than this are taken for the same.
-ALIKE = 0.12
+# Tones nearer to each other than this are alike, and the same.
+ALIKE, SAME = 0.12, 0.05
+# Beyond a seam the tone stays another for this many px.
+WIDE = 11
 # Wider than this share a band is an area and no bar.
 WIDEST = 0.2
 
@@ -32,12 +34,15 @@ WIDEST = 0.2
 @dataclass(frozen=True)
 class Line:
     """A line through an outline from side to side. across: whether it runs left to right; at: its
-    place, a share of the side it cuts; strength: 0 to 1.
+    place, a share of the side it cuts; strength: 0 to 1; ground: whether it is as the ground;
+    tone: its own.
     """
 
     across: bool
     at: float
     strength: float
+    ground: bool = False
+    tone: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -45,12 +50,14 @@ class Inside:
     """What was seen inside an outline.
 
     bars: even bands from side to side; seams: lines along which two contents meet; repeat: how
-    like the picture is to itself moved (correlation, 0 to 1) and by which share of its long side.
+    like the picture is to itself moved (correlation, 0 to 1) and by which share of its long side;
+    holes: the most evenly spaced holes like perforations that stand in one row.
     """
 
     bars: tuple[Line, ...]
     seams: tuple[Line, ...]
     repeat: tuple[float, float]
+    holes: int
 
 
 def upright_grey(view: View, corners: npt.NDArray[np.float64]) -> Floats:
@@ -74,23 +81,27 @@ def upright_grey(view: View, corners: npt.NDArray[np.float64]) -> Floats:
 
 
 def look_inside(
-    view: View, corners: npt.NDArray[np.float64], around: tuple[float, ...] = ()
+    view: View,
+    corners: npt.NDArray[np.float64],
+    around: tuple[float, ...] = (),
+    ground: float | None = None,
 ) -> Inside:
     """Return what is seen inside four corners (view px, clockwise from the top left).
 
-    around: tones (mean over channels) of what lies around the picture, its border and the ground:
-    what parts two pictures is as one of them. Without any, it is the lightest or darkest there.
+    around, ground: tones (mean over channels) of what lies around the picture: what parts two
+    pictures is as one of them. Without any, it is the lightest or darkest there.
     """
     grey = upright_grey(view, corners)
-    low, high = (float(each) for each in np.percentile(grey[::3, ::3], (1, 99)))
+    extreme = tuple(float(each) for each in np.percentile(grey[::3, ::3], (1, 99)))
+    like = (around or extreme) if ground is None else (*(around or extreme), ground)
     bars: list[Line] = []
     seams: list[Line] = []
     for across in (True, False):
         upright = grey if across else np.ascontiguousarray(grey.T)
         lines = _Lines.of(upright, view.noise)
-        bars += lines.bars(across, around or (low, high))
+        bars += lines.bars(across, like, ground)
         seams += lines.seams(across)
-    return Inside(tuple(bars), tuple(seams), repeat_in(grey))
+    return Inside(tuple(bars), tuple(seams), repeat_in(grey), max(holes_in(grey), holes_in(grey.T)))
 
 
 @dataclass
@@ -118,14 +129,17 @@ class _Lines:
         part = np.arange(PARTS)[None, :, None]
         return cls(tone.T[part, rows], rough.T[part, rows], noise)
 
-    def bars(self, across: bool, like: tuple[float, ...]) -> list[Line]:
+    def bars(self, across: bool, like: tuple[float, ...], ground: float | None) -> list[Line]:
         """Return the even bands from side to side that differ from what lies on both sides."""
         found = []
         middle = np.median(self.tone, axis=1)
         off = np.abs(self.tone - middle[:, None])
         for free in (0.03, 0.08, 0.13):
             found += self._bands(across, like, middle, off, free + 2 * self.noise)
-        return _apart(found)
+        return [
+            replace(line, ground=ground is not None and abs(line.tone - ground) < SAME)
+            for line in _apart(found)
+        ]
 
     def _bands(
         self, across: bool, like: tuple[float, ...], middle: Floats, off: Floats, free: float
@@ -144,7 +158,8 @@ class _Lines:
                     continue
                 strength = self._parted(int(k), low, high, middle[k], 2 * free)
                 if strength > 0:
-                    found.append(Line(across, (low + high) / 2 / n, strength))
+                    tone = float(np.median(middle[k, low:high]))
+                    found.append(Line(across, (low + high) / 2 / n, strength, tone=tone))
         return found
 
     def _parted(self, k: int, low: int, high: int, middle: Floats, limit: float) -> float:
@@ -168,6 +183,11 @@ class _Lines:
         around = cv2.blur(size.reshape(-1, n - 5), (2 * reach + 1, 1)).reshape(size.shape)
         peak = cv2.dilate(size.reshape(-1, n - 5), np.ones((1, 2 * reach + 1))).reshape(size.shape)
         sharp = (size > 0.03 + 3 * self.noise) & (size > 2.5 * around) & (size >= 0.9 * peak)
+        # A mast is left on its other side: beyond a seam the other picture goes on.
+        wide = cv2.blur(tone.reshape(-1, n), (WIDE, 1)).reshape(tone.shape)
+        shift = WIDE // 2 + 2
+        beyond = np.roll(wide, -shift, 2) - np.roll(wide, shift, 2)
+        sharp &= beyond[..., 2:-3] * np.sign(step) > 0.4 * size
         near = max(3, round(NEAR * n))
         # A place may be off by one pixel.
         sharp = sharp | np.roll(sharp, 1, 2) | np.roll(sharp, -1, 2)
@@ -214,7 +234,7 @@ def repeat_in(grey: Floats) -> tuple[float, float]:
     detail = small - cv2.GaussianBlur(small, (0, 0), 4)
     inner = detail[3:-3, 5:-5]
     n = inner.shape[0]
-    lags = np.arange(2, round(0.72 * n))
+    lags = np.arange(2, round(0.56 * n))
     like = np.zeros(len(lags))
     for k, lag in enumerate(lags):
         a = detail[3 : 3 + n - lag, 5:-5]
@@ -233,3 +253,48 @@ def repeat_in(grey: Floats) -> tuple[float, float]:
     if first >= best or (len(short) and short.max() > 0.6 * like[best]):
         return 0.0, 0.0
     return float(like[best]), float(lags[best] / n)
+
+
+# Perforations take this share of their pitch (ISO 491: 1.98 of 4.75 mm), within what blur makes of
+# it, and so many at the least stand in one row of a frame (eight to a whole one).
+HOLE_SHARE = 0.3, 0.56
+FEWEST_HOLES = 5
+
+
+def holes_in(grey: Floats) -> int:
+    """Return how many holes like perforations stand in one row along the upper or lower side.
+
+    They are of one tone, evenly spaced, and as wide for their pitch as perforations are.
+    """
+    h = grey.shape[0]
+    deep, step = max(2, round(0.015 * h)), max(1, round(0.01 * h))
+    most = 0
+    for start in range(0, round(0.24 * h) - deep, step):
+        for rows in (slice(start, start + deep), slice(h - start - deep, h - start)):
+            part = grey[rows]
+            profile = np.asarray(part.mean(0), np.float64)
+            low, high = np.percentile(profile, (8, 80))
+            if high - low > 0.06:
+                level = (low + high) / 2
+                most = max(most, _in_time(profile < level, part), _in_time(profile > level, part))
+    return most
+
+
+def _in_time(marked: npt.NDArray[np.bool_], rows: Floats) -> int:
+    """Return the number of runs where they are evenly spaced, even, and like perforations."""
+    runs = [(a, b) for a, b in _runs(marked) if a > 0 and b < len(marked)]
+    if len(runs) < FEWEST_HOLES:
+        return 0
+    middles = np.array([(a + b) / 2 for a, b in runs])
+    widths = np.array([b - a for a, b in runs], float)
+    pitches = np.diff(middles)
+    pitch = float(np.median(pitches))
+    shares = widths / pitch
+    even = np.abs(pitches - pitch).max() < 0.1 * pitch + 1 and np.ptp(widths) < 0.2 * pitch + 2
+    like = HOLE_SHARE[0] < shares.min() and shares.max() < HOLE_SHARE[1]
+    if not even or not like or pitch > 0.2 * len(marked):
+        return 0
+    tones = [rows[:, a + (b - a) // 4 : b - (b - a) // 4] for a, b in runs]
+    plain = max(float(tone.std()) for tone in tones) < 0.08
+    same = float(np.ptp([tone.mean() for tone in tones])) < 0.12
+    return len(runs) if plain and same else 0

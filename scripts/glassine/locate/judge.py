@@ -21,6 +21,12 @@ _PLAIN = 0.95
 if TYPE_CHECKING:
     from glassine.locate.finder import Finder
 
+# Spread of an edge about its line, as a share of its length: that from which it counts, and that
+# which costs a whole unit.
+STRAIGHT, UNEVEN = 0.001, 0.0025
+# How far (share, and mm at the least) a picture may be off the size that is stated: masks and worn
+# edges, nominal sizes. Common practice, no source.
+SIZE_SHARE, SIZE_MM = 0.06, 1.5
 # A sheet of 6 x 9 cm is 88.5 mm long: a piece of that height that is longer is roll film.
 LONGER_THAN_ONE = 95.0
 
@@ -66,8 +72,11 @@ def _side(finder: Finder, candidate: Candidate, side: int) -> None:
         candidate.against(
             "side not found", f"{name} edge not found: picture as {like} as the border"
         )
-    elif got.residual > max(1.5, 0.001 * float(np.hypot(*(got.q - got.p)))):
-        candidate.against("side not straight", f"{name} edge is not straight")
+    elif got.residual > max(1.5, STRAIGHT * float(np.hypot(*(got.q - got.p)))):
+        uneven = got.residual / float(np.hypot(*(got.q - got.p)))
+        candidate.against(
+            "side not straight", f"{name} edge is not straight", min(1.5, uneven / UNEVEN)
+        )
     elif got.share < 0.3:
         candidate.against(
             "side seen in part", f"{name} edge seen along {got.share:.0%} of its length only"
@@ -95,8 +104,29 @@ def _size(finder: Finder, candidate: Candidate) -> None:
                 "size of several on 120 film",
                 "as high as frames on 120 film: may be several side by side",
             )
+    other = _other_size(finder, candidate)
+    if other is not None:
+        candidate.against("not the stated size", other)
     if candidate.small:
         candidate.against("smaller than pictures are", "far smaller than any known picture")
+
+
+def _other_size(finder: Finder, candidate: Candidate) -> str | None:
+    """Return what to say of a picture of another size than batch.yaml states, or None.
+
+    Where the scale itself comes from the stated size, the proportions tell (see `stated`).
+    """
+    stated = finder.facts.size_mm
+    if stated is None or not finder.ppi or candidate.blank or min(stated) <= 0:
+        return None
+    found = np.array(finder.size_mm(candidate.corners))
+    wanted = np.array([max(stated), min(stated)])
+    if (np.abs(found - wanted) <= np.maximum(SIZE_SHARE * wanted, SIZE_MM)).all():
+        return None
+    return (
+        f"{found[0]:.1f} x {found[1]:.1f} mm, but batch.yaml states {wanted[0]:g} x "
+        f"{wanted[1]:g} mm (size_mm)"
+    )
 
 
 def _statements(finder: Finder, candidate: Candidate) -> None:

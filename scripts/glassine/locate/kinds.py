@@ -92,7 +92,8 @@ def against(base: Finder, found: list[Candidate], finder: Finder) -> str | None:
             p for p in base.layout.pieces if max(p.width, p.height) > 1.9 * min(p.width, p.height)
         ]
         made = [c for piece in long for c in trial._piece(piece, base.layout) if c.strip]
-        if trial.seen is not None and trial.seen.source == "perforations":
+        perforated = trial.seen is not None and trial.seen.source == "perforations"
+        if perforated and not (kind == "frame_135" and len(found) == 1):
             return f"stated as {kind}, but perforations of 35 mm film are seen"
         if kind in SINGLE and len(made) > 1:
             return f"stated as {kind}, but {len(made)} frames side by side are seen"

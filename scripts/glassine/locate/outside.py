@@ -43,7 +43,7 @@ class Seen:
 
 
 @dataclass
-class _Small:
+class Small:
     """The master at LONG_PX. factor: px of it per px of the view; away: what is not the ground."""
 
     v: Floats
@@ -53,7 +53,7 @@ class _Small:
     noise: float
 
     @classmethod
-    def of(cls, view: View, layout: Layout) -> _Small:
+    def of(cls, view: View, layout: Layout) -> Small:
         h, w = view.grey.shape
         factor = min(1.0, LONG_PX / max(h, w))
         size = max(8, round(w * factor)), max(8, round(h * factor))
@@ -102,13 +102,31 @@ def _grown(c: Doubles, along: float, down: float) -> Doubles:
     return np.asarray(c + np.array([-u - v, u - v, u + v, -u + v]))
 
 
+def ground_inside(small: Small, layout: Layout, corners: Doubles) -> float:
+    """Return the share of a frame (corners: view px) where the table shows, seen from outside it.
+
+    On a dark ground dark parts of a picture look like it: 0.
+    """
+    if layout.ground == "dark":
+        return 0.0
+    bare = cv2.erode((~small.away).astype(np.uint8), np.ones((3, 3), np.uint8))
+    inner = small.drawn([_grown(corners, -0.02, -0.02)])
+    _, parts = cv2.connectedComponents(bare)
+    without = np.unique(parts[(bare > 0) & ~small.drawn([corners])])
+    open_table = np.isin(parts, without[without > 0])
+    return float((open_table & inner).sum() / max(int(inner.sum()), 1))
+
+
 def seen_outside(
-    view: View, layout: Layout, found: list[Candidate], label_places: list[Doubles]
+    small: Small,
+    view: View,
+    layout: Layout,
+    found: list[Candidate],
+    label_places: list[Doubles],
 ) -> list[Seen]:
     """Return every piece on the table and what it was taken for, and areas like pictures that no
     frame covers. label_places: middles (master px) of the codes that were read.
     """
-    small = _Small.of(view, layout)
     frames = [c.corners / view.reduction for c in found]
     covered = small.drawn(explained(found, view.reduction))
     seen = [
@@ -125,7 +143,7 @@ def seen_outside(
     return seen
 
 
-def _box(piece: Piece) -> Doubles:
+def outline_of(piece: Piece) -> Doubles:
     """Return a piece's corners, view px."""
     a = np.deg2rad(piece.angle_deg)
     u = np.array([np.cos(a), np.sin(a)]) * piece.width / 2
@@ -134,7 +152,7 @@ def _box(piece: Piece) -> Doubles:
 
 
 def _piece(
-    small: _Small,
+    small: Small,
     piece: Piece,
     found: list[Candidate],
     frames: list[Doubles],
@@ -142,7 +160,7 @@ def _piece(
     view: View,
     label_places: list[Doubles],
 ) -> Seen:
-    corners = _box(piece)
+    corners = outline_of(piece)
     share = float(piece.mask.mean())
     size = small.grey.shape[1], small.grey.shape[0]
     mask = cv2.resize(piece.mask.astype(np.uint8), size, interpolation=cv2.INTER_AREA) > 0
@@ -208,7 +226,7 @@ def _patches(grey: Floats, mask: Mask, short: float) -> bool:
     return bool((tones > 0.015 * mask.sum()).sum() >= 7)
 
 
-def _areas(small: _Small, rest: Mask, frames: list[Doubles], view: View) -> list[Seen]:
+def _areas(small: Small, rest: Mask, frames: list[Doubles], view: View) -> list[Seen]:
     """Return the areas of the rest that look like a picture, or like a part of one."""
     sides = [lengths_of(c) for c in frames]
     short = float(np.median([each[1] for each in sides])) * small.factor

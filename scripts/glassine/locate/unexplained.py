@@ -10,13 +10,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
+import cv2
 import numpy as np
 
 from glassine.base.model import Corners, MasterPiece
 from glassine.locate.candidate import Candidate
 from glassine.locate.finder import Finder
 from glassine.locate.inside import Line, look_inside
-from glassine.locate.outside import Seen, seen_outside
+from glassine.locate.outside import Seen, Small, ground_inside, outline_of, seen_outside
 from glassine.locate.shapes import Doubles, lengths_of
 from glassine.locate.view import Floats
 
@@ -27,16 +28,24 @@ BAR, SEAM = 0.45, 0.8
 SLIMMEST = 0.25
 # A picture is like itself moved by this (correlation): of single ones the most seen was 0.53.
 REPEATS = 0.62
+# Film without a frame, for the length of one: between frames, and at the film's ends.
+STEP, END = 0.75, 1.04
+# Share of a frame in which the table may show: worn corners.
+BARE = 0.005
 # Pictures longer than this for their width are wide views, or several.
-LONGEST = 2.05
+LONGEST = 2.2
 
 
 def examine(finder: Finder, found: list[Candidate]) -> tuple[MasterPiece, ...]:
     """Note on the candidates what they do not explain; return all that lies on the master."""
+    small = Small.of(finder.view, finder.layout)
     for one in found:
         if not one.blank:
             _inside(finder, one)
-    seen = _outside(finder, found)
+            _rim(finder, small, one)
+    for number in sorted({one.strip for one in found} - {0}):
+        _steps(finder, [one for one in found if one.strip == number])
+    seen = _outside(finder, small, found)
     for each in seen:
         for one in found:
             if each.taken_for == "unexplained":
@@ -57,7 +66,7 @@ def _corners(c: Doubles) -> Corners:
 
 def _inside(finder: Finder, one: Candidate) -> None:
     corners = one.corners / finder.reduction
-    seen = look_inside(finder.view, corners, _around(finder, one))
+    seen = look_inside(finder.view, corners, _around(finder, one), finder.layout.tone)
     long, short = lengths_of(one.corners)
     for line in _parting(seen.bars, corners):
         one.against(
@@ -70,6 +79,11 @@ def _inside(finder: Finder, one: Candidate) -> None:
         one.against(
             "seam inside",
             f"two pictures seem to meet {_way(line)} at {line.at:.0%} of its {_side(line)}",
+        )
+    if seen.holes:
+        one.against(
+            "holes inside",
+            f"{seen.holes} holes like perforations in a row are seen inside its outline",
         )
     like, share = seen.repeat
     if like > REPEATS:
@@ -85,9 +99,21 @@ def _inside(finder: Finder, one: Candidate) -> None:
         )
 
 
+def _rim(finder: Finder, small: Small, one: Candidate) -> None:
+    """Note what just inside an outline belongs to no picture: the table, or an even border."""
+    corners = one.corners / finder.reduction
+    bare = ground_inside(small, finder.layout, corners)
+    if bare > BARE and not one.oval:
+        one.against(
+            "table inside",
+            f"the table is seen inside its outline, in {bare:.0%} of it",
+            min(1.2, bare / (4 * BARE)),
+        )
+
+
 def _around(finder: Finder, one: Candidate) -> tuple[float, ...]:
     """Return the tones of what lies around a picture."""
-    tones = [finder.layout.tone]
+    tones = []
     if one.border is not None:
         tones.append(float(np.mean(one.border)))
     else:
@@ -119,6 +145,9 @@ def _parting(bars: Sequence[Line], corners: Doubles) -> list[Line]:
     out = []
     for across in (True, False):
         lines = [bar for bar in bars if bar.across == across and bar.strength >= BAR]
+        # What shows the table is no brick's joint.
+        out += [bar for bar in lines if bar.ground]
+        lines = [bar for bar in lines if not bar.ground]
         length, side = (height, width) if across else (width, height)
         cuts = [0.0, *sorted(bar.at for bar in lines), 1.0]
         slim = min(b - a for a, b in pairwise(cuts)) * length
@@ -135,13 +164,57 @@ def _side(line: Line) -> str:
     return "height" if line.across else "width"
 
 
+# ------------------------------------------------------------------ along a strip
+
+
+def _steps(finder: Finder, frames: list[Candidate]) -> None:
+    """Note on the frames of one strip where film as long as a frame shows none."""
+    c = [each.corners / finder.reduction for each in frames]
+    along = np.mean([each[1] - each[0] + each[2] - each[3] for each in c], axis=0)
+    long = float(np.median([np.hypot(*(each[1] - each[0])) for each in c]))
+    along = along / max(float(np.hypot(*along)), 1e-6)
+    spans = sorted((float((each @ along).min()), float((each @ along).max())) for each in c)
+    ends = _ends(finder, c, along)
+    gaps = [b[0] - a[1] for a, b in pairwise(spans)]
+    between = any(gap > STEP * long for gap in gaps)
+    before, after = spans[0][0] - ends[0], ends[1] - spans[-1][1]
+    places = [
+        place
+        for place, missing in (
+            ("between its frames", between),
+            ("before its first frame", before > END * long),
+            ("after its last frame", after > END * long),
+        )
+        if missing
+    ]
+    for one in frames:
+        for place in places:
+            one.against(
+                "step without a frame",
+                f"film as long as a frame without one, {place}: a frame may have been missed",
+            )
+
+
+def _ends(finder: Finder, c: list[Doubles], along: Doubles) -> tuple[float, float]:
+    """Return where the film of a strip begins and ends, along it (view px)."""
+    middle = np.mean(c, axis=(0, 1))
+    for piece in finder.layout.pieces:
+        box = outline_of(piece)
+        at = (float(middle[0]), float(middle[1]))
+        if cv2.pointPolygonTest(box.astype(np.float32), at, False) > 0:
+            places = box @ along
+            return float(places.min()), float(places.max())
+    spans = np.array(c) @ along
+    return float(spans.min()), float(spans.max())
+
+
 # ------------------------------------------------------------------ outside of all frames
 
 
-def _outside(finder: Finder, found: list[Candidate]) -> list[Seen]:
+def _outside(finder: Finder, small: Small, found: list[Candidate]) -> list[Seen]:
     unsure = len(finder.layout.pieces) > 1
     places = [np.mean(each["corners"], axis=0) for each in finder.labels] if unsure else []
-    return seen_outside(finder.view, finder.layout, found, places)
+    return seen_outside(small, finder.view, finder.layout, found, places)
 
 
 def _missed(finder: Finder, seen: Seen) -> tuple[str, str]:

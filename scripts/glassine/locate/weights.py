@@ -81,6 +81,7 @@ WEIGHTS = {
     "seam inside": Weight(6.1, _PER_FRAME),
     "repeats itself": Weight(7.0, _PER_FRAME),
     "holes inside": Weight(7.0, _PER_FRAME),
+    "table inside": Weight(6.1, "times its share of the frame / 2 %"),
     "picture outside": Weight(7.0, _PER_MASTER),
     "piece unexplained": Weight(6.1, _PER_MASTER),
     "step without a frame": Weight(6.1, _PER_MASTER),
