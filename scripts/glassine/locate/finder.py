@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from glassine.base import film
 from glassine.base.model import Facts
-from glassine.locate import border, sides, single, strips
+from glassine.locate import border, exposures, sides, single, strips
 from glassine.locate.agree import agree
 from glassine.locate.candidate import Candidate
 from glassine.locate.exact import Exact
@@ -236,7 +236,9 @@ class Finder:
             if made:
                 return made
         made_one = self._single(piece, layout)
-        return [made_one] if made_one else []
+        if made_one is None:
+            return []
+        return made_one.parts or [made_one]
 
     # -- single pieces ---------------------------------------------------------------------
 
@@ -302,7 +304,38 @@ class Finder:
         if found.border and not picture.dark:
             self._base(patch, found)
         self._sizes(candidate)
+        candidate.parts = self._exposures(candidate, patch, found, level.astype(np.float32), margin)
         return candidate
+
+    def _exposures(
+        self,
+        whole: Candidate,
+        patch: Patch,
+        found: single.Found,
+        ground: Floats,
+        margin: float,
+    ) -> list[Candidate]:
+        """Return the exposures of a piece that has several; nothing where it shows one picture."""
+        search = border.Search.of(patch, self.view.noise, self.mm, margin)
+        several = exposures.of_piece(patch, found, search, ground)
+        if several is None:
+            return []
+        h, w = patch.v.shape[:2]
+        parts = []
+        for lines in several.lines:
+            part = Candidate(
+                patch.points(sides.corners(lines, w, h)) * self.reduction,
+                several.border.lighter,
+                [line.share - line.early for line in lines],
+                [line.found for line in lines],
+                "single",
+                several.border.tone,
+                object_corners=whole.object_corners,
+            )
+            part.levels, part.ground, part.whole = max(2, whole.levels), whole.ground, whole
+            self._sizes(part)
+            parts.append(part)
+        return parts
 
     def _unseen(self, patch: Patch, margin: float) -> Candidate:
         """Return what lies there as a frame none of whose edges was found."""
