@@ -9,7 +9,7 @@ of a fence there are many: none of them is taken for a separator.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -106,9 +106,13 @@ def _tone(small: Floats, sign: float, border: float | None) -> float | None:
     return float(sign * np.median(sign * inner, axis=1).max())
 
 
-def _tolerance(tone: float) -> float:
-    """Return how far one border strays from its own tone: flare counts the more, the denser."""
-    return 0.05 if tone < 0.6 else 0.1 if tone < 1.2 else 0.3
+def _tolerance(tone: float, usual: float) -> float:
+    """Return how far one border strays from its own tone: flare counts the more, the denser it is.
+
+    usual: tone of the pictures, which limits it.
+    """
+    wide = 0.05 if abs(tone) < 0.6 else 0.1 if abs(tone) < 1.2 else 0.3
+    return max(min(wide, 0.35 * abs(tone - usual)), 0.03)
 
 
 def _shifted(rows: int, reach: int, values: Floats, least: bool) -> Floats:
@@ -127,7 +131,7 @@ def _masks(s: Floats, tone: float, noise: float) -> tuple[Mask, Mask, Mask]:
     between = np.zeros(s.shape, bool)
     beside = np.zeros(s.shape, bool)
     reaches = [r for r in (3, 4, 6, 9, 13, 19, 28, 42) if 2 * r < max(8, 1.3 * WIDEST * n)]
-    near = s >= tone - _tolerance(abs(tone))
+    near = s >= tone - _tolerance(tone, float(np.median(s)))
     for reach in reaches:
         between |= s - _shifted(n, reach, s, least=False) > step
         beside |= s - _shifted(n, reach, s, least=True) > step
@@ -177,31 +181,61 @@ def _scores(s: Floats, places: Doubles, tone: float, noise: float) -> list[_Line
     return [_Line(int(r), *(float(b) for b in row)) for r, row in zip(rows, best, strict=True)]
 
 
+@dataclass(frozen=True)
+class _Band:
+    """A line that may be a separator, with the rows its band begins and ends at, and its tone."""
+
+    line: _Line
+    low: float
+    high: float
+    tone: float
+
+
+def _bands(s: Floats, places: Doubles, tone: float, noise: float) -> list[_Band]:
+    """Return the bands that are most like separators, the likeliest first."""
+    lines = {line.row: line for line in _scores(s, places, tone, noise)}
+    out: list[_Band] = []
+    for line in sorted(lines.values(), key=lambda one: -one.score):
+        if len(out) > 3 * MOST or line.score < 0.4:
+            break
+        middle = _middle(lines, line)
+        if any(band.low - 6 <= middle.row <= band.high + 6 for band in out):
+            continue
+        out.append(_Band(middle, *_extent(s, places, middle, noise)))
+    return out
+
+
+def _middle(lines: dict[int, _Line], line: _Line) -> _Line:
+    """Return the line in the middle of the rows around one that are as good as it."""
+    first = last = line.row
+    while first - 1 in lines and lines[first - 1].score > line.score - 0.03:
+        first -= 1
+    while last + 1 in lines and lines[last + 1].score > line.score - 0.03:
+        last += 1
+    return replace(lines[(first + last) // 2], score=line.score, across=line.across)
+
+
 def _of_sign(
     s: Floats, places: Doubles, tone: float, noise: float, across_px: int
 ) -> list[Separator]:
     n = len(s)
-    lines = sorted(_scores(s, places, tone, noise), key=lambda one: -one.score)
-    peaks: list[tuple[_Line, float, float, float]] = []
-    for line in lines:
-        if len(peaks) > 3 * MOST or line.score < 0.5:
-            break
-        if any(low - 6 <= line.row <= high + 6 for _, low, high, _ in peaks):
-            continue
-        peaks.append((line, *_extent(s, places, line, noise)))
-    good = [p for p in peaks if p[0].across >= ACROSS and p[0].score >= ACROSS]
-    rest = [p for p in peaks if p not in good]
-    good = [p for p in good if p[2] - p[1] <= WIDEST * n]
+    bands = _bands(s, places, tone, noise)
+    good = chosen(bands, n)
+    found = [
+        Separator((b.low + b.high) / 2, b.line.lean, b.high - b.low, b.line.across, b.tone)
+        for b in sorted(good, key=lambda b: b.low)
+    ]
+    return found if found and balanced(found, n, across_px) else []
+
+
+def chosen(bands: list[_Band], n: int) -> list[_Band]:
+    """Return those of the bands that are separators: far likelier than all others; or none."""
+    good = [b for b in bands if b.line.across >= ACROSS and b.line.score >= ACROSS]
+    rest = max((b.line.score for b in bands if b not in good), default=0.0)
+    good = [b for b in good if b.high - b.low <= WIDEST * n]
     if not good or len(good) >= MOST:
         return []
-    weakest = min(p[0].score for p in good)
-    if rest and max(p[0].score for p in rest) > OTHERS * weakest:
-        return []
-    found = [
-        Separator((low + high) / 2, line.lean, high - low, line.across, own)
-        for line, low, high, own in sorted(good, key=lambda p: p[1])
-    ]
-    return found if balanced(found, n, across_px) else []
+    return good if rest <= OTHERS * min(b.line.score for b in good) else []
 
 
 def _extent(
@@ -241,7 +275,8 @@ def expected(region: Region, step: float) -> list[Separator]:
     n = len(region.grey)
     small, places = chunks(region.grey)
     count = max(2, round(n / step))
-    windows = [(k * step - 0.14 * step, k * step + 0.08 * step) for k in range(1, count)]
+    # One camera's exposures are of a size; the view itself may have moved between them.
+    windows = [((k - 0.1) * n / count, (k + 0.1) * n / count) for k in range(1, count)]
     best: list[Separator] = []
     for sign in _signs(small, region.border):
         found = [_ridge(sign * small, places, window, region.noise) for window in windows]
@@ -289,7 +324,7 @@ def _ridge(s: Floats, places: Doubles, window: tuple[float, float], noise: float
     ridge = np.full(s.shape, -9.0, np.float32)
     for reach in reaches:
         ridge = np.maximum(ridge, s - _shifted(n, reach, s, least=False))
-    row, lean, _ = _best_line(np.clip(ridge, 0, 0.3), places, window)
+    row, lean, _ = _best_line(np.clip(ridge, 0, 0.12), places, window)
     shift = np.round(lean * places).astype(np.int64)
     share = float(_along(ridge > step, np.array([row]), shift)[0])
     low, high, tone = _extent(s, places, _Line(row, lean, share, share), noise)
@@ -348,11 +383,33 @@ def of_piece(patch: Patch, found: Found, search: Search, ground: Floats) -> Expo
     return None
 
 
+def _within(found: Found, size: tuple[int, int]) -> list[Line]:
+    """Return the lines inside which exposures are looked for: those of the picture, or where that
+    leaves much of the piece out, which may be another exposure, the piece's own.
+    """
+    picture = found.picture.lines
+    if not found.border:
+        return picture
+    outer = found.levels[-2].lines
+    h, w = size
+    inside, whole = sides.size(picture, w, h), sides.size(outer, w, h)
+    lines = list(picture)
+    for axis, ends in enumerate(((sides.LEFT, sides.RIGHT), (sides.TOP, sides.BOTTOM))):
+        if inside[axis] < FILLED * whole[axis]:
+            for side in ends:
+                lines[side] = replace(outer[side], at=outer[side].at + 4.0, found=False)
+    return lines
+
+
+# A picture fills more of its piece than this share; what fills less may be one of several.
+FILLED = 0.72
+
+
 def _in_direction(
     patch: Patch, found: Found, search: Search, tone: Floats | None, upright: bool
 ) -> Exposures | None:
     h, w = search.size
-    lines = found.picture.lines
+    lines = _within(found, search.size)
     x0, x1 = round(max(lines[sides.LEFT].at, 0)), round(w - max(lines[sides.RIGHT].at, 0))
     y0, y1 = round(max(lines[sides.TOP].at, 0)), round(h - max(lines[sides.BOTTOM].at, 0))
     if x1 - x0 < 24 or y1 - y0 < 24:
@@ -372,7 +429,7 @@ def _in_direction(
     start, middle = (y0, (x0 + x1) / 2) if upright else (x0, (y0 + y1) / 2)
     border = _border_of(patch, cuts, upright, start, middle, tone)
     boxes = _boxes(found, cuts, upright, start, middle, search.size)
-    made = [_sides(search, box, border, found.picture.lines, upright) for box in boxes]
+    made = [_sides(search, box, cut, border, lines, found.border) for box, cut in boxes]
     return Exposures(made, upright, border, min(c.across for c in cuts))
 
 
@@ -404,8 +461,10 @@ def _boxes(
     start: float,
     middle: float,
     size: tuple[int, int],
-) -> list[list[Line]]:
-    """Return for each exposure the lines between which it lies: separators, the piece's edges."""
+) -> list[tuple[list[Line], frozenset[int]]]:
+    """Return for each exposure the lines between which it lies, and which of them are separators;
+    the others are the piece's edges.
+    """
     h, w = size
     outer = found.levels[-2].lines if found.border else found.picture.lines
     length, across = (h, w) if upright else (w, h)
@@ -421,37 +480,88 @@ def _boxes(
             cut = cuts[k]
             at = start + cut.at + cut.lean * (across / 2 - middle)
             box[last] = Line(length - at, -cut.lean, across / 2)
-        boxes.append(box)
+        sides_cut = {first} if k else set()
+        boxes.append((box, frozenset(sides_cut | ({last} if k < len(cuts) else set()))))
     return boxes
 
 
 def _sides(
-    search: Search, box: list[Line], border: Border, usual: list[Line], upright: bool
+    search: Search,
+    box: list[Line],
+    cut: frozenset[int],
+    border: Border,
+    usual: list[Line],
+    bordered: bool,
 ) -> list[Line]:
-    """Return the four sides of one exposure in its box; `usual`: those of all of them together."""
-    found = edges_from(search, box, border, search.depth)
-    first, last = (sides.TOP, sides.BOTTOM) if upright else (sides.LEFT, sides.RIGHT)
-    out = []
-    for side in range(4):
-        line, old = found[side], usual[side]
-        inner = side in (first, last) and abs(box[side].at - _outer_at(usual, side)) > 12
-        if inner:
-            out.append(_inner(line, box[side], search))
+    """Return the four sides of one exposure in its box.
+
+    cut: the box's sides that are separators; usual: those of all exposures together; bordered:
+    whether a border lies between them and the piece's edges.
+    """
+    made = list(usual)
+    part = _part(search, box, cut)
+    inner = part.edges(box, border)
+    for side in cut:
+        made[side] = _beside(inner[side], box[side], search)
+    if not bordered:
+        return made
+    # Exposures lie a little beside one another: each has its own edge against the piece's border.
+    outer = part.edges(box, replace(border, skip=search.skips[0]))
+    for side in set(range(4)) - cut:
+        line, old = outer[side], made[side]
+        astray = (ASTRAY if old.found else 0.3) * min(search.size)
+        if line is None or not line.found or abs(line.at - old.at) > astray:
             continue
-        gain = 0.0 if line is None or not line.found else line.share - line.early
-        near = line is not None and abs(line.at - old.at) < 0.06 * min(search.size)
-        out.append(line if line is not None and gain > 0.4 and near else old)
-    return out
+        least = max(0.4, old.share - old.early - 0.1) if old.found else 0.25
+        if line.share - line.early > least:
+            made[side] = line
+    return made
 
 
-def _outer_at(usual: list[Line], side: int) -> float:
-    return usual[side].at
+@dataclass(frozen=True)
+class _Part:
+    """A part of a patch, looked at by itself. offsets: px left out at each side (see `sides`)."""
+
+    search: Search
+    offsets: tuple[int, int, int, int]
+
+    def edges(self, box: list[Line], border: Border) -> list[Line | None]:
+        """Return what `edges_from` finds inside a box, all in the whole patch's places."""
+        own = [self._moved(line, side, -1) for side, line in enumerate(box)]
+        lines = edges_from(self.search, own, border, self.search.depth)
+        return [
+            None if line is None else self._moved(line, side, 1) for side, line in enumerate(lines)
+        ]
+
+    def _moved(self, line: Line, side: int, sign: int) -> Line:
+        along = self.offsets[sides.TOP if side in (sides.LEFT, sides.RIGHT) else sides.LEFT]
+        return replace(
+            line, at=line.at + sign * self.offsets[side], middle=line.middle + sign * along
+        )
 
 
-def _inner(line: Line | None, own: Line, search: Search) -> Line:
+def _part(search: Search, box: list[Line], cut: frozenset[int]) -> _Part:
+    """Return the part of the patch from the separators on, so that they are its near sides."""
+    h, w = search.size
+    offsets = [0, 0, 0, 0]
+    for side in cut:
+        length = h if side in (sides.LEFT, sides.RIGHT) else w
+        lean = abs(box[side].slope) * length / 2
+        offsets[side] = max(0, int(box[side].at - lean) - 3)
+    left, top, right, bottom = offsets
+    v = np.ascontiguousarray(search.patch.v[top : h - bottom, left : w - right])
+    light = search.patch.light[top : h - bottom, left : w - right]
+    patch = Patch(v, light, search.patch.to_view)
+    return _Part(replace(search, patch=patch), (left, top, right, bottom))
+
+
+# How far beside the others (share of the piece's width) one exposure may lie.
+ASTRAY = 0.06
+
+
+def _beside(line: Line | None, own: Line, search: Search) -> Line:
     """Return the side along a separator: where the picture begins, or the separator itself."""
-    reach = WIDEST * min(search.size)
-    gain = 0.0 if line is None or not line.found else line.share - line.early
-    if line is not None and gain > 0.3 and line.at - own.at < reach:
-        return line
+    if line is not None and line.found and line.share - line.early > 0.3:
+        if line.at - own.at < WIDEST * min(search.size):
+            return line
     return Line(own.at + 1.0, own.slope, own.middle, 0.5, 0.0, 1.0)

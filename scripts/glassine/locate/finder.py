@@ -584,7 +584,7 @@ class Finder:
             c = candidate.corners
             long = max(np.hypot(*(c[1] - c[0])), np.hypot(*(c[3] - c[0])))
             short = min(np.hypot(*(c[1] - c[0])), np.hypot(*(c[3] - c[0])))
-            if candidate.kind == "single" and len(found) > 1:
+            if candidate.kind == "single" and len(found) > 1 and candidate.whole is None:
                 if long / max(short, 1) > 3.2 or area < 0.12 * largest:
                     continue
                 if self.ppi is not None and short * film.MM_PER_INCH / self.ppi < 11:
@@ -604,6 +604,8 @@ class Finder:
             middle = np.mean(label["corners"], axis=0)
             if cv2.pointPolygonTest(shape, (float(middle[0]), float(middle[1])), False) >= 0:
                 return True
+        if candidate.levels > 1 and candidate.level_dark:
+            return False  # a mount of card or plastic, with a picture lighter than it inside
         v = self._rim(outline)
         level, share = border.common(v, 0.06)
         return float(np.ptp(level)) < 0.2 and 0.42 < float(level.mean()) < 2.0 and share > 0.6
