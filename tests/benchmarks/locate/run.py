@@ -170,15 +170,22 @@ def reliability_plot(results: list[score.Result]) -> str:
 
 def options_of(arguments: list[str]) -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--maker", default="scenes", choices=["scenes", "scenes_other"])
-    parser.add_argument("--kinds", nargs="*", default=KINDS)
+    parser.add_argument("--maker", default="scenes", choices=["scenes", "scenes_other", "layouts"])
+    parser.add_argument("--kinds", nargs="*", help="else all that the maker draws")
     parser.add_argument("--count", type=int, default=40, help="scenes of each kind")
     parser.add_argument("--first", type=int, default=5000, help="the first seed")
     parser.add_argument("--stated", action="store_true", help="tell the kind")
     parser.add_argument("--minutes", type=float, help="start no further scene after these")
     parser.add_argument("--drawn", type=Path, help="folder of drawn scenes, for another run")
     parser.add_argument("--plot", type=Path, help="where to write the reliability plot (SVG)")
-    return parser.parse_args(arguments)
+    options = parser.parse_args(arguments)
+    options.kinds = options.kinds or kinds_of(options.maker)
+    return options
+
+
+def kinds_of(maker: str) -> list[str]:
+    """Return what a maker draws: its own KINDS, else those of the first two makers."""
+    return getattr(importlib.import_module(f"benchmarks.locate.{maker}"), "KINDS", KINDS)
 
 
 def main(arguments: list[str]) -> Outcome:
