@@ -15,11 +15,15 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from glassine.base import processor
 from glassine.locate import sides
 from glassine.locate.border import Border, Search, edges_from
+from glassine.locate.candidate import Candidate
 from glassine.locate.repeats import repeat
+from glassine.locate.shapes import order
 from glassine.locate.sides import Line
 from glassine.locate.single import Found
+from glassine.locate.straight import ridges, rows_between
 from glassine.locate.view import Floats, Patch, mean_of
 
 Doubles = npt.NDArray[np.float64]
@@ -68,6 +72,11 @@ class Separator:
     width: float
     across: float
     tone: float
+
+
+def as_seen(light: Floats) -> Floats:
+    """Return linear light in steps that look alike: about that of a display's code (gamma 2.2)."""
+    return np.asarray(processor.power(np.clip(light, 0.0, 1.0), 1 / 2.2), np.float32)
 
 
 def chunks(grey: Floats, count: int = COLUMNS) -> tuple[Floats, Doubles]:
@@ -238,9 +247,7 @@ def chosen(bands: list[_Band], n: int) -> list[_Band]:
     return good if rest <= OTHERS * min(b.line.score for b in good) else []
 
 
-def _extent(
-    s: Floats, places: Doubles, line: _Line, noise: float
-) -> tuple[float, float, float]:
+def _extent(s: Floats, places: Doubles, line: _Line, noise: float) -> tuple[float, float, float]:
     """Return the first and last row of a band, and its own tone.
 
     Where a picture is of the border's tone the band has no end in it: what most columns that do
@@ -343,6 +350,16 @@ def _seam(s: Floats, places: Doubles, window: tuple[float, float], noise: float)
     return Separator(float(row), lean, 0.0, 0.5 * share, tone)
 
 
+def elsewhere(parts: list[Candidate], frames: list[Candidate]) -> bool:
+    """Whether exposures lie at other places than frames that were found on the same piece."""
+    for part in parts:
+        near = 0.03 * float(np.hypot(*(part.corners[2] - part.corners[0])))
+        far = [np.hypot(*(order(f.corners) - order(part.corners)).T).max() for f in frames]
+        if not far or min(far) > near:
+            return True
+    return len(parts) != len(frames)
+
+
 def balanced(found: list[Separator], n: int, m: int) -> bool:
     """Whether what the separators leave are as long as exposures on one piece may be."""
     ends = [0.0, *(e for s in found for e in (s.at - s.width / 2, s.at + s.width / 2)), float(n)]
@@ -356,13 +373,14 @@ def balanced(found: list[Separator], n: int, m: int) -> bool:
 class Exposures:
     """Exposures of one piece. lines: the sides of each (see `sides`); upright: whether they lie one
     below another; tone: of the border between them; border: (c,) tone of each one's surroundings;
-    across: the least share of a separator that shows.
+    across: the least share of a separator that shows; repeated: whether the view comes again.
     """
 
     lines: list[list[Line]]
     upright: bool
     border: Border
     across: float
+    repeated: bool
 
 
 def of_piece(patch: Patch, found: Found, search: Search, ground: Floats) -> Exposures | None:
@@ -429,8 +447,8 @@ def _in_direction(
     start, middle = (y0, (x0 + x1) / 2) if upright else (x0, (y0 + y1) / 2)
     border = _border_of(patch, cuts, upright, start, middle, tone)
     boxes = _boxes(found, cuts, upright, start, middle, search.size)
-    made = [_sides(search, box, cut, border, lines, found.border) for box, cut in boxes]
-    return Exposures(made, upright, border, min(c.across for c in cuts))
+    made = [_sides(search, box, cut, border, lines) for box, cut in boxes]
+    return Exposures(made, upright, border, min(c.across for c in cuts), like.plain)
 
 
 def _border_of(
@@ -486,35 +504,20 @@ def _boxes(
 
 
 def _sides(
-    search: Search,
-    box: list[Line],
-    cut: frozenset[int],
-    border: Border,
-    usual: list[Line],
-    bordered: bool,
+    search: Search, box: list[Line], cut: frozenset[int], border: Border, usual: list[Line]
 ) -> list[Line]:
     """Return the four sides of one exposure in its box.
 
-    cut: the box's sides that are separators; usual: those of all exposures together; bordered:
-    whether a border lies between them and the piece's edges.
+    cut: the box's sides that are separators; usual: those of all exposures together.
     """
     made = list(usual)
     part = _part(search, box, cut)
     inner = part.edges(box, border)
     for side in cut:
         made[side] = _beside(inner[side], box[side], search)
-    if not bordered:
-        return made
     # Exposures lie a little beside one another: each has its own edge against the piece's border.
-    outer = part.edges(box, replace(border, skip=search.skips[0]))
     for side in set(range(4)) - cut:
-        line, old = outer[side], made[side]
-        astray = (ASTRAY if old.found else 0.3) * min(search.size)
-        if line is None or not line.found or abs(line.at - old.at) > astray:
-            continue
-        least = max(0.4, old.share - old.early - 0.1) if old.found else 0.25
-        if line.share - line.early > least:
-            made[side] = line
+        made[side] = part.against(side, box, made, border) or made[side]
     return made
 
 
@@ -532,6 +535,48 @@ class _Part:
         return [
             None if line is None else self._moved(line, side, 1) for side, line in enumerate(lines)
         ]
+
+    def against(self, side: int, box: list[Line], usual: list[Line], border: Border) -> Line | None:
+        """Return the edge of a picture against the border inside the piece's own edge, or None.
+
+        box: the piece's edge at this side; usual: sides that were found before.
+        """
+        edge, old = (self._moved(each[side], side, -1) for each in (box, usual))
+        patch = self.search.patch
+        lines = [self._moved(line, k, -1) for k, line in enumerate(usual)]
+        width = min(self.search.size)
+        columns = round(edge.at - 2), round(max(old.at, edge.at) + ASTRAY * width)
+        found = ridges(
+            patch, side, rows_between(patch, lines, side), columns,
+            old.middle, old.slope, 0.012, -1 if border.lighter else 1,
+        )  # fmt: skip
+        plain = [
+            r.line for r in found if r.share > 0.6 and r.height > 5 and r.line.at > edge.at + 2
+        ]
+        steps = [self._step(side, line, border) for line in plain]
+        if not plain or max(steps) <= 0:
+            return None
+        best = plain[int(np.argmax(steps))]
+        return self._moved(best, side, 1)
+
+    def _step(self, side: int, line: Line, border: Border) -> float:
+        """Return the step across a line as an eye sees it, 0 to 1; 0 where what lies outside it
+        is not more like the border than what lies inside.
+
+        Light strays from a bright sky into the border. By density it ends where the border
+        begins to be black, by eye where the picture does.
+        """
+        light = sides.facing(self.search.patch.light, side)
+        rows = np.arange(light.shape[0] // 10, light.shape[0] - light.shape[0] // 10)
+        at = np.round(line.columns(rows + 0.5)).astype(int)
+        levels = []
+        for first in (-4, 1):
+            columns = np.clip(at[:, None] + first + np.arange(3)[None], 0, light.shape[1] - 1)
+            levels.append(as_seen(light[rows[:, None], columns].mean((1, 2))))
+        outside, inside = levels
+        own = float(as_seen(np.float32(10.0) ** -border.tone).mean())
+        nearer = np.abs(outside - own) < 0.7 * np.abs(inside - own)
+        return float(np.median(np.abs(inside - outside))) if nearer.mean() > 0.5 else 0.0
 
     def _moved(self, line: Line, side: int, sign: int) -> Line:
         along = self.offsets[sides.TOP if side in (sides.LEFT, sides.RIGHT) else sides.LEFT]

@@ -234,11 +234,27 @@ class Finder:
         for attempt, turned in self._attempts(piece, gauge):
             made = self._strip(piece, layout, attempt, turned)
             if made:
-                return made
+                return self._rather_exposures(piece, made) or made
         made_one = self._single(piece, layout)
         if made_one is None:
             return []
         return made_one.parts or [made_one]
+
+    def _rather_exposures(self, piece: Piece, strip: list[Candidate]) -> list[Candidate]:
+        """Return the exposures on a plate that was taken for film: the same view comes again on
+        it, at other places than the frames that were found. Nothing where it is film.
+        """
+        if strip[0].gauge != "120" or self.kind != "auto":
+            return []
+        kept = self.object_corners, list(self.base_regions)
+        self.object_corners, self.base_regions = None, []
+        one = self._single(piece, self.layout)
+        parts = [] if one is None else one.parts
+        if parts and parts[0].repeated and exposures.elsewhere(parts, strip):
+            self.strips, self.seen = self.strips - 1, None
+            return parts
+        self.object_corners, self.base_regions = kept
+        return []
 
     # -- single pieces ---------------------------------------------------------------------
 
@@ -333,6 +349,7 @@ class Finder:
                 object_corners=whole.object_corners,
             )
             part.levels, part.ground, part.whole = max(2, whole.levels), whole.ground, whole
+            part.repeated = several.repeated
             self._sizes(part)
             parts.append(part)
         return parts
