@@ -38,6 +38,10 @@ class Candidate:
     touching: tuple[int, ...] = ()
     hollow: bool = False
     oval_seen: float = 1.0
+    # Exposures that the piece has beside one another, and of each of those the piece as a whole.
+    parts: list[Candidate] = field(default_factory=list)
+    whole: Candidate | None = None
+    repeated: bool = False  # whether the same view comes again on its piece
     thin: tuple[int, ...] = ()  # sides that may be the ends of the film
     modelled: list[bool] = field(default_factory=lambda: [False] * 4)
 

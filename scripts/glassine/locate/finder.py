@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from glassine.base import film
 from glassine.base.model import Facts
-from glassine.locate import border, sides, single, strips
+from glassine.locate import border, exposures, sides, single, strips
 from glassine.locate.agree import agree
 from glassine.locate.candidate import Candidate
 from glassine.locate.exact import Exact
@@ -236,9 +236,27 @@ class Finder:
         for attempt, turned in self._attempts(piece, gauge):
             made = self._strip(piece, layout, attempt, turned)
             if made:
-                return made
+                return self._rather_exposures(piece, made) or made
         made_one = self._single(piece, layout)
-        return [made_one] if made_one else []
+        if made_one is None:
+            return []
+        return made_one.parts or [made_one]
+
+    def _rather_exposures(self, piece: Piece, strip: list[Candidate]) -> list[Candidate]:
+        """Return the exposures on a plate that was taken for film: the same view comes again on
+        it, at other places than the frames that were found. Nothing where it is film.
+        """
+        if strip[0].gauge != "120" or self.kind != "auto":
+            return []
+        kept = self.object_corners, list(self.base_regions)
+        self.object_corners, self.base_regions = None, []
+        one = self._single(piece, self.layout)
+        parts = [] if one is None else one.parts
+        if parts and parts[0].repeated and exposures.elsewhere(parts, strip):
+            self.strips, self.seen = self.strips - 1, None
+            return parts
+        self.object_corners, self.base_regions = kept
+        return []
 
     # -- single pieces ---------------------------------------------------------------------
 
@@ -304,7 +322,39 @@ class Finder:
         if found.border and not picture.dark:
             self._base(patch, found)
         self._sizes(candidate)
+        candidate.parts = self._exposures(candidate, patch, found, level.astype(np.float32), margin)
         return candidate
+
+    def _exposures(
+        self,
+        whole: Candidate,
+        patch: Patch,
+        found: single.Found,
+        ground: Floats,
+        margin: float,
+    ) -> list[Candidate]:
+        """Return the exposures of a piece that has several; nothing where it shows one picture."""
+        search = border.Search.of(patch, self.view.noise, self.mm, margin)
+        several = exposures.of_piece(patch, found, search, ground)
+        if several is None:
+            return []
+        h, w = patch.v.shape[:2]
+        parts = []
+        for lines in several.lines:
+            part = Candidate(
+                patch.points(sides.corners(lines, w, h)) * self.reduction,
+                several.border.lighter,
+                [line.share - line.early for line in lines],
+                [line.found for line in lines],
+                "single",
+                several.border.tone,
+                object_corners=whole.object_corners,
+            )
+            part.levels, part.ground, part.whole = max(2, whole.levels), whole.ground, whole
+            part.repeated = several.repeated
+            self._sizes(part)
+            parts.append(part)
+        return parts
 
     def _unseen(self, patch: Patch, margin: float) -> Candidate:
         """Return what lies there as a frame none of whose edges was found."""
@@ -551,7 +601,7 @@ class Finder:
             c = candidate.corners
             long = max(np.hypot(*(c[1] - c[0])), np.hypot(*(c[3] - c[0])))
             short = min(np.hypot(*(c[1] - c[0])), np.hypot(*(c[3] - c[0])))
-            if candidate.kind == "single" and len(found) > 1:
+            if candidate.kind == "single" and len(found) > 1 and candidate.whole is None:
                 if long / max(short, 1) > 3.2 or area < 0.12 * largest:
                     continue
                 if self.ppi is not None and short * film.MM_PER_INCH / self.ppi < 11:
@@ -571,6 +621,8 @@ class Finder:
             middle = np.mean(label["corners"], axis=0)
             if cv2.pointPolygonTest(shape, (float(middle[0]), float(middle[1])), False) >= 0:
                 return True
+        if candidate.levels > 1 and candidate.level_dark:
+            return False  # a mount of card or plastic, with a picture lighter than it inside
         v = self._rim(outline)
         level, share = border.common(v, 0.06)
         return float(np.ptp(level)) < 0.2 and 0.42 < float(level.mean()) < 2.0 and share > 0.6

@@ -127,6 +127,8 @@ def kind_of(finder: Finder, found: list[Candidate]) -> str:
     """Return the kind of material: as stated, or by what was found."""
     if finder.kind != "auto":
         return finder.kind
+    if found and found[0].whole is not None and len({id(c.whole) for c in found}) == 1:
+        return _kind_of_one(finder, found[0].whole)
     numbers = {c.strip for c in found}
     if len(numbers - {0}) > 1 or (len(found) > 1 and 0 in numbers):
         return "cut_frames"
