@@ -8,7 +8,7 @@ from typing import Any, cast
 import numpy as np
 import numpy.typing as npt
 
-from glassine.base.model import Facts, Frame, MasterGeometry
+from glassine.base.model import Facts, Frame, MasterGeometry, MasterPiece
 from glassine.locate import scale, weights
 from glassine.locate.candidate import Candidate
 from glassine.locate.encoding import linear_table
@@ -191,6 +191,21 @@ def _doubted(look: Look, doubts: list[Doubt]) -> None:
                 candidate.against(doubt.feature, doubt.reason)
 
 
+def explained(
+    base: Finder, ppi_hint: float | None
+) -> tuple[Look, list[Doubt], tuple[MasterPiece, ...]]:
+    """Return the look that holds, its frames with all that speaks against them; what is in doubt
+    of the whole master; and all that lies on it.
+    """
+    look, doubts = settled(base, ppi_hint)
+    look.edges()
+    kind_doubt = against(base, look.found or [], look.finder)
+    if kind_doubt is not None:
+        doubts.append(Doubt(kind_doubt, "kind in doubt"))
+    _doubted(look, doubts)
+    return look, doubts, examine(look.finder, look.judge())
+
+
 def locate_array(
     reduced: npt.NDArray[np.generic],
     reduction: float,
@@ -218,13 +233,7 @@ def locate_array(
     if table is None:
         table = linear_table(facts.encoding)
     base = Finder(reduced, reduction, region, facts, settings or {}, width, height, table)
-    look, doubts = settled(base, ppi_hint)
-    look.edges()
-    kind_doubt = against(base, look.found or [], look.finder)
-    if kind_doubt is not None:
-        doubts.append(Doubt(kind_doubt, "kind in doubt"))
-    _doubted(look, doubts)
-    pieces = examine(look.finder, look.judge())
+    look, doubts, pieces = explained(base, ppi_hint)
     finder, frames = look.finder, look.frames()
     notes = tuple(doubt.note for doubt in doubts if doubt.note)
     notes += () if frames else ("no frame found",)

@@ -16,7 +16,7 @@ import numpy as np
 from glassine.base.model import Corners, MasterPiece
 from glassine.locate.candidate import Candidate
 from glassine.locate.finder import Finder
-from glassine.locate.inside import Line, look_inside
+from glassine.locate.inside import Line, look_inside, upright_grey
 from glassine.locate.outside import Seen, Small, ground_inside, outline_of, seen_outside
 from glassine.locate.shapes import Doubles, lengths_of
 from glassine.locate.view import Floats
@@ -32,8 +32,10 @@ REPEATS = 0.62
 STEP, END = 0.75, 1.04
 # Share of a frame in which the table may show: worn corners.
 BARE = 0.005
+# Tones all round an outline that differ by less (density) are one even border.
+EVEN = 0.05
 # Pictures longer than this for their width are wide views, or several.
-LONGEST = 2.2
+LONGEST = 1.85
 
 
 def examine(finder: Finder, found: list[Candidate]) -> tuple[MasterPiece, ...]:
@@ -46,11 +48,9 @@ def examine(finder: Finder, found: list[Candidate]) -> tuple[MasterPiece, ...]:
     for number in sorted({one.strip for one in found} - {0}):
         _steps(finder, [one for one in found if one.strip == number])
     seen = _outside(finder, small, found)
-    for each in seen:
+    for feature, words in _missed(finder, seen):
         for one in found:
-            if each.taken_for == "unexplained":
-                feature, words = _missed(finder, each)
-                one.against(feature, words)
+            one.against(feature, words)
     return tuple(
         MasterPiece(corners=_corners(each.corners), taken_for=each.taken_for) for each in seen
     )
@@ -67,7 +67,6 @@ def _corners(c: Doubles) -> Corners:
 def _inside(finder: Finder, one: Candidate) -> None:
     corners = one.corners / finder.reduction
     seen = look_inside(finder.view, corners, _around(finder, one), finder.layout.tone)
-    long, short = lengths_of(one.corners)
     for line in _parting(seen.bars, corners):
         one.against(
             "bar inside",
@@ -92,7 +91,9 @@ def _inside(finder: Finder, one: Candidate) -> None:
             f"the picture repeats itself after {share:.0%} of its length: "
             "there may be more than one exposure",
         )
-    if long > LONGEST * short:
+    long, short = lengths_of(one.corners)
+    said = any(each.feature == "size of several on 120 film" for each in one.evidence)
+    if long > LONGEST * short and not one.strip and not said:
         one.against(
             "long for its width",
             f"{long / short:.1f} times as long as wide: there may be more than one picture",
@@ -109,6 +110,26 @@ def _rim(finder: Finder, small: Small, one: Candidate) -> None:
             f"the table is seen inside its outline, in {bare:.0%} of it",
             min(1.2, bare / (4 * BARE)),
         )
+    if not one.strip and not one.oval and _even_round(finder, corners):
+        one.against(
+            "even all round",
+            "even all round its edge: a board or border, the picture may lie further in",
+        )
+
+
+def _even_round(finder: Finder, corners: Doubles) -> bool:
+    """Whether what lies just inside an outline is of one tone all round, and the middle is not."""
+    grey = upright_grey(finder.view, corners)
+    short = min(grey.shape)
+    deep, first = max(2, round(0.03 * short)), max(1, round(0.01 * short))
+    size = max(3, deep // 2) | 1
+    soft = cv2.blur(grey, (size, size))
+    edge = np.ones(soft.shape, bool)
+    edge[deep:-deep, deep:-deep] = False
+    edge[:first] = edge[-first:] = edge[:, :first] = edge[:, -first:] = False
+    spread = np.ptp(np.percentile(soft[edge], (4, 96)))
+    inner = np.ptp(np.percentile(soft[deep:-deep, deep:-deep], (1, 99)))
+    return bool(spread < EVEN and inner > 5 * EVEN)
 
 
 def _around(finder: Finder, one: Candidate) -> tuple[float, ...]:
@@ -217,19 +238,28 @@ def _outside(finder: Finder, small: Small, found: list[Candidate]) -> list[Seen]
     return seen_outside(small, finder.view, finder.layout, found, places)
 
 
-def _missed(finder: Finder, seen: Seen) -> tuple[str, str]:
+def _missed(finder: Finder, seen: list[Seen]) -> list[tuple[str, str]]:
+    """Return what to say of pictures outside of all frames, and of pieces taken for nothing."""
+    areas = [each for each in seen if each.taken_for == "unexplained" and each.is_area]
+    pieces = [each for each in seen if each.taken_for == "unexplained" and not each.is_area]
+    said = []
+    if areas:
+        words = f"picture seen outside every frame, {_places(finder, areas)}"
+        said.append(("picture outside", f"{words}: a frame may have been missed"))
+    if pieces:
+        words = f"taken for no frame: what lies {_places(finder, pieces)}"
+        said.append(("piece unexplained", f"{words}; look whether it holds a picture"))
+    return said
+
+
+def _places(finder: Finder, seen: list[Seen]) -> str:
+    """Return where the largest of several lies, and how many more there are."""
+    most = max(seen, key=lambda each: each.share)
     size = np.array([finder.width, finder.height], float)
-    low = np.clip(seen.corners.min(0) / size, 0, 1)
-    high = np.clip(seen.corners.max(0) / size, 0, 1)
+    low = np.clip(most.corners.min(0) / size, 0, 1)
+    high = np.clip(most.corners.max(0) / size, 0, 1)
     where = (
         f"{low[0]:.0%} to {high[0]:.0%} across and {low[1]:.0%} to {high[1]:.0%} down the master"
     )
-    if seen.is_area:
-        return (
-            "picture outside",
-            f"picture seen outside every frame, {where}: a frame may have been missed",
-        )
-    return (
-        "piece unexplained",
-        f"a piece was taken for no frame, {where}: look whether it holds a picture",
-    )
+    more = len(seen) - 1
+    return where + (f", and in {more} more place{'s' if more > 1 else ''}" if more else "")

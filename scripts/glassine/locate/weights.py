@@ -82,6 +82,7 @@ WEIGHTS = {
     "repeats itself": Weight(7.0, _PER_FRAME),
     "holes inside": Weight(7.0, _PER_FRAME),
     "table inside": Weight(6.1, "times its share of the frame / 2 %"),
+    "even all round": Weight(5.5, _PER_FRAME),
     "picture outside": Weight(7.0, _PER_MASTER),
     "piece unexplained": Weight(6.1, _PER_MASTER),
     "step without a frame": Weight(6.1, _PER_MASTER),
