@@ -47,6 +47,7 @@ class Facts:
     nominal_ppi: pixels per inch in the plane of the film, as the studio set it.
     required_ppi: what was agreed to be enough for the batch, in place of the table of limits.
     size_mm: (width, height) of the picture in mm where the studio states it.
+    frames: how many pictures the master shows, where the studio states it.
     slopes: the film's density slope per channel (R, G, B), where the studio states it.
     encoding: of masters without an ICC profile: "srgb", "linear", "gamma-2.2", "gamma-1.8".
     for_part: names of the facts that batch.yaml states of the master's part, not of its item.
@@ -62,6 +63,7 @@ class Facts:
     nominal_ppi: float | None = None
     required_ppi: float | None = None
     size_mm: tuple[float, float] | None = None
+    frames: int | None = None
     film_stock: str | None = None
     slopes: tuple[float, float, float] | None = None
     encoding: str | None = None

@@ -95,10 +95,20 @@ _FACT_PROPERTIES: dict[str, Any] = {
         "maxItems": 2,
         "description": (
             "Two sides of the picture in mm, in either order. Used for the pixels an inch that "
-            "are judged and for the column of limits; a frame of other proportions is marked for "
-            "review. It does not decide where the frame is found."
+            "are judged and for the column of limits; a frame of another size or of other "
+            "proportions is marked for review. It does not decide where the frame is found."
         ),
         "examples": [[36, 24]],
+    },
+    "frames": {
+        "type": "integer",
+        "minimum": 1,
+        "maximum": 1000,
+        "description": (
+            "How many pictures each master shows. Where as many are found, nobody is asked "
+            "whether one of them is two; where not, all of them are marked for review."
+        ),
+        "examples": [3],
     },
     "film_stock": {
         "type": "string",
@@ -264,7 +274,16 @@ BATCH_SCHEMA: dict[str, Any] = {
 }
 
 # Facts about film: stated without `part`, they say nothing of paper that goes with it.
-_OF_FILM = ("kind", "polarity", "process", "emulsion_side", "size_mm", "film_stock", "slopes")
+_OF_FILM = (
+    "kind",
+    "polarity",
+    "process",
+    "emulsion_side",
+    "size_mm",
+    "frames",
+    "film_stock",
+    "slopes",
+)
 _OF_ENTRY = ("match", "part")
 
 

@@ -34,6 +34,15 @@ STEP, END = 0.75, 1.04
 BARE = 0.005
 # Tones all round an outline that differ by less (density) are one even border.
 EVEN = 0.05
+# What speaks for another number of pictures, and is settled where their number is stated.
+OF_THE_NUMBER = (
+    "bar inside",
+    "seam inside",
+    "repeats itself",
+    "long for its width",
+    "size of several on 120 film",
+    "step without a frame",
+)
 # Pictures longer than this for their width are wide views, or several.
 LONGEST = 1.85
 
@@ -51,9 +60,27 @@ def examine(finder: Finder, found: list[Candidate]) -> tuple[MasterPiece, ...]:
     for feature, words in _missed(finder, seen):
         for one in found:
             one.against(feature, words)
+    _count(finder, found)
     return tuple(
         MasterPiece(corners=_corners(each.corners), taken_for=each.taken_for) for each in seen
     )
+
+
+def _count(finder: Finder, found: list[Candidate]) -> None:
+    """Hold the number of frames against the one that batch.yaml states."""
+    stated = finder.facts.frames
+    if stated is None:
+        return
+    pictures = sum(not one.blank for one in found)
+    for one in found:
+        if stated in (pictures, len(found)):
+            one.evidence = [each for each in one.evidence if each.feature not in OF_THE_NUMBER]
+        else:
+            one.against(
+                "another number than stated",
+                f"batch.yaml states {stated} picture{'s' if stated > 1 else ''} on the master "
+                f"(frames), {pictures} found",
+            )
 
 
 def _corners(c: Doubles) -> Corners:

@@ -65,6 +65,7 @@ WEIGHTS = {
     "size of several on 120 film": Weight(6.1, _PER_FRAME),
     "no size on 35 mm film": Weight(5.5, _PER_FRAME),
     "smaller than pictures are": Weight(7.9, _PER_FRAME),
+    "another number than stated": Weight(6.1, _PER_MASTER),
     "not the stated size": Weight(6.1, _PER_FRAME),
     # What surrounds it.
     "mask without a picture": Weight(7.2, _PER_FRAME),

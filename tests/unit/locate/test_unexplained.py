@@ -215,6 +215,27 @@ def test_a_picture_of_another_size_than_stated_is_for_review():
     assert wrong.state == "review"
 
 
+def test_a_stated_number_of_pictures_is_held_against_what_is_found():
+    light = table(130, 110)
+    lay(light, sheet("camera", 100, 80), 10, 10)
+    (right,) = locate(light, frames=1).frames
+    assert right.state == "ok"
+    (wrong,) = locate(light, frames=3).frames
+    assert wrong.state == "review"
+    assert wrong.reasons == ("batch.yaml states 3 pictures on the master (frames), 1 found",)
+
+
+def test_a_wide_view_asks_nobody_where_one_picture_is_stated():
+    light = table(220, 100)
+    wide = np.full((74 * PX, 194 * PX), 0.7, np.float32)
+    wide[3 * PX : -3 * PX, 3 * PX : -3 * PX] = photo("coffee", 188 * PX, 68 * PX)
+    lay(light, wide, 12, 12)
+    (asked,) = locate(light).frames
+    assert asked.state == "review"
+    (settled,) = locate(light, frames=1).frames
+    assert settled.state == "ok"
+
+
 def test_a_record_holds_what_lies_on_the_table_and_older_ones_are_read():
     light = table(130, 110)
     lay(light, sheet("camera", 100, 80), 10, 10)
