@@ -267,7 +267,7 @@ def holes_in(grey: Floats) -> int:
     They are of one tone, evenly spaced, and as wide for their pitch as perforations are.
     """
     h = grey.shape[0]
-    deep, step = max(2, round(0.015 * h)), max(1, round(0.01 * h))
+    deep, step = max(2, round(0.02 * h)), max(1, round(0.02 * h))
     most = 0
     for start in range(0, round(0.24 * h) - deep, step):
         for rows in (slice(start, start + deep), slice(h - start - deep, h - start)):

@@ -17,7 +17,7 @@ from glassine.locate.judge import corners_of, frame_of, judge, reading_order
 from glassine.locate.kinds import against, characters
 from glassine.locate.refine import Region
 from glassine.locate.scale import Doubt, Scale
-from glassine.locate.unexplained import examine
+from glassine.locate.unexplained import beside_words, examine
 from glassine.locate.view import Floats
 
 
@@ -236,7 +236,7 @@ def locate_array(
     look, doubts, pieces = explained(base, ppi_hint)
     finder, frames = look.finder, look.frames()
     notes = tuple(doubt.note for doubt in doubts if doubt.note)
-    notes += () if frames else ("no frame found",)
+    notes += beside_words(pieces) + (() if frames else ("no frame found",))
     return MasterGeometry(
         path=path,
         width=width,

@@ -66,6 +66,15 @@ def examine(finder: Finder, found: list[Candidate]) -> tuple[MasterPiece, ...]:
     )
 
 
+def beside_words(pieces: Sequence[MasterPiece]) -> tuple[str, ...]:
+    """Return a note of what lies on the master and was taken for something else than a picture."""
+    others = [each.taken_for for each in pieces if each.taken_for in ("label", "ruler", "target")]
+    if not others:
+        return ()
+    named = ", ".join(f"{others.count(name)} {name}" for name in sorted(set(others)))
+    return (f"also on the master, taken for no picture: {named}",)
+
+
 def _count(finder: Finder, found: list[Candidate]) -> None:
     """Hold the number of frames against the one that batch.yaml states."""
     stated = finder.facts.frames

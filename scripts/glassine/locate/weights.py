@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from glassine.locate.fitted import FITTED
+
 # Log odds (base 2) of a frame against which nothing speaks: 0.99.
 START_BITS = 6.63
 # No evidence makes a frame surer than that, nor less sure than this.
@@ -45,7 +47,7 @@ class Evidence:
         return WEIGHTS[self.feature].bits * self.amount
 
 
-WEIGHTS = {
+BY_HAND = {
     # The four sides.
     "side unseen, as on the strip": Weight(5.5, _PER_SIDE),
     "side as on the strip": Weight(2.2, _PER_SIDE),
@@ -95,7 +97,24 @@ WEIGHTS = {
 }
 
 
+def _weighed() -> dict[str, Weight]:
+    """Return the weights: as fitted where scenes taught something, else as set by hand."""
+    out = {}
+    for name, by_hand in BY_HAND.items():
+        bits, seen, right = FITTED.get(name, (by_hand.bits, 0, 0))
+        origin = f"fitted: seen on {seen} frames, {right} right" if seen else by_hand.origin
+        out[name] = Weight(bits, by_hand.unit, origin)
+    return out
+
+
+WEIGHTS = _weighed()
+
+
+def chance(bits_against: float) -> float:
+    """Return the chance that a frame is right by the bits that speak against it."""
+    return float(min(max(1 / (1 + 2.0 ** (bits_against - START_BITS)), LEAST), MOST))
+
+
 def confidence(against: Iterable[Evidence]) -> float:
     """Return the chance that a frame is right, by all that speaks against it."""
-    bits = START_BITS - sum(each.bits for each in against)
-    return float(min(max(1 / (1 + 2**-bits), LEAST), MOST))
+    return chance(sum(each.bits for each in against))

@@ -173,6 +173,7 @@ def test_a_label_and_a_ruler_are_listed_as_what_they_are_and_ask_nobody():
     found = locate(light)
     assert sorted(piece.taken_for for piece in found.pieces) == ["frame", "label", "ruler"]
     assert [frame.state for frame in found.frames] == ["ok"]
+    assert "also on the master, taken for no picture: 1 label, 1 ruler" in found.notes
     places = {piece.taken_for: np.array(piece.corners) / PX for piece in found.pieces}
     assert places["label"].min(0) == pytest.approx([145, 20], abs=1)
     assert places["ruler"].max(0) == pytest.approx([170, 116], abs=1)
