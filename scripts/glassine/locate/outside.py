@@ -11,6 +11,7 @@ from typing import Literal
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from glassine.base import film
 from glassine.locate.candidate import Candidate
@@ -30,6 +31,8 @@ TONED = 0.15
 # An area counts from this thickness (share of the frames' short side) and this area (share of a
 # frame's).
 THICK, LARGE = 0.16, 0.05
+# Along a frame's side it counts from this thickness.
+THIN = 0.06
 
 
 @dataclass(frozen=True)
@@ -241,9 +244,10 @@ def _areas(small: Small, rest: Mask, frames: list[Doubles], view: View) -> list[
     busy = (spread > 0.05 + 4 * small.noise) | toned
     n = max(3, round(THICK * short))
     # What the master's edge cuts off goes on beyond it.
-    marked = np.pad((busy & rest).astype(np.uint8), n, mode="edge")
-    marked = cv2.morphologyEx(marked, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
+    padded = np.pad((busy & rest).astype(np.uint8), n, mode="edge")
+    marked = cv2.morphologyEx(padded, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
     marked = cv2.morphologyEx(marked, cv2.MORPH_OPEN, np.ones((n, n), np.uint8))[n:-n, n:-n]
+    marked = np.asarray(np.maximum(marked, _beside(small, rest, short)), np.uint8)
     _, _, stats, _ = cv2.connectedComponentsWithStats(np.ascontiguousarray(marked))
     out = []
     for x, y, w, h, size in stats[1:]:
@@ -252,4 +256,23 @@ def _areas(small: Small, rest: Mask, frames: list[Doubles], view: View) -> list[
         box = np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]], float)
         corners = box / small.factor * view.reduction
         out.append(Seen(corners, "unexplained", float(size / marked.size), is_area=True))
+    return out
+
+
+def _beside(small: Small, rest: Mask, short: float) -> npt.NDArray[np.uint8]:
+    """Return where what looks like a picture runs along a frame: a part that was left out.
+
+    Tones are compared within the rest alone, so that neither table nor frame make it busy.
+    """
+    inner = cv2.erode(rest.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(np.float32)
+    k = max(3, round(0.05 * short)) | 1
+    weight = np.maximum(cv2.blur(inner, (k, k)), 1e-6)
+    mean = cv2.blur(small.grey * inner, (k, k)) / weight
+    square = cv2.blur(small.grey * small.grey * inner, (k, k)) / weight
+    spread = np.sqrt(np.maximum(square - mean * mean, 0))
+    busy = ((spread > 0.05 + 4 * small.noise) & (inner > 0)).astype(np.uint8)
+    thick, long = max(3, round(THIN * short)), max(5, round(0.6 * short))
+    out = np.zeros(busy.shape, np.uint8)
+    for size in ((thick, long), (long, thick)):
+        out |= np.asarray(cv2.morphologyEx(busy, cv2.MORPH_OPEN, np.ones(size, np.uint8)))
     return out

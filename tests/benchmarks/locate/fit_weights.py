@@ -4,7 +4,7 @@
 
 Scenes come from `scenes` and `layouts`, which the finder was made on; `scenes_other` and other
 makers are left to judge it. A frame counts as right where its corners lie within 1 % of its
-diagonal and its master has no picture that no frame met. Each weight is drawn from the one set by
+diagonal and its master has no picture that no frame covers. Each weight is drawn from the one set by
 hand (its prior) as far as scenes speak for another, and never below nothing: evidence against a
 frame does not make it surer. The table goes to scripts/glassine/locate/fitted.py.
 """
@@ -74,8 +74,11 @@ def cases_of(scene: dict[str, Any]) -> list[Case]:
     found = look.judge()
     true = [np.asarray(frame["corners"], float) for frame in scene["frames"]]
     blank = [bool(frame["blank"]) for frame in scene["frames"]]
-    met = [max((score.polygon_iou(t, c.corners) for c in found), default=0.0) >= 0.5 for t in true]
-    whole = all(one or empty for one, empty in zip(met, blank, strict=True))
+    # A picture that a wrong frame covers is that frame's fault, one that none covers every frame's.
+    whole = all(
+        empty or any(_covers(c.corners, t) for c in found)
+        for t, empty in zip(true, blank, strict=True)
+    )
     out = []
     for c in found:
         near = [(score.polygon_iou(t, c.corners), t, e) for t, e in zip(true, blank, strict=True)]
@@ -88,6 +91,11 @@ def cases_of(scene: dict[str, Any]) -> list[Case]:
             amounts[each.feature] += each.amount
         out.append(Case(scene["name"], dict(amounts), right))
     return out
+
+
+def _covers(corners: np.ndarray, true: np.ndarray) -> bool:
+    area, _ = cv2.intersectConvexConvex(corners.astype(np.float32), true.astype(np.float32))
+    return bool(area >= 0.5 * cv2.contourArea(true.astype(np.float32)))
 
 
 def _error(corners: np.ndarray, true: np.ndarray) -> float:
