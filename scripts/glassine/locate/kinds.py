@@ -136,7 +136,8 @@ def kind_of(finder: Finder, found: list[Candidate]) -> str:
             return "cut_frames"
         return "strip_135" if finder.ppi_source == "perforations" else "strip_120"
     if len(found) > 1:
-        return "cut_frames"
+        each = {_kind_of_one(finder, c) for c in found}
+        return each.pop() if len(each) == 1 and each <= set(POSITIVE) else "cut_frames"
     if not found:
         return "auto"
     return _kind_of_one(finder, found[0])
