@@ -596,19 +596,20 @@ class Finder:
         """Leave out labels, rulers, nested and far too small finds."""
         if not found:
             return found
-        areas = [abs(cv2.contourArea(c.corners.astype(np.float32))) for c in found]
+        wholes = [candidate.whole or candidate for candidate in found]
+        areas = [abs(cv2.contourArea(c.corners.astype(np.float32))) for c in wholes]
         largest = max(areas)
         keep = []
-        for candidate, area in zip(found, areas, strict=True):
-            c = candidate.corners
+        for candidate, whole, area in zip(found, wholes, areas, strict=True):
+            c = whole.corners
             long = max(np.hypot(*(c[1] - c[0])), np.hypot(*(c[3] - c[0])))
             short = min(np.hypot(*(c[1] - c[0])), np.hypot(*(c[3] - c[0])))
-            if candidate.kind == "single" and len(found) > 1 and candidate.whole is None:
+            if candidate.kind == "single" and len({id(w) for w in wholes}) > 1:
                 if long / max(short, 1) > 3.2 or area < 0.12 * largest:
                     continue
                 if self.ppi is not None and short * film.MM_PER_INCH / self.ppi < 11:
                     continue
-                if self._is_paper(candidate):
+                if self._is_paper(whole):
                     continue
             keep.append(candidate)
         return keep or found[:1]
