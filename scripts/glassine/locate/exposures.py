@@ -45,8 +45,8 @@ OTHERS = 0.8
 LEAST_SHARE, LONGEST = 0.42, 3.2
 # Most exposures in a row.
 MOST = 4
-# A separator is no wider than this share of the piece.
-WIDEST = 0.12
+# A separator is no wider than this share of the piece: stereo pairs lie well apart.
+WIDEST = 0.28
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,7 @@ def as_seen(light: Floats) -> Floats:
 
 
 def chunks(grey: Floats, count: int = COLUMNS) -> tuple[Floats, Doubles]:
-    """Return (n, k) means of narrow columns, and the middle of each, px from the region's middle."""
+    """Return (n, k) means of narrow columns, and the place of each, px from the middle."""
     n, m = grey.shape
     k = min(count, m)
     small = cv2.resize(grey, (k, n), interpolation=cv2.INTER_AREA)
@@ -98,12 +98,22 @@ def separators(region: Region) -> list[Separator]:
         tone = _tone(small, sign, region.border)
         if tone is None:
             continue
-        found = _of_sign(sign * small, places, sign * tone, region.noise, m)
+        found = _of_sign(sign * small, places, sign * tone, region, region.border is not None)
+        if region.border is None and not _stands_out(sign * small, found):
+            continue
         if len(found) > len(best) or (
             found and np.mean([s.across for s in found]) > np.mean([s.across for s in best])
         ):
             best = [Separator(s.at, s.lean, s.width, s.across, sign * s.tone) for s in found]
     return best
+
+
+def _stands_out(s: Floats, found: list[Separator]) -> bool:
+    """Whether bands are of a tone that the pictures hardly have, and no hairlines."""
+    if not found or min(f.width for f in found) < HAIRLINE:
+        return False
+    rows = sum(f.width + 4 for f in found) / len(s)
+    return float((s > min(f.tone for f in found) - 0.05).mean()) < RARE + rows
 
 
 def _tone(small: Floats, sign: float, border: float | None) -> float | None:
@@ -131,6 +141,10 @@ def _shifted(rows: int, reach: int, values: Floats, least: bool) -> Floats:
     return np.minimum(before, after) if least else np.maximum(before, after)
 
 
+# How far (rows) to either side of a line what lies beside a band is looked for.
+REACHES = (3, 4, 6, 9, 13, 19, 28, 42, 63, 95, 140, 210)
+
+
 def _masks(s: Floats, tone: float, noise: float) -> tuple[Mask, Mask, Mask]:
     """Return where a column is as a separator is: of its tone or a ridge; with pictures on both
     sides; with one on one side at least. s: (n, k), the more the more like a separator.
@@ -139,7 +153,7 @@ def _masks(s: Floats, tone: float, noise: float) -> tuple[Mask, Mask, Mask]:
     step = max(0.05, 5 * noise)
     between = np.zeros(s.shape, bool)
     beside = np.zeros(s.shape, bool)
-    reaches = [r for r in (3, 4, 6, 9, 13, 19, 28, 42) if 2 * r < max(8, 1.3 * WIDEST * n)]
+    reaches = [r for r in REACHES if 2 * r < max(8, 1.3 * WIDEST * n)]
     near = s >= tone - _tolerance(tone, float(np.median(s)))
     for reach in reaches:
         between |= s - _shifted(n, reach, s, least=False) > step
@@ -192,12 +206,15 @@ def _scores(s: Floats, places: Doubles, tone: float, noise: float) -> list[_Line
 
 @dataclass(frozen=True)
 class _Band:
-    """A line that may be a separator, with the rows its band begins and ends at, and its tone."""
+    """A line that may be a separator, with the rows its band begins and ends at, its tone, and how
+    straight its ends are (see `_extent`).
+    """
 
     line: _Line
     low: float
     high: float
     tone: float
+    straight: float
 
 
 def _bands(s: Floats, places: Doubles, tone: float, noise: float) -> list[_Band]:
@@ -225,33 +242,63 @@ def _middle(lines: dict[int, _Line], line: _Line) -> _Line:
 
 
 def _of_sign(
-    s: Floats, places: Doubles, tone: float, noise: float, across_px: int
+    s: Floats, places: Doubles, tone: float, region: Region, known: bool
 ) -> list[Separator]:
     n = len(s)
-    bands = _bands(s, places, tone, noise)
-    good = chosen(bands, n)
+    bands = _bands(s, places, tone, region.noise)
+    good = chosen(bands, n, tone if known else None)
     found = [
         Separator((b.low + b.high) / 2, b.line.lean, b.high - b.low, b.line.across, b.tone)
         for b in sorted(good, key=lambda b: b.low)
     ]
-    return found if found and balanced(found, n, across_px) else []
+    return found if found and balanced(found, n, region.grey.shape[1]) else []
 
 
-def chosen(bands: list[_Band], n: int) -> list[_Band]:
-    """Return those of the bands that are separators: far likelier than all others; or none."""
-    good = [b for b in bands if b.line.across >= ACROSS and b.line.score >= ACROSS]
-    rest = max((b.line.score for b in bands if b not in good), default=0.0)
-    good = [b for b in good if b.high - b.low <= WIDEST * n]
-    if not good or len(good) >= MOST:
-        return []
-    return good if rest <= OTHERS * min(b.line.score for b in good) else []
+def chosen(bands: list[_Band], n: int, border: float | None) -> list[_Band]:
+    """Return those of the bands that are separators: far likelier than all others; or none.
+
+    border: its tone, where it is known. A ragged band of that tone may show in fewer columns.
+    """
+    tries = ((ACROSS, OTHERS),) if border is None else ((ACROSS, OTHERS), (RAGGED, ALONE))
+    for across, others in tries:
+        good = [b for b in bands if min(b.line.across, b.line.score) >= across]
+        rest = max((b.line.score for b in bands if b not in good), default=0.0)
+        good = [b for b in good if b.high - b.low <= WIDEST * n and b.straight >= STRAIGHT]
+        if any(b.high - b.low < HAIRLINE for b in good) and not _even(good, n):
+            continue
+        if across == RAGGED and any(abs(b.tone - (border or 0.0)) > SAME_TONE for b in good):
+            continue
+        if good and len(good) < MOST and rest <= others * min(b.line.score for b in good):
+            return good
+    return []
 
 
-def _extent(s: Floats, places: Doubles, line: _Line, noise: float) -> tuple[float, float, float]:
-    """Return the first and last row of a band, and its own tone.
+def _even(bands: list[_Band], n: int) -> bool:
+    """Whether bands part a region into equal lengths, within a tenth."""
+    cuts = [0.0, *sorted((b.low + b.high) / 2 for b in bands), float(n)]
+    lengths = np.diff(cuts)
+    return bool(lengths.min() > 0.9 * lengths.max())
+
+
+# A ragged separator shows in fewer columns; then no other line may be anywhere near to it.
+RAGGED, ALONE = 0.78, 0.6
+# How far its tone may be from the border's: a hairline's blur mixes it with the pictures'.
+SAME_TONE = 0.2
+# Share of the columns in which the ends of a band lie on a straight line. What lies across a view,
+# a shore or a beam in shade, mostly has one straight end at the most.
+STRAIGHT = 0.75
+# Without a border whose tone is known: a band is as dense (clear) as next to nothing in the
+# pictures, and no mere hairline (rows).
+RARE, HAIRLINE = 0.12, 3.0
+
+
+def _extent(
+    s: Floats, places: Doubles, line: _Line, noise: float
+) -> tuple[float, float, float, float]:
+    """Return the first and last row of a band, its own tone, and how straight its ends are.
 
     Where a picture is of the border's tone the band has no end in it: what most columns that do
-    show one say holds.
+    show one say holds. The last number is the lesser share of columns whose end lies on that line.
     """
     n = len(s)
     reach = max(6, int(1.2 * WIDEST * n))
@@ -260,17 +307,18 @@ def _extent(s: Floats, places: Doubles, line: _Line, noise: float) -> tuple[floa
     index = np.clip(rows[:, None] + shift[None], 0, n - 1)
     part = np.take_along_axis(s, index, axis=0)
     own = part[reach - 1 : reach + 2].max(0)
-    ends = []
+    tone = float(np.median(own))
+    ends, straight = [], 1.0
     for beyond in (part[reach::-1], part[reach:]):
         fell = beyond < own - max(0.04, 4 * noise)
         seen = fell.any(0)
         if not seen.any():
-            return line.row - reach, line.row + reach, float(np.median(own))
+            return line.row - reach, line.row + reach, tone, 0.0
         first = fell.argmax(0)[seen]
-        # Half way down the slope of a blurred edge.
         ends.append(float(np.percentile(first, 40)))
+        straight = min(straight, float((np.abs(first - ends[-1]) <= 2).mean()))
     low, high = line.row + 1 - ends[0], line.row + ends[1]
-    return low, max(high, low + 1), float(np.median(own))
+    return low, max(high, low + 1), tone, straight
 
 
 def expected(region: Region, step: float) -> list[Separator]:
@@ -327,14 +375,14 @@ def _ridge(s: Floats, places: Doubles, window: tuple[float, float], noise: float
     """Return the strongest band in a window of rows that is denser than what is around it."""
     n = len(s)
     step = max(0.04, 4 * noise)
-    reaches = [r for r in (4, 6, 9, 13, 19, 28) if r < max(8, 0.5 * WIDEST * n)]
+    reaches = [r for r in (4, 6, 9, 13, 19, 28) if r < max(8, 0.06 * n)]
     ridge = np.full(s.shape, -9.0, np.float32)
     for reach in reaches:
         ridge = np.maximum(ridge, s - _shifted(n, reach, s, least=False))
     row, lean, _ = _best_line(np.clip(ridge, 0, 0.12), places, window)
     shift = np.round(lean * places).astype(np.int64)
     share = float(_along(ridge > step, np.array([row]), shift)[0])
-    low, high, tone = _extent(s, places, _Line(row, lean, share, share), noise)
+    low, high, tone, _ = _extent(s, places, _Line(row, lean, share, share), noise)
     return Separator((low + high) / 2, lean, high - low, share, tone)
 
 
@@ -606,7 +654,7 @@ ASTRAY = 0.06
 
 def _beside(line: Line | None, own: Line, search: Search) -> Line:
     """Return the side along a separator: where the picture begins, or the separator itself."""
-    if line is not None and line.found and line.share - line.early > 0.3:
-        if line.at - own.at < WIDEST * min(search.size):
-            return line
+    near = line is not None and line.at - own.at < 0.6 * WIDEST * max(search.size)
+    if near and line is not None and line.found and line.share - line.early > 0.3:
+        return line
     return Line(own.at + 1.0, own.slope, own.middle, 0.5, 0.0, 1.0)

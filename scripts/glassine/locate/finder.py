@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from glassine.base import film
 from glassine.base.model import Facts
-from glassine.locate import border, exposures, sides, single, strips
+from glassine.locate import boards, border, exposures, sides, single, strips
 from glassine.locate.agree import agree
 from glassine.locate.candidate import Candidate
 from glassine.locate.exact import Exact
@@ -52,7 +52,7 @@ class Finder:
         self.nested = False
         self.opening = 0.0, 0.0  # of the mask, px of the view
         self.mask_level = 0.0
-        self.layout = self._inside_mask(survey(self.view))
+        self.layout = self._inside_mask(boards.apart(self.view, survey(self.view)))
         self._labels: list[list[dict[str, Any]]] = []  # read once for all looks
         self._begin(None)
 
@@ -125,7 +125,7 @@ class Finder:
 
     def _inside_mask(self, layout: Layout) -> Layout:
         """Where an opaque mask leaves an opening onto the light table, look inside that."""
-        if layout.ground != "dark" or not layout.pieces:
+        if layout.ground != "dark" or len(layout.pieces) != 1:
             return layout
         piece = layout.pieces[0]
         size = max(3, round(0.012 * min(piece.width, piece.height)))
@@ -277,6 +277,8 @@ class Finder:
         )
         if layout.ground == "light":
             level = layout.level[y, x]
+        if layout.apart:
+            patch = boards.alone(patch, piece, level)
         closed = piece.touches if abs(piece.angle_deg) < 20 else (False,) * 4
         found = single.peel(
             patch,
@@ -594,19 +596,20 @@ class Finder:
         """Leave out labels, rulers, nested and far too small finds."""
         if not found:
             return found
-        areas = [abs(cv2.contourArea(c.corners.astype(np.float32))) for c in found]
+        wholes = [candidate.whole or candidate for candidate in found]
+        areas = [abs(cv2.contourArea(c.corners.astype(np.float32))) for c in wholes]
         largest = max(areas)
         keep = []
-        for candidate, area in zip(found, areas, strict=True):
-            c = candidate.corners
+        for candidate, whole, area in zip(found, wholes, areas, strict=True):
+            c = whole.corners
             long = max(np.hypot(*(c[1] - c[0])), np.hypot(*(c[3] - c[0])))
             short = min(np.hypot(*(c[1] - c[0])), np.hypot(*(c[3] - c[0])))
-            if candidate.kind == "single" and len(found) > 1 and candidate.whole is None:
+            if candidate.kind == "single" and len({id(w) for w in wholes}) > 1:
                 if long / max(short, 1) > 3.2 or area < 0.12 * largest:
                     continue
                 if self.ppi is not None and short * film.MM_PER_INCH / self.ppi < 11:
                     continue
-                if self._is_paper(candidate):
+                if self._is_paper(whole):
                     continue
             keep.append(candidate)
         return keep or found[:1]
@@ -623,6 +626,8 @@ class Finder:
                 return True
         if candidate.levels > 1 and candidate.level_dark:
             return False  # a mount of card or plastic, with a picture lighter than it inside
+        if self.layout.tone > border.OPEN:
+            return False  # on a board all is seen by light from above: paper is what prints are on
         v = self._rim(outline)
         level, share = border.common(v, 0.06)
         return float(np.ptp(level)) < 0.2 and 0.42 < float(level.mean()) < 2.0 and share > 0.6

@@ -127,20 +127,20 @@ def kind_of(finder: Finder, found: list[Candidate]) -> str:
     """Return the kind of material: as stated, or by what was found."""
     if finder.kind != "auto":
         return finder.kind
-    if found and found[0].whole is not None and len({id(c.whole) for c in found}) == 1:
-        return _kind_of_one(finder, found[0].whole)
     numbers = {c.strip for c in found}
+    if numbers == {0}:
+        # Exposures of one piece are of its kind; so are several pieces of a kind that is positive.
+        wholes = {id(c.whole or c): c.whole or c for c in found}
+        kinds = {_kind_of_one(finder, c) for c in wholes.values()}
+        if len(wholes) == 1 or (len(kinds) == 1 and kinds <= set(POSITIVE)):
+            return kinds.pop()
     if len(numbers - {0}) > 1 or (len(found) > 1 and 0 in numbers):
         return "cut_frames"
     if any(c.kind == "strip" for c in found):
         if len(found) == 1:
             return "cut_frames"
         return "strip_135" if finder.ppi_source == "perforations" else "strip_120"
-    if len(found) > 1:
-        return "cut_frames"
-    if not found:
-        return "auto"
-    return _kind_of_one(finder, found[0])
+    return "cut_frames" if found else "auto"
 
 
 def _kind_of_one(finder: Finder, candidate: Candidate) -> str:
