@@ -51,6 +51,7 @@ class Facts(Record, frozen=True):
     nominal_ppi: pixels per inch in the plane of the film, as the studio set it.
     required_ppi: what was agreed to be enough for the batch, in place of the table of limits.
     size_mm: (width, height) of the picture in mm where the studio states it.
+    frames: how many pictures the master shows, where the studio states it.
     slopes: the film's density slope per channel (R, G, B), where the studio states it.
     encoding: of masters without an ICC profile: "srgb", "linear", "gamma-2.2", "gamma-1.8".
     for_part: names of the facts that batch.yaml states of the master's part, not of its item.
@@ -66,6 +67,7 @@ class Facts(Record, frozen=True):
     nominal_ppi: Number | None = None
     required_ppi: Number | None = None
     size_mm: tuple[float, float] | None = None
+    frames: int | None = None
     film_stock: str | None = None
     slopes: tuple[float, float, float] | None = None
     encoding: str | None = None
@@ -163,6 +165,27 @@ class Frame:
         return cls(**known)
 
 
+# What a piece on the table was taken for: one picture's film or paper, roll film, a mount with a
+# picture in it; what lies beside them; or none of these.
+TAKEN_FOR = ("frame", "strip", "mount", "label", "ruler", "target", "unexplained")
+
+
+@dataclass(frozen=True)
+class MasterPiece:
+    """Something on the table, or an area of it like a picture that no frame covers.
+
+    corners: its outline, master px; taken_for: one of TAKEN_FOR.
+    """
+
+    corners: Corners
+    taken_for: str
+
+    @classmethod
+    def from_dict(cls, values: dict[str, Any]) -> Self:
+        corners: Any = tuple((float(x), float(y)) for x, y in values["corners"])
+        return cls(corners, values["taken_for"])
+
+
 @dataclass(frozen=True)
 class MasterGeometry:
     """What locate found on one master.
@@ -173,6 +196,7 @@ class MasterGeometry:
     labels: machine-readable labels seen, each {"text", "format", "corners"}.
     orientation: the TIFF's Orientation (1 to 8) as found; `rotate` and `mirror` of its frames
     include it, all coordinates are of the pixels as stored.
+    pieces: all that lies on the table, and what it was taken for; older records have none.
     """
 
     path: str
@@ -187,6 +211,7 @@ class MasterGeometry:
     labels: tuple[dict[str, Any], ...] = ()
     notes: tuple[str, ...] = ()
     orientation: int = 1
+    pieces: tuple[MasterPiece, ...] = ()
 
     @classmethod
     def from_dict(cls, values: dict[str, Any]) -> Self:
@@ -200,6 +225,7 @@ class MasterGeometry:
             tuple((float(x), float(y)) for x, y in outline) if outline else None
         )
         known["labels"] = tuple(values.get("labels", ()))
+        known["pieces"] = tuple(MasterPiece.from_dict(piece) for piece in values.get("pieces", ()))
         known["notes"] = tuple(values.get("notes", ()))
         return cls(**known)
 

@@ -29,10 +29,19 @@ _NAMED = 12
 _TOLD = 20
 
 # Facts about film: stated without `part`, they say nothing of paper that goes with it.
-_OF_FILM = ("kind", "polarity", "process", "emulsion_side", "size_mm", "film_stock", "slopes")
+_OF_FILM = (
+    "kind",
+    "polarity",
+    "process",
+    "emulsion_side",
+    "size_mm",
+    "frames",
+    "film_stock",
+    "slopes",
+)
 _OF_ENTRY = ("match", "part")
 # Keys whose numbers are whole ones.
-_WHOLE = frozenset({"rotate"})
+_WHOLE = frozenset({"rotate", "frames"})
 
 
 @dataclass(frozen=True)

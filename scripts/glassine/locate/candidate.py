@@ -8,6 +8,7 @@ from glassine.locate.character import Character
 from glassine.locate.refine import Edge
 from glassine.locate.shapes import Doubles
 from glassine.locate.view import Floats
+from glassine.locate.weights import Evidence
 
 
 @dataclass
@@ -24,12 +25,11 @@ class Candidate:
     border: Floats | None = None
     blank: bool = False
     oval: bool = False
-    reasons: list[str] = field(default_factory=list)
+    evidence: list[Evidence] = field(default_factory=list)  # what speaks against it
     edges: list[Edge | None] = field(default_factory=list)
     character: Character | None = None
-    confidence: float = 0.0
     round_px: float = 0.0
-    trust: float = 1.0
+    small: bool = False  # far smaller than any known picture
     object_corners: Doubles | None = None
     strip: int = 0
     gauge: str = ""
@@ -38,8 +38,16 @@ class Candidate:
     touching: tuple[int, ...] = ()
     hollow: bool = False
     oval_seen: float = 1.0
+    # Exposures that the piece has beside one another, and of each of those the piece as a whole.
+    parts: list[Candidate] = field(default_factory=list)
+    whole: Candidate | None = None
+    repeated: bool = False  # whether the same view comes again on its piece
     thin: tuple[int, ...] = ()  # sides that may be the ends of the film
     modelled: list[bool] = field(default_factory=lambda: [False] * 4)
+
+    def against(self, feature: str, words: str | None = None, amount: float = 1.0) -> None:
+        """Note something that speaks against this frame (see `weights`)."""
+        self.evidence.append(Evidence(feature, words, amount))
 
     def plainness(self) -> float:
         """Return how well the edges show: of each the share seen where it is straight, summed."""

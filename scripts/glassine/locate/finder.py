@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from glassine.base import film
 from glassine.base.model import Facts
-from glassine.locate import border, sides, single, strips
+from glassine.locate import boards, border, exposures, sides, single, strips
 from glassine.locate.agree import agree
 from glassine.locate.candidate import Candidate
 from glassine.locate.exact import Exact
@@ -46,13 +46,14 @@ class Finder:
         self.facts, self.settings = facts, {**DEFAULTS, **settings}
         self.width, self.height = width, height
         self.reduction = reduction
-        self.view: View = look(reduced, table, reduction)
+        self.whole: View = look(reduced, table, reduction)
+        self.view: View = self.whole  # or what the opening of a mask shows
         self.sampler = Sampler(region, width, height, table, self.view.white)
         self.kind = facts.kind
         self.nested = False
         self.opening = 0.0, 0.0  # of the mask, px of the view
         self.mask_level = 0.0
-        self.layout = self._inside_mask(survey(self.view))
+        self.layout = self._inside_mask(boards.apart(self.view, survey(self.view)))
         self._labels: list[list[dict[str, Any]]] = []  # read once for all looks
         self._begin(None)
 
@@ -107,7 +108,7 @@ class Finder:
 
     def _better_seen(self, found: list[Candidate], faint: Piece, exact: Exact) -> list[Candidate]:
         """Return the frame found, or the one in a wider, fainter piece where that shows better."""
-        sound = found and (found[0].oval or (found[0].plainness() > 3 and found[0].trust == 1))
+        sound = found and (found[0].oval or (found[0].plainness() > 3 and not found[0].small))
         if found and (found[0].kind != "single" or sound):
             return found
         kept = self.object_corners, list(self.base_regions)
@@ -116,7 +117,7 @@ class Finder:
         if other is not None:
             exact.refine(other)
             gain = 0.0 if not found else other.plainness() - found[0].plainness()
-            if not found or other.oval or gain > 0.3 or other.trust > found[0].trust:
+            if not found or other.oval or gain > 0.3 or (found[0].small and not other.small):
                 return [other]
         self.object_corners, self.base_regions = kept
         return found
@@ -125,7 +126,7 @@ class Finder:
 
     def _inside_mask(self, layout: Layout) -> Layout:
         """Where an opaque mask leaves an opening onto the light table, look inside that."""
-        if layout.ground != "dark" or not layout.pieces:
+        if layout.ground != "dark" or len(layout.pieces) != 1:
             return layout
         piece = layout.pieces[0]
         size = max(3, round(0.012 * min(piece.width, piece.height)))
@@ -182,6 +183,8 @@ class Finder:
             return "135"
         if self.kind == "strip_120":
             return "120"
+        if self.kind == "frame_135" and self.layout.ground == "light":
+            return "135?"  # a frame with its perforations in view; without them, one picture
         if self.kind not in ("auto", "cut_frames"):
             return None
         long, short = max(piece.width, piece.height), min(piece.width, piece.height)
@@ -234,9 +237,27 @@ class Finder:
         for attempt, turned in self._attempts(piece, gauge):
             made = self._strip(piece, layout, attempt, turned)
             if made:
-                return made
+                return self._rather_exposures(piece, made) or made
         made_one = self._single(piece, layout)
-        return [made_one] if made_one else []
+        if made_one is None:
+            return []
+        return made_one.parts or [made_one]
+
+    def _rather_exposures(self, piece: Piece, strip: list[Candidate]) -> list[Candidate]:
+        """Return the exposures on a plate that was taken for film: the same view comes again on
+        it, at other places than the frames that were found. Nothing where it is film.
+        """
+        if strip[0].gauge != "120" or self.kind != "auto":
+            return []
+        kept = self.object_corners, list(self.base_regions)
+        self.object_corners, self.base_regions = None, []
+        one = self._single(piece, self.layout)
+        parts = [] if one is None else one.parts
+        if parts and parts[0].repeated and exposures.elsewhere(parts, strip):
+            self.strips, self.seen = self.strips - 1, None
+            return parts
+        self.object_corners, self.base_regions = kept
+        return []
 
     # -- single pieces ---------------------------------------------------------------------
 
@@ -257,6 +278,8 @@ class Finder:
         )
         if layout.ground == "light":
             level = layout.level[y, x]
+        if layout.apart:
+            patch = boards.alone(patch, piece, level)
         closed = piece.touches if abs(piece.angle_deg) < 20 else (False,) * 4
         found = single.peel(
             patch,
@@ -302,7 +325,39 @@ class Finder:
         if found.border and not picture.dark:
             self._base(patch, found)
         self._sizes(candidate)
+        candidate.parts = self._exposures(candidate, patch, found, level.astype(np.float32), margin)
         return candidate
+
+    def _exposures(
+        self,
+        whole: Candidate,
+        patch: Patch,
+        found: single.Found,
+        ground: Floats,
+        margin: float,
+    ) -> list[Candidate]:
+        """Return the exposures of a piece that has several; nothing where it shows one picture."""
+        search = border.Search.of(patch, self.view.noise, self.mm, margin)
+        several = exposures.of_piece(patch, found, search, ground)
+        if several is None:
+            return []
+        h, w = patch.v.shape[:2]
+        parts = []
+        for lines in several.lines:
+            part = Candidate(
+                patch.points(sides.corners(lines, w, h)) * self.reduction,
+                several.border.lighter,
+                [line.share - line.early for line in lines],
+                [line.found for line in lines],
+                "single",
+                several.border.tone,
+                object_corners=whole.object_corners,
+            )
+            part.levels, part.ground, part.whole = max(2, whole.levels), whole.ground, whole
+            part.repeated = several.repeated
+            self._sizes(part)
+            parts.append(part)
+        return parts
 
     def _unseen(self, patch: Patch, margin: float) -> Candidate:
         """Return what lies there as a frame none of whose edges was found."""
@@ -337,13 +392,11 @@ class Finder:
 
     def _sizes(self, candidate: Candidate) -> None:
         c = candidate.corners
-        candidate.trust = 1.0
         size = [float(np.hypot(*(c[1] - c[0]))), float(np.hypot(*(c[3] - c[0])))]
         if self.ppi is not None:
             mm = self.ppi / film.MM_PER_INCH
             candidate.round_px = 2.5 * mm
-            if min(size) / mm < 9:
-                candidate.trust = 0.3
+            candidate.small = min(size) / mm < 9
         else:
             candidate.round_px = 0.05 * min(size)
 
@@ -507,7 +560,7 @@ class Finder:
             )
             c.round_px = 0.3 * mm * self.reduction
             if slot.overlap and min(seen[0], seen[2]) < 0.3:
-                c.reasons.append("overlaps the next exposure")
+                c.against("overlaps", "overlaps the next exposure")
             c.strip = self.strips
             c.gauge = strip.gauge
             gaps = [
@@ -544,19 +597,20 @@ class Finder:
         """Leave out labels, rulers, nested and far too small finds."""
         if not found:
             return found
-        areas = [abs(cv2.contourArea(c.corners.astype(np.float32))) for c in found]
+        wholes = [candidate.whole or candidate for candidate in found]
+        areas = [abs(cv2.contourArea(c.corners.astype(np.float32))) for c in wholes]
         largest = max(areas)
         keep = []
-        for candidate, area in zip(found, areas, strict=True):
-            c = candidate.corners
+        for candidate, whole, area in zip(found, wholes, areas, strict=True):
+            c = whole.corners
             long = max(np.hypot(*(c[1] - c[0])), np.hypot(*(c[3] - c[0])))
             short = min(np.hypot(*(c[1] - c[0])), np.hypot(*(c[3] - c[0])))
-            if candidate.kind == "single" and len(found) > 1:
+            if candidate.kind == "single" and len({id(w) for w in wholes}) > 1:
                 if long / max(short, 1) > 3.2 or area < 0.12 * largest:
                     continue
                 if self.ppi is not None and short * film.MM_PER_INCH / self.ppi < 11:
                     continue
-                if self._is_paper(candidate):
+                if self._is_paper(whole):
                     continue
             keep.append(candidate)
         return keep or found[:1]
@@ -571,6 +625,10 @@ class Finder:
             middle = np.mean(label["corners"], axis=0)
             if cv2.pointPolygonTest(shape, (float(middle[0]), float(middle[1])), False) >= 0:
                 return True
+        if candidate.levels > 1 and candidate.level_dark:
+            return False  # a mount of card or plastic, with a picture lighter than it inside
+        if self.layout.tone > border.OPEN:
+            return False  # on a board all is seen by light from above: paper is what prints are on
         v = self._rim(outline)
         level, share = border.common(v, 0.06)
         return float(np.ptp(level)) < 0.2 and 0.42 < float(level.mean()) < 2.0 and share > 0.6

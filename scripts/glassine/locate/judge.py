@@ -1,4 +1,4 @@
-"""How far a found frame can be trusted, in a number and in words; the record of it."""
+"""What speaks against a frame by itself, named and in words (see `weights`); the record of it."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 
 from glassine.base import film
 from glassine.base.model import Corners, Frame, Side
-from glassine.locate import sides
+from glassine.locate import sides, weights
 from glassine.locate.candidate import Candidate
 from glassine.locate.shapes import Doubles, angle_of, keystone_of, order, rectangle_of
 
@@ -21,106 +21,134 @@ _PLAIN = 0.95
 if TYPE_CHECKING:
     from glassine.locate.finder import Finder
 
+# Spread of an edge about its line, as a share of its length: that from which it counts, and that
+# which costs a whole unit.
+STRAIGHT, UNEVEN = 0.001, 0.0025
+# How far (share, and mm at the least) a picture may be off the size that is stated: masks and worn
+# edges, nominal sizes. Common practice, no source.
+SIZE_SHARE, SIZE_MM = 0.06, 1.5
 # A sheet of 6 x 9 cm is 88.5 mm long: a piece of that height that is longer is roll film.
 LONGER_THAN_ONE = 95.0
 
 
 def judge(finder: Finder, candidate: Candidate) -> None:
-    """Set the candidate's confidence, reasons and character."""
-    facts = finder.facts
-    assert candidate.character is not None
-    names = sides.NAMES
-    confidence = 0.99
+    """Note all that speaks against a candidate by itself."""
     if not candidate.blank and not candidate.oval:
-        for side, got in enumerate(candidate.edges):
-            if candidate.modelled[side]:
-                if candidate.trust_of((side + 2) % 4) < 0.4 or candidate.modelled[(side + 2) % 4]:
-                    confidence *= 0.7
-                    candidate.reasons.append(
-                        f"{names[side]} edge not seen: placed as on the other frames of the strip"
-                    )
-                else:
-                    confidence *= 0.95
-                continue
-            if candidate.strip and side in (0, 2) and candidate.seen[side] < 0.12:
-                confidence *= 0.75
-                candidate.reasons.append(f"{names[side]} edge hardly differs from the border")
-            if got is None or got.share < 0.12:
-                confidence *= 0.4
-                candidate.reasons.append(
-                    f"{names[side]} edge not found: picture as {'dark' if candidate.level_dark else 'clear'} as the border"  # noqa: E501
-                )
-            elif got.residual > max(1.5, 0.001 * float(np.hypot(*(got.q - got.p)))):
-                confidence *= 0.65
-                candidate.reasons.append(f"{names[side]} edge is not straight")
-            elif got.share < 0.3:
-                confidence *= 0.75
-                candidate.reasons.append(
-                    f"{names[side]} edge seen along {got.share:.0%} of its length only"
-                )
-            plain = 0.8 if candidate.level_dark else 0.1
-            if got is not None and got.contrast > plain and finder.border_inside(candidate, side):
-                confidence *= 0.5
-                candidate.reasons.append(
-                    f"{names[side]} edge may be that of the film: border is seen inside it"
-                )
-    confidence *= _shape(finder, candidate)
-    if candidate.oval:
-        u, v = finder.size_mm(candidate.corners)
-        if candidate.levels == 1 and u < 1.1 * v:
-            confidence *= 0.6
-            candidate.reasons.append("round opening: nothing shows how the slide lies")
-        if candidate.oval_seen < 0.5:
-            confidence *= 0.6
-            candidate.reasons.append(
-                f"edge of the oval seen along {candidate.oval_seen:.0%} of its length only"
+        for side in range(4):
+            _side(finder, candidate, side)
+    _shape(finder, candidate)
+    _size(finder, candidate)
+    if candidate.hollow:
+        candidate.against(
+            "mask without a picture", "even all round: a mask or mount with no picture found in it"
+        )
+    if _cut_off(finder, candidate):
+        candidate.against("cut off", "cut off by the master's edge")
+    low, high = candidate.corners.min(0), candidate.corners.max(0)
+    if low.min() < -1 or (high > np.array([finder.width, finder.height]) + 1).any():
+        candidate.against("runs out of the master", "runs out of the master")
+    _statements(finder, candidate)
+
+
+def _side(finder: Finder, candidate: Candidate, side: int) -> None:
+    """Note what speaks against one side."""
+    name, got = sides.NAMES[side], candidate.edges[side]
+    if candidate.modelled[side]:
+        other = (side + 2) % 4
+        if candidate.trust_of(other) < 0.4 or candidate.modelled[other]:
+            candidate.against(
+                "side unseen, as on the strip",
+                f"{name} edge not seen: placed as on the other frames of the strip",
             )
-    if keystone_of(candidate.corners) > 0.9:
-        confidence *= 0.6
-        candidate.reasons.append("opposite sides are not parallel")
+        else:
+            candidate.against(
+                "side as on the strip", f"{name} edge placed as on the other frames of the strip"
+            )
+        return
+    if candidate.strip and side in (0, 2) and candidate.seen[side] < 0.12:
+        candidate.against("side like its border", f"{name} edge hardly differs from the border")
+    if got is None or got.share < 0.12:
+        like = "dark" if candidate.level_dark else "clear"
+        candidate.against(
+            "side not found", f"{name} edge not found: picture as {like} as the border"
+        )
+    elif got.residual > max(1.5, STRAIGHT * float(np.hypot(*(got.q - got.p)))):
+        uneven = got.residual / float(np.hypot(*(got.q - got.p)))
+        candidate.against(
+            "side not straight", f"{name} edge is not straight", min(1.5, uneven / UNEVEN)
+        )
+    elif got.share < 0.3:
+        candidate.against(
+            "side seen in part", f"{name} edge seen along {got.share:.0%} of its length only"
+        )
+    plain = 0.8 if candidate.level_dark else 0.1
+    if got is not None and got.contrast > plain and finder.border_inside(candidate, side):
+        candidate.against(
+            "side of the film",
+            f"{name} edge may be that of the film: border is seen inside it",
+        )
+
+
+def _size(finder: Finder, candidate: Candidate) -> None:
+    """Note what speaks against the size of a candidate."""
     area = float(cv2.contourArea(candidate.corners.astype(np.float32)))
     if not candidate.strip and area < 0.1 * finder.width * finder.height and finder.alone:
-        confidence *= 0.5
-        candidate.reasons.append("covers little of the master: there may be more picture around it")
+        candidate.against(
+            "little of the master",
+            "covers little of the master: there may be more picture around it",
+        )
     if finder.ppi and not candidate.strip:
         long, short = finder.size_mm(candidate.corners)
         if abs(short - film.FILM_120.picture_height_mm) < 2.5 and long > LONGER_THAN_ONE:
-            confidence *= 0.6
-            candidate.reasons.append("as high as frames on 120 film: may be several side by side")
-    if candidate.hollow:
-        confidence *= 0.4
-        candidate.reasons.append("even all round: a mask or mount with no picture found in it")
-    if _cut_off(finder, candidate):
-        confidence *= 0.5
-        candidate.reasons.append("cut off by the master's edge")
-    low, high = candidate.corners.min(0), candidate.corners.max(0)
-    if low.min() < -1 or (high > np.array([finder.width, finder.height]) + 1).any():
-        confidence *= 0.5
-        candidate.reasons.append("runs out of the master")
-    if candidate.trust < 1:
-        confidence *= candidate.trust
-        candidate.reasons.append("far smaller than any known picture")
-    if any(r.startswith("overlaps") for r in candidate.reasons):
-        confidence *= 0.75
-    if (
-        facts.polarity == "auto"
-        and candidate.character.polarity_trust < 0.8
-        and not candidate.blank
-    ):
-        confidence *= 0.78
-        candidate.reasons.append("negative or positive: not clear from the picture")
-    if facts.process == "auto" and candidate.character.process_trust < 0.8 and not candidate.blank:
-        confidence *= 0.78
-        candidate.reasons.append("colour or monochrome: not clear from the picture")
+            candidate.against(
+                "size of several on 120 film",
+                "as high as frames on 120 film: may be several side by side",
+            )
+    other = _other_size(finder, candidate)
+    if other is not None:
+        candidate.against("not the stated size", other)
+    if candidate.small:
+        candidate.against("smaller than pictures are", "far smaller than any known picture")
+
+
+def _other_size(finder: Finder, candidate: Candidate) -> str | None:
+    """Return what to say of a picture of another size than batch.yaml states, or None.
+
+    Where the scale itself comes from the stated size, the proportions tell (see `stated`).
+    """
+    stated = finder.facts.size_mm
+    if stated is None or not finder.ppi or candidate.blank or min(stated) <= 0:
+        return None
+    found = np.array(finder.size_mm(candidate.corners))
+    wanted = np.array([max(stated), min(stated)])
+    if (np.abs(found - wanted) <= np.maximum(SIZE_SHARE * wanted, SIZE_MM)).all():
+        return None
+    return (
+        f"{found[0]:.1f} x {found[1]:.1f} mm, but batch.yaml states {wanted[0]:g} x "
+        f"{wanted[1]:g} mm (size_mm)"
+    )
+
+
+def _statements(finder: Finder, candidate: Candidate) -> None:
+    """Note what of polarity and process is unclear, or other than batch.yaml states."""
+    facts, character = finder.facts, candidate.character
+    assert character is not None
+    if facts.polarity == "auto" and character.polarity_trust < 0.8 and not candidate.blank:
+        candidate.against("polarity unclear", "negative or positive: not clear from the picture")
+    if facts.process == "auto" and character.process_trust < 0.8 and not candidate.blank:
+        candidate.against("process unclear", "colour or monochrome: not clear from the picture")
     if _not_monochrome(finder, candidate):
-        confidence *= 0.78
-        candidate.reasons.append("stated to be monochrome, but the negative shows colours")
+        candidate.against(
+            "process other than stated",
+            "stated to be monochrome, but the negative shows colours",
+        )
     if _other_polarity(finder, candidate):
-        confidence *= 0.78
         stated = facts.polarity
         other = "positive" if stated == "negative" else "negative"
-        candidate.reasons.append(f"stated to be {stated}, but it looks like a {other}")
-    candidate.confidence = confidence
+        candidate.against(
+            "polarity other than stated",
+            f"stated to be {stated}, but it looks like a {other}",
+        )
 
 
 def _other_polarity(finder: Finder, candidate: Candidate) -> bool:
@@ -152,12 +180,15 @@ def _cut_off(finder: Finder, candidate: Candidate) -> bool:
     return any(((side < near).all(0) | (side > far).all(0)).any() for side in sides_of)
 
 
-def _shape(finder: Finder, candidate: Candidate) -> float:
-    """Return a factor for how like a picture's the shape is: square corners, a known size."""
+def _shape(finder: Finder, candidate: Candidate) -> None:
+    """Note what speaks against the shape: sides, corners, a size that no camera gives."""
+    if candidate.oval:
+        _oval(finder, candidate)
+    if keystone_of(candidate.corners) > 0.9:
+        candidate.against("sides not parallel", "opposite sides are not parallel")
     if candidate.blank or candidate.oval:
-        return 1.0
+        return
     c = candidate.corners
-    factor = 1.0
     turns = []
     for k in range(4):
         a, b = c[(k + 1) % 4] - c[k], c[k - 1] - c[k]
@@ -165,18 +196,29 @@ def _shape(finder: Finder, candidate: Candidate) -> float:
             abs(90 - np.degrees(np.arccos(np.clip(a @ b / np.hypot(*a) / np.hypot(*b), -1, 1))))
         )
     if max(turns) > 0.75:
-        factor *= 0.7
-        candidate.reasons.append(f"corners are up to {max(turns):.1f} degrees off square")
+        candidate.against(
+            "corners not square", f"corners are up to {max(turns):.1f} degrees off square"
+        )
     if candidate.gauge == "135" and finder.ppi_source == "perforations":
         long, short = finder.size_mm(c)
         whole = abs(long - 36) < 0.55 and abs(short - 24) < 0.55
         half = abs(long - 24) < 0.55 and abs(short - 18) < 0.6
         if not whole and not half:
-            factor *= 0.7
-            candidate.reasons.append(
-                f"{long:.1f} x {short:.1f} mm is no usual size of a picture on 35 mm film"
+            candidate.against(
+                "no size on 35 mm film",
+                f"{long:.1f} x {short:.1f} mm is no usual size of a picture on 35 mm film",
             )
-    return factor
+
+
+def _oval(finder: Finder, candidate: Candidate) -> None:
+    u, v = finder.size_mm(candidate.corners)
+    if candidate.levels == 1 and u < 1.1 * v:
+        candidate.against("oval lies anyhow", "round opening: nothing shows how the slide lies")
+    if candidate.oval_seen < 0.5:
+        candidate.against(
+            "oval seen in part",
+            f"edge of the oval seen along {candidate.oval_seen:.0%} of its length only",
+        )
 
 
 def corners_of(c: Doubles) -> Corners:
@@ -197,9 +239,11 @@ def frame_of(finder: Finder, candidate: Candidate, index: int) -> Frame:
             Side(name, got is not None, got.residual if got else 0.0, got.contrast if got else 0.0)
         )
     assert candidate.character is not None
+    confidence = weights.confidence(candidate.evidence)
     state: Literal["ok", "review"] = (
-        "ok" if candidate.confidence >= finder.settings["review_below"] else "review"
+        "ok" if confidence >= finder.settings["review_below"] else "review"
     )
+    reasons = tuple(dict.fromkeys(e.words for e in candidate.evidence if e.words))
     return Frame(
         index=index,
         corners=corners_of(corners),
@@ -212,9 +256,9 @@ def frame_of(finder: Finder, candidate: Candidate, index: int) -> Frame:
         ),
         process_stated=facts.process != "auto",
         blank=candidate.blank,
-        confidence=round(candidate.confidence, 3),
+        confidence=round(confidence, 3),
         state=state,
-        reasons=tuple(candidate.reasons) if state == "review" else (),
+        reasons=reasons if state == "review" else (),
         sides=tuple(made),
         keystone_deg=keystone,
     )

@@ -92,7 +92,8 @@ def against(base: Finder, found: list[Candidate], finder: Finder) -> str | None:
             p for p in base.layout.pieces if max(p.width, p.height) > 1.9 * min(p.width, p.height)
         ]
         made = [c for piece in long for c in trial._piece(piece, base.layout) if c.strip]
-        if trial.seen is not None and trial.seen.source == "perforations":
+        perforated = trial.seen is not None and trial.seen.source == "perforations"
+        if perforated and not (kind == "frame_135" and len(found) == 1):
             return f"stated as {kind}, but perforations of 35 mm film are seen"
         if kind in SINGLE and len(made) > 1:
             return f"stated as {kind}, but {len(made)} frames side by side are seen"
@@ -127,17 +128,32 @@ def kind_of(finder: Finder, found: list[Candidate]) -> str:
     if finder.kind != "auto":
         return finder.kind
     numbers = {c.strip for c in found}
+    if numbers == {0}:
+        # Exposures of one piece are of its kind; so are several pieces of a kind that is positive.
+        wholes = {id(c.whole or c): _whole_of(c) for c in found}
+        kinds = {_kind_of_one(finder, c) for c in wholes.values()}
+        if len(wholes) == 1 or (len(kinds) == 1 and kinds <= set(POSITIVE)):
+            return kinds.pop()
     if len(numbers - {0}) > 1 or (len(found) > 1 and 0 in numbers):
         return "cut_frames"
     if any(c.kind == "strip" for c in found):
         if len(found) == 1:
             return "cut_frames"
         return "strip_135" if finder.ppi_source == "perforations" else "strip_120"
-    if len(found) > 1:
-        return "cut_frames"
-    if not found:
-        return "auto"
-    return _kind_of_one(finder, found[0])
+    return "cut_frames" if found else "auto"
+
+
+def _whole_of(candidate: Candidate) -> Candidate:
+    """Return the piece that a candidate is of, with the border that its exposures have: taken for
+    one picture, the piece has none.
+    """
+    whole = candidate.whole
+    if whole is None:
+        return candidate
+    levels = max(whole.levels, candidate.levels)
+    return replace(
+        whole, level_dark=candidate.level_dark, border=candidate.border, levels=levels
+    )
 
 
 def _kind_of_one(finder: Finder, candidate: Candidate) -> str:

@@ -8,8 +8,8 @@ from typing import Any, cast
 import numpy as np
 import numpy.typing as npt
 
-from glassine.base.model import Facts, Frame, MasterGeometry
-from glassine.locate import scale
+from glassine.base.model import Facts, Frame, MasterGeometry, MasterPiece
+from glassine.locate import scale, weights, witness
 from glassine.locate.candidate import Candidate
 from glassine.locate.encoding import linear_table
 from glassine.locate.finder import Finder
@@ -17,6 +17,7 @@ from glassine.locate.judge import corners_of, frame_of, judge, reading_order
 from glassine.locate.kinds import against, characters
 from glassine.locate.refine import Region
 from glassine.locate.scale import Doubt, Scale
+from glassine.locate.unexplained import beside_words, examine
 from glassine.locate.view import Floats
 
 
@@ -75,7 +76,7 @@ class Look:
         return tuple(frame_of(self.finder, c, k + 1) for k, c in enumerate(self.judge()))
 
     def trust(self) -> float:
-        return min((c.confidence for c in self.judge()), default=0.0)
+        return min((weights.confidence(c.evidence) for c in self.judge()), default=0.0)
 
 
 def _look(base: Finder, by: Scale | None) -> Look:
@@ -92,13 +93,13 @@ def settled(base: Finder, tag: float | None) -> tuple[Look, list[Doubt]]:
         if scale.plausible(each, long_px):
             said.append(each)
         elif each.source == "batch":
-            doubts.append(Doubt(scale.implausible(each, long_px), 0.6))
+            doubts.append(Doubt(scale.implausible(each, long_px)))
         else:
             doubts.append(Doubt(note=scale.implausible(each, long_px)))
     look, more = _weighed(base, said)
     if not said and look.finder.ppi is None:
         # A number that cannot be, and nothing in its place: a person states the right one.
-        doubts = [Doubt(each.reason or each.note, min(each.factor, 0.75)) for each in doubts]
+        doubts = [each if each.reason else Doubt(each.note, "scale unusable") for each in doubts]
     return look, doubts + more
 
 
@@ -134,7 +135,7 @@ def _measured(base: Finder, look: Look, seen: Scale, said: list[Scale]) -> tuple
     if not said:
         return look, []
     if not scale.agree(said[0], seen):
-        return look, [Doubt(scale.contradicts(said[0], seen), 0.6)]
+        return look, [Doubt(scale.contradicts(said[0], seen))]
     return look, _beside(said[0], said)
 
 
@@ -168,17 +169,17 @@ def _unconfirmed(
                 f"{first.words()} gives no size that such pieces have, "
                 f"{other.words()} does: one of both is wrong"
             )
-            return look, [Doubt(reason, 0.6)]
+            return look, [Doubt(reason)]
     doubts = [Doubt(note=scale.unconfirmed(first)), *_beside(first, said)]
     if not scale.same_frames(look.frames(), bare.frames()):
         better = max(look, bare, key=Look.trust)
         reason = f"the frames rest on {first.words()}, which nothing on the master confirms"
-        return better, [*doubts, Doubt(reason, 0.6)]
+        return better, [*doubts, Doubt(reason)]
     if look.kind != bare.kind and first.source == "tag":
         reason = (
             f"the kind ({look.kind}) rests on {first.words()}, which nothing on the master confirms"
         )
-        return look, [*doubts, Doubt(reason, 0.75)]
+        return look, [*doubts, Doubt(reason, "kind by an unsure scale")]
     return look, doubts
 
 
@@ -187,8 +188,24 @@ def _doubted(look: Look, doubts: list[Doubt]) -> None:
     for candidate in look.judge():
         for doubt in doubts:
             if doubt.reason is not None:
-                candidate.confidence *= doubt.factor
-                candidate.reasons.append(doubt.reason)
+                candidate.against(doubt.feature, doubt.reason)
+
+
+def explained(
+    base: Finder, ppi_hint: float | None
+) -> tuple[Look, list[Doubt], tuple[MasterPiece, ...]]:
+    """Return the look that holds, its frames with all that speaks against them; what is in doubt
+    of the whole master; and all that lies on it.
+    """
+    look, doubts = settled(base, ppi_hint)
+    look.edges()
+    kind_doubt = against(base, look.found or [], look.finder)
+    if kind_doubt is not None:
+        doubts.append(Doubt(kind_doubt, "kind in doubt"))
+    _doubted(look, doubts)
+    pieces = examine(look.finder, look.judge())
+    witness.examine(base.whole, look.judge(), base.reduction)
+    return look, doubts, pieces
 
 
 def locate_array(
@@ -218,15 +235,10 @@ def locate_array(
     if table is None:
         table = linear_table(facts.encoding)
     base = Finder(reduced, reduction, region, facts, settings or {}, width, height, table)
-    look, doubts = settled(base, ppi_hint)
-    look.edges()
-    kind_doubt = against(base, look.found or [], look.finder)
-    if kind_doubt is not None:
-        doubts.append(Doubt(kind_doubt, 0.6))
-    _doubted(look, doubts)
+    look, doubts, pieces = explained(base, ppi_hint)
     finder, frames = look.finder, look.frames()
     notes = tuple(doubt.note for doubt in doubts if doubt.note)
-    notes += () if frames else ("no frame found",)
+    notes += beside_words(pieces) + (() if frames else ("no frame found",))
     return MasterGeometry(
         path=path,
         width=width,
@@ -240,4 +252,5 @@ def locate_array(
         if finder.object_corners is not None
         else None,
         notes=notes,
+        pieces=pieces,
     )

@@ -62,12 +62,12 @@ class Scale:
 
 @dataclass(frozen=True)
 class Doubt:
-    """What is in doubt about the scale. reason: for every frame's reasons, with how much trust is
-    left (factor); note: for the master's notes.
+    """What is in doubt about the whole master. reason: for every frame's reasons, and the feature
+    of `weights` that it is; note: for the master's notes.
     """
 
     reason: str | None = None
-    factor: float = 1.0
+    feature: str = "scale in doubt"
     note: str | None = None
 
 

@@ -453,8 +453,11 @@ def _local_max(a: Doubles, reach: int) -> Doubles:
 
 
 def _peak(a: Doubles, at: int, reach: int) -> tuple[float, float]:
+    reach = max(1, reach)
     low = max(0, at - reach)
-    part = a[low : at + reach + 1]
+    part = a[low : max(0, at + reach + 1)]
+    if not len(part):  # a neighbour that the master cuts off: nothing of it is to be seen there
+        return float(at), 0.0
     weight = part * (1 - 0.3 * np.abs(np.arange(low, low + len(part)) - at) / reach)
     k = int(weight.argmax())
     return float(low + k), float(part[k])

@@ -109,6 +109,7 @@ class Layout:
     level: Floats
     pieces: list[Piece]
     faint: Piece | None = None
+    apart: bool = False  # whether the pieces lie apart on a board (see `boards`)
 
     @functools.cached_property
     def tone(self) -> float:
@@ -130,7 +131,7 @@ def rim_of(shape: tuple[int, ...], width: float) -> Mask:
     return rim
 
 
-def _surface(v: Floats, chosen: Mask, step: int) -> Floats:
+def surface(v: Floats, chosen: Mask, step: int) -> Floats:
     """Fit a quadratic surface per channel to the chosen pixels; return it for the whole view."""
     h, w = v.shape[:2]
     y, x = np.mgrid[0:h:step, 0:w:step].astype(np.float32)
@@ -170,7 +171,7 @@ def off_from(v: Floats, rim: Mask, within: Mask, lighter: bool = False) -> Mask:
     """
     if rim.sum() < 100:
         return np.zeros(rim.shape, bool)
-    rest = v - _surface(v, rim, 2)
+    rest = v - surface(v, rim, 2)
     n = area_px(v.shape)
     smooth = cv2.blur(cv2.blur(rest, (n, n)), (n, n)).reshape(v.shape)
     spread = 1.4826 * np.median(np.abs(smooth[rim]), axis=0) + 0.002
@@ -206,14 +207,14 @@ def _on_light(view: View) -> Layout:
     brightest = view.grey < 0.12
     if (_ring(view.grey) < 0.12).mean() < 0.2:
         # Grey board or paper: what lies on it may be lighter than it or darker.
-        ground = _surface(view.v, _near_rim(view), step)
-        return Layout("light", ground, _pieces(view, most_of(np.abs(view.v - ground)) > limit))
+        ground = surface(view.v, _near_rim(view), step)
+        return Layout("light", ground, pieces_of(view, most_of(np.abs(view.v - ground)) > limit))
     # The open table is the brightest connected level; a clear base next to it is denser.
     level = float(np.percentile(view.grey[brightest], 25)) if brightest.any() else 0.0
     chosen = brightest & (view.grey < level + 0.055)
-    ground = _surface(view.v, chosen, step)
+    ground = surface(view.v, chosen, step)
     away = most_of(view.v - ground)
-    return Layout("light", ground, _pieces(view, away > limit))
+    return Layout("light", ground, pieces_of(view, away > limit))
 
 
 def _near_rim(view: View) -> Mask:
@@ -232,7 +233,7 @@ def _on_dark(view: View) -> Layout:
     ground = np.broadcast_to(np.median(_ring(view.v), axis=0), view.v.shape).astype(np.float32)
     for factor, least in ((1.6, 0.004), (1.25, 0.0015)):
         away = np.asarray(light > base * factor + least + 3 * spread)
-        pieces = _pieces(view, away)
+        pieces = pieces_of(view, away)
         if pieces and max(p.mask.mean() for p in pieces) > 0.05:
             break
     pieces = [merged(pieces, view.grey.shape)] if len(pieces) > 1 else pieces
@@ -242,7 +243,7 @@ def _on_dark(view: View) -> Layout:
 def _faint(view: View, pieces: list[Piece]) -> Piece | None:
     """Return all that differs from a dark ground by the means of areas, where it is more."""
     rim = rim_of(view.grey.shape, 0.015 * min(view.grey.shape))
-    found = _pieces(view, off_from(view.v, rim, np.ones(view.grey.shape, bool)))
+    found = pieces_of(view, off_from(view.v, rim, np.ones(view.grey.shape, bool)))
     if not found:
         return None
     whole = merged(found, view.grey.shape) if len(found) > 1 else found[0]
@@ -270,7 +271,7 @@ def squarest(points: Floats) -> float:
     return at
 
 
-def _pieces(view: View, away: Mask) -> list[Piece]:
+def pieces_of(view: View, away: Mask) -> list[Piece]:
     h, w = away.shape
     size = max(3, 2 * round(min(h, w) / 500) + 1)
     kernel = np.ones((size, size), np.uint8)

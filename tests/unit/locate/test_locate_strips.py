@@ -118,8 +118,10 @@ def test_a_frame_cut_off_by_the_masters_edge_is_for_review():
     for k in range(2):
         picture(image, 28 + 38 * k, 12.488, 36, 24, 0.02, 0.3, seed=k)
     frames = locate(image, ppi=None).frames
-    whole = [frame for frame in frames if frame.state == "ok" and not frame.blank]
+    whole = [frame for frame in frames if not frame.blank and box_mm(frame)[0] > 20]
     assert [round(box_mm(frame)[0]) for frame in whole] == [28, 66]
+    # What is left of the third may be wanted: a person looks at the master.
+    assert all(frame.state == "review" for frame in frames)
 
 
 @pytest.mark.parametrize("mount", [0.9, 0.25, 0.004])

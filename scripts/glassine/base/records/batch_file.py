@@ -144,10 +144,27 @@ class StatedFacts(Record, frozen=True, kw_only=True):
                 max_length=2,
                 description=(
                     "Two sides of the picture in mm, in either order. Used for the pixels an inch "
-                    "that are judged and for the column of limits; a frame of other proportions "
-                    "is marked for review. It does not decide where the frame is found."
+                    "that are judged and for the column of limits; a frame of another size or of "
+                    "other proportions is marked for review. It does not decide where the frame "
+                    "is found."
                 ),
                 examples=[[36, 24]],
+            ),
+        ]
+        | UnsetType
+    ) = UNSET
+    frames: (
+        Annotated[
+            int,
+            Meta(
+                ge=1,
+                le=1000,
+                description=(
+                    "How many pictures each master shows. Where as many are found, nobody is "
+                    "asked whether one of them is two; where not, all of them are marked for "
+                    "review."
+                ),
+                examples=[3],
             ),
         ]
         | UnsetType

@@ -1,0 +1,278 @@
+"""What lies on the master outside every frame: which pieces, and what of it looks like a picture.
+
+A piece is a label, a ruler or a target only where it shows what such things show; what is neither
+that nor covered by frames stays unexplained, and is said to a person.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from glassine.base import film
+from glassine.locate.candidate import Candidate
+from glassine.locate.shapes import Doubles, lengths_of
+from glassine.locate.view import Floats, Layout, Mask, Piece, View, any_of, mean_of
+
+TakenFor = Literal["frame", "strip", "mount", "label", "ruler", "target", "unexplained"]
+
+# The master is looked at in a copy with this long side (px).
+LONG_PX = 500
+# Around a frame so much (share of its short side) belongs to its edge.
+RIM = 0.03
+# Between frames of a strip, and beyond its last, so much (share of a frame's length) is rebate.
+GAP = 0.14
+# Tones farther from the bare rebate or mount than this are something that lies or shows there.
+TONED = 0.15
+# An area counts from this thickness (share of the frames' short side) and this area (share of a
+# frame's).
+THICK, LARGE = 0.16, 0.05
+# Along a frame's side it counts from this thickness.
+THIN = 0.06
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Something on the master. corners: (4, 2) master px; share: of the master's area."""
+
+    corners: Doubles
+    taken_for: TakenFor
+    share: float
+    is_area: bool = False  # part of a piece, no piece by itself
+
+
+@dataclass
+class Small:
+    """The master at LONG_PX. factor: px of it per px of the view; away: what is not the ground."""
+
+    v: Floats
+    grey: Floats
+    away: Mask
+    factor: float
+    noise: float
+
+    @classmethod
+    def of(cls, view: View, layout: Layout) -> Small:
+        h, w = view.grey.shape
+        factor = min(1.0, LONG_PX / max(h, w))
+        size = max(8, round(w * factor)), max(8, round(h * factor))
+
+        def shrunk(a: Floats) -> Floats:
+            small = cv2.resize(a, size, interpolation=cv2.INTER_AREA)
+            return np.asarray(small.reshape(size[1], size[0], -1), np.float32)
+
+        v, level = shrunk(view.v), shrunk(layout.level)
+        if layout.ground == "dark":
+            away = any_of(level - v > 0.25)
+        else:
+            away = any_of(np.abs(v - level) > max(0.03, 6 * view.noise))
+        return cls(v, mean_of(v), np.asarray(away), factor, view.noise)
+
+    def drawn(self, shapes: list[Doubles]) -> Mask:
+        """Return where polygons (view px) lie."""
+        out = np.zeros(self.grey.shape, np.uint8)
+        for shape in shapes:
+            cv2.fillPoly(out, [np.round(shape * self.factor - 0.5).astype(np.int32)], 1)
+        return out.astype(bool)
+
+
+def explained(found: list[Candidate], reduction: float) -> list[Doubles]:
+    """Return the outlines (view px) that frames account for: film and its margins beside them."""
+    out = []
+    for each in found:
+        c = each.corners / reduction
+        along, down = c[1] - c[0], c[3] - c[0]
+        a, d = float(np.hypot(*along)), float(np.hypot(*down))
+        if min(a, d) < 1:
+            continue
+        rim = RIM * min(a, d) + 1.5
+        wide = rim / a, rim / d
+        if each.strip:
+            roll = film.FILM_120 if each.gauge == "120" else film.FILM_135
+            margin = (roll.width_mm / roll.picture_height_mm - 1) / 2 + 0.03
+            wide = GAP, margin
+        out.append(_grown(c, *wide))
+    return out
+
+
+def _grown(c: Doubles, along: float, down: float) -> Doubles:
+    """Return four corners moved out by shares of the sides."""
+    u, v = (c[1] - c[0] + c[2] - c[3]) / 2 * along, (c[3] - c[0] + c[2] - c[1]) / 2 * down
+    return np.asarray(c + np.array([-u - v, u - v, u + v, -u + v]))
+
+
+def ground_inside(small: Small, layout: Layout, corners: Doubles) -> float:
+    """Return the share of a frame (corners: view px) where the table shows, seen from outside it.
+
+    On a dark ground dark parts of a picture look like it: 0.
+    """
+    if layout.ground == "dark":
+        return 0.0
+    bare = cv2.erode((~small.away).astype(np.uint8), np.ones((3, 3), np.uint8))
+    inner = small.drawn([_grown(corners, -0.02, -0.02)])
+    _, parts = cv2.connectedComponents(bare)
+    without = np.unique(parts[(bare > 0) & ~small.drawn([corners])])
+    open_table = np.isin(parts, without[without > 0])
+    return float((open_table & inner).sum() / max(int(inner.sum()), 1))
+
+
+def seen_outside(
+    small: Small,
+    view: View,
+    layout: Layout,
+    found: list[Candidate],
+    label_places: list[Doubles],
+) -> list[Seen]:
+    """Return every piece on the table and what it was taken for, and areas like pictures that no
+    frame covers. label_places: middles (master px) of the codes that were read.
+    """
+    frames = [c.corners / view.reduction for c in found]
+    covered = small.drawn(explained(found, view.reduction))
+    seen = [
+        _piece(small, piece, found, frames, covered, view, label_places) for piece in layout.pieces
+    ]
+    named = [
+        each.corners / view.reduction
+        for each in seen
+        if each.taken_for in ("label", "ruler", "target", "unexplained")
+    ]
+    rest = small.away & ~covered & ~small.drawn([_grown(c, 0.03, 0.03) for c in named])
+    if found:
+        seen += _areas(small, rest, frames, view)
+    return seen
+
+
+def outline_of(piece: Piece) -> Doubles:
+    """Return a piece's corners, view px."""
+    a = np.deg2rad(piece.angle_deg)
+    u = np.array([np.cos(a), np.sin(a)]) * piece.width / 2
+    v = np.array([-np.sin(a), np.cos(a)]) * piece.height / 2
+    return np.asarray(np.array(piece.centre) + np.array([-u - v, u - v, u + v, -u + v]))
+
+
+def _piece(
+    small: Small,
+    piece: Piece,
+    found: list[Candidate],
+    frames: list[Doubles],
+    covered: Mask,
+    view: View,
+    label_places: list[Doubles],
+) -> Seen:
+    corners = outline_of(piece)
+    share = float(piece.mask.mean())
+    size = small.grey.shape[1], small.grey.shape[0]
+    mask = cv2.resize(piece.mask.astype(np.uint8), size, interpolation=cv2.INTER_AREA) > 0
+    inside = [
+        k
+        for k, c in enumerate(frames)
+        if cv2.pointPolygonTest(corners.astype(np.float32), tuple(map(float, c.mean(0))), False) > 0
+    ]
+    taken: TakenFor = "unexplained"
+    if inside:
+        one = found[inside[0]]
+        taken = (
+            "strip" if one.strip else ("mount" if one.levels > 1 and one.level_dark else "frame")
+        )
+    elif mask.any() and (mask & covered).sum() > 0.6 * mask.sum():
+        taken = "strip" if found and found[0].strip else "frame"
+    else:
+        taken = _stranger(view, piece, corners, label_places)
+    return Seen(corners * view.reduction, taken, share)
+
+
+def _stranger(view: View, piece: Piece, corners: Doubles, label_places: list[Doubles]) -> TakenFor:
+    """Tell a piece without a frame by what it shows."""
+    outline = corners.astype(np.float32) * view.reduction
+    for at in label_places:
+        if cv2.pointPolygonTest(outline, (float(at[0]), float(at[1])), False) >= 0:
+            return "label"
+    x, y, w, h = piece.box
+    mask = piece.mask[y : y + h, x : x + w]
+    long, short = max(piece.width, piece.height), min(piece.width, piece.height)
+    n = max(1, round(0.06 * short))
+    mask = cv2.erode(mask.astype(np.uint8), np.ones((2 * n + 1,) * 2, np.uint8)).astype(bool)
+    if mask.sum() < 30:
+        return "unexplained"
+    v = view.v[y : y + h, x : x + w]
+    grey = view.grey[y : y + h, x : x + w]
+    tones = np.sort(grey[mask])
+    right = np.searchsorted(tones, tones + 0.12)
+    first = int((right - np.arange(len(tones))).argmax())
+    ground = float(np.median(tones[first : right[first]]))
+    off = (np.abs(grey - ground) > 0.1) & mask
+    # Writing, marks and bars are thin; a picture is not.
+    n = max(3, round(0.22 * short))
+    broad = cv2.morphologyEx(off.astype(np.uint8), cv2.MORPH_OPEN, np.ones((n, n), np.uint8))
+    even = float((~off & mask).sum() / mask.sum())
+    neutral = float(np.median(np.ptp(v[mask], axis=1))) < 0.25
+    if broad.sum() < 0.02 * mask.sum() and even > 0.45:
+        if long > 4 * short:
+            return "ruler"
+        return "label" if neutral else "unexplained"
+    return "target" if _patches(grey, mask, short) else "unexplained"
+
+
+def _patches(grey: Floats, mask: Mask, short: float) -> bool:
+    """Whether a piece is made of even patches of many tones."""
+    n = max(3, round(0.05 * short)) | 1
+    mean = cv2.blur(grey, (n, n))
+    spread = np.sqrt(np.maximum(cv2.blur(grey * grey, (n, n)) - mean * mean, 0))
+    plain = (spread < 0.02) & mask
+    if plain.sum() < 0.45 * mask.sum():
+        return False
+    tones = np.histogram(mean[plain], bins=np.arange(-0.1, 3.0, 0.08))[0]
+    return bool((tones > 0.015 * mask.sum()).sum() >= 7)
+
+
+def _areas(small: Small, rest: Mask, frames: list[Doubles], view: View) -> list[Seen]:
+    """Return the areas of the rest that look like a picture, or like a part of one."""
+    sides = [lengths_of(c) for c in frames]
+    short = float(np.median([each[1] for each in sides])) * small.factor
+    area = float(np.median([a * b for a, b in sides])) * small.factor**2
+    if short < 6 or not rest.any():
+        return []
+    k = max(3, round(0.06 * short)) | 1
+    mean = cv2.blur(small.grey, (k, k))
+    spread = np.sqrt(np.maximum(cv2.blur(small.grey * small.grey, (k, k)) - mean * mean, 0))
+    level = float(np.median(small.grey[rest]))
+    toned = np.abs(mean - level) > TONED
+    busy = (spread > 0.05 + 4 * small.noise) | toned
+    n = max(3, round(THICK * short))
+    # What the master's edge cuts off goes on beyond it.
+    padded = np.pad((busy & rest).astype(np.uint8), n, mode="edge")
+    marked = cv2.morphologyEx(padded, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
+    marked = cv2.morphologyEx(marked, cv2.MORPH_OPEN, np.ones((n, n), np.uint8))[n:-n, n:-n]
+    marked = np.asarray(np.maximum(marked, _beside(small, rest, short)), np.uint8)
+    _, _, stats, _ = cv2.connectedComponentsWithStats(np.ascontiguousarray(marked))
+    out = []
+    for x, y, w, h, size in stats[1:]:
+        if size < LARGE * area or max(w, h) < 0.35 * short:
+            continue
+        box = np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]], float)
+        corners = box / small.factor * view.reduction
+        out.append(Seen(corners, "unexplained", float(size / marked.size), is_area=True))
+    return out
+
+
+def _beside(small: Small, rest: Mask, short: float) -> npt.NDArray[np.uint8]:
+    """Return where what looks like a picture runs along a frame: a part that was left out.
+
+    Tones are compared within the rest alone, so that neither table nor frame make it busy.
+    """
+    inner = cv2.erode(rest.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(np.float32)
+    k = max(3, round(0.05 * short)) | 1
+    weight = np.maximum(cv2.blur(inner, (k, k)), 1e-6)
+    mean = cv2.blur(small.grey * inner, (k, k)) / weight
+    square = cv2.blur(small.grey * small.grey * inner, (k, k)) / weight
+    spread = np.sqrt(np.maximum(square - mean * mean, 0))
+    busy = ((spread > 0.05 + 4 * small.noise) & (inner > 0)).astype(np.uint8)
+    thick, long = max(3, round(THIN * short)), max(5, round(0.6 * short))
+    out = np.zeros(busy.shape, np.uint8)
+    for size in ((thick, long), (long, thick)):
+        out |= np.asarray(cv2.morphologyEx(busy, cv2.MORPH_OPEN, np.ones(size, np.uint8)))
+    return out

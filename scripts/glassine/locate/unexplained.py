@@ -1,0 +1,301 @@
+"""What of the evidence on a master its frames do not explain, named and in words.
+
+A frame may have been missed, or two taken for one, while every edge that was found is plain: only
+what is left over shows it. Where it concerns no frame in particular, all frames of the master get
+the reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+import cv2
+import numpy as np
+
+from glassine.base.model import Corners, MasterPiece
+from glassine.locate.candidate import Candidate
+from glassine.locate.finder import Finder
+from glassine.locate.inside import Line, look_inside, upright_grey
+from glassine.locate.outside import Seen, Small, ground_inside, outline_of, seen_outside
+from glassine.locate.shapes import Doubles, lengths_of
+from glassine.locate.view import Floats
+
+# A bar, a seam: seen along this share of its length at the least.
+BAR, SEAM = 0.45, 0.8
+# Parts that bars leave of a picture are no pictures where they are narrower than this, one side to
+# the other: such bars are bricks, boards, railings.
+SLIMMEST = 0.25
+# A picture is like itself moved by this (correlation): of single ones the most seen was 0.53.
+REPEATS = 0.62
+# Film without a frame, for the length of one: between frames, and at the film's ends.
+STEP, END = 0.75, 1.04
+# Share of a frame in which the table may show: worn corners.
+BARE = 0.005
+# Tones all round an outline that differ by less (density) are one even border.
+EVEN = 0.05
+# What speaks for another number of pictures, and is settled where their number is stated.
+OF_THE_NUMBER = (
+    "bar inside",
+    "seam inside",
+    "repeats itself",
+    "long for its width",
+    "size of several on 120 film",
+    "step without a frame",
+)
+# Pictures longer than this for their width are wide views, or several.
+LONGEST = 1.85
+
+
+def examine(finder: Finder, found: list[Candidate]) -> tuple[MasterPiece, ...]:
+    """Note on the candidates what they do not explain; return all that lies on the master."""
+    small = Small.of(finder.view, finder.layout)
+    for one in found:
+        if not one.blank:
+            _inside(finder, one)
+            _rim(finder, small, one)
+    for number in sorted({one.strip for one in found} - {0}):
+        _steps(finder, [one for one in found if one.strip == number])
+    seen = _outside(finder, small, found)
+    for feature, words in _missed(finder, seen):
+        for one in found:
+            one.against(feature, words)
+    _count(finder, found)
+    return tuple(
+        MasterPiece(corners=_corners(each.corners), taken_for=each.taken_for) for each in seen
+    )
+
+
+def beside_words(pieces: Sequence[MasterPiece]) -> tuple[str, ...]:
+    """Return a note of what lies on the master and was taken for something else than a picture."""
+    others = [each.taken_for for each in pieces if each.taken_for in ("label", "ruler", "target")]
+    if not others:
+        return ()
+    named = ", ".join(f"{others.count(name)} {name}" for name in sorted(set(others)))
+    return (f"also on the master, taken for no picture: {named}",)
+
+
+def _count(finder: Finder, found: list[Candidate]) -> None:
+    """Hold the number of frames against the one that batch.yaml states."""
+    stated = finder.facts.frames
+    if stated is None:
+        return
+    pictures = sum(not one.blank for one in found)
+    for one in found:
+        if stated in (pictures, len(found)):
+            one.evidence = [each for each in one.evidence if each.feature not in OF_THE_NUMBER]
+        else:
+            one.against(
+                "another number than stated",
+                f"batch.yaml states {stated} picture{'s' if stated > 1 else ''} on the master "
+                f"(frames), {pictures} found",
+            )
+
+
+def _corners(c: Doubles) -> Corners:
+    a, b, d, e = ((float(x), float(y)) for x, y in c)
+    return a, b, d, e
+
+
+# ------------------------------------------------------------------ inside a frame
+
+
+def _inside(finder: Finder, one: Candidate) -> None:
+    corners = one.corners / finder.reduction
+    seen = look_inside(finder.view, corners, _around(finder, one), finder.layout.tone)
+    for line in _parting(seen.bars, corners):
+        one.against(
+            "bar inside",
+            f"an even band runs {_way(line)} at {line.at:.0%} of its {_side(line)}: "
+            "there may be more than one picture",
+            min(1.0, 0.5 + line.strength),
+        )
+    for line in seen.seams:
+        one.against(
+            "seam inside",
+            f"two pictures seem to meet {_way(line)} at {line.at:.0%} of its {_side(line)}",
+        )
+    if seen.holes:
+        one.against(
+            "holes inside",
+            f"{seen.holes} holes like perforations in a row are seen inside its outline",
+        )
+    like, share = seen.repeat
+    if like > REPEATS:
+        one.against(
+            "repeats itself",
+            f"the picture repeats itself after {share:.0%} of its length: "
+            "there may be more than one exposure",
+        )
+    long, short = lengths_of(one.corners)
+    said = any(each.feature == "size of several on 120 film" for each in one.evidence)
+    if long > LONGEST * short and not one.strip and not said:
+        one.against(
+            "long for its width",
+            f"{long / short:.1f} times as long as wide: there may be more than one picture",
+        )
+
+
+def _rim(finder: Finder, small: Small, one: Candidate) -> None:
+    """Note what just inside an outline belongs to no picture: the table, or an even border."""
+    corners = one.corners / finder.reduction
+    bare = ground_inside(small, finder.layout, corners)
+    if bare > BARE and not one.oval:
+        one.against(
+            "table inside",
+            f"the table is seen inside its outline, in {bare:.0%} of it",
+            min(1.2, bare / (4 * BARE)),
+        )
+    if not one.strip and not one.oval and _even_round(finder, corners):
+        one.against(
+            "even all round",
+            "even all round its edge: a board or border, the picture may lie further in",
+        )
+
+
+def _even_round(finder: Finder, corners: Doubles) -> bool:
+    """Whether what lies just inside an outline is of one tone all round, and the middle is not."""
+    grey = upright_grey(finder.view, corners)
+    short = min(grey.shape)
+    deep, first = max(2, round(0.03 * short)), max(1, round(0.01 * short))
+    size = max(3, deep // 2) | 1
+    soft = cv2.blur(grey, (size, size))
+    edge = np.ones(soft.shape, bool)
+    edge[deep:-deep, deep:-deep] = False
+    edge[:first] = edge[-first:] = edge[:, :first] = edge[:, -first:] = False
+    spread = np.ptp(np.percentile(soft[edge], (4, 96)))
+    inner = np.ptp(np.percentile(soft[deep:-deep, deep:-deep], (1, 99)))
+    return bool(spread < EVEN and inner > 5 * EVEN)
+
+
+def _around(finder: Finder, one: Candidate) -> tuple[float, ...]:
+    """Return the tones of what lies around a picture."""
+    tones = []
+    if one.border is not None:
+        tones.append(float(np.mean(one.border)))
+    else:
+        inner = _shrunk(one.corners / finder.reduction, 0.97)
+        tones += [float(each) for each in np.percentile(_tones(finder, inner), (1, 99))]
+    return tuple(tones)
+
+
+def _shrunk(c: Doubles, share: float) -> Doubles:
+    middle = c.mean(0)
+    return np.asarray(middle + (c - middle) * share)
+
+
+def _tones(finder: Finder, c: Doubles) -> Floats:
+    """Return tones at a grid of places inside four corners (view px)."""
+    u = np.linspace(0, 1, 60)
+    a, b = (each.ravel()[:, None] for each in np.meshgrid(u, u))
+    p = (1 - a) * (1 - b) * c[0] + a * (1 - b) * c[1] + a * b * c[2] + (1 - a) * b * c[3]
+    h, w = finder.view.grey.shape
+    x = np.clip(p[:, 0].astype(int), 0, w - 1)
+    y = np.clip(p[:, 1].astype(int), 0, h - 1)
+    return np.asarray(finder.view.grey[y, x])
+
+
+def _parting(bars: Sequence[Line], corners: Doubles) -> list[Line]:
+    """Return the bars that leave parts which may be pictures."""
+    width = float(np.hypot(*(corners[1] - corners[0])))
+    height = float(np.hypot(*(corners[3] - corners[0])))
+    out = []
+    for across in (True, False):
+        lines = [bar for bar in bars if bar.across == across and bar.strength >= BAR]
+        # What shows the table is no brick's joint.
+        out += [bar for bar in lines if bar.ground]
+        lines = [bar for bar in lines if not bar.ground]
+        length, side = (height, width) if across else (width, height)
+        cuts = [0.0, *sorted(bar.at for bar in lines), 1.0]
+        slim = min(b - a for a, b in pairwise(cuts)) * length
+        if slim > SLIMMEST * side:
+            out += lines
+    return out
+
+
+def _way(line: Line) -> str:
+    return "from side to side" if line.across else "from top to bottom"
+
+
+def _side(line: Line) -> str:
+    return "height" if line.across else "width"
+
+
+# ------------------------------------------------------------------ along a strip
+
+
+def _steps(finder: Finder, frames: list[Candidate]) -> None:
+    """Note on the frames of one strip where film as long as a frame shows none."""
+    c = [each.corners / finder.reduction for each in frames]
+    along = np.mean([each[1] - each[0] + each[2] - each[3] for each in c], axis=0)
+    long = float(np.median([np.hypot(*(each[1] - each[0])) for each in c]))
+    along = along / max(float(np.hypot(*along)), 1e-6)
+    spans = sorted((float((each @ along).min()), float((each @ along).max())) for each in c)
+    ends = _ends(finder, c, along)
+    gaps = [b[0] - a[1] for a, b in pairwise(spans)]
+    between = any(gap > STEP * long for gap in gaps)
+    before, after = spans[0][0] - ends[0], ends[1] - spans[-1][1]
+    places = [
+        place
+        for place, missing in (
+            ("between its frames", between),
+            ("before its first frame", before > END * long),
+            ("after its last frame", after > END * long),
+        )
+        if missing
+    ]
+    for one in frames:
+        for place in places:
+            one.against(
+                "step without a frame",
+                f"film as long as a frame without one, {place}: a frame may have been missed",
+            )
+
+
+def _ends(finder: Finder, c: list[Doubles], along: Doubles) -> tuple[float, float]:
+    """Return where the film of a strip begins and ends, along it (view px)."""
+    middle = np.mean(c, axis=(0, 1))
+    for piece in finder.layout.pieces:
+        box = outline_of(piece)
+        at = (float(middle[0]), float(middle[1]))
+        if cv2.pointPolygonTest(box.astype(np.float32), at, False) > 0:
+            places = box @ along
+            return float(places.min()), float(places.max())
+    spans = np.array(c) @ along
+    return float(spans.min()), float(spans.max())
+
+
+# ------------------------------------------------------------------ outside of all frames
+
+
+def _outside(finder: Finder, small: Small, found: list[Candidate]) -> list[Seen]:
+    unsure = len(finder.layout.pieces) > 1
+    places = [np.mean(each["corners"], axis=0) for each in finder.labels] if unsure else []
+    return seen_outside(small, finder.view, finder.layout, found, places)
+
+
+def _missed(finder: Finder, seen: list[Seen]) -> list[tuple[str, str]]:
+    """Return what to say of pictures outside of all frames, and of pieces taken for nothing."""
+    areas = [each for each in seen if each.taken_for == "unexplained" and each.is_area]
+    pieces = [each for each in seen if each.taken_for == "unexplained" and not each.is_area]
+    said = []
+    if areas:
+        words = f"picture seen outside every frame, {_places(finder, areas)}"
+        said.append(("picture outside", f"{words}: a frame may have been missed"))
+    if pieces:
+        words = f"taken for no frame: what lies {_places(finder, pieces)}"
+        said.append(("piece unexplained", f"{words}; look whether it holds a picture"))
+    return said
+
+
+def _places(finder: Finder, seen: list[Seen]) -> str:
+    """Return where the largest of several lies, and how many more there are."""
+    most = max(seen, key=lambda each: each.share)
+    size = np.array([finder.width, finder.height], float)
+    low = np.clip(most.corners.min(0) / size, 0, 1)
+    high = np.clip(most.corners.max(0) / size, 0, 1)
+    where = (
+        f"{low[0]:.0%} to {high[0]:.0%} across and {low[1]:.0%} to {high[1]:.0%} down the master"
+    )
+    more = len(seen) - 1
+    return where + (f", and in {more} more place{'s' if more > 1 else ''}" if more else "")

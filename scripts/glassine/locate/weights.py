@@ -1,0 +1,125 @@
+"""What each kind of evidence costs a frame's confidence: one table of named weights, in bits.
+
+Confidence is the chance that a frame is right (its corners within 1 % of its diagonal, and nothing
+of a picture lost): logistic in the sum of what speaks against it. A bit halves the odds. What costs
+more than a bit says so in words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from glassine.locate.fitted import FITTED
+
+# Log odds (base 2) of a frame against which nothing speaks: 0.99.
+START_BITS = 6.63
+# No evidence makes a frame surer than that, nor less sure than this.
+MOST, LEAST = 0.99, 0.01
+
+_PER_SIDE = "per side"
+_PER_FRAME = "per frame"
+_PER_MASTER = "per master, for each frame"
+_SHARE = "times a share, 0 to 1"
+
+
+@dataclass(frozen=True)
+class Weight:
+    """Cost in bits of one unit of a feature; origin: how the number was come by."""
+
+    bits: float
+    unit: str
+    origin: str = "set by hand"
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One thing measured that speaks against a frame. amount: in the feature's unit; words: as an
+    operator reads it, None where it costs too little to be said.
+    """
+
+    feature: str
+    words: str | None = None
+    amount: float = 1.0
+
+    @property
+    def bits(self) -> float:
+        return WEIGHTS[self.feature].bits * self.amount
+
+
+BY_HAND = {
+    # The four sides.
+    "side unseen, as on the strip": Weight(5.5, _PER_SIDE),
+    "side as on the strip": Weight(2.2, _PER_SIDE),
+    "side like its border": Weight(5.1, _PER_SIDE),
+    "side not found": Weight(7.2, _PER_SIDE),
+    "side not straight": Weight(5.8, _PER_SIDE),
+    "side seen in part": Weight(5.1, _PER_SIDE),
+    "side of the film": Weight(6.7, _PER_SIDE),
+    # The shape.
+    "oval lies anyhow": Weight(6.1, _PER_FRAME),
+    "oval seen in part": Weight(6.1, _PER_FRAME),
+    "sides not parallel": Weight(6.1, _PER_FRAME),
+    "corners not square": Weight(5.5, _PER_FRAME),
+    "long for its width": Weight(6.1, _PER_FRAME),
+    # The size.
+    "little of the master": Weight(6.7, _PER_FRAME),
+    "size of several on 120 film": Weight(6.1, _PER_FRAME),
+    "no size on 35 mm film": Weight(5.5, _PER_FRAME),
+    "smaller than pictures are": Weight(7.9, _PER_FRAME),
+    "another number than stated": Weight(6.1, _PER_MASTER),
+    "not the stated size": Weight(6.1, _PER_FRAME),
+    # What surrounds it.
+    "mask without a picture": Weight(7.2, _PER_FRAME),
+    "cut off": Weight(6.7, _PER_FRAME),
+    "runs out of the master": Weight(6.7, _PER_FRAME),
+    "overlaps": Weight(5.1, _PER_FRAME),
+    # What it is.
+    "polarity unclear": Weight(4.9, _PER_FRAME),
+    "process unclear": Weight(4.9, _PER_FRAME),
+    "process other than stated": Weight(4.9, _PER_FRAME),
+    "polarity other than stated": Weight(4.9, _PER_FRAME),
+    # Evidence that no frame explains.
+    "bar inside": Weight(7.0, _PER_FRAME),
+    "seam inside": Weight(6.1, _PER_FRAME),
+    "repeats itself": Weight(7.0, _PER_FRAME),
+    "holes inside": Weight(7.0, _PER_FRAME),
+    "table inside": Weight(6.1, "times its share of the frame / 2 %"),
+    "even all round": Weight(5.5, _PER_FRAME),
+    "picture outside": Weight(7.0, _PER_MASTER),
+    "piece unexplained": Weight(6.1, _PER_MASTER),
+    "step without a frame": Weight(6.1, _PER_MASTER),
+    # What a trained network sees otherwise (`witness`).
+    "map: picture outside": Weight(6.1, _PER_MASTER),
+    "map: no picture inside": Weight(9.0, "times its share of the frame / 40 %"),
+    "map: edge inside": Weight(6.1, _PER_FRAME),
+    "map: side without an edge": Weight(2.5, _PER_FRAME),
+    # What is said of the master.
+    "scale in doubt": Weight(6.1, _PER_MASTER),
+    "scale unusable": Weight(5.1, _PER_MASTER),
+    "kind by an unsure scale": Weight(5.1, _PER_MASTER),
+    "kind in doubt": Weight(6.1, _PER_MASTER),
+}
+
+
+def _weighed() -> dict[str, Weight]:
+    """Return the weights: as fitted where scenes taught something, else as set by hand."""
+    out = {}
+    for name, by_hand in BY_HAND.items():
+        bits, seen, right = FITTED.get(name, (by_hand.bits, 0, 0))
+        origin = f"fitted: seen on {seen} frames, {right} right" if seen else by_hand.origin
+        out[name] = Weight(bits, by_hand.unit, origin)
+    return out
+
+
+WEIGHTS = _weighed()
+
+
+def chance(bits_against: float) -> float:
+    """Return the chance that a frame is right by the bits that speak against it."""
+    return float(min(max(1 / (1 + 2.0 ** (bits_against - START_BITS)), LEAST), MOST))
+
+
+def confidence(against: Iterable[Evidence]) -> float:
+    """Return the chance that a frame is right, by all that speaks against it."""
+    return chance(sum(each.bits for each in against))

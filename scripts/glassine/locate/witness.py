@@ -1,0 +1,65 @@
+"""What the learned map holds against frames: evidence beside what was measured, never the judge.
+
+Measured alone (tests/benchmarks/locate/MAP.md): of frames made wrong 83 to 100 % are doubted by
+kind of fault, of true ones about one master in seventeen, most of these by a side along which the
+network sees no edge. So that sign alone sends nothing to review.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from glassine.locate import learned
+from glassine.locate.candidate import Candidate
+from glassine.locate.shapes import Doubles
+from glassine.locate.view import View
+
+
+def examine(view: View, found: Sequence[Candidate], reduction: float) -> None:
+    """Note on the candidates where the map and they disagree. reduction: master px per view px."""
+    map_ = learned.seen(view)
+    pictures = [one for one in found if not one.blank and not one.oval]
+    for one in pictures:
+        _alone(one, learned.signs([one.corners], map_, reduction))
+    areas = learned.unexplained([*(one.corners for one in found)], map_, reduction)
+    if not areas or not found:
+        return
+    words = (
+        f"something like a picture is seen {_place(areas[0].corners, view, reduction)}, "
+        "where no frame is"
+    )
+    for one in found:
+        if not any(each.feature == "picture outside" for each in one.evidence):
+            one.against("map: picture outside", words)
+
+
+def _alone(one: Candidate, shown: learned.Signs) -> None:
+    if shown.empty > learned.EMPTY:
+        one.against(
+            "map: no picture inside",
+            f"{shown.empty:.0%} of the frame does not look like a picture",
+            min(1.0, shown.empty / (2 * learned.EMPTY)),
+        )
+    if shown.parted > learned.PARTED and not _said_to_be_several(one):
+        one.against(
+            "map: edge inside",
+            "the edge of a picture seems to run through the frame: it may be several",
+        )
+    if shown.unseen > learned.UNSEEN:
+        one.against("map: side without an edge")
+
+
+def _said_to_be_several(one: Candidate) -> bool:
+    said = {"bar inside", "seam inside", "repeats itself"}
+    return any(each.feature in said for each in one.evidence)
+
+
+def _place(corners: Doubles, view: View, reduction: float) -> str:
+    """Return where on the master an area lies, in words."""
+    h, w = view.light.shape[:2]
+    x, y = corners.mean(0) / reduction / (w, h)
+    across = "left" if x < 1 / 3 else "right" if x > 2 / 3 else ""
+    down = "top" if y < 1 / 3 else "bottom" if y > 2 / 3 else ""
+    if not across and not down:
+        return "in the middle of the master"
+    return f"at the {' '.join(part for part in (down, across) if part)} of the master"
