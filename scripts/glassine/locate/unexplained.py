@@ -147,7 +147,8 @@ def _inside(finder: Finder, one: Candidate) -> None:
 def _rim(finder: Finder, small: Small, one: Candidate) -> None:
     """Note what just inside an outline belongs to no picture: the table, or an even border."""
     corners = one.corners / finder.reduction
-    bare = ground_inside(small, finder.layout, corners)
+    # In the opening of a mask paper stands for the ground, and a picture has whites of its own.
+    bare = 0.0 if finder.nested else ground_inside(small, finder.layout, corners)
     if bare > BARE and not one.oval:
         one.against(
             "table inside",
