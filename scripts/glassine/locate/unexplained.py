@@ -163,7 +163,9 @@ def _rim(finder: Finder, small: Small, one: Candidate) -> None:
 
 
 def _even_round(finder: Finder, corners: Doubles) -> bool:
-    """Whether what lies just inside an outline is of one tone all round, and the middle is not."""
+    """Whether what lies just inside an outline is of one tone all round, and further in is an area
+    that is not. Writing on a sleeve is no area.
+    """
     grey = upright_grey(finder.view, corners)
     short = min(grey.shape)
     deep, first = max(2, round(0.03 * short)), max(1, round(0.01 * short))
@@ -173,8 +175,11 @@ def _even_round(finder: Finder, corners: Doubles) -> bool:
     edge[deep:-deep, deep:-deep] = False
     edge[:first] = edge[-first:] = edge[:, :first] = edge[:, -first:] = False
     spread = np.ptp(np.percentile(soft[edge], (4, 96)))
-    inner = np.ptp(np.percentile(soft[deep:-deep, deep:-deep], (1, 99)))
-    return bool(spread < EVEN and inner > 5 * EVEN)
+    if spread >= EVEN:
+        return False
+    off = (np.abs(soft - np.median(soft[edge])) > 3 * EVEN).astype(np.uint8)
+    n = max(3, round(0.2 * short))
+    return bool(cv2.morphologyEx(off, cv2.MORPH_OPEN, np.ones((n, n), np.uint8)).mean() > 0.15)
 
 
 def _around(finder: Finder, one: Candidate) -> tuple[float, ...]:
