@@ -43,8 +43,8 @@ OTHERS = 0.8
 # An exposure is no narrower than this share of the next one, and at the most so many times as long
 # as it is wide.
 LEAST_SHARE, LONGEST = 0.42, 3.2
-# Most exposures in a row.
-MOST = 4
+# Most exposures in a row: more than four only where they are of one length, as on film.
+MOST, UNEVEN_MOST = 6, 4
 # A separator is no wider than this share of the piece: stereo pairs lie well apart.
 WIDEST = 0.28
 
@@ -267,6 +267,8 @@ def chosen(bands: list[_Band], n: int, border: float | None) -> list[_Band]:
         if any(b.high - b.low < HAIRLINE for b in good) and not _even(good, n):
             continue
         if across == RAGGED and any(abs(b.tone - (border or 0.0)) > SAME_TONE for b in good):
+            continue
+        if len(good) >= UNEVEN_MOST and (border is None or not _even(good, n)):
             continue
         if good and len(good) < MOST and rest <= others * min(b.line.score for b in good):
             return good
