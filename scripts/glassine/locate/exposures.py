@@ -277,8 +277,12 @@ def chosen(bands: list[_Band], n: int, border: float | None) -> list[_Band]:
 
 def _even(bands: list[_Band], n: int) -> bool:
     """Whether bands part a region into equal lengths, within a tenth."""
-    cuts = [0.0, *sorted((b.low + b.high) / 2 for b in bands), float(n)]
-    lengths = np.diff(cuts)
+    ends = [
+        0.0,
+        *(e for b in sorted(bands, key=lambda b: b.low) for e in (b.low, b.high)),
+        float(n),
+    ]
+    lengths = np.diff(ends)[::2]
     return bool(lengths.min() > 0.9 * lengths.max())
 
 
@@ -490,7 +494,7 @@ def _in_direction(
     region = Region(grey, level, search.noise)
     cuts = separators(region)
     like = repeat(grey)
-    if like.plain and len(cuts) != max(1, round(len(grey) / like.step) - 1):
+    if like.plain and len(cuts) < max(1, round(len(grey) / like.step) - 1):
         cuts = expected(region, like.step)
     if not cuts:
         return None
