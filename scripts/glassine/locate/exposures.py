@@ -43,8 +43,10 @@ OTHERS = 0.8
 # An exposure is no narrower than this share of the next one, and at the most so many times as long
 # as it is wide.
 LEAST_SHARE, LONGEST = 0.42, 3.2
-# Most exposures in a row.
-MOST = 4
+# What is longer is a strip of film beside another one, in one sleeve.
+LONGEST_STRIP = 14.0
+# Most exposures in a row: more than four only where they are of one length, as on film.
+MOST, UNEVEN_MOST = 6, 4
 # A separator is no wider than this share of the piece: stereo pairs lie well apart.
 WIDEST = 0.28
 
@@ -246,12 +248,54 @@ def _of_sign(
 ) -> list[Separator]:
     n = len(s)
     bands = _bands(s, places, tone, region.noise)
-    good = chosen(bands, n, tone if known else None)
+    joined = _joined(bands, n)
+    good = chosen(joined, n, tone if known else None)
+    if not good or known:
+        good = _between_strips(joined, n, region.grey.shape[1]) or good
     found = [
         Separator((b.low + b.high) / 2, b.line.lean, b.high - b.low, b.line.across, b.tone)
         for b in sorted(good, key=lambda b: b.low)
     ]
     return found if found and balanced(found, n, region.grey.shape[1]) else []
+
+
+def _between_strips(bands: list[_Band], n: int, across_px: int) -> list[_Band]:
+    """Return the bands between strips of film in one sleeve, or none where they are no strips.
+
+    Strips lie a little askew in their pockets, so that the bands' ends need not be straight;
+    whether film lies there is seen when each is looked at by itself.
+    """
+    good = sorted((b for b in bands if min(b.line.across, b.line.score) >= ACROSS), key=_low)
+    if not good or len(good) > MOST or min(b.high - b.low for b in good) < HAIRLINE:
+        return []
+    ends = [0.0, *(end for b in good for end in (b.low, b.high)), float(n)]
+    lengths = np.diff(ends)[::2]
+    return good if across_px > LONGEST * float(lengths.max()) else []
+
+
+def _low(band: _Band) -> float:
+    return band.low
+
+
+# Bands nearer to each other than this share of the piece are one: a sleeve's seam or a printed
+# line runs along in it.
+NEAR = 0.035
+
+
+def _joined(bands: list[_Band], n: int) -> list[_Band]:
+    """Return the bands, those joined that lie close together."""
+    out: list[_Band] = []
+    for band in sorted((b for b in bands if b.line.score >= ACROSS), key=lambda b: b.low):
+        if out and band.low - out[-1].high < NEAR * n:
+            last = out.pop()
+            straight = min(last.straight, band.straight)
+            best = max(last, band, key=lambda b: b.line.score)
+            high = max(last.high, band.high)
+            band = replace(best, low=last.low, high=high, straight=straight)
+        out.append(band)
+    weak = [b for b in bands if b.line.score < ACROSS]
+    inside = [w for w in weak if any(b.low <= w.line.row <= b.high for b in out)]
+    return out + [w for w in weak if w not in inside]
 
 
 def chosen(bands: list[_Band], n: int, border: float | None) -> list[_Band]:
@@ -268,6 +312,8 @@ def chosen(bands: list[_Band], n: int, border: float | None) -> list[_Band]:
             continue
         if across == RAGGED and any(abs(b.tone - (border or 0.0)) > SAME_TONE for b in good):
             continue
+        if len(good) >= UNEVEN_MOST and (border is None or not _even(good, n)):
+            continue
         if good and len(good) < MOST and rest <= others * min(b.line.score for b in good):
             return good
     return []
@@ -275,8 +321,12 @@ def chosen(bands: list[_Band], n: int, border: float | None) -> list[_Band]:
 
 def _even(bands: list[_Band], n: int) -> bool:
     """Whether bands part a region into equal lengths, within a tenth."""
-    cuts = [0.0, *sorted((b.low + b.high) / 2 for b in bands), float(n)]
-    lengths = np.diff(cuts)
+    ends = [
+        0.0,
+        *(e for b in sorted(bands, key=lambda b: b.low) for e in (b.low, b.high)),
+        float(n),
+    ]
+    lengths = np.diff(ends)[::2]
     return bool(lengths.min() > 0.9 * lengths.max())
 
 
@@ -339,11 +389,13 @@ def expected(region: Region, step: float) -> list[Separator]:
             best = [Separator(f.at, f.lean, f.width, f.across, sign * f.tone) for f in found]
     if min(b.across for b in best) < WEAKEST:
         best = [_seam(small, places, window, region.noise) for window in windows]
-    return best
+    return best if min(b.across for b in best) >= FAINTEST else []
 
 
 # Share of the columns in which a band between two like views must show.
 WEAKEST = 0.45
+# Half the share of the columns in which a seam without a band must show: perforations repeat too.
+FAINTEST = 0.2
 
 
 def _signs(small: Floats, border: float | None) -> tuple[float, ...]:
@@ -398,6 +450,31 @@ def _seam(s: Floats, places: Doubles, window: tuple[float, float], noise: float)
     return Separator(float(row), lean, 0.0, 0.5 * share, tone)
 
 
+Rectangle = tuple[tuple[float, float], tuple[float, float], float]
+
+
+def strip_in(patch: Patch, lines: list[Line], tone: Floats) -> Rectangle | None:
+    """Return centre, size (px of the patch) and turn (degrees) of the film between two separators,
+    or None where but the sleeve, of this tone, lies there.
+    """
+    h, w = patch.v.shape[:2]
+    inside = np.zeros((h, w), np.uint8)
+    cv2.fillConvexPoly(inside, np.round(sides.corners(lines, w, h)).astype(np.int32), 1)
+    away = (np.abs(patch.v - tone).max(2) > 0.12) & (inside > 0)
+    film = cv2.morphologyEx(away.astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    contours, _ = cv2.findContours(film, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    if not contours:
+        return None
+    # The seam lies apart from the film, and is thin.
+    largest = max(contours, key=cv2.contourArea)
+    (x, y), (width, height), angle = cv2.minAreaRect(largest.astype(np.float32) + np.float32(0.5))
+    if min(width, height) < 0.3 * min(sides.size(lines, w, h)):
+        return None
+    if angle > 45:
+        angle, width, height = angle - 90, height, width
+    return (float(x), float(y)), (float(width), float(height)), float(angle)
+
+
 def elsewhere(parts: list[Candidate], frames: list[Candidate]) -> bool:
     """Whether exposures lie at other places than frames that were found on the same piece."""
     for part in parts:
@@ -414,14 +491,15 @@ def balanced(found: list[Separator], n: int, m: int) -> bool:
     lengths = [ends[k + 1] - ends[k] for k in range(0, len(ends), 2)]
     if min(lengths) < LEAST_SHARE * max(lengths):
         return False
-    return max(max(x, m) / max(min(x, m), 1) for x in lengths) < LONGEST
+    return max(max(x, m) / max(min(x, m), 1) for x in lengths) < LONGEST_STRIP
 
 
 @dataclass(frozen=True)
 class Exposures:
     """Exposures of one piece. lines: the sides of each (see `sides`); upright: whether they lie one
     below another; tone: of the border between them; border: (c,) tone of each one's surroundings;
-    across: the least share of a separator that shows; repeated: whether the view comes again.
+    across: the least share of a separator that shows; repeated: whether the view comes again;
+    longest: how many times as long as wide one is.
     """
 
     lines: list[list[Line]]
@@ -429,6 +507,12 @@ class Exposures:
     border: Border
     across: float
     repeated: bool
+    longest: float
+
+    @property
+    def strips(self) -> bool:
+        """Whether they are too long for exposures: strips of film beside one another."""
+        return self.longest > LONGEST
 
 
 def of_piece(patch: Patch, found: Found, search: Search, ground: Floats) -> Exposures | None:
@@ -488,7 +572,7 @@ def _in_direction(
     region = Region(grey, level, search.noise)
     cuts = separators(region)
     like = repeat(grey)
-    if like.plain and len(cuts) != max(1, round(len(grey) / like.step) - 1):
+    if like.plain and len(cuts) < max(1, round(len(grey) / like.step) - 1):
         cuts = expected(region, like.step)
     if not cuts:
         return None
@@ -496,7 +580,9 @@ def _in_direction(
     border = _border_of(patch, cuts, upright, start, middle, tone)
     boxes = _boxes(found, cuts, upright, start, middle, search.size)
     made = [_sides(search, box, cut, border, lines) for box, cut in boxes]
-    return Exposures(made, upright, border, min(c.across for c in cuts), like.plain)
+    sizes = [sides.size(lines, w, h) for lines in made]
+    longest = max(max(size) / max(min(size), 1.0) for size in sizes)
+    return Exposures(made, upright, border, min(c.across for c in cuts), like.plain, longest)
 
 
 def _border_of(

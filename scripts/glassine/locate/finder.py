@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+from dataclasses import replace
 from typing import Any, cast
 
 import cv2
@@ -325,12 +326,15 @@ class Finder:
         if found.border and not picture.dark:
             self._base(patch, found)
         self._sizes(candidate)
-        candidate.parts = self._exposures(candidate, patch, found, level.astype(np.float32), margin)
+        candidate.parts = self._exposures(
+            candidate, piece, patch, found, level.astype(np.float32), margin
+        )
         return candidate
 
     def _exposures(
         self,
         whole: Candidate,
+        piece: Piece,
         patch: Patch,
         found: single.Found,
         ground: Floats,
@@ -342,6 +346,8 @@ class Finder:
         if several is None:
             return []
         h, w = patch.v.shape[:2]
+        if several.strips:
+            return self._strips_in(piece, patch, several)
         parts = []
         for lines in several.lines:
             part = Candidate(
@@ -358,6 +364,33 @@ class Finder:
             self._sizes(part)
             parts.append(part)
         return parts
+
+    def _strips_in(
+        self, piece: Piece, patch: Patch, several: exposures.Exposures
+    ) -> list[Candidate]:
+        """Return the frames of strips of film that a sleeve's seam joins to one piece."""
+        made: list[Candidate] = []
+        for lines in several.lines:
+            box = exposures.strip_in(patch, lines, several.border.tone)
+            if box is None:
+                continue  # an empty pocket of the sleeve
+            (x, y), (width, height), turn = box
+            centre = patch.points(np.array([[x, y]]))[0]
+            part = replace(
+                piece,
+                centre=(float(centre[0]), float(centre[1])),
+                angle_deg=piece.angle_deg + turn,
+                width=width,
+                height=height,
+            )
+            frames = [c for c in self._piece(part, self.layout) if c.strip]
+            if not frames:
+                # Film lies there: it is for review, and no ruler that may be left out.
+                whole = upright(self.view, part.centre, part.angle_deg, width + 8, height + 8)
+                frames = [self._unseen(whole, 4.0)]
+                frames[0].kind = "strip"
+            made += frames
+        return made if any(c.strip for c in made) else []
 
     def _unseen(self, patch: Patch, margin: float) -> Candidate:
         """Return what lies there as a frame none of whose edges was found."""

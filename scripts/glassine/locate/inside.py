@@ -195,7 +195,7 @@ class _Lines:
         down = (sharp & (step < 0)).mean(1)
         both = np.minimum(up, down)
         all_along = sharp.mean(1)
-        good = (all_along > 0.8) & (both > 0.12)
+        good = (all_along > 0.8) & (both > 0.2)
         good[:, :near] = False
         good[:, -near:] = False
         found = [

@@ -157,6 +157,24 @@ def _whole_of(candidate: Candidate) -> Candidate:
 
 
 def _kind_of_one(finder: Finder, candidate: Candidate) -> str:
+    """Tell the kind of a single piece by size, ground, border and the mask of colour negatives."""
+    kind = _kind_by_size(finder, candidate)
+    return "sheet" if kind == "print" and _orange(finder, candidate) else kind
+
+
+def _orange(finder: Finder, candidate: Candidate) -> bool:
+    """Whether what looks like a print is a colour negative in an opening: orange all over, its
+    border too where one is seen. Paper has white borders, and its whites or blacks are neutral.
+    """
+    v = finder.pixels(candidate, 0.05)
+    border = candidate.border
+    if border is not None and len(border) == 3 and not candidate.level_dark:
+        plain = float(border[1] - border[0]) > 0.05 and float(border[2] - border[0]) > MASK_DENSITY
+        return plain and mask_of(v) > MASK_DENSITY / 2
+    return mask_of(v) > MASK_DENSITY
+
+
+def _kind_by_size(finder: Finder, candidate: Candidate) -> str:
     """Tell the kind of a single piece by size, ground and border."""
     long, short = finder.size_mm(candidate.corners)
     outer_long, outer_short = finder.size_mm(

@@ -6,6 +6,7 @@ that nor covered by frames stays unexplained, and is said to a person.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -84,7 +85,7 @@ def explained(found: list[Candidate], reduction: float) -> list[Doubles]:
     """Return the outlines (view px) that frames account for: film and its margins beside them."""
     out = []
     for each in found:
-        c = each.corners / reduction
+        c = as_film_runs(each, found) / reduction
         along, down = c[1] - c[0], c[3] - c[0]
         a, d = float(np.hypot(*along)), float(np.hypot(*down))
         if min(a, d) < 1:
@@ -97,6 +98,17 @@ def explained(found: list[Candidate], reduction: float) -> list[Doubles]:
             wide = GAP, margin
         out.append(_grown(c, *wide))
     return out
+
+
+def as_film_runs(one: Candidate, found: list[Candidate]) -> Doubles:
+    """Return a frame's corners, those of a strip's so that the first two lie along the film."""
+    places = [each.corners.mean(0) for each in found if one.strip and each.strip == one.strip]
+    if len(places) < 2:
+        return one.corners
+    film_runs = places[-1] - places[0]
+    u, v = one.corners[1] - one.corners[0], one.corners[3] - one.corners[0]
+    turned = abs(u @ film_runs) * np.hypot(*v) < abs(v @ film_runs) * np.hypot(*u)
+    return np.roll(one.corners, -1, 0) if turned else one.corners
 
 
 def _grown(c: Doubles, along: float, down: float) -> Doubles:
@@ -125,10 +137,10 @@ def seen_outside(
     view: View,
     layout: Layout,
     found: list[Candidate],
-    label_places: list[Doubles],
+    label_places: Callable[[], list[Doubles]],
 ) -> list[Seen]:
     """Return every piece on the table and what it was taken for, and areas like pictures that no
-    frame covers. label_places: middles (master px) of the codes that were read.
+    frame covers. label_places: reads labels, returns the middles (master px) of their codes.
     """
     frames = [c.corners / view.reduction for c in found]
     covered = small.drawn(explained(found, view.reduction))
@@ -161,7 +173,7 @@ def _piece(
     frames: list[Doubles],
     covered: Mask,
     view: View,
-    label_places: list[Doubles],
+    label_places: Callable[[], list[Doubles]],
 ) -> Seen:
     corners = outline_of(piece)
     share = float(piece.mask.mean())
@@ -185,10 +197,12 @@ def _piece(
     return Seen(corners * view.reduction, taken, share)
 
 
-def _stranger(view: View, piece: Piece, corners: Doubles, label_places: list[Doubles]) -> TakenFor:
+def _stranger(
+    view: View, piece: Piece, corners: Doubles, label_places: Callable[[], list[Doubles]]
+) -> TakenFor:
     """Tell a piece without a frame by what it shows."""
     outline = corners.astype(np.float32) * view.reduction
-    for at in label_places:
+    for at in label_places():
         if cv2.pointPolygonTest(outline, (float(at[0]), float(at[1])), False) >= 0:
             return "label"
     x, y, w, h = piece.box

@@ -17,12 +17,19 @@ from glassine.base.model import Corners, MasterPiece
 from glassine.locate.candidate import Candidate
 from glassine.locate.finder import Finder
 from glassine.locate.inside import Line, look_inside, upright_grey
-from glassine.locate.outside import Seen, Small, ground_inside, outline_of, seen_outside
-from glassine.locate.shapes import Doubles, lengths_of
+from glassine.locate.outside import (
+    Seen,
+    Small,
+    as_film_runs,
+    ground_inside,
+    outline_of,
+    seen_outside,
+)
+from glassine.locate.shapes import Doubles, lengths_of, order
 from glassine.locate.view import Floats
 
-# A bar, a seam: seen along this share of its length at the least.
-BAR, SEAM = 0.45, 0.8
+# A bar is seen along this share of its length at the least.
+BAR = 0.45
 # Parts that bars leave of a picture are no pictures where they are narrower than this, one side to
 # the other: such bars are bricks, boards, railings.
 SLIMMEST = 0.25
@@ -55,7 +62,8 @@ def examine(finder: Finder, found: list[Candidate]) -> tuple[MasterPiece, ...]:
             _inside(finder, one)
             _rim(finder, small, one)
     for number in sorted({one.strip for one in found} - {0}):
-        _steps(finder, [one for one in found if one.strip == number])
+        others = [one for one in found if one.strip != number]
+        _steps(finder, [one for one in found if one.strip == number], others)
     seen = _outside(finder, small, found)
     for feature, words in _missed(finder, seen):
         for one in found:
@@ -101,7 +109,7 @@ def _corners(c: Doubles) -> Corners:
 
 
 def _inside(finder: Finder, one: Candidate) -> None:
-    corners = one.corners / finder.reduction
+    corners = order(one.corners) / finder.reduction
     seen = look_inside(finder.view, corners, _around(finder, one), finder.layout.tone)
     for line in _parting(seen.bars, corners):
         one.against(
@@ -139,7 +147,8 @@ def _inside(finder: Finder, one: Candidate) -> None:
 def _rim(finder: Finder, small: Small, one: Candidate) -> None:
     """Note what just inside an outline belongs to no picture: the table, or an even border."""
     corners = one.corners / finder.reduction
-    bare = ground_inside(small, finder.layout, corners)
+    # In the opening of a mask paper stands for the ground, and a picture has whites of its own.
+    bare = 0.0 if finder.nested else ground_inside(small, finder.layout, corners)
     if bare > BARE and not one.oval:
         one.against(
             "table inside",
@@ -154,7 +163,9 @@ def _rim(finder: Finder, small: Small, one: Candidate) -> None:
 
 
 def _even_round(finder: Finder, corners: Doubles) -> bool:
-    """Whether what lies just inside an outline is of one tone all round, and the middle is not."""
+    """Whether what lies just inside an outline is of one tone all round, and further in is an area
+    that is not. Writing on a sleeve is no area.
+    """
     grey = upright_grey(finder.view, corners)
     short = min(grey.shape)
     deep, first = max(2, round(0.03 * short)), max(1, round(0.01 * short))
@@ -164,8 +175,11 @@ def _even_round(finder: Finder, corners: Doubles) -> bool:
     edge[deep:-deep, deep:-deep] = False
     edge[:first] = edge[-first:] = edge[:, :first] = edge[:, -first:] = False
     spread = np.ptp(np.percentile(soft[edge], (4, 96)))
-    inner = np.ptp(np.percentile(soft[deep:-deep, deep:-deep], (1, 99)))
-    return bool(spread < EVEN and inner > 5 * EVEN)
+    if spread >= EVEN:
+        return False
+    off = (np.abs(soft - np.median(soft[edge])) > 3 * EVEN).astype(np.uint8)
+    n = max(3, round(0.2 * short))
+    return bool(cv2.morphologyEx(off, cv2.MORPH_OPEN, np.ones((n, n), np.uint8)).mean() > 0.15)
 
 
 def _around(finder: Finder, one: Candidate) -> tuple[float, ...]:
@@ -224,14 +238,14 @@ def _side(line: Line) -> str:
 # ------------------------------------------------------------------ along a strip
 
 
-def _steps(finder: Finder, frames: list[Candidate]) -> None:
+def _steps(finder: Finder, frames: list[Candidate], others: list[Candidate]) -> None:
     """Note on the frames of one strip where film as long as a frame shows none."""
-    c = [each.corners / finder.reduction for each in frames]
+    c = [as_film_runs(each, frames) / finder.reduction for each in frames]
     along = np.mean([each[1] - each[0] + each[2] - each[3] for each in c], axis=0)
     long = float(np.median([np.hypot(*(each[1] - each[0])) for each in c]))
     along = along / max(float(np.hypot(*along)), 1e-6)
     spans = sorted((float((each @ along).min()), float((each @ along).max())) for each in c)
-    ends = _ends(finder, c, along)
+    ends = _ends(finder, c, along, [each.corners / finder.reduction for each in others])
     gaps = [b[0] - a[1] for a, b in pairwise(spans)]
     between = any(gap > STEP * long for gap in gaps)
     before, after = spans[0][0] - ends[0], ends[1] - spans[-1][1]
@@ -252,26 +266,36 @@ def _steps(finder: Finder, frames: list[Candidate]) -> None:
             )
 
 
-def _ends(finder: Finder, c: list[Doubles], along: Doubles) -> tuple[float, float]:
-    """Return where the film of a strip begins and ends, along it (view px)."""
+def _ends(
+    finder: Finder, c: list[Doubles], along: Doubles, others: list[Doubles]
+) -> tuple[float, float]:
+    """Return where the film of a strip begins and ends, along it (view px).
+
+    Where other frames lie in the same piece, it says nothing of this strip.
+    """
     middle = np.mean(c, axis=(0, 1))
     for piece in finder.layout.pieces:
         box = outline_of(piece)
-        at = (float(middle[0]), float(middle[1]))
-        if cv2.pointPolygonTest(box.astype(np.float32), at, False) > 0:
+        if _holds(box, middle) and not any(_holds(box, each.mean(0)) for each in others):
             places = box @ along
             return float(places.min()), float(places.max())
     spans = np.array(c) @ along
     return float(spans.min()), float(spans.max())
 
 
+def _holds(box: Doubles, at: Doubles) -> bool:
+    place = (float(at[0]), float(at[1]))
+    return cv2.pointPolygonTest(box.astype(np.float32), place, False) > 0
+
+
 # ------------------------------------------------------------------ outside of all frames
 
 
 def _outside(finder: Finder, small: Small, found: list[Candidate]) -> list[Seen]:
-    unsure = len(finder.layout.pieces) > 1
-    places = [np.mean(each["corners"], axis=0) for each in finder.labels] if unsure else []
-    return seen_outside(small, finder.view, finder.layout, found, places)
+    def label_places() -> list[Doubles]:
+        return [np.mean(each["corners"], axis=0) for each in finder.labels]
+
+    return seen_outside(small, finder.view, finder.layout, found, label_places)
 
 
 def _missed(finder: Finder, seen: list[Seen]) -> list[tuple[str, str]]:

@@ -10,6 +10,7 @@ from glassine.locate import locate_array
 from glassine.locate.encoding import linear_table
 from glassine.locate.inside import holes_in, look_inside, repeat_in
 from glassine.locate.view import look
+from makers import real_plates
 
 PX = 6  # px per mm
 # Photographs of the scikit-image wheel that show one view; each has long straight edges or none.
@@ -84,7 +85,7 @@ def test_a_horizon_is_no_boundary_between_exposures(slope):
 
 
 def test_two_pictures_that_touch_meet_in_a_seam():
-    light = np.vstack([photo("coffee", 600, 400), photo("astronaut", 600, 400)])
+    light = np.vstack([photo("coffee", 600, 400), np.flipud(photo("camera", 600, 400))])
     assert [round(seam.at, 2) for seam in inside(light).seams if seam.across] == [0.5]
 
 
@@ -93,6 +94,14 @@ def test_the_same_view_through_three_filters_repeats_itself():
     like, share = repeat_in(-np.log10(np.vstack(views)))
     assert like > 0.62
     assert share == pytest.approx(1 / 3, abs=0.02)
+
+
+@pytest.mark.parametrize("plate", real_plates.plates(), ids=lambda plate: plate.name)
+def test_a_real_plate_with_three_exposures_is_seen_to_repeat_itself(plate):
+    """Glass plates of the 1900s and 1910s (tests/makers/real_plates), as they lie on a table."""
+    seen = inside((plate.negative.astype(np.float32) / 255)[14:-14, 14:-14] ** 2.2)
+    assert seen.repeat[0] > 0.62
+    assert seen.repeat[1] == pytest.approx(1 / 3, abs=0.03)
 
 
 @pytest.mark.parametrize("pitch", [20, 45, 90])
@@ -249,3 +258,22 @@ def test_a_record_holds_what_lies_on_the_table_and_older_ones_are_read():
         MasterGeometry.from_dict({**record, "frames": [], "pieces": pieces}).pieces == found.pieces
     )
     assert MasterGeometry.from_dict({**record, "frames": []}).pieces == ()
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_blank_frame_on_a_strip_leaves_nothing_unexplained(turned):
+    light = table(180, 50)
+    strip = np.full((round(35 * PX), 170 * PX), 0.5, np.float32)
+    for k in range(36):
+        left = round((0.5 + 4.75 * k) * PX)
+        for top in (2.01, 35 - 2.01 - 2.794):
+            low, high = round(top * PX), round((top + 2.794) * PX)
+            strip[low:high, left : left + round(1.981 * PX)] = 0.97
+    for k, name in ((0, "camera"), (1, "coffee"), (3, "astronaut")):
+        x = round((3 + 38 * k) * PX)
+        strip[round(5.5 * PX) : round(29.5 * PX), x : x + 36 * PX] = photo(name, 36 * PX, 24 * PX)
+    lay(light, strip, 5, 7)
+    found = locate(light.T if turned else light, ppi=None)
+    assert [frame.blank for frame in found.frames] == [False, False, True, False]
+    assert [piece.taken_for for piece in found.pieces] == ["strip"]
+    assert [frame.reasons for frame in found.frames if frame.state != "ok"] == []
