@@ -102,7 +102,7 @@ class ItemFacts:
 
     def operator(self, master: str) -> str | None:
         """Return the role id of who captured a master, where batch.yaml states it."""
-        named = (known.facts.operator for known in self.given.masters if known.path == master)
+        named = (entry.facts.operator for entry in self.given.masters if entry.path == master)
         return next(named, None)
 
     def of_use(self, use: str) -> list[FileFacts]:
@@ -116,15 +116,15 @@ class ItemFacts:
 
     def located(self, master: str) -> MasterGeometry | None:
         """Return what locate measured on a master; None where it knows nothing of it."""
-        return next((known for known in self.geometry.masters if known.path == master), None)
+        return next((entry for entry in self.geometry.masters if entry.path == master), None)
 
     def located_frame(self, frame: RenderedFrame) -> Frame | None:
         """Return what locate measured of a frame of render.json."""
         master = self.located(frame.master)
         frames = master.frames if master else ()
-        return next((known for known in frames if known.index == frame.index), None)
+        return next((entry for entry in frames if entry.index == frame.index), None)
 
-    def shown(self, master: str) -> list[RenderedFrame]:
+    def frames_of(self, master: str) -> list[RenderedFrame]:
         """Return the entries of render.json for the frames of a master, by index."""
         frames = [frame for frame in self.render.frames if frame.master == master]
         return sorted(frames, key=lambda frame: frame.index)

@@ -79,5 +79,5 @@ class RecordGiven(Given, frozen=True, kw_only=True):
     @property
     def rights(self) -> rights.Rights:
         """Return the item's rights; what the catalogue leaves open comes from the settings."""
-        stated = msgspec.structs.asdict(self.catalogue.rights) if self.catalogue else None
-        return rights.resolved(stated, self.settings.rights.as_row())
+        row_rights = msgspec.structs.asdict(self.catalogue.rights) if self.catalogue else None
+        return rights.resolved(row_rights, self.settings.rights.as_row())

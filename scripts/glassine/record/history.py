@@ -235,7 +235,9 @@ def _rendered(history: History, facts: ItemFacts, masters: list[FileFacts]) -> N
         by_frame.setdefault((file.master, file.index), []).append(file.path)
     for entry in masters:
         name = object_name(facts.item, entry.path)
-        frames = [frame for frame in facts.shown(entry.original_name or "") if not frame.skipped]
+        frames = [
+            frame for frame in facts.frames_of(entry.original_name or "") if not frame.skipped
+        ]
         if frames:
             _decoded(history, facts.render.event, name)
         for frame in frames:

@@ -90,10 +90,10 @@ def _administrative(root: Element, facts: ItemFacts, history: premis.History) ->
 
 def _images(facts: ItemFacts) -> list[tuple[FileFacts, Element]]:
     """Return each image file with its MIX."""
-    noted = {f"masters/{entry.path}": entry for entry in facts.fixity.masters}
+    verified = {f"masters/{entry.path}": entry for entry in facts.fixity.masters}
     frames = {(frame.master, frame.index): frame for frame in facts.render.frames}
     images = [
-        (entry, mix.master(facts, entry, noted[entry.path])) for entry in facts.of_use("master")
+        (entry, mix.master(facts, entry, verified[entry.path])) for entry in facts.of_use("master")
     ]
     for file in facts.embedded.files:
         frame = frames[file.master, file.index]
@@ -185,7 +185,7 @@ def _physical(root: Element, facts: ItemFacts) -> None:
             LABEL=path,
         )
         add(master, "mets:fptr", FILEID=entry.id)
-        for frame in facts.shown(path):
+        for frame in facts.frames_of(path):
             _frame(master, facts, entry, frame)
 
 
@@ -231,7 +231,7 @@ def _logical(root: Element, facts: ItemFacts) -> None:
     frames = [
         frame
         for entry in facts.of_use("master")
-        for frame in facts.shown(entry.original_name or "")
+        for frame in facts.frames_of(entry.original_name or "")
     ]
     structure = add(root, "mets:structMap", ID="structure-logical", TYPE="LOGICAL")
     item = add(

@@ -99,17 +99,17 @@ def _spatial(root: Element, ppi: float | None, bits: list[int]) -> Element:
     return assessment
 
 
-def master(facts: ItemFacts, entry: FileFacts, noted: VerifiedMaster) -> Element:
-    """Return MIX of a master. noted: its entry in fixity.json."""
-    header = noted.header
-    located = facts.located(noted.path)
+def master(facts: ItemFacts, entry: FileFacts, verified: VerifiedMaster) -> Element:
+    """Return MIX of a master. verified: its entry in fixity.json."""
+    header = verified.header
+    located = facts.located(verified.path)
     root = element("mix:mix")
     _object(root, entry, facts.item, header.byte_order, header.compression)
     space = {"rgb": "RGB", "grey": "BlackIsZero"}[header.colour]
     _image(root, header.width, header.height, space, header.icc_name)
     capture = add(root, "mix:ImageCaptureMetadata")
-    _source(capture, facts, noted, located)
-    _general(capture, facts, noted)
+    _source(capture, facts, verified, located)
+    _general(capture, facts, verified)
     _camera(capture, facts, header)
     add(capture, "mix:orientation", vocabulary.ORIENTATIONS[header.orientation])
     assessment = _spatial(root, located.ppi if located else None, header.bits)
@@ -118,17 +118,17 @@ def master(facts: ItemFacts, entry: FileFacts, noted: VerifiedMaster) -> Element
 
 
 def _source(
-    capture: Element, facts: ItemFacts, noted: VerifiedMaster, located: MasterGeometry | None
+    capture: Element, facts: ItemFacts, verified: VerifiedMaster, located: MasterGeometry | None
 ) -> None:
     source = add(capture, "mix:SourceInformation")
-    add(source, "mix:sourceType", _source_type(facts, located, noted.part))
+    add(source, "mix:sourceType", _source_type(facts, located, verified.part))
     identifier = add(source, "mix:SourceID")
     add(identifier, "mix:sourceIDType", "local")
     add(identifier, "mix:sourceIDValue", facts.item)
-    if noted.part:
+    if verified.part:
         identifier = add(source, "mix:SourceID")
         add(identifier, "mix:sourceIDType", "part")
-        add(identifier, "mix:sourceIDValue", noted.part)
+        add(identifier, "mix:sourceIDValue", verified.part)
     size = _source_size_mm(located) if located else None
     if size:
         holder = add(source, "mix:SourceSize")
@@ -176,13 +176,13 @@ def _source_size_mm(located: MasterGeometry) -> tuple[float, float] | None:
     )
 
 
-def _general(capture: Element, facts: ItemFacts, noted: VerifiedMaster) -> None:
+def _general(capture: Element, facts: ItemFacts, verified: VerifiedMaster) -> None:
     general = add(capture, "mix:GeneralCaptureInformation")
-    when = capture_time.taken(noted.header)
+    when = capture_time.taken(verified.header)
     if when:
         add(general, "mix:dateTimeCreated", when)
     add_known(general, "mix:imageProducer", facts.institution.name)
-    add_known(general, "mix:imageProducer", facts.operator(noted.path))
+    add_known(general, "mix:imageProducer", facts.operator(verified.path))
     add(general, "mix:captureDevice", "digital still camera")
 
 

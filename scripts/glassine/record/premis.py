@@ -205,7 +205,7 @@ def _tree(root: Element, tiles: Tiles) -> None:
 
 def rights(facts: ItemFacts) -> Element:
     """Return the copyright statement (4.1), with the statement's URI as documentation."""
-    stated = facts.rights
+    item_rights = facts.rights
     root = element("premis:rights", version=VERSION)
     statement = add(root, "premis:rightsStatement")
     holder = add(statement, "premis:rightsStatementIdentifier")
@@ -213,23 +213,23 @@ def rights(facts: ItemFacts) -> Element:
     add(holder, "premis:rightsStatementIdentifierValue", rights_name(facts.item))
     add(statement, "premis:rightsBasis", "copyright")
     copyright_ = add(statement, "premis:copyrightInformation")
-    add(copyright_, "premis:copyrightStatus", stated.status)
-    add(copyright_, "premis:copyrightJurisdiction", stated.country or "unknown")
+    add(copyright_, "premis:copyrightStatus", item_rights.status)
+    add(copyright_, "premis:copyrightJurisdiction", item_rights.country or "unknown")
     # The statement's own name: "public domain" alone says nothing of a contract or another law.
-    add_known(copyright_, "premis:copyrightNote", stated.name)
-    if stated.holder:
-        held = stated.status == COPYRIGHTED
+    add_known(copyright_, "premis:copyrightNote", item_rights.name)
+    if item_rights.holder:
+        held = item_rights.status == COPYRIGHTED
         named = "Copyright holder" if held else "Rights holder that the catalogue names"
-        add(copyright_, "premis:copyrightNote", f"{named}: {stated.holder}")
-    add_known(copyright_, "premis:copyrightNote", stated.note)
-    if stated.uri:
+        add(copyright_, "premis:copyrightNote", f"{named}: {item_rights.holder}")
+    add_known(copyright_, "premis:copyrightNote", item_rights.note)
+    if item_rights.uri:
         document = add(copyright_, "premis:copyrightDocumentationIdentifier")
         add(document, "premis:copyrightDocumentationIdentifierType", "URI")
-        add(document, "premis:copyrightDocumentationIdentifierValue", stated.uri)
+        add(document, "premis:copyrightDocumentationIdentifierValue", item_rights.uri)
         add(document, "premis:copyrightDocumentationRole", "rights statement")
     _of_item(statement, facts.item)
-    if stated.grants:
-        _licence(root, facts.item, stated.uri)
+    if item_rights.grants:
+        _licence(root, facts.item, item_rights.uri)
     return root
 
 

@@ -29,9 +29,9 @@ def record_item(batch_dir: Path, item_dir: Path, given: RecordGiven) -> None:
 
     given = msgspec.convert(markup.cleaned(msgspec.to_builtins(given)), type(given))
     target_results.share(item_dir.parents[1], item_dir, named=bool(given.batch_facts.targets))
-    known = facts.gather(item_dir, given)
-    findings = _divisions(known)
-    manifest = presentation.manifest(given, known.render, known.embedded)
+    item_facts = facts.gather(item_dir, given)
+    findings = _divisions(item_facts)
+    manifest = presentation.manifest(given, item_facts.render, item_facts.embedded)
     now = history.now({"step": VERSION, "profile": mets.PROFILE})
     with (
         files.replacing(item_dir / "manifest.json") as manifest_path,
@@ -41,8 +41,8 @@ def record_item(batch_dir: Path, item_dir: Path, given: RecordGiven) -> None:
         entry = facts.read_file(
             manifest_path, "manifest.json", "presentation", "application/ld+json", now.time
         )
-        known.files[entry.path] = entry
-        root = mets.build(known, history.of_item(known, now), now)
+        item_facts.files[entry.path] = entry
+        root = mets.build(item_facts, history.of_item(item_facts, now), now)
         mets_path.write_bytes(markup.write(root))
         findings += check.check_record(
             mets_path, item_dir, standing_in={"manifest.json": manifest_path}, tiles=False
@@ -55,18 +55,18 @@ def record_item(batch_dir: Path, item_dir: Path, given: RecordGiven) -> None:
             raise GlassineError(held)
 
 
-def _divisions(known: ItemFacts) -> list[Finding]:
+def _divisions(item_facts: ItemFacts) -> list[Finding]:
     """Return a finding where the catalogue's divisions name frames that there are not."""
-    count = len(known.render.frames)
+    count = len(item_facts.render.frames)
     wrong = [
         division.label
-        for division in known.row.structure
+        for division in item_facts.row.structure
         if any(number > count for number in division.frames)
     ]
     return [
         Finding(
             "record.division",
-            known.item,
+            item_facts.item,
             f"The catalogue's division {label!r} names a frame that the item does not have.",
             f"frames from 1 to {count}.",
             "Correct the division in the catalogue, or the frames in the review page.",
