@@ -82,12 +82,12 @@ class Receipts:
         return self.sound[-1] if self.sound else None
 
 
-def beside(deliveries_dir: Path, name: str) -> Path:
+def receipt_path(deliveries_dir: Path, name: str) -> Path:
     """Return the path of a delivery's receipt beside its bag."""
     return deliveries_dir / f"{name}{SUFFIX}"
 
 
-def kept(deliveries_dir: Path, name: str) -> Path:
+def second_copy_path(deliveries_dir: Path, name: str) -> Path:
     """Return the path of the second copy of a delivery's receipt."""
     return deliveries_dir / FOLDER / f"{name}.json"
 
@@ -122,7 +122,7 @@ def read(deliveries_dir: Path, batch: str) -> Receipts:
 
 
 def _read_both(receipts: Receipts, deliveries_dir: Path, batch: str, name: str) -> None:
-    paths = (beside(deliveries_dir, name), kept(deliveries_dir, name))
+    paths = (receipt_path(deliveries_dir, name), second_copy_path(deliveries_dir, name))
     same = _same_bytes(*paths)
     first, why_first = (_as_written(paths[0]), "") if same else (None, "")
     if first is None:
@@ -223,8 +223,8 @@ def restore(receipts: Receipts) -> None:
 def write(deliveries_dir: Path, receipt: Receipt) -> None:
     """Write a new receipt in both places; the delivery is done when the first of them stands."""
     name = receipt.delivery
-    record_files.save(kept(deliveries_dir, name), "receipt", receipt)
-    record_files.save(beside(deliveries_dir, name), "receipt", receipt)
+    record_files.save(second_copy_path(deliveries_dir, name), "receipt", receipt)
+    record_files.save(receipt_path(deliveries_dir, name), "receipt", receipt)
 
 
 def note_names(results_batch_dir: Path, receipts: Receipts) -> None:
@@ -250,7 +250,7 @@ def lost(results_batch_dir: Path, deliveries_dir: Path, receipts: Receipts) -> l
     return [
         Finding(
             "delivery.receipt_gone",
-            str(beside(deliveries_dir, name)),
+            str(receipt_path(deliveries_dir, name)),
             f"{name} was delivered on {time[:10]}, but its receipt is not here any more, neither "
             f"beside the bag nor in {FOLDER}/.",
             "the receipts of all deliveries in the folder of deliveries.",
@@ -354,7 +354,7 @@ def mark(deliveries_dir: Path, batch: str) -> dict[str, Any]:
     """
     odd: dict[str, Any] = {}
     for name in _names(deliveries_dir, batch):
-        paths = (beside(deliveries_dir, name), kept(deliveries_dir, name))
+        paths = (receipt_path(deliveries_dir, name), second_copy_path(deliveries_dir, name))
         receipt = _as_written(paths[1])
         if receipt is None:
             odd[name] = "damaged"
@@ -382,7 +382,7 @@ def words(deliveries_dir: Path, batch: str, current: bool) -> str:
     if receipts.latest is None:
         return "withheld (see the report)"
     receipt = receipts.latest
-    line = str(beside(deliveries_dir, receipt.delivery))
+    line = str(receipt_path(deliveries_dir, receipt.delivery))
     if not current:
         line += f", of {receipt.time[:10]}: not what the batch has now (see the report)"
     states = {bag.name: bag.state for bag in look(deliveries_dir, receipt)}
