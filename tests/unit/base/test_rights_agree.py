@@ -21,7 +21,7 @@ from glassine.embed import exif, iim, xmp
 from glassine.embed import step as embed
 from glassine.embed.facts import Technical
 from glassine.intake.catalogue import reading as catalogue
-from glassine.record import dublin_core, facts, mods, premis, presentation
+from glassine.record import dublin_core, item_records, mods, premis, presentation
 from makers.item_records import event
 from makers.step_calls import read_rows
 
@@ -85,8 +85,8 @@ def outputs(record: dict[str, Any] | None, defaults: dict[str, str] | None = Non
         "batch": "b1", "item": "PEH-1", "masters": [], "catalogue": record, "institution": HOUSE,
         "settings": {"rights": defaults, "iiif": {"base_url": "https://x.example"}},
     })  # fmt: skip
-    known = facts.ItemFacts(given, *(None,) * 5)
-    described = (given.row, known.rights, "PEH-1", HOUSE["name"])
+    records = item_records.ItemRecords(given, *(None,) * 5)
+    described = (given.row, records.rights, "PEH-1", HOUSE["name"])
     render = {"item": "PEH-1", "event": event("creation", 3), "frames": [FRAME]}
     embedded = {"item": "PEH-1", "event": event("metadata modification", 4), "files": []}
     shown = msgspec.to_builtins(
@@ -98,7 +98,7 @@ def outputs(record: dict[str, Any] | None, defaults: dict[str, str] | None = Non
     def text(root: Any, path: str) -> list[str]:
         return list(root.xpath(path, namespaces={**xmp.NS, **root.nsmap}))
 
-    rights_ = premis.rights(known)
+    rights_ = premis.rights(records)
     root = mods.build(*described)
     return {
         "exif": tags["0th"].get(piexif.ImageIFD.Copyright, b"").decode(),
