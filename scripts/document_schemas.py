@@ -18,6 +18,7 @@ from glassine.base import files
 from glassine.base.records import (
     Record,
     batch_file,
+    batch_targets,
     catalogue,
     corrections,
     embedded,
@@ -25,6 +26,8 @@ from glassine.base.records import (
     intake,
     quality,
     render,
+    target,
+    target_limits,
 )
 
 SCHEMAS = Path(__file__).parent / "glassine" / "base" / "schemas"
@@ -38,9 +41,12 @@ RECORDS: dict[str, type[Record]] = {
     "intake": intake.Intake,
     "quality": quality.Quality,
     "render": render.Rendering,
+    "target": target.TargetResult,
+    "target_limits": target_limits.LimitsFile,
+    "targets": batch_targets.BatchTargets,
 }
 # Schemas that check what people write, and tell them what is wrong in words of their own.
-FOR_PEOPLE = {"batch", "catalogue", "corrections"}
+FOR_PEOPLE = {"batch", "catalogue", "corrections", "target_limits"}
 
 
 def schema_of(name: str) -> dict[str, Any]:

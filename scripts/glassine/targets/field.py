@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from glassine.base.records.target import PlacedValue
 from glassine.targets import colour
 from glassine.targets.capture import Capture
 from glassine.targets.colour import Array
@@ -143,7 +144,7 @@ def evenness_of_patches(readings: list[Reading]) -> Evenness | None:
     )
 
 
-def banding(capture: Capture) -> list[dict[str, Any]]:
+def banding(capture: Capture) -> list[PlacedValue]:
     """Return the strongest regular band across rows and across columns of a field capture.
 
     value: from crest to trough, in % of the light; period_px. What even light and noise leave is
@@ -159,7 +160,7 @@ def banding(capture: Capture) -> list[dict[str, Any]]:
         ("columns", (level @ weights).mean(axis=0, dtype=float)),
     ):
         value, period = strongest_band(profile)
-        found.append({"where": name, "value": value, "period_px": period})
+        found.append(PlacedValue(where=name, value=value, period_px=period))
     return found
 
 
