@@ -20,6 +20,7 @@ from glassine.base.settings import read_yaml
 from glassine.masters.colour import D50
 from glassine.targets import colour, reference
 from glassine.targets.colour import Array
+from glassine.targets.reference import Value
 
 SCHEMA_PATH = settings.PROJECT / "config" / "targets" / "description.schema.yaml"
 
@@ -128,17 +129,27 @@ def _bad(where: str, what: str, expected: str) -> GlassineError:
     )
 
 
-def _xyz(value: dict[str, Any]) -> tuple[float, float, float] | None:
+def _stated(patch: dict[str, Any]) -> Value:
+    """Return the value that a patch of the description states itself."""
+    lab = patch.get("lab")
+    return Value(
+        lab=(float(lab[0]), float(lab[1]), float(lab[2])) if lab is not None else None,
+        density=patch.get("density"),
+        reflectance=patch.get("reflectance"),
+    )
+
+
+def _xyz(value: Value) -> tuple[float, float, float] | None:
     """Return XYZ of a value given as lab, density or reflectance; the last two count as grey."""
-    if "lab" in value:
-        found = colour.xyz_from_lab(np.array(value["lab"], dtype=float))
-    elif "density" in value:
-        found = D50 * 10 ** -float(value["density"])
-    elif "reflectance" in value:
-        found = D50 * float(value["reflectance"])
+    if value.lab is not None:
+        xyz = colour.xyz_from_lab(np.array(value.lab, dtype=float))
+    elif value.density is not None:
+        xyz = D50 * 10 ** -float(value.density)
+    elif value.reflectance is not None:
+        xyz = D50 * float(value.reflectance)
     else:
         return None
-    return (float(found[0]), float(found[1]), float(found[2]))
+    return (float(xyz[0]), float(xyz[1]), float(xyz[2]))
 
 
 def _described(
@@ -147,7 +158,7 @@ def _described(
     problems: list[str] = []
     patches = []
     for patch in given["patches"]:
-        xyz = _xyz(patch) or _xyz(values.get(patch["name"], {}))
+        xyz = _xyz(_stated(patch)) or _xyz(values.get(patch["name"], Value()))
         if xyz is None:
             problems.append(f"the patch {patch['name']!r} has no reference value")
             continue

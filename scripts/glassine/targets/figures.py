@@ -21,7 +21,7 @@ from glassine.targets import depth, edges, field, geometry, tone
 from glassine.targets.capture import Capture
 from glassine.targets.description import Description
 from glassine.targets.edges import EdgeReading
-from glassine.targets.find import Placement
+from glassine.targets.placement import Placement
 from glassine.targets.sampling import Reading, read_patches
 
 # Side of the centre region whose codes tell the true bit depth, px.

@@ -17,7 +17,7 @@ from glassine.base.records.target import ColourPatch, Curve, GreyStep
 from glassine.targets.capture import Capture
 from glassine.targets.description import Description
 from glassine.targets.figures import Figures
-from glassine.targets.find import Placement
+from glassine.targets.placement import Placement
 
 # Colours that stay apart for most kinds of colour vision: Okabe and Ito (2008).
 COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9", "#000000")

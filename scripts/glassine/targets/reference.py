@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 import re
 import shlex
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +25,18 @@ MAX_BYTES = 16 * 2**20
 MAX_PATCHES = 5000
 CXF3 = "{http://colorexchangeformat.com/CxF3-core}"
 
-Values = dict[str, dict[str, Any]]
+
+@dataclass(frozen=True)
+class Value:
+    """What is known of a patch, by one of three: CIE Lab (D50), density, or reflectance (0 to 1;
+    of film, transmittance)."""
+
+    lab: tuple[float, float, float] | None = None
+    density: float | None = None
+    reflectance: float | None = None
+
+
+Values = dict[str, Value]
 
 
 def _refuse(path: Path, what: str) -> GlassineError:
@@ -59,17 +72,25 @@ def _number(text: str) -> float:
     return value
 
 
-def _take(row: dict[str, str]) -> dict[str, Any]:
+def _take(row: dict[str, str]) -> Value:
     """Return the value of one patch from its columns (Lab before XYZ before density)."""
     if all(f"LAB_{part}" in row for part in "LAB"):
-        return {"lab": [_number(row[f"LAB_{part}"]) for part in "LAB"]}
+        return _of_lab([_number(row[f"LAB_{part}"]) for part in "LAB"])
     if all(f"XYZ_{part}" in row for part in "XYZ"):
-        xyz = [_number(row[f"XYZ_{part}"]) / 100 for part in "XYZ"]
-        return {"lab": [float(part) for part in colour.lab_from_xyz(np.array(xyz))]}
+        return _of_xyz([_number(row[f"XYZ_{part}"]) for part in "XYZ"])
     for column in ("D_VIS", "DENSITY", "D_V"):
         if column in row:
-            return {"density": _number(row[column])}
+            return Value(density=_number(row[column]))
     raise ValueError("it has neither LAB, XYZ nor a visual density (spectra are not read)")
+
+
+def _of_lab(lab: Sequence[float]) -> Value:
+    lightness, a, b = lab
+    return Value(lab=(float(lightness), float(a), float(b)))
+
+
+def _of_xyz(percent: list[float]) -> Value:
+    return _of_lab(colour.lab_from_xyz(np.array(percent) / 100).tolist())
 
 
 def read_cgats(data: bytes) -> Values:
@@ -78,24 +99,32 @@ def read_cgats(data: bytes) -> Values:
     Raises ValueError for a table without format or data, rows of the wrong length,
     a name twice, or another illuminant than D50.
     """
-    lines = data.decode("utf-8-sig", "strict").splitlines()
     columns: list[str] = []
     rows: list[list[str]] = []
-    part = ""
-    for line in lines:
-        words = shlex.split(line.replace("\t", " "), comments=True) if line.strip() else []
-        if not words:
-            continue
+    for part, words, line in _lines(data.decode("utf-8-sig", "strict")):
         head = words[0].upper()
-        if head.startswith(("BEGIN_DATA", "END_DATA")):
-            part = head if head.startswith("BEGIN") else ""
-        elif part == "BEGIN_DATA_FORMAT":
+        if part == "BEGIN_DATA_FORMAT":
             columns += [word.upper() for word in words]
         elif part == "BEGIN_DATA":
             rows.append(words)
         elif head in ("ILLUMINANT", "OBSERVER", "WEIGHTING_FUNCTION"):
             _check_conditions(" ".join(words[1:]) if head == "OBSERVER" else line, head)
     return _named(columns, rows)
+
+
+def _lines(text: str) -> Iterator[tuple[str, list[str], str]]:
+    """Return the part that each line stands in ("" for the head), its words, and the line.
+
+    Left out are comments, empty lines and the lines that begin and end a part.
+    """
+    part = ""
+    for line in text.splitlines():
+        words = shlex.split(line.replace("\t", " "), comments=True) if line.strip() else []
+        head = words[0].upper() if words else ""
+        if head.startswith(("BEGIN_DATA", "END_DATA")):
+            part = head if head.startswith("BEGIN") else ""
+        elif words:
+            yield part, words, line
 
 
 def _check_conditions(text: str, keyword: str) -> None:
@@ -158,16 +187,15 @@ def read_cxf3(data: bytes) -> Values:
     return found
 
 
-def _cxf3_value(item: Any) -> dict[str, Any] | None:
+def _cxf3_value(item: Any) -> Value | None:
     def parts(element: Any, names: str) -> list[float]:
         return [_number(element.findtext(f"{CXF3}{name}") or "") for name in names]
 
     lab = item.find(f".//{CXF3}ColorCIELab")
     if lab is not None:
-        return {"lab": parts(lab, "LAB")}
+        return _of_lab(parts(lab, "LAB"))
     xyz = item.find(f".//{CXF3}ColorCIEXYZ")
     if xyz is not None:
-        scaled = np.array(parts(xyz, "XYZ")) / 100
-        return {"lab": [float(part) for part in colour.lab_from_xyz(scaled)]}
+        return _of_xyz(parts(xyz, "XYZ"))
     density = item.find(f".//{CXF3}ColorDensity/{CXF3}Density")
-    return {"density": _number(density.text or "")} if density is not None else None
+    return Value(density=_number(density.text or "")) if density is not None else None

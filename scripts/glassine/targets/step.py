@@ -25,8 +25,9 @@ from glassine.targets import description, figures, judge, plots
 from glassine.targets.capture import Capture, open_capture
 from glassine.targets.description import Description
 from glassine.targets.figures import Captures, Nominal
-from glassine.targets.find import NotFound, Placement, find
+from glassine.targets.find import find
 from glassine.targets.given import GivenTarget, TargetsGiven
+from glassine.targets.placement import NotFound, Placement
 
 VERSION = "2"
 
