@@ -14,6 +14,7 @@ import msgspec
 from glassine.base import files, record_files
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.records import Given
+from glassine.base.records.parts import FindingNote
 
 RECORD = "targets.json"
 # The schema's name.
@@ -31,7 +32,7 @@ class _Shared(Given, frozen=True, kw_only=True):
 class _Holding(Given, frozen=True, kw_only=True):
     """What decides about the delivery."""
 
-    holds: list[Finding]
+    holds: list[FindingNote]
 
 
 def share(results_dir: Path, item_dir: Path, named: Sequence[object]) -> None:
@@ -51,6 +52,6 @@ def share(results_dir: Path, item_dir: Path, named: Sequence[object]) -> None:
 def check(results_dir: Path) -> None:
     """Raise GlassineError where the batch's targets keep it from delivery, or were not measured."""
     known = record_files.load(results_dir / RECORD, _NAME, _Holding)
-    holding = [finding for finding in known.holds if finding.severity == "hold"]
+    holding = [note for note in known.holds if note.severity == "hold"]
     if holding:
-        raise GlassineError(holding)
+        raise GlassineError([Finding(**msgspec.structs.asdict(note)) for note in holding])

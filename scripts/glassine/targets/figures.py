@@ -132,13 +132,13 @@ def _scale(placement: Placement, described: Description, nominal: Nominal) -> li
     ]  # fmt: skip
 
 
-def _sharpness(found: list[EdgeReading]) -> list[Measure]:
-    if not found:
+def _sharpness(readings: list[EdgeReading]) -> list[Measure]:
+    if not readings:
         missing = "no edge could be measured"
         names = (("sfr10", "% of half sampling"), ("sfr50", "% of half sampling"),
                  ("sfr_half_sampling", "modulation"), ("sfr_peak", "modulation"))  # fmt: skip
         return [_measure(name, None, unit, note=missing) for name, unit in names]
-    whole = [(reading.edge.name, reading.responses["luminance"]) for reading in found]
+    whole = [(reading.edge.name, reading.responses["luminance"]) for reading in readings]
 
     def share(frequency: float | None) -> float:
         # Not below the level up to twice half sampling: that is what is known.
@@ -161,11 +161,11 @@ def _placed(values: list[tuple[str, float]]) -> list[PlacedValue]:
 
 
 def _registration(
-    capture: Capture, placement: Placement, found: list[EdgeReading]
+    capture: Capture, placement: Placement, readings: list[EdgeReading]
 ) -> list[Measure]:
     if capture.bands == 1:
         return [_measure("misregistration", None, "px", note=ONE_CHANNEL, applies=False)]
-    values = _placed([(one.edge.name, one.misregistration) for one in found])
+    values = _placed([(one.edge.name, one.misregistration) for one in readings])
     for number, shifts in enumerate(placement.shift_px):
         apart = max(float(np.hypot(*(a - b))) for a in shifts for b in shifts)
         values.append(PlacedValue(where=f"mark {number + 1}", value=apart))
@@ -178,14 +178,14 @@ def _response(steps: list[GreyStep], kind: str) -> list[Measure]:
     name, unit = (
         ("tone_error_lightness", "L*") if kind == "reflective" else ("tone_error_density", "D")
     )
-    found = [_worst(name, tone.tone_error(steps, kind), unit)]
+    measures = [_worst(name, tone.tone_error(steps, kind), unit)]
     bright, other = tone.gains(steps)
     for label, values in (("gain_highlights", bright), ("gain_other", other)):
         if values and kind == "reflective":
             farthest = max(values, key=lambda placed: abs(placed.value - 1)).value
-            found.append(_measure(label, farthest, "", values=values))
-    found.append(_measure("brightest_lightness", max(step.lightness for step in steps), "L*"))
-    return found
+            measures.append(_measure(label, farthest, "", values=values))
+    measures.append(_measure("brightest_lightness", max(step.lightness for step in steps), "L*"))
+    return measures
 
 
 def _neutral(steps: list[GreyStep], bands: int) -> list[Measure]:

@@ -189,7 +189,7 @@ def judge(measures: Iterable[Measure], table_id: str) -> Judgement:
         print_notes=table.print_notes,
         overall=None if overall is None or overall < 0 else table.levels[overall],
         overall_index=overall,
-        complete=bool(criteria) and not any(each.reason == "not measured" for each in left_out),
+        complete=bool(criteria) and not any(entry.reason == "not measured" for entry in left_out),
         read_in_original=all(criterion.read_in_original for criterion in criteria),
         from_memory=any(criterion.from_memory for criterion in criteria),
         statement=STATEMENT,

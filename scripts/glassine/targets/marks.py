@@ -61,7 +61,7 @@ def by_marks(capture: Capture, described: Description, grey: npt.NDArray[np.floa
 def _candidates(grey: npt.NDArray[np.float32], tone: str) -> Array:
     """Return round spots (x, y, radius) in px of the small copy, `tone` dark or light."""
     image = grey if tone == "light" else 1 - grey
-    found: list[tuple[float, float, float]] = []
+    spots: list[tuple[float, float, float]] = []
     largest = grey.shape[0] * grey.shape[1] / 16
     for threshold in THRESHOLDS:
         mask = (image > threshold).astype(np.uint8)
@@ -69,8 +69,8 @@ def _candidates(grey: npt.NDArray[np.float32], tone: str) -> Array:
         for contour in contours:
             spot = _spot(contour, largest)
             if spot is not None and _filled(mask, spot):
-                found.append(spot)
-    return _merged(np.array(found).reshape(-1, 3))
+                spots.append(spot)
+    return _merged(np.array(spots).reshape(-1, 3))
 
 
 def _spot(contour: npt.NDArray[np.int32], largest: float) -> tuple[float, float, float] | None:
@@ -98,10 +98,10 @@ def _filled(mask: npt.NDArray[np.uint8], spot: tuple[float, float, float]) -> bo
     return bool(mask[min(row, mask.shape[0] - 1), min(column, mask.shape[1] - 1)])
 
 
-def _merged(found: Array) -> Array:
+def _merged(seen: Array) -> Array:
     """Return one spot for those that several thresholds saw, the steadiest first."""
     kept: list[tuple[float, float, float, int]] = []
-    left = found.copy()
+    left = seen.copy()
     while len(left) and len(kept) < MAX_CANDIDATES:
         near = np.hypot(*(left[:, :2] - left[0, :2]).T) < 0.5 * left[0, 2]
         alike = near & (np.abs(left[:, 2] - left[0, 2]) < 0.35 * left[0, 2])
@@ -120,7 +120,7 @@ def _similarities(spots: Array, described: Description) -> Array:
     points = spots[:, 0] + 1j * spots[:, 1]
     start, end = np.nonzero(~np.eye(len(spots), dtype=bool))
     span = np.abs(points[end] - points[start])
-    found = []
+    maps = []
     # Several pairs, since a mark may be hidden by dust or a finger.
     for pair in np.argsort(-distance, kind="stable")[:6]:
         expected = span / distance[pair] * described.mark_diameter_mm / 2
@@ -138,8 +138,8 @@ def _similarities(spots: Array, described: Description) -> Array:
                 [turn.real, -sign * turn.imag, move.real],
                 [turn.imag, sign * turn.real, move.imag],
             ]
-            found.append(np.array(rows).transpose(2, 0, 1))
-    return np.concatenate(found)
+            maps.append(np.array(rows).transpose(2, 0, 1))
+    return np.concatenate(maps)
 
 
 def _rough_maps(spots: Array, described: Description, wanted: int) -> list[tuple[int, Array]]:
@@ -182,10 +182,10 @@ def _settled(start: Array, marks: Array, spots: Array, tree: cKDTree) -> Array |
         near = np.isfinite(distance)
         if near.sum() < MIN_MARKS:
             return None
-        found: Any = cv2.findHomography(marks[near], spots[index[near], :2], 0)[0]
-        if found is None:
+        fitted: Any = cv2.findHomography(marks[near], spots[index[near], :2], 0)[0]
+        if fitted is None:
             return None
-        homography = np.asarray(found, dtype=float)
+        homography = np.asarray(fitted, dtype=float)
     return homography
 
 
@@ -219,12 +219,12 @@ def _refined(
     )
     for _ in range(2):
         moved = placement
-        found = [_measured(capture, placement, at, described) for at in marks]
-        good = np.array([spot is not None for spot in found])
+        measured = [_measured(capture, placement, at, described) for at in marks]
+        good = np.array([spot is not None for spot in measured])
         if good.sum() < MIN_MARKS:
             return replace(placement, seen=int(good.sum()))
-        points = np.array([spot[0] for spot in found if spot is not None])
-        shifts = np.array([spot[1] for spot in found if spot is not None])
+        points = np.array([spot[0] for spot in measured if spot is not None])
+        shifts = np.array([spot[1] for spot in measured if spot is not None])
         placement = _fitted_to(placement, marks[good], points, shifts)
         # The window about a disc was right if it was set within a tenth of the radius.
         radius = described.mark_diameter_mm / 2 * np.sqrt(abs(np.linalg.det(homography[:2, :2])))
@@ -262,10 +262,10 @@ def _measured(
     grey = _disc_centre(light @ capture.weights, middle, radius)
     if grey is None:
         return None
-    each = [_disc_centre(light[..., band], grey, radius) for band in range(light.shape[2])]
-    if any(spot is None for spot in each):
+    centres = [_disc_centre(light[..., band], grey, radius) for band in range(light.shape[2])]
+    if any(spot is None for spot in centres):
         return None
-    channels = np.array(each)
+    channels = np.array(centres)
     anchor = channels[1] if len(channels) == 3 else channels[0]
     return grey * block + np.array([left, top]), (channels - anchor) * block
 

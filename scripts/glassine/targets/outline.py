@@ -34,11 +34,11 @@ def by_outline(
     maps: list[tuple[int, Array]] = []
     for turned in range(4):
         for order in (exact, exact[::-1]):
-            found, _ = cv2.findHomography(outline, np.roll(order, turned, axis=0), 0)
-            if found is not None:
+            to_px, _ = cv2.findHomography(outline, np.roll(order, turned, axis=0), 0)
+            if to_px is not None:
                 # `best_orientation` works in px of the small copy.
                 back = np.array([[1 / factor, 0, -0.5], [0, 1 / factor, -0.5], [0, 0, 1]])
-                maps.append((0, np.asarray(back @ found, dtype=float)))
+                maps.append((0, np.asarray(back @ to_px, dtype=float)))
     chosen = best_orientation(capture, described, maps, grey)
     if chosen is None:
         raise NotFound(
@@ -104,7 +104,7 @@ def _side(
     along = (end - start) / np.linalg.norm(end - start)
     reach = 3 * factor + 8
     flat = abs(along[0]) > abs(along[1])
-    found = []
+    crossings = []
     for share in np.linspace(0.06, 0.94, 45):
         centre = start + share * (end - start)
         size = (9, 2 * reach) if flat else (2 * reach, 9)
@@ -116,12 +116,12 @@ def _side(
         crossing = _half_way(profile)
         if crossing is None:
             continue
-        found.append(
+        crossings.append(
             [left + width / 2, top + crossing] if flat else [left + crossing, top + height / 2]
         )
-    if len(found) < 15:
+    if len(crossings) < 15:
         return None
-    points = np.array(found)
+    points = np.array(crossings)
     for _ in range(3):
         point = points.mean(0)
         direction = np.linalg.svd(points - point)[2][0]

@@ -59,10 +59,10 @@ def read(path: Path, form: str, root: Path | None = None) -> tuple[bytes, Values
     """
     try:
         data = door.read_file(path, root, MAX_BYTES)
-        found = read_cgats(data) if form == "cgats" else read_cxf3(data)
+        values = read_cgats(data) if form == "cgats" else read_cxf3(data)
     except (OSError, ValueError, etree.XMLSyntaxError) as problem:
         raise _refuse(path, " ".join(str(problem).split())) from problem
-    return data, found
+    return data, values
 
 
 def _number(text: str) -> float:
@@ -144,16 +144,16 @@ def _named(columns: list[str], rows: list[list[str]]) -> Values:
         raise ValueError("no table with SAMPLE_NAME or SAMPLE_ID was found in it")
     if len(rows) > MAX_PATCHES:
         raise ValueError(f"it holds more than {MAX_PATCHES} patches")
-    found: Values = {}
+    by_name: Values = {}
     for number, row in enumerate(rows, 1):
         if len(row) != len(columns):
             raise ValueError(f"row {number} has {len(row)} values for {len(columns)} columns")
         value = dict(zip(columns, row, strict=True))
         name = value[names[0]]
-        if name in found:
+        if name in by_name:
             raise ValueError(f"the patch {name!r} stands twice")
-        found[name] = _take(value)
-    return found
+        by_name[name] = _take(value)
+    return by_name
 
 
 def read_cxf3(data: bytes) -> Values:
@@ -171,20 +171,20 @@ def read_cxf3(data: bytes) -> Values:
     for name in ("Illuminant", "Observer"):
         for element in root.iter(f"{CXF3}{name}"):
             _check_conditions((element.text or "").replace("_", " "), name.upper())
-    found: Values = {}
+    by_name: Values = {}
     for item in root.iter(f"{CXF3}Object"):
         name = item.get("Name") or ""
         value = _cxf3_value(item)
         if value is None:
             continue
-        if name in found or not name:
+        if name in by_name or not name:
             raise ValueError(f"the patch {name!r} stands twice or has no name")
-        found[name] = value
-    if not found:
+        by_name[name] = value
+    if not by_name:
         raise ValueError("no patch with Lab, XYZ or density was found in it (spectra are not read)")
-    if len(found) > MAX_PATCHES:
+    if len(by_name) > MAX_PATCHES:
         raise ValueError(f"it holds more than {MAX_PATCHES} patches")
-    return found
+    return by_name
 
 
 def _cxf3_value(item: Any) -> Value | None:

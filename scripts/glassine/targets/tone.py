@@ -92,23 +92,23 @@ def _scaled_noise(reading: Reading, gain: float) -> float:
     return reading.noise * slope / (2 * step)
 
 
-def tone_error(found: list[GreyStep], kind: str) -> list[PlacedValue]:
+def tone_error(scale: list[GreyStep], kind: str) -> list[PlacedValue]:
     """Return for each step the error: L* (reflective) or density (transmissive)."""
     if kind == "reflective":
-        errors = [abs(step.lightness - step.lightness_reference) for step in found]
+        errors = [abs(step.lightness - step.lightness_reference) for step in scale]
     else:
-        errors = [abs(step.density - step.density_reference) for step in found]
+        errors = [abs(step.density - step.density_reference) for step in scale]
     return [
-        PlacedValue(where=step.name, value=error) for step, error in zip(found, errors, strict=True)
+        PlacedValue(where=step.name, value=error) for step, error in zip(scale, errors, strict=True)
     ]
 
 
-def gains(found: list[GreyStep]) -> tuple[list[PlacedValue], list[PlacedValue]]:
+def gains(scale: list[GreyStep]) -> tuple[list[PlacedValue], list[PlacedValue]]:
     """Return the gain between neighbouring steps (L* captured over L* known): bright and other."""
     bright: list[PlacedValue] = []
     other: list[PlacedValue] = []
-    kept = found[:1]
-    for step in found[1:]:
+    kept = scale[:1]
+    for step in scale[1:]:
         wanted = kept[-1].lightness_reference - step.lightness_reference
         if wanted < MIN_STEP_LIGHTNESS:
             continue
@@ -119,7 +119,7 @@ def gains(found: list[GreyStep]) -> tuple[list[PlacedValue], list[PlacedValue]]:
     return bright, other
 
 
-def dynamic_range(found: list[GreyStep], code_noise: float) -> Range | None:
+def dynamic_range(scale: list[GreyStep], code_noise: float) -> Range | None:
     """Return the range in density from full scale down to where signal equals noise.
 
     ISO 15739 and ISO 21550 define the end of the range by a ratio of incremental signal to noise
@@ -130,11 +130,11 @@ def dynamic_range(found: list[GreyStep], code_noise: float) -> Range | None:
 
     code_noise: smallest noise that the coding allows, in linear light at the dark end.
     """
-    if len(found) < 4:
+    if len(scale) < 4:
         return None
-    known = np.array([10**-step.density_reference for step in found])
-    seen = np.array([step.luminance for step in found])
-    noise = np.maximum([step.noise for step in found], code_noise)
+    known = np.array([10**-step.density_reference for step in scale])
+    seen = np.array([step.luminance for step in scale])
+    noise = np.maximum([step.noise for step in scale], code_noise)
     slope = np.gradient(seen, known)
     signal = np.clip(slope, 1e-12, None) * known
     ratio = np.log10(np.clip(signal / noise, 1e-6, None))
@@ -143,7 +143,7 @@ def dynamic_range(found: list[GreyStep], code_noise: float) -> Range | None:
         return Range(
             value=float(-np.log10(noise[-1])),
             beyond_target=True,
-            darkest_step_d=found[-1].density_reference,
+            darkest_step_d=scale[-1].density_reference,
             darkest_step_snr=float(10 ** ratio[-1]),
         )
     first = int(below[0])
@@ -152,12 +152,12 @@ def dynamic_range(found: list[GreyStep], code_noise: float) -> Range | None:
     share = ratio[first - 1] / (ratio[first - 1] - ratio[first])
     level = np.log10(np.clip(signal, 1e-12, None))
     end = level[first - 1] + share * (level[first] - level[first - 1])
-    return Range(value=float(-end), beyond_target=False, darkest_step_d=found[-1].density_reference)
+    return Range(value=float(-end), beyond_target=False, darkest_step_d=scale[-1].density_reference)
 
 
-def middle_step(found: list[GreyStep]) -> GreyStep:
+def middle_step(scale: list[GreyStep]) -> GreyStep:
     """Return the step nearest to mid-grey, whose ratio of signal to noise counts."""
-    return min(found, key=lambda one: abs(one.density_reference - MID_DENSITY))
+    return min(scale, key=lambda one: abs(one.density_reference - MID_DENSITY))
 
 
 def colour_errors(
@@ -169,11 +169,11 @@ def colour_errors(
     """
     chosen = [reading for reading in readings if "colour" in reading.patch.roles]
     chosen = chosen or [reading for reading in readings if reading.patch.name not in spare]
-    found = []
+    errors = []
     for reading in chosen:
         known = reading.patch.lab
         lab = colour.lab_from_xyz(np.clip(reading.xyz * gain, 0, None))
-        found.append(
+        errors.append(
             ColourPatch(
                 name=reading.patch.name,
                 lab=_three(lab),
@@ -182,7 +182,7 @@ def colour_errors(
                 delta_e_76=float(colour.delta_e_76(known, lab)),
             )
         )
-    return found
+    return errors
 
 
 def _three(values: Array) -> tuple[float, float, float]:
