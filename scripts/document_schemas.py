@@ -6,7 +6,6 @@ import argparse
 import inspect
 import json
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +23,10 @@ from glassine.base.records import (
     embedded,
     fixity,
     intake,
+    package,
+    plan,
     quality,
+    receipt,
     render,
     target,
     target_limits,
@@ -39,7 +41,10 @@ RECORDS: dict[str, type[Record]] = {
     "embedded": embedded.Embedded,
     "fixity": fixity.Fixity,
     "intake": intake.Intake,
+    "package": package.Package,
+    "plan": plan.Plan,
     "quality": quality.Quality,
+    "receipt": receipt.Receipt,
     "render": render.Rendering,
     "target": target.TargetResult,
     "target_limits": target_limits.LimitsFile,
@@ -63,54 +68,30 @@ def schema_of(name: str) -> dict[str, Any]:
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": title, **made}
 
 
-# The keys of an object's schema in the order in which they are checked, and so told.
-_OF_OBJECT = ("title", "type", "additionalProperties", "required", "properties")
-
-
 def _for_people(schema: dict[str, Any]) -> dict[str, Any]:
     """Return the schema so that an error names what is wrong: the record itself on top, plain types
-    in place of choices between types, words at the key and not on the object that it holds, and
-    what a type adds before what it takes over."""
-    kinds = {kind.__name__: kind for kind in _below(Record)}
-    parts = {name: _object(part, kinds[name]) for name, part in schema["$defs"].items()}
-    parts = {name: _plain(part, parts) for name, part in parts.items()}
+    in place of choices between types, and no words on an object that are for programmers."""
+    parts = {key: _plain(part) for key, part in schema["$defs"].items()}
+    for part in parts.values():
+        part.pop("description", None)
     whole = parts.pop(schema["$ref"].rpartition("/")[2])
     del whole["title"]
     return {**whole, "$defs": parts} if parts else whole
 
 
-def _below(kind: type[Record]) -> Iterator[type[Record]]:
-    for each in kind.__subclasses__():
-        yield each
-        yield from _below(each)
-
-
-def _object(part: dict[str, Any], kind: type[Record]) -> dict[str, Any]:
-    """Return the schema of a type; its docstring is for programmers."""
-    names = [name for name in kind.__annotations__ if name in part["properties"]]
-    names += [name for name in part["properties"] if name not in names]
-    ordered = {**part, "properties": {name: part["properties"][name] for name in names}}
-    return {key: ordered[key] for key in _OF_OBJECT}
-
-
-def _plain(part: Any, parts: dict[str, Any]) -> Any:
-    """Return a schema with `anyOf` of plain types as `type`; parts: what `$ref` may name."""
+def _plain(part: Any) -> Any:
+    """Return a schema with `anyOf` of plain types as `type`."""
     if isinstance(part, list):
-        return [_plain(each, parts) for each in part]
+        return [_plain(each) for each in part]
     if not isinstance(part, dict):
         return part
-    plain = {key: _plain(value, parts) for key, value in part.items() if key != "default"}
+    plain = {key: _plain(value) for key, value in part.items() if key != "default"}
     choices = plain.get("anyOf", [])
     if "type" in plain and choices:  # the type says in its own words what it takes
         del plain["anyOf"]
     elif len(choices) == 2 and choices[1] == {"type": "null"} and "type" in choices[0]:
         del plain["anyOf"]
         plain = {**plain, **choices[0], "type": [choices[0]["type"], "null"]}
-    if "enum" in plain:  # says more than its type, and both would be told
-        plain.pop("type", None)
-    if "$ref" in plain and "description" in plain:
-        named = parts[plain.pop("$ref").rpartition("/")[2]]
-        plain = {**_plain(named, parts), **plain}
     return plain
 
 

@@ -25,6 +25,11 @@ BENCHMARKS = {
     ),
     "faults-load": Benchmark("faults.load", "a night of many small masters: time, memory, files"),
     "locate": Benchmark("locate.run", "frames found in drawn scenes, beside two simple ways"),
+    "locate-map": Benchmark("locate.map", "what the learned map tells of frames that are wrong"),
+    "locate-random": Benchmark(
+        "locate.random_scenes", "frames found in scenes of no maker's kinds"
+    ),
+    "locate-real": Benchmark("locate.real", "frames found on real plates of three exposures"),
     "locate-scales": Benchmark("locate.scales", "frames found where the resolution is wrong"),
     "orchestration": Benchmark("orchestration.run", "what the engine costs, its steps stubs"),
     "pixels": Benchmark("pixels.bench", "time and memory of an item's steps, beside commands"),

@@ -103,6 +103,26 @@ class Side:
 
 
 @dataclass(frozen=True)
+class Measured:
+    """What locate measured of a frame before a person decided about it; words as in `Frame`."""
+
+    corners: Corners
+    polarity: Polarity
+    process: Process
+    blank: bool
+    confidence: float
+    state: Literal["ok", "review"]
+    reasons: tuple[str, ...] = ()
+
+    @classmethod
+    def from_dict(cls, values: dict[str, Any]) -> Self:
+        known = dict(values)
+        known["corners"] = tuple((float(x), float(y)) for x, y in values["corners"])
+        known["reasons"] = tuple(values.get("reasons", ()))
+        return cls(**known)
+
+
+@dataclass(frozen=True)
 class Frame:
     """One picture on a master; see the module's note on coordinates.
 
@@ -110,6 +130,8 @@ class Frame:
     rotate: clockwise quarter turns (degrees) and mirror: left-right, applied after deskew.
     keystone_deg: largest difference between opposite sides' directions, in degrees.
     process_stated: whether batch.yaml or a person says the process, else it was recognised.
+    measured: of a frame that a person decided about (source "correction"): what locate had
+    measured, None where the person added the frame.
     """
 
     index: int
@@ -128,6 +150,7 @@ class Frame:
     keystone_deg: float = 0.0
     excluded: bool = False
     process_stated: bool = False
+    measured: Measured | None = None
 
     @classmethod
     def from_dict(cls, values: dict[str, Any]) -> Self:
@@ -135,6 +158,8 @@ class Frame:
         known["corners"] = tuple((float(x), float(y)) for x, y in values["corners"])
         known["reasons"] = tuple(values.get("reasons", ()))
         known["sides"] = tuple(Side(**side) for side in values.get("sides", ()))
+        measured = values.get("measured")
+        known["measured"] = Measured.from_dict(measured) if measured else None
         return cls(**known)
 
 
@@ -198,6 +223,10 @@ class ItemGeometry:
     def as_dict(self) -> dict[str, Any]:
         known: dict[str, Any] = plain(asdict(self))
         known["masters"] = [_recorded(master) for master in known["masters"]]
+        for master in known["masters"]:
+            for frame in master["frames"]:
+                if frame["source"] == "measured":
+                    del frame["measured"]
         return known
 
 

@@ -5,7 +5,6 @@ Apart from the measuring: records and packages read this, and need none of its l
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -35,10 +34,10 @@ class _Holding(Given, frozen=True, kw_only=True):
     holds: list[FindingNote]
 
 
-def share(results_dir: Path, item_dir: Path, named: Sequence[object]) -> None:
+def share(results_dir: Path, item_dir: Path, *, named: bool) -> None:
     """Put what the targets say of the batch beside an item's records: it travels with the package.
 
-    named: the targets of batch.yaml; where there are none, nothing lies there. The course over
+    named: whether batch.yaml names any; where it does not, nothing lies there. The course over
     batches is left out: it is no fact of this item. Raises GlassineError for a damaged record.
     """
     path = item_dir / RECORD

@@ -4,7 +4,8 @@ As it goes: `view` (the reduced copy, and what lies on the table), `finder` (pie
 `single` peels `border`s off one picture, with `opening`, `ovals` and `straight` for faint ones;
 `strips` lays out roll film), `exact` (edges at full resolution by `refine`; `square` and `agree`
 make them agree), `kinds` and `character` (what it is), `judge` (how far it can be trusted); `looks`
-weighs what was found by one `scale` and by another; `step`.
+weighs what was found by one `scale` and by another; `step`. `learned` is a witness made in another
+way, whose doubts nothing asks for yet.
 """
 
 from glassine.locate.looks import locate_array

@@ -21,12 +21,13 @@ from glassine.base.model import (
     Frame,
     ItemGeometry,
     MasterGeometry,
+    Measured,
     Polarity,
     Process,
 )
 from glassine.base.records.given import StatedMaster
 from glassine.base.records.parts import Header, Resolution
-from glassine.locate import stated
+from glassine.locate import orientation, stated
 from glassine.locate.encoding import linear, table_of
 from glassine.locate.given import LocateGiven
 from glassine.locate.looks import locate_array
@@ -34,7 +35,7 @@ from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
 from glassine.masters import colour, labels, opening, pixels
 
-VERSION = "11"
+VERSION = "12"
 
 # Long edge of the preview of a whole master that the report draws outlines on.
 PREVIEW_LONG_EDGE = 1600
@@ -127,9 +128,10 @@ def _locate_master(
         labels=tuple(_labels(preview, geometry.width)),
         notes=geometry.notes + ((assumed,) if assumed else ()),
     )
-    orientation = header.orientation
     profiled = encoding.describe.by == "profile"
-    return stated.Located(master.part, facts, orientation, profiled, geometry), encoding
+    one = stated.Located(master.part, facts, header.orientation, profiled, geometry)
+    more = orientation.suggestions(preview, geometry, facts, header.orientation, one.turn)
+    return replace(one, geometry=replace(geometry, notes=geometry.notes + more)), encoding
 
 
 def _read_encoding(
@@ -278,8 +280,24 @@ def corrected(
                     "Look at the frame numbers in the report and correct the entry.",
                 )
             frame = _new_frame(index, facts, geometry, turn)
-        frames[index] = _decided(frame, entry, corrections, geometry)
+        decided = _decided(frame, entry, corrections, geometry)
+        frames[index] = replace(decided, measured=_measured(frames.get(index)))
     return replace(geometry, frames=tuple(frames[k] for k in sorted(frames)))
+
+
+def _measured(frame: Frame | None) -> Measured | None:
+    """Return what was found of a frame, which its correction would otherwise hide."""
+    if frame is None:
+        return None
+    return Measured(
+        frame.corners,
+        frame.polarity,
+        frame.process,
+        frame.blank,
+        frame.confidence,
+        frame.state,
+        frame.reasons,
+    )
 
 
 def _new_frame(index: int, facts: Facts, geometry: MasterGeometry, turn: tuple[int, bool]) -> Frame:

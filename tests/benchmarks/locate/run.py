@@ -2,7 +2,7 @@
 
     tests/benchmarks/run locate --count 40 --first 5000
 
-Two makers, written apart, draw the scenes (`--maker scenes` and `--maker scenes_other`). Kinds are
+Makers, written apart, draw the scenes (`--maker scenes`, `scenes_other`, `layouts_other`). Kinds are
 not stated unless `--stated`. The last result stands in the README beside this file.
 """
 
@@ -20,8 +20,9 @@ from typing import Any
 import cv2
 import numpy as np
 
-from benchmarks.locate import score
+from benchmarks.locate import edges, score
 from benchmarks.result import Outcome, Row
+from glassine.base.errors import GlassineError
 from glassine.base.model import Facts
 from glassine.locate import locate_array
 from glassine.masters.pixels import REDUCED_LONG_EDGE
@@ -30,6 +31,7 @@ KINDS = [
     "frame_135", "mounted_slide", "sheet", "plate", "lantern", "strip_135", "strip_120",
     "cut_frames", "print",
 ]  # fmt: skip
+MAKERS = ("scenes", "scenes_other", "layouts", "layouts_other")
 # The baseline's second form takes this share of the shorter side off each side, for mask or rebate.
 INSET = 0.04
 
@@ -46,8 +48,9 @@ def scene_of(maker: str, kind: str, seed: int, kept: Path | None = None) -> dict
     frames = [frame if isinstance(frame, dict) else asdict(frame) for frame in scene["frames"]]
     for frame in frames:
         frame["corners"] = np.asarray(frame["corners"]).tolist()
+    told_ppi = scene.get("tag_ppi", scene["ppi"])
     scene = {key: scene[key] for key in ("kind", "name", "pixels", "encoding", "ppi")}
-    scene["frames"] = frames
+    scene |= {"frames": frames, "tag_ppi": told_ppi}
     if path is not None:
         path.parent.mkdir(parents=True, exist_ok=True)
         told = json.dumps({key: scene[key] for key in scene if key != "pixels"})
@@ -72,7 +75,7 @@ def found_by_glassine(scene: dict[str, Any], stated: bool) -> tuple[list[dict[st
         reduction,
         lambda left, top, width, height: pixels[top : top + height, left : left + width],
         facts,
-        scene["ppi"],
+        scene.get("tag_ppi", scene["ppi"]),
         {},
         size=(pixels.shape[1], pixels.shape[0]),
     )
@@ -170,20 +173,45 @@ def reliability_plot(results: list[score.Result]) -> str:
 
 def options_of(arguments: list[str]) -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--maker", default="scenes", choices=["scenes", "scenes_other"])
-    parser.add_argument("--kinds", nargs="*", default=KINDS)
+    parser.add_argument("--maker", default="scenes", choices=MAKERS)
+    parser.add_argument("--kinds", nargs="*", help="all of the maker's, where not said")
     parser.add_argument("--count", type=int, default=40, help="scenes of each kind")
     parser.add_argument("--first", type=int, default=5000, help="the first seed")
     parser.add_argument("--stated", action="store_true", help="tell the kind")
     parser.add_argument("--minutes", type=float, help="start no further scene after these")
     parser.add_argument("--drawn", type=Path, help="folder of drawn scenes, for another run")
     parser.add_argument("--plot", type=Path, help="where to write the reliability plot (SVG)")
-    return parser.parse_args(arguments)
+    parser.add_argument("--check", action="store_true", help="measure the maker's own edges alone")
+    options = parser.parse_args(arguments)
+    if options.check and options.maker != "layouts_other":
+        parser.error("--check is for --maker layouts_other")
+    options.kinds = options.kinds or kinds_of(options.maker)
+    return options
+
+
+def kinds_of(maker: str) -> list[str]:
+    """Return what a maker draws: its own KINDS, else those of the first two makers."""
+    return list(getattr(importlib.import_module(f"benchmarks.locate.{maker}"), "KINDS", KINDS))
+
+
+def judged(kind: str, scene: dict[str, Any], stated: bool) -> score.Result:
+    """Return what was found beside the truth; a crash or a refusal is a result as well."""
+    name, truth = scene["name"], scene["frames"]
+    try:
+        frames, ppi = found_by_glassine(scene, stated)
+    except GlassineError as refusal:
+        return score.failed(kind, name, truth, f"held: {refusal}", crashed=False)
+    except Exception as problem:  # whatever a capture may cause is counted, not an end of the run
+        text = f"CRASHED: {type(problem).__name__}: {problem}"
+        return score.failed(kind, name, truth, text, crashed=True)
+    return score.compare(kind, name, truth, frames, ppi, scene["ppi"])
 
 
 def main(arguments: list[str]) -> Outcome:
     options = options_of(arguments)
     cv2.setNumThreads(1)
+    if options.check:
+        return edges.checked(options.kinds, range(options.first, options.first + options.count))
     ours: list[score.Result] = []
     plain: list[score.Result] = []
     inset: list[score.Result] = []
@@ -195,12 +223,10 @@ def main(arguments: list[str]) -> Outcome:
             print(f"stopped by the clock before seed {seed} of {kind}")
             break
         scene = scene_of(options.maker, kind, seed, options.drawn)
-        started = time.process_time()
-        frames, ppi = found_by_glassine(scene, options.stated)
-        seconds = time.process_time() - started
         name, truth = scene["name"], scene["frames"]
-        result = score.compare(kind, name, truth, frames, ppi, scene["ppi"])
-        result.seconds = seconds
+        started = time.process_time()
+        result = judged(kind, scene, options.stated)
+        result.seconds = time.process_time() - started
         ours.append(result)
         for remark in result.remarks:
             print(f"{name}: {remark}", flush=True)

@@ -9,7 +9,6 @@ import pytest
 from glassine.base import target_results
 from glassine.base.errors import GlassineError
 
-NAMED = [{"path": "targets/film.tif"}]
 HOLD = {
     "code": "targets.not_found", "path": "targets/film.tif", "what": "The target was not found.",
     "expected": "a capture of it.", "next_step": "Capture the target again.", "severity": "hold",
@@ -32,15 +31,15 @@ def results(tmp_path, record):
 
 def test_an_earlier_record_travels_with_the_item_as_it_stands(tmp_path):
     item_dir = tmp_path / "item"
-    target_results.share(results(tmp_path, EARLIER), item_dir, NAMED)
+    target_results.share(results(tmp_path, EARLIER), item_dir, named=True)
     shared = json.loads((item_dir / target_results.RECORD).read_text())
     assert shared == {key: EARLIER[key] for key in ("batch", "statement", "targets")}
 
 
 def test_an_item_of_a_batch_without_targets_has_none(tmp_path):
     item_dir = tmp_path / "item"
-    target_results.share(results(tmp_path, EARLIER), item_dir, NAMED)
-    target_results.share(tmp_path, item_dir, [])
+    target_results.share(results(tmp_path, EARLIER), item_dir, named=True)
+    target_results.share(tmp_path, item_dir, named=False)
     assert not (item_dir / target_results.RECORD).exists()
 
 
@@ -67,5 +66,5 @@ def test_a_damaged_record_is_told_and_lets_nothing_pass(tmp_path, broken):
     with pytest.raises(GlassineError, match=r"targets\.json.*contracts\.targets"):
         target_results.check(place)
     with pytest.raises(GlassineError, match=r"targets\.json.*contracts\.targets"):
-        target_results.share(place, tmp_path / "item", NAMED)
+        target_results.share(place, tmp_path / "item", named=True)
     assert not (tmp_path / "item").exists()

@@ -1,0 +1,1 @@
+"""What the learned map of a master (`glassine/locate/learned.py`) was trained with."""
