@@ -156,7 +156,7 @@ def gather(item_dir: Path, given: RecordGiven) -> ItemRecords:
 
 def _targets(path: Path) -> Targets | None:
     """Return what the batch's target captures say, None where there are none."""
-    return msgspec.convert(files.read_json(path), Targets) if path.exists() else None
+    return record_files.load(path, "targets", Targets) if path.exists() else None
 
 
 def read_file(
