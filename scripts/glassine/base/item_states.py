@@ -226,7 +226,10 @@ def accepted(entry: dict[str, Any], geometry: dict[str, Any]) -> list[dict[str, 
 
 
 def _collect_reasons(status: ItemStatus, item_dir: Path, entry: dict[str, Any]) -> None:
-    seen = accepted(entry, status.records.get("geometry") or {})
+    try:
+        seen = accepted(entry, status.records.get("geometry") or {})
+    except (KeyError, TypeError, AttributeError):
+        seen = []  # a damaged record, which is told below or asks for a look
     row = entry.get("catalogue") or {}
     for name, reasons_of in (
         ("fixity", lambda record: _fixity_reasons(record, row)),
