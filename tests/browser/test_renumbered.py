@@ -27,7 +27,7 @@ HELD = {"master": MASTER, "frame": 3, "rotate": 180}
 @pytest.fixture
 def session(tmp_path: Path) -> Session:
     """Return a batch whose last night applied one decision to frame 2, and another to none."""
-    night = Night(tmp_path / "night", 6)
+    night = Night(tmp_path / "night", 12)
     path = night.results / "items" / ITEM / "geometry.json"
     record = files.read_json(path)
     record["event"]["detail"] = {
