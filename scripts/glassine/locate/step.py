@@ -308,13 +308,13 @@ def _ruled(
             frame = _new_frame(index, facts, geometry, turn)
         decided = _decided(frame, entry, corrections, geometry)
         frames[frame.index] = replace(decided, measured=_measured(frames.get(frame.index)))
-    held = [ruling.words for ruling in rulings if ruling.on is None]
+    held = [str(ruling.entry["frame"]) for ruling in rulings if ruling.on is None]
     if held and not frames:
         raise GlassineError.because(
             "locate.correction",
             geometry.path,
-            f"No frame was found on it, so what corrections.yaml decides about {len(held)} frames "
-            f"of it is not applied. {' '.join(held)}",
+            "No frame was found on it, so what corrections.yaml decides about its frames "
+            f"({', '.join(held)}) is not applied.",
             "the frames that were there when a person decided about them.",
             "Draw its frames on the review page, or correct or delete the entries.",
         )
