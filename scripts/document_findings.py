@@ -786,7 +786,8 @@ HANDED_ON: dict[tuple[str, str], str] = {
     ("render/tone.py", "_rounded"): "a part of a tone, not a finding",
     ("night/run.py", "stop"): "the same finding, its next step in several lines",
     ("base/target_results.py", "check"): "read back from the record of the targets",
-    ("targets/measure.py", "holds"): "read back from the result of a capture",
+    ("targets/demands.py", "_of_result"): "read back from the result of a capture",
+    ("targets/step.py", "_set"): "a part of a result, not a finding",
     ("verify/step.py", "verify_item"): "what intake found, handed on",
 }
 # Findings handed on with another severity: (module, function): (code, severity).
@@ -833,9 +834,10 @@ def _known_by_run() -> dict[tuple[str, str], list[dict[str, str]]]:
                 "finding.next_step": _AS_SETTINGS,
             }
         ],
-        ("targets/measure.py", "holds"): [_BY_SETTING],
-        ("targets/measure.py", "_missed"): [
-            {"criterion['criterion']": name, **_BY_SETTING} for name in _criteria()
+        ("targets/demands.py", "holds"): [{"section.on_failure": _BY_SETTING["severity"]}],
+        ("targets/demands.py", "_nothing_judged"): [_BY_SETTING],
+        ("targets/demands.py", "_missed"): [
+            {"criterion.criterion": name, **_BY_SETTING} for name in _criteria()
         ],
         ("intake/catalogue/rows.py", "_dated"): [
             {"problem.code": "edtf", "problem.severity": "hold"},

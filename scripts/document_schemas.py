@@ -17,6 +17,7 @@ from glassine.base import files
 from glassine.base.records import (
     Record,
     batch_file,
+    batch_targets,
     catalogue,
     corrections,
     embedded,
@@ -27,6 +28,8 @@ from glassine.base.records import (
     quality,
     receipt,
     render,
+    target,
+    target_limits,
 )
 
 SCHEMAS = Path(__file__).parent / "glassine" / "base" / "schemas"
@@ -43,9 +46,12 @@ RECORDS: dict[str, type[Record]] = {
     "quality": quality.Quality,
     "receipt": receipt.Receipt,
     "render": render.Rendering,
+    "target": target.TargetResult,
+    "target_limits": target_limits.LimitsFile,
+    "targets": batch_targets.BatchTargets,
 }
 # Schemas that check what people write, and tell them what is wrong in words of their own.
-FOR_PEOPLE = {"batch", "catalogue", "corrections"}
+FOR_PEOPLE = {"batch", "catalogue", "corrections", "target_limits"}
 
 
 def schema_of(name: str) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -47,9 +48,12 @@ def test_saving_lands_in_the_batch_folder(page: Any, address: str, session: Sess
     told = turn_and_save(page, address, "PEH-0001")
     assert str(session.target) in told
     read = msgspec.to_builtins(corrections.read(session.target).corrections)
-    assert read["PEH-0001"]["frames"] == [
-        {"master": "PEH-0001.tif", "frame": 1, "rotate": 90},
-    ]
+    (frame,) = read["PEH-0001"]["frames"]
+    seen = frame.pop("seen")  # by which the frame is found again whatever its number is then
+    assert frame == {"master": "PEH-0001.tif", "frame": 1, "rotate": 90}
+    record = json.loads((session.results / "items/PEH-0001/geometry.json").read_text("utf-8"))
+    found = record["masters"][0]["frames"][0]
+    assert seen == {key: found[key] for key in ("corners", "polarity", "process", "blank")}
     assert read["PEH-0001"]["by"] == "op-07"
 
 

@@ -14,10 +14,11 @@ from pathlib import Path
 PROJECT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(PROJECT / "scripts"), str(PROJECT / "tests")]
 
-from glassine import targets  # noqa: E402
+import msgspec  # noqa: E402
+
 from glassine.base import files, model, settings  # noqa: E402
 from glassine.base.processor import same_everywhere  # noqa: E402
-from makers import made_items  # noqa: E402
+from makers import made_items, target_calls  # noqa: E402
 from makers.step_calls import do_step  # noqa: E402
 
 BATCH = PROJECT / "sample_masters" / "harbour-2026-03"
@@ -50,13 +51,8 @@ def measure(folder: Path) -> None:
         }
         for kind in ("film", "print")
     ]
-    given = {
-        "batch": "b1",
-        "targets": entries,
-        "settings": settings.load({}),
-        "facts": model.Facts().as_dict(),
-    }
-    files.write_json(folder / "targets.json", targets.measure_target(BATCH, folder / "t", given))
+    results = target_calls.measured(BATCH, folder / "t", entries, batch="b1")
+    files.write_json(folder / "targets.json", msgspec.to_builtins(results))
 
 
 def main() -> None:

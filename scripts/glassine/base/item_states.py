@@ -197,15 +197,45 @@ def _rights_reasons(capture: dict[str, Any], row: dict[str, Any]) -> list[str]:
     return found
 
 
-def _collect_reasons(status: ItemStatus, item_dir: Path, entry: dict[str, Any]) -> None:
+def accepted(entry: dict[str, Any], geometry: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the frames that a person accepted, each {"frame", "master" (may lack)}.
+
+    entry: the item as intake.json has it; geometry: its geometry.json, which says which frame a
+    decision was applied to, and whether that is as the person saw it. What an earlier version
+    recorded does not say it: then the number counts.
+    """
     decided = (entry.get("corrections") or {}).get("frames") or []
-    accepted = [each for each in decided if each.get("accept")]
+    detail = (geometry.get("event") or {}).get("detail") or {}
+    found = []
+    for each in decided:
+        if not each.get("accept"):
+            continue
+        ruled = [
+            ruling
+            for ruling in detail.get("decisions") or []
+            if ruling["frame"] == each["frame"] and each.get("master") in (None, ruling["master"])
+        ]
+        if not ruled:
+            found.append(each)
+        found += [
+            {"frame": ruling["on"], "master": ruling["master"]}
+            for ruling in ruled
+            if ruling["on"] is not None and ruling["as_seen"]
+        ]
+    return found
+
+
+def _collect_reasons(status: ItemStatus, item_dir: Path, entry: dict[str, Any]) -> None:
+    try:
+        seen = accepted(entry, status.records.get("geometry") or {})
+    except (KeyError, TypeError, AttributeError):
+        seen = []  # a damaged record, which is told below or asks for a look
     row = entry.get("catalogue") or {}
     for name, reasons_of in (
         ("fixity", lambda record: _fixity_reasons(record, row)),
         ("geometry", _geometry_reasons),
-        ("render", lambda record: _render_reasons(record, accepted)),
-        ("quality", lambda record: _quality_reasons(record, accepted)),
+        ("render", lambda record: _render_reasons(record, seen)),
+        ("quality", lambda record: _quality_reasons(record, seen)),
     ):
         if name not in status.records:
             continue

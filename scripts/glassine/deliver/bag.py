@@ -48,7 +48,7 @@ def decoded_path(path: str) -> str:
     """Return what `encoded_path` was given."""
     return re.sub(
         "%(25|0D|0A)",
-        lambda found: {"25": "%", "0D": "\r", "0A": "\n"}[found[1].upper()],
+        lambda match: {"25": "%", "0D": "\r", "0A": "\n"}[match[1].upper()],
         path,
         flags=re.IGNORECASE,
     )
@@ -66,16 +66,16 @@ def info(tags: Iterable[tuple[str, str]]) -> str:
 
 def parsed_info(text: str) -> list[tuple[str, str]]:
     """Return (label, value) of bag-info.txt. Raises ValueError with the line that is none."""
-    found: list[tuple[str, str]] = []
+    labels: list[tuple[str, str]] = []
     for number, line in enumerate(_lines(text), 1):
-        if line[:1] in (" ", "\t") and found:
-            found[-1] = (found[-1][0], f"{found[-1][1]} {line.strip()}")
+        if line[:1] in (" ", "\t") and labels:
+            labels[-1] = (labels[-1][0], f"{labels[-1][1]} {line.strip()}")
         elif ":" in line and not line[:1].isspace() and line.split(":", 1)[0].strip():
             label, value = line.split(":", 1)
-            found.append((label.strip(), value.strip()))
+            labels.append((label.strip(), value.strip()))
         elif line.strip():
             raise ValueError(f"line {number} has no label")
-    return found
+    return labels
 
 
 def _lines(text: str) -> list[str]:
@@ -164,9 +164,9 @@ class TarStore(_ArchiveStore):
         end = 0
         for member in self.archive:
             kind = "file" if member.isreg() else "folder" if member.isdir() else "other"
-            found = self.add(member.name, member.size, kind)
-            if found is not None:
-                self.members[found] = member
+            name = self.add(member.name, member.size, kind)
+            if name is not None:
+                self.members[name] = member
             end = member.offset_data + member.size
         if size < end + 1024:
             raise tarfile.ReadError("the archive is cut short")
@@ -191,9 +191,9 @@ class ZipStore(_ArchiveStore):
             mode = member.external_attr >> 16
             plain = not mode or stat.S_IFMT(mode) in (0, stat.S_IFREG)
             kind = "folder" if member.is_dir() else "file" if plain else "other"
-            found = self.add(member.filename, member.file_size, kind)
-            if found is not None:
-                self.members[found] = member
+            name = self.add(member.filename, member.file_size, kind)
+            if name is not None:
+                self.members[name] = member
 
     @contextlib.contextmanager
     def open(self, path: str) -> Iterator[BinaryIO]:
@@ -247,9 +247,9 @@ class _Check:
         self.read: dict[str, Digests] = {}
 
     def note(self, code: str, path: str, what: str, expected: str) -> None:
-        shown = f"{self.where}/{path}" if path else self.where
-        shown = shown.encode("utf-8", "backslashreplace").decode()
-        self.findings.append(Finding(f"bag.{code}", shown, what, expected, _RESENT))
+        finding_path = f"{self.where}/{path}" if path else self.where
+        finding_path = finding_path.encode("utf-8", "backslashreplace").decode()
+        self.findings.append(Finding(f"bag.{code}", finding_path, what, expected, _RESENT))
 
     def digests(self, path: str) -> Digests | None:
         if path not in self.read:
@@ -298,28 +298,28 @@ class _Check:
             if "bagit.txt" not in self.store.files:
                 self.note("declaration", "bagit.txt", "It is missing.", "bagit.txt (2.1.1).")
             return
-        found = _DECLARED.fullmatch(text)
-        if found is None or found[1] != "1.0" or found[2] != "UTF-8":
+        declared = _DECLARED.fullmatch(text)
+        if declared is None or declared[1] != "1.0" or declared[2] != "UTF-8":
             what = "It does not declare BagIt 1.0 in UTF-8 on exactly two lines."
             self.note("declaration", "bagit.txt", what, "the two lines of section 2.1.1.")
 
     def names(self) -> None:
         """Sections 5.1 and 6.1.1: names that differ only in case or normalization."""
-        seen: dict[str, str] = {}
+        paths: dict[str, str] = {}
         for path in self.store.files:
             if unicodedata.normalize("NFC", path) != path:
                 self.note("name", path, "The name is not in form NFC.", "Unicode form NFC.")
             key = unicodedata.normalize("NFC", path).casefold()
-            if key in seen:
-                what = f"The name differs from {seen[key]} only in case or normalization."
+            if key in paths:
+                what = f"The name differs from {paths[key]} only in case or normalization."
                 self.note("name", path, what, "names that every file system tells apart (6.1.1).")
-            seen[key] = path
+            paths[key] = path
         if not any(path.startswith(PAYLOAD) for path in self.store.files):
             self.note("payload", "data", "There is no payload.", "a folder data/ (2.1.2).")
 
     def listed(self, path: str, algorithm: str, tags: bool) -> dict[str, str]:
         """Return {path: digest} of a manifest; what is no proper line becomes a finding."""
-        found: dict[str, str] = {}
+        digests: dict[str, str] = {}
         for number, line in enumerate(_lines(self.text(path) or ""), 1):
             if not line:
                 continue
@@ -333,11 +333,11 @@ class _Check:
                 what = f"Line {number} names {name!r}, which this manifest may not list."
                 self.note("manifest_path", path, what, "paths below data/, none outside (5.1).")
                 continue
-            if name in found:
+            if name in digests:
                 what = f"Line {number} lists {name} a second time."
                 self.note("manifest_twice", path, what, "every file exactly once (2.1.3).")
-            found[name] = match[1].lower()
-        return found
+            digests[name] = match[1].lower()
+        return digests
 
     @staticmethod
     def _inside(name: str, tags: bool) -> bool:
@@ -350,19 +350,19 @@ class _Check:
         return name.startswith(PAYLOAD)
 
     def manifests(self) -> dict[str, dict[str, str]]:
-        found = {}
+        by_algorithm = {}
         for name in sorted(self.store.files):
             match = _MANIFEST.fullmatch(name)
             if match and match[2] not in ALGORITHMS:
                 what = f"The algorithm {match[2]!r} is none of ours."
                 self.note("algorithm", name, what, "sha256 and sha512, in lower case (2.4).")
             elif match and not match[1]:
-                found[match[2]] = self.listed(name, match[2], tags=False)
+                by_algorithm[match[2]] = self.listed(name, match[2], tags=False)
         for algorithm in ALGORITHMS:
-            if algorithm not in found:
+            if algorithm not in by_algorithm:
                 name = f"manifest-{algorithm}.txt"
                 self.note("manifest_missing", name, "It is missing.", "both payload manifests.")
-        return found
+        return by_algorithm
 
     def payload(self, manifests: dict[str, dict[str, str]]) -> None:
         present = {path for path in self.store.files if path.startswith(PAYLOAD)}
@@ -379,13 +379,13 @@ class _Check:
             self.compare(path, {name: listed.get(path) for name, listed in manifests.items()})
 
     def compare(self, path: str, expected: dict[str, str | None]) -> None:
-        read = self.digests(path)
-        if read is None:
+        digests = self.digests(path)
+        if digests is None:
             return
         wrong = [
             algorithm
             for algorithm, digest in expected.items()
-            if digest is not None and getattr(read, algorithm) != digest
+            if digest is not None and getattr(digests, algorithm) != digest
         ]
         if wrong:
             code = "payload_changed" if path.startswith(PAYLOAD) else "tag_changed"
@@ -460,7 +460,7 @@ def reading(path: Path) -> Iterator[Reading]:
 def validate(path: Path) -> list[Finding]:
     """Return everything that keeps the bag at `path` from being complete and valid."""
     try:
-        with reading(path) as found:
-            return found.findings
+        with reading(path) as bag_reading:
+            return bag_reading.findings
     except GlassineError as error:
         return error.findings

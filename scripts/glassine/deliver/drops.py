@@ -148,10 +148,10 @@ class _Lists:
         for path in places:
             try:
                 listed = files.read_json(path)["items"] if path.is_file() else []
-                known = [msgspec.convert(entry, ItemRow) for entry in listed]
+                listed_rows = [msgspec.convert(entry, ItemRow) for entry in listed]
             except (GlassineError, LookupError, TypeError, msgspec.ValidationError):
                 continue  # the next place may tell
-            rows = {row.item: row for row in known if row.files} | rows
+            rows = {row.item: row for row in listed_rows if row.files} | rows
         return rows
 
 
@@ -168,13 +168,15 @@ def delivered(deliveries_dir: Path, receipts: list[Receipt]) -> dict[str, Delive
             if entry.whole:
                 last.pop(entry.item, None)
         last |= {item.item: (receipt, item) for item in receipt.items}
-    return {item: _delivered(lists, *known) for item, known in last.items()}
+    return {name: _delivered(lists, receipt, item) for name, (receipt, item) in last.items()}
 
 
 def _delivered(lists: _Lists, receipt: Receipt, item: ReceiptItem) -> Delivered:
     masters = item.masters or ()
-    known = lists.masters(receipt, item.item) if item.masters is UNSET else tuple(masters)
-    return Delivered(item.item, receipt.delivery, item.digest, item.files, known)
+    delivered_masters = (
+        lists.masters(receipt, item.item) if item.masters is UNSET else tuple(masters)
+    )
+    return Delivered(item.item, receipt.delivery, item.digest, item.files, delivered_masters)
 
 
 def vanished(
@@ -214,25 +216,25 @@ def smaller(before: Delivered, now: Present, withdrawn: list[Withdrawal]) -> lis
         return [f"{now.files:,} files in place of {before.files:,}; no list tells which"]
     by_digest = {master.sha256: master for master in now.masters}
     by_path = {master.path: master for master in now.masters}
-    word = {entry.master for entry in of_item if entry.master}
-    left = {entry.frames for entry in of_item if entry.frames is not None}
-    said = []
+    withdrawn_masters = {entry.master for entry in of_item if entry.master}
+    frame_counts = {entry.frames for entry in of_item if entry.frames is not None}
+    losses = []
     for master in before.masters:
         same = by_digest.get(master.sha256) or by_path.get(master.path)
         if same is None:
-            said += [] if master.path in word else [f"master {master.path}"]
-        elif _lost_frames(master, same) > 0 and same.frames not in left:
-            said.append(f"{same.frames} frames of {same.path} in place of {master.frames}")
-    return said
+            losses += [] if master.path in withdrawn_masters else [f"master {master.path}"]
+        elif _lost_frames(master, same) > 0 and same.frames not in frame_counts:
+            losses.append(f"{same.frames} frames of {same.path} in place of {master.frames}")
+    return losses
 
 
 def _lost_frames(before: DeliveredMaster, now: DeliveredMaster) -> int:
     return before.frames - now.frames - max(0, now.left_out - before.left_out)
 
 
-def _elsewhere(lost: Delivered, present: dict[str, str]) -> str:
+def _elsewhere(vanished_item: Delivered, present: dict[str, str]) -> str:
     """Return where the bytes of a vanished item's masters are now, as after a new name."""
-    digests = [master.sha256 for master in lost.masters or ()]
+    digests = [master.sha256 for master in vanished_item.masters or ()]
     items = {present[digest] for digest in digests if digest in present}
     if not items:
         return ""
@@ -241,13 +243,14 @@ def _elsewhere(lost: Delivered, present: dict[str, str]) -> str:
 
 def findings(
     earlier: dict[str, Delivered],
-    gone: dict[str, str],
+    vanished_items: dict[str, str],
     less: dict[str, list[str]],
     present: dict[str, str],
 ) -> list[Finding]:
     """Return what holds a delivery: a finding for each item that it would lack or have less of.
 
-    gone: see `vanished`; less: {item: see `smaller`}; present: {SHA-256 of a master: its item}.
+    vanished_items: see `vanished`; less: {item: see `smaller`}; present: {SHA-256 of a master: its
+    item}.
     """
     drops = [
         _finding(
@@ -255,7 +258,7 @@ def findings(
             f"{earlier[item].delivery} has this item; the next delivery would not: it is {why}."
             + _elsewhere(earlier[item], present),
         )
-        for item, why in gone.items()
+        for item, why in vanished_items.items()
     ]
     drops += [
         _finding(

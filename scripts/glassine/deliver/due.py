@@ -105,9 +105,9 @@ def next_delivery(folders: Folders, given: DeliverGiven, receipts: receipt_files
     """Return what the next delivery is to hold. Raises GlassineError for all that forbids it."""
     section = given.settings.delivery
     withdrawn = [drops.Withdrawal.of(entry) for entry in given.withdraw]
-    word = {entry.item for entry in withdrawn if entry.whole}
-    items = [_item(folders, name) for name in sorted({*given.items} - word)]
-    lacking = [entry for entry in given.lacking if entry.item not in word]
+    withdrawn_items = {entry.item for entry in withdrawn if entry.whole}
+    items = [_item(folders, name) for name in sorted({*given.items} - withdrawn_items)]
+    lacking = [entry for entry in given.lacking if entry.item not in withdrawn_items]
     earlier = drops.delivered(folders.deliveries_dir, receipts.sound)
     batch_items = {*given.items, *(entry.item for entry in given.lacking)}
     findings = [
@@ -157,8 +157,8 @@ def _last_with(item: str, receipts: receipt_files.Receipts) -> str | None:
 def _named_in(receipt: Receipt, item: str) -> str | None:
     if any(entry.item == item for entry in receipt.items):
         return receipt.delivery
-    told = (entry for entry in receipt.withdrawn if entry.item == item)
-    return next((entry.delivery or receipt.delivery for entry in told), None)
+    withdrawals = (entry for entry in receipt.withdrawn if entry.item == item)
+    return next((entry.delivery or receipt.delivery for entry in withdrawals), None)
 
 
 def _withdrawn(entry: drops.Withdrawal, receipts: receipt_files.Receipts) -> WithdrawnPart:
@@ -218,11 +218,11 @@ def dropped(
     waits = section.when == "complete" or section.later == "changed"
     states = {entry.item: _STATES.get(entry.state, entry.state) for entry in lacking}
     names: set[str] = {item.name for item in items}
-    gone = drops.vanished(earlier, names, states, withdrawn, waits=waits)
+    vanished = drops.vanished(earlier, names, states, withdrawn, waits=waits)
     less: dict[str, list[str]] = {
         item.name: parts for item in items if (parts := _smaller(item, earlier, withdrawn))
     }
-    new = [item for item in items if item.name not in earlier] if gone else []
+    new = [item for item in items if item.name not in earlier] if vanished else []
     present: dict[str, str] = {
         entry.sha256: item.name for item in new for entry in item.master_files()
     }
@@ -233,7 +233,7 @@ def dropped(
         if item.name in parted
     }
     return [
-        *drops.findings(earlier, gone, less, present),
+        *drops.findings(earlier, vanished, less, present),
         *drops.masters_there(withdrawn, paths),
     ]
 
@@ -254,15 +254,15 @@ def _smaller(
 def _lacking(entry: UnfinishedItem, earlier: dict[str, drops.Delivered]) -> LackingItem:
     """Return what is told of an item that the delivery lacks, and which one has it."""
     reason = handover.why_lacking(entry)
-    had = earlier.get(entry.item)
-    if had:
-        reason = f"It stays as {had.delivery} has it. {reason}".strip()
+    last_delivered = earlier.get(entry.item)
+    if last_delivered:
+        reason = f"It stays as {last_delivered.delivery} has it. {reason}".strip()
     return LackingItem(item=entry.item, state=entry.state, reason=reason)
 
 
 def untold(due: Due, receipts: receipt_files.Receipts, section: DeliverySection) -> list[Finding]:
     """Return a note for what was withdrawn and no delivery tells of yet."""
-    known = {entry.key for receipt in receipts.sound for entry in receipt.withdrawn}
+    delivered_keys = {entry.key for receipt in receipts.sound for entry in receipt.withdrawn}
     return [
         Finding(
             "delivery.withdrawn_untold",
@@ -274,5 +274,5 @@ def untold(due: Due, receipts: receipt_files.Receipts, section: DeliverySection)
             "note",
         )
         for entry in due.withdrawn
-        if entry.key not in known
+        if entry.key not in delivered_keys
     ]

@@ -65,10 +65,10 @@ def begin(
     """Return the plan of the delivery under way, or a new one; keep it beside the bags."""
     state = deliveries_dir / _STATE.format(batch=batch)
     if state.exists():
-        kept = record_files.load(state, "plan", Plan)
-        if kept.content == content and bool(kept.continues) == adds:
-            return kept
-        _discard(deliveries_dir, kept)
+        begun_plan = record_files.load(state, "plan", Plan)
+        if begun_plan.content == content and bool(begun_plan.continues) == adds:
+            return begun_plan
+        _discard(deliveries_dir, begun_plan)
     latest = receipts.latest
     revision = latest.revision + 1 if latest else 1
     plan = Plan(
@@ -89,16 +89,16 @@ def end(deliveries_dir: Path, plan: Plan) -> None:
     (deliveries_dir / _STATE.format(batch=plan.batch)).unlink(missing_ok=True)
 
 
-def _discard(deliveries_dir: Path, kept: Plan) -> None:
+def _discard(deliveries_dir: Path, begun_plan: Plan) -> None:
     """Remove what was begun of a delivery whose content has changed since.
 
     A bag that has its name already, but no receipt yet, was never delivered; it goes too, if it
     says itself that it is that one.
     """
-    name = re.escape(kept.name) + r"(?:\.\d{3})?(?:\.tar|\.zip)?"
+    name = re.escape(begun_plan.name) + r"(?:\.\d{3})?(?:\.tar|\.zip)?"
     for path in sorted(deliveries_dir.iterdir()):
         begun = re.fullmatch(r"\.part-" + name, path.name)
-        if begun or (re.fullmatch(name, path.name) and _says(path, kept.content)):
+        if begun or (re.fullmatch(name, path.name) and _says(path, begun_plan.content)):
             if path.is_dir():
                 shutil.rmtree(path)
             else:

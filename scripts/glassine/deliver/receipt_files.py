@@ -82,12 +82,12 @@ class Receipts:
         return self.sound[-1] if self.sound else None
 
 
-def beside(deliveries_dir: Path, name: str) -> Path:
+def receipt_path(deliveries_dir: Path, name: str) -> Path:
     """Return the path of a delivery's receipt beside its bag."""
     return deliveries_dir / f"{name}{SUFFIX}"
 
 
-def kept(deliveries_dir: Path, name: str) -> Path:
+def second_copy_path(deliveries_dir: Path, name: str) -> Path:
     """Return the path of the second copy of a delivery's receipt."""
     return deliveries_dir / FOLDER / f"{name}.json"
 
@@ -122,7 +122,7 @@ def read(deliveries_dir: Path, batch: str) -> Receipts:
 
 
 def _read_both(receipts: Receipts, deliveries_dir: Path, batch: str, name: str) -> None:
-    paths = (beside(deliveries_dir, name), kept(deliveries_dir, name))
+    paths = (receipt_path(deliveries_dir, name), second_copy_path(deliveries_dir, name))
     same = _same_bytes(*paths)
     first, why_first = (_as_written(paths[0]), "") if same else (None, "")
     if first is None:
@@ -153,24 +153,24 @@ def _as_written(path: Path) -> Receipt | None:
     known here is passed over, as no damage made it. None where the file is not built as a receipt;
     `_problem` then tells why."""
     try:
-        return msgspec.convert(_known_parts(files.read_json(path)), Receipt)
+        return msgspec.convert(_without_unknown_keys(files.read_json(path)), Receipt)
     except (GlassineError, TypeError, AttributeError, msgspec.ValidationError):
         return None
 
 
-def _known_parts(receipt: Any) -> dict[str, Any]:
+def _without_unknown_keys(receipt: Any) -> dict[str, Any]:
     """Return the JSON of a receipt without keys that its types do not know."""
-    known = _known(receipt, Receipt)
+    fields = _known_keys(receipt, Receipt)
     for name, kind in _PARTS.items():
-        if name in known:
-            known[name] = [_known(part, kind) for part in known[name]]
-    for item in known.get("items", []):
+        if name in fields:
+            fields[name] = [_known_keys(part, kind) for part in fields[name]]
+    for item in fields.get("items", []):
         if "masters" in item:
-            item["masters"] = [_known(master, DeliveredMaster) for master in item["masters"]]
-    return known
+            item["masters"] = [_known_keys(master, DeliveredMaster) for master in item["masters"]]
+    return fields
 
 
-def _known(value: dict[str, Any], kind: type[Record]) -> dict[str, Any]:
+def _known_keys(value: dict[str, Any], kind: type[Record]) -> dict[str, Any]:
     return {name: part for name, part in value.items() if name in kind.__struct_fields__}
 
 
@@ -223,19 +223,19 @@ def restore(receipts: Receipts) -> None:
 def write(deliveries_dir: Path, receipt: Receipt) -> None:
     """Write a new receipt in both places; the delivery is done when the first of them stands."""
     name = receipt.delivery
-    record_files.save(kept(deliveries_dir, name), "receipt", receipt)
-    record_files.save(beside(deliveries_dir, name), "receipt", receipt)
+    record_files.save(second_copy_path(deliveries_dir, name), "receipt", receipt)
+    record_files.save(receipt_path(deliveries_dir, name), "receipt", receipt)
 
 
 def note_names(results_batch_dir: Path, receipts: Receipts) -> None:
     """Keep the names and times of what was delivered with the results of the batch."""
     listed = {receipt.delivery: receipt.time for receipt in receipts.sound}
     path = results_batch_dir / LIST
-    if _noted(path) != listed:
+    if _listed_deliveries(path) != listed:
         files.write_json(path, {"deliveries": listed})
 
 
-def _noted(path: Path) -> dict[str, str]:
+def _listed_deliveries(path: Path) -> dict[str, str]:
     try:
         listed = files.read_json(path)["deliveries"]
         return {str(name): str(time) for name, time in listed.items()}
@@ -245,20 +245,20 @@ def _noted(path: Path) -> dict[str, str]:
 
 def lost(results_batch_dir: Path, deliveries_dir: Path, receipts: Receipts) -> list[Finding]:
     """Return a finding for each delivery that was made and of which no receipt is here any more."""
-    known = {receipt.delivery for receipt in receipts.sound}
-    known |= {Path(finding.path).name.removesuffix(SUFFIX) for finding in receipts.damaged}
+    with_receipt = {receipt.delivery for receipt in receipts.sound}
+    with_receipt |= {Path(finding.path).name.removesuffix(SUFFIX) for finding in receipts.damaged}
     return [
         Finding(
             "delivery.receipt_gone",
-            str(beside(deliveries_dir, name)),
+            str(receipt_path(deliveries_dir, name)),
             f"{name} was delivered on {time[:10]}, but its receipt is not here any more, neither "
             f"beside the bag nor in {FOLDER}/.",
             "the receipts of all deliveries in the folder of deliveries.",
             "Bring the folder of deliveries back (is its disk mounted?). To have the batch "
             f"delivered as if for the first time, remove {results_batch_dir / LIST}.",
         )
-        for name, time in _noted(results_batch_dir / LIST).items()
-        if name not in known
+        for name, time in _listed_deliveries(results_batch_dir / LIST).items()
+        if name not in with_receipt
     ]
 
 
@@ -354,7 +354,7 @@ def mark(deliveries_dir: Path, batch: str) -> dict[str, Any]:
     """
     odd: dict[str, Any] = {}
     for name in _names(deliveries_dir, batch):
-        paths = (beside(deliveries_dir, name), kept(deliveries_dir, name))
+        paths = (receipt_path(deliveries_dir, name), second_copy_path(deliveries_dir, name))
         receipt = _as_written(paths[1])
         if receipt is None:
             odd[name] = "damaged"
@@ -382,14 +382,14 @@ def words(deliveries_dir: Path, batch: str, current: bool) -> str:
     if receipts.latest is None:
         return "withheld (see the report)"
     receipt = receipts.latest
-    said = str(beside(deliveries_dir, receipt.delivery))
+    line = str(receipt_path(deliveries_dir, receipt.delivery))
     if not current:
-        said += f", of {receipt.time[:10]}: not what the batch has now (see the report)"
+        line += f", of {receipt.time[:10]}: not what the batch has now (see the report)"
     states = {bag.name: bag.state for bag in look(deliveries_dir, receipt)}
     away = [name for name, state in states.items() if state == "gone"]
     bad = [name for name, state in states.items() if state == "damaged"]
     if away:
-        said += f"; no longer at {deliveries_dir}: {wording.some(away, _NAMED)}"
+        line += f"; no longer at {deliveries_dir}: {wording.some(away, _NAMED)}"
     if bad:
-        said += f"; damaged: {wording.some(bad, _NAMED)}"
-    return said
+        line += f"; damaged: {wording.some(bad, _NAMED)}"
+    return line

@@ -77,14 +77,14 @@ def _whole(entries: Any) -> list[str]:
     return [str(entry["item"]) for entry in entries or [] if withdraws_whole(entry)]
 
 
-def _listed(path: Path, seen: tuple[int, int]) -> Listed:
+def _listed(path: Path, file_state: tuple[int, int]) -> Listed:
     """Return what the index keeps of an intake.json or a receipt; nothing of a damaged one."""
     try:
         record = files.read_json(path)
         away = set(_whole(record.get("withdraw") or record.get("withdrawn")))
         items = {str(entry["item"]) for entry in record["items"]} - away
         value = {
-            "seen": seen,
+            "seen": file_state,
             "batch": str(record["batch"]),
             "time": None if record.get("time") is None else str(record["time"]),
             "revision": record.get("revision"),
@@ -93,14 +93,14 @@ def _listed(path: Path, seen: tuple[int, int]) -> Listed:
         }
         return msgspec.convert(value, Listed)
     except (GlassineError, LookupError, TypeError, AttributeError, msgspec.ValidationError):
-        return Listed(seen=seen)
+        return Listed(seen=file_state)
 
 
 def _read_index(path: Path) -> dict[str, Listed]:
     """Return {path: what is kept of it}; nothing where the index cannot be used."""
     try:
-        known = files.read_json(path) if path.exists() else {}
-        return msgspec.convert(known, dict[str, Listed])
+        index = files.read_json(path) if path.exists() else {}
+        return msgspec.convert(index, dict[str, Listed])
     except (GlassineError, msgspec.ValidationError):
         return {}
 
@@ -110,17 +110,19 @@ def _claims(
     index_path: Path, sources: tuple[tuple[str, int, int], ...]
 ) -> dict[str, tuple[Claim, ...]]:
     """Return {item: the batches that have it}, of items that more than one has."""
-    known = _read_index(index_path)
-    kept: dict[str, Listed] = {}
+    index = _read_index(index_path)
+    listed: dict[str, Listed] = {}
     for path, mtime_ns, size in sources:
-        entry = known.get(path)
-        seen = (mtime_ns, size)
-        kept[path] = entry if entry and entry.seen == seen else _listed(Path(path), seen)
-    if kept != known:
+        entry = index.get(path)
+        file_state = (mtime_ns, size)
+        listed[path] = (
+            entry if entry and entry.seen == file_state else _listed(Path(path), file_state)
+        )
+    if listed != index:
         with contextlib.suppress(OSError):
-            files.write_text(index_path, files.canonical(msgspec.to_builtins(kept)))
+            files.write_text(index_path, files.canonical(msgspec.to_builtins(listed)))
     delivered: dict[str, dict[str, str]] = {}
-    for entry in sorted(kept.values(), key=lambda entry: entry.revision or 0):
+    for entry in sorted(listed.values(), key=lambda entry: entry.revision or 0):
         _count(delivered.setdefault(entry.batch, {}), entry)
     claims: dict[str, list[Claim]] = {}
     for batch, items in delivered.items():

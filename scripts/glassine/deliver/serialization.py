@@ -67,12 +67,12 @@ def carrier(form: str, copy: str) -> Carrier:
     return _FolderCarrier(copy)
 
 
-def _changed(source: Source, found: Digests) -> Finding:
+def _changed(source: Source, digests: Digests) -> Finding:
     return Finding(
         "delivery.changed",
         str(source.origin),
-        f"The file is no longer what package.json says: SHA-256 {found.sha256}, "
-        f"{found.bytes} bytes.",
+        f"The file is no longer what package.json says: SHA-256 {digests.sha256}, "
+        f"{digests.bytes} bytes.",
         f"SHA-256 {source.digests.sha256}, {source.digests.bytes} bytes.",
         "Look at the disk; a damaged derivative is made again when its item's results are "
         "deleted, a damaged master has to be copied again from the capture station.",
@@ -139,22 +139,22 @@ class _FolderCarrier:
         """Bring one file; None, or a finding where it is not what it must be."""
         target.parent.mkdir(parents=True, exist_ok=True)
         if self.copy == "hardlink" and _linked(source.origin, target):
-            found = hashing.of_file(target)
-            if found != source.digests:
+            digests = hashing.of_file(target)
+            if digests != source.digests:
                 target.unlink()
-                return _changed(source, found)
+                return _changed(source, digests)
             return None
         temporary = target.with_name(files.TEMPORARY_PREFIX + target.name[:200])
         try:
             with source.origin.open("rb", buffering=0) as opened, temporary.open("wb") as written:
                 if self.copy == "reflink" and _cloned(opened.fileno(), written.fileno()):
-                    found = hashing.of_stream(opened)
+                    digests = hashing.of_stream(opened)
                 else:
-                    found = hashing.of_stream(opened, written)
-            if found != source.digests:
-                return _changed(source, found)
-            taken = source.origin.stat()
-            os.utime(temporary, ns=(taken.st_mtime_ns, taken.st_mtime_ns))
+                    digests = hashing.of_stream(opened, written)
+            if digests != source.digests:
+                return _changed(source, digests)
+            origin_state = source.origin.stat()
+            os.utime(temporary, ns=(origin_state.st_mtime_ns, origin_state.st_mtime_ns))
             temporary.rename(target)
         finally:
             temporary.unlink(missing_ok=True)
@@ -171,12 +171,12 @@ def _is_there(target: Path, digests: Digests, trusting: bool) -> bool:
     return trusting or hashing.of_file(target) == digests
 
 
-def _remove_others(part: Path, wanted: set[str]) -> None:
+def _remove_others(part: Path, paths: set[str]) -> None:
     for path in sorted(part.rglob("*"), reverse=True):
         if path.is_dir() and not path.is_symlink():
             if not any(path.iterdir()):
                 path.rmdir()
-        elif path.relative_to(part).as_posix() not in wanted:
+        elif path.relative_to(part).as_posix() not in paths:
             path.unlink()
 
 
@@ -218,14 +218,14 @@ def _carry(
         write(source)
         return True
     try:
-        found = write(source)
+        digests = write(source)
     except OSError as problem:
         if problem.filename and Path(problem.filename) != source.origin:
             raise
         findings.append(_unreadable(source, problem))
         return False
-    if found != source.digests:
-        findings.append(_changed(source, found))
+    if digests != source.digests:
+        findings.append(_changed(source, digests))
         return False
     return True
 
@@ -234,10 +234,10 @@ def _entries(
     tags: dict[str, bytes], sources: list[Source]
 ) -> list[tuple[str, int, Source | bytes]]:
     """Return (path, size, what) in the order of an archive: tag files first, then payload."""
-    found: list[tuple[str, int, Source | bytes]] = [
+    entries: list[tuple[str, int, Source | bytes]] = [
         (path, len(content), content) for path, content in tags.items()
     ]
-    return found + [(source.path, source.digests.bytes, source) for source in sources]
+    return entries + [(source.path, source.digests.bytes, source) for source in sources]
 
 
 def _stream(what: Source | bytes, target: hashing.Writable) -> Digests:
@@ -311,10 +311,10 @@ def _whole_member(opened: BinaryIO, name: str, size: int, what: Source | bytes) 
         return None
     opened.seek(extra_size, os.SEEK_CUR)
     begins = opened.tell()
-    found = hashing.of_stream(_Limited(opened, size))
+    digests = hashing.of_stream(_Limited(opened, size))
     opened.seek(begins + size)
     expected = hashing.of_bytes(what) if isinstance(what, bytes) else what.digests
-    return int(crc) if found == expected else None
+    return int(crc) if digests == expected else None
 
 
 class _Limited:
@@ -346,7 +346,7 @@ def _zip(
     findings: list[Finding] = []
     with part.open("r+b") as target:
         entries = _entries(tags, sources)
-        kept: list[zipfile.ZipInfo] = []
+        whole_members: list[zipfile.ZipInfo] = []
         at = 0
         for path, size, what in entries:
             crc = _whole_member(target, f"{top}/{path}", size, what)
@@ -354,15 +354,15 @@ def _zip(
                 break
             member = _zip_member(f"{top}/{path}", size, seconds)
             member.header_offset, member.CRC, member.compress_size = at, crc, size
-            kept.append(member)
+            whole_members.append(member)
             at = target.tell()
         target.seek(at)
         target.truncate()
         with zipfile.ZipFile(target, "w", zipfile.ZIP_STORED, allowZip64=True) as archive:
-            for member in kept:
+            for member in whole_members:
                 archive.filelist.append(member)
                 archive.NameToInfo[member.filename] = member
-            for path, size, what in entries[len(kept) :]:
+            for path, size, what in entries[len(whole_members) :]:
                 member = _zip_member(f"{top}/{path}", size, seconds)
                 with archive.open(member, "w", force_zip64=size >= _ZIP64_FROM) as opened:
                     done = _carry(what, lambda what: _stream(what, opened), findings)

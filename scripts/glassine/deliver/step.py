@@ -151,11 +151,11 @@ def _make(
     deliveries_dir.mkdir(parents=True, exist_ok=True)
     plan = plans.begin(deliveries_dir, given.batch, content, receipts, due.adds)
     groups = plans.groups_of(items, section)
-    made = []
+    bags = []
     for number in range(1, len(groups) + 1):
         contents = bagging.contents_of(folders, plan, number, groups)
-        made.append((contents, bagging.make_bag(deliveries_dir, plan, contents, given, due)))
-    _finish(deliveries_dir, plan, made, given, due)
+        bags.append((contents, bagging.make_bag(deliveries_dir, plan, contents, given, due)))
+    _finish(deliveries_dir, plan, bags, given, due)
     return True
 
 

@@ -56,10 +56,10 @@ class _Checking:
         self.findings: list[Finding] = []
 
     def note(self, code: str, path: str, what: str, expected: str, severity: str = "hold") -> None:
-        shown = f"{self.path.name}/{path}" if path else self.path.name
+        finding_path = f"{self.path.name}/{path}" if path else self.path.name
         next_step = _NEXT if severity == "hold" else "Lay the receipt beside the bag."
-        found = Finding(f"delivered.{code}", shown, what, expected, next_step, severity)
-        self.findings.append(found)
+        finding = Finding(f"delivered.{code}", finding_path, what, expected, next_step, severity)
+        self.findings.append(finding)
 
     def content(self, path: str) -> bytes | None:
         if self.reading.store.files.get(path, bag.MAX_TAG_BYTES + 1) > bag.MAX_TAG_BYTES:
@@ -117,12 +117,14 @@ class _Checking:
                 self.note("receipt", name, what, f"SHA-256 {digest}.")
 
     def receipt_entry(self) -> ReceiptBag | None:
-        beside = self.path.parent
-        for path in sorted([*beside.glob("*.receipt.json"), *beside.glob("receipts/*.json")]):
+        folder = self.path.parent
+        for path in sorted([*folder.glob("*.receipt.json"), *folder.glob("receipts/*.json")]):
             try:
                 bags = record_files.load(path, "receipt", Receipt).bags
             except GlassineError as error:
-                self.findings += [replace(each, next_step=_RECEIPT) for each in error.findings]
+                self.findings += [
+                    replace(finding, next_step=_RECEIPT) for finding in error.findings
+                ]
                 continue
             for entry in bags:
                 if entry.name == self.path.name:
@@ -153,13 +155,13 @@ class _Checking:
 
     def present(self) -> dict[str, dict[str, str]]:
         """Return {item: {path: SHA-256, empty where it was not read}} of the payload."""
-        found: dict[str, dict[str, str]] = {}
+        items: dict[str, dict[str, str]] = {}
         for path in sorted(self.reading.store.files):
             parts = path.split("/", 2)
             if parts[0] == "data" and len(parts) == 3:
                 digests = self.reading.digests.get(path)
-                found.setdefault(parts[1], {})[parts[2]] = digests.sha256 if digests else ""
-        return found
+                items.setdefault(parts[1], {})[parts[2]] = digests.sha256 if digests else ""
+        return items
 
     def statement(self) -> None:
         """Compare the items and their files with delivery.json."""
@@ -185,8 +187,8 @@ class _Checking:
         for item in listed["items"] if listed is not None else ():
             for entry in item["files"]:
                 path = f"{bag.PAYLOAD}{item['item']}/{entry['file']}"
-                found = self.reading.digests.get(path)
-                if found is None or found.sha256 != entry["sha256"]:
+                digests = self.reading.digests.get(path)
+                if digests is None or digests.sha256 != entry["sha256"]:
                     what = "handover.json lists other bytes, or the file is not there."
                     self.note("handover", path, what, f"SHA-256 {entry['sha256']}.")
 
@@ -219,16 +221,16 @@ class _Checking:
         if urlsplit(href).scheme:
             return  # elsewhere, say the image service
         target = posixpath.normpath(posixpath.join(folder, unquote(href)))
-        found = self.reading.digests.get(target)
-        if found is None:
+        digests = self.reading.digests.get(target)
+        if digests is None:
             self.note("mets_missing", target, f"{mets} names it, but it is not there.", "the file.")
             return
         algorithm = _ALGORITHM.get(entry.get("CHECKSUMTYPE", ""))
         digest = (entry.get("CHECKSUM") or "").lower()
-        if algorithm and getattr(found, algorithm) != digest:
+        if algorithm and getattr(digests, algorithm) != digest:
             what = f"Its {algorithm} is not the one in {mets}."
             self.note("mets_digest", target, what, f"{algorithm} {digest}.")
-        if entry.get("SIZE") and entry.get("SIZE") != str(found.bytes):
+        if entry.get("SIZE") and entry.get("SIZE") != str(digests.bytes):
             what = f"Its size is not the one in {mets}."
             self.note("mets_size", target, what, f"{entry.get('SIZE')} bytes.")
 
@@ -242,7 +244,7 @@ class _Checking:
             what = "The inventory and the content do not agree on this file."
             self.note("inventory", path, what, "every content file listed, and no other.")
         for path in sorted(content & set(listed)):
-            found = self.reading.digests.get(path)
-            if found and found.sha512 != listed[path].lower():
+            digests = self.reading.digests.get(path)
+            if digests and digests.sha512 != listed[path].lower():
                 what = "Its SHA-512 is not the one in the inventory."
                 self.note("inventory", path, what, f"{listed[path]}.")

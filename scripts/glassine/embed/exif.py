@@ -38,12 +38,12 @@ def tiff_texts(words: Words, technical: Technical) -> tuple[dict[int, bytes], li
 
 def _capture(technical: Technical) -> dict[int, Any]:
     tags = piexif.ExifIFD
-    taken = technical.taken.replace("-", ":").replace("T", " ")
-    found: dict[int, Any] = {
-        tags.DateTimeOriginal: taken,
-        tags.DateTimeDigitized: taken,
-        tags.OffsetTimeOriginal: technical.offset if taken else "",
-        tags.OffsetTimeDigitized: technical.offset if taken else "",
+    taken_at = technical.taken.replace("-", ":").replace("T", " ")
+    fields: dict[int, Any] = {
+        tags.DateTimeOriginal: taken_at,
+        tags.DateTimeDigitized: taken_at,
+        tags.OffsetTimeOriginal: technical.offset if taken_at else "",
+        tags.OffsetTimeDigitized: technical.offset if taken_at else "",
         tags.BodySerialNumber: technical.serial,
         tags.LensModel: technical.lens,
         tags.ImageUniqueID: technical.document_id.replace("-", ""),
@@ -53,10 +53,10 @@ def _capture(technical: Technical) -> dict[int, Any]:
         tags.FNumber: technical.f_number,
         tags.FocalLength: technical.focal_mm,
     }
-    found.update({tag: fraction(value) for tag, value in numbers.items() if value})
+    fields.update({tag: fraction(value) for tag, value in numbers.items() if value})
     if technical.iso and 0 < technical.iso < 65536:
-        found[tags.ISOSpeedRatings] = round(technical.iso)
-    return found
+        fields[tags.ISOSpeedRatings] = round(technical.iso)
+    return fields
 
 
 def encode(words: Words, technical: Technical) -> tuple[bytes, list[str]]:
@@ -65,24 +65,26 @@ def encode(words: Words, technical: Technical) -> tuple[bytes, list[str]]:
     Texts are UTF-8 in ASCII fields, as the metadata guidelines of the trade have it and
     readers expect (common practice; the standard's own UTF-8 type came with Exif 3.0).
     """
-    image, own = piexif.ImageIFD, piexif.ExifIFD
-    zeroth: dict[int, Any] = _texts(words, technical) | {image.Orientation: 1}
+    tiff_tags, exif_tags = piexif.ImageIFD, piexif.ExifIFD
+    zeroth: dict[int, Any] = _texts(words, technical) | {tiff_tags.Orientation: 1}
     if technical.components == 3:
-        zeroth[image.YCbCrPositioning] = 1
+        zeroth[tiff_tags.YCbCrPositioning] = 1
     if technical.ppi:
         zeroth |= {
-            image.XResolution: fraction(technical.ppi),
-            image.YResolution: fraction(technical.ppi),
-            image.ResolutionUnit: 2,
+            tiff_tags.XResolution: fraction(technical.ppi),
+            tiff_tags.YResolution: fraction(technical.ppi),
+            tiff_tags.ResolutionUnit: 2,
         }
     exif: dict[int, Any] = _capture(technical)
     exif |= {
-        own.ExifVersion: VERSION,
-        own.FlashpixVersion: b"0100",
-        own.ComponentsConfiguration: b"\1\2\3\0" if technical.components == 3 else b"\1\0\0\0",
-        own.ColorSpace: technical.colour_space,
-        own.PixelXDimension: technical.width,
-        own.PixelYDimension: technical.height,
+        exif_tags.ExifVersion: VERSION,
+        exif_tags.FlashpixVersion: b"0100",
+        exif_tags.ComponentsConfiguration: b"\1\2\3\0"
+        if technical.components == 3
+        else b"\1\0\0\0",
+        exif_tags.ColorSpace: technical.colour_space,
+        exif_tags.PixelXDimension: technical.width,
+        exif_tags.PixelYDimension: technical.height,
     }
     cut: list[str] = []
     block = piexif.dump({"0th": _encoded(zeroth, cut), "Exif": _encoded(exif, cut)})
@@ -94,7 +96,7 @@ def encode(words: Words, technical: Technical) -> tuple[bytes, list[str]]:
 
 def _encoded(fields: dict[int, Any], cut: list[str]) -> dict[int, Any]:
     """Return the fields with texts as UTF-8, without those that have nothing to say."""
-    found: dict[int, Any] = {}
+    encoded: dict[int, Any] = {}
     for tag, value in fields.items():
         if isinstance(value, str):
             if not value:
@@ -103,21 +105,21 @@ def _encoded(fields: dict[int, Any], cut: list[str]) -> dict[int, Any]:
             value = shortened(value, MAX_TEXT).encode()
             if value != whole.encode():
                 cut.append(f"exif:{tag}")
-        found[tag] = value
-    return found
+        encoded[tag] = value
+    return encoded
 
 
 def _entries(block: bytes, at: int) -> list[tuple[int, int, int, bytes]]:
     """Return (tag, type, count, value) of the big-endian IFD at `at`."""
     (count,) = struct.unpack_from(">H", block, at)
-    found = []
+    entries = []
     for number in range(count):
         place = at + 2 + 12 * number
         tag, kind, values = struct.unpack_from(">HHI", block, place)
         size = _SIZES[kind] * values
         start = place + 8 if size <= 4 else struct.unpack_from(">I", block, place + 8)[0]
-        found.append((tag, kind, values, block[start : start + size]))
-    return found
+        entries.append((tag, kind, values, block[start : start + size]))
+    return entries
 
 
 def _directory(entries: list[tuple[int, int, int, bytes]], at: int) -> bytes:

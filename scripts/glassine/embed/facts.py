@@ -72,7 +72,7 @@ class Technical:
 
 def unusable(text: str) -> list[str]:
     """Return the characters of `text` that no embedded metadata can hold, as U+XXXX."""
-    return [f"U+{ord(found):04X}" for found in _NOT_TEXT.findall(text)]
+    return [f"U+{ord(character):04X}" for character in _NOT_TEXT.findall(text)]
 
 
 def shortened(text: str, limit_bytes: int) -> str:

@@ -8,44 +8,8 @@ import msgspec
 
 from glassine.base.model import Facts
 from glassine.base.records import Given
-from glassine.base.records.given import StatedMaster
-
-
-class Institution(Given, frozen=True, kw_only=True):
-    """homepage: its address in the web; contact: by mail."""
-
-    name: str | None = None
-    homepage: str | None = None
-    contact: str | None = None
-
-
-class Creator(Given, frozen=True, kw_only=True):
-    name: str
-
-
-class Subject(Given, frozen=True, kw_only=True):
-    term: str
-
-
-class Place(Given, frozen=True, kw_only=True):
-    name: str
-    uri: str | None = None
-
-
-class CatalogueRow(Given, frozen=True, kw_only=True):
-    """What embed writes of the catalogue's row.
-
-    edtf: the date in EDTF; date_text: as catalogued. rights: see `base.rights.resolved`.
-    """
-
-    title: str | None = None
-    description: str | None = None
-    creators: tuple[Creator, ...] | None = None
-    subjects: tuple[Subject, ...] | None = None
-    places: tuple[Place, ...] | None = None
-    edtf: str | None = None
-    date_text: str | None = None
-    rights: dict[str, Any] | None = None
+from glassine.base.records.catalogue import CatalogueRow
+from glassine.base.records.given import Institution, StatedMaster
 
 
 class EmbedSection(Given, frozen=True, kw_only=True):
@@ -68,9 +32,9 @@ class EmbedGiven(Given, frozen=True, kw_only=True):
     institution: dict[str, Any] | None = None
     software: str | None = None
 
-    def catalogue_row(self) -> CatalogueRow:
-        """Return the row, empty where the catalogue has none. Raises msgspec.ValidationError."""
-        return msgspec.convert(self.catalogue or {}, CatalogueRow)
+    def catalogue_row(self) -> CatalogueRow | None:
+        """Return the row, None where the catalogue has none. Raises msgspec.ValidationError."""
+        return msgspec.convert(self.catalogue, CatalogueRow) if self.catalogue else None
 
     def institution_details(self) -> Institution:
         """Raises msgspec.ValidationError."""

@@ -40,19 +40,19 @@ def texts(words: Words) -> list[tuple[tuple[int, int], str, str]]:
     day = (
         words.date_iso.replace("-", "") if re.fullmatch(r"\d{4}-\d\d-\d\d", words.date_iso) else ""
     )
-    found = [(TITLE, words.title, "title")]
-    found += [(KEYWORD, subject, "subject") for subject in words.subjects]
-    found += [(DATE, day, "date")]
-    found += [(CREATOR, creator, "creator") for creator in words.creators]
-    found += [(PLACE, name, "place") for name, _ in words.places[:1]]
-    found += [
+    datasets = [(TITLE, words.title, "title")]
+    datasets += [(KEYWORD, subject, "subject") for subject in words.subjects]
+    datasets += [(DATE, day, "date")]
+    datasets += [(CREATOR, creator, "creator") for creator in words.creators]
+    datasets += [(PLACE, name, "place") for name, _ in words.places[:1]]
+    datasets += [
         (REFERENCE, words.identifier, "identifier"),
         (CREDIT, words.credit, "credit"),
         (SOURCE, words.source, "source"),
         (COPYRIGHT, words.copyright_notice, "copyright notice"),
         (CAPTION, words.description, "description"),
     ]
-    return [entry for entry in found if entry[1]]
+    return [entry for entry in datasets if entry[1]]
 
 
 def encode(words: Words) -> tuple[bytes, list[str]]:
@@ -85,19 +85,19 @@ def block(datasets: bytes) -> bytes:
 def decode(payload: bytes) -> list[tuple[tuple[int, int], bytes]]:
     """Return the datasets of an APP13 payload. Raises ValueError where it is malformed."""
     at = len(IRB_HEAD)
-    found: list[tuple[tuple[int, int], bytes]] = []
+    datasets: list[tuple[tuple[int, int], bytes]] = []
     while at + 12 <= len(payload):
         signature, kind, name, size = struct.unpack_from(">4sHHI", payload, at)
         if signature != b"8BIM" or name != 0 or at + 12 + size > len(payload):
             raise ValueError("a damaged image resource block")
         if kind == 0x0404:
-            found += _datasets(payload[at + 12 : at + 12 + size])
+            datasets += _datasets(payload[at + 12 : at + 12 + size])
         at += 12 + size + size % 2
-    return found
+    return datasets
 
 
 def _datasets(data: bytes) -> list[tuple[tuple[int, int], bytes]]:
-    found = []
+    datasets = []
     at = 0
     while at < len(data):
         if at + 5 > len(data) or data[at] != 0x1C:
@@ -105,6 +105,6 @@ def _datasets(data: bytes) -> list[tuple[tuple[int, int], bytes]]:
         record, number, size = struct.unpack_from(">BBH", data, at + 1)
         if size > 32767 or at + 5 + size > len(data):
             raise ValueError(f"the dataset at octet {at} is longer than its block")
-        found.append(((record, number), data[at + 5 : at + 5 + size]))
+        datasets.append(((record, number), data[at + 5 : at + 5 + size]))
         at += 5 + size
-    return found
+    return datasets

@@ -44,7 +44,7 @@ def split(data: bytes) -> tuple[list[Segment], bytes]:
         raise ValueError("it does not begin as a JPEG does")
     if data[-2:] != b"\xff\xd9":
         raise ValueError("it does not end as a JPEG does, it is cut short")
-    found: list[Segment] = []
+    segments: list[Segment] = []
     at = 2
     while True:
         if at + 4 > len(data) or data[at] != 0xFF:
@@ -54,13 +54,13 @@ def split(data: bytes) -> tuple[list[Segment], bytes]:
             at += 1
             continue
         if marker == SOS:
-            return found, data[at:]
+            return segments, data[at:]
         if marker in (0x00, 0x01, EOI) or 0xD0 <= marker <= 0xD8:
             raise ValueError(f"the marker {marker:02X} at byte {at} cannot stand there")
         (length,) = struct.unpack_from(">H", data, at + 2)
         if length < 2 or at + 2 + length > len(data):
             raise ValueError(f"the segment at byte {at} is longer than the file")
-        found.append(Segment(marker, data[at + 4 : at + 2 + length]))
+        segments.append(Segment(marker, data[at + 4 : at + 2 + length]))
         at += 2 + length
 
 
@@ -86,13 +86,13 @@ def xmp_segments(packet: bytes, extended: bytes | None) -> list[Segment]:
     """Return the APP1 segments of an XMP packet and, where there is one, its extended part."""
     if len(packet) > MAX_XMP:
         raise ValueError(f"an XMP packet in a JPEG holds {MAX_XMP} bytes, not {len(packet)}")
-    found = [Segment(APP1, XMP_HEAD + packet)]
+    segments = [Segment(APP1, XMP_HEAD + packet)]
     if extended:
         guid = extended_guid(extended).encode("ascii")
         for start in range(0, len(extended), EXTENDED_PART):
             head = EXTENDED_HEAD + guid + struct.pack(">II", len(extended), start)
-            found.append(Segment(APP1, head + extended[start : start + EXTENDED_PART]))
-    return found
+            segments.append(Segment(APP1, head + extended[start : start + EXTENDED_PART]))
+    return segments
 
 
 def extended_guid(extended: bytes) -> str:
@@ -118,13 +118,15 @@ def spliced(
     """
     before, scans = split(data)
     jfif = [segment for segment in before if _is_jfif(segment)]
-    kept = [segment for segment in before if not _is_jfif(segment) and not _is_metadata(segment)]
+    picture_segments = [
+        segment for segment in before if not _is_jfif(segment) and not _is_metadata(segment)
+    ]
     segments = [_with_density(segment, ppi) for segment in jfif[:1]]
     segments.append(Segment(APP1, exif))
     segments += xmp_segments(xmp, extended)
     if iim:
         segments.append(Segment(APP13, iim))
-    segments += kept
+    segments += picture_segments
     result = SOI + b"".join(segment.encoded() for segment in segments) + scans
     _require_same_picture(data, result)
     return result

@@ -22,8 +22,10 @@ from glassine import __version__
 from glassine.base import alternates, files, formats, hashing, premis_event, record_files, rights
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import ItemGeometry, MasterGeometry
+from glassine.base.records.catalogue import NO_ROW, CatalogueRow
 from glassine.base.records.embedded import Embedded, EmbeddedFile, Origin
 from glassine.base.records.fixity import Fixity, VerifiedMaster
+from glassine.base.records.given import Institution
 from glassine.base.records.parts import Event
 from glassine.base.records.render import (
     Alternate,
@@ -34,7 +36,7 @@ from glassine.base.records.render import (
 )
 from glassine.embed import described, exif, iim, jpeg, xmp
 from glassine.embed.facts import Technical, Words, unusable
-from glassine.embed.given import CatalogueRow, EmbedGiven, Institution
+from glassine.embed.given import EmbedGiven
 
 VERSION = "3"
 FOLDERS = {"access": "access", "thumb": "thumbs"}
@@ -43,32 +45,37 @@ _EXACT_DATE = re.compile(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?")
 
 
 def words_of(
-    item: str, row: CatalogueRow, institution: Institution, defaults: dict[str, Any]
+    item: str, catalogued: CatalogueRow | None, institution: Institution, defaults: dict[str, Any]
 ) -> Words:
     """Return what the catalogue and the institution say; without a row the item's id, the
     institution and its own rights.
 
-    defaults: the settings of `rights`, for what the catalogue leaves open (`rights.resolved`).
+    catalogued: the item's row. defaults: the settings of `rights`, for what the catalogue leaves
+    open (`rights.resolved`).
     """
-    stated = rights.resolved(row.rights, defaults)
+    row = catalogued or NO_ROW
+    # No row states nothing; the rights of an empty one would say "unknown".
+    item_rights = rights.resolved(
+        msgspec.structs.asdict(catalogued.rights) if catalogued else None, defaults
+    )
     edtf = row.edtf or ""
     return Words(
-        title=row.title or "",
-        description=row.description or "",
-        creators=tuple(creator.name for creator in row.creators or ()),
-        subjects=tuple(subject.term for subject in row.subjects or ()),
-        places=tuple((place.name, place.uri or "") for place in row.places or ()),
+        title=row.title,
+        description=row.description,
+        creators=tuple(creator.name for creator in row.creators),
+        subjects=tuple(subject.term for subject in row.subjects),
+        places=tuple((place.name, place.uri) for place in row.places),
         identifier=item,
         date_iso=edtf if _EXACT_DATE.fullmatch(edtf) else "",
         date_text=row.date_text or edtf,
-        copyright_notice=stated.notice,
-        usage_terms=stated.terms,
-        web_statement=stated.uri,
-        marked=stated.marked,
-        credit=stated.credit or institution.name or "",
-        source=institution.name or "",
-        contact_url=institution.homepage or "",
-        contact_email=institution.contact or "",
+        copyright_notice=item_rights.notice,
+        usage_terms=item_rights.terms,
+        web_statement=item_rights.uri,
+        marked=item_rights.marked,
+        credit=item_rights.credit or institution.name,
+        source=institution.name,
+        contact_url=institution.homepage,
+        contact_email=institution.contact,
     )
 
 
@@ -162,9 +169,9 @@ def _technical(
     entry: Picture | Alternate,
     colour_space: int,
     components: int,
-    known: _Known,
+    context: _ItemContext,
 ) -> Technical:
-    master = known.masters[frame.master]
+    master = context.masters[frame.master]
     digest = master.digests.sha256
     capture = master.header.capture
     return Technical(
@@ -172,14 +179,14 @@ def _technical(
         height=entry.height,
         ppi=_ppi(frame, entry),
         colour_space=colour_space,
-        software=known.software,
+        software=context.software,
         document_id=_identifier("sha256:" + digest, frame.index, entry.use),
         master_id=_identifier("sha256:" + digest),
         master_name=master.path,
         master_sha256=digest,
         pixels_sha256=entry.sha256,
         components=components,
-        digital_source=_digital_source(known.located.get(frame.master), frame.index),
+        digital_source=_digital_source(context.located.get(frame.master), frame.index),
         make=capture.make or "",
         model=capture.model or "",
         serial=capture.serial or "",
@@ -194,7 +201,7 @@ def _technical(
 
 
 @dataclass(frozen=True)
-class _Known:
+class _ItemContext:
     """What is the same for every file of an item. masters, located: by the master's path."""
 
     words: Words
@@ -245,21 +252,23 @@ def embed_item(batch_dir: Path, item_dir: Path, given: EmbedGiven) -> None:
     which render used too. Raises GlassineError for a rendered file that is missing or not what
     render wrote, and for texts that cannot be embedded.
     """
-    known = _known(item_dir, given)
-    _require_usable(given.item, known.words)
+    context = _context_of(item_dir, given)
+    _require_usable(given.item, context.words)
     rendering = record_files.load(item_dir / "render" / "render.json", "render", Rendering)
     done = [
-        _jpeg(item_dir, frame, entry, known) for frame in rendering.frames for entry in frame.files
+        _jpeg(item_dir, frame, entry, context)
+        for frame in rendering.frames
+        for entry in frame.files
     ]
     for folder in FOLDERS.values():
         _write(item_dir / folder, [one for one in done if one.entry.path.startswith(f"{folder}/")])
-    done += _alternates(item_dir, rendering.frames, known)
+    done += _alternates(item_dir, rendering.frames, context)
     detail = {
         "catalogue": given.catalogue,
         "facts": {master.path: master.facts_or(given.facts).as_dict() for master in given.masters},
         "institution": given.institution or {},
         "settings": given.settings_recorded(),
-        "software": known.software,
+        "software": context.software,
         "step": VERSION,
         "shortened": {one.entry.path: one.shortened for one in done if one.shortened},
     }
@@ -279,10 +288,10 @@ def _write(folder: Path, derivatives: list[_Derivative]) -> None:
                 (temporary / one.entry.path.partition("/")[2]).write_bytes(one.content)
 
 
-def _known(item_dir: Path, given: EmbedGiven) -> _Known:
+def _context_of(item_dir: Path, given: EmbedGiven) -> _ItemContext:
     geometry = ItemGeometry.from_dict(files.read_json(item_dir / "geometry.json"))
     fixity = record_files.load(item_dir / "fixity.json", "fixity", Fixity)
-    return _Known(
+    return _ItemContext(
         words=words_of(
             given.item, given.catalogue_row(), given.institution_details(), given.rights()
         ),
@@ -293,17 +302,19 @@ def _known(item_dir: Path, given: EmbedGiven) -> _Known:
     )
 
 
-def _jpeg(item_dir: Path, frame: RenderedFrame, entry: Picture, known: _Known) -> _Derivative:
+def _jpeg(
+    item_dir: Path, frame: RenderedFrame, entry: Picture, context: _ItemContext
+) -> _Derivative:
     data = _rendered(item_dir, entry)
     with _encoding(entry):
         colour_space = _colour_space(jpeg.icc_profile(data))
-        technical = _technical(frame, entry, colour_space, jpeg.components(data), known)
-        content, shortened = embedded(data, known.words, technical, known.with_iim)
+        technical = _technical(frame, entry, colour_space, jpeg.components(data), context)
+        content, shortened = embedded(data, context.words, technical, context.with_iim)
     file_format = formats.identify_bytes(content)
     assert file_format is not None  # a JPEG that was just taken apart
     digests = hashing.of_bytes(content)
     folder = FOLDERS[entry.use]
-    written = _entry(frame, entry, folder, file_format, digests, known)
+    written = _entry(frame, entry, folder, file_format, digests, context)
     return _Derivative(content, written, shortened)
 
 
@@ -322,7 +333,9 @@ def _encoding(entry: WrittenFile) -> Iterator[None]:
         ) from problem
 
 
-def _alternates(item_dir: Path, frames: list[RenderedFrame], known: _Known) -> list[_Derivative]:
+def _alternates(
+    item_dir: Path, frames: list[RenderedFrame], context: _ItemContext
+) -> list[_Derivative]:
     """Write alternates/ of the item; remove it where none are made any more."""
     folder = item_dir / alternates.FOLDER
     if not any(frame.alternates for frame in frames):
@@ -331,14 +344,14 @@ def _alternates(item_dir: Path, frames: list[RenderedFrame], known: _Known) -> l
         return []
     with files.replacing_folder(folder) as temporary:
         return [
-            _alternate(item_dir, temporary, frame, entry, known)
+            _alternate(item_dir, temporary, frame, entry, context)
             for frame in frames
             for entry in frame.alternates
         ]
 
 
 def _alternate(
-    item_dir: Path, folder: Path, frame: RenderedFrame, entry: Alternate, known: _Known
+    item_dir: Path, folder: Path, frame: RenderedFrame, entry: Alternate, context: _ItemContext
 ) -> _Derivative:
     source, target = files.inside(item_dir, f"render/{entry.name}"), folder / entry.name
     try:
@@ -347,11 +360,13 @@ def _alternate(
         raise _missing(source, problem) from problem
     with opened, _encoding(entry):
         space = _colour_space(described.icc_profile(opened, entry.use))
-        technical = _technical(frame, entry, space, frame.tone.bands if frame.tone else 3, known)
-        copied = described.copy(opened, target, entry.use, known.words, technical, known.with_iim)
+        technical = _technical(frame, entry, space, frame.tone.bands if frame.tone else 3, context)
+        copied = described.copy(
+            opened, target, entry.use, context.words, technical, context.with_iim
+        )
     _require_same(source, copied.original, entry)
     file_format = formats.identify(target)
-    written = _entry(frame, entry, alternates.FOLDER, file_format, copied.digests, known)
+    written = _entry(frame, entry, alternates.FOLDER, file_format, copied.digests, context)
     return _Derivative(None, written, copied.shortened)
 
 
@@ -361,9 +376,9 @@ def _entry(
     folder: str,
     file_format: formats.Format,
     digests: hashing.Digests,
-    known: _Known,
+    context: _ItemContext,
 ) -> EmbeddedFile:
-    master = known.masters[frame.master]
+    master = context.masters[frame.master]
     return EmbeddedFile(
         use=entry.use,
         path=f"{folder}/{entry.name}",

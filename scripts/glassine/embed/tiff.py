@@ -81,10 +81,10 @@ class Directory:
 
 def _read(stream: BinaryIO, at: int, count: int) -> bytes:
     stream.seek(at)
-    found = stream.read(count)
-    if len(found) != count:
+    octets = stream.read(count)
+    if len(octets) != count:
         raise ValueError(f"it ends before byte {at + count}")
-    return found
+    return octets
 
 
 def first_directory(stream: BinaryIO) -> Directory:
@@ -195,15 +195,15 @@ class Described:
 
     def readinto(self, buffer: bytearray, /) -> int:
         """Fill `buffer` from its start; return how much, 0 at the end. It holds a header."""
-        found = self._source.read(len(buffer))
-        self._digest.update(found)
-        if not found:
-            found, self._tail = self._tail[: len(buffer)], self._tail[len(buffer) :]
-        buffer[: len(found)] = found
-        if self._place == 0 and found:
+        octets = self._source.read(len(buffer))
+        self._digest.update(octets)
+        if not octets:
+            octets, self._tail = self._tail[: len(buffer)], self._tail[len(buffer) :]
+        buffer[: len(octets)] = octets
+        if self._place == 0 and octets:
             buffer[self._at : self._at + len(self._pointer)] = self._pointer
-        self._place += len(found)
-        return len(found)
+        self._place += len(octets)
+        return len(octets)
 
 
 @dataclass(frozen=True)
@@ -220,38 +220,38 @@ class Coding:
 def coding(path: Path) -> Coding:
     """Return how the file's first picture is coded. Raises ValueError where it does not say."""
     with path.open("rb") as stream:
-        found = first_directory(stream)
-        bits = _numbers(stream, found, _BITS)
-        samples = _numbers(stream, found, _SAMPLES, (1,))[0]
+        directory = first_directory(stream)
+        bits = _numbers(stream, directory, _BITS)
+        samples = _numbers(stream, directory, _SAMPLES, (1,))[0]
         return Coding(
-            found.byte_order,
-            _numbers(stream, found, _COMPRESSION, (1,))[0],
+            directory.byte_order,
+            _numbers(stream, directory, _COMPRESSION, (1,))[0],
             bits if len(bits) > 1 else bits * samples,
-            _numbers(stream, found, _WIDTH)[0],
-            _numbers(stream, found, _LENGTH)[0],
+            _numbers(stream, directory, _WIDTH)[0],
+            _numbers(stream, directory, _LENGTH)[0],
         )
 
 
 def icc_profile(stream: BinaryIO) -> bytes:
     """Return the ICC profile of the file's first picture; empty where it has none."""
-    found = first_directory(stream)
-    _, count, value = found.entries.get(_ICC, (UNDEFINED, 0, b""))
+    directory = first_directory(stream)
+    _, count, value = directory.entries.get(_ICC, (UNDEFINED, 0, b""))
     if count > _MAX_ICC:
         raise ValueError(f"its profile has {count} bytes")
     if count <= len(value):
         return value[:count]
-    return _read(stream, found.form.pointer.unpack(value)[0], count)
+    return _read(stream, directory.form.pointer.unpack(value)[0], count)
 
 
 def _numbers(
-    stream: BinaryIO, found: Directory, tag: int, default: tuple[int, ...] = ()
+    stream: BinaryIO, directory: Directory, tag: int, default: tuple[int, ...] = ()
 ) -> tuple[int, ...]:
-    kind, count, value = found.entries.get(tag, (0, 0, b""))
-    if tag not in found.entries and default:
+    kind, count, value = directory.entries.get(tag, (0, 0, b""))
+    if tag not in directory.entries and default:
         return default
     if kind not in _NUMBERS or not 0 < count <= MAX_ENTRIES:
         raise ValueError(f"its tag {tag} holds no numbers")
-    numbers = struct.Struct(f"{found.form.order}{count}{_NUMBERS[kind]}")
+    numbers = struct.Struct(f"{directory.form.order}{count}{_NUMBERS[kind]}")
     if numbers.size > len(value):
-        value = _read(stream, found.form.pointer.unpack(value)[0], numbers.size)
+        value = _read(stream, directory.form.pointer.unpack(value)[0], numbers.size)
     return numbers.unpack(value[: numbers.size])

@@ -19,7 +19,7 @@ def chunks(data: bytes) -> list[tuple[bytes, bytes]]:
     (size,) = struct.unpack_from("<I", data, 4)
     if size + 8 != len(data):
         raise ValueError(f"it has {len(data)} bytes and says {size + 8}")
-    found = []
+    listed = []
     at = 12
     while at < len(data):
         if at + 8 > len(data):
@@ -27,9 +27,9 @@ def chunks(data: bytes) -> list[tuple[bytes, bytes]]:
         name, length = struct.unpack_from("<4sI", data, at)
         if at + 8 + length > len(data):
             raise ValueError(f"the chunk at byte {at} is longer than the file")
-        found.append((name, data[at + 8 : at + 8 + length]))
+        listed.append((name, data[at + 8 : at + 8 + length]))
         at += 8 + length + length % 2
-    return found
+    return listed
 
 
 def spliced(data: bytes, *, exif: bytes, xmp: bytes) -> bytes:

@@ -69,50 +69,52 @@ class _Properties:
 
     def structures(self, prefixed: str, count: int) -> list[_Properties]:
         array = self._array(prefixed, "Bag") if count else None
-        found = []
+        holders = []
         for _ in range(count):
             assert array is not None  # for the type checker
             line = etree.SubElement(array, name("rdf:li"))
             line.set(name("rdf:parseType"), "Resource")
-            found.append(_Properties(line))
-        return found
+            holders.append(_Properties(line))
+        return holders
 
     def _array(self, prefixed: str, kind: str) -> etree._Element:
         return etree.SubElement(etree.SubElement(self.parent, name(prefixed)), name(f"rdf:{kind}"))
 
 
-def _describe(own: _Properties, words: Words, date: str) -> None:
-    own.language("dc:title", words.title)
-    own.language("dc:description", words.description)
-    own.several("dc:creator", "Seq", words.creators)
-    own.several("dc:subject", "Bag", words.subjects)
-    own.language("dc:rights", words.copyright_notice)
-    own.text("dc:identifier", words.identifier)
-    own.text("photoshop:Credit", words.credit)
-    own.text("photoshop:Source", words.source)
-    own.text("photoshop:DateCreated", date)
-    own.text("photoshop:TransmissionReference", words.identifier)
+def _describe(description: _Properties, words: Words, date: str) -> None:
+    description.language("dc:title", words.title)
+    description.language("dc:description", words.description)
+    description.several("dc:creator", "Seq", words.creators)
+    description.several("dc:subject", "Bag", words.subjects)
+    description.language("dc:rights", words.copyright_notice)
+    description.text("dc:identifier", words.identifier)
+    description.text("photoshop:Credit", words.credit)
+    description.text("photoshop:Source", words.source)
+    description.text("photoshop:DateCreated", date)
+    description.text("photoshop:TransmissionReference", words.identifier)
     if words.marked is not None:
-        own.text("xmpRights:Marked", "True" if words.marked else "False")
-    own.text("xmpRights:WebStatement", words.web_statement)
-    own.language("xmpRights:UsageTerms", words.usage_terms)
+        description.text("xmpRights:Marked", "True" if words.marked else "False")
+    description.text("xmpRights:WebStatement", words.web_statement)
+    description.language("xmpRights:UsageTerms", words.usage_terms)
     if words.contact_url or words.contact_email:
-        contact = own.structure("Iptc4xmpCore:CreatorContactInfo")
+        contact = description.structure("Iptc4xmpCore:CreatorContactInfo")
         contact.text("Iptc4xmpCore:CiUrlWork", words.contact_url)
         contact.text("Iptc4xmpCore:CiEmailWork", words.contact_email)
-    own.text("Iptc4xmpCore:Location", words.places[0][0] if words.places else "")
+    description.text("Iptc4xmpCore:Location", words.places[0][0] if words.places else "")
 
 
-def _work(own: _Properties, words: Words, date: str) -> None:
+def _work(description: _Properties, words: Words, date: str) -> None:
     """Describe the photograph itself, which the file reproduces, and where it shows."""
     for place, (text, uri) in zip(
-        own.structures("Iptc4xmpExt:LocationShown", len(words.places)), words.places, strict=True
+        description.structures("Iptc4xmpExt:LocationShown", len(words.places)),
+        words.places,
+        strict=True,
     ):
         place.language("Iptc4xmpExt:LocationName", text)
         place.several("Iptc4xmpExt:LocationId", "Bag", (uri,) if uri else ())
     if not (words.title or words.creators or words.date_text):
         return
-    (work,) = own.structures("Iptc4xmpExt:ArtworkOrObject", 1)
+    (work,) = description.structures("Iptc4xmpExt:ArtworkOrObject", 1)
     work.language("Iptc4xmpExt:AOTitle", words.title)
     work.several("Iptc4xmpExt:AOCreator", "Seq", words.creators)
     work.text("Iptc4xmpExt:AODateCreated", date)
@@ -129,56 +131,58 @@ def _rational(value: float | None) -> str:
     return f"{top}/{bottom}"
 
 
-def _measured(own: _Properties, technical: Technical) -> None:
-    own.text("tiff:ImageWidth", str(technical.width))
-    own.text("tiff:ImageLength", str(technical.height))
-    own.text("tiff:Orientation", "1")
-    own.text("tiff:XResolution", _rational(technical.ppi))
-    own.text("tiff:YResolution", _rational(technical.ppi))
-    own.text("tiff:ResolutionUnit", "2" if technical.ppi else "")
-    own.text("tiff:Make", technical.make)
-    own.text("tiff:Model", technical.model)
-    own.text("exif:ExifVersion", "0232")
-    own.text("exif:PixelXDimension", str(technical.width))
-    own.text("exif:PixelYDimension", str(technical.height))
-    own.text("exif:ColorSpace", str(technical.colour_space))
-    own.text("exif:ExposureTime", _rational(technical.exposure_s))
-    own.text("exif:FNumber", _rational(technical.f_number))
-    own.text("exif:FocalLength", _rational(technical.focal_mm))
-    own.several("exif:ISOSpeedRatings", "Seq", (str(technical.iso),) if technical.iso else ())
-    own.text("exif:DateTimeOriginal", _taken(technical))
-    own.text("exif:ImageUniqueID", technical.document_id.replace("-", ""))
-    own.text("exifEX:BodySerialNumber", technical.serial)
-    own.text("exifEX:LensModel", technical.lens)
+def _measured(description: _Properties, technical: Technical) -> None:
+    description.text("tiff:ImageWidth", str(technical.width))
+    description.text("tiff:ImageLength", str(technical.height))
+    description.text("tiff:Orientation", "1")
+    description.text("tiff:XResolution", _rational(technical.ppi))
+    description.text("tiff:YResolution", _rational(technical.ppi))
+    description.text("tiff:ResolutionUnit", "2" if technical.ppi else "")
+    description.text("tiff:Make", technical.make)
+    description.text("tiff:Model", technical.model)
+    description.text("exif:ExifVersion", "0232")
+    description.text("exif:PixelXDimension", str(technical.width))
+    description.text("exif:PixelYDimension", str(technical.height))
+    description.text("exif:ColorSpace", str(technical.colour_space))
+    description.text("exif:ExposureTime", _rational(technical.exposure_s))
+    description.text("exif:FNumber", _rational(technical.f_number))
+    description.text("exif:FocalLength", _rational(technical.focal_mm))
+    description.several(
+        "exif:ISOSpeedRatings", "Seq", (str(technical.iso),) if technical.iso else ()
+    )
+    description.text("exif:DateTimeOriginal", _capture_time(technical))
+    description.text("exif:ImageUniqueID", technical.document_id.replace("-", ""))
+    description.text("exifEX:BodySerialNumber", technical.serial)
+    description.text("exifEX:LensModel", technical.lens)
 
 
-def _taken(technical: Technical) -> str:
+def _capture_time(technical: Technical) -> str:
     return technical.taken + technical.offset if technical.taken else ""
 
 
-def _lineage(own: _Properties, technical: Technical) -> None:
-    own.text("xmp:CreatorTool", technical.software)
-    own.text("xmp:CreateDate", _taken(technical))
-    own.text("dc:source", technical.master_name)
-    own.text("xmpMM:DocumentID", f"uuid:{technical.document_id}")
-    own.text("xmpMM:OriginalDocumentID", f"uuid:{technical.master_id}")
-    own.text("xmpMM:InstanceID", f"sha256:{technical.pixels_sha256}")
-    origin = own.structure("xmpMM:DerivedFrom")
+def _lineage(description: _Properties, technical: Technical) -> None:
+    description.text("xmp:CreatorTool", technical.software)
+    description.text("xmp:CreateDate", _capture_time(technical))
+    description.text("dc:source", technical.master_name)
+    description.text("xmpMM:DocumentID", f"uuid:{technical.document_id}")
+    description.text("xmpMM:OriginalDocumentID", f"uuid:{technical.master_id}")
+    description.text("xmpMM:InstanceID", f"sha256:{technical.pixels_sha256}")
+    origin = description.structure("xmpMM:DerivedFrom")
     origin.text("stRef:documentID", f"uuid:{technical.master_id}")
     origin.text("stRef:instanceID", f"sha256:{technical.master_sha256}")
     origin.text("stRef:filePath", technical.master_name)
-    own.text("Iptc4xmpExt:DigImageGUID", f"urn:uuid:{technical.document_id}")
+    description.text("Iptc4xmpExt:DigImageGUID", f"urn:uuid:{technical.document_id}")
     if technical.digital_source:
-        own.text("Iptc4xmpExt:DigitalSourceType", DIGITAL_SOURCE + technical.digital_source)
+        description.text("Iptc4xmpExt:DigitalSourceType", DIGITAL_SOURCE + technical.digital_source)
 
 
 def _description(properties: list[etree._Element]) -> bytes:
     root = etree.Element(name("x:xmpmeta"), nsmap={"x": NS["x"]})
     rdf = etree.SubElement(root, name("rdf:RDF"), nsmap={"rdf": NS["rdf"]})
     used = {key: uri for key, uri in NS.items() if key not in ("x", "rdf")}
-    own = etree.SubElement(rdf, name("rdf:Description"), nsmap=used)
-    own.set(name("rdf:about"), "")
-    own.extend(properties)
+    description = etree.SubElement(rdf, name("rdf:Description"), nsmap=used)
+    description.set(name("rdf:about"), "")
+    description.extend(properties)
     etree.indent(root, " ")
     etree.cleanup_namespaces(root)
     return etree.tostring(root, encoding="utf-8")
@@ -214,9 +218,9 @@ def packet(words: Words, technical: Technical) -> tuple[bytes, bytes | None]:
 
 def _properties(words: Words, technical: Technical) -> list[etree._Element]:
     holder = etree.Element("properties")
-    own = _Properties(holder)
-    _describe(own, words, words.date_iso)
-    _work(own, words, words.date_iso)
-    _measured(own, technical)
-    _lineage(own, technical)
+    description = _Properties(holder)
+    _describe(description, words, words.date_iso)
+    _work(description, words, words.date_iso)
+    _measured(description, technical)
+    _lineage(description, technical)
     return list(holder)

@@ -60,9 +60,9 @@ def read_batch_facts(path: Path) -> BatchFile:
     if not path.exists():
         return BatchFile()
     loaded = settings.whole_numbers(settings.read_yaml(path) or {}, _WHOLE)
-    found = settings.problems(loaded, files.read_schema("batch"), path.name)
-    if found:
-        raise GlassineError(found)
+    problems = settings.problems(loaded, files.read_schema("batch"), path.name)
+    if problems:
+        raise GlassineError(problems)
     return msgspec.convert(loaded, BatchFile)
 
 
@@ -100,7 +100,7 @@ class Statements:
     def _fits(self, number: int, part: str | None) -> bool:
         if number not in self._parts:
             return True
-        return part is not None and any(each.match(part) for each in self._parts[number])
+        return part is not None and any(pattern.match(part) for pattern in self._parts[number])
 
     def facts_of(self, item: str, part: str | None) -> Stated:
         """Return what is stated of a master: defaults, then each fitting entry in order."""
@@ -109,9 +109,9 @@ class Statements:
         for number in places:
             whole |= {} if number in self._parts else self._facts[number]
         left_out = set(_not_of_paper(whole)) if parts.is_paper(part) else set()
-        known = {key: value for key, value in self.defaults.items() if key not in left_out}
+        facts_stated = {key: value for key, value in self.defaults.items() if key not in left_out}
         for_part: set[str] = set()
-        last: dict[str, int] = dict.fromkeys(known, -1)
+        last: dict[str, int] = dict.fromkeys(facts_stated, -1)
         for number in places:
             facts = self._facts[number]
             if number in self._parts:
@@ -119,14 +119,14 @@ class Statements:
             else:
                 facts = {key: value for key, value in facts.items() if key not in left_out}
                 for_part -= facts.keys()
-            known |= facts
+            facts_stated |= facts
             last |= dict.fromkeys(facts, number)
-        known |= {
+        facts_stated |= {
             "operator": self.operator,
             "for_part": sorted(for_part),
             "polarity_of_kind": "kind" in last and last["kind"] == last.get("polarity"),
         }
-        return Stated(Facts.from_dict(known), tuple(sorted(left_out - for_part)))
+        return Stated(Facts.from_dict(facts_stated), tuple(sorted(left_out - for_part)))
 
     def default_facts(self) -> Facts:
         """Return what is stated of all captures, those of targets too."""
@@ -137,22 +137,22 @@ class Statements:
 
         masters: (item, part) of every master of the batch, those without an item left out.
         """
-        known: dict[str, list[str | None]] = {}
+        parts_of: dict[str, list[str | None]] = {}
         for item, part in masters:
-            known.setdefault(item, []).append(part)
+            parts_of.setdefault(item, []).append(part)
         about: dict[int, list[str]] = {}
         used: set[int] = set()
-        for item, listed in known.items():
+        for item, listed in parts_of.items():
             for number in self._about(item):
                 about.setdefault(number, []).append(item)
                 if any(self._fits(number, part) for part in listed):
                     used.add(number)
         unused = [number for number in range(len(self.entries)) if number not in used]
-        found = [
-            _fits_nothing(number + 1, self.entries[number], about.get(number, []), known)
+        findings = [
+            _fits_nothing(number + 1, self.entries[number], about.get(number, []), parts_of)
             for number in unused[:_TOLD]
         ]
-        return found + ([_fit_nothing(unused[_TOLD:])] if len(unused) > _TOLD else [])
+        return findings + ([_fit_nothing(unused[_TOLD:])] if len(unused) > _TOLD else [])
 
 
 def _compiled(pattern: str) -> re.Pattern[str]:
@@ -179,7 +179,7 @@ def _not_of_paper(whole: dict[str, Any]) -> list[str]:
 # ------------------------------------------------------------------ what has no effect
 
 
-def _shown(entry: StatedEntry) -> str:
+def _entry_text(entry: StatedEntry) -> str:
     part = "" if entry.part is UNSET else f", part: {entry.part}"
     return f"match: {entry.match}{part}"
 
@@ -192,19 +192,19 @@ def _some(names: Iterable[str]) -> str:
 
 
 def _fits_nothing(
-    number: int, entry: StatedEntry, items: list[str], known: dict[str, list[str | None]]
+    number: int, entry: StatedEntry, items: list[str], parts_of: dict[str, list[str | None]]
 ) -> Finding:
     """Return that an entry has no effect. items: those that its `match` fits."""
     if items:
-        there = _some(part or "(no part)" for item in items for part in known[item])
+        there = _some(part or "(no part)" for item in items for part in parts_of[item])
         what = f"its `part` fits no master of {_some(items)}"
         expected = f"a part of these items: {there}."
     else:
-        what, expected = "its `match` fits no item", f"an item of this batch: {_some(known)}."
+        what, expected = "its `match` fits no item", f"an item of this batch: {_some(parts_of)}."
     return Finding(
         "facts.no_master",
         FILE_NAME,
-        f"Entry {number} of `items` ({_shown(entry)}) has no effect: {what}.",
+        f"Entry {number} of `items` ({_entry_text(entry)}) has no effect: {what}.",
         expected,
         "Correct the entry, or delete it.",
         "review",
@@ -226,15 +226,15 @@ def _fit_nothing(places: list[int]) -> Finding:
 
 def unknown_stocks(batch: BatchFile, stocks: Iterable[str]) -> list[Finding]:
     """Return a finding for each film stock that the settings know nothing of."""
-    known = list(stocks)
+    stock_names = list(stocks)
     entries: list[tuple[str, StatedFacts]] = [("defaults", batch.defaults)]
     entries += [
-        (f"entry {number} of `items` ({_shown(entry)})", entry)
+        (f"entry {number} of `items` ({_entry_text(entry)})", entry)
         for number, entry in enumerate(batch.items, 1)
     ]
     named: dict[str, list[str]] = {}
     for where, entry in entries:
-        if entry.film_stock is not UNSET and entry.film_stock not in known:
+        if entry.film_stock is not UNSET and entry.film_stock not in stock_names:
             named.setdefault(entry.film_stock, []).append(where)
     return [
         Finding(
@@ -243,9 +243,9 @@ def unknown_stocks(batch: BatchFile, stocks: Iterable[str]) -> list[Finding]:
             f"The film stock {stock!r} of {places[0]}"
             f"{f' and {len(places) - 1} more' if len(places) > 1 else ''} has no effect on the "
             "pictures: the setting tone.film_stocks does not have it.",
-            f"a name in tone.film_stocks: {_some(known)}.",
+            f"a name in tone.film_stocks: {_some(stock_names)}.",
             "Correct the name, or add the film to the settings.",
-            "review" if known else "note",
+            "review" if stock_names else "note",
         )
         for stock, places in named.items()
     ]
@@ -253,13 +253,13 @@ def unknown_stocks(batch: BatchFile, stocks: Iterable[str]) -> list[Finding]:
 
 def target_findings(targets: list[StatedTarget], present: set[str]) -> list[Finding]:
     """Return what is wrong with the list of target captures. present: paths in the batch folder."""
-    found = []
+    findings = []
 
     def ask(code: str, path: str, what: str, expected: str) -> None:
         step = "Correct `targets` in batch.yaml, or bring the capture."
-        found.append(Finding(f"facts.{code}", path, what, expected, step, "review"))
+        findings.append(Finding(f"facts.{code}", path, what, expected, step, "review"))
 
-    seen: set[tuple[str, str]] = set()
+    targets_before: set[tuple[str, str]] = set()
     for number, target in enumerate(targets, 1):
         captures = [target.path, *target.others]
         for path in captures:
@@ -270,22 +270,22 @@ def target_findings(targets: list[StatedTarget], present: set[str]) -> list[Find
             what = f"Target {number} names this capture for two uses, so it proves nothing."
             ask("target_twice", path, what, "a capture for each use.")
         key = target.path, target.description
-        if key in seen:
+        if key in targets_before:
             what = f"Target {number} stands in batch.yaml before, with the same description."
             ask("target_twice", target.path, what, "each target once.")
-        seen.add(key)
-    return found
+        targets_before.add(key)
+    return findings
 
 
 def of_no_effect(path: str, part: str | None, stated: Stated) -> list[Finding]:
     """Return what is stated of a master and has no effect on it, as notes."""
     facts = stated.facts
-    found = []
+    findings = []
 
     def note(keys: Iterable[str], why: str, step: str) -> None:
         names = ", ".join(f"`{key}`" for key in keys)
         what = f"{names} in batch.yaml had no effect on this master: {why}."
-        found.append(Finding("facts.no_effect", path, what, "facts that fit.", step, "note"))
+        findings.append(Finding("facts.no_effect", path, what, "facts that fit.", step, "note"))
 
     if stated.left_out:
         note(
@@ -299,4 +299,4 @@ def of_no_effect(path: str, part: str | None, stated: Stated) -> list[Finding]:
         note(idle, "it is no negative", "Delete it, or correct `polarity`.")
     if facts.kind == "print" and facts.emulsion_side == "toward":
         note(["emulsion_side"], "a print is not mirrored", "Delete it, or correct `kind`.")
-    return found
+    return findings

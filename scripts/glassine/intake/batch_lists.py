@@ -68,25 +68,25 @@ class Lists:
 
 def read_lists(listing: door.Listing, batch_dir: Path) -> Lists:
     """Return what the checksum lists in the batch folder, in any folder of it, say of its files."""
-    found = Lists()
-    known = checksums.Files(entry.path for entry in listing.files)
+    lists = Lists()
+    batch_files = checksums.Files(entry.path for entry in listing.files)
     names = {entry.name.casefold() for entry in listing.files}
     for entry in [*listing.files, *listing.folders]:
         kind = checksums.kind_of(entry.path)
         if kind is None:
-            _look_inside(entry, batch_dir, known, names, found)
+            _look_inside(entry, batch_dir, batch_files, names, lists)
             continue
         if entry.kind == "a folder" and "." not in entry.name:
             continue
-        found.names.append(entry.path)
+        lists.names.append(entry.path)
         if entry.kind or entry.problem:
-            found.doubt(entry.path, entry.problem or f"it is {entry.kind}")
-        elif not kind.known:
+            lists.doubt(entry.path, entry.problem or f"it is {entry.kind}")
+        elif not kind.compared:
             why = f"digests of this kind ({kind.algorithm}) are not compared here"
-            found.doubt(entry.path, why, "intake.manifest_algorithm")
+            lists.doubt(entry.path, why, "intake.manifest_algorithm")
         else:
-            _read_list(entry.path, kind, batch_dir, known, found)
-    return found
+            _read_list(entry.path, kind, batch_dir, batch_files, lists)
+    return lists
 
 
 def _is_old(name: str) -> bool:
@@ -95,7 +95,7 @@ def _is_old(name: str) -> bool:
 
 
 def _look_inside(
-    entry: door.Entry, batch_dir: Path, known: checksums.Files, names: set[str], found: Lists
+    entry: door.Entry, batch_dir: Path, batch_files: checksums.Files, names: set[str], lists: Lists
 ) -> None:
     """Take a text file of any name for what its lines show: a list, or one that may be in it.
 
@@ -111,47 +111,47 @@ def _look_inside(
         content = door.read_file(batch_dir / entry.path, batch_dir, _LOOK_BYTES)
     except OSError:
         return  # what may not be read is told where the files are sorted
-    kind = checksums.Kind("", known=True, beside="")
+    kind = checksums.Kind("", compared=True, single_file="")
     if not checksums.holds_digests(content):
         return
-    joined = checksums.join(entry.path, checksums.parse(content, kind), kind, known)
+    joined = checksums.join(entry.path, checksums.parse(content, kind), kind, batch_files)
     joined.expected.pop(entry.path, None)
     whole = not (joined.bad or joined.missing or joined.conflicting or _is_old(entry.name))
     if not joined.expected or not whole:
         if checksums.names_beside_digests(content, names):
-            found.alike.append(entry.path)
+            lists.alike.append(entry.path)
         return
-    found.names.append(entry.path)
-    _read_list(entry.path, kind, batch_dir, known, found)
+    lists.names.append(entry.path)
+    _read_list(entry.path, kind, batch_dir, batch_files, lists)
 
 
 def _read_list(
-    name: str, kind: checksums.Kind, batch_dir: Path, known: checksums.Files, found: Lists
+    name: str, kind: checksums.Kind, batch_dir: Path, batch_files: checksums.Files, lists: Lists
 ) -> None:
     try:
         content = door.read_file(batch_dir / name, batch_dir, checksums.MAX_BYTES)
     except OSError as problem:
-        found.doubt(name, f"it cannot be read: {problem.strerror}")
+        lists.doubt(name, f"it cannot be read: {problem.strerror}")
         return
     parsed = checksums.parse(content, kind)
-    joined = checksums.join(name, parsed, kind, known)
+    joined = checksums.join(name, parsed, kind, batch_files)
     joined.expected.pop(name, None)  # no list can state its own digest
     joined.conflicting.pop(name, None)
-    found.findings += [_bad_line(name, number, what) for number, what in joined.bad[:_LINES_TOLD]]
-    found.missing += [(name, path) for path in dict.fromkeys(joined.missing)]
+    lists.findings += [_bad_line(name, number, what) for number, what in joined.bad[:_LINES_TOLD]]
+    lists.missing += [(name, path) for path in dict.fromkeys(joined.missing)]
     for path, numbers in joined.conflicting.items():
         where = " and ".join(str(number) for number in sorted(numbers)[:10])
-        found.conflicting.setdefault(path, f"{name}, lines {where}")
+        lists.conflicting.setdefault(path, f"{name}, lines {where}")
     for path, (algorithm, digest) in joined.expected.items():
-        told = found.expected.setdefault(path, {}).setdefault(algorithm, digest)
-        if told != digest:
-            found.conflicting.setdefault(path, f"{name} and another list")
+        first_digest = lists.expected.setdefault(path, {}).setdefault(algorithm, digest)
+        if first_digest != digest:
+            lists.conflicting.setdefault(path, f"{name} and another list")
     if joined.bad:
-        found.doubt(name, f"{len(joined.bad)} of its lines cannot be read")
+        lists.doubt(name, f"{len(joined.bad)} of its lines cannot be read")
     elif not parsed.lines:
-        found.doubt(name, "it lists nothing")
+        lists.doubt(name, "it lists nothing")
     elif not joined.expected and not joined.conflicting:
-        found.doubt(name, "it names none of the files that are here")
+        lists.doubt(name, "it names none of the files that are here")
 
 
 def read_manifest(path: Path, algorithm: str) -> tuple[dict[str, str], list[Finding]]:

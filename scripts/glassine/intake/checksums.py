@@ -49,12 +49,15 @@ _LINE_END = re.compile("\r\n|\n|\r")
 
 @dataclass(frozen=True)
 class Kind:
-    """What the name of a checksum list says: algorithm ("" where the digests tell it), whether it
-    is one of those compared here, and the file that it lies beside ("" where it lists many)."""
+    """What the name of a checksum list says.
+
+    algorithm: "" where the digests tell it. compared: whether its digests are compared here.
+    single_file: the path of the file that it lies beside, "" where it lists many.
+    """
 
     algorithm: str
-    known: bool
-    beside: str
+    compared: bool
+    single_file: str
 
 
 @dataclass(frozen=True)
@@ -85,18 +88,18 @@ def kind_of(path: str) -> Kind | None:
     suffix = f".{ending}" if dot else ""
     if suffix in _SUFFIXES and stem:
         algorithm = _SUFFIXES[suffix]
-        return Kind(algorithm, algorithm in ("", *LENGTHS), _beside(path, stem))
+        return Kind(algorithm, algorithm in ("", *LENGTHS), _file_of_list(path, stem))
     if name == core and dot:  # some other ending: a picture, a table of its own kind
         return None
     squeezed = "".join(char for char in core if char.isalnum())
     foreign = next((word for word in _FOREIGN if word in squeezed), None)
     if foreign:
-        return Kind(foreign, known=False, beside="")
+        return Kind(foreign, compared=False, single_file="")
     algorithm = next((word for word in ("sha512", "sha256", "sha1", "md5") if word in squeezed), "")
     if algorithm:
-        return Kind(algorithm, known=True, beside="")
+        return Kind(algorithm, compared=True, single_file="")
     letters = "".join(char for char in squeezed if char.isalpha())
-    return Kind("", known=True, beside="") if letters in _WORDS else None
+    return Kind("", compared=True, single_file="") if letters in _WORDS else None
 
 
 def resembles(path: str) -> bool:
@@ -123,7 +126,7 @@ def names_beside_digests(data: bytes, names: set[str]) -> bool:
     )
 
 
-def _beside(path: str, stem: str) -> str:
+def _file_of_list(path: str, stem: str) -> str:
     """Return the path of the file that a list of this name (`x.tif.md5`, `x.md5`) lies beside."""
     name = posixpath.basename(path).strip()[: len(stem)]
     letters = "".join(char for char in stem if char.isalpha())
@@ -188,12 +191,12 @@ def _says_nothing(line: str) -> bool:
 
 def parse(data: bytes, kind: Kind) -> Parsed:
     """Return the lines of a checksum list."""
-    found = Parsed()
+    parsed = Parsed()
     announced = ""  # "SHA256 hash of <path>:" stands a line above its digest
     try:
         for number, texts in _lines(data):
             if len(texts[0]) > _MAX_LINE:
-                found.bad.append((number, f"it is longer than {_MAX_LINE} characters"))
+                parsed.bad.append((number, f"it is longer than {_MAX_LINE} characters"))
                 continue
             if _says_nothing(texts[0]):
                 continue
@@ -201,11 +204,11 @@ def parse(data: bytes, kind: Kind) -> Parsed:
             if heading:
                 announced = heading
                 continue
-            _take(found, number, texts, kind, announced)
+            _take(parsed, number, texts, kind, announced)
             announced = ""
     except UnicodeDecodeError:
-        found.bad.append((0, "its text is cut off, or in no encoding that is known here"))
-    return found
+        parsed.bad.append((0, "its text is cut off, or in no encoding that is known here"))
+    return parsed
 
 
 def _announced(line: str) -> str:
@@ -218,27 +221,27 @@ def _announced(line: str) -> str:
     return path[:-1].removeprefix("file ").strip()
 
 
-def _take(found: Parsed, number: int, texts: list[str], kind: Kind, announced: str) -> None:
+def _take(parsed: Parsed, number: int, texts: list[str], kind: Kind, announced: str) -> None:
     lines = [line for line in (_line(number, text, kind) for text in texts) if line]
     if not lines:
-        found.bad.append((number, "it is no checksum line"))
+        parsed.bad.append((number, "it is no checksum line"))
         return
     first = lines[0]
     paths = tuple(dict.fromkeys(path for line in lines for path in line.paths))
-    paths = paths or tuple(filter(None, (announced or kind.beside,)))
+    paths = paths or tuple(filter(None, (announced or kind.single_file,)))
     if not paths:
-        found.bad.append((number, "it names no file"))
+        parsed.bad.append((number, "it names no file"))
         return
-    found.lines.append(Line(number, first.algorithm, first.digest, paths))
+    parsed.lines.append(Line(number, first.algorithm, first.digest, paths))
 
 
 def _line(number: int, text: str, kind: Kind) -> Line | None:
     """Return the line's digest and paths (none where it holds a digest alone), or None."""
-    wanted = {LENGTHS[kind.algorithm]} if kind.algorithm in LENGTHS else set(_ALGORITHM_OF)
+    lengths = {LENGTHS[kind.algorithm]} if kind.algorithm in LENGTHS else set(_ALGORITHM_OF)
     digests = [
         run
         for run in _HEX.finditer(text)
-        if run.end() - run.start() in wanted and _stands_alone(text, run.start(), run.end())
+        if run.end() - run.start() in lengths and _stands_alone(text, run.start(), run.end())
     ]
     if not digests:
         return None
@@ -259,10 +262,10 @@ def _stands_alone(text: str, start: int, end: int) -> bool:
 def _paths(text: str, escaped: bool) -> list[str]:
     """Return what may be the path behind a digest: as it is, trimmed, or one of several columns."""
     exact = text[2:] if text[:2] in ("  ", " *") else text[1:] if text[:1] in _BLANK else text
-    found = [exact, text.strip(_AROUND)]
+    candidates = [exact, text.strip(_AROUND)]
     if escaped:
-        found = [_unescaped(path) for path in found]
-    return _named([*found, *_columns(text)])
+        candidates = [_unescaped(path) for path in candidates]
+    return _named([*candidates, *_columns(text)])
 
 
 def _before(text: str) -> list[str]:
@@ -275,12 +278,12 @@ def _before(text: str) -> list[str]:
 
 
 def _columns(text: str) -> list[str]:
-    found = []
+    candidates = []
     for mark in ("\t", ";", "|", ","):
         fields = text.split(mark, _MAX_FIELDS)
         if len(fields) > 1:
-            found += [field.strip(_AROUND) for field in fields]
-    return sorted(dict.fromkeys(found), key=len, reverse=True)
+            candidates += [field.strip(_AROUND) for field in fields]
+    return sorted(dict.fromkeys(candidates), key=len, reverse=True)
 
 
 def _named(texts: Iterable[str]) -> list[str]:
@@ -335,17 +338,17 @@ class Files:
         parts = parts[-40:]
         for start in range(len(parts)):
             tail = _folded("/".join(parts[start:]))
-            found = self._folded.get(tail) or self._folded.get(_folded(folder) + "/" + tail)
-            if found:
-                return found
+            paths = self._folded.get(tail) or self._folded.get(_folded(folder) + "/" + tail)
+            if paths:
+                return paths
         return self._names.get(_folded(parts[-1]), []) if parts else []
 
-    def beside(self, stem: str) -> str | None:
+    def of_stem(self, stem: str) -> str | None:
         """Return the one file of the path `stem`, or of that path and any ending."""
         if stem in self._exact:
             return stem
-        found = self._stems.get(stem, [])
-        return found[0] if len(found) == 1 else None
+        paths = self._stems.get(stem, [])
+        return paths[0] if len(paths) == 1 else None
 
 
 @dataclass
@@ -364,14 +367,14 @@ class Joined:
 
 def join(path: str, parsed: Parsed, kind: Kind, files: Files) -> Joined:
     """Return what the list at `path` says of the files of its batch."""
-    found = Joined(bad=list(parsed.bad))
+    joined = Joined(bad=list(parsed.bad))
     folder = posixpath.dirname(path)
     numbers: dict[str, int] = {}
 
     def note(file: str, line: Line) -> None:
-        told = found.expected.setdefault(file, (line.algorithm, line.digest))
-        if told != (line.algorithm, line.digest):
-            found.conflicting.setdefault(file, [numbers[file]]).append(line.number)
+        first_digest = joined.expected.setdefault(file, (line.algorithm, line.digest))
+        if first_digest != (line.algorithm, line.digest):
+            joined.conflicting.setdefault(file, [numbers[file]]).append(line.number)
         numbers.setdefault(file, line.number)
 
     loose = []
@@ -381,16 +384,16 @@ def join(path: str, parsed: Parsed, kind: Kind, files: Files) -> Joined:
             loose.append(line)
         else:
             note(named, line)
-    exact = set(found.expected)
+    exact = set(joined.expected)
     for line in loose:
         named = _alike(line, kind, folder, files, exact)
         if named is None:
-            found.missing.append(line.paths[0].strip())
+            joined.missing.append(line.paths[0].strip())
         else:
             note(named, line)
-    for file in found.conflicting:
-        del found.expected[file]
-    return found
+    for file in joined.conflicting:
+        del joined.expected[file]
+    return joined
 
 
 def _alike(line: Line, kind: Kind, folder: str, files: Files, exact: set[str]) -> str | None:
@@ -399,8 +402,8 @@ def _alike(line: Line, kind: Kind, folder: str, files: Files, exact: set[str]) -
         alike = [file for file in files.alike(way, folder) if file not in exact]
         if len(alike) == 1:
             return alike[0]
-    if kind.beside and line.paths == (kind.beside,):
-        return files.beside(kind.beside)
+    if kind.single_file and line.paths == (kind.single_file,):
+        return files.of_stem(kind.single_file)
     return None
 
 
@@ -409,7 +412,7 @@ def plain_list(data: bytes, algorithm: str) -> tuple[dict[str, str], list[tuple[
 
     A path listed with two digests is a bad line.
     """
-    parsed = parse(data, Kind(algorithm, known=True, beside=""))
+    parsed = parse(data, Kind(algorithm, compared=True, single_file=""))
     listed: dict[str, str] = {}
     bad = list(parsed.bad)
     for line in parsed.lines:

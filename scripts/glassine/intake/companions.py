@@ -114,12 +114,12 @@ def _statements(listing: door.Listing, names: frozenset[str], stem: str) -> Chos
 
 def nested(listing: door.Listing) -> dict[str, list[str]]:
     """Return {folder: side files} of folders below the batch that look like batches themselves."""
-    found: dict[str, list[str]] = {}
+    side_files_in: dict[str, list[str]] = {}
     for entry in listing.files:
         folder = str(PurePosixPath(entry.path).parent)
         if folder != "." and folded(entry.name) in _CATALOGUES | _FACTS | _CORRECTIONS:
-            found.setdefault(folder, []).append(entry.path)
-    return found
+            side_files_in.setdefault(folder, []).append(entry.path)
+    return side_files_in
 
 
 def catalogue_path(batch_dir: Path) -> Path | None:

@@ -100,9 +100,9 @@ def point(plain: str) -> Span | None:
     plain = re.sub(r"^\[([^\[\]]+)\]$", r"\1", plain.strip(" ,"))
     plain = re.sub(r"^the\s+", "", plain)
     for reader in (day_of, _numeric, _month, _season, year_of, decade_of, _century, _part):
-        found = reader(plain)
-        if found:
-            return found
+        span = reader(plain)
+        if span:
+            return span
     return None
 
 
@@ -144,32 +144,32 @@ _DAY_FORMS = tuple(
 
 def day_of(plain: str) -> Span | None:
     for form in _DAY_FORMS:
-        found = form.fullmatch(plain)
-        if not found:
+        match = form.fullmatch(plain)
+        if not match:
             continue
-        value = iso(found["y"], MONTHS[found["m"]], int(found["d"]))
-        if value and found["w"]:
+        value = iso(match["y"], MONTHS[match["m"]], int(match["d"]))
+        if value and match["w"]:
             weekday = _WEEKDAYS[date.fromisoformat(value).weekday()]
             # A weekday that does not fit shows that one of the two is wrong.
-            return _single(value) if found["w"].startswith(weekday) else None
+            return _single(value) if match["w"].startswith(weekday) else None
         return _single(value)
     return None
 
 
 def _numeric(plain: str) -> Span | None:
     """Return the date of figures alone where day and month cannot be mistaken."""
-    found = re.fullmatch(r"(\d{4})([-/.])(\d\d?)\2(\d\d?)", plain)
-    if found:
-        month = int(found[3])
-        return _single(iso(found[1], month, int(found[4]))) if 1 <= month <= 12 else None
-    found = re.fullmatch(r"(\d\d?)([-/.])\s?(\d\d?)\2\s?(\d{4})", plain)
-    if found:
-        return _day_or_month_first(int(found[1]), int(found[3]), found[4])
-    found = re.fullmatch(r"(\d\d?)[/.](\d{4})", plain)
-    if found:
-        return _single(iso(found[2], int(found[1]))) if 1 <= int(found[1]) <= 12 else None
-    found = re.fullmatch(r"(\d{4})-(\d\d)", plain)
-    return month_or_range(int(found[1]), int(found[2])) if found else None
+    match = re.fullmatch(r"(\d{4})([-/.])(\d\d?)\2(\d\d?)", plain)
+    if match:
+        month = int(match[3])
+        return _single(iso(match[1], month, int(match[4]))) if 1 <= month <= 12 else None
+    match = re.fullmatch(r"(\d\d?)([-/.])\s?(\d\d?)\2\s?(\d{4})", plain)
+    if match:
+        return _day_or_month_first(int(match[1]), int(match[3]), match[4])
+    match = re.fullmatch(r"(\d\d?)[/.](\d{4})", plain)
+    if match:
+        return _single(iso(match[2], int(match[1]))) if 1 <= int(match[1]) <= 12 else None
+    match = re.fullmatch(r"(\d{4})-(\d\d)", plain)
+    return month_or_range(int(match[1]), int(match[2])) if match else None
 
 
 def _day_or_month_first(first: int, second: int, year: str) -> Span | None:
@@ -201,65 +201,65 @@ def _month(plain: str) -> Span | None:
         rf"{MONTH_NAME}{_GAP}{YEAR}",
         rf"{YEAR}\s*,?\s+{MONTH_NAME}",
     ):
-        found = re.fullmatch(form, plain)
-        if found:
-            return _single(iso(found["y"], MONTHS[found["m"]]))
+        match = re.fullmatch(form, plain)
+        if match:
+            return _single(iso(match["y"], MONTHS[match["m"]]))
     return None
 
 
 def _season(plain: str) -> Span | None:
-    found = re.fullmatch(
+    match = re.fullmatch(
         rf"(?:(?:early|mid|late)(?:\s*-\s*|\s+))?(?P<s>{_SEASON})(?:\s*,\s*|\s+)(?:of\s+)?{YEAR}"
         rf"(?:\s*[-–/]\s*(?P<y2>\d\d|\d{{4}}))?",
         plain,
     )
-    if not found:
+    if not match:
         return None
-    year = iso(found["y"])
+    year = iso(match["y"])
     if not year:
         return None
-    if not found["y2"]:
-        return _single(f"{year}-{_SEASONS[found['s']]}")
+    if not match["y2"]:
+        return _single(f"{year}-{_SEASONS[match['s']]}")
     # "winter 1955-56" crosses the year; which months those are depends on the hemisphere.
     following = f"{int(year) + 1}"
-    same = found["s"] == "winter" and following.endswith(found["y2"])
+    same = match["s"] == "winter" and following.endswith(match["y2"])
     return interval(year, following) if same else None
 
 
 def year_of(plain: str) -> Span | None:
-    found = re.fullmatch(
+    match = re.fullmatch(
         r"(?:(?:early|mid|late|end of|beginning of|start of)(?:\s*-\s*|\s+)(?:in\s+)?)?"
         r"(?:the\s+)?(?:year\s+)?(\d{4})(?:\s*(?:a\.?d\.?|c\.?e\.?))?",
         plain,
     )
-    return _single(iso(found[1])) if found else None
+    return _single(iso(match[1])) if match else None
 
 
 def decade_of(plain: str) -> Span | None:
     """Return "1930s", and "193-" or "19--" as library rules write decades and centuries."""
     dashes = re.fullmatch(r"(\d\d)(?:(\d)-|--)", plain)
     if dashes and iso(f"{dashes[1]}00"):
-        known = f"{dashes[1]}{dashes[2] or ''}"
-        return Span(known.ljust(4, "0"), known.ljust(4, "9"), known.ljust(4, "X"))
-    found = re.fullmatch(r"(\d{3})0'?s", plain)
-    if not found or not iso(f"{found[1]}0"):
+        digits = f"{dashes[1]}{dashes[2] or ''}"
+        return Span(digits.ljust(4, "0"), digits.ljust(4, "9"), digits.ljust(4, "X"))
+    match = re.fullmatch(r"(\d{3})0'?s", plain)
+    if not match or not iso(f"{match[1]}0"):
         return None
-    if found[1].endswith("0"):  # "1900s" names a decade or a century: the wider one is true
-        century = found[1][:2]
+    if match[1].endswith("0"):  # "1900s" names a decade or a century: the wider one is true
+        century = match[1][:2]
         return Span(f"{century}00", f"{century}99", f"{century}XX")
-    return Span(f"{found[1]}0", f"{found[1]}9", f"{found[1]}X")
+    return Span(f"{match[1]}0", f"{match[1]}9", f"{match[1]}X")
 
 
 def _hundred(plain: str) -> int | None:
     """Return the first year of "19th century", "nineteenth century" or None."""
-    found = re.fullmatch(r"(\S+?)(st|nd|rd|th)?(?:\s+|-)?\s*(?:century|centuries)", plain)
-    if not found:
+    match = re.fullmatch(r"(\S+?)(st|nd|rd|th)?(?:\s+|-)?\s*(?:century|centuries)", plain)
+    if not match:
         return None
-    word = f"{found[1]}{found[2] or ''}"
+    word = f"{match[1]}{match[2] or ''}"
     if word in _ORDINAL_WORDS:
         number = _ORDINAL_WORDS[word]
-    elif found[2] and re.fullmatch(r"1[1-9]|2[01]", found[1]):
-        number = int(found[1])
+    elif match[2] and re.fullmatch(r"1[1-9]|2[01]", match[1]):
+        number = int(match[1])
     else:
         return None
     return (number - 1) * 100
@@ -272,19 +272,19 @@ def _century(plain: str) -> Span | None:
 
 def _part(plain: str) -> Span | None:
     """Return part of a decade or century, marked approximate: its limits are convention."""
-    found = re.fullmatch(PART + r"(?P<rest>.+)", plain)
-    if found:
-        name = _PART_NAMES.get(found["part"], found["part"])
-        parts, rest = (_DECADE_PARTS, _CENTURY_PARTS), found["rest"]
+    match = re.fullmatch(PART + r"(?P<rest>.+)", plain)
+    if match:
+        name = _PART_NAMES.get(match["part"], match["part"])
+        parts, rest = (_DECADE_PARTS, _CENTURY_PARTS), match["rest"]
     else:
-        found = re.fullmatch(
+        match = re.fullmatch(
             r"(?P<part>(?:first|second|third|fourth|last|latter|1st|2nd|3rd|4th) "
             r"(?:half|quarter|third))\s+(?:of\s+)?(?:the\s+)?(?P<rest>.+)",
             plain,
         )
-        if not found:
+        if not match:
             return None
-        name = found["part"]
+        name = match["part"]
         for short, word in (
             ("1st", "first"),
             ("2nd", "second"),
@@ -293,7 +293,7 @@ def _part(plain: str) -> Span | None:
             ("latter half", "second half"),
         ):
             name = name.replace(short, word)
-        parts, rest = ({}, _NTH_PARTS), found["rest"]
+        parts, rest = ({}, _NTH_PARTS), match["rest"]
     whole = decade_of(rest) or _century(rest)
     if whole is None or whole.single is None:
         return None

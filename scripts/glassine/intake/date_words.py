@@ -95,13 +95,13 @@ def to_edtf(text: str, earliest: date | None = None, latest: date | None = None)
     columns; a wording that contradicts their years (a slip of the pen in one of them) is not
     understood. Never raises; the result is valid EDTF with bounds in the right order.
     """
-    found = statement(text)
-    limits = edtf.bounds(found) if found else None
-    if found is None or limits is None:
+    edtf_text = statement(text)
+    limits = edtf.bounds(edtf_text) if edtf_text else None
+    if edtf_text is None or limits is None:
         return None
     too_late = latest is not None and limits[0].year > latest.year
     too_early = earliest is not None and limits[1].year < earliest.year
-    return None if too_late or too_early else found
+    return None if too_late or too_early else edtf_text
 
 
 def statement(text: str) -> str | None:
@@ -149,9 +149,9 @@ def _tidy(text: str) -> str:
 def _of_the_negative(plain: str) -> str:
     """Return the date of the photograph, without that of a later print."""
     for pattern in (*_NEGATIVE, _PRINTED, _NEGATIVE[0]):
-        found = pattern.fullmatch(plain)
-        if found:
-            plain = found["rest"].strip(" ,;(/")
+        match = pattern.fullmatch(plain)
+        if match:
+            plain = match["rest"].strip(" ,;(/")
     return plain
 
 
@@ -174,19 +174,19 @@ def _alternatives(plain: str) -> str | None:
 def _choice(plain: str) -> str | None:
     """Return one of two dates for "or", both for "and"; wide ones become one interval."""
     plain, approximate, uncertain = _without_doubts(plain)
-    found = re.fullmatch(r"(?P<a>.+?)\s+(?P<word>or|and|&)\s+(?P<b>.+)", plain)
-    if not found:
+    match = re.fullmatch(r"(?P<a>.+?)\s+(?P<word>or|and|&)\s+(?P<b>.+)", plain)
+    if not match:
         return None
-    pair = _pair(found["a"], found["b"])
+    pair = _pair(match["a"], match["b"])
     if pair[0] is None or pair[1] is None:
         return None
-    left, right = (_doubted(span, approximate, uncertain) for span in pair if span)
-    if left.end >= right.start:
+    first, second = (_doubted(span, approximate, uncertain) for span in pair if span)
+    if first.end >= second.start:
         return None
-    inner = f"{left.text()},{right.text()}"
-    both = found["word"] != "or"
-    if re.search(r"[X/]|-2[1-4]\b", inner) or (both and (left.mark or right.mark)):
-        return f"{left.start}{left.mark}/{right.end}{right.mark}"
+    inner = f"{first.text()},{second.text()}"
+    both = match["word"] != "or"
+    if re.search(r"[X/]|-2[1-4]\b", inner) or (both and (first.mark or second.mark)):
+        return f"{first.start}{first.mark}/{second.end}{second.mark}"
     return f"{{{inner}}}" if both else f"[{inner}]"
 
 
@@ -196,14 +196,18 @@ def _list(plain: str) -> str | None:
     if re.fullmatch(r"\d{4}(?:'?s)?", pieces[0]) and len(pieces) > 1:
         spans = [year_of(piece) or decade_of(piece) for piece in pieces]
     else:
-        found = re.fullmatch(rf"({_MONTH})\s*(\d\d?)", pieces[0])
-        if not found or len(pieces) < 3 or not re.fullmatch(r"\d{4}", pieces[-1]):
+        match = re.fullmatch(rf"({_MONTH})\s*(\d\d?)", pieces[0])
+        if not match or len(pieces) < 3 or not re.fullmatch(r"\d{4}", pieces[-1]):
             return None
-        days = [found[2], *pieces[1:-1]]
-        spans = [day_of(f"{found[1]} {day}, {pieces[-1]}") for day in days]
-    known = [span for span in spans if span]
-    in_order = all(a.end < b.start for a, b in pairwise(known))
-    return f"{known[0].start}/{known[-1].end}" if in_order and len(known) == len(spans) else None
+        days = [match[2], *pieces[1:-1]]
+        spans = [day_of(f"{match[1]} {day}, {pieces[-1]}") for day in days]
+    known_spans = [span for span in spans if span]
+    in_order = all(a.end < b.start for a, b in pairwise(known_spans))
+    return (
+        f"{known_spans[0].start}/{known_spans[-1].end}"
+        if in_order and len(known_spans) == len(spans)
+        else None
+    )
 
 
 def _whole(plain: str) -> str | None:
@@ -231,17 +235,17 @@ def _limit(plain: str, approximate: bool = False, uncertain: bool = False) -> st
         (_NOT_BEFORE, "start"),
         (_AFTER, "after"),
     ):
-        found = pattern.match(plain)
-        if not found:
+        match = pattern.match(plain)
+        if not match:
             continue
-        rest = plain[found.end() :]
-        if pattern is _NOT_BEFORE and found[0].startswith("from"):
+        rest = plain[match.end() :]
+        if pattern is _NOT_BEFORE and match[0].startswith("from"):
             return _from(rest)
         return _open(_span(rest), form, approximate, uncertain)
     for pattern, form in ((_OR_EARLIER, "end"), (_OR_LATER, "start")):
-        found = pattern.fullmatch(plain)
-        if found:
-            rest = re.sub(r"^from\s+", "", found["rest"])
+        match = pattern.fullmatch(plain)
+        if match:
+            rest = re.sub(r"^from\s+", "", match["rest"])
             return _open(_span(rest), form, approximate, uncertain)
     return None
 
@@ -323,9 +327,9 @@ _RANGES = tuple(
 
 def _range(plain: str, sides: bool) -> Span | None:
     for form in _RANGES:
-        found = form.fullmatch(plain)
-        if found:
-            part = found.groupdict()
+        match = form.fullmatch(plain)
+        if match:
+            part = match.groupdict()
             month = MONTHS[part["m"]]
             last = MONTHS[part["m2"]] if part.get("m2") else month
             first_day = int(part["d"]) if part.get("d") else None
@@ -347,10 +351,10 @@ def _range(plain: str, sides: bool) -> Span | None:
     return None
 
 
-def _short_range(found: re.Match[str]) -> Span | None:
+def _short_range(match: re.Match[str]) -> Span | None:
     """Return 1909 to 1910 for "1909–10" and "1906-7"; plain "1909-10" may be a month."""
-    year, figure = found[1], found[3]
-    if len(figure) == 2 and (found[0] == f"{year}-{figure}" or "/" in found[0]):
+    year, figure = match[1], match[3]
+    if len(figure) == 2 and (match[0] == f"{year}-{figure}" or "/" in match[0]):
         return None if int(figure) <= 12 else month_or_range(int(year), int(figure))
     end = year[: -len(figure)] + figure
     return interval(iso(year), iso(end))

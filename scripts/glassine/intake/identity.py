@@ -79,14 +79,14 @@ def _read_label(
         return None, []
     memory_bytes = sandbox.memory_for(16 * (size[0] * size[1] // 10**6))
     answer = reader.ask(str(path), str(max_pixels), seconds=LABEL_S, memory_bytes=memory_bytes)
-    seen = msgspec.convert(answer or [], list[Label])
+    labels = msgspec.convert(answer or [], list[Label])
     items = set()
-    for label in seen:
+    for label in labels:
         text = label.text.strip()
         parsed = naming.parse(f"{text}.tif", batch.pattern)
         if parsed is not None:
             items.add(parsed.item)
-    return (items.pop() if len(items) == 1 else None), seen
+    return (items.pop() if len(items) == 1 else None), labels
 
 
 def _hold_unknown(batch: Batch, collector: Collector, entry: door.Entry, labels: int) -> None:

@@ -125,7 +125,7 @@ def _unlisted(path: str, doubtful: list[str]) -> Finding:
 
 
 def _check_unlisted_captures(batch: Batch, collector: Collector) -> None:
-    captures = {each.path: each for target in batch.targets for each in target.captures}
+    captures = {file.path: file for target in batch.targets for file in target.captures}
     for path, capture in captures.items():
         if not capture.expected:
             collector.note(

@@ -44,8 +44,8 @@ def without_items(name: str, batch_dir: Path, taken: dict[str, Any]) -> exits.Pr
 
 def withdrawn(intake: Mapping[str, Any]) -> set[str]:
     """Return the items that a person withdrew as a whole, by intake.json of their batch."""
-    entries = [each for each in intake.get("withdraw") or [] if isinstance(each, dict)]
-    return {str(each.get("item")) for each in entries if model.withdraws_whole(each)}
+    entries = [entry for entry in intake.get("withdraw") or [] if isinstance(entry, dict)]
+    return {str(entry.get("item")) for entry in entries if model.withdraws_whole(entry)}
 
 
 def items_gone(name: str, results_dir: Path, known: set[str]) -> exits.Problem | None:
@@ -56,16 +56,16 @@ def items_gone(name: str, results_dir: Path, known: set[str]) -> exits.Problem |
     folder = results_dir / "items"
     if not folder.is_dir():
         return None
-    gone = [
+    vanished = [
         path.parent.name for path in folder.glob("*/package.json") if path.parent.name not in known
     ]
-    if not gone:
+    if not vanished:
         return None
     finding = Finding(
         "run.items_gone",
         str(folder),
-        f"{len(gone)} items that earlier runs finished have no master in the batch folder now: "
-        f"{wording.listed(gone)}.",
+        f"{len(vanished)} items that earlier runs finished have no master in the batch folder now: "
+        f"{wording.listed(vanished)}.",
         "the masters of every item until its batch is closed.",
         "Put the masters back. Where an item that was delivered is to be no more, withdraw it "
         "(scripts/withdraw); where it never was delivered, remove its folder here.",

@@ -72,10 +72,10 @@ def _check_claims(batch: Batch, collector: Collector) -> None:
 
 def _check_named_masters(batch: Batch, collector: Collector) -> None:
     """Hold items whose rows name masters that are not here: a part of them is missing."""
-    here = {each.path.casefold() for each in batch.listing.files}
+    here = {file.path.casefold() for file in batch.listing.files}
     here |= {PurePosixPath(path).name for path in here}
     here |= {PurePosixPath(path).stem for path in here}
-    here |= {(each.master or "").casefold() for each in batch.withdrawals}
+    here |= {(entry.master or "").casefold() for entry in batch.withdrawals}
     for item, record in batch.records.items():
         if item not in collector.items:
             continue  # told with the rows that have no master at all

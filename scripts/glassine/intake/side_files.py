@@ -70,7 +70,7 @@ def read_targets(
 def _with_captures(
     target: StatedTarget, listing: door.Listing, lists: batch_lists.Lists
 ) -> TargetEntry:
-    wanted = target_files([target])
+    paths_named = target_files([target])
     captures = [
         TargetFile(
             path=entry.path,
@@ -79,7 +79,7 @@ def _with_captures(
             expected=lists.expected.get(entry.path, {}),
         )
         for entry in listing.files
-        if entry.path in wanted and entry.problem is None
+        if entry.path in paths_named and entry.problem is None
     ]
     return TargetEntry(**msgspec.structs.asdict(target), captures=captures)
 
@@ -189,8 +189,8 @@ def _has_catalogue(
 def _tell_no_catalogue(
     alike: tuple[str, ...], settings: CatalogueSettings, collector: Collector
 ) -> None:
-    shown = wording.some(alike, 5)
-    near = f" These may be meant, and were not read: {shown}." if alike else ""
+    names = wording.some(alike, 5)
+    near = f" These may be meant, and were not read: {names}." if alike else ""
     words = (
         "catalogue.none",
         alike[0] if alike else "catalogue.csv",
@@ -216,7 +216,7 @@ def _only_file(
     if len(chosen.entries) > 1:
         collector.doubt(
             "intake.side_file_twice",
-            ", ".join(each.path for each in chosen.entries),
+            ", ".join(candidate.path for candidate in chosen.entries),
             f"Several files may be {name}, and nothing says which one holds.",
             f"one {name}.",
             "Move the others out of the batch folder.",

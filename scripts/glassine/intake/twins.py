@@ -34,13 +34,13 @@ class Twins:
 
 
 def _alike(
-    masters: Iterable[Master], told_by: Callable[[Master], Hashable | None]
+    masters: Iterable[Master], key_of: Callable[[Master], Hashable | None]
 ) -> list[list[Master]]:
     groups: dict[Hashable, list[Master]] = {}
     for master in masters:
-        told = told_by(master)
-        if told is not None:
-            groups.setdefault(told, []).append(master)
+        key = key_of(master)
+        if key is not None:
+            groups.setdefault(key, []).append(master)
     return [group for group in groups.values() if len(group) > 1]
 
 
@@ -51,15 +51,15 @@ def find(batch_dir: Path, masters: list[Master]) -> list[Twins]:
     by the digests that a checksum list states of them. What cannot be read is left to `verify`.
     """
     linked = _alike(masters, lambda master: master.place)
-    found = [Twins(tuple(each.path for each in group), linked=True) for group in linked]
+    twins = [Twins(tuple(member.path for member in group), linked=True) for group in linked]
     firsts = list({master.place: master for master in reversed(masters)}.values())
     whole = [master for master in firsts if master.size > 0]
     for sized in _alike(whole, lambda master: master.size):
         for alike in _alike(sized, lambda master: _sample(batch_dir, master)):
             for same in _alike(alike, _way_to_tell(batch_dir, alike)):
-                paths = sorted(each.path for each in same)
-                found.append(Twins(tuple(paths), linked=False))
-    return found
+                paths = sorted(member.path for member in same)
+                twins.append(Twins(tuple(paths), linked=False))
+    return twins
 
 
 def _way_to_tell(batch_dir: Path, masters: list[Master]) -> Callable[[Master], Hashable | None]:

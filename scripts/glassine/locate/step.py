@@ -27,7 +27,7 @@ from glassine.base.model import (
 )
 from glassine.base.records.given import StatedMaster
 from glassine.base.records.parts import Header, Resolution
-from glassine.locate import orientation, stated
+from glassine.locate import decisions, orientation, stated
 from glassine.locate.encoding import linear, table_of
 from glassine.locate.given import LocateGiven
 from glassine.locate.looks import locate_array
@@ -35,7 +35,7 @@ from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
 from glassine.masters import colour, labels, opening, pixels
 
-VERSION = "12"
+VERSION = "13"
 
 # Long edge of the preview of a whole master that the report draws outlines on.
 PREVIEW_LONG_EDGE = 1600
@@ -60,15 +60,20 @@ def locate_item(batch_dir: Path, item_dir: Path, given: LocateGiven) -> None:
         one, encoding = _locate_master(batch_dir, item_dir, master, facts[path], settings)
         encodings[path] = msgspec.to_builtins(encoding.describe)
         located.append(one)
-    found = [
-        corrected(geometry, corrections, one.facts, single=len(located) == 1, turn=one.turn)
-        for one, geometry in zip(located, stated.judged(located), strict=True)
-    ]
+    before, digests = decisions.before(item_dir), decisions.digests(item_dir)
+    found, decided = [], []
+    for one, geometry in zip(located, stated.judged(located), strict=True):
+        entries = _entries_of(corrections, geometry.path, single=len(located) == 1)
+        rulings = decisions.rulings(geometry, entries, before, digests.get(geometry.path))
+        decided += decisions.recorded(geometry.path, rulings)
+        found.append(_ruled(geometry, rulings, corrections, one.facts, one.turn))
     detail = {
         "step": given.version,
         "facts": {path: each.as_dict() for path, each in facts.items()},
         "settings": settings,
         "corrections": corrections or None,
+        "decisions": decided,
+        "digests": digests,
         "encodings": encodings,
     }
     event = premis_event.event(
@@ -249,40 +254,72 @@ def _frames_of(corrections: dict[str, Any]) -> list[dict[str, Any]]:
     return corrections.get("frames") or []
 
 
+def _entries_of(corrections: dict[str, Any], path: str, single: bool) -> list[dict[str, Any]]:
+    """Return the entries about a master. single: whether it is the only one of its item."""
+    return [
+        entry
+        for entry in _frames_of(corrections)
+        if entry.get("master") == path or (entry.get("master") is None and single)
+    ]
+
+
 def corrected(
     geometry: MasterGeometry,
     corrections: dict[str, Any],
     facts: Facts,
     single: bool,
     turn: tuple[int, bool] = (0, False),
+    before: decisions.Before | None = None,
+    sha256: str | None = None,
 ) -> MasterGeometry:
     """Return the geometry with what a person decided put over it, and said in the reasons.
 
     turn: how frames of the master are turned (clockwise degrees, mirrored), for added ones.
+    before: the record before this one. sha256: of the master, where known.
     """
-    entries = [
-        entry
-        for entry in corrections.get("frames") or []
-        if entry.get("master") == geometry.path or (entry.get("master") is None and single)
-    ]
+    entries = _entries_of(corrections, geometry.path, single)
+    rulings = decisions.rulings(geometry, entries, before or decisions.Before(), sha256)
+    return _ruled(geometry, rulings, corrections, facts, turn)
+
+
+def _ruled(
+    geometry: MasterGeometry,
+    rulings: list[decisions.Ruling],
+    corrections: dict[str, Any],
+    facts: Facts,
+    turn: tuple[int, bool],
+) -> MasterGeometry:
     frames = {frame.index: frame for frame in geometry.frames}
-    for entry in entries:
-        index = entry["frame"]
+    for ruling in rulings:
+        entry, index = ruling.entry, ruling.on
+        if index is None:
+            continue
         frame = frames.get(index)
         if frame is None:
             if not entry.get("corners"):
                 raise GlassineError.because(
                     "locate.correction",
                     "corrections.yaml",
-                    f"Frame {index} of {geometry.path} is to be changed, but there is no such "
-                    f"frame ({len(geometry.frames)} found) and no corners are given.",
+                    f"Frame {index} of {geometry.path} is to be changed, but there is no "
+                    f"such frame ({len(geometry.frames)} found) and no corners are given.",
                     "corners for a frame that is to be added, or the number of a found frame.",
                     "Look at the frame numbers in the report and correct the entry.",
                 )
             frame = _new_frame(index, facts, geometry, turn)
         decided = _decided(frame, entry, corrections, geometry)
-        frames[index] = replace(decided, measured=_measured(frames.get(index)))
-    return replace(geometry, frames=tuple(frames[k] for k in sorted(frames)))
+        frames[frame.index] = replace(decided, measured=_measured(frames.get(frame.index)))
+    held = [str(ruling.entry["frame"]) for ruling in rulings if ruling.on is None]
+    if held and not frames:
+        raise GlassineError.because(
+            "locate.correction",
+            geometry.path,
+            "No frame was found on it, so what corrections.yaml decides about its frames "
+            f"({', '.join(held)}) is not applied.",
+            "the frames that were there when a person decided about them.",
+            "Draw its frames on the review page, or correct or delete the entries.",
+        )
+    whole = replace(geometry, frames=tuple(frames[k] for k in sorted(frames)))
+    return decisions.marked(whole, rulings)
 
 
 def _measured(frame: Frame | None) -> Measured | None:
@@ -357,7 +394,7 @@ def _decided(
         sorted(
             key
             for key in entry
-            if key not in ("master", "frame", "accept") and entry[key] is not None
+            if key not in ("master", "frame", "accept", "seen") and entry[key] is not None
         )
     )
     seen = "accepted" if entry.get("accept") else "confirmed"

@@ -112,13 +112,13 @@ def _tags(icc: bytes) -> dict[str, bytes]:
     (count,) = struct.unpack(">I", icc[128:132])
     if count > MAX_TAGS or 132 + 12 * count > len(icc):
         raise _broken("its tag table is damaged")
-    found = {}
+    tags = {}
     for number in range(count):
         signature, offset, size = struct.unpack_from(">4sII", icc, 132 + 12 * number)
         if offset + size > len(icc):
             raise _broken("it is cut short")
-        found[signature.decode("latin-1")] = icc[offset : offset + size]
-    return found
+        tags[signature.decode("latin-1")] = icc[offset : offset + size]
+    return tags
 
 
 def _curve(tag: bytes | None) -> Curve:

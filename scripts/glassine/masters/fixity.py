@@ -100,17 +100,18 @@ def verify_opened(
     if not held.is_as_noted(master.bytes, master.mtime_ns):
         raise changed(master.path)
     names = tuple(dict.fromkeys([*ALGORITHMS, *expected]))
-    found, count = digests(held.content, names, watch)
+    actual, count = digests(held.content, names, watch)
     if count != master.bytes or not held.is_unchanged():
         raise changed(master.path)
-    wrong = [name for name, digest in sorted(expected.items()) if found[name] != digest]
+    wrong = [name for name, digest in sorted(expected.items()) if actual[name] != digest]
     if wrong:
         raise GlassineError(
             [
                 Finding(
                     "verify.digest",
                     master.path,
-                    f"Its {name} is {found[name]}: the file is not what the capture station wrote.",
+                    f"Its {name} is {actual[name]}: the file is not what the capture station "
+                    "wrote.",
                     f"{expected[name]} as the checksum list says.",
                     "Copy the master again from the capture station; if the list is wrong, "
                     "write it anew there.",
@@ -130,5 +131,5 @@ def verify_opened(
         )
     written = datetime.fromtimestamp(master.mtime_ns / 1e9, UTC)
     return Checked(
-        count, written.strftime("%Y-%m-%dT%H:%M:%SZ"), Digests(**found), listed=bool(expected)
+        count, written.strftime("%Y-%m-%dT%H:%M:%SZ"), Digests(**actual), listed=bool(expected)
     )

@@ -28,10 +28,10 @@ def size_px(path: Path, root: Path | None = None) -> list[int] | None:
     """
     try:
         with door.open_file(path, root or path.parent) as stream:
-            found = _first_directory(stream)
+            directory = _first_directory(stream)
     except (OSError, struct.error, OverflowError, ValueError):
         return None
-    width, height = found.get(_WIDTH, 0), found.get(_LENGTH, 0)
+    width, height = directory.get(_WIDTH, 0), directory.get(_LENGTH, 0)
     return [width, height] if width and height else None
 
 
@@ -50,11 +50,11 @@ def _first_directory(stream: BinaryIO) -> dict[int, int]:
     (count,) = struct.unpack(f"{order}{'Q' if big else 'H'}", counted)
     step = 20 if big else 12
     entries = stream.read(step * min(count, _MAX_ENTRIES))
-    found = {}
+    values = {}
     for start in range(0, len(entries) - step + 1, step):
         tag, kind = struct.unpack(f"{order}HH", entries[start : start + 4])
-        if tag in (_WIDTH, _LENGTH) and kind in _SIZES and tag not in found:
+        if tag in (_WIDTH, _LENGTH) and kind in _SIZES and tag not in values:
             code = f"{order}{_SIZES[kind]}"
             value = entries[start + (12 if big else 8) : start + step]
-            (found[tag],) = struct.unpack(code, value[: struct.calcsize(code)])
-    return found
+            (values[tag],) = struct.unpack(code, value[: struct.calcsize(code)])
+    return values

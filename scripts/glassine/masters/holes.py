@@ -43,20 +43,20 @@ def holes(handle: int, size: int) -> list[Range]:
 
     handle: an open file; size: its bytes. Raises OSError.
     """
-    found: list[Range] = []
+    ranges: list[Range] = []
     place = 0
     try:
-        while place < size and len(found) < _MOST_HOLES:
+        while place < size and len(ranges) < _MOST_HOLES:
             start = os.lseek(handle, place, os.SEEK_HOLE)
             if start >= size:
                 break
-            found.append((start, size))  # up to the end, where no data follow
+            ranges.append((start, size))  # up to the end, where no data follow
             place = os.lseek(handle, start, os.SEEK_DATA)
-            found[-1] = (start, place)
+            ranges[-1] = (start, place)
     except OSError as problem:
         if problem.errno not in (errno.ENXIO, errno.EINVAL, errno.ENOTSUP):
             raise
-    return found
+    return ranges
 
 
 def is_hollow(handle: int, size: int) -> bool:
@@ -177,13 +177,13 @@ def dark_end(runs: list[Range], layout: Layout) -> int:
 
 def _spans(layout: Layout) -> list[Range]:
     """Return where the pixels lie in the file, neighbours joined."""
-    found: list[Range] = []
-    for start, count in sorted((each.offset, each.count) for each in layout.segments):
-        if found and found[-1][1] == start:
-            found[-1] = (found[-1][0], start + count)
+    spans: list[Range] = []
+    for start, count in sorted((segment.offset, segment.count) for segment in layout.segments):
+        if spans and spans[-1][1] == start:
+            spans[-1] = (spans[-1][0], start + count)
         else:
-            found.append((start, start + count))
-    return found
+            spans.append((start, start + count))
+    return spans
 
 
 def _shared(run: Range, spans: list[Range]) -> int:
@@ -200,8 +200,8 @@ def _ends_at_page(run: Range, last: int) -> bool:
 
 def _fills_segments(run: Range, layout: Layout) -> bool:
     """Return whether zeros fill strips or tiles to the byte, with picture on both sides."""
-    starts = [each.offset for each in layout.segments]
-    ends = [each.offset + each.count for each in layout.segments]
+    starts = [segment.offset for segment in layout.segments]
+    ends = [segment.offset + segment.count for segment in layout.segments]
     if run[0] <= min(starts) or run[1] >= max(ends):
         return False
     begins = any(0 <= start - run[0] <= _NEAR_BYTES for start in starts)

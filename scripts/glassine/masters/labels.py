@@ -27,19 +27,19 @@ def read(gray: npt.NDArray[np.uint8]) -> list[dict[str, Any]]:
     clockwise from the label's own top-left. Text is cut at 200 characters. A QR Code that reads
     mirrored has {"mirrored": True} besides, and its corners with rows and columns exchanged.
     """
-    found: list[dict[str, Any]] = []
+    labels: list[dict[str, Any]] = []
     for code in zxingcpp.read_barcodes(np.ascontiguousarray(gray), formats=_FORMATS):
         place = code.position
         corners = [
             [float(point.x), float(point.y)]
             for point in (place.top_left, place.top_right, place.bottom_right, place.bottom_left)
         ]
-        found.append(
+        labels.append(
             {"text": code.text[:_MAX_TEXT], "format": str(code.format), "corners": corners}
         )
         if code.format == zxingcpp.BarcodeFormat.QRCode and _is_mirrored(gray, corners, code.extra):
-            found[-1]["mirrored"] = True
-    return sorted(found, key=lambda label: (label["corners"][0][::-1], label["text"]))
+            labels[-1]["mirrored"] = True
+    return sorted(labels, key=lambda label: (label["corners"][0][::-1], label["text"]))
 
 
 # ISO/IEC 18004, format information: 15 bits of a BCH code with this generator, under this mask,
@@ -90,7 +90,7 @@ def _is_mirrored(gray: npt.NDArray[np.uint8], corners: list[list[float]], extra:
 def _distance(bits: npt.NDArray[np.bool_]) -> int:
     """Return by how many bits the nearest format information differs."""
     word = int("".join("1" if bit else "0" for bit in bits), 2)
-    return min((word ^ known).bit_count() for known in _format_words())
+    return min((word ^ format_word).bit_count() for format_word in _format_words())
 
 
 def grey_of(image: Any) -> npt.NDArray[np.uint8]:

@@ -201,14 +201,14 @@ class _Directory:
         Of other tags the length is not to be trusted: some programs give IPTC's in fours.
         """
         apart = [
-            each
-            for tag, each in self.fields.items()
-            if (tag in _NAMES or tag == _ICC) and not each.inline and each.bytes
+            entry
+            for tag, entry in self.fields.items()
+            if (tag in _NAMES or tag == _ICC) and not entry.inline and entry.bytes
         ]
         return [
             (0, self.header_bytes),
             (self.start, self.end),
-            *((each.start, each.start + each.bytes) for each in apart),
+            *((entry.start, entry.start + entry.bytes) for entry in apart),
         ]
 
 
@@ -218,43 +218,43 @@ def read(stream: BinaryIO, size: int) -> Layout:
     size: of the file, in bytes. To be asked of what has one or three samples of 8 or 16 bits.
     Raises Broken where it cannot be right, CutShort where the file ends too early, OSError.
     """
-    found = _Directory(stream, size)
-    width, height = found.number(WIDTH), found.number(LENGTH)
-    samples = found.number(SAMPLES, 1)
+    directory = _Directory(stream, size)
+    width, height = directory.number(WIDTH), directory.number(LENGTH)
+    samples = directory.number(SAMPLES, 1)
     if min(width, height) < 1 or not 1 <= samples <= 4:
         raise Broken(f"it says {width} x {height} pixels of {samples} samples")
-    bits = _same(found, BITS, 1, samples)
-    planes = _check_simple(found, samples, bits)
+    bits = _same(directory, BITS, 1, samples)
+    planes = _check_simple(directory, samples, bits)
     pixel = bits // 8 * (1 if planes > 1 else samples)
-    shapes, tiled = _shapes(found, width, height)
+    shapes, tiled = _shapes(directory, width, height)
     number = len(shapes) * planes
-    places = _places(found, number, tiled)
+    places = _places(directory, number, tiled)
     segments = tuple(
         Segment(offset, count, across, down, across * down * pixel)
         for (offset, count), (across, down) in zip(places, shapes * planes, strict=True)
     )
-    compression = found.number(COMPRESSION, 1)
-    _check_places(found, segments, compression, tiled)
+    compression = directory.number(COMPRESSION, 1)
+    _check_places(directory, segments, compression, tiled)
     return Layout(
         width,
         height,
         bits,
         1 if planes > 1 else samples,
         compression,
-        found.number(PHOTOMETRIC),
+        directory.number(PHOTOMETRIC),
         planes,
-        found.number(PREDICTOR, 1),
+        directory.number(PREDICTOR, 1),
         tiled,
-        found.big,
-        found.order,
-        found.content(JPEG_TABLES, _MAX_TABLES_BYTES) if compression == JPEG else None,
+        directory.big,
+        directory.order,
+        directory.content(JPEG_TABLES, _MAX_TABLES_BYTES) if compression == JPEG else None,
         segments,
     )
 
 
-def _same(found: _Directory, tag: int, default: int, samples: int) -> int:
+def _same(directory: _Directory, tag: int, default: int, samples: int) -> int:
     """Return what a tag says of every sample. Broken where it says different things of them."""
-    values = found.numbers(tag, default, 4)
+    values = directory.numbers(tag, default, 4)
     if len(set(values)) != 1 or len(values) not in (1, samples):
         raise Broken(
             f"{_NAMES[tag]} says {', '.join(str(value) for value in values)} of {samples} samples"
@@ -262,20 +262,20 @@ def _same(found: _Directory, tag: int, default: int, samples: int) -> int:
     return values[0]
 
 
-def _check_simple(found: _Directory, samples: int, bits: int) -> int:
+def _check_simple(directory: _Directory, samples: int, bits: int) -> int:
     """Return the number of planes, after the tags of which each reader makes something else."""
     if bits not in (8, 16):
         raise Broken(f"it has {bits} bits a sample")
-    _same(found, SAMPLE_FORMAT, 1, samples)
+    _same(directory, SAMPLE_FORMAT, 1, samples)
     for tag in (FILL_ORDER, IMAGE_DEPTH, TILE_DEPTH):
-        if found.number(tag, 1) != 1:
-            raise Broken(f"{_NAMES[tag]} is {found.number(tag)}, which suits no photograph")
-    if EXTRA_SAMPLES in found.fields:
+        if directory.number(tag, 1) != 1:
+            raise Broken(f"{_NAMES[tag]} is {directory.number(tag)}, which suits no photograph")
+    if EXTRA_SAMPLES in directory.fields:
         raise Broken(f"it names further channels beside {samples}, but holds none")
-    planar = found.number(PLANAR, 1)
+    planar = directory.number(PLANAR, 1)
     if planar not in (1, 2):
         raise Broken(f"PlanarConfiguration is {planar}, which is not defined")
-    predictor, compression = found.number(PREDICTOR, 1), found.number(COMPRESSION, 1)
+    predictor, compression = directory.number(PREDICTOR, 1), directory.number(COMPRESSION, 1)
     if predictor not in (1, 2):
         raise Broken(f"Predictor is {predictor}, which does not suit whole numbers")
     if predictor == 2 and compression not in (LZW, *DEFLATE):
@@ -283,50 +283,50 @@ def _check_simple(found: _Directory, samples: int, bits: int) -> int:
     return samples if planar == 2 and samples > 1 else 1
 
 
-def _shapes(found: _Directory, width: int, height: int) -> tuple[list[tuple[int, int]], bool]:
+def _shapes(directory: _Directory, width: int, height: int) -> tuple[list[tuple[int, int]], bool]:
     """Return (width, height) in px of each segment of one plane, and whether they are tiles."""
-    tiled = TILE_WIDTH in found.fields or TILE_LENGTH in found.fields
+    tiled = TILE_WIDTH in directory.fields or TILE_LENGTH in directory.fields
     if tiled:
-        if STRIP_OFFSETS in found.fields and TILE_OFFSETS in found.fields:
+        if STRIP_OFFSETS in directory.fields and TILE_OFFSETS in directory.fields:
             raise Broken("it tells both strips and tiles")
-        across, down = found.number(TILE_WIDTH), found.number(TILE_LENGTH)
+        across, down = directory.number(TILE_WIDTH), directory.number(TILE_LENGTH)
         if not across or not down or across % 16 or down % 16:
             raise Broken(f"its tiles are {across} x {down} pixels, not multiples of 16")
         # No reader needs tiles far larger than the picture; a lie here is a demand for memory.
         if across >= width + 4096 or down >= height + 4096:
             raise Broken(f"its tiles are {across} x {down} pixels, far more than the picture")
         number = -(-width // across) * -(-height // down)
-        _check_number(found, TILE_OFFSETS, number, "tiles")
+        _check_number(directory, TILE_OFFSETS, number, "tiles")
         return [(across, down)] * number, True
-    rows = min(found.number(ROWS_PER_STRIP, 2**32 - 1), height)
+    rows = min(directory.number(ROWS_PER_STRIP, 2**32 - 1), height)
     if rows < 1:
         raise Broken("RowsPerStrip is 0")
     number = -(-height // rows)
-    _check_number(found, STRIP_OFFSETS, number, "strips")
+    _check_number(directory, STRIP_OFFSETS, number, "strips")
     return [(width, min(rows, height - top)) for top in range(0, height, rows)], False
 
 
-def _check_number(found: _Directory, tag: int, number: int, what: str) -> None:
+def _check_number(directory: _Directory, tag: int, number: int, what: str) -> None:
     """Raise where fewer offsets are listed than one plane needs: before lists of that length."""
-    listed = found.fields[tag].count if tag in found.fields else 0
+    listed = directory.fields[tag].count if tag in directory.fields else 0
     if listed < number:
         raise Broken(f"its size needs {number} {what}, the directory lists {listed}")
 
 
-def _places(found: _Directory, number: int, tiled: bool) -> list[tuple[int, int]]:
+def _places(directory: _Directory, number: int, tiled: bool) -> list[tuple[int, int]]:
     """Return (offset, count) of each segment."""
     tags = (TILE_OFFSETS, TILE_COUNTS) if tiled else (STRIP_OFFSETS, STRIP_COUNTS)
     what = "tiles" if tiled else "strips"
     for tag in tags:
-        listed = found.fields[tag].count if tag in found.fields else 0
+        listed = directory.fields[tag].count if tag in directory.fields else 0
         if listed != number:
             raise Broken(f"its size needs {number} {what}, {_NAMES[tag]} lists {listed}")
-    offsets, counts = (found.numbers(tag, None, number) for tag in tags)
+    offsets, counts = (directory.numbers(tag, None, number) for tag in tags)
     return list(zip(offsets, counts, strict=True))
 
 
 def _check_places(
-    found: _Directory, segments: tuple[Segment, ...], compression: int, tiled: bool
+    directory: _Directory, segments: tuple[Segment, ...], compression: int, tiled: bool
 ) -> None:
     """Raise where segments are missing, lie on one another or on the directory, or do not suit."""
     what = "tile" if tiled else "strip"
@@ -335,7 +335,7 @@ def _check_places(
         segment.offset + max(segment.count, segment.unfolded if plain else 0)
         for segment in segments
     )
-    if end > found.size:
+    if end > directory.size:
         raise CutShort(f"its pixels should reach byte {end}")
     for index, segment in enumerate(segments):
         name = f"{what} {index + 1} of {len(segments)}"
@@ -347,15 +347,15 @@ def _check_places(
             )
         if segment.count < least_bytes(segment.unfolded, compression):
             raise Broken(f"{name} has only {segment.count} bytes for {segment.unfolded} of pixels")
-    _check_overlaps(found, segments, what)
+    _check_overlaps(directory, segments, what)
 
 
-def _check_overlaps(found: _Directory, segments: tuple[Segment, ...], what: str) -> None:
+def _check_overlaps(directory: _Directory, segments: tuple[Segment, ...], what: str) -> None:
     ranges = [
         (segment.offset, segment.offset + segment.count, index + 1)
         for index, segment in enumerate(segments)
     ]
-    ranges += [(start, end, 0) for start, end in found.taken()]
+    ranges += [(start, end, 0) for start, end in directory.taken()]
     ranges.sort()
     reached, before = 0, 0
     for start, end, number in ranges:

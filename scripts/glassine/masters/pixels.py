@@ -67,8 +67,8 @@ class _FileRows:
         _, full_width, bands = self._shape
         pixel = bands * self._dtype.itemsize
         row = full_width * pixel
-        found = np.empty((height, width, bands), self._dtype)
-        view = found.reshape(-1).view(np.uint8).data
+        block = np.empty((height, width, bands), self._dtype)
+        view = block.reshape(-1).view(np.uint8).data
         if width == full_width:
             self._fill(view, self._start + top * row)
         else:
@@ -76,7 +76,7 @@ class _FileRows:
             first = self._start + top * row + left * pixel
             for y in range(height):
                 self._fill(view[y * size : (y + 1) * size], first + y * row)
-        return found if self._dtype.isnative else found.astype(self._dtype.newbyteorder("="))
+        return block if self._dtype.isnative else block.astype(self._dtype.newbyteorder("="))
 
     def _fill(self, view: memoryview, offset: int) -> None:
         done = 0
@@ -212,7 +212,7 @@ class Source:
         """
         by = self.reduction
         width, height = max(1, self.width // by), max(1, self.height // by)
-        found = np.empty((height, width, self.bands), np.uint8 if self.bits == 8 else np.uint16)
+        means = np.empty((height, width, self.bands), np.uint8 if self.bits == 8 else np.uint16)
         rows = max(1, _BAND_ROWS // by)
 
         def reduce(y: int) -> None:
@@ -220,10 +220,10 @@ class Source:
             deep = min(count * by, self.height - y * by)
             band = self.region(0, y * by, self.width, deep)[:, : width * by]
             small = cv2.resize(band, (width, count), interpolation=cv2.INTER_AREA)
-            found[y : y + count] = cv2_shape(small)
+            means[y : y + count] = cv2_shape(small)
 
         run(self._pool, reduce, range(0, height, rows))
-        return found
+        return means
 
 
 def cv2_shape(pixels: Pixels) -> Pixels:
@@ -303,10 +303,10 @@ def warp(
     size, flags = (width, height), cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
     edge = cv2.BORDER_REPLICATE
     if placement.affine:
-        made = cv2.warpAffine(pixels, matrix[:2], size, flags=flags, borderMode=edge)
+        warped = cv2.warpAffine(pixels, matrix[:2], size, flags=flags, borderMode=edge)
     else:
-        made = cv2.warpPerspective(pixels, matrix, size, flags=flags, borderMode=edge)
-    return cv2_shape(np.asarray(made))
+        warped = cv2.warpPerspective(pixels, matrix, size, flags=flags, borderMode=edge)
+    return cv2_shape(np.asarray(warped))
 
 
 def _shift(x: float, y: float) -> Matrix:

@@ -57,8 +57,8 @@ def text(value: Any) -> str | None:
         value = value.decode("utf-8", "replace")
     if not isinstance(value, str):
         return None
-    kept = "".join(char if char.isprintable() else " " for char in value)
-    return " ".join(kept.split())[:500] or None
+    printable = "".join(char if char.isprintable() else " " for char in value)
+    return " ".join(printable.split())[:500] or None
 
 
 def _date(value: Any) -> str | None:

@@ -63,9 +63,9 @@ def prove(handle: int, layout: Layout) -> None:
         rest = iter(layout.segments)
         done = 0
         while part := list(islice(rest, _AHEAD)):  # not all at once: each holds its bytes
-            for index, found in enumerate(pool.map(problem, part)):
-                if found:
-                    raise Undecodable(f"{_name(layout, done + index)} {found}")
+            for index, fault in enumerate(pool.map(problem, part)):
+                if fault:
+                    raise Undecodable(f"{_name(layout, done + index)} {fault}")
             done += len(part)
 
 
@@ -108,8 +108,8 @@ def _deflate_problem(content: bytes, segment: Segment, layout: Layout) -> str | 
 
 
 def _packbits_problem(content: bytes, segment: Segment, layout: Layout) -> str | None:
-    place, length, end, wanted = 0, 0, len(content), segment.unfolded
-    while place < end and length < wanted:
+    place, length, end, expected = 0, 0, len(content), segment.unfolded
+    while place < end and length < expected:
         code = content[place]
         if code < 128:
             length += code + 1
@@ -119,10 +119,10 @@ def _packbits_problem(content: bytes, segment: Segment, layout: Layout) -> str |
             place += 2
         else:
             place += 1
-    if place > end or length < wanted:
+    if place > end or length < expected:
         return "is cut short: its packets do not fill its pixels"
-    if length > wanted:
-        return f"unfolds to more than the {wanted} bytes of its pixels"
+    if length > expected:
+        return f"unfolds to more than the {expected} bytes of its pixels"
     if end - place > _packbits_rest(content[place:]):
         return f"has {end - place} bytes more than its pixels need"
     return None
@@ -202,9 +202,9 @@ def _prove_lzw(handle: int, layout: Layout) -> None:
         if not _lzw_problem(contents, group[0].unfolded, layout):
             continue
         for index, (content, segment) in enumerate(zip(contents, group, strict=True)):
-            found = _lzw_problem([content], segment.unfolded, layout)
-            if found:
-                raise Undecodable(f"{_name(layout, first + index)} {found}")
+            fault = _lzw_problem([content], segment.unfolded, layout)
+            if fault:
+                raise Undecodable(f"{_name(layout, first + index)} {fault}")
 
 
 def _lzw_problem(contents: list[bytes], unfolded: int, layout: Layout) -> str | None:
@@ -214,13 +214,15 @@ def _lzw_problem(contents: list[bytes], unfolded: int, layout: Layout) -> str | 
     """
     # More than a row too many: what is short tells whether it counts from a row or the whole.
     rows = (-(-unfolded // (16 * _ROW)) + 1) * 16
-    said = _errors_of(_in_memory(contents, rows, layout))
-    found = [_unfolded(int(row), int(short), rows) for row, short in _SHORT.findall(said)]
-    if found == [unfolded] * len(contents):
+    messages = _errors_of(_in_memory(contents, rows, layout))
+    unfolded_bytes = [
+        _unfolded(int(row), int(short), rows) for row, short in _SHORT.findall(messages)
+    ]
+    if unfolded_bytes == [unfolded] * len(contents):
         return None
-    if len(contents) == len(found) == 1:
-        return f"unfolds to {found[0]} bytes, where its pixels need {unfolded}"
-    return f"does not unfold to its pixels ({vips_errors.one_line(said or 'too much data')})"
+    if len(contents) == len(unfolded_bytes) == 1:
+        return f"unfolds to {unfolded_bytes[0]} bytes, where its pixels need {unfolded}"
+    return f"does not unfold to its pixels ({vips_errors.one_line(messages or 'too much data')})"
 
 
 def _unfolded(row: int, short: int, rows: int) -> int:

@@ -23,7 +23,7 @@ def one_line(problem: object) -> str:
     return " ".join(str(problem).split())[:160] or type(problem).__name__
 
 
-def _noted() -> str:
+def _buffered() -> str:
     text: str = _ffi.string(_lib.vips_error_buffer()).decode("utf-8", "replace")
     return " ".join(text.split())
 
@@ -33,7 +33,7 @@ def fatal() -> Iterator[None]:
     """Raise pyvips.Error at the end where libvips noted an error but went on."""
     _lib.vips_error_clear()
     yield
-    text = _noted()
+    text = _buffered()
     if text:
         _lib.vips_error_clear()
         raise pyvips.Error(text)

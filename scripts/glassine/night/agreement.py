@@ -128,9 +128,9 @@ def _check_limits(config: dict[str, Any], working_dir: Path) -> list[Finding]:
 
 
 def _check_profile(config: dict[str, Any], _: Path) -> list[Finding]:
-    from glassine.pack import profiles
+    from glassine.pack import layouts
 
-    known = sorted(profiles.all_profiles())
+    known = sorted(layouts.all_layouts())
     if config["package"]["profile"] in known:
         return []
     what = f"There is no layout of packages named {config['package']['profile']!r}."

@@ -141,7 +141,7 @@ class Lookup:
             "targets": known.content["targets"],
             "facts": known.content.get("default_facts", {}),
             "settings": {"targets": self.config["targets"]},
-            "version": steps.version_of("targets/measure"),
+            "version": steps.version_of("targets/step"),
         }
 
     # --- delivery and report ---

@@ -30,7 +30,7 @@ from glassine.base.records.given import Institution
 from glassine.base.records.package import Package, PackagedFile, Use
 from glassine.base.records.parts import Event
 from glassine.base.records.render import Rendering, Tiles
-from glassine.pack import profiles
+from glassine.pack import layouts
 from glassine.pack.given import Master, PackGiven
 
 VERSION = "1"
@@ -101,15 +101,15 @@ class _Packing:
         """Compare a file as it is now with the digests noted when it was written."""
         if entry is None:
             return
-        noted = {"sha256": sha256, "sha512": sha512}
-        wrong = [name for name, digest in noted.items() if digest != getattr(entry, name)]
+        recorded = {"sha256": sha256, "sha512": sha512}
+        wrong = [name for name, digest in recorded.items() if digest != getattr(entry, name)]
         if wrong:
             self.findings.append(
                 _finding(
                     "digest",
                     entry.source.partition(":")[2],
                     f"It is not what {noted_in} notes: {', '.join(wrong)} differ.",
-                    f"{wrong[0]} {noted[wrong[0]]}.",
+                    f"{wrong[0]} {recorded[wrong[0]]}.",
                     "Look at the disk and the memory of this machine; "
                     "delete this item's results and run again.",
                 )
@@ -118,8 +118,8 @@ class _Packing:
     def masters(self) -> None:
         listed = {master.path: master for master in self.given.masters}
         fixity = record_files.load(self.item_dir / "fixity.json", "fixity", Fixity)
-        noted = {master.path: master for master in fixity.masters}
-        for path in sorted(set(listed) ^ set(noted)):
+        verified = {master.path: master for master in fixity.masters}
+        for path in sorted(set(listed) ^ set(verified)):
             self.findings.append(
                 _finding(
                     "masters",
@@ -129,23 +129,23 @@ class _Packing:
                     "Delete fixity.json of this item and run again.",
                 )
             )
-        for path in sorted(set(listed) & set(noted)):
+        for path in sorted(set(listed) & set(verified)):
             unchanged = self.unchanged(listed[path])
             if unchanged and self.given.masters_read:
-                self.add_read(path, noted[path])
+                self.add_read(path, verified[path])
             else:
                 entry = self.add(f"masters/{path}", f"master:{path}", "master")
-                digests = noted[path].digests
+                digests = verified[path].digests
                 self.expect(entry, digests.sha256, digests.sha512, "fixity.json")
 
-    def add_read(self, path: str, noted: VerifiedMaster) -> None:
+    def add_read(self, path: str, verified: VerifiedMaster) -> None:
         """Take in a master that this process has just read whole and found as noted."""
-        digests = noted.digests
+        digests = verified.digests
         self.placed.append(
             PackagedFile(
                 path=f"masters/{path}",
                 source=f"master:{path}",
-                bytes=noted.bytes,
+                bytes=verified.bytes,
                 sha256=digests.sha256,
                 sha512=digests.sha512,
                 use="master",
@@ -174,9 +174,9 @@ class _Packing:
     def derivatives(self) -> None:
         embedded = record_files.load(self.item_dir / "embedded.json", "embedded", Embedded)
         listed = {file.path: file for file in embedded.files}
-        for path, noted in sorted(listed.items()):
-            entry = self.add(path, f"item:{path}", noted.use)
-            self.expect(entry, noted.sha256, noted.sha512, "embedded.json")
+        for path, derivative in sorted(listed.items()):
+            entry = self.add(path, f"item:{path}", derivative.use)
+            self.expect(entry, derivative.sha256, derivative.sha512, "embedded.json")
         for folder in ("access", "thumbs", alternates.FOLDER):
             for path in self.present(folder):
                 if path not in listed:
@@ -184,7 +184,7 @@ class _Packing:
 
     def present(self, folder: str) -> list[str]:
         root = self.item_dir / folder
-        return [f"{folder}/{path}" for path in profiles.tree_paths(root)] if root.is_dir() else []
+        return [f"{folder}/{path}" for path in layouts.tree_paths(root)] if root.is_dir() else []
 
     def unlisted(self, path: str, record: str) -> Finding:
         return _finding(
@@ -205,34 +205,34 @@ class _Packing:
                 present[folder].append(path)
             else:
                 self.findings.append(self.unlisted(path, "render.json"))
-        for folder, noted in sorted(folders.items()):
+        for folder, tile_set in sorted(folders.items()):
             if include:
                 entries = [self.add(path, f"item:{path}", "tile") for path in present[folder]]
-                self.same_tiles(folder, noted, [entry for entry in entries if entry is not None])
+                self.same_tiles(folder, tile_set, [entry for entry in entries if entry is not None])
             else:  # the record names this one for all of them
                 self.add(f"{folder}/info.json", f"item:{folder}/info.json", "tile")
 
-    def same_tiles(self, folder: str, noted: Tiles, entries: list[PackagedFile]) -> None:
+    def same_tiles(self, folder: str, tiles: Tiles, entries: list[PackagedFile]) -> None:
         parts = {entry.path.removeprefix(folder + "/"): entry.sha256 for entry in entries}
-        if hashing.of_tree(parts) != noted.sha256:
+        if hashing.of_tree(parts) != tiles.sha256:
             self.findings.append(
                 _finding(
                     "tiles",
                     folder,
-                    f"The {len(entries)} tiles are not the {noted.count} that render wrote.",
-                    f"digest {noted.sha256} over all of them.",
+                    f"The {len(entries)} tiles are not the {tiles.count} that render wrote.",
+                    f"digest {tiles.sha256} over all of them.",
                     "Look at the disk; delete render/ and iiif/ of this item and run again.",
                 )
             )
 
     def names(self) -> None:
-        seen: dict[str, str] = {}
+        paths: dict[str, str] = {}
         for entry in self.placed:
             problem = path_problem(entry.path)
             folded = unicodedata.normalize("NFC", entry.path).casefold()
-            if not problem and folded in seen:
-                problem = f"it differs from {seen[folded]} only in case or normalization"
-            seen[folded] = entry.path
+            if not problem and folded in paths:
+                problem = f"it differs from {paths[folded]} only in case or normalization"
+            paths[folded] = entry.path
             if problem:
                 self.findings.append(
                     _finding(
@@ -309,11 +309,11 @@ def pack_item(batch_dir: Path, item_dir: Path, given: PackGiven) -> None:
 
 def _write(item_dir: Path, given: PackGiven, placed: list[PackagedFile]) -> None:
     settings = given.settings.package
-    profile = profiles.get(settings.profile)
-    shutil.rmtree(item_dir / profiles.OWN_FOLDER, ignore_errors=True)
+    layout = layouts.get(settings.profile)
+    shutil.rmtree(item_dir / layouts.OWN_FOLDER, ignore_errors=True)
     embedded = record_files.load(item_dir / "embedded.json", "embedded", Embedded)
     schema_dir = given.settings.records.schema_dir
-    context = profiles.Context(
+    context = layouts.Context(
         item=given.item,
         item_dir=item_dir,
         institution=msgspec.convert(embedded.event.detail.get("institution", {}), Institution),
@@ -327,6 +327,6 @@ def _write(item_dir: Path, given: PackGiven, placed: list[PackagedFile]) -> None
         item=given.item,
         profile=settings.profile,
         event=msgspec.convert(done, Event),
-        files=sorted(profile.lay_out(placed, context), key=lambda entry: entry.path),
+        files=sorted(layout.lay_out(placed, context), key=lambda entry: entry.path),
     )
     record_files.save(item_dir / "package.json", "package", package)

@@ -54,15 +54,15 @@ def check_record(
     except (OSError, ValueError, etree.XMLSyntaxError) as problem:
         return [finding("xml", path.name, f"It cannot be read: {problem}.", "well-formed XML.")]
     record = ParsedRecord(root, path, item_dir, standing_in or {}, hashed or {}, tiles)
-    return _bounded([each for rule in RULES for each in rule(record)])
+    return _bounded([entry for rule in RULES for entry in rule(record)])
 
 
 def _bounded(findings: list[Finding]) -> list[Finding]:
     """Return at most MAX_FINDINGS of each kind: one cause may touch every file."""
     counted: Counter[str] = Counter()
-    kept = []
-    for one in findings:
-        counted[one.code] += 1
-        if counted[one.code] <= MAX_FINDINGS:
-            kept.append(one)
-    return kept
+    bounded = []
+    for entry in findings:
+        counted[entry.code] += 1
+        if counted[entry.code] <= MAX_FINDINGS:
+            bounded.append(entry)
+    return bounded

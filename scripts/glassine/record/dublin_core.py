@@ -8,13 +8,13 @@ from glassine.base.records.catalogue import CatalogueRow
 from glassine.base.vocabulary import MATERIAL_FORMS
 
 
-def build(row: CatalogueRow, stated: rights.Rights, item: str, keeper: str) -> list[Element]:
+def build(row: CatalogueRow, item_rights: rights.Rights, item: str, keeper: str) -> list[Element]:
     """Return the elements in their order; they stand side by side in the METS wrapper.
 
-    stated: the item's rights, as resolved; keeper: the institution's name.
+    item_rights: as resolved; keeper: the institution's name.
     """
     holder = element("mets:xmlData")
-    status = "" if stated.status == rights.UNKNOWN else stated.status
+    status = "" if item_rights.status == rights.UNKNOWN else item_rights.status
     rows: list[tuple[str, str | None]] = [
         ("dc:title", row.title or item),
         ("dcterms:alternative", row.alternative),
@@ -33,9 +33,9 @@ def build(row: CatalogueRow, stated: rights.Rights, item: str, keeper: str) -> l
         *(("dc:language", language) for language in row.languages),
         ("dcterms:isPartOf", row.collection),
         *(("dcterms:spatial", place.name) for place in row.places),
-        ("dc:rights", stated.uri or status),
-        ("dc:rights", stated.note),
-        ("dcterms:rightsHolder", stated.holder),
+        ("dc:rights", item_rights.uri or status),
+        ("dc:rights", item_rights.note),
+        ("dcterms:rightsHolder", item_rights.holder),
     ]
     for tag, text in rows:
         add_known(holder, tag, text)

@@ -9,7 +9,7 @@ import msgspec
 from glassine.base import rights
 from glassine.base.model import BatchId, ItemId
 from glassine.base.records import Given
-from glassine.base.records.catalogue import CatalogueRow, RowRights
+from glassine.base.records.catalogue import NO_ROW, CatalogueRow
 from glassine.base.records.corrections import Correction
 from glassine.base.records.given import Institution, RightsSection
 
@@ -59,9 +59,6 @@ class Settings(Given, frozen=True, kw_only=True):
     iiif: IiifSection
 
 
-_NO_ROW = CatalogueRow(item="", row=0, title="", rights=RowRights())
-
-
 class RecordGiven(Given, frozen=True, kw_only=True):
     """catalogue: None where no row was found. corrections: None where nobody decided anything."""
 
@@ -77,10 +74,10 @@ class RecordGiven(Given, frozen=True, kw_only=True):
     @property
     def row(self) -> CatalogueRow:
         """Return the catalogue's row; an empty one, of no item, where none was found."""
-        return self.catalogue or _NO_ROW
+        return self.catalogue or NO_ROW
 
     @property
     def rights(self) -> rights.Rights:
         """Return the item's rights; what the catalogue leaves open comes from the settings."""
-        stated = msgspec.structs.asdict(self.catalogue.rights) if self.catalogue else None
-        return rights.resolved(stated, self.settings.rights.as_row())
+        row_rights = msgspec.structs.asdict(self.catalogue.rights) if self.catalogue else None
+        return rights.resolved(row_rights, self.settings.rights.as_row())

@@ -18,7 +18,7 @@ from glassine.base.records.parts import Header
 from glassine.base.records.quality import MeasuredFrame
 from glassine.base.records.render import RenderedFrame
 from glassine.record import capture_time, mix
-from glassine.record.facts import FileFacts, ItemFacts
+from glassine.record.item_records import FileEntry, ItemRecords
 from glassine.record.premis import Agent, Event, History, object_name
 
 EXECUTED, DECIDED, OWNS = "executing program", "implementer", "responsible organization"
@@ -63,43 +63,43 @@ def camera(header: Header) -> Agent | None:
     return Agent("hardware", " ".join(names), note=note)
 
 
-def _names(facts: ItemFacts, paths: Iterable[str]) -> tuple[str, ...]:
-    return tuple(object_name(facts.item, path) for path in paths)
+def _names(records: ItemRecords, paths: Iterable[str]) -> tuple[str, ...]:
+    return tuple(object_name(records.item, path) for path in paths)
 
 
-def of_item(facts: ItemFacts, now: parts.Event) -> History:
+def of_item(records: ItemRecords, now: parts.Event) -> History:
     """Return the history of an item. now: the event of writing this record."""
     history = History()
-    masters = facts.of_use("master")
-    verified = {f"masters/{entry.path}": entry for entry in facts.fixity.masters}
+    masters = records.of_use("master")
+    verified = {f"masters/{entry.path}": entry for entry in records.fixity.masters}
     for entry in masters:
-        _captured(history, facts, entry, verified[entry.path].header)
-    _taken_in(history, facts, masters)
+        _captured(history, records, entry, verified[entry.path].header)
+    _taken_in(history, records, masters)
     for entry in masters:
-        _verified(history, facts, entry, verified[entry.path])
-    _located(history, facts, masters)
-    _corrected(history, facts, masters)
-    _rendered(history, facts, masters)
-    _measured(history, facts)
-    _proved(history, facts)
-    _embedded(history, facts)
-    _recorded(history, facts, now)
+        _verified(history, records, entry, verified[entry.path])
+    _located(history, records, masters)
+    _corrected(history, records, masters)
+    _rendered(history, records, masters)
+    _measured(history, records)
+    _proved(history, records)
+    _embedded(history, records)
+    _recorded(history, records, now)
     return history
 
 
-def _captured(history: History, facts: ItemFacts, entry: FileFacts, header: Header) -> None:
+def _captured(history: History, records: ItemRecords, entry: FileEntry, header: Header) -> None:
     when, device = capture_time.taken(header), camera(header)
     if when is None:
         return
     agents = [(device, "capture device")] if device else []
-    operator = facts.operator(entry.original_name or "")
+    operator = records.operator(entry.original_name or "")
     agents += [(person(operator), DECIDED)] if operator else []
     settings = {
         name: value
         for name, value in msgspec.structs.asdict(header.capture).items()
         if value is not None and name not in ("make", "model", "serial", "taken", "offset")
     }
-    name = object_name(facts.item, entry.path)
+    name = object_name(records.item, entry.path)
     history.tell(
         Event(
             f"{name}#capture",
@@ -113,29 +113,29 @@ def _captured(history: History, facts: ItemFacts, entry: FileFacts, header: Head
     )
 
 
-def _taken_in(history: History, facts: ItemFacts, masters: list[FileFacts]) -> None:
-    event = facts.fixity.event
-    owner = facts.institution.name
+def _taken_in(history: History, records: ItemRecords, masters: list[FileEntry]) -> None:
+    event = records.fixity.event
+    owner = records.institution.name
     who = [*_by(event), *([(Agent("organization", owner), OWNS)] if owner else [])]
     history.tell(
         Event(
-            f"{facts.item}#ingestion",
+            f"{records.item}#ingestion",
             "ingestion",
             event.time,
             "success",
-            detail=_json({"batch": facts.given.batch, "masters": len(masters)}),
+            detail=_json({"batch": records.given.batch, "masters": len(masters)}),
             agents=tuple(who),
-            outcomes=_names(facts, ("", *(entry.path for entry in masters))),
+            outcomes=_names(records, ("", *(entry.path for entry in masters))),
         )
     )
 
 
 def _verified(
-    history: History, facts: ItemFacts, entry: FileFacts, verified: VerifiedMaster
+    history: History, records: ItemRecords, entry: FileEntry, verified: VerifiedMaster
 ) -> None:
     """Tell of a master's digests, their comparison, and what its format is."""
-    event = facts.fixity.event
-    name = object_name(facts.item, entry.path)
+    event = records.fixity.event
+    name = object_name(records.item, entry.path)
     history.tell(
         Event(
             f"{name}#digests",
@@ -173,24 +173,24 @@ def _verified(
     )
 
 
-def _located(history: History, facts: ItemFacts, masters: list[FileFacts]) -> None:
-    event = facts.located_event
+def _located(history: History, records: ItemRecords, masters: list[FileEntry]) -> None:
+    event = records.located_event
     if event is None:
         return
     frames = {
         master.path: [_frame_detail(frame) for frame in master.frames]
-        for master in facts.geometry.masters
+        for master in records.geometry.masters
     }
     history.tell(
         Event(
-            f"{facts.item}#geometry",
+            f"{records.item}#geometry",
             event.type,
             event.time,
             event.outcome,
             detail=_json({"settings": event.detail, "frames": frames}),
             note="corners of each frame in pixels of its master",
             agents=_by(event),
-            sources=_names(facts, (entry.path for entry in masters)),
+            sources=_names(records, (entry.path for entry in masters)),
         )
     )
 
@@ -201,51 +201,53 @@ def _frame_detail(frame: Frame) -> dict[str, Any]:
     return {name: getattr(frame, name) for name in names}
 
 
-def _corrected(history: History, facts: ItemFacts, masters: list[FileFacts]) -> None:
+def _corrected(history: History, records: ItemRecords, masters: list[FileEntry]) -> None:
     """Tell that a person decided, by role id, and what exactly."""
     decided = [
         (master.path, frame.index)
-        for master in facts.geometry.masters
+        for master in records.geometry.masters
         for frame in master.frames
         if frame.source == "correction"
     ]
-    if not facts.given.corrections and not decided:
+    if not records.given.corrections and not decided:
         return
-    correction = facts.given.corrections or Correction()
+    correction = records.given.corrections or Correction()
     of_frames = {path for path, _ in decided}
     touched = [entry.path for entry in masters if not of_frames or entry.original_name in of_frames]
     frames = msgspec.to_builtins(correction.frames)
     history.tell(
         Event(
-            f"{facts.item}#correction",
+            f"{records.item}#correction",
             "correction",
-            correction.when or (facts.located_event or facts.fixity.event).time,
+            correction.when or (records.located_event or records.fixity.event).time,
             "success",
             detail=_json({"frames": frames, "decided": decided}),
             note=correction.note,
             agents=((person(correction.by), DECIDED),) if correction.by else (),
-            sources=_names(facts, touched),
+            sources=_names(records, touched),
         )
     )
 
 
-def _rendered(history: History, facts: ItemFacts, masters: list[FileFacts]) -> None:
+def _rendered(history: History, records: ItemRecords, masters: list[FileEntry]) -> None:
     by_frame: dict[tuple[str, int], list[str]] = {}
-    for file in facts.embedded.files:
+    for file in records.embedded.files:
         by_frame.setdefault((file.master, file.index), []).append(file.path)
     for entry in masters:
-        name = object_name(facts.item, entry.path)
-        frames = [frame for frame in facts.shown(entry.original_name or "") if not frame.skipped]
+        name = object_name(records.item, entry.path)
+        frames = [
+            frame for frame in records.frames_of(entry.original_name or "") if not frame.skipped
+        ]
         if frames:
-            _decoded(history, facts.render.event, name)
+            _decoded(history, records.render.event, name)
         for frame in frames:
             tiles = [f"{frame.tiles.path}/info.json"] if frame.tiles else []
             paths = [*by_frame.get((frame.master, frame.index), []), *tiles]
-            if mix.captured(facts):
-                crops = {path for path in paths if facts.files[path].kind == "crop"}
-                _cropped(history, facts, name, frame, sorted(crops))
+            if mix.captured(records):
+                crops = {path for path in paths if records.files[path].kind == "crop"}
+                _cropped(history, records, name, frame, sorted(crops))
                 paths = [path for path in paths if path not in crops]
-            _pictured(history, facts, name, frame, paths)
+            _pictured(history, records, name, frame, paths)
 
 
 def _decoded(history: History, event: parts.Event, master: str) -> None:
@@ -263,10 +265,10 @@ def _decoded(history: History, event: parts.Event, master: str) -> None:
 
 
 def _cropped(
-    history: History, facts: ItemFacts, master: str, frame: RenderedFrame, paths: list[str]
+    history: History, records: ItemRecords, master: str, frame: RenderedFrame, paths: list[str]
 ) -> None:
     """Tell how a frame's crop came about, whose samples are the master's own."""
-    event = facts.render.event
+    event = records.render.event
     if paths:
         history.tell(
             Event(
@@ -278,17 +280,17 @@ def _cropped(
                 note="cropped and straightened in one resampling; tone and profile as captured",
                 agents=_by(event),
                 sources=(master,),
-                outcomes=_names(facts, paths),
+                outcomes=_names(records, paths),
             )
         )
 
 
 def _pictured(
-    history: History, facts: ItemFacts, master: str, frame: RenderedFrame, paths: list[str]
+    history: History, records: ItemRecords, master: str, frame: RenderedFrame, paths: list[str]
 ) -> None:
     """Tell how a frame became pictures: what was done to the image, and the files written."""
-    event, index = facts.render.event, frame.index
-    outcomes = _names(facts, paths)
+    event, index = records.render.event, frame.index
+    outcomes = _names(records, paths)
     history.tell(
         Event(
             f"{master}#frame-{index}-image",
@@ -317,22 +319,22 @@ def _pictured(
     )
 
 
-def _measured(history: History, facts: ItemFacts) -> None:
-    event = facts.quality.event
-    verdicts = [frame.verdict for frame in facts.quality.frames]
+def _measured(history: History, records: ItemRecords) -> None:
+    event = records.quality.event
+    verdicts = [frame.verdict for frame in records.quality.frames]
     if not verdicts:
         return
-    masters = sorted({frame.master for frame in facts.quality.frames})
+    masters = sorted({frame.master for frame in records.quality.frames})
     history.tell(
         Event(
-            f"{facts.item}#quality",
+            f"{records.item}#quality",
             "quality review",
             event.time,
             next(word for word in ("fail", "review", "pass") if word in verdicts),
-            detail=_json([_measures_detail(frame) for frame in facts.quality.frames]),
+            detail=_json([_measures_detail(frame) for frame in records.quality.frames]),
             note="measured by program against the limits of the settings",
             agents=_software(event),
-            sources=_names(facts, (f"masters/{path}" for path in masters)),
+            sources=_names(records, (f"masters/{path}" for path in masters)),
         )
     )
 
@@ -350,27 +352,27 @@ def _measures_detail(frame: MeasuredFrame) -> dict[str, Any]:
     }
 
 
-def _proved(history: History, facts: ItemFacts) -> None:
+def _proved(history: History, records: ItemRecords) -> None:
     """Tell of the target captures that show how good the rig was on the day."""
-    masters = [f"masters/{master.path}" for master in facts.fixity.masters]
-    for target in facts.captures:
+    masters = [f"masters/{master.path}" for master in records.fixity.masters]
+    for target in records.captures:
         event = target.event
         history.tell(
             Event(
-                f"{facts.item}#target-{target.target}",
+                f"{records.item}#target-{target.target}",
                 event.type,
                 event.time,
                 event.outcome,
                 detail=_json(event.detail),
                 note="capture target of the batch measured against published tables",
                 agents=_software(event),
-                sources=_names(facts, masters),
+                sources=_names(records, masters),
             )
         )
 
 
-def _embedded(history: History, facts: ItemFacts) -> None:
-    event, written = facts.embedded.event, facts.embedded.files
+def _embedded(history: History, records: ItemRecords) -> None:
+    event, written = records.embedded.event, records.embedded.files
     if not written:
         return
     detail = {
@@ -381,40 +383,40 @@ def _embedded(history: History, facts: ItemFacts) -> None:
     described = [file.path for file in written if file.use not in alternates.WITHOUT_TEXTS]
     history.tell(
         Event(
-            f"{facts.item}#embedding",
+            f"{records.item}#embedding",
             event.type,
             event.time,
             event.outcome,
             detail=_json(detail),
             note="metadata spliced in beside the encoded picture, whose bytes stay as they were",
             agents=_by(event),
-            outcomes=_names(facts, described),
+            outcomes=_names(records, described),
         )
     )
     history.tell(
         Event(
-            f"{facts.item}#derivative-digests",
+            f"{records.item}#derivative-digests",
             "message digest calculation",
             event.time,
             "success",
             detail=_json({"algorithms": ["sha256", "sha512"]}),
             note="of each derivative as it stands in the package",
             agents=_software(event),
-            sources=_names(facts, (file.path for file in written)),
+            sources=_names(records, (file.path for file in written)),
         )
     )
 
 
-def _recorded(history: History, facts: ItemFacts, now: parts.Event) -> None:
+def _recorded(history: History, records: ItemRecords, now: parts.Event) -> None:
     history.tell(
         Event(
-            f"{facts.item}#record",
+            f"{records.item}#record",
             now.type,
             now.time,
             now.outcome,
             detail=_json(now.detail),
             agents=_by(now),
-            outcomes=(object_name(facts.item),),
+            outcomes=(object_name(records.item),),
         )
     )
 

@@ -10,7 +10,7 @@ from glassine.base.records.parts import Event
 from glassine.base.records.render import RenderedFrame
 from glassine.base.vocabulary import DIGEST_NAMES
 from glassine.record import dublin_core, mix, mods, premis
-from glassine.record.facts import FileFacts, ItemFacts
+from glassine.record.item_records import FileEntry, ItemRecords
 
 # CSIP 2.2.0, vocabulary of content categories; the dash is an en dash.
 CONTENT_TYPE = "Photographs – Digital"
@@ -19,30 +19,30 @@ PROFILE = "urn:glassine:profile:item:1"
 USES = ("master", "access", "thumbnail", "alternate", "tiles", "presentation", "provenance")
 
 
-def build(facts: ItemFacts, history: premis.History, now: Event) -> Element:
+def build(records: ItemRecords, history: premis.History, now: Event) -> Element:
     """Return mets:mets of the item.
 
     history: what happened to it; now: the event of writing the record.
     """
     root = element(
         "mets:mets",
-        OBJID=facts.item,
-        LABEL=facts.row.title or facts.item,
+        OBJID=records.item,
+        LABEL=records.row.title or records.item,
         TYPE=CONTENT_TYPE,
         PROFILE=PROFILE,
     )
-    _header(root, facts, now)
-    _descriptive(root, facts, now)
-    _administrative(root, facts, history)
-    _files(root, facts, history)
-    _physical(root, facts)
-    _logical(root, facts)
+    _header(root, records, now)
+    _descriptive(root, records, now)
+    _administrative(root, records, history)
+    _files(root, records, history)
+    _physical(root, records)
+    _logical(root, records)
     return root
 
 
-def _header(root: Element, facts: ItemFacts, now: Event) -> None:
+def _header(root: Element, records: ItemRecords, now: Event) -> None:
     header = add(root, "mets:metsHdr", CREATEDATE=now.time, RECORDSTATUS="complete")
-    keeper = facts.institution
+    keeper = records.institution
     if keeper.name:
         agent = add(header, "mets:agent", ROLE="CREATOR", TYPE="ORGANIZATION")
         add(agent, "mets:name", keeper.name)
@@ -60,26 +60,28 @@ def _wrap(section: Element, kind: str, version: str | None, children: list[Eleme
         data.append(child)
 
 
-def _descriptive(root: Element, facts: ItemFacts, now: Event) -> None:
-    described = (facts.row, facts.rights, facts.item, facts.institution.name)
+def _descriptive(root: Element, records: ItemRecords, now: Event) -> None:
+    described = (records.row, records.rights, records.item, records.institution.name)
     section = add(root, "mets:dmdSec", ID="dmd-mods", CREATED=now.time)
     _wrap(section, "MODS", mods.VERSION, [mods.build(*described)])
     section = add(root, "mets:dmdSec", ID="dmd-dc", CREATED=now.time)
     _wrap(section, "DC", None, dublin_core.build(*described))
 
 
-def _administrative(root: Element, facts: ItemFacts, history: premis.History) -> None:
+def _administrative(root: Element, records: ItemRecords, history: premis.History) -> None:
     amd = add(root, "mets:amdSec", ID="amd")
     section = add(amd, "mets:techMD", ID="tech-item")
-    _wrap(section, "PREMIS:OBJECT", premis.VERSION, [premis.representation(facts, history)])
-    for entry in facts.files.values():
+    _wrap(section, "PREMIS:OBJECT", premis.VERSION, [premis.representation(records, history)])
+    for entry in records.files.values():
         section = add(amd, "mets:techMD", ID=_object_id(entry))
-        _wrap(section, "PREMIS:OBJECT", premis.VERSION, [premis.file_object(facts, entry, history)])
-    for entry, image in _images(facts):
+        _wrap(
+            section, "PREMIS:OBJECT", premis.VERSION, [premis.file_object(records, entry, history)]
+        )
+    for entry, image in _images(records):
         section = add(amd, "mets:techMD", ID=_mix_id(entry))
         _wrap(section, "NISOIMG", mix.VERSION, [image])
     section = add(amd, "mets:rightsMD", ID="rights")
-    _wrap(section, "PREMIS:RIGHTS", premis.VERSION, [premis.rights(facts)])
+    _wrap(section, "PREMIS:RIGHTS", premis.VERSION, [premis.rights(records)])
     for event in history.events:
         section = add(amd, "mets:digiprovMD", ID=xml_id("event", event.id))
         _wrap(section, "PREMIS:EVENT", premis.VERSION, [event.build()])
@@ -88,19 +90,20 @@ def _administrative(root: Element, facts: ItemFacts, history: premis.History) ->
         _wrap(section, "PREMIS:AGENT", premis.VERSION, [agent.build()])
 
 
-def _images(facts: ItemFacts) -> list[tuple[FileFacts, Element]]:
+def _images(records: ItemRecords) -> list[tuple[FileEntry, Element]]:
     """Return each image file with its MIX."""
-    noted = {f"masters/{entry.path}": entry for entry in facts.fixity.masters}
-    frames = {(frame.master, frame.index): frame for frame in facts.render.frames}
+    verified = {f"masters/{entry.path}": entry for entry in records.fixity.masters}
+    frames = {(frame.master, frame.index): frame for frame in records.render.frames}
     images = [
-        (entry, mix.master(facts, entry, noted[entry.path])) for entry in facts.of_use("master")
+        (entry, mix.master(records, entry, verified[entry.path]))
+        for entry in records.of_use("master")
     ]
-    for file in facts.embedded.files:
+    for file in records.embedded.files:
         frame = frames[file.master, file.index]
-        entry = facts.files[file.path]
-        how = mix.coded(facts, entry, frame, _bands(frame))
+        entry = records.files[file.path]
+        how = mix.coded(records, entry, frame, _bands(frame))
         size = (file.width, file.height)
-        images.append((entry, mix.derivative(facts, entry, frame, size, how)))
+        images.append((entry, mix.derivative(records, entry, frame, size, how)))
     return images
 
 
@@ -109,19 +112,19 @@ def _bands(frame: RenderedFrame) -> int:
     return frame.tone.bands if frame.tone else 3
 
 
-def _object_id(entry: FileFacts) -> str:
+def _object_id(entry: FileEntry) -> str:
     return xml_id("object", entry.path)
 
 
-def _mix_id(entry: FileFacts) -> str:
+def _mix_id(entry: FileEntry) -> str:
     return xml_id("mix", entry.path)
 
 
-def _files(root: Element, facts: ItemFacts, history: premis.History) -> None:
+def _files(root: Element, records: ItemRecords, history: premis.History) -> None:
     section = add(root, "mets:fileSec")
     with_mix = {"master", "access", "thumbnail", "alternate"}
     for use in USES:
-        entries = facts.of_use(use)
+        entries = records.of_use(use)
         if not entries:
             continue
         group = add(section, "mets:fileGrp", ID=f"group-{use}", USE=use)
@@ -136,7 +139,7 @@ def _files(root: Element, facts: ItemFacts, history: premis.History) -> None:
                 CREATED=entry.created,
                 CHECKSUM=entry.digests["sha256"],
                 CHECKSUMTYPE=DIGEST_NAMES["sha256"],
-                ADMID=" ".join([*ids, "rights", *_event_ids(history, facts, entry)]),
+                ADMID=" ".join([*ids, "rights", *_event_ids(history, records, entry)]),
                 GROUPID=xml_id("from", entry.derived_from or entry.path),
                 USE=entry.kind,
             )
@@ -149,8 +152,8 @@ def _files(root: Element, facts: ItemFacts, history: premis.History) -> None:
             )
 
 
-def _event_ids(history: premis.History, facts: ItemFacts, entry: FileFacts) -> list[str]:
-    name = premis.object_name(facts.item, entry.path)
+def _event_ids(history: premis.History, records: ItemRecords, entry: FileEntry) -> list[str]:
+    name = premis.object_name(records.item, entry.path)
     return [xml_id("event", event.id) for event in history.about(name)]
 
 
@@ -159,7 +162,7 @@ def href(path: str) -> str:
     return quote(path, safe="/:@!$&'()*+,;=~")
 
 
-def _physical(root: Element, facts: ItemFacts) -> None:
+def _physical(root: Element, records: ItemRecords) -> None:
     """Add the structure item, master, frame; a frame's place on its master as a polygon."""
     structure = add(root, "mets:structMap", ID="structure-physical", TYPE="PHYSICAL")
     item = add(
@@ -167,14 +170,14 @@ def _physical(root: Element, facts: ItemFacts) -> None:
         "mets:div",
         ID="div-item",
         TYPE="item",
-        LABEL=facts.row.title or facts.item,
+        LABEL=records.row.title or records.item,
         DMDID="dmd-mods dmd-dc",
         ADMID="tech-item rights",
     )
     for use in ("presentation", "provenance"):
-        for entry in facts.of_use(use):
+        for entry in records.of_use(use):
             add(item, "mets:fptr", FILEID=entry.id)
-    for order, entry in enumerate(facts.of_use("master"), start=1):
+    for order, entry in enumerate(records.of_use("master"), start=1):
         path = entry.original_name or ""
         master = add(
             item,
@@ -185,15 +188,15 @@ def _physical(root: Element, facts: ItemFacts) -> None:
             LABEL=path,
         )
         add(master, "mets:fptr", FILEID=entry.id)
-        for frame in facts.shown(path):
-            _frame(master, facts, entry, frame)
+        for frame in records.frames_of(path):
+            _frame(master, records, entry, frame)
 
 
 def frame_id(master: str, index: int) -> str:
     return xml_id("div", f"masters/{master}#{index}")
 
 
-def _frame(master: Element, facts: ItemFacts, entry: FileFacts, frame: RenderedFrame) -> None:
+def _frame(master: Element, records: ItemRecords, entry: FileEntry, frame: RenderedFrame) -> None:
     label = frame.label or f"frame {frame.index}"
     if frame.skipped:
         label += f" ({frame.skipped})"
@@ -205,33 +208,33 @@ def _frame(master: Element, facts: ItemFacts, entry: FileFacts, frame: RenderedF
         ORDER=frame.index,
         LABEL=label,
     )
-    located = facts.located_frame(frame)
+    located = records.located_frame(frame)
     if located:
         coordinates = ",".join(str(round(value)) for corner in located.corners for value in corner)
         pointer = add(div, "mets:fptr")
         add(pointer, "mets:area", FILEID=entry.id, SHAPE="POLY", COORDS=coordinates)
-    for path in _paths_of(facts, frame):
-        add(div, "mets:fptr", FILEID=facts.files[path].id)
+    for path in _paths_of(records, frame):
+        add(div, "mets:fptr", FILEID=records.files[path].id)
 
 
-def _paths_of(facts: ItemFacts, frame: RenderedFrame) -> list[str]:
+def _paths_of(records: ItemRecords, frame: RenderedFrame) -> list[str]:
     paths = [
         file.path
-        for file in facts.embedded.files
+        for file in records.embedded.files
         if (file.master, file.index) == (frame.master, frame.index)
     ]
     return [*paths, *([f"{frame.tiles.path}/info.json"] if frame.tiles else [])]
 
 
-def _logical(root: Element, facts: ItemFacts) -> None:
+def _logical(root: Element, records: ItemRecords) -> None:
     """Add the catalogue's own divisions; frames are counted through the whole item."""
-    divisions = facts.row.structure
+    divisions = records.row.structure
     if not divisions:
         return
     frames = [
         frame
-        for entry in facts.of_use("master")
-        for frame in facts.shown(entry.original_name or "")
+        for entry in records.of_use("master")
+        for frame in records.frames_of(entry.original_name or "")
     ]
     structure = add(root, "mets:structMap", ID="structure-logical", TYPE="LOGICAL")
     item = add(
@@ -239,7 +242,7 @@ def _logical(root: Element, facts: ItemFacts) -> None:
         "mets:div",
         ID="logical-item",
         TYPE="item",
-        LABEL=facts.row.title or facts.item,
+        LABEL=records.row.title or records.item,
         DMDID="dmd-mods dmd-dc",
     )
     for order, division in enumerate(divisions, start=1):
@@ -253,5 +256,5 @@ def _logical(root: Element, facts: ItemFacts) -> None:
         )
         for number in division.frames:
             if number <= len(frames):
-                for path in _paths_of(facts, frames[number - 1]):
-                    add(holder, "mets:fptr", FILEID=facts.files[path].id)
+                for path in _paths_of(records, frames[number - 1]):
+                    add(holder, "mets:fptr", FILEID=records.files[path].id)

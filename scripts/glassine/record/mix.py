@@ -19,7 +19,7 @@ from glassine.base.records.fixity import VerifiedMaster
 from glassine.base.records.parts import Event, Header
 from glassine.base.records.render import RenderedFrame
 from glassine.record import capture_time
-from glassine.record.facts import FileFacts, ItemFacts
+from glassine.record.item_records import FileEntry, ItemRecords
 from glassine.record.targets import Target
 
 VERSION = "2.0"
@@ -44,7 +44,7 @@ def _decimal(value: float) -> str:
     return text or "0"
 
 
-def _object(root: Element, entry: FileFacts, item: str, byte_order: str, compression: str) -> None:
+def _object(root: Element, entry: FileEntry, item: str, byte_order: str, compression: str) -> None:
     basic = add(root, "mix:BasicDigitalObjectInformation")
     identifier = add(basic, "mix:ObjectIdentifier")
     add(identifier, "mix:objectIdentifierType", "local")
@@ -99,36 +99,36 @@ def _spatial(root: Element, ppi: float | None, bits: list[int]) -> Element:
     return assessment
 
 
-def master(facts: ItemFacts, entry: FileFacts, noted: VerifiedMaster) -> Element:
-    """Return MIX of a master. noted: its entry in fixity.json."""
-    header = noted.header
-    located = facts.located(noted.path)
+def master(records: ItemRecords, entry: FileEntry, verified: VerifiedMaster) -> Element:
+    """Return MIX of a master. verified: its entry in fixity.json."""
+    header = verified.header
+    located = records.located(verified.path)
     root = element("mix:mix")
-    _object(root, entry, facts.item, header.byte_order, header.compression)
+    _object(root, entry, records.item, header.byte_order, header.compression)
     space = {"rgb": "RGB", "grey": "BlackIsZero"}[header.colour]
     _image(root, header.width, header.height, space, header.icc_name)
     capture = add(root, "mix:ImageCaptureMetadata")
-    _source(capture, facts, noted, located)
-    _general(capture, facts, noted)
-    _camera(capture, facts, header)
+    _source(capture, records, verified, located)
+    _general(capture, records, verified)
+    _camera(capture, records, header)
     add(capture, "mix:orientation", vocabulary.ORIENTATIONS[header.orientation])
     assessment = _spatial(root, located.ppi if located else None, header.bits)
-    _targets(assessment, facts.captures)
+    _targets(assessment, records.captures)
     return root
 
 
 def _source(
-    capture: Element, facts: ItemFacts, noted: VerifiedMaster, located: MasterGeometry | None
+    capture: Element, records: ItemRecords, verified: VerifiedMaster, located: MasterGeometry | None
 ) -> None:
     source = add(capture, "mix:SourceInformation")
-    add(source, "mix:sourceType", _source_type(facts, located, noted.part))
+    add(source, "mix:sourceType", _source_type(records, located, verified.part))
     identifier = add(source, "mix:SourceID")
     add(identifier, "mix:sourceIDType", "local")
-    add(identifier, "mix:sourceIDValue", facts.item)
-    if noted.part:
+    add(identifier, "mix:sourceIDValue", records.item)
+    if verified.part:
         identifier = add(source, "mix:SourceID")
         add(identifier, "mix:sourceIDType", "part")
-        add(identifier, "mix:sourceIDValue", noted.part)
+        add(identifier, "mix:sourceIDValue", verified.part)
     size = _source_size_mm(located) if located else None
     if size:
         holder = add(source, "mix:SourceSize")
@@ -153,12 +153,12 @@ _KINDS = {
 }
 
 
-def _source_type(facts: ItemFacts, located: MasterGeometry | None, part: str | None) -> str:
+def _source_type(records: ItemRecords, located: MasterGeometry | None, part: str | None) -> str:
     if part is not None and parts.is_paper(part):  # what is known of the film is not of its paper
         return _KINDS["print"] if part.casefold() == "print" else part
     kind = _KINDS.get(located.kind if located else "", "photograph")
     polarities = sorted({frame.polarity for frame in located.frames} if located else ())
-    material = vocabulary.MATERIAL_FORMS.get(facts.row.material)
+    material = vocabulary.MATERIAL_FORMS.get(records.row.material)
     words = (kind, material, " and ".join(polarities))
     return ", ".join(word for word in words if word)
 
@@ -176,24 +176,24 @@ def _source_size_mm(located: MasterGeometry) -> tuple[float, float] | None:
     )
 
 
-def _general(capture: Element, facts: ItemFacts, noted: VerifiedMaster) -> None:
+def _general(capture: Element, records: ItemRecords, verified: VerifiedMaster) -> None:
     general = add(capture, "mix:GeneralCaptureInformation")
-    when = capture_time.taken(noted.header)
+    when = capture_time.taken(verified.header)
     if when:
         add(general, "mix:dateTimeCreated", when)
-    add_known(general, "mix:imageProducer", facts.institution.name)
-    add_known(general, "mix:imageProducer", facts.operator(noted.path))
+    add_known(general, "mix:imageProducer", records.institution.name)
+    add_known(general, "mix:imageProducer", records.operator(verified.path))
     add(general, "mix:captureDevice", "digital still camera")
 
 
-def _camera(capture: Element, facts: ItemFacts, header: Header) -> None:
+def _camera(capture: Element, records: ItemRecords, header: Header) -> None:
     camera_facts = header.capture
     camera = add(capture, "mix:DigitalCameraCapture")
     add(camera, "mix:digitalCameraManufacturer", camera_facts.make or "unknown")
     model = add(camera, "mix:DigitalCameraModel")
     add(model, "mix:digitalCameraModelName", camera_facts.model or "unknown")
     add_known(model, "mix:digitalCameraModelSerialNo", camera_facts.serial)
-    add(camera, "mix:cameraSensor", facts.given.settings.records.camera_sensor)
+    add(camera, "mix:cameraSensor", records.given.settings.records.camera_sensor)
     image = element("mix:ImageData")
     if camera_facts.f_number:
         add(image, "mix:fNumber", _decimal(camera_facts.f_number))
@@ -249,7 +249,7 @@ class Coded:
     texts: bool = True
 
 
-def coded(facts: ItemFacts, entry: FileFacts, frame: RenderedFrame, bands: int) -> Coded:
+def coded(records: ItemRecords, entry: FileEntry, frame: RenderedFrame, bands: int) -> Coded:
     """Return how a derivative is coded. bands: of the frame as rendered."""
     bits, profile = [8] * bands, OUTPUT_PROFILES[bands]
     space = "sRGB" if bands == 3 else "BlackIsZero"
@@ -258,7 +258,7 @@ def coded(facts: ItemFacts, entry: FileFacts, frame: RenderedFrame, bands: int) 
         return Coded("big endian", "JPEG", bits, space, profile, actions)
     if entry.kind in ("webp", "avif"):
         return _web(entry.kind, OUTPUT_PROFILES[3] if bands == 3 else None)
-    assert entry.coding is not None  # `facts.gather` read it
+    assert entry.coding is not None  # `item_records.gather` read it
     order, bits = entry.coding.byte_order, list(entry.coding.bits)
     compression = _COMPRESSIONS.get(entry.coding.compression, str(entry.coding.compression))
     if entry.kind == "pyramid":
@@ -266,10 +266,10 @@ def coded(facts: ItemFacts, entry: FileFacts, frame: RenderedFrame, bands: int) 
         why = "picture for an image server"
         return Coded(order, compression, bits, space, profile, actions, why)
     actions, why = (f"encoded as TIFF of {bits[0]} bits",), "picture for further work"
-    if not captured(facts):
+    if not captured(records):
         return Coded(order, compression, bits, space, profile, actions, why)
     space = "RGB" if len(bits) == 3 else "BlackIsZero"
-    own_profile = _icc_name(facts, frame)
+    own_profile = _icc_name(records, frame)
     return Coded(order, compression, bits, space, own_profile, actions, why, toned=False)
 
 
@@ -283,40 +283,40 @@ def _web(kind: str, profile: str | None) -> Coded:
     return Coded("big endian", "AV1", [8] * 3, "sRGB", profile, actions, texts=False)
 
 
-def captured(facts: ItemFacts) -> bool:
+def captured(records: ItemRecords) -> bool:
     """Return whether crops hold the master's own samples (`render.crop_tiff: captured`)."""
-    settings = facts.render.event.detail.get("settings") or {}
+    settings = records.render.event.detail.get("settings") or {}
     return bool((settings.get("render") or {}).get("crop_tiff") == "captured")
 
 
-def _icc_name(facts: ItemFacts, frame: RenderedFrame) -> str | None:
+def _icc_name(records: ItemRecords, frame: RenderedFrame) -> str | None:
     return next(
-        master.header.icc_name for master in facts.fixity.masters if master.path == frame.master
+        master.header.icc_name for master in records.fixity.masters if master.path == frame.master
     )
 
 
 def derivative(
-    facts: ItemFacts, entry: FileFacts, frame: RenderedFrame, size: tuple[int, int], how: Coded
+    records: ItemRecords, entry: FileEntry, frame: RenderedFrame, size: tuple[int, int], how: Coded
 ) -> Element:
     """Return MIX of a derivative. frame: its entry in render.json; size: width, height in px."""
     root = element("mix:mix")
-    _object(root, entry, facts.item, how.byte_order, how.compression)
+    _object(root, entry, records.item, how.byte_order, how.compression)
     _image(root, size[0], size[1], how.space, how.profile)
     capture = add(root, "mix:ImageCaptureMetadata")
     source = add(capture, "mix:SourceInformation")
     add(source, "mix:sourceType", "digital master")
     identifier = add(source, "mix:SourceID")
     add(identifier, "mix:sourceIDType", "local")
-    add(identifier, "mix:sourceIDValue", f"{facts.item}/masters/{frame.master}")
+    add(identifier, "mix:sourceIDValue", f"{records.item}/masters/{frame.master}")
     general = add(capture, "mix:GeneralCaptureInformation")
     add(general, "mix:dateTimeCreated", entry.created)
-    add_known(general, "mix:imageProducer", facts.institution.name)
+    add_known(general, "mix:imageProducer", records.institution.name)
     add(capture, "mix:orientation", vocabulary.ORIENTATIONS[1])
     ppi, width = frame.ppi, frame.width
     _spatial(root, ppi * size[0] / width if ppi and width else None, how.bits)
     changes = add(root, "mix:ChangeHistory")
-    for processing in _processing(facts, frame, how):
-        _change(changes, facts, frame, processing)
+    for processing in _processing(records, frame, how):
+        _change(changes, records, frame, processing)
     return root
 
 
@@ -328,8 +328,8 @@ class _Processing(NamedTuple):
     why: str
 
 
-def _processing(facts: ItemFacts, frame: RenderedFrame, how: Coded) -> list[_Processing]:
-    located = facts.located_frame(frame)
+def _processing(records: ItemRecords, frame: RenderedFrame, how: Coded) -> list[_Processing]:
+    located = records.located_frame(frame)
     actions = [f"cropped to frame {frame.index}"]
     actions.append(f"straightened by {located.angle_deg if located else 0.0:.3f}°")
     if located and located.rotate:
@@ -340,23 +340,23 @@ def _processing(facts: ItemFacts, frame: RenderedFrame, how: Coded) -> list[_Pro
         actions.append("inverted from negative")
     if how.toned:
         actions.append("converted to the output profile")
-    pictured = _Processing(facts.render.event, [*actions, *how.actions], how.why)
+    pictured = _Processing(records.render.event, [*actions, *how.actions], how.why)
     if not how.texts:
         return [pictured]
     texts = ["metadata embedded"]
     return [
         pictured,
-        _Processing(facts.embedded.event, texts, "picture that tells what it is"),
+        _Processing(records.embedded.event, texts, "picture that tells what it is"),
     ]
 
 
 def _change(
-    changes: Element, facts: ItemFacts, frame: RenderedFrame, processing: _Processing
+    changes: Element, records: ItemRecords, frame: RenderedFrame, processing: _Processing
 ) -> None:
     step = add(changes, "mix:ImageProcessing")
     add(step, "mix:dateTimeProcessed", processing.event.time)
-    add(step, "mix:sourceData", f"{facts.item}/masters/{frame.master}")
-    add_known(step, "mix:processingAgency", facts.institution.name)
+    add(step, "mix:sourceData", f"{records.item}/masters/{frame.master}")
+    add_known(step, "mix:processingAgency", records.institution.name)
     add(step, "mix:processingRationale", processing.why)
     for name, version in sorted(processing.event.software.items()):
         software = add(step, "mix:ProcessingSoftware")

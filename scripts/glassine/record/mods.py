@@ -10,8 +10,8 @@ from glassine.base.vocabulary import MATERIAL_FORMS, RIGHTS_LABELS
 VERSION = "3.8"
 
 
-def build(row: CatalogueRow, stated: rights.Rights, item: str, keeper: str) -> Element:
-    """Return mods:mods. stated: the item's rights, as resolved; keeper: the institution's name."""
+def build(row: CatalogueRow, item_rights: rights.Rights, item: str, keeper: str) -> Element:
+    """Return mods:mods. item_rights: as resolved; keeper: the institution's name."""
     root = element("mods:mods", version=VERSION)
     _titles(root, row, item)
     for creator in row.creators:
@@ -34,7 +34,7 @@ def build(row: CatalogueRow, stated: rights.Rights, item: str, keeper: str) -> E
         add(root, "mods:identifier", identifier.value, type=identifier.type)
     if keeper:
         add(add(root, "mods:location"), "mods:physicalLocation", keeper)
-    _access(root, stated)
+    _access(root, item_rights)
     _origin(root, row, item)
     return root
 
@@ -84,18 +84,18 @@ def _subjects(root: Element, row: CatalogueRow) -> None:
         add(holder, "mods:geographic", place.name, valueURI=place.uri)
 
 
-def _access(root: Element, stated: rights.Rights) -> None:
+def _access(root: Element, item_rights: rights.Rights) -> None:
     """Say what may be done: the statement; without one, the status in words."""
     kind = "use and reproduction"
-    if stated.uri:
-        text = stated.name or stated.uri
-        add(root, "mods:accessCondition", text, type=kind, xlink__href=stated.uri)
-    elif stated.status != rights.UNKNOWN:
+    if item_rights.uri:
+        text = item_rights.name or item_rights.uri
+        add(root, "mods:accessCondition", text, type=kind, xlink__href=item_rights.uri)
+    elif item_rights.status != rights.UNKNOWN:
         label = RIGHTS_LABELS["status"]
-        add(root, "mods:accessCondition", stated.status, type=kind, displayLabel=label)
-    add_known(root, "mods:accessCondition", stated.note, type=kind)
+        add(root, "mods:accessCondition", item_rights.status, type=kind, displayLabel=label)
+    add_known(root, "mods:accessCondition", item_rights.note, type=kind)
     for name in ("holder", "credit"):
-        text = getattr(stated, name)
+        text = getattr(item_rights, name)
         add_known(root, "mods:accessCondition", text, type=kind, displayLabel=RIGHTS_LABELS[name])
 
 

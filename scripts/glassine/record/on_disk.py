@@ -18,12 +18,12 @@ _LISTED = ("access", "thumbs", "alternates", "masters", "metadata")
 
 
 def item_name(record: ParsedRecord) -> Iterator[Finding]:
-    stated = record.texts("//mods:mods/mods:identifier[@type='local'][1]")
-    if not record.item or record.item not in stated:
+    item_names = record.texts("//mods:mods/mods:identifier[@type='local'][1]")
+    if not record.item or record.item not in item_names:
         yield finding(
             "item",
             record.name,
-            f"OBJID is {record.item!r}, MODS names {stated}.",
+            f"OBJID is {record.item!r}, MODS names {item_names}.",
             "the same item number in METS and MODS.",
         )
     fixity = record.item_dir / "fixity.json"
@@ -42,11 +42,13 @@ def on_disk(record: ParsedRecord) -> Iterator[Finding]:
     masters = _verified_masters(record)
     for path, file in record.files.items():
         premis = record.wrapped(file, "PREMIS:OBJECT")
-        stated = [("SHA-256", file.get("CHECKSUM") or "")]
+        stated_digests = [("SHA-256", file.get("CHECKSUM") or "")]
         if premis is not None:
             fixity = "premis:objectCharacteristics/premis:fixity"
-            stated += digests(record, premis, fixity, "premis").items()
-        now = _as_it_is(record, path, {algorithm for algorithm, _ in stated}, masters)
+            stated_digests += digests(record, premis, fixity, "premis").items()
+        now = _size_and_digests(
+            record, path, {algorithm for algorithm, _ in stated_digests}, masters
+        )
         if now is None:
             yield finding("missing", path, "The record lists it, but it is not there.", "the file.")
             continue
@@ -55,7 +57,7 @@ def on_disk(record: ParsedRecord) -> Iterator[Finding]:
             yield finding(
                 "size", path, f"It has {size} bytes.", f"{file.get('SIZE')} bytes, as recorded."
             )
-        for algorithm, digest in sorted(set(stated)):
+        for algorithm, digest in sorted(set(stated_digests)):
             if algorithm in actual and actual[algorithm] != digest:
                 yield finding(
                     "digest",
@@ -68,7 +70,7 @@ def on_disk(record: ParsedRecord) -> Iterator[Finding]:
 _HASHES = {"SHA-256": "sha256", "SHA-512": "sha512"}
 
 
-def _as_it_is(
+def _size_and_digests(
     record: ParsedRecord, path: str, algorithms: set[str], masters: dict[str, VerifiedMaster]
 ) -> Hashed | None:
     """Return size in bytes and digests, as {"SHA-256": hex}, of a file of the package.
@@ -76,8 +78,10 @@ def _as_it_is(
     masters: see `_verified_masters`; they are not read again. None where there is no such file.
     """
     if path in record.hashed:
-        size, known = record.hashed[path]
-        return size, {name: known[short] for name, short in _HASHES.items() if short in known}
+        size, file_digests = record.hashed[path]
+        return size, {
+            name: file_digests[short] for name, short in _HASHES.items() if short in file_digests
+        }
     real = record.real(path)
     if real is not None:
         return _hashed(real, algorithms)
@@ -134,7 +138,7 @@ def tile_trees(record: ParsedRecord) -> Iterator[Finding]:
         folder = record.item_dir / Path(path).parent
         if not path.startswith("iiif/") or premis is None or not folder.is_dir():
             continue
-        stated = record.texts(
+        recorded = record.texts(
             "premis:significantProperties/premis:significantPropertiesValue", premis
         )
         tiles = {
@@ -144,10 +148,10 @@ def tile_trees(record: ParsedRecord) -> Iterator[Finding]:
         }
         lines = "".join(f"{name} {tiles[name]}\n" for name in sorted(tiles))
         digest = hashlib.sha256(lines.encode()).hexdigest()
-        if stated[:2] != [digest, str(len(tiles))]:
+        if recorded[:2] != [digest, str(len(tiles))]:
             yield finding(
                 "tiles",
                 folder.name,
                 f"Its {len(tiles)} tiles have the digest {digest}.",
-                f"{stated[:2]}, as the record says.",
+                f"{recorded[:2]}, as the record says.",
             )

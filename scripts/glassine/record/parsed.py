@@ -10,7 +10,7 @@ from lxml import etree
 
 from glassine.base import files, markup
 from glassine.base.errors import Finding
-from glassine.record.facts import PROVENANCE
+from glassine.record.item_records import PROVENANCE
 
 # The record of an item of 1,000 frames has 20 MB.
 MAX_BYTES = 64 * 2**20

@@ -11,7 +11,7 @@ from glassine.base import vocabulary
 from glassine.base.markup import Element, add, add_known, element
 from glassine.base.records.render import Tiles
 from glassine.base.rights import COPYRIGHTED
-from glassine.record.facts import FileFacts, ItemFacts
+from glassine.record.item_records import FileEntry, ItemRecords
 
 VERSION = "3.0"
 LOCAL = "local"
@@ -135,9 +135,9 @@ def _events_of(root: Element, name: str, history: History) -> None:
         add(link, "premis:linkingEventIdentifierValue", event.id)
 
 
-def _rights_link(root: Element, facts: ItemFacts) -> None:
-    names = [rights_name(facts.item)]
-    names += [licence_name(facts.item)] if facts.rights.grants else []
+def _rights_link(root: Element, records: ItemRecords) -> None:
+    names = [rights_name(records.item)]
+    names += [licence_name(records.item)] if records.rights.grants else []
     for name in names:
         link = add(root, "premis:linkingRightsStatementIdentifier")
         add(link, "premis:linkingRightsStatementIdentifierType", LOCAL)
@@ -152,20 +152,20 @@ def licence_name(item: str) -> str:
     return f"{item}/licence"
 
 
-def representation(facts: ItemFacts, history: History) -> Element:
+def representation(records: ItemRecords, history: History) -> Element:
     """Return the item as a whole, with all its files as parts (1.1 to 1.13)."""
     root = element("premis:object", xsi__type="premis:representation", version=VERSION)
-    _identifier(root, object_name(facts.item))
-    names = [object_name(facts.item, path) for path in facts.files]
+    _identifier(root, object_name(records.item))
+    names = [object_name(records.item, path) for path in records.files]
     _relationship(root, vocabulary.STRUCTURAL, "includes", names)
-    _events_of(root, object_name(facts.item), history)
-    _rights_link(root, facts)
+    _events_of(root, object_name(records.item), history)
+    _rights_link(root, records)
     return root
 
 
-def file_object(facts: ItemFacts, entry: FileFacts, history: History) -> Element:
+def file_object(records: ItemRecords, entry: FileEntry, history: History) -> Element:
     """Return one file: fixity, size and format (1.5), and the master it was made from."""
-    name = object_name(facts.item, entry.path)
+    name = object_name(records.item, entry.path)
     root = element("premis:object", xsi__type="premis:file", version=VERSION)
     _identifier(root, name)
     if entry.tree:
@@ -184,9 +184,9 @@ def file_object(facts: ItemFacts, entry: FileFacts, history: History) -> Element
     vocabulary.format_registry(kind, entry.format[2])
     add_known(root, "premis:originalName", entry.original_name)
     if entry.derived_from:
-        source = object_name(facts.item, entry.derived_from)
+        source = object_name(records.item, entry.derived_from)
         _relationship(root, vocabulary.DERIVATION, "has source", [source])
-    _relationship(root, vocabulary.STRUCTURAL, "is included in", [object_name(facts.item)])
+    _relationship(root, vocabulary.STRUCTURAL, "is included in", [object_name(records.item)])
     _events_of(root, name, history)
     return root
 
@@ -203,33 +203,33 @@ def _tree(root: Element, tiles: Tiles) -> None:
         add(holder, "premis:significantPropertiesValue", value)
 
 
-def rights(facts: ItemFacts) -> Element:
+def rights(records: ItemRecords) -> Element:
     """Return the copyright statement (4.1), with the statement's URI as documentation."""
-    stated = facts.rights
+    item_rights = records.rights
     root = element("premis:rights", version=VERSION)
     statement = add(root, "premis:rightsStatement")
     holder = add(statement, "premis:rightsStatementIdentifier")
     add(holder, "premis:rightsStatementIdentifierType", LOCAL)
-    add(holder, "premis:rightsStatementIdentifierValue", rights_name(facts.item))
+    add(holder, "premis:rightsStatementIdentifierValue", rights_name(records.item))
     add(statement, "premis:rightsBasis", "copyright")
     copyright_ = add(statement, "premis:copyrightInformation")
-    add(copyright_, "premis:copyrightStatus", stated.status)
-    add(copyright_, "premis:copyrightJurisdiction", stated.country or "unknown")
+    add(copyright_, "premis:copyrightStatus", item_rights.status)
+    add(copyright_, "premis:copyrightJurisdiction", item_rights.country or "unknown")
     # The statement's own name: "public domain" alone says nothing of a contract or another law.
-    add_known(copyright_, "premis:copyrightNote", stated.name)
-    if stated.holder:
-        held = stated.status == COPYRIGHTED
+    add_known(copyright_, "premis:copyrightNote", item_rights.name)
+    if item_rights.holder:
+        held = item_rights.status == COPYRIGHTED
         named = "Copyright holder" if held else "Rights holder that the catalogue names"
-        add(copyright_, "premis:copyrightNote", f"{named}: {stated.holder}")
-    add_known(copyright_, "premis:copyrightNote", stated.note)
-    if stated.uri:
+        add(copyright_, "premis:copyrightNote", f"{named}: {item_rights.holder}")
+    add_known(copyright_, "premis:copyrightNote", item_rights.note)
+    if item_rights.uri:
         document = add(copyright_, "premis:copyrightDocumentationIdentifier")
         add(document, "premis:copyrightDocumentationIdentifierType", "URI")
-        add(document, "premis:copyrightDocumentationIdentifierValue", stated.uri)
+        add(document, "premis:copyrightDocumentationIdentifierValue", item_rights.uri)
         add(document, "premis:copyrightDocumentationRole", "rights statement")
-    _of_item(statement, facts.item)
-    if stated.grants:
-        _licence(root, facts.item, stated.uri)
+    _of_item(statement, records.item)
+    if item_rights.grants:
+        _licence(root, records.item, item_rights.uri)
     return root
 
 

@@ -60,8 +60,8 @@ def rights_uri(uri: str | None) -> str | None:
     >>> rights_uri("https://archive.port-ellery.example/rights") is None
     True
     """
-    known = rights.statement(uri)
-    return known.uri if known else None
+    statement = rights.statement(uri)
+    return statement.uri if statement else None
 
 
 def _identifier(identifier: Identifier) -> str:
@@ -73,9 +73,9 @@ def _creator(creator: Creator) -> str:
     return f"{creator.name} ({creator.role})" if creator.role else creator.name
 
 
-def _metadata(row: CatalogueRow, item: str, stated: rights.Rights) -> list[iiif.Pair]:
+def _metadata(row: CatalogueRow, item: str, item_rights: rights.Rights) -> list[iiif.Pair]:
     """Return label and value of what the catalogue says, empty columns left out."""
-    status = "" if stated.status == rights.UNKNOWN else stated.status
+    status = "" if item_rights.status == rights.UNKNOWN else item_rights.status
     rows: list[tuple[str, list[str | None]]] = [
         ("Identifier", [item]),
         ("Other identifier", [_identifier(identifier) for identifier in row.identifiers]),
@@ -89,7 +89,7 @@ def _metadata(row: CatalogueRow, item: str, stated: rights.Rights) -> list[iiif.
         ("Material", [row.material] if row.item else []),
         ("Language", list(row.languages)),
         ("Collection", [row.collection]),
-        ("Rights", [stated.name or status, stated.note]),
+        ("Rights", [item_rights.name or status, item_rights.note]),
     ]
     filled = [(label, [text for text in texts if text]) for label, texts in rows]
     return [
@@ -97,7 +97,7 @@ def _metadata(row: CatalogueRow, item: str, stated: rights.Rights) -> list[iiif.
     ]
 
 
-def _shown(render: Rendering) -> list[RenderedFrame]:
+def _frames_with_picture(render: Rendering) -> list[RenderedFrame]:
     """Return the frames that have a picture, sides in their order, then by frame."""
 
     def place(frame: RenderedFrame) -> tuple[int, str, str, int]:
@@ -206,11 +206,11 @@ def _provider(institution: Institution) -> list[iiif.Agent]:
     return [iiif.Agent(id=institution.id, label=name, homepage=homepage)]
 
 
-def _statement(stated: rights.Rights, institution: Institution) -> iiif.Pair:
+def _statement(item_rights: rights.Rights, institution: Institution) -> iiif.Pair:
     """Return what must be shown: credit line, holder, institution, and the rights statement."""
-    texts = [stated.credit, stated.holder, institution.name, stated.name]
-    kept = list(dict.fromkeys(text for text in texts if text))
-    return iiif.Pair(label=_english("Attribution"), value=_words(*kept))
+    texts = [item_rights.credit, item_rights.holder, institution.name, item_rights.name]
+    lines = list(dict.fromkeys(text for text in texts if text))
+    return iiif.Pair(label=_english("Attribution"), value=_words(*lines))
 
 
 def manifest(given: RecordGiven, render: Rendering, embedded: Embedded) -> iiif.Manifest:
@@ -222,7 +222,7 @@ def manifest(given: RecordGiven, render: Rendering, embedded: Embedded) -> iiif.
     """
     row, section = given.row, given.settings.iiif
     address = f"{section.address}/{given.item}"
-    stated = given.rights
+    item_rights = given.rights
     frames = _frames(given.item, render)
     makers = _Canvases(address, section, embedded)
     canvases = [
@@ -233,14 +233,14 @@ def manifest(given: RecordGiven, render: Rendering, embedded: Embedded) -> iiif.
         context=CONTEXT,
         id=f"{address}/manifest.json",
         label=_words(row.title or given.item),
-        metadata=_metadata(row, given.item, stated),
-        required_statement=_statement(stated, given.institution),
+        metadata=_metadata(row, given.item, item_rights),
+        required_statement=_statement(item_rights, given.institution),
         provider=_provider(given.institution),
         behavior=["individuals"],
         see_also=[_mets(address)],
         items=canvases,
         summary=_words(row.description) if row.description else UNSET,
-        rights=rights_uri(stated.uri) or UNSET,
+        rights=rights_uri(item_rights.uri) or UNSET,
         nav_date=edtf.nav_date(row.edtf) or UNSET,
         thumbnail=canvases[0].thumbnail,
         structures=_structures(address, row, render, frames, canvases),
@@ -249,7 +249,7 @@ def manifest(given: RecordGiven, render: Rendering, embedded: Embedded) -> iiif.
 
 def _frames(item: str, render: Rendering) -> list[RenderedFrame]:
     """Return the frames that have a picture. Raises GlassineError where none has one."""
-    frames = _shown(render)
+    frames = _frames_with_picture(render)
     if frames:
         return frames
     what = "Every frame is blank or excluded."
@@ -282,9 +282,9 @@ def _structures(
         iiif.Range(
             id=f"{address}/range/{number}",
             label=label,
-            items=[iiif.CanvasReference(id=canvas.id) for canvas in shown],
+            items=[iiif.CanvasReference(id=canvas.id) for canvas in part_canvases],
         )
-        for number, (label, shown) in enumerate(parts, 1)
+        for number, (label, part_canvases) in enumerate(parts, 1)
     ] or UNSET
 
 
@@ -301,15 +301,15 @@ def _divisions(
     """
     masters = list(dict.fromkeys(frame.master for frame in render.frames))
     counted = sorted((masters.index(frame.master), frame.index) for frame in render.frames)
-    shown = {
+    canvas_of = {
         (masters.index(frame.master), frame.index): canvas
         for frame, canvas in zip(frames, canvases, strict=True)
     }
     parts: _Parts = []
     for division in structure:
         places = [counted[number - 1] for number in division.frames if number <= len(counted)]
-        if kept := [shown[place] for place in places if place in shown]:
-            parts.append((_words(division.label), kept))
+        if part_canvases := [canvas_of[place] for place in places if place in canvas_of]:
+            parts.append((_words(division.label), part_canvases))
     return parts
 
 
@@ -340,12 +340,12 @@ def collection(
     to be listed; only id, label, thumbnail and navDate of each are taken. base_url: as
     `iiif.base_url` of the settings.
     """
-    kept = ("id", "type", "label", "thumbnail", "navDate")
+    keys = ("id", "type", "label", "thumbnail", "navDate")
     return iiif.Collection(
         context=CONTEXT,
         id=f"{base_url.rstrip('/')}/collection/{batch}.json",
         label=_words(title or batch),
         required_statement=_statement(rights.Rights(), institution),
         provider=_provider(institution),
-        items=[{key: entry[key] for key in kept if key in entry} for entry in entries],
+        items=[{key: entry[key] for key in keys if key in entry} for entry in entries],
     )

@@ -119,12 +119,12 @@ def references(record: ParsedRecord) -> Iterator[Finding]:
 
 def identifiers(record: ParsedRecord) -> Iterator[Finding]:
     """Objects, events, agents and rights that PREMIS links name must be in the record, once."""
-    known: dict[str, list[str]] = {}
+    identifiers_of: dict[str, list[str]] = {}
     for kind in ("object", "event", "agent", "rightsStatement"):
         values = record.texts(
             f"//premis:{kind}/premis:{kind}Identifier/premis:{kind}IdentifierValue"
         )
-        known[kind] = values
+        identifiers_of[kind] = values
         for value, count in Counter(values).items():
             if count > 1:
                 yield finding(
@@ -137,15 +137,15 @@ def identifiers(record: ParsedRecord) -> Iterator[Finding]:
         ("agent", "//premis:linkingAgentIdentifierValue"),
         ("rightsStatement", "//premis:linkingRightsStatementIdentifierValue"),
     ):
-        for value in sorted(set(record.texts(expression)) - set(known[kind])):
+        for value in sorted(set(record.texts(expression)) - set(identifiers_of[kind])):
             yield finding(
                 "identifier",
                 record.name,
                 f"A link names the {kind} {value!r}, which the record does not hold.",
                 "links to objects, events, agents and rights of the record.",
             )
-    wanted = {record.item, *(f"{record.item}/{path}" for path in record.files)}
-    for value in sorted(wanted ^ set(known["object"])):
+    expected = {record.item, *(f"{record.item}/{path}" for path in record.files)}
+    for value in sorted(expected ^ set(identifiers_of["object"])):
         yield finding(
             "object",
             record.name,
@@ -208,7 +208,7 @@ def agreement(record: ParsedRecord) -> Iterator[Finding]:
         if premis is None:
             yield finding("object", path, "It has no PREMIS object.", "one PREMIS object.")
             continue
-        values_of = _stated(record, file, premis, record.wrapped(file, "NISOIMG"), path)
+        values_of = _values_of(record, file, premis, record.wrapped(file, "NISOIMG"), path)
         for what, values in values_of.items():
             if len(set(values)) > 1:
                 yield finding(
@@ -219,11 +219,11 @@ def agreement(record: ParsedRecord) -> Iterator[Finding]:
                 )
 
 
-def _stated(
+def _values_of(
     record: ParsedRecord, file: Any, premis: Any, mix: Any | None, path: str
 ) -> dict[str, list[str]]:
     of_premis = digests(record, premis, "premis:objectCharacteristics/premis:fixity", "premis")
-    stated = {
+    values = {
         "identifier": [
             f"{record.item}/{path}",
             *record.texts("premis:objectIdentifier/premis:objectIdentifierValue", premis),
@@ -237,17 +237,17 @@ def _stated(
     if mix is not None:
         basic = "mix:BasicDigitalObjectInformation"
         of_mix = digests(record, mix, f"{basic}/mix:Fixity", "mix")
-        stated["identifier"] += record.texts(
+        values["identifier"] += record.texts(
             f"{basic}/mix:ObjectIdentifier/mix:objectIdentifierValue", mix
         )
-        stated["size"] += record.texts(f"{basic}/mix:fileSize", mix)
-        stated["SHA-256"].append(of_mix.get("SHA-256", ""))
-        stated["SHA-512"] = [of_premis.get("SHA-512", ""), of_mix.get("SHA-512", "")]
-        stated["format"] = [
+        values["size"] += record.texts(f"{basic}/mix:fileSize", mix)
+        values["SHA-256"].append(of_mix.get("SHA-256", ""))
+        values["SHA-512"] = [of_premis.get("SHA-512", ""), of_mix.get("SHA-512", "")]
+        values["format"] = [
             *record.texts(".//premis:formatRegistryKey", premis),
             *record.texts(f"{basic}/mix:FormatRegistry/mix:formatRegistryKey", mix),
         ]
-    return stated
+    return values
 
 
 def digests(record: ParsedRecord, node: Any, path: str, prefix: str) -> dict[str, str]:
@@ -261,11 +261,11 @@ def digests(record: ParsedRecord, node: Any, path: str, prefix: str) -> dict[str
 
 def structure(record: ParsedRecord) -> Iterator[Finding]:
     """Every file stands somewhere in the physical structure, every master in a div of its own."""
-    shown = {
+    file_ids = {
         node.get("FILEID") for node in record.find("//mets:structMap[@TYPE='PHYSICAL']//*[@FILEID]")
     }
     for path, file in record.files.items():
-        if file.get("ID") not in shown:
+        if file.get("ID") not in file_ids:
             yield finding("structure", path, "No part of the structure names it.", "a place.")
     masters = {path for path in record.files if path.startswith("masters/")}
     divisions = record.find("//mets:div[@TYPE='master']")

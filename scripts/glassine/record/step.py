@@ -11,8 +11,8 @@ from glassine.base import files, target_results
 from glassine.base.errors import Finding, GlassineError
 
 if TYPE_CHECKING:
-    from glassine.record.facts import ItemFacts
     from glassine.record.given import RecordGiven
+    from glassine.record.item_records import ItemRecords
 
 VERSION = "4"
 
@@ -25,24 +25,24 @@ def record_item(batch_dir: Path, item_dir: Path, given: RecordGiven) -> None:
     `records.schema_dir` is set, of the official schemas; nothing is written then.
     """
     from glassine.base import markup
-    from glassine.record import check, facts, history, mets, official, presentation
+    from glassine.record import check, history, item_records, mets, official, presentation
 
     given = msgspec.convert(markup.cleaned(msgspec.to_builtins(given)), type(given))
     target_results.share(item_dir.parents[1], item_dir, named=bool(given.batch_facts.targets))
-    known = facts.gather(item_dir, given)
-    findings = _divisions(known)
-    manifest = presentation.manifest(given, known.render, known.embedded)
+    records = item_records.gather(item_dir, given)
+    findings = _divisions(records)
+    manifest = presentation.manifest(given, records.render, records.embedded)
     now = history.now({"step": VERSION, "profile": mets.PROFILE})
     with (
         files.replacing(item_dir / "manifest.json") as manifest_path,
         files.replacing(item_dir / "METS.xml") as mets_path,
     ):
         manifest_path.write_text(files.dump_json(msgspec.to_builtins(manifest)), "utf-8")
-        entry = facts.read_file(
+        entry = item_records.read_file(
             manifest_path, "manifest.json", "presentation", "application/ld+json", now.time
         )
-        known.files[entry.path] = entry
-        root = mets.build(known, history.of_item(known, now), now)
+        records.files[entry.path] = entry
+        root = mets.build(records, history.of_item(records, now), now)
         mets_path.write_bytes(markup.write(root))
         findings += check.check_record(
             mets_path, item_dir, standing_in={"manifest.json": manifest_path}, tiles=False
@@ -55,18 +55,18 @@ def record_item(batch_dir: Path, item_dir: Path, given: RecordGiven) -> None:
             raise GlassineError(held)
 
 
-def _divisions(known: ItemFacts) -> list[Finding]:
+def _divisions(records: ItemRecords) -> list[Finding]:
     """Return a finding where the catalogue's divisions name frames that there are not."""
-    count = len(known.render.frames)
+    count = len(records.render.frames)
     wrong = [
         division.label
-        for division in known.row.structure
+        for division in records.row.structure
         if any(number > count for number in division.frames)
     ]
     return [
         Finding(
             "record.division",
-            known.item,
+            records.item,
             f"The catalogue's division {label!r} names a frame that the item does not have.",
             f"frames from 1 to {count}.",
             "Correct the division in the catalogue, or the frames in the review page.",

@@ -105,8 +105,8 @@ def smaller(pixels: Pixels, width: int, height: int) -> Pixels:
     if (width, height) == (pixels.shape[1], pixels.shape[0]):
         return pixels
     resized = cv2.resize(pixels, (width, height), interpolation=cv2.INTER_AREA)
-    made = np.asarray(resized, np.uint8)
-    return made[:, :, np.newaxis] if made.ndim == 2 else made
+    reduced = np.asarray(resized, np.uint8)
+    return reduced[:, :, np.newaxis] if reduced.ndim == 2 else reduced
 
 
 def sharpened(pixels: Pixels, amount: float) -> Pixels:
@@ -114,8 +114,8 @@ def sharpened(pixels: Pixels, amount: float) -> Pixels:
     if amount == 0:
         return pixels
     blurred = cv2.GaussianBlur(pixels, (0, 0), 0.7)
-    made = np.asarray(cv2.addWeighted(pixels, 1 + amount, blurred, -amount, 0), np.uint8)
-    return made[:, :, np.newaxis] if made.ndim == 2 else made
+    result = np.asarray(cv2.addWeighted(pixels, 1 + amount, blurred, -amount, 0), np.uint8)
+    return result[:, :, np.newaxis] if result.ndim == 2 else result
 
 
 def _as_vips(pixels: Pixels, icc: bytes | None, ppi: float | None) -> Any:

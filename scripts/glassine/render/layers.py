@@ -39,10 +39,12 @@ def matched(film: Film, stock: FilmStock, looks: list[Look], settings: ToneSecti
     """
     if len(film.channels) != 3:
         return film
-    known = film.slopes_source != UNSTATED
-    ratio, balance = _neutral(film, looks, known, settings.balance_limit)
+    slopes_stated = film.slopes_source != UNSTATED
+    ratio, balance = _neutral(film, looks, slopes_stated, settings.balance_limit)
     slopes = np.array(film.slopes) * 10.0**ratio
-    source = film.slopes_source if known else f"{UNSTATED}, channels matched on the pictures"
+    source = (
+        film.slopes_source if slopes_stated else f"{UNSTATED}, channels matched on the pictures"
+    )
     if stock.balance:
         balance = np.array(stock.balance, float)
     return replace(
@@ -67,27 +69,29 @@ class _Evidence:
     seen: bool
 
 
-def _neutral(film: Film, looks: list[Look], known: bool, limit: float) -> tuple[Floats, Floats]:
+def _neutral(
+    film: Film, looks: list[Look], slopes_stated: bool, limit: float
+) -> tuple[Floats, Floats]:
     """Return (log10 change of slopes, balance in log10 exposure) per channel, each of mean 0.
 
     Weighed against each other: what is usual of films; the lightest parts, which are the more
     surely neutral the nearer they are to white in every channel; steps of brightness, most of
     which are of light and shade and so change all channels alike, the more surely the more
     alike they are. What contradicts the rest counts little, so that a sunset stays one.
-    known: the slopes are not to be changed.
+    slopes_stated: they are not to be changed.
     """
-    evidence = _usual(known, "balance_unseen" if film.dmin_source == UNSEEN else "balance")
+    evidence = _usual(slopes_stated, "balance_unseen" if film.dmin_source == UNSEEN else "balance")
     for look in looks:
         evidence += _highlight(look, film)
-        evidence += [] if known else _shades(look, np.array(film.slopes))
+        evidence += [] if slopes_stated else _shades(look, np.array(film.slopes))
     solution = _weighed(evidence)
     ratio, balance = solution[:3] - solution[:3].mean(), solution[3:] - solution[3:].mean()
     return np.clip(ratio, -MAX_RATIO, MAX_RATIO), np.clip(balance, -limit, limit)
 
 
-def _usual(known: bool, balance: str) -> list[_Evidence]:
+def _usual(slopes_stated: bool, balance: str) -> list[_Evidence]:
     """Return what is known of films before any is seen."""
-    spread = [1e-6 if known else USUAL["slope"]] * 3 + [USUAL[balance]] * 3
+    spread = [1e-6 if slopes_stated else USUAL["slope"]] * 3 + [USUAL[balance]] * 3
     return [_Evidence(np.eye(6)[k], 0.0, spread[k], seen=False) for k in range(6)]
 
 
@@ -114,14 +118,14 @@ def _weighed(evidence: list[_Evidence]) -> Floats:
     rows = np.stack([one.row for one in evidence])
     value = np.array([one.value for one in evidence])
     deviation = np.array([one.deviation for one in evidence])
-    seen = np.array([one.seen for one in evidence])
+    from_pictures = np.array([one.seen for one in evidence])
     solution = np.zeros(6)
     for turn in range(30):
         off = (rows @ solution - value) / deviation
         weight = 1.0 / (1.0 + (off / USUAL["outlier"]) ** 2)
         # From the usual film all that is seen may be far off: nothing is let go at once.
         weight = np.maximum(weight, 0.2) if turn < 3 else weight
-        scale = np.sqrt(np.where(seen, weight, 1.0)) / deviation
+        scale = np.sqrt(np.where(from_pictures, weight, 1.0)) / deviation
         solution = np.linalg.lstsq(rows * scale[:, None], value * scale, rcond=None)[0]
     return np.asarray(solution)
 

@@ -71,10 +71,10 @@ def dmin_of(
     """Return D-min per used channel and where it comes from."""
     if geometry.base_regions:
         measured = [_base_density(source, region, encoding) for region in geometry.base_regions]
-        seen = [value for value in measured if value is not None]
-        if seen:
-            dmin = np.median(np.stack(seen), axis=0)[[*bands]]
-            return tuple(dmin.tolist()), f"film base, {len(seen)} region(s)"
+        densities = [value for value in measured if value is not None]
+        if densities:
+            dmin = np.median(np.stack(densities), axis=0)[[*bands]]
+            return tuple(dmin.tolist()), f"film base, {len(densities)} region(s)"
     if stock.dmin:
         dmin = np.array(stock.dmin, float)
         return tuple(dmin[[*bands] if len(dmin) > 1 else [0]].tolist()), "settings, film stock"

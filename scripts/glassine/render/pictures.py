@@ -31,14 +31,14 @@ class Shot:
 
     source: pixels.Source
     where: pixels.Placement
-    plan: AnyTone
+    tone: AnyTone
     icc: bytes | None
     ppi: float | None
 
     @property
     def profile(self) -> bytes:
         """The profile of what is made of it."""
-        return colour.srgb_profile() if self.plan.bands == 3 else colour.grey_profile()
+        return colour.srgb_profile() if self.tone.bands == 3 else colour.grey_profile()
 
 
 @dataclass(frozen=True)
@@ -76,9 +76,9 @@ def make(shot: Shot, names: Names, work: Work, look: Callable[[Whole], None]) ->
     further: list[Alternate] = []
 
     def small_ones() -> None:
-        shown = whole.reduced(edge)
-        small.extend(_small_files(shown, shot, names, work))
-        further.extend(_alternates(shown, names, shot, work))
+        reduced = whole.reduced(edge)
+        small.extend(_small_files(reduced, shot, names, work))
+        further.extend(_alternates(reduced, names, shot, work))
         look(whole)
 
     tiled = None
@@ -110,7 +110,7 @@ def _tile_writer(shot: Shot, name: str, work: Work) -> tiles.Writer | None:
 
 def _whole(shot: Shot, writer: tiles.Writer | None, work: Work) -> Whole:
     """Return the whole frame; its full-size tiles are written on the way."""
-    where, samples = shot.where, shot.plan.bands
+    where, samples = shot.where, shot.tone.bands
     picture = np.empty((where.height, where.width, samples), np.uint8)
     half = np.empty((-(-where.height // 2), -(-where.width // 2), samples), np.uint8)
     rows = work.settings.iiif.tile_px
@@ -122,7 +122,7 @@ def _whole(shot: Shot, writer: tiles.Writer | None, work: Work) -> Whole:
             block = pixels.warp(shot.source, where, left, top, width, height)
             _into(
                 picture[top : top + height, left : left + width],
-                toning.apply(block, shot.plan, shot.icc),
+                toning.apply(block, shot.tone, shot.icc),
             )
         strip = picture[top : top + height]
         half[top // 2 : (top + height + 1) // 2] = tiles.halved(strip)
@@ -145,27 +145,27 @@ def _access_edge(shot: Shot, work: Work) -> int | None:
     """Return the long edge of the access image: by resolution where asked and known."""
     settings = work.settings.render
     where, ppi = shot.where, shot.ppi
-    wanted, edge = settings.access_ppi, settings.access_long_edge
-    if wanted is not None and not ppi:
+    access_ppi, edge = settings.access_ppi, settings.access_long_edge
+    if access_ppi is not None and not ppi:
         what = f"its long edge ({edge} px)" if edge is not None else "its full size"
         note = (
             f"The resolution is unknown: the access image was made by {what}, not at "
-            f"{wanted:g} ppi as render.access_ppi asks."
+            f"{access_ppi:g} ppi as render.access_ppi asks."
         )
         if note not in work.notes:
             work.notes.append(note)
-    if wanted is None or not ppi:
+    if access_ppi is None or not ppi:
         return int(edge) if edge is not None else None
-    share = min(1.0, float(wanted) / ppi)
+    share = min(1.0, float(access_ppi) / ppi)
     return max(1, round(max(where.width, where.height) * share))
 
 
-def _small_files(shown: Pixels8, shot: Shot, names: Names, work: Work) -> list[Picture]:
+def _small_files(picture: Pixels8, shot: Shot, names: Names, work: Work) -> list[Picture]:
     """Write access image and thumbnail; return their entries."""
     settings = work.settings.render
     edge = settings.thumb_long_edge
-    thumb = encoded.smaller(shown, *encoded.fitted(shown.shape[1], shown.shape[0], edge))
-    access = encoded.sharpened(shown, settings.sharpen)
+    thumb = encoded.smaller(picture, *encoded.fitted(picture.shape[1], picture.shape[0], edge))
+    access = encoded.sharpened(picture, settings.sharpen)
 
     def written(
         use: Literal["access", "thumb"], pixels8: Pixels8, quality: int, progressive: bool
@@ -195,10 +195,10 @@ def _small_files(shown: Pixels8, shot: Shot, names: Names, work: Work) -> list[P
     ]
 
 
-def _alternates(shown: Pixels8, names: Names, shot: Shot, work: Work) -> list[Alternate]:
+def _alternates(picture: Pixels8, names: Names, shot: Shot, work: Work) -> list[Alternate]:
     """Write the access image in the further formats that the settings ask for."""
     settings = work.settings.render
-    sharp = encoded.sharpened(shown, settings.sharpen)
+    sharp = encoded.sharpened(picture, settings.sharpen)
     entries = []
     for kind in settings.alternates:
         content = encoded.alternate(sharp, kind, settings.alternate_quality, icc=shot.profile)
@@ -227,13 +227,13 @@ def _crop_tiff(shot: Shot, names: Names, work: Work) -> Alternate:
     """Write the frame, turned and cropped, as TIFF: as captured with its profile, or toned."""
     rendered = work.settings.render.crop_tiff == "rendered"
     where, rows = shot.where, work.settings.iiif.tile_px
-    samples = shot.plan.bands if rendered else shot.source.bands
+    samples = shot.tone.bands if rendered else shot.source.bands
 
     def bands() -> Iterator[npt.NDArray[Any]]:
         for top in range(0, where.height, rows):
             height = min(rows, where.height - top)
             band = pixels.warp(shot.source, where, 0, top, where.width, height)
-            yield toning.apply16(band, shot.plan, shot.icc) if rendered else band
+            yield toning.apply16(band, shot.tone, shot.icc) if rendered else band
 
     path = work.files_dir / _renamed(names.crop, "tif")
     encoded.save_crop(

@@ -32,7 +32,7 @@ from glassine.masters.opened import Opened, opened
 from glassine.render import encoded, pictures, placing, quality, tone
 from glassine.render.given import RenderGiven
 from glassine.render.pictures import Shot, Whole
-from glassine.render.work import Job, Work, names_of
+from glassine.render.work import RecordedMaster, Work, names_of
 
 VERSION = "6"
 
@@ -50,8 +50,8 @@ def render_item(batch_dir: Path, item_dir: Path, given: RenderGiven) -> None:
     """
     processor.same_everywhere()
     settings = given.chosen()
-    jobs = _jobs(batch_dir, item_dir, given)
-    _check_names(jobs, given.item, settings.naming.derivative)
+    masters = _recorded_masters(batch_dir, item_dir, given)
+    _check_names(masters, given.item, settings.naming.derivative)
     with (
         files.replacing_folder(item_dir / "render") as files_dir,
         files.replacing_folder(item_dir / "iiif") as iiif_dir,
@@ -60,8 +60,8 @@ def render_item(batch_dir: Path, item_dir: Path, given: RenderGiven) -> None:
         work = Work(given.item, settings, files_dir, iiif_dir, pool)
         rendered: list[RenderedFrame] = []
         measured: list[MeasuredFrame] = []
-        for job in jobs:
-            for frame in _render_master(job, work):
+        for master in masters:
+            for frame in _render_master(master, work):
                 rendered.append(frame.rendered)
                 measured += [frame.measured] if frame.measured else []
         detail = {"settings": given.settings_recorded(), "version": VERSION, "notes": work.notes}
@@ -75,53 +75,55 @@ def render_item(batch_dir: Path, item_dir: Path, given: RenderGiven) -> None:
 # ------------------------------------------------------------------ what there is to do
 
 
-def _jobs(batch_dir: Path, item_dir: Path, given: RenderGiven) -> list[Job]:
+def _recorded_masters(batch_dir: Path, item_dir: Path, given: RenderGiven) -> list[RecordedMaster]:
     geometry = ItemGeometry.from_dict(files.read_json(item_dir / "geometry.json"))
     verified = record_files.load(item_dir / "fixity.json", "fixity", Fixity)
     fixity = {entry.path: entry for entry in verified.masters}
-    located = {master.path: master for master in geometry.masters}
-    jobs = []
-    for master in given.masters:
-        if master.path not in fixity or master.path not in located:
+    located = {entry.path: entry for entry in geometry.masters}
+    masters = []
+    for stated in given.masters:
+        if stated.path not in fixity or stated.path not in located:
             raise GlassineError.because(
                 "render.records",
-                master.path,
+                stated.path,
                 "fixity.json or geometry.json of the item does not know this master.",
                 "records made from the same masters.",
                 "Delete both files in the item's results; the next run makes them again.",
             )
-        path = files.inside(batch_dir, master.path)
-        facts = master.facts_or(given.facts)
-        jobs.append(Job(path, master.part, fixity[master.path], located[master.path], facts))
-    return jobs
+        path = files.inside(batch_dir, stated.path)
+        facts = stated.facts_or(given.facts)
+        masters.append(
+            RecordedMaster(path, stated.part, fixity[stated.path], located[stated.path], facts)
+        )
+    return masters
 
 
-def _check_names(jobs: list[Job], item: str, template: str) -> None:
+def _check_names(masters: list[RecordedMaster], item: str, template: str) -> None:
     """Raise where two pictures of the item would have the same name."""
-    seen: dict[str, str] = {}
-    taken: dict[str, Job] = {}
+    place_of: dict[str, str] = {}
+    master_at: dict[str, RecordedMaster] = {}
     findings = []
-    for job in jobs:
-        for frame in job.geometry.frames:
-            where = f"{job.geometry.path}, frame {frame.index}"
-            for name in names_of(job, frame, item, template).all():
-                other = seen.setdefault(name.casefold(), where)
-                taken.setdefault(where, job)
+    for master in masters:
+        for frame in master.geometry.frames:
+            where = f"{master.geometry.path}, frame {frame.index}"
+            for name in names_of(master, frame, item, template).all():
+                other = place_of.setdefault(name.casefold(), where)
+                master_at.setdefault(where, master)
                 if other != where:
                     findings.append(
                         Finding(
                             "render.names",
-                            job.geometry.path,
+                            master.geometry.path,
                             f"{where} and {other} would both be named {name}.",
                             "a name of its own for every picture.",
-                            _names_advice(taken[other], job),
+                            _names_advice(master_at[other], master),
                         )
                     )
     if findings:
         raise GlassineError(findings)
 
 
-def _names_advice(one: Job, other: Job) -> str:
+def _names_advice(one: RecordedMaster, other: RecordedMaster) -> str:
     """Return what sets two masters' derivatives apart: what the template can name of them."""
     if one is other:
         return "Add {frame} to `naming.derivative`, as in [_{frame:02d}]."
@@ -145,7 +147,7 @@ class Rendered:
     measured: MeasuredFrame | None = None
 
 
-def _render_master(job: Job, work: Work) -> list[Rendered]:
+def _render_master(master: RecordedMaster, work: Work) -> list[Rendered]:
     """Return what was made of the frames of one master.
 
     All is read through one opening of the file: what is hashed is what was decoded, whatever its
@@ -153,79 +155,83 @@ def _render_master(job: Job, work: Work) -> list[Rendered]:
     """
     with contextlib.ExitStack() as stack:
         try:
-            held = stack.enter_context(opened(job.path))
+            held = stack.enter_context(opened(master.path))
         except OSError as problem:
-            raise _gone(job, problem) from problem
-        frames = _render_opened(job, held, work)
+            raise _unreadable(master, problem) from problem
+        frames = _render_opened(master, held, work)
         if not held.is_unchanged():
-            raise _replaced(job)
+            raise _replaced(master)
     return frames
 
 
-def _render_opened(job: Job, held: Opened, work: Work) -> list[Rendered]:
-    icc = opening.icc_profile(opening.open_image(job.path, content=held.content))
-    job = replace(job, icc=icc)
-    master = pixels.opened(job.path, job.verified.header, work.pool, work.files_dir, held.content)
-    with master as source:
+def _render_opened(master: RecordedMaster, held: Opened, work: Work) -> list[Rendered]:
+    icc = opening.icc_profile(opening.open_image(master.path, content=held.content))
+    master = replace(master, icc=icc)
+    opened_pixels = pixels.opened(
+        master.path, master.verified.header, work.pool, work.files_dir, held.content
+    )
+    with opened_pixels as source:
         digest = work.pool.submit(hashing.sha256_of, held.content)
         _ = source.reduced  # made here by all threads; one of them alone could not wait for itself
-        tones = tone.plan(source, job.geometry, job.facts, job.icc, work.settings.tone)
+        tones = tone.plan(source, master.geometry, master.facts, master.icc, work.settings.tone)
         frames = [
-            _render_frame(source, job, frame, plan, work)
-            for frame, plan in zip(job.geometry.frames, tones, strict=True)
+            _render_frame(source, master, frame, frame_tone, work)
+            for frame, frame_tone in zip(master.geometry.frames, tones, strict=True)
         ]
-        _check_digest(job, digest.result())
+        _check_digest(master, digest.result())
     return frames
 
 
-def _gone(job: Job, problem: OSError) -> GlassineError:
+def _unreadable(master: RecordedMaster, problem: OSError) -> GlassineError:
     return GlassineError.because(
         "render.unreadable",
-        job.geometry.path,
+        master.geometry.path,
         f"The master cannot be opened: {problem.strerror or problem}.",
         "the file that was verified.",
         "Check the disk, the share and the rights, then run again.",
     )
 
 
-def _replaced(job: Job) -> GlassineError:
+def _replaced(master: RecordedMaster) -> GlassineError:
     return GlassineError.because(
         "render.changed",
-        job.geometry.path,
+        master.geometry.path,
         "The master changed while its pictures were made, or another file took its place.",
         "the file that was verified, at rest.",
         "Wait until nothing writes there; the next run takes the file as it is then.",
     )
 
 
-def _check_digest(job: Job, digest: str) -> None:
-    noted = job.verified.digests.sha256
-    if digest != noted:
+def _check_digest(master: RecordedMaster, digest: str) -> None:
+    verified_sha256 = master.verified.digests.sha256
+    if digest != verified_sha256:
         raise GlassineError.because(
             "render.digest",
-            job.geometry.path,
+            master.geometry.path,
             f"The master has changed since it was verified: its SHA-256 is now {digest}.",
-            f"SHA-256 {noted}, as fixity.json holds it.",
+            f"SHA-256 {verified_sha256}, as fixity.json holds it.",
             "Restore the master from a copy whose digest is the one expected, and check the disk.",
         )
 
 
 def _render_frame(
-    source: pixels.Source, job: Job, frame: Frame, plan: AnyTone, work: Work
+    source: pixels.Source, master: RecordedMaster, frame: Frame, frame_tone: AnyTone, work: Work
 ) -> Rendered:
     """Make all pictures of one frame, unless it is to be skipped."""
-    entry = _entry(job, frame, work)
+    entry = _entry(master, frame, work)
     if entry.skipped is not None:
         return Rendered(entry)
-    where = placing.placed(job, frame, work.settings.render, work.notes)
-    placing.check_side(job, frame, where)
-    shot = Shot(source, where, plan, job.icc, job.geometry.ppi)
-    names = names_of(job, frame, work.item, work.settings.naming.derivative)
+    where = placing.placed(master, frame, work.settings.render, work.notes)
+    placing.check_side(master, frame, where)
+    shot = Shot(source, where, frame_tone, master.icc, master.geometry.ppi)
+    names = names_of(master, frame, work.item, work.settings.naming.derivative)
     measures: list[Measure] = []
 
     def measure(whole: Whole) -> None:
-        shown = encoded.swapped(whole.reduced(MEASURED_LONG_EDGE))
-        sight = quality.Sight(source, job.geometry, frame, plan, job.facts, shown, job.icc)
+        rendered = encoded.swapped(whole.reduced(MEASURED_LONG_EDGE))
+        sight = quality.Sight(
+            source, master.geometry, frame, frame_tone, master.facts, rendered, master.icc
+        )
         measures.extend(quality.measure(sight, work.settings.quality))
 
     results = pictures.make(shot, names, work, measure)
@@ -236,10 +242,10 @@ def _render_frame(
         files=results.files,
         alternates=results.alternates,
         tiles=results.tiles,
-        tone=plan,
+        tone=frame_tone,
     )
     measured = MeasuredFrame(
-        master=job.geometry.path,
+        master=master.geometry.path,
         index=frame.index,
         measures=measures,
         verdict=quality.verdict(measures),
@@ -247,24 +253,24 @@ def _render_frame(
     return Rendered(entry, measured)
 
 
-def _entry(job: Job, frame: Frame, work: Work) -> RenderedFrame:
+def _entry(master: RecordedMaster, frame: Frame, work: Work) -> RenderedFrame:
     """Return the frame's entry of render.json with nothing made yet."""
-    number = job.frame_number(frame)
+    number = master.frame_number(frame)
     blank = frame.blank and work.settings.render.blank == "skip"
-    words = [job.part] if job.part else []
+    words = [master.part] if master.part else []
     words += [f"frame {frame.index}"] if number is not None else []
     return RenderedFrame(
-        master=job.geometry.path,
-        part=job.part,
+        master=master.geometry.path,
+        part=master.part,
         index=frame.index,
         label=", ".join(words) or None,
-        iiif_id=naming.iiif_id(work.item, job.part, number),
+        iiif_id=naming.iiif_id(work.item, master.part, number),
         width=None,
         height=None,
-        ppi=job.geometry.ppi,
+        ppi=master.geometry.ppi,
         skipped="excluded" if frame.excluded else "blank" if blank else None,
         orientation=Orientation(
-            found=job.geometry.orientation, rotate=frame.rotate, mirror=frame.mirror
+            found=master.geometry.orientation, rotate=frame.rotate, mirror=frame.mirror
         ),
         files=[],
         alternates=[],

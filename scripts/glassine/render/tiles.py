@@ -101,12 +101,12 @@ def full_path(api: str) -> str:
 
 def sizes(width: int, height: int, tile_px: int, api: str) -> list[dict[str, int]]:
     """Return the sizes at which the whole picture can be had, smallest first, but full size."""
-    found = [
+    sizes_px = [
         level_size(width, height, factor)
         for factor in scale_factors(width, height, tile_px, api)
         if factor > 1 and max(level_size(width, height, factor)) <= tile_px
     ]
-    return [{"width": w, "height": h} for w, h in reversed(found)]
+    return [{"width": w, "height": h} for w, h in reversed(sizes_px)]
 
 
 def info(service: str, width: int, height: int, tile_px: int, api: str) -> dict[str, Any]:
@@ -197,9 +197,9 @@ class Writer:
         half: Pixels,
         service: str,
         pool: Executor | None,
-        beside: list[Callable[[], None]],
+        tasks: list[Callable[[], None]],
     ) -> Tiles:
-        """Write the rest; do the work in `beside` at the same time.
+        """Write the rest; do `tasks` at the same time.
 
         picture: the whole picture at full size, for the file `full/max`; half: the same halved
         (see `halved`). service: its URI.
@@ -211,8 +211,8 @@ class Writer:
             content = encoded.jpeg(picture, form.quality, ppi=form.ppi, icc=form.icc)
             self._store(full_path(form.api), content)
 
-        jobs: list[Callable[[], None]] = [*beside, whole, *self._level_jobs(half)]
-        run(pool, lambda index: jobs[index](), range(len(jobs)))
+        all_tasks: list[Callable[[], None]] = [*tasks, whole, *self._level_tasks(half)]
+        run(pool, lambda index: all_tasks[index](), range(len(all_tasks)))
         about = info(service, self.width, self.height, form.tile_px, form.api)
         self._store("info.json", files.dump_json(about).encode())
         return Tiles(
@@ -225,21 +225,21 @@ class Writer:
             sha256=hashing.of_tree({path: found for path, (found, _) in self._digests.items()}),
         )
 
-    def _level_jobs(self, level: Pixels) -> Iterator[Callable[[], None]]:
-        """Yield one job for each row of tiles of the levels below full size."""
+    def _level_tasks(self, level: Pixels) -> Iterator[Callable[[], None]]:
+        """Yield one task for each row of tiles of the levels below full size."""
         tile_px, api = self.form.tile_px, self.form.api
         for factor in scale_factors(self.width, self.height, tile_px, api)[1:]:
             rows: dict[int, list[Tile]] = {}
             for tile in level_tiles(self.width, self.height, factor, tile_px, api):
                 rows.setdefault(tile.top, []).append(tile)
             for tiles in rows.values():
-                yield self._row_job(level, tiles)
+                yield self._row_task(level, tiles)
             level = halved(level)
 
-    def _row_job(self, level: Pixels, tiles: list[Tile]) -> Callable[[], None]:
-        def job() -> None:
+    def _row_task(self, level: Pixels, tiles: list[Tile]) -> Callable[[], None]:
+        def task() -> None:
             for tile in tiles:
                 rows = level[tile.top : tile.top + tile.height]
                 self._write(tile.path, rows[:, tile.left : tile.left + tile.width])
 
-        return job
+        return task

@@ -76,20 +76,20 @@ def plan(
     """
     encoding = colour.encoding_of(icc, facts.encoding, source.bits, source.bands)
     looks = [look(source, frame, encoding) for frame in geometry.frames]
-    negatives = [seen for seen in looks if seen.frame.polarity == "negative"]
+    negatives = [picture for picture in looks if picture.frame.polarity == "negative"]
     film = _film(source, geometry, facts, encoding, negatives, settings) if negatives else {}
     tones = []
-    for seen in looks:
+    for picture in looks:
         tone: AnyTone
-        if seen.frame.polarity == "negative":
-            tone = _negative(seen, film[seen.frame.process], encoding, source.bits, settings)
+        if picture.frame.polarity == "negative":
+            tone = _negative(picture, film[picture.frame.process], encoding, source.bits, settings)
         else:
-            tone = _positive(seen, encoding, source.bits, settings)
+            tone = _positive(picture, encoding, source.bits, settings)
         assumed = colour.assumption(encoding)
         if assumed is not None:
             tone = msgspec.structs.replace(tone, review=(*tone.review, assumed))
         tone = _rounded(tone)
-        clipped = _rounded(_clipped(seen, tone, encoding))
+        clipped = _rounded(_clipped(picture, tone, encoding))
         tones.append(msgspec.structs.replace(tone, clipped_percent=clipped))
     return tones
 
@@ -109,9 +109,11 @@ def _film(
     """Return what the negatives of a master share, by process."""
     films: dict[str, Film] = {}
     stock = settings.film_stocks.get(facts.film_stock or "", FilmStock())
-    for process in sorted({seen.frame.process for seen in looks}):
-        mine = [seen for seen in looks if seen.frame.process == process]
-        pictures = [seen for seen in mine if not seen.frame.blank and not seen.frame.excluded]
+    for process in sorted({picture.frame.process for picture in looks}):
+        mine = [picture for picture in looks if picture.frame.process == process]
+        pictures = [
+            picture for picture in mine if not picture.frame.blank and not picture.frame.excluded
+        ]
         bands = negative_film.bands_of(process, source.bands, settings)
         dmin, dmin_source = negative_film.dmin_of(
             source, geometry, encoding, stock, pictures or mine, bands
@@ -125,14 +127,14 @@ def _film(
 
 
 def _negative(
-    seen: Look, film: Film, encoding: colour.Encoding, bits: int, settings: ToneSection
+    picture: Look, film: Film, encoding: colour.Encoding, bits: int, settings: ToneSection
 ) -> AnyTone:
     """Return the tone of a negative frame: what the film shares, and its own exposure.
 
     The lightest part (the lightest channel of all but 0.02 % of the pixels) is taken to WHITE,
     glints left out: most pictures are exposed and printed so that something in them is white.
     """
-    x = exposures(seen, film) + np.array(film.balance)
+    x = exposures(picture, film) + np.array(film.balance)
     most, lightest = np.percentile(x.max(axis=1), [99.5, 99.98])
     exposure = np.log10(WHITE[film.process]) - min(float(lightest), float(most) + GLINTS)
     top = float(lightest) + exposure
@@ -141,7 +143,7 @@ def _negative(
         version=VERSION,
         process=film.process,
         bits=bits,
-        master_bands=seen.light.shape[1],
+        master_bands=picture.light.shape[1],
         bands=len(film.channels),
         channels=film.channels,
         encoding=encoding.describe,
@@ -166,15 +168,17 @@ def _shoulder(top: float, start: Number) -> Shoulder | None:
     return Shoulder(start, min(top, 8.0))
 
 
-def _positive(seen: Look, encoding: colour.Encoding, bits: int, settings: ToneSection) -> AnyTone:
+def _positive(
+    picture: Look, encoding: colour.Encoding, bits: int, settings: ToneSection
+) -> AnyTone:
     """Return the tone of a positive frame: through its profile, grey where it is stated to be."""
-    bands = seen.light.shape[1]
+    bands = picture.light.shape[1]
     matrix = encoding.matrix if len(encoding.tables) == 3 else np.eye(1)
-    grey = bands == 3 and seen.frame.process == "monochrome" and seen.frame.process_stated
-    coloured = _coloured(seen.calm @ matrix.T) if grey else 0.0
+    grey = bands == 3 and picture.frame.process == "monochrome" and picture.frame.process_stated
+    coloured = _coloured(picture.calm @ matrix.T) if grey else 0.0
     if grey:
         matrix = np.array([LUMINANCE]) @ matrix
-    light = seen.light @ matrix.T
+    light = picture.light @ matrix.T
     black = float(np.percentile(light.min(axis=1), 0.1))
     review: tuple[str, ...] = ()
     if coloured > SEEN_SHARE:
@@ -185,7 +189,7 @@ def _positive(seen: Look, encoding: colour.Encoding, bits: int, settings: ToneSe
     kind = PositiveInGrey if grey else PositiveAsIs
     return kind(
         version=VERSION,
-        process=seen.frame.process,
+        process=picture.frame.process,
         bits=bits,
         master_bands=bands,
         bands=len(matrix),
@@ -209,17 +213,17 @@ def _coloured(light: Floats) -> float:
     ratio = np.clip(light, 0.0, None) @ colour.srgb_matrix().T / colour.D50
     f = np.where(ratio > (6 / 29) ** 3, np.cbrt(ratio), ratio * (29 / 6) ** 2 / 3 + 4 / 29)
     chroma = np.hypot(500 * (f[:, 0] - f[:, 1]), 200 * (f[:, 1] - f[:, 2]))
-    seen = 116 * f[:, 1] - 16 > DARK_LIGHTNESS
-    return float(np.mean(chroma[seen] > SEEN_CHROMA)) if seen.any() else 0.0
+    light_enough = 116 * f[:, 1] - 16 > DARK_LIGHTNESS
+    return float(np.mean(chroma[light_enough] > SEEN_CHROMA)) if light_enough.any() else 0.0
 
 
-def _clipped(seen: Look, tone: AnyTone, encoding: colour.Encoding) -> Clipped:
+def _clipped(picture: Look, tone: AnyTone, encoding: colour.Encoding) -> Clipped:
     """Return the shares of samples at the ends, in the master and as rendered."""
     full = 2**tone.bits - 1
-    rendered = toning.shown(seen.codes, tone, encoding)
+    rendered = toning.shown(picture.codes, tone, encoding)
     return Clipped(
-        master_high=float(np.mean(seen.codes.max(axis=1) >= full) * 100),
-        master_low=float(np.mean(seen.codes.min(axis=1) <= 0) * 100),
+        master_high=float(np.mean(picture.codes.max(axis=1) >= full) * 100),
+        master_low=float(np.mean(picture.codes.min(axis=1) <= 0) * 100),
         rendered_high=float(np.mean(rendered.max(axis=-1) >= 255) * 100),
         rendered_low=float(np.mean(rendered.max(axis=-1) <= 0) * 100),
     )

@@ -13,7 +13,7 @@ from glassine.render.given import Settings
 
 
 @dataclass(frozen=True)
-class Job:
+class RecordedMaster:
     """One master of the item, with all that is known of it.
 
     part: of the item, as its file name says. icc: the profile embedded in it, None where it has
@@ -58,11 +58,11 @@ class Names:
         return (self.access, self.thumb, self.pyramid, self.crop, self.iiif)
 
 
-def names_of(job: Job, frame: Frame, item: str, template: str) -> Names:
+def names_of(master: RecordedMaster, frame: Frame, item: str, template: str) -> Names:
     """Return the names of a frame's pictures by the template `naming.derivative`."""
-    number = job.frame_number(frame)
+    number = master.frame_number(frame)
     access, thumb, pyramid, crop = (
-        naming.derivative_name(template, item, job.part, number, use)
+        naming.derivative_name(template, item, master.part, number, use)
         for use in ("access", "thumb", "pyramid", "crop")
     )
-    return Names(access, thumb, pyramid, crop, naming.iiif_id(item, job.part, number))
+    return Names(access, thumb, pyramid, crop, naming.iiif_id(item, master.part, number))

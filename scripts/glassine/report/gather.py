@@ -225,12 +225,47 @@ def _frame(
         "exclude": bool(frame.get("excluded")),
         "confidence": round(float(frame.get("confidence", 0)), 3),
         "state": frame["state"],
+        "seen": _seen(frame),
         "source": frame.get("source", "measured"),
         "reasons": [str(reason) for reason in frame.get("reasons", [])],
         "files": _frame_files(item_dir.name, records, path, index),
         "tiles": _tiles(item_dir, rendered),
         "measures": _measures(records, path, index),
     }
+
+
+def _seen(frame: dict[str, Any]) -> dict[str, Any] | None:
+    """Return what was measured of a frame, which a decision about it keeps (`seen` in
+    corrections.yaml): {} where a person added it, None where the record does not say."""
+    corrected = frame.get("source") == "correction"
+    measured = frame.get("measured", {}) if corrected else frame
+    if measured is None:
+        return {}
+    if not measured:
+        return None
+    return {
+        "corners": [[round(float(x), 2), round(float(y), 2)] for x, y in measured["corners"]],
+        **{key: measured[key] for key in ("polarity", "process", "blank")},
+    }
+
+
+def _decided(detail: dict[str, Any], path: str) -> list[dict[str, Any]]:
+    """Return the decisions about a master that were not applied to the frame of their number.
+
+    detail: of the event of geometry.json. Each is {"entry", "on": the frame's number, or None}.
+    """
+    elsewhere = [
+        each
+        for each in detail.get("decisions") or []
+        if each["master"] == path and each["on"] != each["frame"]
+    ]
+    entries = (detail.get("corrections") or {}).get("frames") or []
+    return [
+        {"entry": entry, "on": each["on"]}
+        for each in elsewhere
+        for entry in entries
+        if entry["frame"] == each["frame"] and entry.get("master") in (None, path)
+    ]
 
 
 def _preview(item_dir: Path, item: str, path: str) -> str | None:
@@ -258,6 +293,7 @@ def _master(item_dir: Path, state: ItemStatus, known: dict[str, Any]) -> dict[st
     """Return what the page shows of a master; `known` is its line of intake.json."""
     path = str(known["path"])
     located = _located(state.records, path)
+    detail = ((state.records.get("geometry") or {}).get("event") or {}).get("detail") or {}
     verified = _verified(state.records, path)
     header = verified.get("header") or {}
     size = known.get("size_px") or [header.get("width"), header.get("height")]
@@ -274,6 +310,9 @@ def _master(item_dir: Path, state: ItemStatus, known: dict[str, Any]) -> dict[st
         "notes": [str(note) for note in located.get("notes", [])],
         "preview": _preview(item_dir, state.item, path),
         "sha256": digests.get("sha256"),
+        # Of the capture that the frames were found on: verify may have read another since.
+        "seen_sha256": (detail.get("digests") or {}).get(path),
+        "decided": _decided(detail, path),
         # Of a master that failed since, an older record says nothing.
         "verdict": None if status.fails_verify(state) else verified.get("verdict"),
         "read": state.last_read,

@@ -133,19 +133,44 @@ for (const item of Object.keys(edits)) if (!byItem.has(item)) delete edits[item]
 const history = [];
 const KEYS = ["corners", "rotate", "mirror", "polarity", "process", "exclude", "blank", "accept"];
 
+const details = new Map(); /* of items that were opened */
 function standing(item) {
-  return page.standing[item] || { by: null, when: null, note: null, identity: null, frames: [] };
+  const known = page.standing[item] || { by: null, when: null, note: null, identity: null, frames: [] };
+  return { ...known, frames: known.frames.map((entry) => fitted(details.get(item), entry)) };
 }
+/* A decision that the last night applied to another number, as it found the frames otherwise, is shown there; one
+   that it held back carries `held`, which never leaves the page. */
+function fitted(detail, entry) {
+  const words = canonical(entry);
+  for (const master of detail?.masters || []) {
+    const ruling = (master.decided || []).find((each) => canonical(each.entry) === words);
+    if (ruling && ruling.on === null) return { ...entry, held: true };
+    if (ruling) return { ...entry, frame: ruling.on, seen: seenOf(master, ruling.on) };
+  }
+  return entry;
+}
+function canonical(value) {
+  const sorted = (part) => Array.isArray(part) ? part.map(sorted) : part && typeof part === "object" ? Object.fromEntries(Object.keys(part).sort().map((key) => [key, sorted(part[key])])) : part;
+  return JSON.stringify(sorted(value));
+}
+/* What a person sees of a frame, by which a later night finds it again whatever its number is then. */
+function seenOf(master, n) {
+  const frame = master.frames.find((each) => each.n === n);
+  if (frame && !frame.seen) return undefined;
+  const seen = { ...(frame?.seen || {}), ...(master.seen_sha256 ? { sha256: master.seen_sha256 } : {}) };
+  return Object.keys(seen).length ? seen : undefined;
+}
+function withoutHeld({ held, ...entry }) { return entry; }
 const correctionOf = (item) => edits[item] || standing(item);
 function entryOf(correction, master, n) {
-  return correction.frames.find((each) => each.frame === n && (each.master === undefined || each.master === master));
+  return correction.frames.find((each) => !each.held && each.frame === n && (each.master === undefined || each.master === master));
 }
 function framesOf(detail, master) {
   const correction = correctionOf(detail.item);
   const frames = master.frames.map((frame) => ({ ...frame, ...wanted(entryOf(correction, master.path, frame.n)), found: frame }));
   for (const entry of correction.frames) {
     const here = entry.master === master.path || (entry.master === undefined && detail.masters.length === 1);
-    if (here && entry.corners && !frames.some((frame) => frame.n === entry.frame)) {
+    if (here && !entry.held && entry.corners && !frames.some((frame) => frame.n === entry.frame)) {
       frames.push({ n: entry.frame, rotate: 0, mirror: false, polarity: "negative", process: "monochrome", exclude: false, blank: false, state: "ok", reasons: [], files: {}, measures: [], tiles: null, ...wanted(entry), found: null });
     }
   }
@@ -173,7 +198,9 @@ function setFrame(item, master, n, values) {
   edit(item, (correction) => {
     let entry = entryOf(correction, master, n);
     if (!entry) correction.frames.push(entry = { master, frame: n });
-    Object.assign(entry, values);
+    const seen = seenOf(details.get(item).masters.find((each) => each.path === master), n);
+    Object.assign(entry, values, { seen });
+    if (!seen) delete entry.seen;
   });
 }
 function undo() {
@@ -216,6 +243,7 @@ async function show(item) {
   if (location.hash !== `#item=${encodeURIComponent(item)}` && location.hash !== `#item=${item}`) return;
   const asked = detail.reasons.find((reason) => reason.frame);
   const master = detail.masters.find((each) => each.path === asked?.master) || detail.masters.find((each) => each.frames.length) || detail.masters[0] || null;
+  details.set(item, detail);
   open = { detail, master, n: asked?.frame ?? master?.frames[0]?.n ?? null, zoom: 1, cameFrom: open?.cameFrom || document.activeElement };
   if (!dialog.open) dialog.showModal();
   redraw(true);
@@ -387,6 +415,7 @@ function panel() {
   const frame = frames.find((each) => each.n === open.n);
   return make("div", { class: "panel" },
     ...reasons(detail),
+    ...heldBack(detail),
     detail.masters.length > 1 ? chooser("Masters", "master", detail.masters.map((each) => [each.path, each.part || each.path]), master?.path, (path) => { open.master = detail.masters.find((each) => each.path === path); open.n = open.master.frames[0]?.n ?? null; redraw(); }) : null,
     ...(master ? [make("h3", {}, "Frames"),
       chooser("Frames", "frame", frames.map((each) => [String(each.n), `${each.n}${each.exclude ? " left out" : each.blank ? " blank" : each.state === "review" ? " to look at" : ""}`]), String(open.n), (n) => { open.n = Number(n); redraw(); }),
@@ -406,6 +435,13 @@ function reasons(detail) {
     made.push(make("h3", {}, detail.state === "held" ? `Held at ${detail.step}` : "Notes"), ...detail.findings.map((each) => pairs([["What", each.what], ["Expected", each.expected], ["Next step", each.next_step], ["File", each.path]], "finding")));
   }
   return made;
+}
+function heldBack(detail) {
+  const entries = correctionOf(detail.item).frames.filter((each) => each.held);
+  const words = (entry) => `Frame ${entry.frame}: ${KEYS.filter((key) => key in entry).map((key) => key === "corners" ? key : `${key} ${entry[key]}`).join(", ")} `;
+  const drop = (entry) => { edit(detail.item, (correction) => { correction.frames = correction.frames.filter((each) => !each.held || canonical(each) !== canonical(entry)); }); redraw(); };
+  return entries.length ? [make("h3", {}, "Decided, and not applied"), make("p", {}, "The frames are others now. Decide anew about the right ones, and drop what stands here."),
+    make("ul", {}, ...entries.map((entry) => make("li", {}, words(entry), make("button", { type: "button", onclick: () => drop(entry) }, "Drop this decision"))))] : [];
 }
 function pairs(rows, kind = "") {
   return make("dl", { class: kind }, ...rows.filter((row) => row[1]).flatMap(([label, text]) => [make("dt", {}, label), make("dd", {}, text)]));
@@ -583,7 +619,8 @@ function quoted(text) {
   return JSON.stringify(sound).replace(/[\u007f-\u009f\u2028\u2029\ufeff\ufffe\uffff]/g, (sign) => `\\u${sign.charCodeAt(0).toString(16).padStart(4, "0")}`);
 }
 function asYaml(corrections) {
-  const value = (each) => typeof each === "string" ? quoted(each) : Array.isArray(each) ? `[${each.map(value).join(", ")}]` : String(each);
+  const value = (each) => typeof each === "string" ? quoted(each) : Array.isArray(each) ? `[${each.map(value).join(", ")}]`
+    : each && typeof each === "object" ? `{${Object.entries(each).map(([key, part]) => `${key}: ${value(part)}`).join(", ")}}` : String(each);
   const lines = ["# Decided on the review page; the next run redoes just these items.", "corrections:"];
   for (const [item, correction] of Object.entries(corrections)) {
     lines.push(`  - item: ${quoted(item)}`);
@@ -591,7 +628,7 @@ function asYaml(corrections) {
     if (correction.identity) lines.push(`    identity: {master: ${quoted(correction.identity.master)}, item: ${quoted(correction.identity.item)}}`);
     if (correction.frames.length) lines.push("    frames:");
     for (const frame of correction.frames) {
-      const pairsOf = ["master", "frame", ...KEYS].filter((key) => frame[key] !== undefined).map((key) => `${key}: ${value(frame[key])}`);
+      const pairsOf = ["master", "frame", ...KEYS, "seen"].filter((key) => frame[key] !== undefined).map((key) => `${key}: ${value(frame[key])}`);
       lines.push(`      - ${pairsOf.join("\n        ")}`);
     }
   }
@@ -606,10 +643,13 @@ function asYaml(corrections) {
 const saysNothing = (each) => !each.frames.length && !each.note && !each.identity;
 function decided() {
   const when = new Date().toISOString().replace(/\.\d+Z$/, "Z");
-  return Object.fromEntries(Object.entries(edits).map(([item, each]) => [item, { ...each, by: author, when }]));
+  return Object.fromEntries(Object.entries(edits).map(([item, each]) => [item, { ...each, frames: each.frames.map(withoutHeld), by: author, when }]));
 }
 function wrongOf(corrections) {
   for (const [item, correction] of Object.entries(corrections)) {
+    const numbers = correction.frames.map((each) => `${each.master || ""} ${each.frame}`);
+    const twice = correction.frames.find((each, at) => numbers.indexOf(numbers[at]) !== at);
+    if (twice) return `${item}, frame ${twice.frame}: a decision that was not applied has the same number. Drop it in the item's view, then save.`;
     for (const frame of correction.frames) if (frame.corners && wrongShape(frame.corners)) return `${item}, frame ${frame.frame}: the corners cross. Set them right, then save.`;
   }
   return null;

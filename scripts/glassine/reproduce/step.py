@@ -23,7 +23,7 @@ from glassine.base import alternates, files, hashing, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.premis_event import software
 from glassine.deliver import bag
-from glassine.pack import profiles
+from glassine.pack import layouts
 from glassine.reproduce import last_bits
 
 _FOLDERS = ("access", "thumbs", alternates.FOLDER, "iiif")
@@ -114,15 +114,15 @@ def _unpacked_and_reproduced(
 
 def plain_paths(package: Path) -> dict[str, str]:
     """Return {path in the plain layout: path in this package}, whatever its layout."""
-    for profile in profiles.all_profiles().values():
-        found = profile.plain_paths(package)
+    for layout in layouts.all_layouts().values():
+        found = layout.plain_paths(package)
         if found is not None:
             return found
     raise GlassineError.because(
         "reproduce.layout",
         package,
         "This is no package of a layout known here.",
-        f"one of {', '.join(sorted(profiles.all_profiles()))}.",
+        f"one of {', '.join(sorted(layouts.all_layouts()))}.",
         "Name a delivered bag, or the folder of one item in it.",
     )
 
@@ -291,7 +291,7 @@ class _Item:
         made = {
             f"{folder}/{path}": self.item_dir / folder / path
             for folder in _FOLDERS
-            for path in profiles.tree_paths(self.item_dir / folder)
+            for path in layouts.tree_paths(self.item_dir / folder)
         }
         delivered = {
             plain: self.package / path

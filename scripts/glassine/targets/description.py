@@ -20,6 +20,7 @@ from glassine.base.settings import read_yaml
 from glassine.masters.colour import D50
 from glassine.targets import colour, reference
 from glassine.targets.colour import Array
+from glassine.targets.reference import Value
 
 SCHEMA_PATH = settings.PROJECT / "config" / "targets" / "description.schema.yaml"
 
@@ -81,14 +82,14 @@ def read(path: Path) -> Description:
     """
     # Of the batch folder no link is followed; what lies in config/targets is the studio's own.
     trusted = path.parent == SCHEMA_PATH.parent
-    given = read_yaml(path, trusted=trusted)
-    found = settings.problems(given, read_yaml(SCHEMA_PATH, trusted=True), path.name)
-    if found:
-        raise GlassineError([_renamed(finding) for finding in found])
+    loaded = read_yaml(path, trusted=trusted)
+    problems = settings.problems(loaded, read_yaml(SCHEMA_PATH, trusted=True), path.name)
+    if problems:
+        raise GlassineError([_renamed(finding) for finding in problems])
     root = None if trusted else path.parent
     digest = hashlib.sha256(door.read_file(path, root, settings.MAX_YAML_BYTES)).hexdigest()
-    values = _values(path, root, given)
-    return _described(given, values, digest, path.name)
+    values = _values(path, root, loaded)
+    return _described(loaded, values, digest, path.name)
 
 
 def _renamed(finding: Finding) -> Finding:
@@ -101,8 +102,8 @@ def _renamed(finding: Finding) -> Finding:
     )
 
 
-def _values(path: Path, root: Path | None, given: dict[str, Any]) -> reference.Values:
-    named = given.get("reference")
+def _values(path: Path, root: Path | None, loaded: dict[str, Any]) -> reference.Values:
+    named = loaded.get("reference")
     if named is None:
         return {}
     try:
@@ -128,26 +129,36 @@ def _bad(where: str, what: str, expected: str) -> GlassineError:
     )
 
 
-def _xyz(value: dict[str, Any]) -> tuple[float, float, float] | None:
+def _stated(patch: dict[str, Any]) -> Value:
+    """Return the value that a patch of the description states itself."""
+    lab = patch.get("lab")
+    return Value(
+        lab=(float(lab[0]), float(lab[1]), float(lab[2])) if lab is not None else None,
+        density=patch.get("density"),
+        reflectance=patch.get("reflectance"),
+    )
+
+
+def _xyz(value: Value) -> tuple[float, float, float] | None:
     """Return XYZ of a value given as lab, density or reflectance; the last two count as grey."""
-    if "lab" in value:
-        found = colour.xyz_from_lab(np.array(value["lab"], dtype=float))
-    elif "density" in value:
-        found = D50 * 10 ** -float(value["density"])
-    elif "reflectance" in value:
-        found = D50 * float(value["reflectance"])
+    if value.lab is not None:
+        xyz = colour.xyz_from_lab(np.array(value.lab, dtype=float))
+    elif value.density is not None:
+        xyz = D50 * 10 ** -float(value.density)
+    elif value.reflectance is not None:
+        xyz = D50 * float(value.reflectance)
     else:
         return None
-    return (float(found[0]), float(found[1]), float(found[2]))
+    return (float(xyz[0]), float(xyz[1]), float(xyz[2]))
 
 
 def _described(
-    given: dict[str, Any], values: reference.Values, digest: str, where: str
+    loaded: dict[str, Any], values: reference.Values, digest: str, where: str
 ) -> Description:
     problems: list[str] = []
     patches = []
-    for patch in given["patches"]:
-        xyz = _xyz(patch) or _xyz(values.get(patch["name"], {}))
+    for patch in loaded["patches"]:
+        xyz = _xyz(_stated(patch)) or _xyz(values.get(patch["name"], Value()))
         if xyz is None:
             problems.append(f"the patch {patch['name']!r} has no reference value")
             continue
@@ -156,10 +167,10 @@ def _described(
         )
     edges = [
         Edge(edge["name"], _pair(edge["at"]), _pair(edge["size"]), edge["across"], edge["place"])
-        for edge in given["edges"]
+        for edge in loaded["edges"]
     ]
     problems += _twice([patch.name for patch in patches]) + _twice([edge.name for edge in edges])
-    target, locate = given["target"], given["locate"]
+    target, locate = loaded["target"], loaded["locate"]
     problems += _outside(target["size_mm"], [*patches, *edges])
     marks = locate.get("marks")
     if locate["by"] == "marks" and marks is None:
@@ -203,10 +214,10 @@ def _twice(names: list[str]) -> list[str]:
 
 
 def _outside(size_mm: list[float], areas: list[Patch | Edge]) -> list[str]:
-    found = []
+    problems = []
     for area in areas:
         for centre, extent, limit in zip(area.at, area.size, size_mm, strict=True):
             if centre - extent / 2 < -1e-6 or centre + extent / 2 > limit + 1e-6:
-                found.append(f"{area.name!r} reaches beyond the target's outline")
+                problems.append(f"{area.name!r} reaches beyond the target's outline")
                 break
-    return found
+    return problems

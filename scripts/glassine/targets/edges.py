@@ -9,7 +9,7 @@ import numpy as np
 from glassine.targets import sfr
 from glassine.targets.capture import Capture
 from glassine.targets.description import Edge
-from glassine.targets.find import Placement
+from glassine.targets.placement import Placement
 from glassine.targets.sampling import upright
 
 # An edge of 400 rows gives a response within 0.01 under the noise of any useful camera;

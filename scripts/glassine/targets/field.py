@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from glassine.base.records.target import PlacedValue
 from glassine.targets import colour
 from glassine.targets.capture import Capture
 from glassine.targets.colour import Array
@@ -117,11 +118,11 @@ def _surface(light: Array, x: Array, y: Array) -> Array:
     weight = np.ones_like(values)
     for _ in range(4):
         root = np.sqrt(weight)[:, None]
-        found, *_ = np.linalg.lstsq(terms * root, values * root[:, 0], rcond=None)
-        away = values - terms @ found
+        coefficients, *_ = np.linalg.lstsq(terms * root, values * root[:, 0], rcond=None)
+        away = values - terms @ coefficients
         spread = 1.4826 * float(np.median(np.abs(away))) + 1e-9
         weight = np.where(np.abs(away) < 4 * spread, 1.0, 0.0)
-    return np.asarray(found)
+    return np.asarray(coefficients)
 
 
 def evenness_of_patches(readings: list[Reading]) -> Evenness | None:
@@ -143,13 +144,13 @@ def evenness_of_patches(readings: list[Reading]) -> Evenness | None:
     )
 
 
-def banding(capture: Capture) -> list[dict[str, Any]]:
+def banding(capture: Capture) -> list[PlacedValue]:
     """Return the strongest regular band across rows and across columns of a field capture.
 
     value: from crest to trough, in % of the light; period_px. What even light and noise leave is
     measured the same way, so the value never is 0.
     """
-    found = []
+    bands = []
     width, height = min(STRIP_PX, capture.width), min(STRIP_PX, capture.height)
     upright = capture.strip((capture.width - width) // 2, width)
     level = capture.light(0, (capture.height - height) // 2, capture.width, height)
@@ -159,8 +160,8 @@ def banding(capture: Capture) -> list[dict[str, Any]]:
         ("columns", (level @ weights).mean(axis=0, dtype=float)),
     ):
         value, period = strongest_band(profile)
-        found.append({"where": name, "value": value, "period_px": period})
-    return found
+        bands.append(PlacedValue(where=name, value=value, period_px=period))
+    return bands
 
 
 def strongest_band(profile: Array) -> tuple[float, float]:

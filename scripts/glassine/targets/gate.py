@@ -3,47 +3,41 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
-import msgspec
-
-from glassine.base import files, processor, target_results
-from glassine.base.records.given import Master
+from glassine.base import files, processor, record_files, target_results
+from glassine.base.records.batch_targets import BatchTargets
+from glassine.base.records.parts import FindingNote
 from glassine.masters import fixity
+from glassine.targets import demands, judge, shown, step, trend
+from glassine.targets.given import TargetsGiven
 
 FOLDER = "targets"
 # One file for all batches of a results folder: focus, colour and light are followed over batches.
 TREND = "targets.sqlite"
 
 
-def measure(batch_dir: Path, results_dir: Path, given: dict[str, Any]) -> None:
+def measure(batch_dir: Path, results_dir: Path, given: TargetsGiven) -> None:
     """Write targets.json of a batch: each target's result, and what follows for the delivery.
 
     Raises GlassineError where a capture is not what the checksum list says.
 
-    A missed level fails nothing here; `check` holds the delivery where the settings say so.
+    A missed level fails nothing here; `target_results.check` holds the delivery where the settings
+    say so.
     """
-    from glassine import targets
-
     processor.same_everywhere()
-    for target in given["targets"]:
-        for capture in target["captures"]:
-            path = files.inside(batch_dir, capture["path"])
-            known = msgspec.convert(capture, Master)
-            fixity.verify_master(path, known, require_manifest=False)
-    results = targets.measure_target(batch_dir, results_dir / FOLDER, given)
+    for target in given.targets:
+        for capture in target.captures:
+            path = files.inside(batch_dir, capture.path)
+            fixity.verify_master(path, capture, require_manifest=False)
+    results = step.measure_targets(batch_dir, results_dir / FOLDER, given)
     database = results_dir.parent / TREND
-    targets.trend.record(database, results)
-    held = targets.holds(results, given["settings"])
-    section = targets.report_section(results)
-    for shown, result in zip(section["targets"], results["targets"], strict=True):
-        shown["event"] = targets.premis_event(result)
-        shown["identity"] = targets.mix_target_data(result)["target_id"]
-    files.write_json(
-        results_dir / target_results.RECORD,
-        {
-            **section,
-            "course": targets.trend.section(database, results_dir / FOLDER, given["batch"]),
-            "holds": [finding.as_dict() for finding in held],
-        },
+    trend.record(database, given.batch, results)
+    findings = demands.holds(results, given.settings.targets)
+    record = BatchTargets(
+        batch=given.batch,
+        statement=judge.STATEMENT,
+        targets=[shown.shown(result) for result in results],
+        course=trend.section(database, results_dir / FOLDER, given.batch),
+        holds=[FindingNote(**finding.as_dict()) for finding in findings],
     )
+    record_files.save(results_dir / target_results.RECORD, "targets", record)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from glassine.targets.description import Description
-from glassine.targets.find import MARKS_FOR_DISTORTION, Placement
+from glassine.targets.marks import MARKS_FOR_DISTORTION
+from glassine.targets.placement import Placement
 
 MM_PER_INCH = 25.4
 
@@ -61,6 +62,4 @@ def measure(placement: Placement, described: Description) -> Geometry:
 
 def _plain(placement: Placement) -> Placement:
     """Return the placement without its radial term: scale belongs to the optical axis."""
-    from dataclasses import replace
-
     return replace(placement, k1=0.0)

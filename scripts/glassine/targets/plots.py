@@ -12,9 +12,12 @@ import numpy as np
 
 from glassine.base import svg
 from glassine.base.files import replacing, write_text
+from glassine.base.records.batch_targets import Point
+from glassine.base.records.target import ColourPatch, Curve, GreyStep
 from glassine.targets.capture import Capture
 from glassine.targets.description import Description
-from glassine.targets.find import Placement
+from glassine.targets.figures import Figures
+from glassine.targets.placement import Placement
 
 # Colours that stay apart for most kinds of colour vision: Okabe and Ito (2008).
 COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9", "#000000")
@@ -152,67 +155,69 @@ class Axes:
         return "\n".join([*self.parts, "</svg>"]) + "\n"
 
 
-def sfr_plot(curves: list[dict[str, Any]]) -> str:
+def sfr_plot(curves: list[Curve]) -> str:
     """Return the SFR of each edge over frequency; the dashed lines are 0.5 and 0.1."""
     axes = Axes("Spatial frequency response", (0, 1), (0, 1.4),
                 ("frequency, cycles per pixel (0.5 = half sampling)", "modulation"))  # fmt: skip
     for index, curve in enumerate(curves):
-        axes.line(curve["frequency"], curve["modulation"], index, curve["edge"])
+        axes.line(curve.frequency, curve.modulation, index, curve.edge)
     axes.mark(0.5, "0.5")
     axes.mark(0.1, "0.1")
-    axes.legend([curve["edge"] for curve in curves[:20]])
+    axes.legend([curve.edge for curve in curves[:20]])
     return axes.svg()
 
 
-def oecf_plot(steps: list[dict[str, Any]], kind: str) -> str:
+def oecf_plot(steps: list[GreyStep], kind: str) -> str:
     """Return captured over known density (film) or L* (print), with the line of no error."""
-    key = "lightness" if kind == "reflective" else "density"
-    known = [step[f"{key}_reference"] for step in steps]
-    seen = [step[key] for step in steps]
+    if kind == "reflective":
+        unit = "L*"
+        known, seen = [s.lightness_reference for s in steps], [s.lightness for s in steps]
+    else:
+        unit = "density"
+        known, seen = [s.density_reference for s in steps], [s.density for s in steps]
     high = max([*known, *seen, 1.0]) * 1.05
     low = min([0.0, *seen])
-    unit = "L*" if key == "lightness" else "density"
     axes = Axes("Tone response", (0, high), (low, high), (f"{unit} known", f"{unit} captured"))
     axes.line((0, high), (0, high), 6, "no error")
-    axes.dots(known, seen, 0, [step["name"] for step in steps])
+    axes.dots(known, seen, 0, [step.name for step in steps])
     return axes.svg()
 
 
-def patches_plot(patches: list[dict[str, Any]]) -> str:
+def patches_plot(patches: list[ColourPatch]) -> str:
     """Return the colour difference of each patch as bars."""
-    values = [patch["delta_e_2000"] for patch in patches]
+    values = [patch.delta_e_2000 for patch in patches]
     high = max([*values, 1.0]) * 1.15
     axes = Axes("Colour error of the patches", (0, max(1, len(values))), (0, high),
                 (PATCHES, "dE2000"))  # fmt: skip
-    axes.bars(values, [patch["name"] for patch in patches])
+    axes.bars(values, [patch.name for patch in patches])
     axes.mark(float(np.mean(values)) if values else 0.0, "mean")
     return axes.svg()
 
 
-def trend_plot(points: list[dict[str, Any]], title: str) -> str:
+def trend_plot(points: list[Point], title: str) -> str:
     """Return a measure over the batches, in order of capture."""
-    values = [point["value"] for point in points]
+    values = [point.value for point in points]
     low, high = min(values), max(values)
     room = max(0.1 * (high - low), 0.02 * abs(high), 1e-3)
     axes = Axes(title, (0, max(1, len(values) - 1)), (low - room, high + room),
-                ("capture, oldest first", points[0]["unit"]))  # fmt: skip
+                ("capture, oldest first", points[0].unit))  # fmt: skip
     axes.line(range(len(values)), values, 0, title)
-    axes.dots(range(len(values)), values, 0, [f"{p['batch']} {p['taken']}" for p in points])
+    axes.dots(range(len(values)), values, 0, [f"{p.batch} {p.taken}" for p in points])
     return axes.svg()
 
 
-def write_all(out_dir: Path, stem: str, result: dict[str, Any]) -> dict[str, str]:
+def write_all(out_dir: Path, stem: str, kind: str, figures: Figures) -> dict[str, str]:
     """Write the plots of one result and return their file names by subject."""
-    made = {}
-    for name, plot in (
-        ("sfr", sfr_plot(result["curves"]) if result["curves"] else None),
-        ("oecf", oecf_plot(result["steps"], result["kind"]) if result["steps"] else None),
-        ("patches", patches_plot(result["patches"]) if result["patches"] else None),
+    names = {}
+    for subject, plot in (
+        ("sfr", sfr_plot(figures.curves) if figures.curves else None),
+        ("oecf", oecf_plot(figures.steps, kind) if figures.steps else None),
+        ("patches", patches_plot(figures.patches) if figures.patches else None),
     ):
         if plot is not None:
-            made[name] = f"{stem}.{name}.svg"
-            write_text(out_dir / made[name], plot)
-    return made
+            names[subject] = f"{stem}.{subject}.svg"
+            write_text(out_dir / names[subject], plot)
+    return names
 
 
 def _canvas(capture: Capture) -> tuple[Any, float]:

@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 import re
 import shlex
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +25,18 @@ MAX_BYTES = 16 * 2**20
 MAX_PATCHES = 5000
 CXF3 = "{http://colorexchangeformat.com/CxF3-core}"
 
-Values = dict[str, dict[str, Any]]
+
+@dataclass(frozen=True)
+class Value:
+    """What is known of a patch, by one of three: CIE Lab (D50), density, or reflectance (0 to 1;
+    of film, transmittance)."""
+
+    lab: tuple[float, float, float] | None = None
+    density: float | None = None
+    reflectance: float | None = None
+
+
+Values = dict[str, Value]
 
 
 def _refuse(path: Path, what: str) -> GlassineError:
@@ -46,10 +59,10 @@ def read(path: Path, form: str, root: Path | None = None) -> tuple[bytes, Values
     """
     try:
         data = door.read_file(path, root, MAX_BYTES)
-        found = read_cgats(data) if form == "cgats" else read_cxf3(data)
+        values = read_cgats(data) if form == "cgats" else read_cxf3(data)
     except (OSError, ValueError, etree.XMLSyntaxError) as problem:
         raise _refuse(path, " ".join(str(problem).split())) from problem
-    return data, found
+    return data, values
 
 
 def _number(text: str) -> float:
@@ -59,17 +72,25 @@ def _number(text: str) -> float:
     return value
 
 
-def _take(row: dict[str, str]) -> dict[str, Any]:
+def _take(row: dict[str, str]) -> Value:
     """Return the value of one patch from its columns (Lab before XYZ before density)."""
     if all(f"LAB_{part}" in row for part in "LAB"):
-        return {"lab": [_number(row[f"LAB_{part}"]) for part in "LAB"]}
+        return _of_lab([_number(row[f"LAB_{part}"]) for part in "LAB"])
     if all(f"XYZ_{part}" in row for part in "XYZ"):
-        xyz = [_number(row[f"XYZ_{part}"]) / 100 for part in "XYZ"]
-        return {"lab": [float(part) for part in colour.lab_from_xyz(np.array(xyz))]}
+        return _of_xyz([_number(row[f"XYZ_{part}"]) for part in "XYZ"])
     for column in ("D_VIS", "DENSITY", "D_V"):
         if column in row:
-            return {"density": _number(row[column])}
+            return Value(density=_number(row[column]))
     raise ValueError("it has neither LAB, XYZ nor a visual density (spectra are not read)")
+
+
+def _of_lab(lab: Sequence[float]) -> Value:
+    lightness, a, b = lab
+    return Value(lab=(float(lightness), float(a), float(b)))
+
+
+def _of_xyz(percent: list[float]) -> Value:
+    return _of_lab(colour.lab_from_xyz(np.array(percent) / 100).tolist())
 
 
 def read_cgats(data: bytes) -> Values:
@@ -78,24 +99,32 @@ def read_cgats(data: bytes) -> Values:
     Raises ValueError for a table without format or data, rows of the wrong length,
     a name twice, or another illuminant than D50.
     """
-    lines = data.decode("utf-8-sig", "strict").splitlines()
     columns: list[str] = []
     rows: list[list[str]] = []
-    part = ""
-    for line in lines:
-        words = shlex.split(line.replace("\t", " "), comments=True) if line.strip() else []
-        if not words:
-            continue
+    for part, words, line in _lines(data.decode("utf-8-sig", "strict")):
         head = words[0].upper()
-        if head.startswith(("BEGIN_DATA", "END_DATA")):
-            part = head if head.startswith("BEGIN") else ""
-        elif part == "BEGIN_DATA_FORMAT":
+        if part == "BEGIN_DATA_FORMAT":
             columns += [word.upper() for word in words]
         elif part == "BEGIN_DATA":
             rows.append(words)
         elif head in ("ILLUMINANT", "OBSERVER", "WEIGHTING_FUNCTION"):
             _check_conditions(" ".join(words[1:]) if head == "OBSERVER" else line, head)
     return _named(columns, rows)
+
+
+def _lines(text: str) -> Iterator[tuple[str, list[str], str]]:
+    """Return the part that each line stands in ("" for the head), its words, and the line.
+
+    Left out are comments, empty lines and the lines that begin and end a part.
+    """
+    part = ""
+    for line in text.splitlines():
+        words = shlex.split(line.replace("\t", " "), comments=True) if line.strip() else []
+        head = words[0].upper() if words else ""
+        if head.startswith(("BEGIN_DATA", "END_DATA")):
+            part = head if head.startswith("BEGIN") else ""
+        elif words:
+            yield part, words, line
 
 
 def _check_conditions(text: str, keyword: str) -> None:
@@ -115,16 +144,16 @@ def _named(columns: list[str], rows: list[list[str]]) -> Values:
         raise ValueError("no table with SAMPLE_NAME or SAMPLE_ID was found in it")
     if len(rows) > MAX_PATCHES:
         raise ValueError(f"it holds more than {MAX_PATCHES} patches")
-    found: Values = {}
+    by_name: Values = {}
     for number, row in enumerate(rows, 1):
         if len(row) != len(columns):
             raise ValueError(f"row {number} has {len(row)} values for {len(columns)} columns")
         value = dict(zip(columns, row, strict=True))
         name = value[names[0]]
-        if name in found:
+        if name in by_name:
             raise ValueError(f"the patch {name!r} stands twice")
-        found[name] = _take(value)
-    return found
+        by_name[name] = _take(value)
+    return by_name
 
 
 def read_cxf3(data: bytes) -> Values:
@@ -142,32 +171,31 @@ def read_cxf3(data: bytes) -> Values:
     for name in ("Illuminant", "Observer"):
         for element in root.iter(f"{CXF3}{name}"):
             _check_conditions((element.text or "").replace("_", " "), name.upper())
-    found: Values = {}
+    by_name: Values = {}
     for item in root.iter(f"{CXF3}Object"):
         name = item.get("Name") or ""
         value = _cxf3_value(item)
         if value is None:
             continue
-        if name in found or not name:
+        if name in by_name or not name:
             raise ValueError(f"the patch {name!r} stands twice or has no name")
-        found[name] = value
-    if not found:
+        by_name[name] = value
+    if not by_name:
         raise ValueError("no patch with Lab, XYZ or density was found in it (spectra are not read)")
-    if len(found) > MAX_PATCHES:
+    if len(by_name) > MAX_PATCHES:
         raise ValueError(f"it holds more than {MAX_PATCHES} patches")
-    return found
+    return by_name
 
 
-def _cxf3_value(item: Any) -> dict[str, Any] | None:
+def _cxf3_value(item: Any) -> Value | None:
     def parts(element: Any, names: str) -> list[float]:
         return [_number(element.findtext(f"{CXF3}{name}") or "") for name in names]
 
     lab = item.find(f".//{CXF3}ColorCIELab")
     if lab is not None:
-        return {"lab": parts(lab, "LAB")}
+        return _of_lab(parts(lab, "LAB"))
     xyz = item.find(f".//{CXF3}ColorCIEXYZ")
     if xyz is not None:
-        scaled = np.array(parts(xyz, "XYZ")) / 100
-        return {"lab": [float(part) for part in colour.lab_from_xyz(scaled)]}
+        return _of_xyz(parts(xyz, "XYZ"))
     density = item.find(f".//{CXF3}ColorDensity/{CXF3}Density")
-    return {"density": _number(density.text or "")} if density is not None else None
+    return Value(density=_number(density.text or "")) if density is not None else None

@@ -10,7 +10,7 @@ from glassine.targets import colour
 from glassine.targets.capture import Capture, Light
 from glassine.targets.colour import Array
 from glassine.targets.description import Pair, Patch
-from glassine.targets.find import Placement
+from glassine.targets.placement import Placement
 
 # Inner share of a patch that is read: its border is blurred and shaded.
 INNER_SHARE = 0.7

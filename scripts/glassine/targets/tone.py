@@ -7,10 +7,10 @@ studio chooses, is no error of tone; a reflective one counts as captured.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
+from glassine.base.records.target import ColourPatch, GreyStep, PlacedValue
 from glassine.targets import colour
 from glassine.targets.colour import Array
 from glassine.targets.description import Description
@@ -29,32 +29,17 @@ MIN_STEP_LIGHTNESS = 2.0
 
 
 @dataclass(frozen=True)
-class Step:
-    """A step of the grey scale: density and L* as known and as captured."""
+class Range:
+    """A dynamic range as a density.
 
-    name: str
-    density_reference: float
-    density: float
-    lightness_reference: float
-    lightness: float
-    chroma_error: float
-    neutrality: float
-    noise: float
-    noise_lightness: float
-    signal_to_noise: float
-    codes: tuple[float, ...]
-    luminance: float
+    beyond_target: whether even the darkest step is above its noise, so that the wedge ends before
+    the camera does. darkest_step_d: its density; darkest_step_snr: its ratio of signal to noise.
+    """
 
-
-@dataclass(frozen=True)
-class ColourError:
-    """A patch: Lab as captured, and the differences from its known values."""
-
-    name: str
-    lab: tuple[float, float, float]
-    delta_e_2000: float
-    delta_e_2000_sl1: float
-    delta_e_76: float
+    value: float
+    beyond_target: bool
+    darkest_step_d: float | None = None
+    darkest_step_snr: float | None = None
 
 
 def light_gain(described: Description, readings: list[Reading]) -> float:
@@ -71,17 +56,17 @@ def light_gain(described: Description, readings: list[Reading]) -> float:
     return float(np.mean(ratios)) if ratios else 1.0
 
 
-def steps(readings: list[Reading], gain: float) -> list[Step]:
+def steps(readings: list[Reading], gain: float) -> list[GreyStep]:
     """Return the steps of the grey scale, lightest first."""
     neutral = [reading for reading in readings if "neutral" in reading.patch.roles]
     return [_step(reading, gain) for reading in sorted(neutral, key=lambda one: -one.patch.xyz[1])]
 
 
-def _step(reading: Reading, gain: float) -> Step:
+def _step(reading: Reading, gain: float) -> GreyStep:
     seen = np.clip(reading.xyz * gain, 1e-7, None)
     lab, known = colour.lab_from_xyz(seen), reading.patch.lab
     mean = float(reading.light.mean())
-    return Step(
+    return GreyStep(
         name=reading.patch.name,
         density_reference=reading.patch.density,
         density=float(-np.log10(seen[1])),
@@ -107,35 +92,34 @@ def _scaled_noise(reading: Reading, gain: float) -> float:
     return reading.noise * slope / (2 * step)
 
 
-def tone_error(found: list[Step], kind: str) -> list[dict[str, Any]]:
+def tone_error(scale: list[GreyStep], kind: str) -> list[PlacedValue]:
     """Return for each step the error: L* (reflective) or density (transmissive)."""
     if kind == "reflective":
-        return [
-            {"where": step.name, "value": abs(step.lightness - step.lightness_reference)}
-            for step in found
-        ]
+        errors = [abs(step.lightness - step.lightness_reference) for step in scale]
+    else:
+        errors = [abs(step.density - step.density_reference) for step in scale]
     return [
-        {"where": step.name, "value": abs(step.density - step.density_reference)} for step in found
+        PlacedValue(where=step.name, value=error) for step, error in zip(scale, errors, strict=True)
     ]
 
 
-def gains(found: list[Step]) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+def gains(scale: list[GreyStep]) -> tuple[list[PlacedValue], list[PlacedValue]]:
     """Return the gain between neighbouring steps (L* captured over L* known): bright and other."""
-    bright: list[dict[str, Any]] = []
-    other: list[dict[str, Any]] = []
-    kept = found[:1]
-    for step in found[1:]:
+    bright: list[PlacedValue] = []
+    other: list[PlacedValue] = []
+    kept = scale[:1]
+    for step in scale[1:]:
         wanted = kept[-1].lightness_reference - step.lightness_reference
         if wanted < MIN_STEP_LIGHTNESS:
             continue
         value = (kept[-1].lightness - step.lightness) / wanted
-        entry = {"where": f"{kept[-1].name}-{step.name}", "value": value}
+        entry = PlacedValue(where=f"{kept[-1].name}-{step.name}", value=value)
         (bright if step.lightness_reference >= HIGHLIGHT_LIGHTNESS else other).append(entry)
         kept.append(step)
     return bright, other
 
 
-def dynamic_range(found: list[Step], code_noise: float) -> dict[str, Any] | None:
+def dynamic_range(scale: list[GreyStep], code_noise: float) -> Range | None:
     """Return the range in density from full scale down to where signal equals noise.
 
     ISO 15739 and ISO 21550 define the end of the range by a ratio of incremental signal to noise
@@ -146,66 +130,59 @@ def dynamic_range(found: list[Step], code_noise: float) -> dict[str, Any] | None
 
     code_noise: smallest noise that the coding allows, in linear light at the dark end.
     """
-    if len(found) < 4:
+    if len(scale) < 4:
         return None
-    known = np.array([10**-step.density_reference for step in found])
-    seen = np.array([step.luminance for step in found])
-    noise = np.maximum([step.noise for step in found], code_noise)
+    known = np.array([10**-step.density_reference for step in scale])
+    seen = np.array([step.luminance for step in scale])
+    noise = np.maximum([step.noise for step in scale], code_noise)
     slope = np.gradient(seen, known)
     signal = np.clip(slope, 1e-12, None) * known
     ratio = np.log10(np.clip(signal / noise, 1e-6, None))
     below = np.nonzero(ratio < 0)[0]
     if not len(below):
-        return {
-            "value": float(-np.log10(noise[-1])),
-            "beyond_target": True,
-            "darkest_step_d": found[-1].density_reference,
-            "darkest_step_snr": float(10 ** ratio[-1]),
-        }
+        return Range(
+            value=float(-np.log10(noise[-1])),
+            beyond_target=True,
+            darkest_step_d=scale[-1].density_reference,
+            darkest_step_snr=float(10 ** ratio[-1]),
+        )
     first = int(below[0])
     if first == 0:
-        return {"value": 0.0, "beyond_target": False}
+        return Range(value=0.0, beyond_target=False)
     share = ratio[first - 1] / (ratio[first - 1] - ratio[first])
     level = np.log10(np.clip(signal, 1e-12, None))
     end = level[first - 1] + share * (level[first] - level[first - 1])
-    return {
-        "value": float(-end),
-        "beyond_target": False,
-        "darkest_step_d": found[-1].density_reference,
-    }
+    return Range(value=float(-end), beyond_target=False, darkest_step_d=scale[-1].density_reference)
 
 
-def signal_to_noise(found: list[Step]) -> dict[str, Any] | None:
-    """Return the ratio of signal to total noise at the step nearest to mid-grey."""
-    if not found:
-        return None
-    step = min(found, key=lambda one: abs(one.density_reference - MID_DENSITY))
-    return {"value": step.signal_to_noise, "where": step.name}
+def middle_step(scale: list[GreyStep]) -> GreyStep:
+    """Return the step nearest to mid-grey, whose ratio of signal to noise counts."""
+    return min(scale, key=lambda one: abs(one.density_reference - MID_DENSITY))
 
 
 def colour_errors(
     readings: list[Reading], gain: float, spare: tuple[str, ...]
-) -> list[ColourError]:
+) -> list[ColourPatch]:
     """Return the errors of patches with the role `colour`, or of all but `spare` where none has.
 
     Neutral steps count too where the description gives them the role.
     """
     chosen = [reading for reading in readings if "colour" in reading.patch.roles]
     chosen = chosen or [reading for reading in readings if reading.patch.name not in spare]
-    found = []
+    errors = []
     for reading in chosen:
         known = reading.patch.lab
         lab = colour.lab_from_xyz(np.clip(reading.xyz * gain, 0, None))
-        found.append(
-            ColourError(
-                reading.patch.name,
-                _three(lab),
-                float(colour.delta_e_2000(known, lab)),
-                float(colour.delta_e_2000(known, lab, unit_lightness_weight=True)),
-                float(colour.delta_e_76(known, lab)),
+        errors.append(
+            ColourPatch(
+                name=reading.patch.name,
+                lab=_three(lab),
+                delta_e_2000=float(colour.delta_e_2000(known, lab)),
+                delta_e_2000_sl1=float(colour.delta_e_2000(known, lab, unit_lightness_weight=True)),
+                delta_e_76=float(colour.delta_e_76(known, lab)),
             )
         )
-    return found
+    return errors
 
 
 def _three(values: Array) -> tuple[float, float, float]:

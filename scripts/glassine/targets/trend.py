@@ -9,15 +9,17 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterable
 from contextlib import closing
-from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from glassine.base import files
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.records.batch_targets import Course, Drift, Point, Series
+from glassine.base.records.parts import FindingNote
+from glassine.base.records.target import TargetResult
 from glassine.targets import plots
 
 SCHEMA_VERSION = 1
@@ -44,23 +46,8 @@ CREATE TABLE IF NOT EXISTS point (
 """
 
 
-@dataclass(frozen=True)
-class Drift:
-    """Where a measure left its usual course.
-
-    since: batch in which it began, taken: when that was captured, rising or falling;
-    baseline and scatter: the usual value and its usual standard deviation; latest: last value.
-    """
-
-    target: str
-    measure: str
-    unit: str
-    since: str
-    taken: str
-    direction: str
-    baseline: float
-    scatter: float
-    latest: float
+Direction = Literal["rising", "falling"]
+Courses = dict[tuple[str, str], list[Point]]
 
 
 def _open(database: Path) -> sqlite3.Connection:
@@ -83,59 +70,69 @@ def _open(database: Path) -> sqlite3.Connection:
     return connection
 
 
-def record(database: Path, results: dict[str, Any]) -> None:
+def record(database: Path, batch: str, results: Iterable[TargetResult]) -> None:
     """Add the measures of a batch's targets; those it had before are replaced.
 
     A target captured more than once in a batch gives a point each time.
-    results: what `measure_target` returned. Raises GlassineError for a file that is no such
-    database.
+    Raises GlassineError for a file that is no such database.
     """
     rows = [
-        (results["batch"], result["file"], result["target"], result["taken"], measure["name"],
-         float(measure["value"]), measure["unit"])
-        for result in results["targets"]
-        if result["state"] == "measured"
-        for measure in result["measures"]
-        if measure["name"] in KEPT and measure["value"] is not None
+        (batch, result.file, result.target, result.taken, measure.name, float(measure.value),
+         measure.unit)
+        for result in results
+        if result.state == "measured"
+        for measure in result.measures
+        if measure.name in KEPT and measure.value is not None
     ]  # fmt: skip
     with closing(_open(database)) as connection, connection:
-        connection.execute("DELETE FROM point WHERE batch = ?", (results["batch"],))
+        connection.execute("DELETE FROM point WHERE batch = ?", (batch,))
         connection.executemany("INSERT INTO point VALUES (?, ?, ?, ?, ?, ?, ?)", rows)
 
 
-def series(database: Path) -> dict[tuple[str, str], list[dict[str, Any]]]:
+def courses(database: Path) -> Courses:
     """Return for each (target, measure) its points in order of capture."""
-    found: dict[tuple[str, str], list[dict[str, Any]]] = {}
+    known: Courses = {}
     if not database.exists():
-        return found
+        return known
     with closing(_open(database)) as connection:
         rows = connection.execute(
             "SELECT target, measure, taken, batch, value, unit FROM point "
             "ORDER BY target, measure, taken, batch, file"
         ).fetchall()
     for target, measure, taken, batch, value, unit in rows:
-        found.setdefault((target, measure), []).append(
-            {"batch": batch, "taken": taken, "value": value, "unit": unit}
-        )
-    return found
+        point = Point(batch=batch, taken=taken, value=value, unit=unit)
+        known.setdefault((target, measure), []).append(point)
+    return known
 
 
-def drifts(points: dict[tuple[str, str], list[dict[str, Any]]]) -> list[Drift]:
+def drifts(known: Courses) -> list[Drift]:
     """Return the measures that drift, and since which batch."""
-    found = []
-    for (target, measure), course in points.items():
-        begun = began(point["value"] for point in course)
-        if begun is None:
-            continue
-        index, direction, baseline, scatter = begun
-        found.append(
-            Drift(target, measure, course[-1]["unit"], course[index]["batch"],
-                  course[index]["taken"], direction, baseline, scatter, course[-1]["value"])
-        )  # fmt: skip
-    return found
+    return [
+        drift
+        for (target, measure), points in known.items()
+        if (drift := _drift(target, measure, points)) is not None
+    ]
 
 
-def findings(found: list[Drift], batch: str) -> list[Finding]:
+def _drift(target: str, measure: str, points: list[Point]) -> Drift | None:
+    begun = began(point.value for point in points)
+    if begun is None:
+        return None
+    index, direction, baseline, scatter = begun
+    return Drift(
+        target=target,
+        measure=measure,
+        unit=points[-1].unit,
+        since=points[index].batch,
+        taken=points[index].taken,
+        direction=direction,
+        baseline=baseline,
+        scatter=scatter,
+        latest=points[-1].value,
+    )
+
+
+def findings(drifting: list[Drift], batch: str) -> list[Finding]:
     """Return what a person should look at: one finding for each measure that drifts."""
     return [
         Finding(
@@ -147,37 +144,31 @@ def findings(found: list[Drift], batch: str) -> list[Finding]:
             "Compare the plots of both batches, then check focus, lamps and lens.",
             "review",
         )
-        for drift in found
+        for drift in drifting
     ]
 
 
-def section(database: Path, out_dir: Path, batch: str) -> dict[str, Any]:
-    """Write a plot of each series into `out_dir` and return plain data for the report page.
-
-    {"series": [{"target", "measure", "unit", "points", "plot"}], "drifts": [...],
-    "findings": [...]}; series of one point have no plot.
-    """
-    points = series(database)
-    found = drifts(points)
-    shown = []
-    for (target, measure), course in points.items():
-        name = None
-        if len(course) > 1:
-            name = f"trend.{target}.{measure}.svg"
-            title = f"{measure.replace('_', ' ')}, {target}"
-            files.write_text(out_dir / name, plots.trend_plot(course, title))
-        shown.append(
-            {"target": target, "measure": measure, "unit": course[-1]["unit"], "points": course,
-             "plot": name}
-        )  # fmt: skip
-    return {
-        "series": shown,
-        "drifts": [asdict(drift) for drift in found],
-        "findings": [finding.as_dict() for finding in findings(found, batch)],
-    }
+def section(database: Path, out_dir: Path, batch: str) -> Course:
+    """Write a plot of each series into `out_dir` and return the course, for the report page."""
+    known = courses(database)
+    drifting = drifts(known)
+    return Course(
+        series=[_series(out_dir, *key, points) for key, points in known.items()],
+        drifts=drifting,
+        findings=[FindingNote(**finding.as_dict()) for finding in findings(drifting, batch)],
+    )
 
 
-def began(values: Iterable[float]) -> tuple[int, str, float, float] | None:
+def _series(out_dir: Path, target: str, measure: str, points: list[Point]) -> Series:
+    name = None
+    if len(points) > 1:
+        name = f"trend.{target}.{measure}.svg"
+        title = f"{measure.replace('_', ' ')}, {target}"
+        files.write_text(out_dir / name, plots.trend_plot(points, title))
+    return Series(target=target, measure=measure, unit=points[-1].unit, points=points, plot=name)
+
+
+def began(values: Iterable[float]) -> tuple[int, Direction, float, float] | None:
     """Return (index at which a drift began, "rising" or "falling", usual value, scatter), or None.
 
     The usual value is the median of the first captures, the scatter comes from the steps between
@@ -193,7 +184,8 @@ def began(values: Iterable[float]) -> tuple[int, str, float, float] | None:
     # Never less than 0.2 % of the value. The factor makes it a standard deviation (Gauss).
     steps = np.abs(np.diff(course))
     scatter = max(1.4826 * float(np.median(steps)) / np.sqrt(2), 0.002 * abs(usual), 1e-6)
-    for sign, direction in ((1.0, "rising"), (-1.0, "falling")):
+    ways: tuple[tuple[float, Direction], ...] = ((1.0, "rising"), (-1.0, "falling"))
+    for sign, direction in ways:
         total = 0.0
         for value in course:
             step = sign * (value - usual) / scatter - ALLOWANCE

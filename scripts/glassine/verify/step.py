@@ -107,9 +107,9 @@ def _clock_note(header: Header, written: str, path: str) -> list[Finding]:
 
     written: when the file was written, UTC. A day is allowed, as cameras keep local time.
     """
-    taken = header.capture.taken or ""
+    captured_at = header.capture.taken or ""
     try:
-        late = datetime.fromisoformat(taken) - datetime.fromisoformat(written[:-1])
+        late = datetime.fromisoformat(captured_at) - datetime.fromisoformat(written[:-1])
     except ValueError:
         return []  # cameras without a clock write zeros or blanks
     if late <= timedelta(days=1):
@@ -118,8 +118,8 @@ def _clock_note(header: Header, written: str, path: str) -> list[Finding]:
         Finding(
             "verify.note_clock",
             path,
-            f"Its header says that it was captured on {taken}, which is later than the file was "
-            f"written ({written}).",
+            f"Its header says that it was captured on {captured_at}, which is later than the "
+            f"file was written ({written}).",
             "a time of capture that has been; it stands in the records.",
             "Set the clock of the camera or the capture station.",
             "review",
@@ -139,12 +139,12 @@ def _verify_opened(
 
     path, shown = held.path, master.path
     limit = settings.intake.max_pixels
-    found = len(findings)
+    before = len(findings)
     _collected(findings, _check_worth_reading, held, shown, limit)
     # What is wrong with a header is told together with a wrong digest: that a file is cut short
     # tells more than that its digest differs.
     header = _collected(findings, opening.read_header, path, limit, shown, content=held.content)
-    if any(each.code in _NOT_READ for each in findings[found:]):
+    if any(finding.code in _NOT_READ for finding in findings[before:]):
         return None
     pages = holes.ZeroPages()
     required = settings.verify.require_manifest or master.must_be_listed
@@ -203,6 +203,8 @@ def verify_item(batch_dir: Path, item_dir: Path, given: VerifyGiven) -> None:
             entries.append(entry)
     if findings:
         raise GlassineError(findings)
-    done = event("fixity check", {"algorithms": list(fixity.ALGORITHMS), "version": VERSION})
-    record = Fixity(item=given.item, masters=entries, event=msgspec.convert(done, Event))
+    fixity_event = event(
+        "fixity check", {"algorithms": list(fixity.ALGORITHMS), "version": VERSION}
+    )
+    record = Fixity(item=given.item, masters=entries, event=msgspec.convert(fixity_event, Event))
     record_files.save(item_dir / "fixity.json", "fixity", record)

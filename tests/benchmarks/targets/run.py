@@ -12,8 +12,8 @@ from pathlib import Path
 
 from benchmarks.result import Outcome
 from benchmarks.targets import rigs
-from glassine import targets
-from glassine.targets import description
+from glassine.targets import demands, description
+from makers import target_calls
 from makers.targets import draw_target as dt
 from makers.targets import layouts
 
@@ -27,23 +27,15 @@ def judged(case: rigs.Case, described: description.Description, folder: Path) ->
     film = case.kind == "transmissive"
     tables = [rigs.FILM_TABLE, "house_transmissive"] if film else []
     chosen = {"tables": tables, "require": rigs.REQUIRE, "on_failure": "hold"}
-    given = {
-        "batch": "bench",
-        "targets": [
-            {
-                "path": "t.tif",
-                "description": "film-example.yaml" if film else "print-example.yaml",
-                "flat_field": "f.tif",
-                "nominal_ppi": case.rig.nominal_ppi or case.rig.ppi,
-            }
-        ],
-        "settings": {"targets": chosen},
-        "facts": {},
+    entry = {
+        "path": "t.tif",
+        "description": "film-example.yaml" if film else "print-example.yaml",
+        "flat_field": "f.tif",
+        "nominal_ppi": case.rig.nominal_ppi or case.rig.ppi,
     }
-    results = targets.measure_target(folder, folder / "out", given)
-    found = sorted(
-        {finding.code.removeprefix("targets.") for finding in targets.holds(results, chosen)}
-    )
+    results = target_calls.measured(folder, folder / "out", [entry], chosen=chosen)
+    findings = demands.holds(results, target_calls.section(**chosen))
+    found = sorted({finding.code.removeprefix("targets.") for finding in findings})
     named = case.breaks in found if case.breaks else not found
     stray = sorted(set(found) - {case.breaks, *case.follows})
     return {

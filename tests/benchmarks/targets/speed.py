@@ -18,8 +18,8 @@ import cv2
 import pyvips
 
 from benchmarks.result import Outcome
-from glassine import targets
-from glassine.targets import description
+from glassine.targets import description, step
+from makers import target_calls
 from makers.targets import draw_target as dt
 from makers.targets import layouts
 
@@ -50,14 +50,14 @@ def main(arguments: list[str]) -> Outcome:
         for name, flat in (("target", None), ("target and flat field", "f.tif")):
             entry = {"path": "t.tif", "description": "film-example.yaml", "flat_field": flat,
                      "nominal_ppi": 10800.0}  # fmt: skip
-            given = {"batch": "b", "targets": [entry], "settings": {}, "facts": {}}
+            given = target_calls.given([entry])
             clock, cpu = time.monotonic(), time.process_time()
-            result = targets.measure_target(folder, folder / "out", given)["targets"][0]
+            (result,) = step.measure_targets(folder, folder / "out", given)
             rows.append(
                 {
                     "what": name,
                     "megapixels": round(pixels / 1e6, 1),
-                    "state": result["state"],
+                    "state": result.state,
                     "clock_s": round(time.monotonic() - clock, 2),
                     "processor_s": round(time.process_time() - cpu, 2),
                 }

@@ -12,15 +12,16 @@ from lxml import etree
 from glassine import steps
 from glassine.base import rights
 from glassine.base.errors import GlassineError
+from glassine.base.records.catalogue import CatalogueRow
 from glassine.base.records.embedded import Embedded
+from glassine.base.records.given import Institution
 from glassine.base.records.render import Rendering
 from glassine.base.settings import load
 from glassine.embed import exif, iim, xmp
 from glassine.embed import step as embed
 from glassine.embed.facts import Technical
-from glassine.embed.given import CatalogueRow, Institution
 from glassine.intake.catalogue import reading as catalogue
-from glassine.record import dublin_core, facts, mods, premis, presentation
+from glassine.record import dublin_core, item_records, mods, premis, presentation
 from makers.item_records import event
 from makers.step_calls import read_rows
 
@@ -75,7 +76,7 @@ def row(tmp_path, **cells: str) -> catalogue.Catalogue:
 def outputs(record: dict[str, Any] | None, defaults: dict[str, str] | None = None) -> Any:
     """Return what each output says of rights, read back from its own form."""
     defaults = defaults or DEFAULTS
-    row = msgspec.convert(record or {}, CatalogueRow)
+    row = msgspec.convert(record, CatalogueRow) if record else None
     words = embed.words_of("PEH-1", row, msgspec.convert(HOUSE, Institution), defaults)
     tags = piexif.load(exif.encode(words, TECHNICAL)[0])
     packet = etree.fromstring(xmp.whole(words, TECHNICAL).split(b"\n", 1)[1].rsplit(b"\n", 1)[0])
@@ -84,8 +85,8 @@ def outputs(record: dict[str, Any] | None, defaults: dict[str, str] | None = Non
         "batch": "b1", "item": "PEH-1", "masters": [], "catalogue": record, "institution": HOUSE,
         "settings": {"rights": defaults, "iiif": {"base_url": "https://x.example"}},
     })  # fmt: skip
-    known = facts.ItemFacts(given, *(None,) * 5)
-    described = (given.row, known.rights, "PEH-1", HOUSE["name"])
+    records = item_records.ItemRecords(given, *(None,) * 5)
+    described = (given.row, records.rights, "PEH-1", HOUSE["name"])
     render = {"item": "PEH-1", "event": event("creation", 3), "frames": [FRAME]}
     embedded = {"item": "PEH-1", "event": event("metadata modification", 4), "files": []}
     shown = msgspec.to_builtins(
@@ -97,7 +98,7 @@ def outputs(record: dict[str, Any] | None, defaults: dict[str, str] | None = Non
     def text(root: Any, path: str) -> list[str]:
         return list(root.xpath(path, namespaces={**xmp.NS, **root.nsmap}))
 
-    rights_ = premis.rights(known)
+    rights_ = premis.rights(records)
     root = mods.build(*described)
     return {
         "exif": tags["0th"].get(piexif.ImageIFD.Copyright, b"").decode(),

@@ -197,8 +197,8 @@ def test_an_item_under_a_new_name_is_told_with_where_its_masters_are(batch: Batc
 
 def changed_masters(root: Path, item: str, masters: list[dict[str, Any]]) -> None:
     """Let the last receipt of b1 say that the item was delivered with these masters."""
-    for path in (receipt_files.beside(root / "deliveries", "b1"),
-                 receipt_files.kept(root / "deliveries", "b1")):  # fmt: skip
+    for path in (receipt_files.receipt_path(root / "deliveries", "b1"),
+                 receipt_files.second_copy_path(root / "deliveries", "b1")):  # fmt: skip
         receipt = files.read_json(path)
         (entry,) = [each for each in receipt["items"] if each["item"] == item]
         entry["masters"], entry["digest"] = masters, "0" * 64
@@ -286,8 +286,8 @@ def test_a_withdrawn_master_that_is_still_there_holds_the_delivery(batch: Batch)
 
 def older_receipt(root: Path, *, files_more: int = 0) -> None:
     """Let the receipt be as earlier versions wrote it, of items with other bytes."""
-    for path in (receipt_files.beside(root / "deliveries", "b1"),
-                 receipt_files.kept(root / "deliveries", "b1")):  # fmt: skip
+    for path in (receipt_files.receipt_path(root / "deliveries", "b1"),
+                 receipt_files.second_copy_path(root / "deliveries", "b1")):  # fmt: skip
         receipt = files.read_json(path)
         for entry in receipt["items"]:
             del entry["masters"]
@@ -329,8 +329,8 @@ def test_where_no_list_is_left_fewer_files_hold(batch: Batch, more: int) -> None
 
 def test_receipts_of_earlier_versions_are_not_delivered_again(batch: Batch) -> None:
     root, given = batch
-    for path in (receipt_files.beside(root / "deliveries", "b1"),
-                 receipt_files.kept(root / "deliveries", "b1")):  # fmt: skip
+    for path in (receipt_files.receipt_path(root / "deliveries", "b1"),
+                 receipt_files.second_copy_path(root / "deliveries", "b1")):  # fmt: skip
         receipt = files.read_json(path)
         del receipt["withdrawn"]
         for entry in receipt["items"]:

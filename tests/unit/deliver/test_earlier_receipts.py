@@ -23,7 +23,7 @@ def delivered(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[Path, di
 
 def copies(root: Path) -> tuple[Path, Path]:
     folder = root / "deliveries"
-    return receipt_files.beside(folder, "b1"), receipt_files.kept(folder, "b1")
+    return receipt_files.receipt_path(folder, "b1"), receipt_files.second_copy_path(folder, "b1")
 
 
 def test_what_an_earlier_version_did_not_say_is_no_damage(

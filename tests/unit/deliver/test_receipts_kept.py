@@ -39,7 +39,7 @@ def held(root: Path, given: dict[str, Any]) -> dict[str, str]:
 
 def copies(root: Path) -> tuple[Path, Path]:
     folder = root / "deliveries"
-    return receipt_files.beside(folder, "b1"), receipt_files.kept(folder, "b1")
+    return receipt_files.receipt_path(folder, "b1"), receipt_files.second_copy_path(folder, "b1")
 
 
 DAMAGES = {

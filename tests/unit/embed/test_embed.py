@@ -19,10 +19,11 @@ import pyvips
 
 from glassine.base import files, formats, rights
 from glassine.base.errors import GlassineError
+from glassine.base.records.catalogue import CatalogueRow
+from glassine.base.records.given import Institution
 from glassine.embed import jpeg
 from glassine.embed import step as embed
 from glassine.embed.facts import Words
-from glassine.embed.given import CatalogueRow, Institution
 from makers import jpeg_packets, made_items
 from makers.step_calls import do_step
 
@@ -189,7 +190,8 @@ def test_without_a_record_only_technical_facts(tmp_path: Path) -> None:
     assert exif[piexif.ImageIFD.DocumentName] == b"PEH-0001"
 
 
-LONG = "Häfen und Mauern. " * 8000
+# As long as the catalogue lets a text be; four octets a letter, more than one XMP packet holds.
+LONG = "𠮷𠀋𠮷𠀋𠮷𠀋𠮷𠀋, " * 2000
 
 
 def test_long_texts_stand_whole_in_xmp_and_are_told_where_not(tmp_path: Path) -> None:
@@ -318,7 +320,7 @@ def test_copyright_notice(stated: dict[str, str], notice: str) -> None:
 
 
 def test_rights_that_the_catalogue_leaves_open_come_from_the_settings() -> None:
-    record = {**made_items.CATALOGUE, "rights": {"uri": None, "holder": ""}}
+    record = {**made_items.CATALOGUE, "rights": {"uri": "", "holder": ""}}
     defaults = {"uri": "http://rightsstatements.org/vocab/CNE/1.0/", "credit": "By the archive"}
     words = words_of(record, "Archive", **defaults)
     assert words.web_statement == defaults["uri"]

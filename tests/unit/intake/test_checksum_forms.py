@@ -170,7 +170,7 @@ def test_what_is_no_checksum_line_is_told(line, number):
 def test_lists_are_recognised_by_name(name, algorithm):
     kind = checksums.kind_of(name)
     assert kind is not None
-    assert kind.known
+    assert kind.compared
     assert kind.algorithm == algorithm
 
 
@@ -178,7 +178,7 @@ def test_lists_are_recognised_by_name(name, algorithm):
 def test_lists_of_other_digests_are_recognised_and_not_used(name):
     kind = checksums.kind_of(name)
     assert kind is not None
-    assert not kind.known
+    assert not kind.compared
 
 
 @pytest.mark.parametrize(

@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 import tifffile
 
-from glassine import targets
 from glassine.base import corrections, door, sandbox, settings
 from glassine.base.errors import GlassineError
 from glassine.intake import step as intake
 from glassine.intake.catalogue import reading as catalogue
+from makers import target_calls
 from makers.step_calls import taken_in
 
 SIDE_FILES = ["batch.yaml", "corrections.yaml", "catalogue.csv", "manifest-sha256.txt"]
@@ -325,7 +325,6 @@ def test_a_target_description_that_is_no_file_is_told_and_not_passed_over(batch,
     make(batch / "film-example.yaml", None)
     master(batch / "target.tif", 200)
     target = {"path": "target.tif", "description": "film-example.yaml"}
-    given = {"batch": "b1", "targets": [target], "settings": {"targets": {}}}
-    result = targets.measure_target(batch, tmp_path / "out", given)["targets"][0]
-    assert result["state"] == "unreadable"
-    assert "film-example.yaml" in result["findings"][0]["path"]
+    (result,) = target_calls.measured(batch, tmp_path / "out", [target])
+    assert result.state == "unreadable"
+    assert "film-example.yaml" in result.findings[0].path

@@ -2,13 +2,15 @@
 
 from dataclasses import replace
 
+import msgspec
 import pytest
 
+from glassine import steps
 from glassine.base.errors import GlassineError
 from glassine.base.model import Facts, Frame, MasterGeometry
 from glassine.locate import stated, step
 from glassine.record import mix
-from glassine.record.facts import ItemFacts
+from glassine.record.item_records import ItemRecords
 
 BOX = ((10.0, 10.0), (310.0, 10.0), (310.0, 210.0), (10.0, 210.0))
 PLAIN = Frame(1, BOX, 0.0, "negative", "monochrome", state="ok")
@@ -107,7 +109,7 @@ def test_a_whole_object_is_not_inverted_without_a_word(polarity):
 
 def test_a_print_is_not_mirrored_and_a_recognised_one_is_doubtful():
     one = master(None, emulsion_side="toward")
-    as_print = replace(one, facts=replace(one.facts, kind="print"))
+    as_print = replace(one, facts=msgspec.structs.replace(one.facts, kind="print"))
     assert not frames(as_print)[0].mirror
     recognised = replace(one, geometry=replace(one.geometry, kind="print"))
     assert "recognised as a print" in reasons(recognised)[0]
@@ -128,11 +130,17 @@ def test_an_encoding_that_a_profile_overrides_is_noted():
 
 def test_a_record_calls_paper_what_its_part_says():
     """Kind, material and polarity of the film are not those of the sleeve it came in."""
-    facts = ItemFacts("PEH-1", {"catalogue": {"material": "nitrate"}}, {}, {}, {}, {}, {})
-    located = {"kind": "sheet", "frames": [{"polarity": "positive"}]}
-    assert mix._source_type(facts, located, "sleeve") == "sleeve"
-    assert mix._source_type(facts, located, "print") == "photographic print"
-    assert mix._source_type(facts, located, "emu").startswith("sheet film")
+    row = {"item": "PEH-1", "row": 2, "title": "Quay", "material": "nitrate", "rights": {}}
+    given = steps.given("record", {
+        "batch": "b1", "item": "PEH-1", "masters": [], "catalogue": row, "institution": {},
+        "settings": {"iiif": {}},
+    })  # fmt: skip
+    records = ItemRecords(given, *(None,) * 5)
+    located = master("emu", polarity="positive").geometry
+    assert mix._source_type(records, located, "sleeve") == "sleeve"
+    assert mix._source_type(records, located, "print") == "photographic print"
+    of_film = "sheet film, cellulose nitrate film, positive"
+    assert mix._source_type(records, located, "emu") == of_film
 
 
 def test_one_frame_corrected_with_and_without_its_master_is_refused():

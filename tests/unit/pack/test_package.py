@@ -22,7 +22,7 @@ from glassine.base import files, hashing
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.records.package import PackagedFile
 from glassine.deliver import validation
-from glassine.pack import profiles
+from glassine.pack import layouts
 from glassine.pack import step as pack
 from glassine.reproduce import step as reproduce
 from makers import deliveries, made_items
@@ -241,7 +241,7 @@ def test_each_layout_finds_its_plain_paths_again(tmp_path: Path) -> None:
     batch_dir, item_dir, given = ready(tmp_path)
     do_step("pack", batch_dir, item_dir, given)
     plain = {entry["path"] for entry in files.read_json(item_dir / "package.json")["files"]}
-    for name in profiles.all_profiles():
+    for name in layouts.all_layouts():
         given["settings"]["package"]["profile"] = name
         do_step("pack", batch_dir, item_dir, given)
         root = tmp_path / name
@@ -261,24 +261,24 @@ def test_unknown_layout_is_named_with_those_there_are(tmp_path: Path) -> None:
 
 
 def test_another_layout_is_a_class_and_nothing_else(tmp_path: Path) -> None:
-    class Flat(profiles.Profile):
+    class Flat(layouts.Layout):
         name: ClassVar[str] = "flat"
 
         def lay_out(
-            self, plain: list[PackagedFile], context: profiles.Context
+            self, plain: list[PackagedFile], context: layouts.Context
         ) -> list[PackagedFile]:
             return [entry.at(entry.path.replace("/", "-")) for entry in plain]
 
         def plain_paths(self, root: Path) -> dict[str, str] | None:
             return None
 
-    profiles.all_profiles.cache_clear()
+    layouts.all_layouts.cache_clear()
     try:
         batch_dir, item_dir, given = ready(tmp_path, profile="flat")
         do_step("pack", batch_dir, item_dir, given)
     finally:
         del Flat
         gc.collect()
-        profiles.all_profiles.cache_clear()
+        layouts.all_layouts.cache_clear()
     paths = [entry["path"] for entry in files.read_json(item_dir / "package.json")["files"]]
     assert "masters-PEH-0001.tif" in paths

@@ -55,7 +55,6 @@ CODE = re.compile(r"[a-z]+\.(<key>|[a-z][a-z0-9_]*(\.[a-z][a-z0-9_]*)*)")
 # Codes that several modules make, and why they mean the same there.
 IN_SEVERAL = {
     "intake.look_alike": "a name like that of a side file, a content like that of a checksum list",
-    "masters.samples": "samples that are not taken: as the directory says, and as they decode",
     "plan.masters": "no folder of masters: as a command begins, and as a run does",
     "render.unreadable": "a master that cannot be read while it is rendered: opened, and decoded",
     "report.deliveries": "deliveries that cannot be read: as a whole, and item by item",

@@ -17,7 +17,7 @@ from glassine.base.records.quality import Measure
 from glassine.masters import colour
 from glassine.render import quality, tone, toning
 from glassine.render.given import QualitySection, ToneSection
-from glassine.render.quality import area, detail, limits, tiles
+from glassine.render.quality import area, detail, limits, patches
 from makers.film import pictures
 from makers.tone import captures, measures, sources
 
@@ -25,21 +25,21 @@ SECTION = msgspec.convert(settings.load({})["tone"], ToneSection)
 SETTINGS = msgspec.convert(settings.load({})["quality"], QualitySection)
 
 
-def tile_of(density: np.ndarray) -> tiles.Tile:
+def patch_of(density: np.ndarray) -> patches.Patch:
     d = np.repeat(density[..., None], 3, axis=2).astype(np.float32)
     codes = np.round(10.0**-d * 65535).astype(np.uint16)
-    return tiles.Tile(0, 0, codes, d)
+    return patches.Patch(0, 0, codes, d)
 
 
-def slanted_edges(sigma: float, grain: float, seed: int = 0) -> tiles.Tile:
-    """Draw a tile with straight edges, finely sampled, blurred by `sigma` px, with grain."""
+def slanted_edges(sigma: float, grain: float, seed: int = 0) -> patches.Patch:
+    """Draw a patch with straight edges, finely sampled, blurred by `sigma` px, with grain."""
     fine, side = 4, 256
     y, x = np.mgrid[0 : side * fine, 0 : side * fine] / fine
     shape = 0.5 + 0.4 * np.sign(np.sin((x + 0.12 * y) / 9)) * (np.sin(y / 60 + 0.3) > 0)
     shape = cv2.GaussianBlur(shape, (0, 0), max(sigma, 0.01) * fine)
     small = cv2.resize(shape, (side, side), interpolation=cv2.INTER_AREA)
     noise = np.random.default_rng(seed).normal(0, grain, small.shape)
-    return tile_of(small + noise)
+    return patch_of(small + noise)
 
 
 @pytest.mark.parametrize("grain", [0.0, 0.01, 0.03])
@@ -59,7 +59,7 @@ def test_edge_blur_is_near_the_true_blur() -> None:
 
 
 def test_no_edge_means_no_sharpness() -> None:
-    flat = tile_of(np.random.default_rng(1).normal(0.8, 0.01, (256, 256)))
+    flat = patch_of(np.random.default_rng(1).normal(0.8, 0.01, (256, 256)))
     assert detail.edge_blur([flat], 1)[0] is None
     assert detail.edge_blur([], 1) == (None, 0)
 
@@ -67,7 +67,7 @@ def test_no_edge_means_no_sharpness() -> None:
 def test_noise_is_the_rms_in_flat_parts() -> None:
     y, x = np.mgrid[0:256, 0:256] / 256
     d = 0.5 + 0.3 * x + 0.2 * y + np.random.default_rng(2).normal(0, 0.02, x.shape)
-    assert detail.noise([tile_of(d)], 1) == pytest.approx(0.02, rel=0.12)
+    assert detail.noise([patch_of(d)], 1) == pytest.approx(0.02, rel=0.12)
 
 
 @pytest.mark.parametrize("shift", [(0.7, 0.0), (0.0, -0.4), (1.5, 0.8)])
@@ -83,21 +83,21 @@ def test_misregistration_is_the_shift_between_channels(shift: tuple[float, float
         borderMode=cv2.BORDER_REFLECT,
     )
     d = np.stack([base, base, moved], axis=2)
-    found = detail.misregistration([tiles.Tile(0, 0, np.zeros(d.shape, np.uint16), d)])
+    found = detail.misregistration([patches.Patch(0, 0, np.zeros(d.shape, np.uint16), d)])
     assert found == pytest.approx(np.hypot(*shift), abs=0.12)
 
 
 def test_grey_masters_have_no_misregistration() -> None:
     d = np.zeros((64, 64, 1), np.float32)
-    assert detail.misregistration([tiles.Tile(0, 0, d.astype(np.uint16), d)]) is None
+    assert detail.misregistration([patches.Patch(0, 0, d.astype(np.uint16), d)]) is None
 
 
 @pytest.mark.parametrize("bits", [8, 10, 12, 14, 16])
 def test_bits_really_used_are_counted(bits: int) -> None:
     light = np.random.default_rng(bits).uniform(0.1, 0.8, (600, 600, 3))
     codes = np.round(light * (2**bits - 1)) * (65535 / (2**bits - 1))
-    tile = tiles.Tile(0, 0, np.round(codes).astype(np.uint16), light.astype(np.float32))
-    assert detail.bits_used([tile], 16) == pytest.approx(bits, abs=0.3)
+    patch = patches.Patch(0, 0, np.round(codes).astype(np.uint16), light.astype(np.float32))
+    assert detail.bits_used([patch], 16) == pytest.approx(bits, abs=0.3)
 
 
 def test_an_enlarged_picture_uses_less_than_its_sampling() -> None:
@@ -107,8 +107,8 @@ def test_an_enlarged_picture_uses_less_than_its_sampling() -> None:
     small = small + rng.normal(0, 0.01, small.shape).astype(np.float32)
     large = cv2.resize(small, clean.shape[::-1], interpolation=cv2.INTER_CUBIC)
     used = [
-        detail.sampling_used(detail.power_spectrum([tile_of(d)], 1), blur) or 0
-        for d, blur in ((clean, None), (large, detail.edge_blur([tile_of(large)], 1)[0]))
+        detail.sampling_used(detail.power_spectrum([patch_of(d)], 1), blur) or 0
+        for d, blur in ((clean, None), (large, detail.edge_blur([patch_of(large)], 1)[0]))
     ]
     assert used[0] == 100
     assert used[1] < 80
@@ -116,7 +116,7 @@ def test_an_enlarged_picture_uses_less_than_its_sampling() -> None:
 
 def test_sharp_edges_show_that_nothing_is_missing_where_the_picture_only_has_no_detail() -> None:
     soft = cv2.GaussianBlur(np.random.default_rng(4).normal(0, 1, (256, 256)), (0, 0), 0.9)
-    spectrum = detail.power_spectrum([tile_of(0.5 + 0.1 * soft)], 1)
+    spectrum = detail.power_spectrum([patch_of(0.5 + 0.1 * soft)], 1)
     assert (detail.sampling_used(spectrum, None) or 0) < 90
     # A Gaussian of 0.6 px still passes 0.17 at half the sampling frequency.
     assert detail.sampling_used(spectrum, 0.6) == 100
@@ -126,7 +126,7 @@ def test_grain_alone_tells_no_misregistration() -> None:
     rng = np.random.default_rng(7)
     d = cv2.GaussianBlur(0.5 + rng.normal(0, 0.03, (256, 256, 3)), (0, 0), 0.7)
     codes = np.round(10.0**-d * 65535).astype(np.uint16)
-    assert detail.misregistration([tiles.Tile(0, 0, codes, d.astype(np.float32))]) is None
+    assert detail.misregistration([patches.Patch(0, 0, codes, d.astype(np.float32))]) is None
 
 
 @pytest.mark.parametrize("view", ["basin", "quay", "launch", "snow"])
@@ -190,7 +190,7 @@ def test_measures_keep_the_schema_and_are_the_same_every_time() -> None:
 
 
 @pytest.mark.parametrize(("width", "height", "bands"), [(40, 30, 3), (200, 20, 1), (64, 64, 3)])
-def test_tiny_masters_are_measured_without_tiles(width: int, height: int, bands: int) -> None:
+def test_tiny_masters_are_measured_without_patches(width: int, height: int, bands: int) -> None:
     codes = np.random.default_rng(6).integers(0, 65536, (height, width, bands)).astype(np.uint16)
     source = sources.ArraySource(codes)
     shape = sources.geometry(source, (0, 0, width, height), "monochrome")

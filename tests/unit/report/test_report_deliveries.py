@@ -233,8 +233,8 @@ def test_a_damaged_bag_and_a_damaged_receipt_are_problems(morning: Morning) -> N
     (morning.root / "deliveries/b1/tagmanifest-sha256.txt").write_bytes(b"")
     morning.report()
     assert [each["code"] for each in morning.summary["problems"]] == ["delivery.damaged"]
-    for path in (receipt_files.beside(morning.root / "deliveries", "b1"),
-                 receipt_files.kept(morning.root / "deliveries", "b1")):  # fmt: skip
+    for path in (receipt_files.receipt_path(morning.root / "deliveries", "b1"),
+                 receipt_files.second_copy_path(morning.root / "deliveries", "b1")):  # fmt: skip
         path.write_bytes(b"{")
     page = morning.report()
     (problem,) = morning.summary["problems"]

@@ -8,11 +8,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import pytest
 from lxml import etree
 
 from glassine.base import corrections, files, record_files
 from glassine.base.model import Facts, Frame, ItemGeometry, MasterGeometry
+from glassine.base.records.corrections import Correction
 from glassine.locate.step import corrected
 from glassine.review import score_frames
 
@@ -50,11 +52,12 @@ class Studio:
     def item(self, name: str, seen: MasterGeometry, *frames: dict[str, Any]) -> Path:
         # Copies: what stands once in memory and twice in YAML would become an alias.
         entry = {"item": name, "by": "op-07", "frames": [copy.deepcopy(each) for each in frames]}
-        said = corrections.check({"corrections": [entry]}, "test")
+        said = corrections.check({"corrections": [entry]}, "test").corrections
         if frames:
             self.standing |= said
-        after = corrected(seen, said[name], Facts(), single=True)
-        detail = {"settings": {"review_below": 0.8}, "corrections": said[name] if frames else None}
+        decided = msgspec.to_builtins(said[name])
+        after = corrected(seen, decided, Facts(), single=True)
+        detail = {"settings": {"review_below": 0.8}, "corrections": decided if frames else None}
         path = self.root / "results" / "b1" / "items" / name / "geometry.json"
         path.parent.mkdir(parents=True)
         record = ItemGeometry(name, (after,), {"detail": detail})
@@ -162,7 +165,9 @@ def test_decisions_that_no_night_has_applied_are_left_out_and_named(
 ) -> None:
     studio.item("PEH-0001", found(2), *accepted(2))
     studio.item("PEH-0002", found(2), *accepted(2))
-    studio.standing["PEH-0002"]["frames"][0]["corners"] = MOVED
+    plain = msgspec.to_builtins(studio.standing["PEH-0002"])
+    plain["frames"][0]["corners"] = MOVED
+    studio.standing["PEH-0002"] = msgspec.convert(plain, Correction)
     text = corrections.as_text(studio.standing)
     (studio.batch / corrections.FILE_NAME).write_text(text, "utf-8")
     assert studio.run() == 0
@@ -194,7 +199,16 @@ def test_masters_whose_frames_were_numbered_anew_are_named(studio: Studio, capsy
     seen = found(2)
     moved = replace(seen.frames[1], corners=right)  # type: ignore[arg-type]
     seen = replace(seen, width=2400, frames=(seen.frames[0], moved))
-    studio.item("PEH-0001", seen, {"frame": 1, "corners": [list(point) for point in right]})
+    corners = [list(point) for point in right]
+    path = studio.item("PEH-0001", seen, {"frame": 1, "corners": [list(point) for point in AT]})
+    # Earlier versions went by the number alone.
+    record = files.read_json(path)
+    record["masters"][0]["frames"][0]["corners"] = corners
+    record["event"]["detail"]["corrections"]["frames"][0]["corners"] = corners
+    files.write_json(path, record)
+    standing = {"item": "PEH-0001", "by": "op-07", "frames": [{"frame": 1, "corners": corners}]}
+    said = corrections.check({"corrections": [standing]}, "test").corrections
+    (studio.batch / corrections.FILE_NAME).write_text(corrections.as_text(said), "utf-8")
     assert studio.run() == 0
     text = capsys.readouterr().out
     assert row(text, "strip_135")["decided"] == 0

@@ -11,9 +11,12 @@ import pytest
 import pyvips
 from lxml import etree
 
-from glassine import targets
 from glassine.base import record_files
-from glassine.targets import description
+from glassine.base.records.batch_targets import ShownTarget
+from glassine.base.records.target import TargetResult
+from glassine.targets import demands, description, shown
+from makers.target_calls import measured as results_of
+from makers.target_calls import section
 from makers.targets import draw_target as dt
 from makers.targets import layouts
 
@@ -23,6 +26,7 @@ REQUIRE = {
     "require": {"fadgi_2016": "1", "iso_19264_1": "C", "house": "kept"},
     "on_failure": "hold",
 }
+REQUIRED = section(**REQUIRE)
 
 
 def save(folder, name, kind, rig, flat=True):
@@ -61,23 +65,12 @@ def measured(batch, tmp_path_factory):
         {"path": "film.tif"},
         {"path": "film.tif", "description": "film-example.yaml", "kind": "reflective"},
     ]
-    given = {
-        "batch": "harbour-2026-03",
-        "targets": entries,
-        "settings": {"targets": REQUIRE},
-        "facts": {"operator": "op-07"},
-        "version": targets.VERSION,
-    }
-    results = [
-        targets.measure_target(batch, out, {**given, "targets": [entry]})["targets"][0]
-        for entry in entries[:5]
-    ]
-    results += targets.measure_target(batch, out / "odd", {**given, "targets": entries[5:]})[
-        "targets"
-    ]
+    known = {"chosen": REQUIRE, "facts": {"operator": "op-07"}, "batch": "harbour-2026-03"}
+    results = [results_of(batch, out, [entry], **known)[0] for entry in entries[:5]]
+    results += results_of(batch, out / "odd", entries[5:], **known)
     after = {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in batch.iterdir()}
     assert after == before  # masters are only read
-    return {"batch": "harbour-2026-03", "targets": results}, out
+    return results, out
 
 
 def codes(found):
@@ -86,21 +79,21 @@ def codes(found):
 
 def test_good_targets_hold_nothing(measured):
     results, _ = measured
-    for result in results["targets"][:2]:
-        assert result["state"] == "measured"
-        assert not result["notes"]
-        assert targets.holds(result, REQUIRE) == []
-    film, paper = results["targets"][:2]
-    reached = {verdict["table"]: verdict["overall"] for verdict in film["judgements"]}
+    for result in results[:2]:
+        assert result.state == "measured"
+        assert not result.notes
+        assert demands.holds([result], REQUIRED) == []
+    film, paper = results[:2]
+    reached = {verdict.table: verdict.overall for verdict in film.judgements}
     assert reached["fadgi_2016_negatives_to_4x5"] == "1"  # 1000 ppi is what it asks at least
     assert reached["house_transmissive"] == "kept"
-    reached = {verdict["table"]: verdict["overall"] for verdict in paper["judgements"]}
+    reached = {verdict.table: verdict.overall for verdict in paper.judgements}
     assert reached["iso_19264_1_2021"] == "A"
 
 
 def test_a_soft_capture_is_held_with_the_measure_and_by_how_much(measured):
     results, _ = measured
-    found = targets.holds(results["targets"][2], REQUIRE)
+    found = demands.holds([results[2]], REQUIRED)
     assert {"targets.sfr10", "targets.sfr50"} <= codes(found)
     (sharp,) = [finding for finding in found if finding.code == "targets.sfr10"]
     # Closed form: 0.341541 / 1.8 px = 37.9 % of half sampling, which misses 60 by 22.
@@ -113,7 +106,7 @@ def test_a_soft_capture_is_held_with_the_measure_and_by_how_much(measured):
 
 def test_what_could_not_be_measured_is_told_for_review(measured):
     results, _ = measured
-    found = targets.holds(results["targets"][2], REQUIRE)
+    found = demands.holds([results[2]], REQUIRED)
     (told,) = [finding for finding in found if finding.code == "targets.not_measured"]
     assert told.severity == "review"
     assert "banding (no capture of the bare light was named)" in told.what
@@ -121,19 +114,19 @@ def test_what_could_not_be_measured_is_told_for_review(measured):
 
 def test_severity_is_a_setting(measured):
     results, _ = measured
-    found = targets.holds(results["targets"][2], {**REQUIRE, "on_failure": "note"})
+    found = demands.holds([results[2]], section(**REQUIRE | {"on_failure": "note"}))
     assert {finding.severity for finding in found} == {"note"}
-    assert targets.holds(results["targets"][2], {"require": {}}) == []
+    assert demands.holds([results[2]], section(require={})) == []
 
 
 def test_a_target_not_found_holds_with_a_picture_of_what_was_seen(measured):
     results, out = measured
-    result = results["targets"][3]
-    assert result["state"] == "not found"
-    assert (out / result["preview"]).read_bytes()[:2] == b"\xff\xd8"
-    (finding,) = targets.holds(result, {"require": {}})
+    result = results[3]
+    assert result.state == "not found"
+    assert (out / result.preview).read_bytes()[:2] == b"\xff\xd8"
+    (finding,) = demands.holds([result], section(require={}))
     assert finding.code == "targets.not_found"
-    assert result["preview"] in finding.next_step
+    assert result.preview in finding.next_step
 
 
 @pytest.mark.parametrize(
@@ -143,42 +136,42 @@ def test_a_target_not_found_holds_with_a_picture_of_what_was_seen(measured):
 )  # fmt: skip
 def test_odd_entries_are_told_and_stop_nobody(measured, index, code):
     results, _ = measured
-    result = results["targets"][index]
-    assert result["state"] == "unreadable"
-    assert codes(targets.holds(result, REQUIRE)) == {code}
+    result = results[index]
+    assert result.state == "unreadable"
+    assert codes(demands.holds([result], REQUIRED)) == {code}
 
 
 def test_a_batch_without_targets_is_held_only_where_they_are_required():
-    nothing = {"batch": "b", "targets": []}
-    assert targets.holds(nothing, {**REQUIRE, "required": False}) == []
-    assert codes(targets.holds(nothing, {**REQUIRE, "required": True})) == {"targets.missing"}
+    assert demands.holds([], section(**REQUIRE, required=False)) == []
+    assert codes(demands.holds([], section(**REQUIRE, required=True))) == {"targets.missing"}
 
 
 def test_a_level_that_no_table_has_is_told(measured):
     results, _ = measured
-    found = targets.holds(results["targets"][0], {"require": {"fadgi_2016": "gold"}})
+    found = demands.holds([results[0]], section(require={"fadgi_2016": "gold"}))
     assert codes(found) == {"targets.require"}
 
 
 def test_results_are_files_that_their_schema_knows(measured):
     results, out = measured
-    for result in results["targets"][:5]:
-        path = out / f"{Path(result['path']).stem}.json"
-        assert record_files.read(path, "target") == json.loads(path.read_text()) == result
+    for result in results[:5]:
+        path = out / f"{Path(result.path).stem}.json"
+        assert record_files.load(path, "target", TargetResult) == result
+        assert record_files.read(path, "target") == json.loads(path.read_text())
 
 
 def test_targets_of_one_name_get_records_of_their_own(measured):
     results, out = measured
-    names = [result["file"] for result in results["targets"][5:]]
+    names = [result.file for result in results[5:]]
     assert names == ["film.json", "film-2.json", "film-3.json", "film-4.json"]
     assert all((out / "odd" / name).is_file() for name in names)
 
 
 def test_plots_are_sound_svg_and_speak_for_themselves(measured):
     results, out = measured
-    for result in results["targets"][:2]:
-        assert set(result["plots"]) == {"sfr", "oecf", "patches"}
-        for name in result["plots"].values():
+    for result in results[:2]:
+        assert set(result.plots) == {"sfr", "oecf", "patches"}
+        for name in result.plots.values():
             root = etree.parse(out / name).getroot()
             assert root.tag == "{http://www.w3.org/2000/svg}svg"
             assert root[0].tag.endswith("title")
@@ -187,64 +180,49 @@ def test_plots_are_sound_svg_and_speak_for_themselves(measured):
 
 def test_the_same_captures_give_the_same_bytes(batch, tmp_path, monkeypatch):
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1773700000")
-    given = {
-        "batch": "b",
-        "targets": [{"path": "print.tif", "description": "print-example.yaml"}],
-        "settings": {"targets": REQUIRE},
-        "facts": {},
-    }
+    entry = {"path": "print.tif", "description": "print-example.yaml"}
     for name in ("one", "two"):
-        targets.measure_target(batch, tmp_path / name, given)
+        results_of(batch, tmp_path / name, [entry], chosen=REQUIRE)
     for path in sorted((tmp_path / "one").iterdir()):
         assert path.read_bytes() == (tmp_path / "two" / path.name).read_bytes(), path.name
 
 
 def test_the_record_gets_target_data_and_an_event(measured):
     results, _ = measured
-    mix = targets.mix_target_data(results["targets"][0])
-    assert mix["target_type"] == "external"
-    assert mix["target_id"]["name"].startswith("Generated film target")
-    assert mix["performance_data"] == "film.json"
-    event = targets.premis_event(results["targets"][0])
-    assert event["outcome"] == "success"
-    assert event["operator"] == "op-07"
-    assert event["detail"]["levels_reached"]["house_transmissive"] == "kept"
-    assert "no certification" in event["detail"]["statement"]
-    assert targets.premis_event(results["targets"][3])["outcome"] == "failure"
+    identity = shown.shown(results[0]).identity
+    assert identity.name.startswith("Generated film target")
+    assert results[0].file == "film.json"
+    event = results[0].event
+    assert event.outcome == "success"
+    assert event.operator == "op-07"
+    assert event.detail["levels_reached"]["house_transmissive"] == "kept"
+    assert "no certification" in event.detail["statement"]
+    assert results[3].event.outcome == "failure"
 
 
-def test_the_report_gets_plain_data(measured):
+def test_the_report_gets_plain_data(measured, tmp_path):
     results, _ = measured
-    section = targets.report_section(results)
-    assert json.loads(json.dumps(section)) == section
-    assert [entry["state"] for entry in section["targets"][:4]] == [
+    entries = [shown.shown(result) for result in results]
+    for entry in entries:
+        record_files.save(tmp_path / "shown.json", "targets", entry)
+        assert record_files.load(tmp_path / "shown.json", "targets", ShownTarget) == entry
+    assert [entry.state for entry in entries[:4]] == [
         "measured", "measured", "measured", "not found"
     ]  # fmt: skip
-    film = section["targets"][0]
-    assert film["verdicts"][0]["silent_on"]
-    assert all(
-        set(row) >= {"value", "level", "limits", "source"} for row in film["verdicts"][0]["rows"]
-    )
+    film = entries[0].verdicts[0]
+    assert film.silent_on
+    assert all(row.limits and row.source for row in film.rows)
 
 
 def test_grey_captures_are_judged_by_what_they_have(tmp_path):
     save(tmp_path, "grey", "film", dt.Rig(ppi=1000, grey=True))
-    given = {
-        "batch": "b",
-        "targets": [
-            {"path": "grey.tif", "description": "film-example.yaml", "flat_field": "grey-field.tif"}
-        ],
-        "settings": {"targets": REQUIRE},
-        "facts": {},
-    }
-    results = targets.measure_target(tmp_path, tmp_path / "out", given)
-    assert targets.holds(results, REQUIRE) == []
-    (film,) = [
-        verdict
-        for verdict in results["targets"][0]["judgements"]
-        if verdict["family"] == "fadgi_2016"
-    ]
-    left = {entry["criterion"]: entry["reason"] for entry in film["not_judged"]}
+    entry = {
+        "path": "grey.tif", "description": "film-example.yaml", "flat_field": "grey-field.tif"
+    }  # fmt: skip
+    results = results_of(tmp_path, tmp_path / "out", [entry], chosen=REQUIRE)
+    assert demands.holds(results, REQUIRED) == []
+    (film,) = [verdict for verdict in results[0].judgements if verdict.family == "fadgi_2016"]
+    left = {entry.criterion: entry.reason for entry in film.not_judged}
     assert left["misregistration"] == "does not apply"
 
 
@@ -262,14 +240,9 @@ def test_repeated_captures_split_noise_into_fixed_and_temporal(tmp_path):
         codes_ = np.round(np.clip(noisy, 0, 1) ** (1 / dt.GAMMA) * 65535).astype(np.uint16)
         names.append(f"r{number}.tif")
         dt.save(tmp_path / names[-1], dt.Drawn(codes_, drawn.profile, 1000))
-    given = {
-        "batch": "b",
-        "targets": [{"path": "r0.tif", "description": "film-example.yaml", "repeats": names}],
-        "settings": {"targets": REQUIRE},
-        "facts": {},
-    }
-    result = targets.measure_target(tmp_path, tmp_path / "out", given)["targets"][0]
-    found = {measure["name"]: measure["value"] for measure in result["measures"]}
+    entry = {"path": "r0.tif", "description": "film-example.yaml", "repeats": names}
+    (result,) = results_of(tmp_path, tmp_path / "out", [entry], chosen=REQUIRE)
+    found = {measure.name: measure.value for measure in result.measures}
     # Independent noise of the channels averages out by luminance's weights.
     weights = float(np.linalg.norm(dt.WIDE_TO_XYZ[1]))
     assert found["temporal_noise"] == pytest.approx(2 * weights, rel=0.05)
@@ -287,14 +260,13 @@ def test_eight_bits_are_seen_whether_told_or_not(tmp_path):
         {"path": f"{name}.tif", "description": "film-example.yaml"}
         for name in ("stretched", "plain")
     ]
-    given = {"batch": "b", "targets": entries, "settings": {"targets": REQUIRE}, "facts": {}}
-    for result in targets.measure_target(tmp_path, tmp_path / "out", given)["targets"]:
-        found = {measure["name"]: measure["value"] for measure in result["measures"]}
+    for result in results_of(tmp_path, tmp_path / "out", entries, chosen=REQUIRE):
+        found = {measure.name: measure.value for measure in result.measures}
         assert found["bit_depth"] == 8
         assert found["effective_bits"] == pytest.approx(8, abs=0.1)
-        film = next(one for one in result["judgements"] if one["family"] == "fadgi_2016")
-        (row,) = [one for one in film["criteria"] if one["criterion"] == "bit_depth"]
-        assert row["level"] == "2"  # FADGI 2016: 8 bits for 1 and 2 stars, 16 for 3 and 4
+        film = next(one for one in result.judgements if one.family == "fadgi_2016")
+        (row,) = [one for one in film.criteria if one.criterion == "bit_depth"]
+        assert row.level == "2"  # FADGI 2016: 8 bits for 1 and 2 stars, 16 for 3 and 4
         # Rounding to 256 levels of the curve is a noise of its own: step / sqrt(12).
         level = 0.9 * 10**-3.8
         step = level * dt.GAMMA / (255 * level ** (1 / dt.GAMMA))

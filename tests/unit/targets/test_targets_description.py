@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from glassine.base.errors import GlassineError
 from glassine.targets import description, reference
+from glassine.targets.reference import Value
 from makers.targets import draw_target, layouts
 
 EXAMPLES = Path(__file__).resolve().parents[3] / "config" / "targets"
@@ -99,17 +100,17 @@ END_DATA
 
 def test_cgats_text_gives_lab_by_name():
     found = reference.read_cgats(CGATS.encode())
-    assert found == {"A 1": {"lab": [51.5, -10.25, 3.0]}, "B2": {"lab": [20.0, 0.0, 0.0]}}
+    assert found == {"A 1": Value(lab=(51.5, -10.25, 3.0)), "B2": Value(lab=(20.0, 0.0, 0.0))}
 
 
 def test_cgats_gives_xyz_and_density_too():
     text = CGATS.replace("LAB_L LAB_A LAB_B", "XYZ_X XYZ_Y XYZ_Z").replace(
         "51.5 -10.25 3", "96.42 100 82.49"
     )
-    white = reference.read_cgats(text.encode())["A 1"]["lab"]
+    white = reference.read_cgats(text.encode())["A 1"].lab
     assert white == pytest.approx([100, 0, 0], abs=1e-6)
     text = "BEGIN_DATA_FORMAT\nSAMPLE_ID D_VIS\nEND_DATA_FORMAT\nBEGIN_DATA\nx 1.35\nEND_DATA\n"
-    assert reference.read_cgats(text.encode()) == {"x": {"density": 1.35}}
+    assert reference.read_cgats(text.encode()) == {"x": Value(density=1.35)}
 
 
 @pytest.mark.parametrize(
@@ -154,8 +155,8 @@ CXF = """<?xml version="1.0" encoding="UTF-8"?>
 def test_cxf3_gives_lab_by_name():
     # Element names of CxF3 (ISO 17972-1): value from memory.
     found = reference.read_cxf3(CXF.encode())
-    assert found["A1"] == {"lab": [51.5, -10.25, 3.0]}
-    assert found["B2"]["lab"] == pytest.approx([100, 0, 0], abs=1e-6)
+    assert found["A1"] == Value(lab=(51.5, -10.25, 3.0))
+    assert found["B2"].lab == pytest.approx([100, 0, 0], abs=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -210,7 +211,7 @@ def test_any_table_of_lab_comes_back_as_written(values):
         f"BEGIN_DATA\n{rows}END_DATA\n"
     )
     assert reference.read_cgats(text.encode()) == {
-        name: {"lab": list(lab)} for name, lab in values.items()
+        name: Value(lab=tuple(lab)) for name, lab in values.items()
     }
 
 

@@ -9,6 +9,7 @@ import pytest
 import yaml
 
 from glassine.targets import capture, description, find
+from glassine.targets.placement import NotFound
 from makers.targets import draw_target as dt
 from makers.targets import layouts
 
@@ -91,7 +92,7 @@ def test_an_outline_serves_where_there_are_no_marks(see, tmp_path):
 def test_an_empty_picture_says_what_was_seen(tmp_path, film):
     rig = dt.Rig(ppi=PPI)
     dt.save(tmp_path / "e.tif", dt.draw_flat(rig, 700, 500))
-    with pytest.raises(find.NotFound, match="round dark spots were seen"):
+    with pytest.raises(NotFound, match="round dark spots were seen"):
         find.find(capture.open_capture(tmp_path / "e.tif", None), film)
 
 
@@ -101,7 +102,7 @@ def test_another_target_is_not_taken_for_this_one(see, tmp_path):
     path = tmp_path / "d.yaml"
     path.write_text(yaml.safe_dump(value), "utf-8")
     opened, _ = see()
-    with pytest.raises(find.NotFound, match="do not lie as"):
+    with pytest.raises(NotFound, match="do not lie as"):
         find.find(opened, description.read(path))
 
 
@@ -113,5 +114,5 @@ def test_marks_alone_are_no_proof_where_the_tones_are_wrong(see, tmp_path):
     path = tmp_path / "d.yaml"
     path.write_text(yaml.safe_dump(value), "utf-8")
     opened, _ = see()
-    with pytest.raises(find.NotFound):
+    with pytest.raises(NotFound):
         find.find(opened, description.read(path))

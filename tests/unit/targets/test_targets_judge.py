@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 import yaml
 
 from glassine.base.errors import GlassineError
 from glassine.base.model import Facts
+from glassine.base.records.target import Measure, PlacedValue
 from glassine.targets import judge
 
 TO_4X5 = "fadgi_2016_negatives_to_4x5"
@@ -23,22 +25,31 @@ GOOD = {
 
 def measures(**changed):
     return [
-        {"name": name, "value": value, "note": "not there" if value is None else ""}
+        Measure(name=name, value=value, unit="", note="not there" if value is None else "")
         for name, value in {**GOOD, **changed}.items()
     ]
 
 
+def placed(name, **values):
+    """The good rig's measures, one of them with its values by place."""
+    places = [PlacedValue(where=where, value=value) for where, value in values.items()]
+    return [
+        msgspec.structs.replace(one, values=places) if one.name == name else one
+        for one in measures()
+    ]
+
+
 def rows(verdict):
-    return {row["criterion"]: row for row in verdict["criteria"]}
+    return {row.criterion: row for row in verdict.criteria}
 
 
 def test_a_good_rig_gets_four_stars_and_a_complete_verdict():
     verdict = judge.judge(measures(), TO_4X5)
-    assert verdict["overall"] == "4"
-    assert verdict["complete"]
-    assert verdict["read_in_original"]
-    assert not verdict["from_memory"]
-    assert "no certification" in verdict["statement"]
+    assert verdict.overall == "4"
+    assert verdict.complete
+    assert verdict.read_in_original
+    assert not verdict.from_memory
+    assert "no certification" in verdict.statement
 
 
 # Printed limits of FADGI 2016, films 35 mm to 4 x 5 in: one and the same in both tables.
@@ -67,69 +78,61 @@ def test_a_good_rig_gets_four_stars_and_a_complete_verdict():
 @pytest.mark.parametrize("table", [TO_4X5, "fadgi_2016_transparencies_to_4x5"])
 def test_each_row_gives_the_star_that_is_printed(table, name, value, star):
     verdict = judge.judge(measures(**{name: value}), table)
-    assert rows(verdict)[name]["level"] == star
-    assert verdict["overall"] == star
+    assert rows(verdict)[name].level == star
+    assert verdict.overall == star
 
 
 def test_print_errors_are_kept_and_noted():
-    given = judge.limits()["tables"]
+    given = judge.limits().tables
     negatives, positives = given[OVER_4X5], given["fadgi_2016_transparencies_over_4x5"]
     # Open-ended 1-star cells: no limit.
     for name in ("illuminance_nonuniformity", "misregistration", "sfr_peak"):
-        assert negatives["criteria"][name]["limits"][0] is None
-    assert negatives["criteria"]["sfr_half_sampling"]["limits"] == [0.4, 0.35, 0.3, 0.2]
-    assert positives["criteria"]["sfr10"]["limits"] == [60, 60, 80, 90]
-    assert len(negatives["print_notes"]) == 3
-    assert any("60" in note for note in positives["print_notes"])
+        assert negatives.criteria[name].limits[0] is None
+    assert negatives.criteria["sfr_half_sampling"].limits == [0.4, 0.35, 0.3, 0.2]
+    assert positives.criteria["sfr10"].limits == [60, 60, 80, 90]
+    assert len(negatives.print_notes) == 3
+    assert any("60" in note for note in positives.print_notes)
     bad = judge.judge(measures(misregistration=9.0, sampling_rate=2000.0), OVER_4X5)
     row = rows(bad)["misregistration"]
-    assert row["level"] == "1"
-    assert row["limits"]["1"] == "no limit printed"
+    assert row.level == "1"
+    assert row.limits["1"] == "no limit printed"
 
 
 def test_film_tables_give_no_star_for_what_they_do_not_hold():
-    for name, table in judge.limits()["tables"].items():
-        if table["family"] == "fadgi_2016":
-            held = {row["measure"] for row in table["criteria"].values() if row.get("judged", True)}
+    for name, table in judge.limits().tables.items():
+        if table.family == "fadgi_2016":
+            held = {row.measure for row in table.criteria.values() if row.judged}
             assert held == set(GOOD), name
-            assert {"tone response", "white balance", "noise"} <= set(table["silent_on"])
+            assert {"tone response", "white balance", "noise"} <= set(table.silent_on)
 
 
 def test_the_2023_film_table_is_empty_and_judges_nothing():
     verdict = judge.judge(measures(), "fadgi_2023_film")
-    assert verdict["criteria"] == []
-    assert verdict["overall"] is None
-    assert not verdict["complete"]
+    assert verdict.criteria == []
+    assert verdict.overall is None
+    assert not verdict.complete
 
 
 def test_a_failed_row_says_by_how_much_and_where():
-    entries = measures()
-    for entry in entries:
-        if entry["name"] == "sfr10":
-            entry["values"] = [
-                {"where": "centre", "value": 96.0}, {"where": "top-left", "value": 71.5}
-            ]  # fmt: skip
+    entries = placed("sfr10", centre=96.0, corner=71.5)
     row = rows(judge.judge(entries, TO_4X5))["sfr10"]
-    assert (row["where"], row["level"]) == ("top-left", "2")
-    assert [(fail["level"], fail["by"]) for fail in row["fails"]] == [("3", 8.5), ("4", 18.5)]
-    assert row["fails"][0]["limit"] == "> 80 % of half sampling"
-    assert row["edition"] == "2016"
+    assert (row.where, row.level) == ("corner", "2")
+    assert [(fail.level, fail.by) for fail in row.fails] == [("3", 8.5), ("4", 18.5)]
+    assert row.fails[0].limit == "> 80 % of half sampling"
+    assert row.edition == "2016"
 
 
 def test_the_worst_place_counts_for_ranges_too():
-    entries = measures()
-    for entry in entries:
-        if entry["name"] == "sfr50":
-            entry["values"] = [{"where": "a", "value": 50.0}, {"where": "b", "value": 80.0}]
+    entries = placed("sfr50", a=50.0, b=80.0)
     row = rows(judge.judge(entries, TO_4X5))["sfr50"]
-    assert (row["where"], row["level"]) == ("b", "2")
+    assert (row.where, row.level) == ("b", "2")
 
 
 def test_what_was_not_measured_is_named_and_not_taken_for_met():
     verdict = judge.judge(measures(dynamic_range=None), TO_4X5)
-    missing = [entry for entry in verdict["not_judged"] if entry["reason"] == "not measured"]
-    assert [entry["criterion"] for entry in missing] == ["dynamic_range"]
-    assert not verdict["complete"]
+    missing = [entry for entry in verdict.not_judged if entry.reason == "not measured"]
+    assert [entry.criterion for entry in missing] == ["dynamic_range"]
+    assert not verdict.complete
 
 
 # Levels of ISO 19264-1:2021 as a published comparison prints them (secondary source).
@@ -145,9 +148,9 @@ def test_what_was_not_measured_is_named_and_not_taken_for_met():
     ],
 )  # fmt: skip
 def test_levels_of_reflective_originals(name, value, level):
-    row = judge.judge([{"name": name, "value": value, "note": ""}], "iso_19264_1_2021")
-    assert row["criteria"][0]["level"] == level
-    assert not row["criteria"][0]["read_in_original"]
+    row = judge.judge([Measure(name=name, value=value, unit="")], "iso_19264_1_2021")
+    assert row.criteria[0].level == level
+    assert not row.criteria[0].read_in_original
 
 
 @pytest.mark.parametrize(
@@ -195,10 +198,10 @@ def test_an_institution_can_fill_the_empty_table(tmp_path, monkeypatch):
     path.write_text(yaml.safe_dump(value), "utf-8")
     filled = judge.limits(path)
     monkeypatch.setattr(judge, "limits", lambda: filled)
-    assert judge.judge(measures(), "fadgi_2023_film")["overall"] == "3"
+    assert judge.judge(measures(), "fadgi_2023_film").overall == "3"
 
 
 def test_every_source_says_whether_it_was_read_in_the_original():
-    for source in judge.limits()["sources"].values():
-        assert isinstance(source["read_in_original"], bool)
-        assert source["edition"]
+    for source in judge.limits().sources.values():
+        assert isinstance(source.read_in_original, bool)
+        assert source.edition

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 import pyvips
 
+from glassine.base.records.target import GreyStep
 from glassine.targets import (
     capture,
     colour,
@@ -185,9 +186,9 @@ def test_the_response_that_was_injected_comes_out(film):
 def test_lightness_and_gain_of_a_print_come_out(paper):
     seen = paper()
     errors = tone.tone_error(seen.steps, "reflective")
-    assert max(entry["value"] for entry in errors) < 0.15
+    assert max(entry.value for entry in errors) < 0.15
     bright, other = tone.gains(seen.steps)
-    assert all(entry["value"] == pytest.approx(1.0, abs=0.03) for entry in bright + other)
+    assert all(entry.value == pytest.approx(1.0, abs=0.03) for entry in bright + other)
 
 
 def test_a_cast_is_measured_as_chroma(paper):
@@ -245,32 +246,43 @@ def test_a_slope_of_light_is_no_noise():
 
 def a_step(density, noise, flare=0.0):
     t = 10**-density
-    return tone.Step(
-        str(density), density, density, 0, 0, 0, 0, noise, 0, t / noise, (0.0,), t + flare
+    return GreyStep(
+        name=str(density),
+        density_reference=density,
+        density=density,
+        lightness_reference=0,
+        lightness=0,
+        chroma_error=0,
+        neutrality=0,
+        noise=noise,
+        noise_lightness=0,
+        signal_to_noise=t / noise,
+        codes=(0.0,),
+        luminance=t + flare,
     )
 
 
 def test_the_range_ends_where_signal_equals_noise():
     # White noise of 1/1000 of full scale: signal equals noise at density 3 (ISO 5-1).
     found = tone.dynamic_range([a_step(d, 1e-3) for d in np.arange(0, 4.2, 0.2)], 0.0)
-    assert found["value"] == pytest.approx(3.0, abs=0.02)
-    assert not found["beyond_target"]
+    assert found.value == pytest.approx(3.0, abs=0.02)
+    assert not found.beyond_target
 
 
 def test_flare_is_no_signal():
     steps = [a_step(d, 1e-3, flare=0.01) for d in np.arange(0, 4.2, 0.2)]
-    assert tone.dynamic_range(steps, 0.0)["value"] == pytest.approx(3.0, abs=0.02)
+    assert tone.dynamic_range(steps, 0.0).value == pytest.approx(3.0, abs=0.02)
 
 
 def test_a_wedge_that_ends_early_says_so():
     found = tone.dynamic_range([a_step(d, 1e-4) for d in np.arange(0, 2.2, 0.2)], 0.0)
-    assert found["beyond_target"]
-    assert found["value"] == pytest.approx(4.0, abs=0.01)
+    assert found.beyond_target
+    assert found.value == pytest.approx(4.0, abs=0.01)
 
 
 def test_coarse_codes_bound_the_range():
     steps = [a_step(d, 1e-9) for d in np.arange(0, 4.2, 0.2)]
-    assert tone.dynamic_range(steps, 1e-3)["value"] == pytest.approx(3.0, abs=0.05)
+    assert tone.dynamic_range(steps, 1e-3).value == pytest.approx(3.0, abs=0.05)
 
 
 # --- the field ---------------------------------------------------------------------------
@@ -315,9 +327,9 @@ def test_flat_patches_tell_falloff_where_there_is_no_field(film):
 @pytest.mark.parametrize(("amplitude", "period"), [(0.002, 7.3), (0.005, 24.0), (0.01, 3.0)])
 def test_bands_come_out_with_height_and_period(tmp_path, amplitude, period):
     rows, columns = field.banding(field_of(tmp_path, replace(FILM, banding=(amplitude, period))))
-    assert rows["value"] == pytest.approx(200 * amplitude, rel=0.05)
-    assert rows["period_px"] == pytest.approx(period, rel=0.01)
-    assert columns["value"] < 0.1 * rows["value"]
+    assert rows.value == pytest.approx(200 * amplitude, rel=0.05)
+    assert rows.period_px == pytest.approx(period, rel=0.01)
+    assert columns.value < 0.1 * rows.value
 
 
 def test_a_field_at_full_scale_is_known_as_clipped(tmp_path):

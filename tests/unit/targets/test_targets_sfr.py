@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import ndtr
 
+from glassine.base.records.target import Measure
 from glassine.targets import judge, sfr
 
 SIGMAS = (0.4, 0.5, 0.6, 0.8, 1.0, 1.2)
@@ -111,8 +112,8 @@ def star_of(sigma):
         "sfr_half_sampling": found.half_sampling,
         "sfr_peak": found.peak,
     }
-    measures = [{"name": name, "value": value, "note": ""} for name, value in values.items()]
-    return judge.judge(measures, "fadgi_2016_negatives_to_4x5")["overall_index"]
+    measures = [Measure(name=name, value=value, unit="") for name, value in values.items()]
+    return judge.judge(measures, "fadgi_2016_negatives_to_4x5").overall_index
 
 
 @pytest.mark.parametrize("star", STARS)

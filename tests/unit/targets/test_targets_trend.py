@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 
+import msgspec
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -11,33 +12,39 @@ from hypothesis import strategies as st
 from lxml import etree
 
 from glassine.base.errors import GlassineError
+from glassine.base.records.parts import Event, FindingNote
+from glassine.base.records.target import Measure, TargetResult
 from glassine.targets import trend
 
 
-def results(batch, taken, **values):
-    measures = [{"name": name, "value": value, "unit": "x"} for name, value in values.items()]
-    return {
-        "batch": batch,
-        "targets": [
-            {
-                "target": "peh-film-01",
-                "file": "film.json",
-                "taken": taken,
-                "state": "measured",
-                "measures": measures,
-            }
-        ],
-    }
+def result(batch, taken, file="film.json", **values):
+    return TargetResult(
+        batch=batch,
+        path="film.tif",
+        target="peh-film-01",
+        file=file,
+        kind="transmissive",
+        taken=taken,
+        measures=[Measure(name=name, value=value, unit="x") for name, value in values.items()],
+        statement="",
+        event=Event(
+            type="quality review", time="", outcome="success", detail={}, software={}, operator=None
+        ),
+    )
+
+
+def record(database, *results):
+    trend.record(database, results[0].batch, results)
 
 
 def test_points_come_back_in_order_of_capture_and_once_a_batch(tmp_path):
     database = tmp_path / "targets.sqlite"
-    trend.record(database, results("b2", "2026-03-18T10:00:00", sfr50=54.0, rotation=1.0))
-    trend.record(database, results("b1", "2026-03-17T10:00:00", sfr50=55.0))
-    trend.record(database, results("b2", "2026-03-18T10:00:00", sfr50=53.0))
-    found = trend.series(database)
+    record(database, result("b2", "2026-03-18T10:00:00", sfr50=54.0, rotation=1.0))
+    record(database, result("b1", "2026-03-17T10:00:00", sfr50=55.0))
+    record(database, result("b2", "2026-03-18T10:00:00", sfr50=53.0))
+    found = trend.courses(database)
     assert list(found) == [("peh-film-01", "sfr50")]
-    assert [(point["batch"], point["value"]) for point in found["peh-film-01", "sfr50"]] == [
+    assert [(point.batch, point.value) for point in found["peh-film-01", "sfr50"]] == [
         ("b1", 55.0),
         ("b2", 53.0),
     ]
@@ -45,24 +52,22 @@ def test_points_come_back_in_order_of_capture_and_once_a_batch(tmp_path):
 
 def test_what_was_not_measured_leaves_no_point(tmp_path):
     database = tmp_path / "targets.sqlite"
-    given_results = results("b1", "t", sfr50=None, white_balance=1.0)
-    given_results["targets"].append({"target": "x", "state": "not found", "measures": []})
-    trend.record(database, given_results)
-    assert list(trend.series(database)) == [("peh-film-01", "white_balance")]
+    lost = msgspec.structs.replace(result("b1", "t", sfr10=1.0), state="not found")
+    record(database, result("b1", "t", sfr50=None, white_balance=1.0), lost)
+    assert list(trend.courses(database)) == [("peh-film-01", "white_balance")]
 
 
 def test_a_target_captured_morning_and_evening_gives_two_points(tmp_path):
     database = tmp_path / "targets.sqlite"
-    given_results = results("b1", "2026-03-17T08:00:00", sfr50=55.0)
-    evening = results("b1", "2026-03-17T18:00:00", sfr50=54.0)["targets"][0]
-    given_results["targets"].append({**evening, "file": "evening.json"})
-    trend.record(database, given_results)
-    (course,) = trend.series(database).values()
-    assert [point["value"] for point in course] == [55.0, 54.0]
+    morning = result("b1", "2026-03-17T08:00:00", sfr50=55.0)
+    evening = result("b1", "2026-03-17T18:00:00", file="evening.json", sfr50=54.0)
+    record(database, morning, evening)
+    (course,) = trend.courses(database).values()
+    assert [point.value for point in course] == [55.0, 54.0]
 
 
 def test_no_database_means_no_points(tmp_path):
-    assert trend.series(tmp_path / "none.sqlite") == {}
+    assert trend.courses(tmp_path / "none.sqlite") == {}
     assert not (tmp_path / "none.sqlite").exists()
 
 
@@ -70,12 +75,12 @@ def test_another_file_is_refused_in_words(tmp_path):
     path = tmp_path / "targets.sqlite"
     path.write_bytes(b"this is no database" * 200)
     with pytest.raises(GlassineError, match=r"targets\.trend"):
-        trend.series(path)
+        trend.courses(path)
     with sqlite3.connect(tmp_path / "new.sqlite") as connection:
         connection.execute("PRAGMA user_version = 9")
     connection.close()
     with pytest.raises(GlassineError, match="version 9"):
-        trend.series(tmp_path / "new.sqlite")
+        trend.courses(tmp_path / "new.sqlite")
 
 
 @pytest.mark.parametrize(("slope", "direction"), [(-0.6, "falling"), (0.6, "rising")])
@@ -116,19 +121,19 @@ def test_drifts_name_batch_and_measure(tmp_path):
     database = tmp_path / "targets.sqlite"
     for day in range(12):
         sharp = 55.0 + 0.1 * (day % 3) - (3.0 * (day - 7) if day > 7 else 0)
-        trend.record(
+        record(
             database,
-            results(f"b{day:02d}", f"2026-03-{day + 1:02d}", sfr50=sharp, noise_lightness=0.3),
+            result(f"b{day:02d}", f"2026-03-{day + 1:02d}", sfr50=sharp, noise_lightness=0.3),
         )
-    (drift,) = trend.drifts(trend.series(database))
+    (drift,) = trend.drifts(trend.courses(database))
     assert (drift.measure, drift.direction, drift.since) == ("sfr50", "falling", "b08")
     assert drift.taken == "2026-03-09"
     (told,) = trend.findings([drift], "b11")
     assert told.severity == "review"
     assert "falling since batch b08" in told.what
     section = trend.section(database, tmp_path, "b11")
-    assert section["findings"] == [told.as_dict()]
-    assert {entry["measure"] for entry in section["series"]} == {"sfr50", "noise_lightness"}
-    for entry in section["series"]:
-        assert len(entry["points"]) == 12
-        assert etree.parse(tmp_path / entry["plot"]).getroot().tag.endswith("svg")
+    assert section.findings == [FindingNote(**told.as_dict())]
+    assert {entry.measure for entry in section.series} == {"sfr50", "noise_lightness"}
+    for entry in section.series:
+        assert len(entry.points) == 12
+        assert etree.parse(tmp_path / entry.plot).getroot().tag.endswith("svg")

@@ -136,3 +136,7 @@ class CatalogueRow(Record, frozen=True, kw_only=True):
     masters: list[SomeWords] = msgspec.field(default_factory=list)
     structure: list[Division] = msgspec.field(default_factory=list)
     extra: dict[str, str] = msgspec.field(default_factory=dict)
+
+
+# What stands for the row of an item that the catalogue does not have.
+NO_ROW = CatalogueRow(item="", row=0, title="", rights=RowRights())

@@ -109,6 +109,55 @@ class Identity(Record, frozen=True, kw_only=True):
     item: Item
 
 
+class SeenFrame(Record, frozen=True, kw_only=True):
+    """What a person saw of a frame when they decided about it."""
+
+    corners: (
+        Annotated[
+            list[Corner],
+            Meta(
+                min_length=4,
+                max_length=4,
+                description=(
+                    "Where the frame lay as it was found, in pixels of the master; left out where "
+                    "no frame of that number had been found."
+                ),
+                examples=[[[412.0, 310.5], [2290.0, 318.0], [2284.5, 1570.0], [406.5, 1562.0]]],
+            ),
+        ]
+        | UnsetType
+    ) = UNSET
+    polarity: (
+        Annotated[
+            Literal["negative", "positive"],
+            Meta(description="What was found of it then.", examples=["negative"]),
+        ]
+        | UnsetType
+    ) = UNSET
+    process: (
+        Annotated[
+            Literal["colour", "monochrome"],
+            Meta(description="What was found of it then.", examples=["colour"]),
+        ]
+        | UnsetType
+    ) = UNSET
+    blank: (
+        Annotated[bool, Meta(description="What was found of it then.", examples=[False])]
+        | UnsetType
+    ) = UNSET
+    sha256: (
+        Annotated[
+            str,
+            Meta(
+                pattern="^[0-9a-f]{64}$",
+                description="The SHA-256 of the master that was seen.",
+                examples=["5b8f0f0e7d3c8f8f4a5d2f5f4a1c0d9e8b7a6c5d4e3f2a1b0c9d8e7f6a5b4c3d"],
+            ),
+        ]
+        | UnsetType
+    ) = UNSET
+
+
 class CorrectedFrame(Record, frozen=True, kw_only=True):
     """What a person decided of a frame; what is absent stays as it was found.
 
@@ -218,6 +267,22 @@ class CorrectedFrame(Record, frozen=True, kw_only=True):
                     "true: a person has seen what asks for a look at the frame, and accepts it."
                 ),
                 examples=[True],
+            ),
+        ]
+        | UnsetType
+    ) = UNSET
+    seen: (
+        Annotated[
+            SeenFrame,
+            Meta(
+                description=(
+                    "What the person saw; the review page writes it. Where frames are numbered "
+                    "otherwise later, or the master is captured again, the decision then never "
+                    "falls on another picture."
+                ),
+                examples=[
+                    {"corners": [[412, 310], [2290, 318], [2284, 1570], [406, 1562]]},
+                ],
             ),
         ]
         | UnsetType

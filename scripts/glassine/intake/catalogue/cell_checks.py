@@ -108,6 +108,6 @@ def check_one_value(extract: Extract, row: Row, findings: list[Finding]) -> None
         elif isinstance(value, list) and len(value) == 1 and isinstance(value[0], str):
             row.cells[column] = value[0]
         else:
-            shown = json.dumps(value, ensure_ascii=False)
-            cell = Cell(row.number, column, shown)
+            text = json.dumps(value, ensure_ascii=False)
+            cell = Cell(row.number, column, text)
             findings.append(extract.wrong_value(cell, "one text."))

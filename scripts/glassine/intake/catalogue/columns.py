@@ -128,37 +128,39 @@ def speaks_of_a_date(column: str) -> bool:
 
 def held_back_words(text: str) -> str:
     """Return the words of a note on rights that keep the picture from the public, or nothing."""
-    found = _HELD_BACK_WORDS.search(text)
-    return found[0] if found else ""
+    match = _HELD_BACK_WORDS.search(text)
+    return match[0] if match else ""
 
 
 def note_contradicts(text: str, status: str) -> str:
     """Return the words of a note on rights that cannot stand beside a status, or nothing."""
-    found = None
+    match = None
     if status == "copyrighted":
-        found = re.search(r"public domain|\bcc0\b|gemeinfrei|no known copyright", text, re.I)
+        match = re.search(r"public domain|\bcc0\b|gemeinfrei|no known copyright", text, re.I)
     elif status == "public domain":
-        found = re.search(r"all rights reserved|\bin copyright|under copyright", text, re.I)
-    return found[0] if found else ""
+        match = re.search(r"all rights reserved|\bin copyright|under copyright", text, re.I)
+    return match[0] if match else ""
 
 
 def rights_in_words(text: str) -> str:
     """Return the words of a note that state rights by themselves, or nothing."""
-    found = _STATED_IN_WORDS.search(text)
-    return found[0] if found else ""
+    match = _STATED_IN_WORDS.search(text)
+    return match[0] if match else ""
 
 
-def unused(path: str, counted: Counter[str], fields: set[str], read: set[str]) -> list[Finding]:
+def unused(
+    path: str, counted: Counter[str], fields: set[str], fields_read: set[str]
+) -> list[Finding]:
     """Return what is told once a batch of columns that no field takes.
 
     counted: cells with a value, by column (or path in XML); fields: the names that fields have;
-    read: the fields that a column of this file holds.
+    fields_read: those that a column of this file holds.
     """
     if not counted:
         return []
-    shown = [f"{name} ({count})" for name, count in sorted(counted.items())]
-    listed = wording.some(shown, _SHOWN_COLUMNS)
-    found = [
+    columns = [f"{name} ({count})" for name, count in sorted(counted.items())]
+    listed = wording.some(columns, _SHOWN_COLUMNS)
+    findings = [
         Finding(
             "catalogue.unused",
             path,
@@ -169,9 +171,9 @@ def unused(path: str, counted: Counter[str], fields: set[str], read: set[str]) -
             "note",
         )
     ]
-    alike = sorted(name for name in counted if plain(name) in fields - read)
+    alike = sorted(name for name in counted if plain(name) in fields - fields_read)
     if alike:
-        found.append(
+        findings.append(
             Finding(
                 "catalogue.column_name",
                 path,
@@ -184,7 +186,7 @@ def unused(path: str, counted: Counter[str], fields: set[str], read: set[str]) -
                 "review",
             )
         )
-    return found
+    return findings
 
 
 def joined(path: str, counted: Counter[str], separator: str) -> list[Finding]:

@@ -83,34 +83,34 @@ class _Bounds:
 
 
 def _limits(bound: str) -> tuple[date, date]:
-    found = dates.bounds(bound)
-    assert found is not None  # `_bound` looked
-    return found
+    limits = dates.bounds(bound)
+    assert limits is not None  # `_bound` looked
+    return limits
 
 
 def _bound(text: str) -> str | None:
     """Return a bound as an ISO year, month or day, or None where it is none."""
-    found = _BOUND.fullmatch(text)
-    if found is None:
+    match = _BOUND.fullmatch(text)
+    if match is None:
         return None
-    year, *rest = (int(part) for part in found["day"].split("-"))
+    year, *rest = (int(part) for part in match["day"].split("-"))
     if not _FIRST_YEAR <= year <= _LAST_YEAR or (rest and not 1 <= rest[0] <= 12):
         return None
     if len(rest) == 2 and not 1 <= rest[1] <= calendar.monthrange(year, rest[0])[1]:
         return None
-    return found["day"]
+    return match["day"]
 
 
 def dated(stated: Stated) -> Dated:
     """Return the date of a row and what a person is told of it. Never raises."""
     bounds, problems = _bounds(stated)
-    found = _from_edtf(stated, bounds) if stated.edtf else _from_words(stated, bounds)
-    return Dated(found.edtf, found.understood, [*problems, *found.problems])
+    result = _from_edtf(stated, bounds) if stated.edtf else _from_words(stated, bounds)
+    return Dated(result.edtf, result.understood, [*problems, *result.problems])
 
 
 def _bounds(stated: Stated) -> tuple[_Bounds, list[Problem]]:
     problems = []
-    read = {"date_earliest": "", "date_latest": ""}
+    iso_bounds = {"date_earliest": "", "date_latest": ""}
     for name, text in (("date_earliest", stated.earliest), ("date_latest", stated.latest)):
         bound = _bound(text)
         if text and bound is None:
@@ -119,8 +119,8 @@ def _bounds(stated: Stated) -> tuple[_Bounds, list[Problem]]:
                 "1905-06-30; it was not used."
             )
             problems.append(Problem("bounds", (name,), expected))
-        read[name] = bound or ""
-    bounds = _Bounds(read["date_earliest"], read["date_latest"])
+        iso_bounds[name] = bound or ""
+    bounds = _Bounds(iso_bounds["date_earliest"], iso_bounds["date_latest"])
     if bounds.earliest and bounds.latest and bounds.earliest > bounds.latest:
         expected = "an earliest date that is not after the latest; neither was used."
         problems.append(Problem("bounds", ("date_earliest", "date_latest"), expected))
@@ -161,20 +161,20 @@ def _from_words(stated: Stated, bounds: _Bounds) -> Dated:
     interval = bounds.interval()
     if not stated.words:
         return Dated(interval, True)
-    found = date_words.to_edtf(stated.words, bounds.earliest, bounds.latest)
-    if found and not (found == dates.UNDATED and interval):
-        return Dated(found, True)
-    if found:
+    edtf_of_words = date_words.to_edtf(stated.words, bounds.earliest, bounds.latest)
+    if edtf_of_words and not (edtf_of_words == dates.UNDATED and interval):
+        return Dated(edtf_of_words, True)
+    if edtf_of_words:
         return Dated(interval, True)  # "n.d." beside bounds: they say what is known
     # Words that are understood without the bounds: a slip of the pen in one of the two.
     edtf = None if date_words.to_edtf(stated.words) else interval
-    kept = (
+    outcome = (
         f"the record keeps the words, and {edtf} by the catalogue's own bounds."
         if edtf
         else "the record keeps the words and has no machine-readable date."
     )
     expected = (
         "a date in words that are understood and agree with the catalogue's own "
-        f'bounds, e.g. "c. 1905", "June 1958", "1890-1910"; {kept}'
+        f'bounds, e.g. "c. 1905", "June 1958", "1890-1910"; {outcome}'
     )
     return Dated(edtf, False, [Problem("date", ("date",), expected)])

@@ -20,19 +20,19 @@ def cells(record: Reading, section: CatalogueSection) -> Cells:
     The fifteen elements count in either namespace (DCMI Metadata Terms, section 1). dc:date and
     dcterms:created are when the photograph was taken; issued, copyrighted and the like stay unread.
     """
-    identifiers = record.each(_both("identifier"))
-    found: Cells = {
+    identifiers = record.texts(_both("identifier"))
+    cell_values: Cells = {
         "item_id": identifiers[0] if identifiers else "",
         "title": record.first(_both("title")),
         "alternative": record.first("dcterms:alternative"),
         "description": record.blocks(f"{_both('description')} | dcterms:abstract"),
         **_dated(record),
-        "creator": [{"name": name} for name in record.each(_both("creator"))],
-        "subjects": [{"term": term} for term in record.each(_both("subject"))],
+        "creator": [{"name": name} for name in record.texts(_both("creator"))],
+        "subjects": [{"term": term} for term in record.texts(_both("subject"))],
         "places": [
-            {"name": name} for name in record.each(f"dcterms:spatial | {_both('coverage')}")
+            {"name": name} for name in record.texts(f"dcterms:spatial | {_both('coverage')}")
         ],
-        "languages": record.each(_both("language")),
+        "languages": record.texts(_both("language")),
         "genre": _genre(record),
         "physical": record.first(f"{_both('format')} | dcterms:extent"),
         "material": _material(record, section),
@@ -41,7 +41,7 @@ def cells(record: Reading, section: CatalogueSection) -> Cells:
         "identifiers": [{"type": "local", "value": value} for value in identifiers[1:]],
         "collection": record.first("dcterms:isPartOf"),
     }
-    return found | record.unread()
+    return cell_values | record.unread()
 
 
 def _both(name: str) -> str:
@@ -49,10 +49,10 @@ def _both(name: str) -> str:
 
 
 def _genre(record: Reading) -> str:
-    for each in record.all(_both("type")):
-        if record.peek(each) == "StillImage":
-            record.text(each)
-    listed = [each for each in record.all(_both("type")) if not record.is_used(each)]
+    for element in record.all(_both("type")):
+        if record.peek(element) == "StillImage":
+            record.text(element)
+    listed = [element for element in record.all(_both("type")) if not record.is_used(element)]
     return record.text(listed[0]) if listed else ""
 
 
@@ -61,29 +61,29 @@ def _material(record: Reading, section: CatalogueSection) -> str:
     words |= {form: material for material, form in MATERIAL_FORMS.items()}
     words |= {material: material for material in MATERIAL_FORMS}
     for medium in record.all("dcterms:medium"):
-        known = words.get(record.peek(medium).casefold())
-        if known:
+        stated_material = words.get(record.peek(medium).casefold())
+        if stated_material:
             record.text(medium)
-            return str(known)
+            return str(stated_material)
     return ""
 
 
 def _dated(record: Reading) -> Cells:
     """Return words and EDTF: of dcterms:created where that is one, of dc:date where it is not."""
     words = record.first("dc:date")
-    created = [each for each in record.all("dcterms:created") if record.peek(each)]
-    for each in created[:1]:
-        if edtf.is_valid(record.peek(each)):
-            return {"date": words, "date_edtf": record.text(each)}
+    created = [element for element in record.all("dcterms:created") if record.peek(element)]
+    for element in created[:1]:
+        if edtf.is_valid(record.peek(element)):
+            return {"date": words, "date_edtf": record.text(element)}
         if not words:
-            return {"date": record.text(each), "date_edtf": ""}
+            return {"date": record.text(element), "date_edtf": ""}
     return {"date": words or record.first("dcterms:date"), "date_edtf": ""}
 
 
 def _rights(record: Reading) -> Cells:
-    found: dict[str, list[str]] = {}
-    for each in record.all(f"{_both('rights')} | dcterms:license | edm:rights"):
-        text = record.block(each) or record.attribute(each, _RESOURCE)
+    values_of: dict[str, list[str]] = {}
+    for element in record.all(f"{_both('rights')} | dcterms:license | edm:rights"):
+        text = record.block(element) or record.attribute(element, _RESOURCE)
         if not text:
             continue
         name = "rights_note"
@@ -91,5 +91,5 @@ def _rights(record: Reading) -> Cells:
             name = "rights_uri"
         elif " ".join(text.casefold().split()) in _STATUS_WORDS:
             name = "copyright_status"
-        found.setdefault(name, []).append(text)
-    return {name: one_or_all(name, values) for name, values in found.items()}
+        values_of.setdefault(name, []).append(text)
+    return {name: one_or_all(name, values) for name, values in values_of.items()}

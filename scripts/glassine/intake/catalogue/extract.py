@@ -153,5 +153,5 @@ def text_of(cell: Any) -> str:
 
 def short(value: Any) -> str:
     """Return a value for a person to read, at most 80 characters of it."""
-    shown = " ".join(text_of(value).split())
-    return shown if len(shown) <= 80 else shown[:77] + "..."
+    text = " ".join(text_of(value).split())
+    return text if len(text) <= 80 else text[:77] + "..."

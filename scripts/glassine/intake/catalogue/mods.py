@@ -34,7 +34,7 @@ def cells(record: Reading, section: CatalogueSection) -> Cells:
     """
     item = _item(record, section.item_identifier)
     titles = "mods:titleInfo[not(@type)][1]/mods:"
-    found: Cells = {
+    cell_values: Cells = {
         "item_id": item,
         "title": _title(record, titles),
         "alternative": record.first("mods:titleInfo[@type='alternative']/mods:title"),
@@ -42,7 +42,7 @@ def cells(record: Reading, section: CatalogueSection) -> Cells:
         **_dated(record),
         "creator": [_name(record, name) for name in record.all("mods:name")],
         **_subjects(record),
-        "languages": record.each("mods:language/mods:languageTerm[@type='code']"),
+        "languages": record.texts("mods:language/mods:languageTerm[@type='code']"),
         "genre": record.first("mods:genre"),
         **_physical(record, section),
         **_access(record),
@@ -50,7 +50,7 @@ def cells(record: Reading, section: CatalogueSection) -> Cells:
         "collection": record.first("mods:relatedItem[@type='host']/mods:titleInfo/mods:title"),
     }
     _known_attributes(record)
-    return found | record.unread()
+    return cell_values | record.unread()
 
 
 def _known_attributes(record: Reading) -> None:
@@ -75,13 +75,15 @@ def _known_attributes(record: Reading) -> None:
 def _item(record: Reading, item_type: str | None) -> str:
     """Return the item number: the identifier of the type wanted (else the first), else the
     record's own."""
-    named = [each for each in record.all("mods:identifier") if record.peek(each)]
-    chosen = [each for each in named if not item_type or each.get("type") == item_type]
-    kept = record.all("mods:recordInfo/mods:recordIdentifier")
-    for element in [*chosen, *kept][:1]:
+    named = [identifier for identifier in record.all("mods:identifier") if record.peek(identifier)]
+    chosen = [
+        identifier for identifier in named if not item_type or identifier.get("type") == item_type
+    ]
+    record_numbers = record.all("mods:recordInfo/mods:recordIdentifier")
+    for element in [*chosen, *record_numbers][:1]:
         item = record.text(element)
         record.attribute(element, "type")
-        for other in kept:
+        for other in record_numbers:
             if record.peek(other) == item:
                 record.text(other)
         return item
@@ -89,26 +91,26 @@ def _item(record: Reading, item_type: str | None) -> str:
 
 
 def _identifiers(record: Reading) -> list[dict[str, str]]:
-    found = []
-    for each in record.all("mods:identifier"):
-        if record.is_used(each) or not record.peek(each):
+    entries = []
+    for element in record.all("mods:identifier"):
+        if record.is_used(element) or not record.peek(element):
             continue
-        kind = record.attribute(each, "type") or "local"
-        found.append({"type": kind, "value": record.text(each)})
-    return found
+        kind = record.attribute(element, "type") or "local"
+        entries.append({"type": kind, "value": record.text(element)})
+    return entries
 
 
 def _title(record: Reading, start: str) -> str:
-    title = " ".join(record.each(start + "nonSort") + record.each(start + "title"))
+    title = " ".join(record.texts(start + "nonSort") + record.texts(start + "title"))
     for part, mark in (("subTitle", ": "), ("partNumber", ". "), ("partName", ". ")):
-        title = mark.join([title, *record.each(start + part)])
+        title = mark.join([title, *record.texts(start + part)])
     return title
 
 
 def _name(record: Reading, name: Any) -> dict[str, str]:
     def inner(path: str) -> list[Any]:
-        found: list[Any] = name.xpath(path, namespaces={"mods": name.nsmap[name.prefix]})
-        return found
+        elements: list[Any] = name.xpath(path, namespaces={"mods": name.nsmap[name.prefix]})
+        return elements
 
     terms = inner("mods:role/mods:roleTerm[@type='text']") or inner("mods:role/mods:roleTerm")
     for term in terms[:1]:
@@ -149,9 +151,9 @@ def _physical(record: Reading, section: CatalogueSection) -> Cells:
     words |= {material: material for material in MATERIAL_FORMS}
     material, decay = "", ""
     for form in record.all("mods:physicalDescription/mods:form"):
-        known = words.get(record.peek(form).casefold())
-        if known and not material:
-            material = known
+        stated_material = words.get(record.peek(form).casefold())
+        if stated_material and not material:
+            material = stated_material
             record.text(form)
             record.attribute(form, "type")
     for note in record.all("mods:physicalDescription/mods:note[@type='condition']"):
@@ -170,20 +172,24 @@ def _physical(record: Reading, section: CatalogueSection) -> Cells:
 def _dated(record: Reading) -> Cells:
     """Return the date in words and as EDTF. Dates other than dateCreated stay unread: when a
     photograph was issued, copied or protected is not when it was taken."""
-    listed = [each for each in record.all("mods:originInfo/mods:dateCreated") if record.peek(each)]
-    plain = [each for each in listed if not each.get("point")]
-    words_in = next((each for each in plain if not each.get("encoding")), None)
-    coded_in = next((each for each in plain if each.get("encoding") == "edtf"), None)
+    listed = [
+        element
+        for element in record.all("mods:originInfo/mods:dateCreated")
+        if record.peek(element)
+    ]
+    plain = [element for element in listed if not element.get("point")]
+    words_in = next((element for element in plain if not element.get("encoding")), None)
+    coded_in = next((element for element in plain if element.get("encoding") == "edtf"), None)
     coded_in = (
         coded_in
         if coded_in is not None
-        else next((each for each in plain if each.get("encoding")), None)
+        else next((element for element in plain if element.get("encoding")), None)
     )
     ends = [next((e for e in listed if e.get("point") == end), None) for end in ("start", "end")]
     words = "" if words_in is None else _words(record, words_in)
     if coded_in is not None and _coded(record, coded_in):
         edtf = _take(record, coded_in)
-    elif any(each is not None for each in ends):
+    elif any(element is not None for element in ends):
         edtf, spelled = _range(record, ends[0], ends[1])
         words = words or spelled
     else:
@@ -198,8 +204,8 @@ def _words(record: Reading, element: Any) -> str:
     if element.get("qualifier") in _QUALIFIERS:
         record.attribute(element, "qualifier")
     record.attribute(element, "keyDate")
-    said = mark in (date_words.to_edtf(text) or "") if mark else text.startswith("[")
-    return text if said else form.format(text)
+    already_marked = mark in (date_words.to_edtf(text) or "") if mark else text.startswith("[")
+    return text if already_marked else form.format(text)
 
 
 def _coded(record: Reading, element: Any) -> str:
@@ -240,12 +246,12 @@ def _take(record: Reading, element: Any) -> str:
 def _range(record: Reading, start: Any, end: Any) -> tuple[str, str]:
     """Return the EDTF of a start and an end (either may lack), or the words of both where one
     of them is no date of figures."""
-    sides = [each for each in (start, end) if each is not None]
-    coded = [_coded(record, each) for each in sides]
-    unclear = [each for each in coded if not each or "/" in each or each[0] in "[{"]
-    written = " - ".join(record.peek(each) for each in sides)
-    for each in sides:
-        _take(record, each)
+    sides = [side for side in (start, end) if side is not None]
+    coded = [_coded(record, side) for side in sides]
+    unclear = [side for side in coded if not side or "/" in side or side[0] in "[{"]
+    written = " - ".join(record.peek(side) for side in sides)
+    for side in sides:
+        _take(record, side)
     if unclear:
         return "", written
     first = coded[0] if start is not None else ".."
@@ -269,7 +275,7 @@ def _with_doubts(edtf: str, words: str) -> str:
 def _access(record: Reading) -> Cells:
     """Return the rights. Conditions of another kind, restrictions first of all, stay unread:
     they are told, and hold the item."""
-    found: dict[str, list[str]] = {}
+    values_of: dict[str, list[str]] = {}
     for condition in record.all("mods:accessCondition"):
         kind = re.sub(r"[\W_]+", "", condition.get("type") or "").casefold()
         label = condition.get("displayLabel") or ""
@@ -279,21 +285,21 @@ def _access(record: Reading) -> Cells:
         record.attribute(condition, "type")
         if field:
             record.attribute(condition, "displayLabel")
-            found.setdefault(field, []).append(record.text(condition))
+            values_of.setdefault(field, []).append(record.text(condition))
             continue
         uri, text = record.attribute(condition, f"{{{XLINK}}}href"), record.block(condition)
-        known = rights.statement(uri or text)
-        if not uri and (known or re.match("https?://", text)):
+        statement = rights.statement(uri or text)
+        if not uri and (statement or re.match("https?://", text)):
             uri, text = text, ""
-        if text in (uri, known.name if known else uri):
+        if text in (uri, statement.name if statement else uri):
             text = ""
         if " ".join(text.casefold().split()) in _STATUS_WORDS:
-            found.setdefault("copyright_status", []).append(text)
+            values_of.setdefault("copyright_status", []).append(text)
             text = ""
         for name, value in (("rights_uri", uri), ("rights_note", text)):
             if value:
-                found.setdefault(name, []).append(value)
-    return {name: one_or_all(name, values) for name, values in found.items()}
+                values_of.setdefault(name, []).append(value)
+    return {name: one_or_all(name, values) for name, values in values_of.items()}
 
 
 def one_or_all(name: str, values: list[str]) -> str:
@@ -302,6 +308,6 @@ def one_or_all(name: str, values: list[str]) -> str:
     if name == "rights_note":
         return "\n".join(values)
     if name == "rights_uri":
-        known = {rights.statement(value) for value in values}
-        values = values[:1] if len(known) == 1 and None not in known else values
+        statements = {rights.statement(value) for value in values}
+        values = values[:1] if len(statements) == 1 and None not in statements else values
     return " | ".join(dict.fromkeys(values))

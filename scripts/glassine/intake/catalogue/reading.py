@@ -69,16 +69,16 @@ def read_catalogue(path: Path, settings: CatalogueSettings, root: Path | None = 
     if suffix == ".xml":
         from glassine.intake.catalogue import xml_rows
 
-        found = Catalogue(encoding="as the XML declares", delimiter="xml")
+        catalogue = Catalogue(encoding="as the XML declares", delimiter="xml")
         rows: Iterable[Row] = (
             Row(number, cells) for number, cells in xml_rows.rows(path, content, section)
         )
-        return _collect(found, rows, path, settings, {name: [name] for name in FIELDS})
+        return _collect(catalogue, rows, path, settings, {name: [name] for name in FIELDS})
     text, encoding = _decode(path, content, section.encoding)
     if suffix in (".jsonl", ".ndjson"):
-        found = Catalogue(encoding=encoding, delimiter="json")
+        catalogue = Catalogue(encoding=encoding, delimiter="json")
         columns = _mapping(section)
-        return _collect(found, _json_rows(path, text), path, settings, columns)
+        return _collect(catalogue, _json_rows(path, text), path, settings, columns)
     return _read_csv(path, text, encoding, settings)
 
 
@@ -177,8 +177,8 @@ def _read_csv(path: Path, text: str, encoding: str, settings: CatalogueSettings)
     section = settings.catalogue
     declared, text = _separator_line(text)
     columns = _mapping(section)
-    wanted = section.delimiter
-    delimiter = {"tab": "\t", "auto": declared or None}.get(wanted, wanted)
+    setting = section.delimiter
+    delimiter = {"tab": "\t", "auto": declared or None}.get(setting, setting)
     delimiter = delimiter or _sniff(path, text, columns["item_id"])
     rows = _csv_rows(path, text, delimiter)
     try:
@@ -187,14 +187,14 @@ def _read_csv(path: Path, text: str, encoding: str, settings: CatalogueSettings)
         header = []
     names = [nfc(name.strip()) for name in header]
     _check_header(path, names, columns, section.columns)
-    found = Catalogue(encoding=encoding, delimiter=delimiter)
-    return _collect(found, _named(rows, names), path, settings, columns)
+    catalogue = Catalogue(encoding=encoding, delimiter=delimiter)
+    return _collect(catalogue, _named(rows, names), path, settings, columns)
 
 
 def _separator_line(text: str) -> tuple[str, str]:
     """Return the separator that spreadsheets note in a first line "sep=;", and the rest."""
-    found = re.match(r"sep=([,;\t])\r?\n", text)
-    return (found[1], text[found.end() :]) if found else ("", text)
+    match = re.match(r"sep=([,;\t])\r?\n", text)
+    return (match[1], text[match.end() :]) if match else ("", text)
 
 
 def _sniff(path: Path, text: str, id_columns: list[str]) -> str:
@@ -324,10 +324,10 @@ def _json_rows(path: Path, text: str) -> Iterator[Row]:
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) != len(pairs):
+    values = dict(pairs)
+    if len(values) != len(pairs):
         raise ValueError("a key stands twice")
-    return found
+    return values
 
 
 def _finite(text: str) -> float:
@@ -345,37 +345,39 @@ def _no_constant(name: str) -> Any:
 
 
 def _collect(
-    found: Catalogue,
+    catalogue: Catalogue,
     rows: Iterable[Row],
     path: Path,
     settings: CatalogueSettings,
     columns: dict[str, list[str]],
 ) -> Catalogue:
-    reader = RecordReader(path, settings, columns, narrow=found.encoding == "cp1252")
+    reader = RecordReader(path, settings, columns, narrow=catalogue.encoding == "cp1252")
     first_row: dict[ItemId, int] = {}
     for row in rows:
-        found.rows_read += 1
+        catalogue.rows_read += 1
         item = reader.item(row)
         findings: list[Finding] = []
         record = reader.record(row, findings)
         if item and item in first_row:
             findings = [reader.twice(row.number, item, first_row[item])]
         first_row.setdefault(item, row.number)
-        found.findings.extend(findings)
+        catalogue.findings.extend(findings)
         held = next((finding for finding in findings if finding.severity == "hold"), None)
         if held or record is None:
-            found.records.pop(item, None)
+            catalogue.records.pop(item, None)
             if item and held:
-                found.bad_items.setdefault(item, held)
-        elif item not in found.bad_items:
-            found.records[item] = record
-            asked = [finding for finding in findings if finding.severity == "review"]
-            if asked:
-                found.for_review[item] = asked
-    found.findings += catalogue_columns.unused(path.name, reader.unused, set(FIELDS), reader.read)
+                catalogue.bad_items.setdefault(item, held)
+        elif item not in catalogue.bad_items:
+            catalogue.records[item] = record
+            for_review = [finding for finding in findings if finding.severity == "review"]
+            if for_review:
+                catalogue.for_review[item] = for_review
+    catalogue.findings += catalogue_columns.unused(
+        path.name, reader.unused, set(FIELDS), reader.read
+    )
     separator = settings.catalogue.separator
-    found.findings += catalogue_columns.joined(path.name, reader.joined, separator)
-    if not found.rows_read:
+    catalogue.findings += catalogue_columns.joined(path.name, reader.joined, separator)
+    if not catalogue.rows_read:
         raise _refuse(
             "empty",
             path,
@@ -383,4 +385,4 @@ def _collect(
             "one row an item.",
             "Export it again.",
         )
-    return found
+    return catalogue

@@ -30,10 +30,10 @@ def check_schema(
         if part == "extra":
             continue  # whatever the catalogue says there
         text = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
-        for where, shown, expected in _faults(part, text, isinstance(value, str)):
+        for where, text_shown, expected in _faults(part, text, isinstance(value, str)):
             name = _COLUMN_OF.get(where, where.split(".")[0])
             column = (extract.columns.get(name) or [name])[0]
-            findings.append(extract.wrong_value(Cell(row.number, column, shown), expected))
+            findings.append(extract.wrong_value(Cell(row.number, column, text_shown), expected))
 
 
 @cache
@@ -56,10 +56,10 @@ def _faults(part: str, text: str, is_text: bool) -> tuple[tuple[str, str, str], 
     validator a millisecond.
     """
     value = text if is_text else json.loads(text)
-    found = []
+    faults = []
     for error in _validators()[part].iter_errors(value):
         names = [part, *(str(step) for step in error.absolute_path if isinstance(step, str))]
         described = error.schema.get("description") if isinstance(error.schema, dict) else None
         expected = f"{described or error.message[:200]}."
-        found.append((".".join(names), str(error.instance), expected))
-    return tuple(found)
+        faults.append((".".join(names), str(error.instance), expected))
+    return tuple(faults)

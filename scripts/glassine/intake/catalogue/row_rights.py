@@ -49,12 +49,12 @@ def _against_the_words(
     extract: Extract, row: Row, stated: dict[str, str], resolved: rights.Rights
 ) -> list[Finding]:
     """Return where the note, or the holder, does not agree with the rights of the record."""
-    found = []
+    findings = []
     name, note = resolved.name or resolved.status, stated["note"]
 
     def ask(code: str, field: str, value: str, expected: str) -> None:
         cell = Cell(row.number, extract.first_column(field), value)
-        found.append(extract.finding(code, cell, expected, "review"))
+        findings.append(extract.finding(code, cell, expected, "review"))
 
     words = catalogue_columns.rights_in_words(note)
     if words and not stated["uri"] and not stated["status"]:
@@ -69,18 +69,18 @@ def _against_the_words(
     if stated["holder"] and resolved.marked is False and not resolved.grants:
         expected = "no rights holder of what is in the public domain."
         ask("rights_holder", "rights_holder", stated["holder"], expected)
-    return found
+    return findings
 
 
 def _contradiction(extract: Extract, row: Row, uri: str, status: str, severity: str) -> Finding:
-    known = rights.statement(uri)
-    assert known is not None  # for the type checker: `rights.contradiction` looked
+    statement = rights.statement(uri)
+    assert statement is not None  # for the type checker: `rights.contradiction` looked
     went_on = "" if severity == "hold" else " The records follow the URI."
     return Finding(
         "catalogue.rights_contradict",
         f"{extract.path.name}, row {row.number}",
         f"Column {extract.first_column('copyright_status')!r} says {status!r}, but {uri} says "
-        f"{known.name!r} ({known.status}).{went_on}",
+        f"{statement.name!r} ({statement.status}).{went_on}",
         "a status and a URI that say the same, or the URI alone.",
         "Correct the one that is wrong in the catalogue and export again.",
         severity,

@@ -18,23 +18,23 @@ def creators(extract: Extract, row: Row, findings: list[Finding]) -> list[dict[s
     names = extract.many(row, "creator")
     roles = _parallel(extract, row, ("creator", "creator_role"), len(names), findings)
     uris = _parallel(extract, row, ("creator", "creator_uri"), len(names), findings)
-    found = []
+    entries = []
     for name, role, uri in zip(names, roles, uris, strict=True):
         if isinstance(name, dict):
-            found.append({key: str(name.get(key) or "") for key in ("name", "role", "uri")})
+            entries.append({key: str(name.get(key) or "") for key in ("name", "role", "uri")})
             continue
         text, inline = _term_and_uri(name)
-        found.append({"name": text, "role": role, "uri": uri or inline})
-    return found
+        entries.append({"name": text, "role": role, "uri": uri or inline})
+    return entries
 
 
 def subjects(extract: Extract, row: Row, findings: list[Finding]) -> list[dict[str, str]]:
-    found = []
+    entries = []
     for value, uri in _with_uris(extract, row, ("subjects", "subject_uris"), findings):
         entry = _term("term", value, uri)
         authority = str(value.get("authority") or "") if isinstance(value, dict) else ""
-        found.append({**entry, "authority": authority or _authority(entry["uri"])})
-    return found
+        entries.append({**entry, "authority": authority or _authority(entry["uri"])})
+    return entries
 
 
 def places(extract: Extract, row: Row, findings: list[Finding]) -> list[dict[str, str]]:
@@ -89,15 +89,15 @@ _TYPED = re.compile(r"([A-Za-z][A-Za-z0-9 ._-]{0,30}):\s*(?!//)(?=\S)")
 def identifiers(extract: Extract, row: Row) -> list[dict[str, str]]:
     """Return identifiers; "box:12" states its type, else the column's name is the type."""
     several = len(extract.columns["identifiers"]) > 1
-    found = []
+    entries = []
     for column in extract.columns["identifiers"]:
         cell = row.cells.get(column)
         pieces = cell if isinstance(cell, list) else str(cell or "").split(extract.separator)
         for piece in pieces:
             entry = _identifier(piece, column if several else None)
             if entry is not None:
-                found.append(entry)
-    return found
+                entries.append(entry)
+    return entries
 
 
 def _identifier(piece: Any, column: str | None) -> dict[str, str] | None:
@@ -124,7 +124,7 @@ def structure(extract: Extract, row: Row, findings: list[Finding]) -> list[Any]:
     cell = row.cells.get(column)
     if isinstance(cell, list):
         return [_counted_whole(division) for division in cell]
-    found = []
+    divisions = []
     for piece in str(cell or "").split(extract.separator):
         if not piece.strip():
             continue
@@ -135,8 +135,8 @@ def structure(extract: Extract, row: Row, findings: list[Finding]) -> list[Any]:
             cell = Cell(row.number, column, piece)
             findings.append(extract.finding("structure", cell, expected))
             return []
-        found.append({"label": label.strip(), "type": "section", "frames": frames})
-    return found
+        divisions.append({"label": label.strip(), "type": "section", "frames": frames})
+    return divisions
 
 
 def _counted_whole(division: Any) -> Any:
@@ -149,13 +149,13 @@ def _counted_whole(division: Any) -> Any:
 
 
 def _frames(figures: str) -> list[int] | None:
-    found: list[int] = []
+    numbers: list[int] = []
     for piece in figures.split(","):
         match = re.fullmatch(r"(\d{1,4})(?:\s*[-–]\s*(\d{1,4}))?", piece.strip())
-        if not match or len(found) > MAX_FRAMES:
+        if not match or len(numbers) > MAX_FRAMES:
             return None
-        found.extend(range(int(match[1]), int(match[2] or match[1]) + 1))
-    return found or None
+        numbers.extend(range(int(match[1]), int(match[2] or match[1]) + 1))
+    return numbers or None
 
 
 _URI = re.compile(r"[A-Za-z][A-Za-z0-9+.-]*:[^<>\s]+>")

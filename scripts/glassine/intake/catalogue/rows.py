@@ -80,8 +80,8 @@ class RecordReader:
         self._count_joined(row)
         record = _build(extract, row, item, findings)
         rights = record["rights"]["uri"] or record["rights"]["status"]
-        known = unread.Known(record["edtf"], rights)
-        unread.check(extract, row, known, self.unused, findings)
+        read_values = unread.ReadValues(record["edtf"], rights)
+        unread.check(extract, row, read_values, self.unused, findings)
         row_faults.check_schema(extract, row, record, findings)
         return None if _holds(findings) else msgspec.convert(record, CatalogueRow)
 
@@ -140,8 +140,8 @@ def _dated(
     stated = catalogue_dates.Stated(
         *(one[name] for name in ("date", "date_edtf", "date_earliest", "date_latest"))
     )
-    found = catalogue_dates.dated(stated)
-    for problem in found.problems:
+    date = catalogue_dates.dated(stated)
+    for problem in date.problems:
         columns = [extract.first_column(name) for name in problem.fields]
         findings.append(
             Finding(
@@ -157,6 +157,6 @@ def _dated(
         )
     return {
         "date_text": one["date"],
-        "edtf": found.edtf,
-        "date_understood": found.understood,
+        "edtf": date.edtf,
+        "date_understood": date.understood,
     }

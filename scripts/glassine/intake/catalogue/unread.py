@@ -24,7 +24,7 @@ _RIGHTS_STEP_XML = (
 
 
 @dataclass(frozen=True)
-class Known:
+class ReadValues:
     """What a row's record says by the columns that are read: the date as EDTF, URI or status of the
     rights."""
 
@@ -44,7 +44,7 @@ def unread_cells(extract: Extract, row: Row) -> list[Cell]:
 def check(
     extract: Extract,
     row: Row,
-    known: Known,
+    read_values: ReadValues,
     counted: Counter[str],
     findings: list[Finding],
 ) -> None:
@@ -55,34 +55,34 @@ def check(
     for cell in unread_cells(extract, row):
         if cell.column not in extract.ignored:
             counted[cell.column] += 1
-            findings += _told_by(extract, row, cell, known)
+            findings += _findings_of(extract, row, cell, read_values)
 
 
-def _told_by(extract: Extract, row: Row, cell: Cell, known: Known) -> list[Finding]:
+def _findings_of(extract: Extract, row: Row, cell: Cell, read_values: ReadValues) -> list[Finding]:
     """Return what is told of a cell that nobody reads."""
     text = text_of(cell.value)
     states = (extract.one(row, name).strip() for name in ("rights_uri", "copyright_status"))
     if catalogue_columns.keeps_back(cell.column, text):
         return [_kept_back(extract, cell)]
     if catalogue_columns.speaks_of_rights(cell.column, cell.value) and not any(states):
-        return [_unread_rights(extract, cell, known)]
+        return [_unread_rights(extract, cell, read_values)]
     if catalogue_columns.held_back_words(text):
         return [_kept_back(extract, cell, "review")]
     if catalogue_columns.speaks_of_a_date(cell.column):
-        return _unread_date(extract, row, cell, known)
+        return _unread_date(extract, row, cell, read_values)
     return []
 
 
-def _unread_date(extract: Extract, row: Row, cell: Cell, known: Known) -> list[Finding]:
+def _unread_date(extract: Extract, row: Row, cell: Cell, read_values: ReadValues) -> list[Finding]:
     """Return what is told of a date that nobody reads, where no other date is stated, or the
     record's is another."""
     if not any(extract.one(row, name).strip() for name in FIELDS if name.startswith("date")):
         expected = "a date in a column that is read; the record has none."
     else:
         other = date_words.to_edtf(text_of(cell.value))
-        if not (other and known.edtf and catalogue_dates.apart(other, known.edtf)):
+        if not (other and read_values.edtf and catalogue_dates.apart(other, read_values.edtf)):
             return []
-        expected = f"the date that the record has by the columns that are read, {known.edtf}."
+        expected = f"the date that the record has by the columns that are read, {read_values.edtf}."
     step = "Name the column under `catalogue.columns`, if it holds the photograph's date."
     return [extract.finding("date_unread", cell, expected, "review", step)]
 
@@ -109,10 +109,10 @@ def _kept_back_by_note(extract: Extract, row: Row, words: str) -> Finding:
     )
 
 
-def _unread_rights(extract: Extract, cell: Cell, known: Known) -> Finding:
+def _unread_rights(extract: Extract, cell: Cell, read_values: ReadValues) -> Finding:
     return extract.finding(
         "rights_unread",
         cell,
-        f"rights in a column that is read; without it the record would say {known.rights}.",
+        f"rights in a column that is read; without it the record would say {read_values.rights}.",
         next_step=_RIGHTS_STEP_XML if extract.path.suffix.lower() == ".xml" else _RIGHTS_STEP,
     )

@@ -67,8 +67,8 @@ class Reading:
 
     def all(self, path: str) -> list[Any]:
         """Return the elements at an XPath below the record; looking does not use them."""
-        found: list[Any] = self.root.xpath(path, namespaces=NAMESPACES)
-        return found
+        elements: list[Any] = self.root.xpath(path, namespaces=NAMESPACES)
+        return elements
 
     def is_used(self, element: Any) -> bool:
         return element in self._used
@@ -96,12 +96,12 @@ class Reading:
 
     def first(self, path: str) -> str:
         """Return the text of the first element that has any."""
-        found = next((each for each in self.all(path) if self.peek(each)), None)
-        return "" if found is None else self.text(found)
+        first_element = next((element for element in self.all(path) if self.peek(element)), None)
+        return "" if first_element is None else self.text(first_element)
 
-    def each(self, path: str) -> list[str]:
+    def texts(self, path: str) -> list[str]:
         """Return the texts of all elements that have any."""
-        return [self.text(found) for found in self.all(path) if self.peek(found)]
+        return [self.text(element) for element in self.all(path) if self.peek(element)]
 
     def blocks(self, path: str) -> str:
         """Return the texts of all elements as paragraphs."""
@@ -109,11 +109,11 @@ class Reading:
 
     def unread(self) -> Cells:
         """Return {path: texts} of the elements and attributes that were not used."""
-        found: dict[str, list[str]] = {}
+        texts_of: dict[str, list[str]] = {}
 
         def note(name: str, text: str) -> None:
             if " ".join(text.split()):
-                found.setdefault(name[:_MAX_PATH], []).append(" ".join(text.split()))
+                texts_of.setdefault(name[:_MAX_PATH], []).append(" ".join(text.split()))
 
         for element in self.root.iter():
             used = element in self._used or element is self.root
@@ -124,7 +124,7 @@ class Reading:
                 plain = used or not _own_text(element).strip()
                 if plain and name not in _FORMAL and (element, name) not in self._used_attributes:
                     note(f"{path}/@{etree.QName(name).localname}", value)
-        return {name: " | ".join(texts) for name, texts in found.items()}
+        return {name: " | ".join(texts) for name, texts in texts_of.items()}
 
     def _path(self, element: Any) -> str:
         names = [etree.QName(element).localname]
@@ -142,9 +142,9 @@ def _own_text(element: Any) -> str:
 
 def _kind(element: Any) -> str:
     """Return an unread element's attributes: they often say what the text is."""
-    told = [
+    attributes = [
         f"{etree.QName(name).localname}={value}"
         for name, value in element.attrib.items()
         if name not in _FORMAL
     ]
-    return f" [{', '.join(told)}]" if told else ""
+    return f" [{', '.join(attributes)}]" if attributes else ""

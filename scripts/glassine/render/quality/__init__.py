@@ -1,6 +1,6 @@
 """Quality of each frame, measured while it is rendered; the batch as a whole, afterwards.
 
-`measure` looks at a few tiles at full resolution and at the reduced master, so that its cost
+`measure` looks at a few patches at full resolution and at the reduced master, so that its cost
 does not grow with the master. Limits: config/quality_limits.yaml.
 """
 
@@ -17,7 +17,7 @@ from glassine.base.records.quality import Measure, Verdict
 from glassine.base.tone import AnyTone, Negative
 from glassine.masters import colour
 from glassine.render.given import QualitySection
-from glassine.render.quality import area, detail, limits, tiles
+from glassine.render.quality import area, detail, limits, patches
 
 if TYPE_CHECKING:
     from glassine.masters.pixels import Source
@@ -30,7 +30,7 @@ ORDER: dict[Verdict, int] = {"pass": 0, "review": 1, "fail": 2}
 class Sight:
     """A frame as it is measured.
 
-    tone: the frame's plan; shown: the frame as rendered, uint8 (h, w, bands), long edge about
+    tone: of the frame; shown: the frame as rendered, uint8 (h, w, bands), long edge about
     1000 px; icc: the master's profile (else the encoding that the tone records).
     """
 
@@ -43,8 +43,8 @@ class Sight:
     icc: bytes | None = None
 
     def encoding(self) -> colour.Encoding:
-        stated = self.tone.encoding.stated
-        return colour.encoding_of(self.icc, stated, self.source.bits, self.source.bands)
+        encoding_stated = self.tone.encoding.stated
+        return colour.encoding_of(self.icc, encoding_stated, self.source.bits, self.source.bands)
 
 
 def measure(sight: Sight, settings: QualitySection) -> list[Measure]:
@@ -62,8 +62,8 @@ Value = tuple[str, float | int | None, str]
 
 def _values(sight: Sight, encoding: colour.Encoding) -> list[Value]:
     source, geometry, frame, tone = sight.source, sight.geometry, sight.frame, sight.tone
-    busy, flat = tiles.pick(source, frame, encoding)
-    mask = tiles.inside(source.reduced.shape, frame, source.reduction, 0.03)
+    busy, flat = patches.pick(source, frame, encoding)
+    mask = patches.inside(source.reduced.shape, frame, source.reduction, 0.03)
     if not mask.any():
         mask[:] = True
     band = tone.channels[len(tone.channels) // 2]
@@ -100,12 +100,12 @@ def _values(sight: Sight, encoding: colour.Encoding) -> list[Value]:
 
 
 def _sampled(
-    source: Source, mask: npt.NDArray[np.bool_], read: list[tiles.Tile]
+    source: Source, mask: npt.NDArray[np.bool_], sampled_patches: list[patches.Patch]
 ) -> npt.NDArray[Any]:
-    """Return codes (n, bands): those of the tiles, or of the reduced master without any."""
-    if not read:
+    """Return codes (n, bands): those of the patches, or of the reduced master without any."""
+    if not sampled_patches:
         return source.reduced[mask]
-    return np.concatenate([tile.codes.reshape(-1, source.bands) for tile in read])
+    return np.concatenate([patch.codes.reshape(-1, source.bands) for patch in sampled_patches])
 
 
 def _base_density(tone: AnyTone) -> float | None:

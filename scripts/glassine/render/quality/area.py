@@ -35,8 +35,8 @@ def light_falloff(
     pieces = [piece for r in geometry.base_regions for piece in _pieces(source, r, encoding)]
     if len(pieces) < 8:
         return None
-    found = np.array(pieces)
-    levels = found[_on_course(found), 2]
+    samples = np.array(pieces)
+    levels = samples[_on_course(samples), 2]
     if len(levels) < 8:
         return None
     low, high = np.percentile(levels, [5, 95])
@@ -60,14 +60,14 @@ def _pieces(
     cv2.fillConvexPoly(mask, np.round((quad - (left, top) - 0.5) * 16).astype(np.int32), 1, shift=4)
     sides = np.linalg.norm(np.roll(quad, -1, axis=0) - quad, axis=1)
     side = max(2, min(16, int(sides.max()) // 8))
-    found = []
+    pieces = []
     for y in range(0, max(box.shape[0] - side, 0) + 1, side):
         for x in range(0, max(box.shape[1] - side, 0) + 1, side):
             base = light[y : y + side, x : x + side][mask[y : y + side, x : x + side] > 0]
             if len(base) >= min(side * side / 4, side * sides.min() / 3, 16):
                 place = (float(left + x + side / 2), float(top + y + side / 2))
-                found.append((*place, float(np.median(base))))
-    return found
+                pieces.append((*place, float(np.median(base))))
+    return pieces
 
 
 def _on_course(pieces: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
@@ -171,12 +171,12 @@ def dust(rendered: npt.NDArray[np.uint8]) -> int:
     peak = np.zeros(count, np.float32)
     np.maximum.at(peak, labels[marks > 0], rest[marks > 0])
     spread = cv2.dilate(marks, np.ones((5, 5), np.uint8))
-    beside = cv2.dilate(rest * (spread == 0), np.ones((21, 21), np.uint8))
+    surroundings = cv2.dilate(rest * (spread == 0), np.ones((21, 21), np.uint8))
     x, y = np.round(centres[1:]).astype(int).T
     places = np.zeros(grey.shape, np.float32)
     np.add.at(places, (y, x), 1.0)
     crowd = cv2.boxFilter(places, -1, (41, 41), normalize=False, borderType=cv2.BORDER_CONSTANT)
-    alone = (peak[1:] > ALONE * beside[y, x]) & (crowd[y, x] < FELLOWS + 1.5)
+    alone = (peak[1:] > ALONE * surroundings[y, x]) & (crowd[y, x] < FELLOWS + 1.5)
     return int(np.count_nonzero(alone & (stats[1:, cv2.CC_STAT_AREA] <= 60)))
 
 

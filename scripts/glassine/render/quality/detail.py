@@ -1,4 +1,4 @@
-"""Sharpness, noise, real resolution and registration, from tiles at full resolution."""
+"""Sharpness, noise, real resolution and registration, from patches at full resolution."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine.render.quality.tiles import Floats, Tile
+from glassine.render.quality.patches import Floats, Patch
 
 # Edge blur is read from two smoothings of the gradient, in px.
 FINE_PX, COARSE_PX = 1.0, 2.0
@@ -25,7 +25,7 @@ def _gradient(image: Floats, sigma: float) -> tuple[Floats, Floats]:
     return np.asarray(dx), np.asarray(dy)
 
 
-def edge_blur(tiles: list[Tile], band: int) -> tuple[float | None, int]:
+def edge_blur(patches: list[Patch], band: int) -> tuple[float | None, int]:
     """Return (sigma in px of a Gaussian that blurs the sharpest edges, edge points used).
 
     At a step edge blurred by s, the gradient smoothed by S peaks at contrast / sqrt(2 pi
@@ -34,9 +34,9 @@ def edge_blur(tiles: list[Tile], band: int) -> tuple[float | None, int]:
     picture itself holds soft edges. None where no edge rises above the grain.
     """
     blurs, weights = [], []
-    for tile in tiles:
-        found, strength = _tile_blur(tile.density[..., band])
-        blurs.append(found)
+    for patch in patches:
+        patch_blurs, strength = _patch_blur(patch.density[..., band])
+        blurs.append(patch_blurs)
         weights.append(strength)
     if not blurs:
         return None, 0
@@ -46,8 +46,8 @@ def edge_blur(tiles: list[Tile], band: int) -> tuple[float | None, int]:
     return float(np.sqrt(np.percentile(blur, 25))), len(blur)
 
 
-def _tile_blur(density: Floats) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
-    """Return squared blur and strength at the edge points of one tile."""
+def _patch_blur(density: Floats) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
+    """Return squared blur and strength at the edge points of one patch."""
     dx, dy = _gradient(density, FINE_PX)
     wide_x, wide_y = _gradient(density, COARSE_PX)
     fine, coarse = np.hypot(dx, dy), np.hypot(wide_x, wide_y)
@@ -73,14 +73,14 @@ def _ridge(magnitude: Floats, dx: Floats, dy: Floats) -> npt.NDArray[np.bool_]:
     return np.where(horizontal, along_x, along_y)
 
 
-def noise(tiles: list[Tile], band: int) -> float | None:
-    """Return the RMS of density in the flattest parts, slow changes taken away; None if no tile.
+def noise(patches: list[Patch], band: int) -> float | None:
+    """Return the RMS of density in the flattest parts, slow changes taken away; None if no patch.
 
     Blocks of 32 px; each loses its best-fitting plane; the quietest tenth of blocks counts.
     """
     values: list[float] = []
-    for tile in tiles:
-        middle = tile.density[:256, :256, band]
+    for patch in patches:
+        middle = patch.density[:256, :256, band]
         values += _block_rms(np.ascontiguousarray(middle), 32)
     if not values:
         return None
@@ -101,15 +101,15 @@ def _block_rms(density: Floats, side: int) -> list[float]:
     return np.sqrt(np.mean(rest**2, axis=1)).tolist()  # type: ignore[no-any-return]
 
 
-def power_spectrum(tiles: list[Tile], band: int, side: int = 128) -> npt.NDArray[Any] | None:
+def power_spectrum(patches: list[Patch], band: int, side: int = 128) -> npt.NDArray[Any] | None:
     """Return the power by frequency along rows and columns, 0..0.5 cycles/px, of quiet pieces.
 
     Shape (2, side // 2 + 1): for rows, for columns. Windowed pieces of `side` px; the median
     of the quarter with least power at middle frequencies, where noise stands before picture.
     """
     pieces = []
-    for tile in tiles:
-        d = tile.density[..., band]
+    for patch in patches:
+        d = patch.density[..., band]
         for top in range(0, d.shape[0] - side + 1, side):
             pieces += [
                 d[top : top + side, left : left + side]
@@ -166,8 +166,8 @@ def _line_used(line: npt.NDArray[Any]) -> float:
     if falls.max() < STEEP_DB:
         return 100.0
     before, after = level[first], level[first:last].min()
-    kept = np.flatnonzero(level[first:last] >= (before + after) / 2)
-    return 100.0 * (first + int(kept.max())) / count
+    above_half = np.flatnonzero(level[first:last] >= (before + after) / 2)
+    return 100.0 * (first + int(above_half.max())) / count
 
 
 # Two channels show the same edges where they agree so well (height of the peak of phase
@@ -175,27 +175,27 @@ def _line_used(line: npt.NDArray[Any]) -> float:
 SAME_EDGES = 0.3
 
 
-def misregistration(tiles: list[Tile]) -> float | None:
+def misregistration(patches: list[Patch]) -> float | None:
     """Return the median shift (px) of red or blue against green, the larger.
 
-    None for grey masters and where no tile shows edges that two channels share.
+    None for grey masters and where no patch shows edges that two channels share.
     """
-    if not tiles or tiles[0].density.shape[2] < 3:
+    if not patches or patches[0].density.shape[2] < 3:
         return None
     shifts: list[list[float]] = [[], []]
-    for tile in tiles:
-        side = min(*tile.density.shape[:2], 256)
-        y, x = (tile.density.shape[0] - side) // 2, (tile.density.shape[1] - side) // 2
+    for patch in patches:
+        side = min(*patch.density.shape[:2], 256)
+        y, x = (patch.density.shape[0] - side) // 2, (patch.density.shape[1] - side) // 2
         window = cv2.createHanningWindow((side, side), cv2.CV_32F)
-        middle = tile.density[y : y + side, x : x + side]
+        middle = patch.density[y : y + side, x : x + side]
         layers = [_edges_only(middle[..., band]) for band in range(3)]
         for number, band in enumerate((0, 2)):
             start, response = cv2.phaseCorrelate(layers[1], layers[band], window)
             sure = response > SAME_EDGES
-            found = _refined(layers[1], layers[band], window, start) if sure else None
-            if found is not None:
-                shifts[number].append(float(np.hypot(*found)))
-    medians = [float(np.median(found)) for found in shifts if found]
+            shift = _refined(layers[1], layers[band], window, start) if sure else None
+            if shift is not None:
+                shifts[number].append(float(np.hypot(*shift)))
+    medians = [float(np.median(shift)) for shift in shifts if shift]
     return max(medians) if medians else None
 
 
@@ -229,15 +229,15 @@ def _edges_only(density: Floats) -> Floats:
     return np.hypot(dx, dy).astype(np.float32)
 
 
-def bits_used(tiles: list[Tile], bits: int) -> float | None:
+def bits_used(patches: list[Patch], bits: int) -> float | None:
     """Return how many bits the codes really carry; fewer than stored where levels are missing.
 
     In the middle half of the codes that occur, the share of levels that occur is compared
     with the share that as many random pixels would hit.
     """
-    if not tiles:
+    if not patches:
         return None
-    codes = np.concatenate([tile.codes.reshape(-1, tile.codes.shape[2]) for tile in tiles])
+    codes = np.concatenate([patch.codes.reshape(-1, patch.codes.shape[2]) for patch in patches])
     return min(_channel_bits(codes[:, band], bits) for band in range(codes.shape[1]))
 
 

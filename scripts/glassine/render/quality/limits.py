@@ -57,8 +57,8 @@ def _table(path: Path) -> dict[str, Any]:
             "measures with unit, direction, pass and source, as config/quality_limits.yaml has.",
             "Correct the file, or set `quality.limits` to null.",
         )
-    found: dict[str, Any] = loaded["limits"]
-    return found
+    limits: dict[str, Any] = loaded["limits"]
+    return limits
 
 
 def material(geometry: MasterGeometry, facts: Facts) -> str:
@@ -113,10 +113,19 @@ def judged(
 
     agreed: a limit that batch.yaml states, in place of the table's.
     """
-    kept = round(value, 6) if isinstance(value, float) else value
-    found = limit(name, column, settings)
-    if found is not None and agreed is not None:
-        found = replace(found, keep=agreed, fail=None, source="agreed for this batch (batch.yaml)")
-    if found is None:
-        return Measure(name, kept, unit, None, "pass", NO_LIMIT)
-    return Measure(name, kept, found.unit, found.text(), found.verdict(kept), found.source)
+    rounded = round(value, 6) if isinstance(value, float) else value
+    table_limit = limit(name, column, settings)
+    if table_limit is not None and agreed is not None:
+        table_limit = replace(
+            table_limit, keep=agreed, fail=None, source="agreed for this batch (batch.yaml)"
+        )
+    if table_limit is None:
+        return Measure(name, rounded, unit, None, "pass", NO_LIMIT)
+    return Measure(
+        name,
+        rounded,
+        table_limit.unit,
+        table_limit.text(),
+        table_limit.verdict(rounded),
+        table_limit.source,
+    )

@@ -6,10 +6,10 @@ from pathlib import Path
 from typing import ClassVar
 
 from glassine.base.records.package import PackagedFile
-from glassine.pack.profiles import Context, Profile, tree_paths
+from glassine.pack.layouts import Context, Layout, tree_paths
 
 
-class PlainMets(Profile):
+class PlainMets(Layout):
     """METS.xml, manifest.json, masters/, access/, thumbs/, alternates/, iiif/, metadata/."""
 
     name: ClassVar[str] = "mets"

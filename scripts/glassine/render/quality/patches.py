@@ -1,4 +1,4 @@
-"""A few full-resolution tiles of a frame: where there is detail, and where it is flat."""
+"""A few full-resolution patches of a frame: where there is detail, and where it is flat."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ if TYPE_CHECKING:
 Pixels = npt.NDArray[Any]
 Floats = npt.NDArray[np.float32]
 
-TILE_PX = 512
-DETAIL_TILES = 6
-FLAT_TILES = 3
+PATCH_PX = 512
+DETAIL_PATCHES = 6
+FLAT_PATCHES = 3
 
 
 @dataclass(frozen=True)
-class Tile:
+class Patch:
     """A piece of the master at full resolution.
 
     codes: (h, w, bands) as stored; density: float32, same shape; left, top: master pixels.
@@ -67,23 +67,25 @@ def _candidates(source: Source, frame: Frame, side: int) -> list[tuple[int, int]
     return places
 
 
-def pick(source: Source, frame: Frame, encoding: colour.Encoding) -> tuple[list[Tile], list[Tile]]:
-    """Return (tiles with most detail, flattest tiles), spread over the frame.
+def pick(
+    source: Source, frame: Frame, encoding: colour.Encoding
+) -> tuple[list[Patch], list[Patch]]:
+    """Return (patches with most detail, flattest patches), spread over the frame.
 
-    Small frames get smaller tiles; a frame below 32 px gives none.
+    Small frames get smaller patches; a frame below 32 px gives none.
     """
     quad = np.array(frame.corners, float)
     short = float(min(np.linalg.norm(quad[1] - quad[0]), np.linalg.norm(quad[3] - quad[0])))
-    side = int(min(TILE_PX, short // 3))
+    side = int(min(PATCH_PX, short // 3))
     if side < 24:
         return [], []
     places = _candidates(source, frame, side)
     scores = [_busy(source, place, side, encoding) for place in places]
     order = sorted(range(len(places)), key=lambda number: (-scores[number], number))
-    detail = _spread([places[number] for number in order], side, DETAIL_TILES)
-    flat = _spread([places[number] for number in reversed(order)], side, FLAT_TILES)
-    read = [_read(source, place, side, encoding) for place in detail]
-    return read, [_read(source, place, side, encoding) for place in flat]
+    detail = _spread([places[number] for number in order], side, DETAIL_PATCHES)
+    flat = _spread([places[number] for number in reversed(order)], side, FLAT_PATCHES)
+    patches = [_read(source, place, side, encoding) for place in detail]
+    return patches, [_read(source, place, side, encoding) for place in flat]
 
 
 def _busy(source: Source, place: tuple[int, int], side: int, encoding: colour.Encoding) -> float:
@@ -103,17 +105,17 @@ def _busy(source: Source, place: tuple[int, int], side: int, encoding: colour.En
 
 def _spread(places: list[tuple[int, int]], side: int, count: int) -> list[tuple[int, int]]:
     """Return the first `count` places that do not overlap one taken before."""
-    taken: list[tuple[int, int]] = []
+    chosen: list[tuple[int, int]] = []
     for left, top in places:
-        apart = all(abs(left - x) >= side or abs(top - y) >= side for x, y in taken)
+        apart = all(abs(left - x) >= side or abs(top - y) >= side for x, y in chosen)
         if apart:
-            taken.append((left, top))
-        if len(taken) == count:
+            chosen.append((left, top))
+        if len(chosen) == count:
             break
-    return taken
+    return chosen
 
 
-def _read(source: Source, place: tuple[int, int], side: int, encoding: colour.Encoding) -> Tile:
+def _read(source: Source, place: tuple[int, int], side: int, encoding: colour.Encoding) -> Patch:
     codes = source.region(place[0], place[1], side, side)
     codes = codes[..., None] if codes.ndim == 2 else codes
-    return Tile(place[0], place[1], codes, encoding.density(codes))
+    return Patch(place[0], place[1], codes, encoding.density(codes))

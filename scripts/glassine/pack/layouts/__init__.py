@@ -1,6 +1,6 @@
 """Layouts of a package: a small class each, found by name.
 
-A module in this folder with a class that derives from `Profile` is a layout; nothing else has
+A module in this folder with a class that derives from `Layout` is a layout; nothing else has
 to know it. Every layout starts from the plain one (what `package.pack_item` lists) and says where
 each file goes and which files of its own it adds.
 """
@@ -40,7 +40,7 @@ class Context:
 OWN_FOLDER = "package"
 
 
-class Profile(ABC):
+class Layout(ABC):
     """One layout. `name` is what the setting package.profile says."""
 
     name: ClassVar[str]
@@ -75,22 +75,22 @@ def tree_paths(root: Path) -> list[str]:
 
 
 @cache
-def all_profiles() -> dict[str, Profile]:
+def all_layouts() -> dict[str, Layout]:
     """Return every layout by its name."""
     for module in pkgutil.iter_modules(__path__):
         importlib.import_module(f"{__name__}.{module.name}")
-    return {kind.name: kind() for kind in Profile.__subclasses__()}
+    return {kind.name: kind() for kind in Layout.__subclasses__()}
 
 
-def get(name: str) -> Profile:
+def get(name: str) -> Layout:
     """Return the layout called `name`. Raises GlassineError with the names there are."""
-    found = all_profiles().get(name)
-    if found is None:
+    layout = all_layouts().get(name)
+    if layout is None:
         raise GlassineError.because(
             "pack.profile",
             "config/config.yaml",
             f"There is no package layout called {name!r}.",
-            f"one of {', '.join(sorted(all_profiles()))}.",
+            f"one of {', '.join(sorted(all_layouts()))}.",
             "Correct package.profile.",
         )
-    return found
+    return layout

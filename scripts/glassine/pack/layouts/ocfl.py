@@ -14,12 +14,12 @@ import msgspec
 
 from glassine.base import files, hashing
 from glassine.base.records.package import PackagedFile
-from glassine.pack.profiles import Context, Profile, tree_paths, written
+from glassine.pack.layouts import Context, Layout, tree_paths, written
 
 _CONTENT = "v1/content/"
 
 
-class OcflObject(Profile):
+class OcflObject(Layout):
     """0=ocfl_object_1.1, inventory.json with its sidecar, v1/content/ with the plain package."""
 
     name: ClassVar[str] = "ocfl"

@@ -18,7 +18,7 @@ from lxml import etree
 from glassine.base.errors import GlassineError
 from glassine.base.markup import clean, xml_id
 from glassine.base.records.package import PackagedFile
-from glassine.pack.profiles import Context, Profile, tree_paths, written
+from glassine.pack.layouts import Context, Layout, tree_paths, written
 
 METS = "http://www.loc.gov/METS/"
 XLINK = "http://www.w3.org/1999/xlink"
@@ -84,7 +84,7 @@ class Document:
     representations: list[tuple[PackagedFile, Group]] = field(default_factory=list)
 
 
-class EarkSip(Profile):
+class EarkSip(Layout):
     """METS.xml, metadata/, documentation/, schemas/, representations/masters and access."""
 
     name: ClassVar[str] = "eark"
@@ -105,12 +105,12 @@ class EarkSip(Profile):
     def plain_paths(self, root: Path) -> dict[str, str] | None:
         if not (root / RECORD).is_file():
             return None
-        found = {"METS.xml": RECORD}
+        paths = {"METS.xml": RECORD}
         for path in tree_paths(root):
             plain = _plain(path)
             if plain:
-                found[plain] = path
-        return found
+                paths[plain] = path
+        return paths
 
 
 def _place(path: str) -> str:
@@ -177,8 +177,8 @@ class _Record:
 
     def created(self, path: str, otherwise: str) -> str:
         entry = self.files.get(path)
-        found = entry.get("CREATED") if entry is not None else None
-        return str(found or otherwise)
+        stated = entry.get("CREATED") if entry is not None else None
+        return str(stated or otherwise)
 
     def rewritten(self) -> bytes:
         """Return the record with its references as they are from metadata/other/."""
@@ -213,10 +213,10 @@ def _own_metadata(
         holder = etree.Element("qualifieddc")
         holder.extend(copy.deepcopy(term) for term in terms)
         section("dmdSec", "dmd-dc", "DC", "metadata/descriptive/dc.xml", holder, "")
-    kept = written(context, RECORD, record.rewritten(), "record")
-    placed.append(kept)
+    record_entry = written(context, RECORD, record.rewritten(), "record")
+    placed.append(record_entry)
     others = [entry for entry in moved if entry.path.startswith("metadata/other/")]
-    for entry in [*others, kept]:
+    for entry in [*others, record_entry]:
         name = xml_id("tech", Path(entry.path).stem)
         package.sections.append(Section("techMD", name, "OTHER", entry, other="glassine"))
     rights = [node for nodes in record.wrapped("PREMIS:RIGHTS") for node in nodes]
@@ -293,7 +293,7 @@ def _representation(
 ) -> list[PackagedFile]:
     """Write a representation's METS and its MIX files; point to it from the package's METS."""
     root = f"representations/{name}/"
-    own = Document(name, f"{record.label} ({name})", root)
+    document = Document(name, f"{record.label} ({name})", root)
     placed, files = [], []
     for entry in moved:
         if not entry.path.startswith(root):
@@ -306,10 +306,10 @@ def _representation(
             mix = written(context, path, _text(copy.deepcopy(image)), "record")
             placed.append(mix)
             ids.append(xml_id("mix", inner))
-            own.sections.append(Section("techMD", ids[0], "NISOIMG", mix, "2.0"))
+            document.sections.append(Section("techMD", ids[0], "NISOIMG", mix, "2.0"))
         files.append((entry, ids))
-    own.groups.append(Group(f"Representations/{name}/data", "group-data", files))
-    mets = _write(own, record, context)
+    document.groups.append(Group(f"Representations/{name}/data", "group-data", files))
+    mets = _write(document, record, context)
     group = Group(f"Representations/{name}", f"group-{name}", [(mets, [])])  # CSIP114
     package.groups.append(group)
     package.representations.append((mets, group))
@@ -326,12 +326,12 @@ def _add(parent: Element, tag: str, text: str | None = None, **attributes: str) 
     return child
 
 
-def _attributes(given: dict[str, str]) -> dict[str, str]:
-    found = {}
-    for name, value in given.items():
+def _attributes(values: dict[str, str]) -> dict[str, str]:
+    attributes = {}
+    for name, value in values.items():
         prefix, _, local = name.rpartition("__")
-        found[f"{{{_NS[prefix]}}}{local}" if prefix else local] = clean(value)
-    return {name: value for name, value in found.items() if value}
+        attributes[f"{{{_NS[prefix]}}}{local}" if prefix else local] = clean(value)
+    return {name: value for name, value in attributes.items() if value}
 
 
 def _write(document: Document, record: _Record, context: Context) -> PackagedFile:

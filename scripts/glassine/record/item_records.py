@@ -1,4 +1,4 @@
-"""All that is known of an item when its record is written, gathered from the steps' files."""
+"""The records of an item when its own is written, gathered from the steps' files."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ _MIMES = {"webp": "image/webp", "avif": "image/avif", "pyramid": "image/tiff", "
 
 
 @dataclass(frozen=True)
-class FileFacts:
+class FileEntry:
     """One file of the package. path: in the package; digests: {"sha256": hex, "sha512": hex}.
 
     format: name, version and PRONOM id. tree: of the tiles that an info.json stands for. kind:
@@ -66,7 +66,7 @@ class FileFacts:
 
 
 @dataclass
-class ItemFacts:
+class ItemRecords:
     """Records of the steps, and the package's files in a fixed order."""
 
     given: RecordGiven
@@ -76,7 +76,7 @@ class ItemFacts:
     quality: Quality
     embedded: Embedded
     targets: Targets | None = None
-    files: dict[str, FileFacts] = field(default_factory=dict)
+    files: dict[str, FileEntry] = field(default_factory=dict)
 
     @property
     def item(self) -> ItemId:
@@ -102,10 +102,10 @@ class ItemFacts:
 
     def operator(self, master: str) -> str | None:
         """Return the role id of who captured a master, where batch.yaml states it."""
-        named = (known.facts.operator for known in self.given.masters if known.path == master)
+        named = (entry.facts.operator for entry in self.given.masters if entry.path == master)
         return next(named, None)
 
-    def of_use(self, use: str) -> list[FileFacts]:
+    def of_use(self, use: str) -> list[FileEntry]:
         return [entry for entry in self.files.values() if entry.use == use]
 
     @property
@@ -116,26 +116,26 @@ class ItemFacts:
 
     def located(self, master: str) -> MasterGeometry | None:
         """Return what locate measured on a master; None where it knows nothing of it."""
-        return next((known for known in self.geometry.masters if known.path == master), None)
+        return next((entry for entry in self.geometry.masters if entry.path == master), None)
 
     def located_frame(self, frame: RenderedFrame) -> Frame | None:
         """Return what locate measured of a frame of render.json."""
         master = self.located(frame.master)
         frames = master.frames if master else ()
-        return next((known for known in frames if known.index == frame.index), None)
+        return next((entry for entry in frames if entry.index == frame.index), None)
 
-    def shown(self, master: str) -> list[RenderedFrame]:
+    def frames_of(self, master: str) -> list[RenderedFrame]:
         """Return the entries of render.json for the frames of a master, by index."""
         frames = [frame for frame in self.render.frames if frame.master == master]
         return sorted(frames, key=lambda frame: frame.index)
 
 
-def gather(item_dir: Path, given: RecordGiven) -> ItemFacts:
+def gather(item_dir: Path, given: RecordGiven) -> ItemRecords:
     """Return what the steps wrote into the item's folder.
 
     Raises GlassineError where a record is not as its type says.
     """
-    facts = ItemFacts(
+    records = ItemRecords(
         given=given,
         fixity=record_files.load(item_dir / "fixity.json", "fixity", Fixity),
         geometry=ItemGeometry.from_dict(files.read_json(item_dir / "geometry.json")),
@@ -145,18 +145,18 @@ def gather(item_dir: Path, given: RecordGiven) -> ItemFacts:
         targets=_targets(item_dir / target_results.RECORD),
     )
     entries = [
-        *(_master(entry) for entry in facts.fixity.masters),
-        *(_derivative(item_dir, entry, facts.embedded) for entry in facts.embedded.files),
-        *_tiles(item_dir, facts.render),
-        *_provenance(item_dir, facts),
+        *(_master(entry) for entry in records.fixity.masters),
+        *(_derivative(item_dir, entry, records.embedded) for entry in records.embedded.files),
+        *_tiles(item_dir, records.render),
+        *_provenance(item_dir, records),
     ]
-    facts.files = {entry.path: entry for entry in entries}
-    return facts
+    records.files = {entry.path: entry for entry in entries}
+    return records
 
 
 def _targets(path: Path) -> Targets | None:
     """Return what the batch's target captures say, None where there are none."""
-    return msgspec.convert(files.read_json(path), Targets) if path.exists() else None
+    return record_files.load(path, "targets", Targets) if path.exists() else None
 
 
 def read_file(
@@ -167,10 +167,10 @@ def read_file(
     created: str,
     derived_from: str | None = None,
     tree: Tiles | None = None,
-) -> FileFacts:
-    """Return the facts of a small file, its digests computed now."""
+) -> FileEntry:
+    """Return the entry of a small file, its digests computed now."""
     content = path.read_bytes()
-    return FileFacts(
+    return FileEntry(
         path=package_path,
         use=use,
         mime=mime,
@@ -183,10 +183,10 @@ def read_file(
     )
 
 
-def _master(entry: VerifiedMaster) -> FileFacts:
+def _master(entry: VerifiedMaster) -> FileEntry:
     header = entry.header
     digests: dict[str, str] = msgspec.to_builtins(entry.digests)
-    return FileFacts(
+    return FileEntry(
         path=f"masters/{entry.path}",
         use="master",
         mime="image/tiff",
@@ -198,9 +198,9 @@ def _master(entry: VerifiedMaster) -> FileFacts:
     )
 
 
-def _derivative(item_dir: Path, entry: EmbeddedFile, embedded: Embedded) -> FileFacts:
+def _derivative(item_dir: Path, entry: EmbeddedFile, embedded: Embedded) -> FileEntry:
     use = entry.use
-    return FileFacts(
+    return FileEntry(
         path=entry.path,
         use=_USES[use],
         mime=_MIMES.get(use, "image/jpeg"),
@@ -227,7 +227,7 @@ def _coding(path: Path) -> tiff.Coding:
         ) from problem
 
 
-def _tiles(item_dir: Path, render: Rendering) -> list[FileFacts]:
+def _tiles(item_dir: Path, render: Rendering) -> list[FileEntry]:
     entries = []
     for frame in render.frames:
         if frame.tiles:
@@ -246,15 +246,15 @@ def _tiles(item_dir: Path, render: Rendering) -> list[FileFacts]:
     return entries
 
 
-def _provenance(item_dir: Path, facts: ItemFacts) -> list[FileFacts]:
+def _provenance(item_dir: Path, records: ItemRecords) -> list[FileEntry]:
     """Return the records of the steps; the targets' has no event, and the time of the first."""
     times = {
-        "metadata/embedded.json": facts.embedded.event.time,
-        "metadata/fixity.json": facts.fixity.event.time,
-        "metadata/geometry.json": (facts.located_event or facts.fixity.event).time,
-        "metadata/quality.json": facts.quality.event.time,
-        "metadata/render.json": facts.render.event.time,
-        **({"metadata/targets.json": facts.fixity.event.time} if facts.targets else {}),
+        "metadata/embedded.json": records.embedded.event.time,
+        "metadata/fixity.json": records.fixity.event.time,
+        "metadata/geometry.json": (records.located_event or records.fixity.event).time,
+        "metadata/quality.json": records.quality.event.time,
+        "metadata/render.json": records.render.event.time,
+        **({"metadata/targets.json": records.fixity.event.time} if records.targets else {}),
     }
     return [
         read_file(item_dir / PROVENANCE[path], path, "provenance", "application/json", time)
