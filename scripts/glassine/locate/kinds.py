@@ -151,9 +151,7 @@ def _whole_of(candidate: Candidate) -> Candidate:
     if whole is None:
         return candidate
     levels = max(whole.levels, candidate.levels)
-    return replace(
-        whole, level_dark=candidate.level_dark, border=candidate.border, levels=levels
-    )
+    return replace(whole, level_dark=candidate.level_dark, border=candidate.border, levels=levels)
 
 
 def _kind_of_one(finder: Finder, candidate: Candidate) -> str:
