@@ -1,8 +1,8 @@
 """The facts that batch.yaml may state are those that a master has, in the same words."""
 
-import dataclasses
 import typing
 
+import msgspec
 import pytest
 
 from glassine.base import files, settings
@@ -11,8 +11,8 @@ from glassine.base.records.batch_file import StatedFacts
 
 # Facts that follow from where batch.yaml states the others.
 DERIVED = {"operator", "for_part", "polarity_of_kind"}
-STATED = files.read_schema("batch")["properties"]["defaults"]
-DEFAULTS = {each.name: each.default for each in dataclasses.fields(Facts)}
+STATED = files.read_schema("batch")["$defs"]["StatedFacts"]
+DEFAULTS = {each.name: each.default for each in msgspec.structs.fields(Facts)}
 
 
 def test_every_fact_can_be_stated_and_no_other():
