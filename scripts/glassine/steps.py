@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import functools
 import importlib
-import importlib.util
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -86,8 +85,6 @@ def given(name: str, values: dict[str, Any]) -> Any:
 
     Raises msgspec.ValidationError where something that the step uses is missing or of another kind.
     """
-    if importlib.util.find_spec(f"glassine.{name}.given") is None:
-        return values
     module = importlib.import_module(f"glassine.{name}.given")
     return msgspec.convert(values, getattr(module, f"{name.capitalize()}Given"))
 
