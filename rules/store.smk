@@ -118,7 +118,7 @@ def delivered_in(batch):
 
 def stated_of(wildcards):
     """Return the digests that lie beside the objects, as far as there are some."""
-    names = [entry["name"] for entry in delivered_in(wildcards.batch)]
+    names = [entry.name for entry in delivered_in(wildcards.batch)]
     urls = [stated_url(wildcards.batch, name) for name in names]
     return [copy for url in urls for copy in object_in(url)]
 

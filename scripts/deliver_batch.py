@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from glassine import steps
 from glassine.base import target_results, threads
 from glassine.deliver import step as deliver
 from glassine.night import delivery_items, supervision
@@ -17,6 +18,6 @@ with supervision.batch_step("deliver", given["batch"], results_dir, Path(snakema
         Path(snakemake.params.batch_dir),
         results_dir,
         Path(snakemake.params.deliveries_dir),
-        delivery_items.with_states(given, results_dir),
+        steps.given("deliver", delivery_items.with_states(given, results_dir)),
     )
     deliver.write_stamp(Path(snakemake.output.stamp), outcome, snakemake.params.key)

@@ -23,7 +23,10 @@ from glassine.base.records import (
     embedded,
     fixity,
     intake,
+    package,
+    plan,
     quality,
+    receipt,
     render,
 )
 
@@ -36,7 +39,10 @@ RECORDS: dict[str, type[Record]] = {
     "embedded": embedded.Embedded,
     "fixity": fixity.Fixity,
     "intake": intake.Intake,
+    "package": package.Package,
+    "plan": plan.Plan,
     "quality": quality.Quality,
+    "receipt": receipt.Receipt,
     "render": render.Rendering,
 }
 # Schemas that check what people write, and tell them what is wrong in words of their own.

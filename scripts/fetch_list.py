@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import msgspec
+
 from glassine.base import files
 from glassine.night import supervision
 from glassine.store import masters
@@ -11,4 +13,5 @@ state = Path(snakemake.output.due).parent
 arrived = dict(zip(snakemake.params.names, map(Path, snakemake.input), strict=True))
 
 with supervision.batch_step("fetch", batch_dir.name, state.parent, Path(snakemake.log[0])):
-    files.write_json(Path(snakemake.output.due), masters.take_list(batch_dir, state, arrived))
+    due = masters.take_list(batch_dir, state, arrived)
+    files.write_json(Path(snakemake.output.due), msgspec.to_builtins(due))

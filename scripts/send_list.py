@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import msgspec
+
 from glassine.base import files
 from glassine.night import supervision
 from glassine.store import deliveries
@@ -16,5 +18,5 @@ with supervision.batch_step("send", batch, state.parent, Path(snakemake.log[0]))
         for copy in snakemake.input
     }
     wanted = deliveries.delivered_files(folder, batch)
-    found = deliveries.compare(folder, state, wanted, snakemake.params.there, stated)
-    files.write_json(Path(snakemake.output.due), found)
+    due = deliveries.compare(folder, state, wanted, snakemake.params.there, stated)
+    files.write_json(Path(snakemake.output.due), msgspec.to_builtins(due))

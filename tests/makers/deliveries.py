@@ -12,10 +12,9 @@ import pytest
 import pyvips
 
 from glassine.base import files, hashing, settings
-from glassine.deliver import step as delivery
 from glassine.masters import colour
 from makers import made_items
-from makers.step_calls import do_step
+from makers.step_calls import do_delivery, do_step
 
 ITEM = "PEH-0001"
 
@@ -57,9 +56,7 @@ def make_batch(root: Path, count: int = 2, **settings: Any) -> dict[str, Any]:
 
 def deliver(root: Path, given: dict[str, Any]) -> dict[str, Any]:
     """Deliver the batch; return the latest receipt."""
-    delivery.deliver_batch(
-        root / "masters" / "b1", root / "results" / "b1", root / "deliveries", given
-    )
+    do_delivery(root, given)
     receipts = [files.read_json(path) for path in (root / "deliveries").glob("*.receipt.json")]
     return dict(max(receipts, key=lambda receipt: int(receipt["revision"])))
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -168,7 +169,6 @@ class Made:
             "batch": "harbour-2026-03",
             "item": item,
             "masters": [],
-            "facts": {"operator": "op-03"},
             "batch_facts": {},
             "catalogue": {**CATALOGUE, "item": item, **catalogue},
             "corrections": None,
@@ -215,7 +215,8 @@ class Made:
         return self
 
     def _shown(self, path: str, index: int, part: str | None) -> None:
-        stem = f"{self.item}_{Path(path).stem}_{index:02d}"
+        name = re.sub("[^A-Za-z0-9._-]", "-", Path(path).stem)  # as an IIIF id may hold it
+        stem = f"{self.item}_{name}_{index:02d}"
         tiles_dir = self.item_dir / "iiif" / stem
         (tiles_dir / "full/max/0").mkdir(parents=True)
         (tiles_dir / "info.json").write_text(json.dumps({"id": stem}))
@@ -290,7 +291,12 @@ class Made:
 
     def write(self) -> Made:
         self.given["masters"] = [
-            {"path": entry["path"], "part": entry["part"], "bytes": entry["bytes"]}
+            {
+                "path": entry["path"],
+                "part": entry["part"],
+                "bytes": entry["bytes"],
+                "facts": {"operator": "op-03"},
+            }
             for entry in self.fixity["masters"]
         ]
         (self.item_dir / "render").mkdir(exist_ok=True)

@@ -1,4 +1,4 @@
-"""A step done as the item's job does it: with what it is given as its type."""
+"""A step done as the night's jobs do it: with what it is given as its type."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Any
 import msgspec
 
 from glassine import steps
+from glassine.deliver import step as delivery
 from glassine.intake import step as intake
 from glassine.intake.catalogue import reading
 from glassine.intake.given import CatalogueSettings, IntakeGiven
@@ -16,6 +17,16 @@ from glassine.intake.given import CatalogueSettings, IntakeGiven
 def do_step(name: str, batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     """Do the step of this name. given: as JSON; Raises GlassineError where it holds the item."""
     steps.function(name)(batch_dir, item_dir, steps.given(name, given))
+
+
+def do_delivery(root: Path, given: dict[str, Any], batch: str = "b1") -> delivery.Outcome:
+    """Deliver the batch from `root`. given: as JSON; Raises GlassineError where it is held."""
+    return delivery.deliver_batch(
+        root / "masters" / batch,
+        root / "results" / batch,
+        root / "deliveries",
+        steps.given("deliver", given),
+    )
 
 
 def taken_in(batch_dir: Path, given: dict[str, Any]) -> dict[str, Any]:

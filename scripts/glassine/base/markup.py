@@ -43,7 +43,7 @@ def cleaned(value: Any) -> Any:
     """Return a value as JSON gives it with every text in it clean."""
     if isinstance(value, dict):
         return {key: cleaned(part) for key, part in value.items()}
-    if isinstance(value, list):
+    if isinstance(value, list | tuple):
         return [cleaned(part) for part in value]
     return clean(value) if isinstance(value, str) else value
 

@@ -6,7 +6,6 @@ Apart from the measuring: records and packages read this, and need none of its l
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 from glassine.base import files
 from glassine.base.errors import Finding, GlassineError
@@ -14,10 +13,10 @@ from glassine.base.errors import Finding, GlassineError
 RECORD = "targets.json"
 
 
-def share(results_dir: Path, item_dir: Path, named: list[dict[str, Any]]) -> None:
+def share(results_dir: Path, item_dir: Path, *, named: bool) -> None:
     """Put what the targets say of the batch beside an item's records: it travels with the package.
 
-    named: the targets of batch.yaml; where there are none, nothing lies there. The course over
+    named: whether batch.yaml names any; where it does not, nothing lies there. The course over
     batches is left out: it is no fact of this item.
     """
     path = item_dir / RECORD

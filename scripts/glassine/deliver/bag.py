@@ -222,6 +222,21 @@ def open_store(path: Path) -> Store:
         ) from problem
 
 
+def tag_file(path: Path, name: str) -> bytes | None:
+    """Return a tag file of a bag, None where there is no bag or no such file in it."""
+    try:
+        store = open_store(path)
+    except GlassineError:
+        return None
+    try:
+        if store.files.get(name, MAX_TAG_BYTES) >= MAX_TAG_BYTES:
+            return None
+        with store.open(name) as opened:
+            return opened.read()
+    finally:
+        store.close()
+
+
 class _Check:
     """One reading of a bag; collects every finding."""
 

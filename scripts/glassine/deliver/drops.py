@@ -9,32 +9,19 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+
+import msgspec
+from msgspec import UNSET
 
 from glassine.base import files
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.records import Record, corrections
+from glassine.base.records.receipt import DeliveredMaster, Receipt, ReceiptItem
+from glassine.deliver.handover import ItemRow
 
 # So many items are told one by one; the rest as a number.
 _AT_LENGTH = 200
 _GONE = "not in the batch folder any more"
-
-
-@dataclass(frozen=True)
-class Master:
-    """A delivered master: its digest, the frames delivered of it, and those a person left out."""
-
-    path: str
-    sha256: str
-    frames: int
-    left_out: int = 0
-
-    def as_dict(self) -> dict[str, Any]:
-        return {
-            "path": self.path,
-            "sha256": self.sha256,
-            "frames": self.frames,
-            "left_out": self.left_out,
-        }
 
 
 @dataclass(frozen=True)
@@ -45,7 +32,7 @@ class Delivered:
     delivery: str
     digest: str
     files: int
-    masters: tuple[Master, ...] | None
+    masters: tuple[DeliveredMaster, ...] | None
 
 
 @dataclass(frozen=True)
@@ -55,7 +42,7 @@ class Present:
     item: str
     digest: str
     files: int
-    masters: tuple[Master, ...]
+    masters: tuple[DeliveredMaster, ...]
 
 
 @dataclass(frozen=True)
@@ -70,14 +57,15 @@ class Withdrawal:
     when: str
 
     @classmethod
-    def from_dict(cls, entry: dict[str, Any]) -> Withdrawal:
+    def of(cls, entry: corrections.Withdrawal) -> Withdrawal:
+        """Return an entry of `withdraw` in corrections.yaml."""
         return cls(
-            item=entry["item"],
-            master=entry.get("master"),
-            frames=entry.get("frames"),
-            reason=entry["reason"],
-            by=entry["by"],
-            when=entry["when"],
+            item=entry.item,
+            master=entry.master or None,
+            frames=None if entry.frames is UNSET else entry.frames,
+            reason=entry.reason,
+            by=entry.by,
+            when=entry.when,
         )
 
     @property
@@ -90,30 +78,50 @@ class Withdrawal:
         return f"{part}{self.reason} ({self.by}, {self.when})"
 
 
-def masters_of(described: dict[str, Any], geometry: dict[str, Any]) -> tuple[Master, ...]:
-    """Return the masters of an item as it is delivered.
+class LocatedFrame(Record, frozen=True, kw_only=True, forbid_unknown_fields=False):
+    """What is asked of a frame of geometry.json. source: "correction" where a person decided."""
 
-    described: see `handover.describe_item`; geometry: the item's geometry.json.
-    """
-    frames = Counter(
-        (str(entry["master"]), int(entry["frame"]))
-        for entry in described["files"]
-        if entry["use"] == "access"
-    )
-    count = Counter(master for master, _ in frames)
-    left_out = {
-        master["path"]: sum(
-            1
-            for frame in master.get("frames", [])
-            if frame.get("excluded") or (frame.get("blank") and frame.get("source") == "correction")
-        )
-        for master in geometry.get("masters", [])
+    excluded: bool = False
+    blank: bool = False
+    source: str = ""
+
+
+class LocatedMaster(Record, frozen=True, kw_only=True, forbid_unknown_fields=False):
+    path: str
+    frames: tuple[LocatedFrame, ...] = ()
+
+
+class Located(Record, frozen=True, kw_only=True, forbid_unknown_fields=False):
+    """What is asked of geometry.json: earlier versions may lack the rest."""
+
+    masters: tuple[LocatedMaster, ...] = ()
+
+
+def left_out(geometry: Located) -> dict[str, int]:
+    """Return {master: the number of its frames that a person left out}."""
+    return {
+        master.path: sum(_is_left_out(frame) for frame in master.frames)
+        for master in geometry.masters
     }
-    listed = [entry for entry in described["files"] if entry["use"] == "master"]
+
+
+def _is_left_out(frame: LocatedFrame) -> bool:
+    return frame.excluded or (frame.blank and frame.source == "correction")
+
+
+def masters_of(described: ItemRow, without: dict[str, int]) -> tuple[DeliveredMaster, ...]:
+    """Return the masters of an item as it is delivered. without: see `left_out`."""
+    frames = {(row.master, row.frame) for row in described.files if row.use == "access"}
+    count = Counter(master for master, _ in frames)
     return tuple(
-        Master(path, entry["sha256"], count[path], left_out.get(path, 0))
-        for entry in listed
-        for path in (str(entry["master"]),)
+        DeliveredMaster(
+            path=row.master,
+            sha256=row.sha256,
+            frames=count[row.master],
+            left_out=without.get(row.master, 0),
+        )
+        for row in described.files
+        if row.use == "master"
     )
 
 
@@ -122,53 +130,51 @@ class _Lists:
     """The hand-over lists of earlier deliveries, read where a receipt does not tell enough."""
 
     deliveries_dir: Path
-    read: dict[str, dict[str, Any]] = field(default_factory=dict)
+    rows: dict[str, dict[str, ItemRow]] = field(default_factory=dict)
 
-    def masters(self, receipt: dict[str, Any], item: str) -> tuple[Master, ...] | None:
-        name = receipt["delivery"]
-        if name not in self.read:
-            self.read[name] = self._items(receipt)
-        described = self.read[name].get(item)
+    def masters(self, receipt: Receipt, item: str) -> tuple[DeliveredMaster, ...] | None:
+        name = receipt.delivery
+        if name not in self.rows:
+            self.rows[name] = self._rows(receipt)
+        described = self.rows[name].get(item)
         return None if described is None else masters_of(described, {})
 
-    def _items(self, receipt: dict[str, Any]) -> dict[str, Any]:
-        places = [self.deliveries_dir / f"{receipt['delivery']}.handover.json"]
+    def _rows(self, receipt: Receipt) -> dict[str, ItemRow]:
+        places = [self.deliveries_dir / f"{receipt.delivery}.handover.json"]
         places += [
-            self.deliveries_dir / entry["name"] / "delivery" / "handover.json"
-            for entry in receipt["bags"]
+            self.deliveries_dir / bag.name / "delivery" / "handover.json" for bag in receipt.bags
         ]
-        found: dict[str, Any] = {}
+        rows: dict[str, ItemRow] = {}
         for path in places:
             try:
                 listed = files.read_json(path)["items"] if path.is_file() else []
-                found = {entry["item"]: entry for entry in listed if entry["files"]} | found
-            except (GlassineError, LookupError, TypeError):
+                known = [msgspec.convert(entry, ItemRow) for entry in listed]
+            except (GlassineError, LookupError, TypeError, msgspec.ValidationError):
                 continue  # the next place may tell
-        return found
+            rows = {row.item: row for row in known if row.files} | rows
+        return rows
 
 
-def delivered(deliveries_dir: Path, receipts: list[dict[str, Any]]) -> dict[str, Delivered]:
+def delivered(deliveries_dir: Path, receipts: list[Receipt]) -> dict[str, Delivered]:
     """Return {item: what the last delivery that has it holds}, without what was withdrawn since.
 
     receipts: of a batch, the first delivery first. Receipts of earlier versions do not name
     masters; the hand-over list beside them, or in the bag, does.
     """
     lists = _Lists(deliveries_dir)
-    found: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {}
+    last: dict[str, tuple[Receipt, ReceiptItem]] = {}
     for receipt in receipts:
-        for entry in receipt.get("withdrawn", []):
-            if entry["master"] is None and entry["frames"] is None:
-                found.pop(entry["item"], None)
-        found |= {entry["item"]: (receipt, entry) for entry in receipt["items"]}
-    return {item: _delivered(lists, *each) for item, each in found.items()}
+        for entry in receipt.withdrawn:
+            if entry.whole:
+                last.pop(entry.item, None)
+        last |= {item.item: (receipt, item) for item in receipt.items}
+    return {item: _delivered(lists, *known) for item, known in last.items()}
 
 
-def _delivered(lists: _Lists, receipt: dict[str, Any], entry: dict[str, Any]) -> Delivered:
-    if "masters" in entry:
-        masters: tuple[Master, ...] | None = tuple(Master(**each) for each in entry["masters"])
-    else:
-        masters = lists.masters(receipt, entry["item"])
-    return Delivered(entry["item"], receipt["delivery"], entry["digest"], entry["files"], masters)
+def _delivered(lists: _Lists, receipt: Receipt, item: ReceiptItem) -> Delivered:
+    masters = item.masters or ()
+    known = lists.masters(receipt, item.item) if item.masters is UNSET else tuple(masters)
+    return Delivered(item.item, receipt.delivery, item.digest, item.files, known)
 
 
 def vanished(
@@ -184,7 +190,7 @@ def vanished(
     items: those it would hold; lacking: {item: state} of those that are not done. waits: these
     are no loss, as the delivery waits for them, or adds to the deliveries before it.
     """
-    word = {each.item for each in withdrawn if each.whole}
+    word = {entry.item for entry in withdrawn if entry.whole}
     return {
         item: lacking.get(item) or _GONE
         for item in sorted(earlier)
@@ -200,19 +206,19 @@ def smaller(before: Delivered, now: Present, withdrawn: list[Withdrawal]) -> lis
     """
     if before.digest == now.digest:
         return []
-    own = [each for each in withdrawn if each.item == now.item]
+    of_item = [entry for entry in withdrawn if entry.item == now.item]
     if before.masters is None:
-        accounted = any(not each.whole for each in own)
+        accounted = any(not entry.whole for entry in of_item)
         if now.files >= before.files or accounted:
             return []
         return [f"{now.files:,} files in place of {before.files:,}; no list tells which"]
-    there = {master.sha256: master for master in now.masters}
+    by_digest = {master.sha256: master for master in now.masters}
     by_path = {master.path: master for master in now.masters}
-    word = {each.master for each in own if each.master}
-    left = {each.frames for each in own if each.frames is not None}
+    word = {entry.master for entry in of_item if entry.master}
+    left = {entry.frames for entry in of_item if entry.frames is not None}
     said = []
     for master in before.masters:
-        same = there.get(master.sha256) or by_path.get(master.path)
+        same = by_digest.get(master.sha256) or by_path.get(master.path)
         if same is None:
             said += [] if master.path in word else [f"master {master.path}"]
         elif _lost_frames(master, same) > 0 and same.frames not in left:
@@ -220,13 +226,14 @@ def smaller(before: Delivered, now: Present, withdrawn: list[Withdrawal]) -> lis
     return said
 
 
-def _lost_frames(before: Master, now: Master) -> int:
+def _lost_frames(before: DeliveredMaster, now: DeliveredMaster) -> int:
     return before.frames - now.frames - max(0, now.left_out - before.left_out)
 
 
 def _elsewhere(lost: Delivered, present: dict[str, str]) -> str:
     """Return where the bytes of a vanished item's masters are now, as after a new name."""
-    items = {present[each.sha256] for each in lost.masters or () if each.sha256 in present}
+    digests = [master.sha256 for master in lost.masters or ()]
+    items = {present[digest] for digest in digests if digest in present}
     if not items:
         return ""
     return f" Its masters are in {', '.join(sorted(items))} now."
@@ -242,7 +249,7 @@ def findings(
 
     gone: see `vanished`; less: {item: see `smaller`}; present: {SHA-256 of a master: its item}.
     """
-    told = [
+    drops = [
         _finding(
             item,
             f"{earlier[item].delivery} has this item; the next delivery would not: it is {why}."
@@ -250,7 +257,7 @@ def findings(
         )
         for item, why in gone.items()
     ]
-    told += [
+    drops += [
         _finding(
             item,
             f"{earlier[item].delivery} has more of this item than the next delivery would: "
@@ -258,10 +265,10 @@ def findings(
         )
         for item, parts in less.items()
     ]
-    if len(told) > _AT_LENGTH:
-        names = [finding.path for finding in told[_AT_LENGTH:]]
-        told[_AT_LENGTH:] = [_finding(", ".join(names), f"{len(names):,} further items alike.")]
-    return told
+    if len(drops) > _AT_LENGTH:
+        names = [finding.path for finding in drops[_AT_LENGTH:]]
+        drops[_AT_LENGTH:] = [_finding(", ".join(names), f"{len(names):,} further items alike.")]
+    return drops
 
 
 def _finding(item: str, what: str) -> Finding:
@@ -283,12 +290,12 @@ def masters_there(withdrawn: list[Withdrawal], paths: dict[str, set[str]]) -> li
     return [
         Finding(
             "delivery.withdrawn_master",
-            each.master,
-            f"This master of {each.item} is withdrawn, but it is still in the batch folder and "
+            entry.master,
+            f"This master of {entry.item} is withdrawn, but it is still in the batch folder and "
             "would be delivered.",
             "a withdrawn master outside the batch folder.",
             "Move it out of the batch folder, or take its entry out of corrections.yaml.",
         )
-        for each in withdrawn
-        if each.master and each.master in paths.get(each.item, set())
+        for entry in withdrawn
+        if entry.master and entry.master in paths.get(entry.item, set())
     ]

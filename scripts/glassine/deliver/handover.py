@@ -12,7 +12,18 @@ import io
 from pathlib import Path
 from typing import Any
 
-from glassine.base import alternates, files
+import msgspec
+from msgspec import UNSET, UnsetType
+
+from glassine.base import alternates, files, record_files
+from glassine.base.records import Given
+from glassine.base.records.embedded import Embedded, EmbeddedFile
+from glassine.base.records.fixity import Fixity, VerifiedMaster
+from glassine.base.records.package import Package, PackagedFile
+from glassine.base.records.quality import Quality
+from glassine.base.records.receipt import LackingItem, WithdrawnPart
+from glassine.base.records.render import Rendering
+from glassine.deliver.given import UnfinishedItem
 
 COLUMNS = (
     "item",
@@ -42,6 +53,44 @@ _WORST = ("fail", "review", "pass")
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
+class FileRow(Given, frozen=True, kw_only=True):
+    """A delivered master or picture. Lists of earlier versions may lack what has a default.
+
+    file: its path in the package. master: path of the master that it is or comes from; frame: of
+    it, from 1, None of a master. format: PRONOM id. captured: EXIF's time with its offset.
+    """
+
+    use: str
+    file: str = ""
+    master: str
+    frame: int | None = None
+    width_px: int | None = None
+    height_px: int | None = None
+    bytes: int = 0
+    sha256: str
+    sha512: str = ""
+    format: str = ""
+    iiif_image: str = ""
+    captured: str = ""
+
+
+class ItemRow(Given, frozen=True, kw_only=True):
+    """An item of a hand-over list; without files where it was not delivered.
+
+    quality: the worst verdict of its frames. processed: when its pictures got their metadata.
+    reason: why it lacks, or is withdrawn, in a sentence.
+    """
+
+    item: str
+    state: str = ""
+    quality: str | UnsetType = UNSET
+    iiif_manifest: str | UnsetType = UNSET
+    processed: str | UnsetType = UNSET
+    bag: str | UnsetType = UNSET
+    reason: str | UnsetType = UNSET
+    files: tuple[FileRow, ...] = ()
+
+
 def harmless(text: str) -> str:
     """Return `text` so that no spreadsheet takes it for a formula.
 
@@ -52,119 +101,110 @@ def harmless(text: str) -> str:
 
 
 def _quality(item_dir: Path) -> str:
-    verdicts = {frame["verdict"] for frame in files.read_json(item_dir / "quality.json")["frames"]}
+    quality = record_files.load(item_dir / "quality.json", "quality", Quality)
+    verdicts = {frame.verdict for frame in quality.frames}
     return next((verdict for verdict in _WORST if verdict in verdicts), "")
 
 
-def describe_item(item_dir: Path, package: dict[str, Any], bag: str) -> dict[str, Any]:
-    """Return one delivered item: its files with digests and sizes, its manifest, its dates."""
-    embedded = files.read_json(item_dir / "embedded.json")
-    noted = {entry["path"]: entry for entry in embedded["files"]}
-    masters = {m["path"]: m for m in files.read_json(item_dir / "fixity.json")["masters"]}
-    images = {
-        (frame["master"], frame["index"]): frame.get("iiif_id") or ""
-        for frame in files.read_json(item_dir / "render" / "render.json")["frames"]
-    }
-    manifest = files.read_json(item_dir / "manifest.json").get("id") or ""
-    described = []
-    for entry in package["files"]:
-        source = entry["source"].partition(":")[2]
-        if entry["use"] == "master":
-            described.append(_master(entry, masters[source]))
-        elif entry["use"] in ("access", "thumb", *alternates.USES):
-            described.append(_derivative(entry, noted[source], images))
-    return {
-        "item": package["item"],
-        "state": "delivered",
-        "quality": _quality(item_dir),
-        "iiif_manifest": manifest,
-        "processed": embedded["event"]["time"],
-        "bag": bag,
-        "files": described,
-    }
+def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
+    """Return one delivered item: its files with digests and sizes, its manifest, its dates.
+
+    bag: the name of the bag that it goes into.
+    """
+    embedded = record_files.load(item_dir / "embedded.json", "embedded", Embedded)
+    fixity = record_files.load(item_dir / "fixity.json", "fixity", Fixity)
+    render = record_files.load(item_dir / "render" / "render.json", "render", Rendering)
+    written = {file.path: file for file in embedded.files}
+    verified = {master.path: master for master in fixity.masters}
+    images = {(frame.master, frame.index): frame.iiif_id for frame in render.frames}
+    rows = []
+    for entry in package.files:
+        source = entry.source.partition(":")[2]
+        if entry.use == "master":
+            rows.append(_master(entry, verified[source]))
+        elif entry.use in ("access", "thumb", *alternates.USES):
+            rows.append(_derivative(entry, written[source], images))
+    return ItemRow(
+        item=package.item,
+        state="delivered",
+        quality=_quality(item_dir),
+        iiif_manifest=files.read_json(item_dir / "manifest.json").get("id") or "",
+        processed=embedded.event.time,
+        bag=bag,
+        files=tuple(rows),
+    )
 
 
-def _master(entry: dict[str, Any], noted: dict[str, Any]) -> dict[str, Any]:
-    header = noted.get("header", {})
-    capture = header.get("capture") or {}
-    return {
-        "use": "master",
-        "file": entry["path"],
-        "master": noted["path"],
-        "frame": None,
-        "width_px": header.get("width"),
-        "height_px": header.get("height"),
-        "bytes": entry["bytes"],
-        "sha256": entry["sha256"],
-        "sha512": entry["sha512"],
-        "format": header.get("puid") or "",
-        "iiif_image": "",
-        "captured": (capture.get("taken") or "") + (capture.get("offset") or ""),
-    }
+def _master(entry: PackagedFile, verified: VerifiedMaster) -> FileRow:
+    header = verified.header
+    return FileRow(
+        use="master",
+        file=entry.path,
+        master=verified.path,
+        width_px=header.width,
+        height_px=header.height,
+        bytes=entry.bytes,
+        sha256=entry.sha256,
+        sha512=entry.sha512,
+        format=header.puid or "",
+        captured=(header.capture.taken or "") + (header.capture.offset or ""),
+    )
 
 
 def _derivative(
-    entry: dict[str, Any], noted: dict[str, Any], images: dict[tuple[str, int], str]
-) -> dict[str, Any]:
-    return {
-        "use": entry["use"],
-        "file": entry["path"],
-        "master": noted["master"],
-        "frame": noted["index"],
-        "width_px": noted["width"],
-        "height_px": noted["height"],
-        "bytes": entry["bytes"],
-        "sha256": entry["sha256"],
-        "sha512": entry["sha512"],
-        "format": noted["puid"],
-        "iiif_image": images.get((noted["master"], noted["index"]), ""),
-        "captured": "",
-    }
+    entry: PackagedFile, written: EmbeddedFile, images: dict[tuple[str, int], str]
+) -> FileRow:
+    return FileRow(
+        use=entry.use,
+        file=entry.path,
+        master=written.master,
+        frame=written.index,
+        width_px=written.width,
+        height_px=written.height,
+        bytes=entry.bytes,
+        sha256=entry.sha256,
+        sha512=entry.sha512,
+        format=written.puid,
+        iiif_image=images.get((written.master, written.index), ""),
+    )
 
 
-def lacking_item(entry: dict[str, Any]) -> dict[str, Any]:
-    """Return one item that the delivery lacks, with the reason in a sentence."""
-    findings = entry.get("findings") or []
-    reasons = [f"{found['path']}: {found['what']} [{found['code']}]" for found in findings]
-    return {
-        "item": entry["item"],
-        "state": entry["state"],
-        "reason": " ".join(reasons),
-        "files": [],
-    }
+def why_lacking(entry: UnfinishedItem) -> str:
+    """Return why the delivery lacks an item, in a sentence."""
+    reasons = [f"{finding.path}: {finding.what} [{finding.code}]" for finding in entry.findings]
+    return " ".join(reasons)
 
 
-def withdrawn_item(entry: dict[str, Any]) -> dict[str, Any]:
-    """Return one item that is no longer delivered, or a part of it, with who said so and why.
-
-    entry: of the receipt's list `withdrawn`.
-    """
-    part = f"Master {entry['master']}: " if entry["master"] else ""
-    if entry["frames"] is not None:
-        part = f"{entry['frames']} frames of a master are left: "
-    had = f" Was in {entry['delivery']}." if entry["delivery"] else ""
-    return {
-        "item": entry["item"],
-        "state": "withdrawn",
-        "reason": f"{part}{entry['reason']} ({entry['by']}, {entry['when']}).{had}",
-        "files": [],
-    }
+def lacking_row(entry: LackingItem) -> ItemRow:
+    """Return the row of an item that the delivery lacks."""
+    return ItemRow(item=entry.item, state=entry.state, reason=entry.reason)
 
 
-def as_json(described: list[dict[str, Any]], delivery: str, time: str) -> bytes:
-    value = {"delivery": delivery, "delivered": time, "items": described}
+def withdrawn_row(entry: WithdrawnPart) -> ItemRow:
+    """Return one item that is no longer delivered, or a part of it, with who said so and why."""
+    part = f"Master {entry.master}: " if entry.master else ""
+    if entry.frames is not None:
+        part = f"{entry.frames} frames of a master are left: "
+    had = f" Was in {entry.delivery}." if entry.delivery else ""
+    reason = f"{part}{entry.reason} ({entry.by}, {entry.when}).{had}"
+    return ItemRow(item=entry.item, state="withdrawn", reason=reason)
+
+
+def as_json(rows: list[ItemRow], delivery: str, time: str) -> bytes:
+    value = {"delivery": delivery, "delivered": time, "items": msgspec.to_builtins(rows)}
     return files.dump_json(value).encode("utf-8")
 
 
-def as_csv(described: list[dict[str, Any]], delivery: str, time: str) -> bytes:
+def as_csv(rows: list[ItemRow], delivery: str, time: str) -> bytes:
     """Return the CSV: RFC 4180, UTF-8, one header row; a lacking item has a row without a file."""
     text = io.StringIO(newline="")
     writer = csv.DictWriter(text, COLUMNS, lineterminator="\r\n")
     writer.writeheader()
-    for item in described:
-        shared = {key: value for key, value in item.items() if key != "files"}
-        shared |= {"delivery": delivery, "delivered": time if item["files"] else ""}
-        for entry in item["files"] or [{}]:
+    for item in rows:
+        shared: dict[str, Any] = msgspec.to_builtins(item)
+        entries = shared.pop("files")
+        shared |= {"delivery": delivery, "delivered": time if entries else ""}
+        for entry in entries or [{}]:
             row = {**shared, **entry}
             writer.writerow(
                 {

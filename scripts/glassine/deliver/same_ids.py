@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from glassine.base import files, naming, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import withdraws_whole
@@ -23,6 +25,21 @@ INDEX = "ids.json"
 # So many ids are named in a finding.
 _NAMED = 20
 _NEVER = "9999"
+
+
+class Listed(msgspec.Struct, frozen=True, kw_only=True):
+    """What the index keeps of an intake.json, or of a receipt.
+
+    seen: (mtime_ns, bytes) of the file. batch: empty where the file is damaged. time, revision: of
+    a delivery. withdrawn: items that are withdrawn whole.
+    """
+
+    seen: tuple[int, int]
+    batch: str = ""
+    time: str | None = None
+    revision: int | None = None
+    items: list[str] = msgspec.field(default_factory=list)
+    withdrawn: list[str] = msgspec.field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -48,11 +65,11 @@ def _sources(results: Path, deliveries_dir: Path) -> tuple[tuple[str, int, int],
         *results.glob("*/intake.json"),
         *(deliveries_dir / receipt_files.FOLDER).glob("*.json"),
     ]
-    found = []
+    stats = []
     for path in sorted(paths):
         with contextlib.suppress(OSError):
-            found.append(_stat(path))
-    return tuple(found)
+            stats.append(_stat(path))
+    return tuple(stats)
 
 
 def _whole(entries: Any) -> list[str]:
@@ -60,29 +77,32 @@ def _whole(entries: Any) -> list[str]:
     return [str(entry["item"]) for entry in entries or [] if withdraws_whole(entry)]
 
 
-def _digest(path: Path) -> dict[str, Any]:
+def _listed(path: Path, seen: tuple[int, int]) -> Listed:
     """Return what the index keeps of an intake.json or a receipt; nothing of a damaged one."""
     try:
         record = files.read_json(path)
         away = set(_whole(record.get("withdraw") or record.get("withdrawn")))
         items = {str(entry["item"]) for entry in record["items"]} - away
-        return {
+        value = {
+            "seen": seen,
             "batch": str(record["batch"]),
-            "time": record.get("time"),
+            "time": None if record.get("time") is None else str(record["time"]),
             "revision": record.get("revision"),
             "items": sorted(item for item in items if not naming.is_stand_in(item)),
             "withdrawn": sorted(away),
         }
-    except (GlassineError, LookupError, TypeError, AttributeError):
-        return {"batch": "", "time": None, "revision": None, "items": [], "withdrawn": []}
+        return msgspec.convert(value, Listed)
+    except (GlassineError, LookupError, TypeError, AttributeError, msgspec.ValidationError):
+        return Listed(seen=seen)
 
 
-def _read_index(path: Path) -> dict[str, Any]:
+def _read_index(path: Path) -> dict[str, Listed]:
+    """Return {path: what is kept of it}; nothing where the index cannot be used."""
     try:
         known = files.read_json(path) if path.exists() else {}
-    except GlassineError:
+        return msgspec.convert(known, dict[str, Listed])
+    except (GlassineError, msgspec.ValidationError):
         return {}
-    return known if isinstance(known, dict) else {}
 
 
 @functools.lru_cache(maxsize=2)
@@ -91,34 +111,33 @@ def _claims(
 ) -> dict[str, tuple[Claim, ...]]:
     """Return {item: the batches that have it}, of items that more than one has."""
     known = _read_index(index_path)
-    kept: dict[str, Any] = {}
+    kept: dict[str, Listed] = {}
     for path, mtime_ns, size in sources:
         entry = known.get(path)
-        if not isinstance(entry, dict) or entry.get("seen") != [mtime_ns, size]:
-            entry = {"seen": [mtime_ns, size], **_digest(Path(path))}
-        kept[path] = entry
+        seen = (mtime_ns, size)
+        kept[path] = entry if entry and entry.seen == seen else _listed(Path(path), seen)
     if kept != known:
         with contextlib.suppress(OSError):
-            files.write_text(index_path, files.canonical(kept))
+            files.write_text(index_path, files.canonical(msgspec.to_builtins(kept)))
     delivered: dict[str, dict[str, str]] = {}
-    for entry in sorted(kept.values(), key=lambda each: each["revision"] or 0):
-        _count(delivered.setdefault(entry["batch"], {}), entry)
-    found: dict[str, list[Claim]] = {}
+    for entry in sorted(kept.values(), key=lambda entry: entry.revision or 0):
+        _count(delivered.setdefault(entry.batch, {}), entry)
+    claims: dict[str, list[Claim]] = {}
     for batch, items in delivered.items():
         for item, time in items.items() if batch else ():
-            found.setdefault(item, []).append(Claim(batch, time or None))
-    return {item: tuple(claims) for item, claims in found.items() if len(claims) > 1}
+            claims.setdefault(item, []).append(Claim(batch, time or None))
+    return {item: tuple(of_item) for item, of_item in claims.items() if len(of_item) > 1}
 
 
-def _count(items: dict[str, str], entry: dict[str, Any]) -> None:
+def _count(items: dict[str, str], entry: Listed) -> None:
     """Put in what an intake.json (first, without a revision) or a receipt says of a batch."""
-    if entry["revision"] is None:
-        items.update(dict.fromkeys(entry["items"], ""))
+    if entry.revision is None:
+        items.update(dict.fromkeys(entry.items, ""))
         return
-    for item in entry["withdrawn"]:
+    for item in entry.withdrawn:
         items.pop(item, None)
-    for item in entry["items"]:
-        items[item] = items.get(item) or str(entry["time"])
+    for item in entry.items:
+        items[item] = items.get(item) or str(entry.time)
 
 
 def elsewhere(
@@ -129,20 +148,22 @@ def elsewhere(
     results: the folder of all batches' results.
     """
     claims = _claims(results / INDEX, _sources(results, deliveries_dir))
-    found = {}
+    others_have = {}
     for item in items:
         of_item = sorted(claims.get(item, ()), key=lambda claim: claim.order)
         others = [claim for claim in of_item if claim.batch != batch]
         if others:
-            own = next((claim for claim in of_item if claim.batch == batch), Claim(batch, None))
-            found[item] = (others[0], others[0].order < own.order)
-    return found
+            ours = next((claim for claim in of_item if claim.batch == batch), Claim(batch, None))
+            others_have[item] = (others[0], others[0].order < ours.order)
+    return others_have
 
 
-def mark(results: Path, deliveries_dir: Path, batch: str, items: Iterable[str]) -> dict[str, Any]:
+def mark(
+    results: Path, deliveries_dir: Path, batch: str, items: Iterable[str]
+) -> dict[str, list[str | bool]]:
     """Return what `elsewhere` tells, as plain data that changes when it does."""
-    found = elsewhere(results, deliveries_dir, batch, items)
-    return {item: [claim.batch, first] for item, (claim, first) in found.items()}
+    claims = elsewhere(results, deliveries_dir, batch, items)
+    return {item: [claim.batch, first] for item, (claim, first) in claims.items()}
 
 
 def findings(

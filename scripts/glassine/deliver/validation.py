@@ -19,6 +19,7 @@ from lxml import etree
 
 from glassine.base import hashing, record_files, wording
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.records.receipt import Receipt, ReceiptBag
 from glassine.deliver import bag
 from glassine.deliver.bag import Reading
 
@@ -95,8 +96,8 @@ class _Checking:
             self.note("json", path, what, "the file as it was delivered.")
 
     def receipt(self) -> None:
-        found = self.receipt_entry()
-        if found is None:
+        entry = self.receipt_entry()
+        if entry is None:
             what = "There is no receipt beside this bag; it was not compared with one."
             self.note(
                 "no_receipt",
@@ -106,27 +107,26 @@ class _Checking:
                 severity="note",
             )
             return
-        for key, name in (
-            ("manifest_sha256", "manifest-sha256.txt"),
-            ("tagmanifest_sha256", "tagmanifest-sha256.txt"),
+        for digest, name in (
+            (entry.manifest_sha256, "manifest-sha256.txt"),
+            (entry.tagmanifest_sha256, "tagmanifest-sha256.txt"),
         ):
             content = self.content(name)
-            if content is not None and hashing.of_bytes(content).sha256 != found[key]:
+            if content is not None and hashing.of_bytes(content).sha256 != digest:
                 what = "It is not the one that the receipt names."
-                self.note("receipt", name, what, f"SHA-256 {found[key]}.")
+                self.note("receipt", name, what, f"SHA-256 {digest}.")
 
-    def receipt_entry(self) -> dict[str, Any] | None:
+    def receipt_entry(self) -> ReceiptBag | None:
         beside = self.path.parent
         for path in sorted([*beside.glob("*.receipt.json"), *beside.glob("receipts/*.json")]):
             try:
-                bags = record_files.read(path, "receipt")["bags"]
+                bags = record_files.load(path, "receipt", Receipt).bags
             except GlassineError as error:
                 self.findings += [replace(each, next_step=_RECEIPT) for each in error.findings]
                 continue
             for entry in bags:
-                if entry["name"] == self.path.name:
-                    found: dict[str, Any] = entry
-                    return found
+                if entry.name == self.path.name:
+                    return entry
         return None
 
     def profile(self) -> None:

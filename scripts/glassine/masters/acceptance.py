@@ -218,6 +218,17 @@ def _check_samples(path: Path, page: Any) -> None:
         )
 
 
+def check_decoded(path: Path, image: Any) -> None:
+    """Raise where a decoder (pyvips image) makes something else of a master than its tags say."""
+    if image.bands not in (1, 3) or image.format not in ("uchar", "ushort"):
+        raise unsuitable(
+            "samples",
+            path,
+            f"It decodes to {image.bands} channels of {image.format}.",
+            "one or three channels of 8 or 16 bits.",
+        )
+
+
 def _check_size(path: Path, width: int, height: int, max_pixels: int) -> None:
     if width < 1 or height < 1:
         raise damaged(path, f"it says that it is {width} x {height} pixels")

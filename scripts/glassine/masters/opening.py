@@ -20,7 +20,7 @@ from msgspec import UNSET
 from glassine.base.errors import GlassineError
 from glassine.base.records.parts import Header
 from glassine.masters import acceptance, layout, pronom, tags, unfold, vips_errors
-from glassine.masters.refusal import damaged, in_brackets, printable, refuse, truncated, unsuitable
+from glassine.masters.refusal import damaged, in_brackets, printable, refuse, truncated
 
 VERSION = "2"
 
@@ -175,13 +175,7 @@ def open_image(
         image = _load(content or path, access)
     except pyvips.Error as problem:
         raise decoding_problem(path, problem) from problem
-    if image.bands not in (1, 3) or image.format not in ("uchar", "ushort"):
-        raise unsuitable(
-            "samples",
-            path,
-            f"It decodes to {image.bands} channels of {image.format}.",
-            "one or three channels of 8 or 16 bits.",
-        )
+    acceptance.check_decoded(path, image)
     return image
 
 

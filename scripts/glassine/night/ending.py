@@ -7,6 +7,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING
 
+from glassine import steps
 from glassine.base import clock, exits, files, target_results, wording
 from glassine.base.errors import GlassineError
 from glassine.base.visible import visible
@@ -113,7 +114,8 @@ class Ending:
         with supervision.telling_here("deliver", name, results):
             if self.lookup.has_targets(name):
                 target_results.check(results)
-            given = with_states(self.lookup.delivery_given(name), results)
+            values = with_states(self.lookup.delivery_given(name), results)
+            given = steps.given("deliver", values)
             outcome = delivery.deliver_batch(
                 self.place.batch_dir(name), results, self.place.deliveries, given
             )

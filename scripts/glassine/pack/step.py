@@ -10,7 +10,6 @@ from __future__ import annotations
 import shutil
 import unicodedata
 from pathlib import Path
-from typing import Any
 
 import msgspec
 
@@ -25,9 +24,14 @@ from glassine.base import (
     target_results,
 )
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.records.embedded import Embedded
 from glassine.base.records.fixity import Fixity, VerifiedMaster
+from glassine.base.records.given import Institution
+from glassine.base.records.package import Package, PackagedFile, Use
+from glassine.base.records.parts import Event
+from glassine.base.records.render import Rendering, Tiles
 from glassine.pack import profiles
-from glassine.pack.profiles import Placed
+from glassine.pack.given import Master, PackGiven
 
 VERSION = "1"
 RECORDS = {"METS.xml": "METS.xml", "manifest.json": "manifest.json"}
@@ -42,26 +46,26 @@ METADATA = {
 MAX_PATH_BYTES = 240
 
 
-def _finding(what: str, path: str, told: str, expected: str, next_step: str) -> Finding:
-    return Finding(f"pack.{what}", path, told, expected, next_step)
+def _finding(what: str, path: str, words: str, expected: str, next_step: str) -> Finding:
+    return Finding(f"pack.{what}", path, words, expected, next_step)
 
 
 class _Packing:
     """One item on its way into package.json; collects files and findings."""
 
-    def __init__(self, batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
+    def __init__(self, batch_dir: Path, item_dir: Path, given: PackGiven) -> None:
         self.batch_dir = batch_dir
         self.item_dir = item_dir
         self.given = given
-        self.placed: list[Placed] = []
+        self.placed: list[PackagedFile] = []
         self.folders: dict[tuple[str, str], Path] = {}
         self.findings: list[Finding] = []
 
-    def add(self, path: str, source: str, use: str) -> Placed | None:
+    def add(self, path: str, source: str, use: Use) -> PackagedFile | None:
         """Hash a file and take it into the list; None with a finding where it is not there."""
         kind, _, relative = source.partition(":")
         try:
-            found = hashing.of_file(self.inside(kind, relative))
+            digests = hashing.of_file(self.inside(kind, relative))
         except (OSError, ValueError) as problem:
             self.findings.append(
                 _finding(
@@ -73,7 +77,14 @@ class _Packing:
                 )
             )
             return None
-        entry = Placed(path, source, found.bytes, found.sha256, found.sha512, use)
+        entry = PackagedFile(
+            path=path,
+            source=source,
+            bytes=digests.bytes,
+            sha256=digests.sha256,
+            sha512=digests.sha512,
+            use=use,
+        )
         self.placed.append(entry)
         return entry
 
@@ -86,15 +97,12 @@ class _Packing:
         path = self.folders[kind, folder] / name
         return files.inside(root, relative) if path.is_symlink() or name == ".." else path
 
-    def expect(self, entry: Placed | None, noted: dict[str, Any], noted_in: str) -> None:
+    def expect(self, entry: PackagedFile | None, sha256: str, sha512: str, noted_in: str) -> None:
         """Compare a file as it is now with the digests noted when it was written."""
         if entry is None:
             return
-        wrong = [
-            name
-            for name in ("sha256", "sha512")
-            if name in noted and noted[name] != getattr(entry, name)
-        ]
+        noted = {"sha256": sha256, "sha512": sha512}
+        wrong = [name for name, digest in noted.items() if digest != getattr(entry, name)]
         if wrong:
             self.findings.append(
                 _finding(
@@ -108,10 +116,10 @@ class _Packing:
             )
 
     def masters(self) -> None:
-        given = {master["path"]: master for master in self.given["masters"]}
+        listed = {master.path: master for master in self.given.masters}
         fixity = record_files.load(self.item_dir / "fixity.json", "fixity", Fixity)
         noted = {master.path: master for master in fixity.masters}
-        for path in sorted(set(given) ^ set(noted)):
+        for path in sorted(set(listed) ^ set(noted)):
             self.findings.append(
                 _finding(
                     "masters",
@@ -121,52 +129,54 @@ class _Packing:
                     "Delete fixity.json of this item and run again.",
                 )
             )
-        for path in sorted(set(given) & set(noted)):
-            unchanged = self.unchanged(given[path])
-            if unchanged and self.given.get("masters_read"):
+        for path in sorted(set(listed) & set(noted)):
+            unchanged = self.unchanged(listed[path])
+            if unchanged and self.given.masters_read:
                 self.add_read(path, noted[path])
             else:
                 entry = self.add(f"masters/{path}", f"master:{path}", "master")
-                self.expect(entry, msgspec.to_builtins(noted[path].digests), "fixity.json")
+                digests = noted[path].digests
+                self.expect(entry, digests.sha256, digests.sha512, "fixity.json")
 
     def add_read(self, path: str, noted: VerifiedMaster) -> None:
         """Take in a master that this process has just read whole and found as noted."""
         digests = noted.digests
         self.placed.append(
-            Placed(
-                f"masters/{path}",
-                f"master:{path}",
-                noted.bytes,
-                digests.sha256,
-                digests.sha512,
-                "master",
+            PackagedFile(
+                path=f"masters/{path}",
+                source=f"master:{path}",
+                bytes=noted.bytes,
+                sha256=digests.sha256,
+                sha512=digests.sha512,
+                use="master",
             )
         )
 
-    def unchanged(self, master: dict[str, Any]) -> bool:
+    def unchanged(self, master: Master) -> bool:
         """Return whether size and time are as intake saw them; a finding where they are not."""
         try:
-            state = (self.batch_dir / master["path"]).stat()
+            state = (self.batch_dir / master.path).stat()
         except OSError:
             return False  # reading it tells why
-        same = (state.st_size, state.st_mtime_ns) == (master["bytes"], master["mtime_ns"])
+        same = (state.st_size, state.st_mtime_ns) == (master.bytes, master.mtime_ns)
         if not same:
             self.findings.append(
                 _finding(
                     "changed",
-                    master["path"],
+                    master.path,
                     "The master's size or time changed since intake.",
-                    f"{master['bytes']} bytes, as intake saw it.",
+                    f"{master.bytes} bytes, as intake saw it.",
                     "Find out who writes in the masters' folder; run again when it is settled.",
                 )
             )
         return same
 
     def derivatives(self) -> None:
-        embedded = record_files.read(self.item_dir / "embedded.json", "embedded")
-        listed = {entry["path"]: entry for entry in embedded["files"]}
+        embedded = record_files.load(self.item_dir / "embedded.json", "embedded", Embedded)
+        listed = {file.path: file for file in embedded.files}
         for path, noted in sorted(listed.items()):
-            self.expect(self.add(path, f"item:{path}", noted["use"]), noted, "embedded.json")
+            entry = self.add(path, f"item:{path}", noted.use)
+            self.expect(entry, noted.sha256, noted.sha512, "embedded.json")
         for folder in ("access", "thumbs", alternates.FOLDER):
             for path in self.present(folder):
                 if path not in listed:
@@ -186,11 +196,8 @@ class _Packing:
         )
 
     def tiles(self, include: bool) -> None:
-        rendered = files.read_json(self.item_dir / "render" / "render.json")
-        folders = {}
-        for frame in rendered["frames"]:
-            if frame.get("tiles"):
-                folders[frame["tiles"]["path"]] = frame["tiles"]
+        render = record_files.load(self.item_dir / "render" / "render.json", "render", Rendering)
+        folders = {frame.tiles.path: frame.tiles for frame in render.frames if frame.tiles}
         present: dict[str, list[str]] = {folder: [] for folder in folders}
         for path in self.present("iiif"):
             folder = "/".join(path.split("/")[:2])
@@ -205,15 +212,15 @@ class _Packing:
             else:  # the record names this one for all of them
                 self.add(f"{folder}/info.json", f"item:{folder}/info.json", "tile")
 
-    def same_tiles(self, folder: str, noted: dict[str, Any], entries: list[Placed]) -> None:
-        digest = hashing.of_tree({e.path.removeprefix(folder + "/"): e.sha256 for e in entries})
-        if digest != noted["sha256"]:
+    def same_tiles(self, folder: str, noted: Tiles, entries: list[PackagedFile]) -> None:
+        parts = {entry.path.removeprefix(folder + "/"): entry.sha256 for entry in entries}
+        if hashing.of_tree(parts) != noted.sha256:
             self.findings.append(
                 _finding(
                     "tiles",
                     folder,
-                    f"The {len(entries)} tiles are not the {noted['count']} that render wrote.",
-                    f"digest {noted['sha256']} over all of them.",
+                    f"The {len(entries)} tiles are not the {noted.count} that render wrote.",
+                    f"digest {noted.sha256} over all of them.",
                     "Look at the disk; delete render/ and iiif/ of this item and run again.",
                 )
             )
@@ -272,15 +279,13 @@ def path_problem(path: str) -> str | None:
     return None
 
 
-def pack_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
+def pack_item(batch_dir: Path, item_dir: Path, given: PackGiven) -> None:
     """Write package.json of the item (schema: schemas/package.schema.json).
 
-    given: also `settings.package` (profile, include_tiles) and `settings.records.schema_dir`, whose
-    XSDs a layout may carry. Raises GlassineError with every finding: a file missing, changed since
-    its step, not noted, or with a name no delivery can hold; a changed master; a record that the
-    project's own checks do not pass.
+    Raises GlassineError with every finding: a file missing, changed since its step, not noted, or
+    with a name no delivery can hold; a changed master; a record that the project's own checks do
+    not pass.
     """
-    settings = given["settings"]["package"]
     packing = _Packing(batch_dir, item_dir, given)
     proof = (
         {f"metadata/{target_results.RECORD}": target_results.RECORD}
@@ -293,7 +298,7 @@ def pack_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
         raise GlassineError(packing.findings)
     packing.masters()
     packing.derivatives()
-    packing.tiles(settings.get("include_tiles", True))
+    packing.tiles(given.settings.package.include_tiles)
     packing.names()
     packing.mets()
     held = [finding for finding in packing.findings if finding.severity == "hold"]
@@ -302,31 +307,26 @@ def pack_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     _write(item_dir, given, packing.placed)
 
 
-def _write(item_dir: Path, given: dict[str, Any], placed: list[Placed]) -> None:
-    settings = given["settings"]["package"]
-    name = settings.get("profile", "mets")
-    profile = profiles.get(name)
+def _write(item_dir: Path, given: PackGiven, placed: list[PackagedFile]) -> None:
+    settings = given.settings.package
+    profile = profiles.get(settings.profile)
     shutil.rmtree(item_dir / profiles.OWN_FOLDER, ignore_errors=True)
-    embedded = files.read_json(item_dir / "embedded.json")
-    schema_dir = given["settings"].get("records", {}).get("schema_dir")
+    embedded = record_files.load(item_dir / "embedded.json", "embedded", Embedded)
+    schema_dir = given.settings.records.schema_dir
     context = profiles.Context(
-        item=given["item"],
+        item=given.item,
         item_dir=item_dir,
-        institution=embedded["event"]["detail"].get("institution", {}),
+        institution=msgspec.convert(embedded.event.detail.get("institution", {}), Institution),
         time=clock.now_text(),
         software=f"Glassine {__version__}",
         schema_dir=Path(schema_dir) if schema_dir else None,
     )
-    entries = sorted(profile.lay_out(placed, context), key=lambda entry: entry.path)
-    record_files.write(
-        item_dir / "package.json",
-        "package",
-        {
-            "item": given["item"],
-            "profile": name,
-            "event": premis_event.event(
-                "information package creation", {"settings": settings, "step": VERSION}
-            ),
-            "files": [entry.as_dict() for entry in entries],
-        },
+    detail = {"settings": msgspec.to_builtins(settings), "step": VERSION}
+    done = premis_event.event("information package creation", detail)
+    package = Package(
+        item=given.item,
+        profile=settings.profile,
+        event=msgspec.convert(done, Event),
+        files=sorted(profile.lay_out(placed, context), key=lambda entry: entry.path),
     )
+    record_files.save(item_dir / "package.json", "package", package)

@@ -5,13 +5,24 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
-from glassine.base import alternates, files, rights, target_results
+import msgspec
+
+from glassine.base import alternates, files, record_files, rights, target_results
 from glassine.base.errors import GlassineError
 from glassine.base.markup import xml_id
+from glassine.base.model import Frame, ItemGeometry, ItemId, MasterGeometry
+from glassine.base.records.catalogue import CatalogueRow
+from glassine.base.records.embedded import Embedded, EmbeddedFile
+from glassine.base.records.fixity import Fixity, VerifiedMaster
+from glassine.base.records.given import Institution
+from glassine.base.records.parts import Event
+from glassine.base.records.quality import Quality
+from glassine.base.records.render import RenderedFrame, Rendering, Tiles
 from glassine.base.vocabulary import DIGEST_NAMES
 from glassine.embed import tiff
+from glassine.record.given import RecordGiven
+from glassine.record.targets import Target, Targets
 
 # Where the records of the steps lie in a package, and in the folder of an item.
 PROVENANCE = {
@@ -32,7 +43,8 @@ _MIMES = {"webp": "image/webp", "avif": "image/avif", "pyramid": "image/tiff", "
 class FileFacts:
     """One file of the package. path: in the package; digests: {"sha256": hex, "sha512": hex}.
 
-    kind: which of the alternates it is; coding: how a TIFF of them holds its picture.
+    format: name, version and PRONOM id. tree: of the tiles that an info.json stands for. kind:
+    which of the alternates it is; coding: how a TIFF of them holds its picture.
     """
 
     path: str
@@ -44,7 +56,7 @@ class FileFacts:
     created: str
     derived_from: str | None = None
     original_name: str | None = None
-    tree: dict[str, Any] | None = None
+    tree: Tiles | None = None
     kind: str | None = None
     coding: tiff.Coding | None = None
 
@@ -57,114 +69,148 @@ class FileFacts:
 class ItemFacts:
     """Records of the steps, and the package's files in a fixed order."""
 
-    item: str
-    given: dict[str, Any]
-    fixity: dict[str, Any]
-    geometry: dict[str, Any]
-    render: dict[str, Any]
-    quality: dict[str, Any]
-    embedded: dict[str, Any]
-    targets: dict[str, Any] | None = None
+    given: RecordGiven
+    fixity: Fixity
+    geometry: ItemGeometry
+    render: Rendering
+    quality: Quality
+    embedded: Embedded
+    targets: Targets | None = None
     files: dict[str, FileFacts] = field(default_factory=dict)
 
     @property
-    def record(self) -> dict[str, Any]:
-        return self.given.get("catalogue") or {}
+    def item(self) -> ItemId:
+        return self.given.item
 
     @property
-    def institution(self) -> dict[str, Any]:
-        return self.given.get("institution") or {}
+    def row(self) -> CatalogueRow:
+        return self.given.row
+
+    @property
+    def institution(self) -> Institution:
+        return self.given.institution
+
+    @property
+    def captures(self) -> tuple[Target, ...]:
+        """Return the target captures of the batch."""
+        return self.targets.targets if self.targets else ()
 
     @property
     def rights(self) -> rights.Rights:
         """Return the item's rights; what the catalogue leaves open comes from the settings."""
-        defaults = self.given.get("settings", {}).get("rights")
-        return rights.resolved(self.record.get("rights"), defaults)
+        return self.given.rights
 
     def operator(self, master: str) -> str | None:
         """Return the role id of who captured a master, where batch.yaml states it."""
-        known: dict[str, Any] = self.given.get("facts") or {}
-        for each in self.given.get("masters") or []:
-            if each["path"] == master:
-                known = each.get("facts") or known
-        return known.get("operator")
+        named = (known.facts.operator for known in self.given.masters if known.path == master)
+        return next(named, None)
 
     def of_use(self, use: str) -> list[FileFacts]:
         return [entry for entry in self.files.values() if entry.use == use]
 
-    def located(self, master: str) -> dict[str, Any]:
-        """Return what locate found on a master; {} where it knows nothing of it."""
-        return next((each for each in self.geometry["masters"] if each["path"] == master), {})
+    @property
+    def located_event(self) -> Event | None:
+        """Return the event of locate, None where an earlier version left none."""
+        event = self.geometry.event
+        return msgspec.convert(event, Event) if event.get("time") else None
 
-    def shown(self, master: str) -> list[dict[str, Any]]:
+    def located(self, master: str) -> MasterGeometry | None:
+        """Return what locate measured on a master; None where it knows nothing of it."""
+        return next((known for known in self.geometry.masters if known.path == master), None)
+
+    def located_frame(self, frame: RenderedFrame) -> Frame | None:
+        """Return what locate measured of a frame of render.json."""
+        master = self.located(frame.master)
+        frames = master.frames if master else ()
+        return next((known for known in frames if known.index == frame.index), None)
+
+    def shown(self, master: str) -> list[RenderedFrame]:
         """Return the entries of render.json for the frames of a master, by index."""
-        found = [frame for frame in self.render["frames"] if frame["master"] == master]
-        return sorted(found, key=lambda frame: frame["index"])
+        frames = [frame for frame in self.render.frames if frame.master == master]
+        return sorted(frames, key=lambda frame: frame.index)
 
 
-def gather(item_dir: Path, given: dict[str, Any]) -> ItemFacts:
-    """Return what the steps wrote into the item's folder. Raises GlassineError for bad JSON."""
+def gather(item_dir: Path, given: RecordGiven) -> ItemFacts:
+    """Return what the steps wrote into the item's folder.
+
+    Raises GlassineError where a record is not as its type says.
+    """
     facts = ItemFacts(
-        item=given["item"],
         given=given,
-        fixity=files.read_json(item_dir / "fixity.json"),
-        geometry=files.read_json(item_dir / "geometry.json"),
-        render=files.read_json(item_dir / "render" / "render.json"),
-        quality=files.read_json(item_dir / "quality.json"),
-        embedded=files.read_json(item_dir / "embedded.json"),
+        fixity=record_files.load(item_dir / "fixity.json", "fixity", Fixity),
+        geometry=ItemGeometry.from_dict(files.read_json(item_dir / "geometry.json")),
+        render=record_files.load(item_dir / "render" / "render.json", "render", Rendering),
+        quality=record_files.load(item_dir / "quality.json", "quality", Quality),
+        embedded=record_files.load(item_dir / "embedded.json", "embedded", Embedded),
         targets=_targets(item_dir / target_results.RECORD),
     )
-    found = [
-        *(_master(entry) for entry in facts.fixity["masters"]),
-        *(_derivative(item_dir, entry, facts.embedded) for entry in facts.embedded["files"]),
+    entries = [
+        *(_master(entry) for entry in facts.fixity.masters),
+        *(_derivative(item_dir, entry, facts.embedded) for entry in facts.embedded.files),
         *_tiles(item_dir, facts.render),
         *_provenance(item_dir, facts),
     ]
-    facts.files = {entry.path: entry for entry in found}
+    facts.files = {entry.path: entry for entry in entries}
     return facts
 
 
-def _targets(path: Path) -> dict[str, Any] | None:
-    """Return what the batch's target captures say, or None where there are none."""
-    return files.read_json(path) if path.exists() else None
+def _targets(path: Path) -> Targets | None:
+    """Return what the batch's target captures say, None where there are none."""
+    return msgspec.convert(files.read_json(path), Targets) if path.exists() else None
 
 
 def read_file(
-    path: Path, package_path: str, use: str, mime: str, created: str, **more: Any
+    path: Path,
+    package_path: str,
+    use: str,
+    mime: str,
+    created: str,
+    derived_from: str | None = None,
+    tree: Tiles | None = None,
 ) -> FileFacts:
     """Return the facts of a small file, its digests computed now."""
     content = path.read_bytes()
-    digests = {name: hashlib.new(name, content).hexdigest() for name in ("sha256", "sha512")}
-    return FileFacts(package_path, use, mime, len(content), digests, JSON_FORMAT, created, **more)
-
-
-def _master(entry: dict[str, Any]) -> FileFacts:
-    header = entry["header"]
     return FileFacts(
-        path=f"masters/{entry['path']}",
-        use="master",
-        mime="image/tiff",
-        bytes=entry["bytes"],
-        digests={name: value for name, value in entry["digests"].items() if name in DIGEST_NAMES},
-        format=(header["format_name"], header.get("format_version"), header.get("puid")),
-        created=entry["mtime"],
-        original_name=entry["path"],
+        path=package_path,
+        use=use,
+        mime=mime,
+        bytes=len(content),
+        digests={name: hashlib.new(name, content).hexdigest() for name in ("sha256", "sha512")},
+        format=JSON_FORMAT,
+        created=created,
+        derived_from=derived_from,
+        tree=tree,
     )
 
 
-def _derivative(item_dir: Path, entry: dict[str, Any], embedded: dict[str, Any]) -> FileFacts:
-    use = entry["use"]
+def _master(entry: VerifiedMaster) -> FileFacts:
+    header = entry.header
+    digests: dict[str, str] = msgspec.to_builtins(entry.digests)
     return FileFacts(
-        path=entry["path"],
+        path=f"masters/{entry.path}",
+        use="master",
+        mime="image/tiff",
+        bytes=entry.bytes,
+        digests={name: value for name, value in digests.items() if name in DIGEST_NAMES},
+        format=(header.format_name, header.format_version, header.puid),
+        created=entry.mtime,
+        original_name=entry.path,
+    )
+
+
+def _derivative(item_dir: Path, entry: EmbeddedFile, embedded: Embedded) -> FileFacts:
+    use = entry.use
+    return FileFacts(
+        path=entry.path,
         use=_USES[use],
         mime=_MIMES.get(use, "image/jpeg"),
-        bytes=entry["bytes"],
-        digests={"sha256": entry["sha256"], "sha512": entry["sha512"]},
-        format=(entry["format_name"], entry["format_version"], entry["puid"]),
-        created=embedded["event"]["time"],
-        derived_from=f"masters/{entry['master']}",
+        bytes=entry.bytes,
+        digests={"sha256": entry.sha256, "sha512": entry.sha512},
+        format=(entry.format_name, entry.format_version, entry.puid),
+        created=embedded.event.time,
+        derived_from=f"masters/{entry.master}",
         kind=use if use in alternates.USES else None,
-        coding=_coding(item_dir / entry["path"]) if use in alternates.TIFFS else None,
+        coding=_coding(item_dir / entry.path) if use in alternates.TIFFS else None,
     )
 
 
@@ -181,47 +227,36 @@ def _coding(path: Path) -> tiff.Coding:
         ) from problem
 
 
-def _tiles(item_dir: Path, render: dict[str, Any]) -> list[FileFacts]:
-    found = []
-    for frame in render["frames"]:
-        tiles = frame.get("tiles")
-        if tiles:
-            path = f"{tiles['path']}/info.json"
-            found.append(
+def _tiles(item_dir: Path, render: Rendering) -> list[FileFacts]:
+    entries = []
+    for frame in render.frames:
+        if frame.tiles:
+            path = f"{frame.tiles.path}/info.json"
+            entries.append(
                 read_file(
                     item_dir / path,
                     path,
                     "tiles",
                     "application/json",
-                    render["event"]["time"],
-                    derived_from=f"masters/{frame['master']}",
-                    tree=tiles,
+                    render.event.time,
+                    derived_from=f"masters/{frame.master}",
+                    tree=frame.tiles,
                 )
             )
-    return found
+    return entries
 
 
 def _provenance(item_dir: Path, facts: ItemFacts) -> list[FileFacts]:
-    made = {
-        "metadata/embedded.json": facts.embedded,
-        "metadata/fixity.json": facts.fixity,
-        "metadata/geometry.json": facts.geometry,
-        "metadata/quality.json": facts.quality,
-        "metadata/render.json": facts.render,
-        **({"metadata/targets.json": facts.targets} if facts.targets else {}),
+    """Return the records of the steps; the targets' has no event, and the time of the first."""
+    times = {
+        "metadata/embedded.json": facts.embedded.event.time,
+        "metadata/fixity.json": facts.fixity.event.time,
+        "metadata/geometry.json": (facts.located_event or facts.fixity.event).time,
+        "metadata/quality.json": facts.quality.event.time,
+        "metadata/render.json": facts.render.event.time,
+        **({"metadata/targets.json": facts.fixity.event.time} if facts.targets else {}),
     }
     return [
-        read_file(
-            item_dir / PROVENANCE[path],
-            path,
-            "provenance",
-            "application/json",
-            _time(record, facts),
-        )
-        for path, record in made.items()
+        read_file(item_dir / PROVENANCE[path], path, "provenance", "application/json", time)
+        for path, time in times.items()
     ]
-
-
-def _time(record: dict[str, Any], facts: ItemFacts) -> str:
-    found: str = (record.get("event") or {}).get("time") or facts.fixity["event"]["time"]
-    return found

@@ -3,10 +3,20 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from typing import Any
+
+import msgspec
 
 from glassine import __version__
 from glassine.base import alternates, premis_event
+from glassine.base.model import Frame
+from glassine.base.records import parts
+from glassine.base.records.corrections import Correction
+from glassine.base.records.fixity import VerifiedMaster
+from glassine.base.records.parts import Header
+from glassine.base.records.quality import MeasuredFrame
+from glassine.base.records.render import RenderedFrame
 from glassine.record import capture_time, mix
 from glassine.record.facts import FileFacts, ItemFacts
 from glassine.record.premis import Agent, Event, History, object_name
@@ -14,24 +24,24 @@ from glassine.record.premis import Agent, Event, History, object_name
 EXECUTED, DECIDED, OWNS = "executing program", "implementer", "responsible organization"
 RAN_ON = "processor"
 
+Agents = tuple[tuple[Agent, str], ...]
+
 
 def _json(value: Any) -> str:
     return json.dumps(value, sort_keys=True, ensure_ascii=False, allow_nan=False)
 
 
-def _software(event: dict[str, Any]) -> tuple[tuple[Agent, str], ...]:
-    used = event.get("software") or {"glassine": __version__}
-    found = [(Agent("software", name, used[name]), EXECUTED) for name in sorted(used)]
-    architecture = event.get("processor")
-    if architecture:
+def _software(event: parts.Event) -> Agents:
+    used = event.software or {"glassine": __version__}
+    agents = [(Agent("software", name, used[name]), EXECUTED) for name in sorted(used)]
+    if event.processor:
         note = "architecture of the processor; another may round a last bit otherwise"
-        found.append((Agent("hardware", architecture, note=note), RAN_ON))
-    return tuple(found)
+        agents.append((Agent("hardware", event.processor, note=note), RAN_ON))
+    return tuple(agents)
 
 
-def _people(event: dict[str, Any]) -> tuple[tuple[Agent, str], ...]:
-    operator = event.get("operator")
-    return ((person(operator), DECIDED),) if operator else ()
+def _people(event: parts.Event) -> Agents:
+    return ((person(event.operator), DECIDED),) if event.operator else ()
 
 
 def person(role: str) -> Agent:
@@ -39,28 +49,34 @@ def person(role: str) -> Agent:
     return Agent("person", role, note="role id of the institution")
 
 
-def _by(event: dict[str, Any]) -> tuple[tuple[Agent, str], ...]:
+def _by(event: parts.Event) -> Agents:
     return _software(event) + _people(event)
 
 
-def camera(header: dict[str, Any]) -> Agent | None:
+def camera(header: Header) -> Agent | None:
     """Return the capture device as the master's EXIF names it."""
-    capture = header.get("capture") or {}
-    names = [str(capture[name]) for name in ("make", "model") if capture.get(name)]
+    capture = header.capture
+    names = [name for name in (capture.make, capture.model) if name]
     if not names:
         return None
-    serial = capture.get("serial")
-    return Agent("hardware", " ".join(names), note=f"serial number {serial}" if serial else None)
+    note = f"serial number {capture.serial}" if capture.serial else None
+    return Agent("hardware", " ".join(names), note=note)
 
 
-def tell(facts: ItemFacts, now: dict[str, Any]) -> History:
+def _names(facts: ItemFacts, paths: Iterable[str]) -> tuple[str, ...]:
+    return tuple(object_name(facts.item, path) for path in paths)
+
+
+def of_item(facts: ItemFacts, now: parts.Event) -> History:
     """Return the history of an item. now: the event of writing this record."""
     history = History()
     masters = facts.of_use("master")
-    headers = {f"masters/{entry['path']}": entry for entry in facts.fixity["masters"]}
+    verified = {f"masters/{entry.path}": entry for entry in facts.fixity.masters}
     for entry in masters:
-        _captured(history, facts, entry, headers[entry.path]["header"])
-    _taken_in(history, facts, masters, headers)
+        _captured(history, facts, entry, verified[entry.path].header)
+    _taken_in(history, facts, masters)
+    for entry in masters:
+        _verified(history, facts, entry, verified[entry.path])
     _located(history, facts, masters)
     _corrected(history, facts, masters)
     _rendered(history, facts, masters)
@@ -71,7 +87,7 @@ def tell(facts: ItemFacts, now: dict[str, Any]) -> History:
     return history
 
 
-def _captured(history: History, facts: ItemFacts, entry: FileFacts, header: dict[str, Any]) -> None:
+def _captured(history: History, facts: ItemFacts, entry: FileFacts, header: Header) -> None:
     when, device = capture_time.taken(header), camera(header)
     if when is None:
         return
@@ -80,7 +96,7 @@ def _captured(history: History, facts: ItemFacts, entry: FileFacts, header: dict
     agents += [(person(operator), DECIDED)] if operator else []
     settings = {
         name: value
-        for name, value in (header.get("capture") or {}).items()
+        for name, value in msgspec.structs.asdict(header.capture).items()
         if value is not None and name not in ("make", "model", "serial", "taken", "offset")
     }
     name = object_name(facts.item, entry.path)
@@ -97,189 +113,189 @@ def _captured(history: History, facts: ItemFacts, entry: FileFacts, header: dict
     )
 
 
-def _taken_in(
-    history: History, facts: ItemFacts, masters: list[FileFacts], headers: dict[str, Any]
-) -> None:
-    event = facts.fixity["event"]
-    owner = facts.institution.get("name")
+def _taken_in(history: History, facts: ItemFacts, masters: list[FileFacts]) -> None:
+    event = facts.fixity.event
+    owner = facts.institution.name
     who = [*_by(event), *([(Agent("organization", owner), OWNS)] if owner else [])]
-    names = tuple(object_name(facts.item, entry.path) for entry in masters)
     history.tell(
         Event(
             f"{facts.item}#ingestion",
             "ingestion",
-            event["time"],
+            event.time,
             "success",
-            detail=_json({"batch": facts.given.get("batch"), "masters": len(masters)}),
+            detail=_json({"batch": facts.given.batch, "masters": len(masters)}),
             agents=tuple(who),
-            outcomes=(object_name(facts.item), *names),
+            outcomes=_names(facts, ("", *(entry.path for entry in masters))),
         )
     )
-    for entry, name in zip(masters, names, strict=True):
-        noted = headers[entry.path]
-        algorithms = sorted(noted["digests"])
-        history.tell(
-            Event(
-                f"{name}#digests",
-                "message digest calculation",
-                event["time"],
-                "success",
-                detail=_json({"algorithms": algorithms}),
-                agents=_by(event),
-                outcomes=(name,),
-            )
+
+
+def _verified(
+    history: History, facts: ItemFacts, entry: FileFacts, verified: VerifiedMaster
+) -> None:
+    """Tell of a master's digests, their comparison, and what its format is."""
+    event = facts.fixity.event
+    name = object_name(facts.item, entry.path)
+    history.tell(
+        Event(
+            f"{name}#digests",
+            "message digest calculation",
+            event.time,
+            "success",
+            detail=_json({"algorithms": sorted(msgspec.to_builtins(verified.digests))}),
+            agents=_by(event),
+            outcomes=(name,),
         )
-        if noted["expected"]:
-            history.tell(
-                Event(
-                    f"{name}#fixity",
-                    "fixity check",
-                    event["time"],
-                    "pass" if noted["verdict"] == "match" else "fail",
-                    detail=_json({"compared": sorted(noted["expected"])}),
-                    note="compared with the checksum list of the capture station",
-                    agents=_by(event),
-                    sources=(name,),
-                )
-            )
+    )
+    if verified.expected:
         history.tell(
             Event(
-                f"{name}#format",
-                "format identification",
-                event["time"],
-                "success",
-                note=" ".join(str(part) for part in entry.format if part),
+                f"{name}#fixity",
+                "fixity check",
+                event.time,
+                "pass" if verified.verdict == "match" else "fail",
+                detail=_json({"compared": sorted(verified.expected)}),
+                note="compared with the checksum list of the capture station",
                 agents=_by(event),
                 sources=(name,),
             )
         )
-
-
-def _located(history: History, facts: ItemFacts, masters: list[FileFacts]) -> None:
-    event = facts.geometry.get("event") or {}
-    if not event.get("time"):
-        return
-    found = {
-        master["path"]: [
-            {
-                name: frame.get(name)
-                for name in ("index", "corners", "confidence", "state", "source", "reasons")
-            }
-            for frame in master["frames"]
-        ]
-        for master in facts.geometry["masters"]
-    }
     history.tell(
         Event(
-            f"{facts.item}#geometry",
-            event.get("type") or "image analysis",
-            event["time"],
-            event.get("outcome") or "success",
-            detail=_json({"settings": event.get("detail"), "frames": found}),
-            note="corners of each frame in pixels of its master",
+            f"{name}#format",
+            "format identification",
+            event.time,
+            "success",
+            note=" ".join(part for part in entry.format if part),
             agents=_by(event),
-            sources=tuple(object_name(facts.item, entry.path) for entry in masters),
+            sources=(name,),
         )
     )
 
 
+def _located(history: History, facts: ItemFacts, masters: list[FileFacts]) -> None:
+    event = facts.located_event
+    if event is None:
+        return
+    frames = {
+        master.path: [_frame_detail(frame) for frame in master.frames]
+        for master in facts.geometry.masters
+    }
+    history.tell(
+        Event(
+            f"{facts.item}#geometry",
+            event.type,
+            event.time,
+            event.outcome,
+            detail=_json({"settings": event.detail, "frames": frames}),
+            note="corners of each frame in pixels of its master",
+            agents=_by(event),
+            sources=_names(facts, (entry.path for entry in masters)),
+        )
+    )
+
+
+def _frame_detail(frame: Frame) -> dict[str, Any]:
+    """Return what an event's detail says of a frame, ready for JSON."""
+    names = ("index", "corners", "confidence", "state", "source", "reasons")
+    return {name: getattr(frame, name) for name in names}
+
+
 def _corrected(history: History, facts: ItemFacts, masters: list[FileFacts]) -> None:
     """Tell that a person decided, by role id, and what exactly."""
-    correction = facts.given.get("corrections")
     decided = [
-        (master["path"], frame["index"])
-        for master in facts.geometry["masters"]
-        for frame in master["frames"]
-        if frame.get("source") == "correction"
+        (master.path, frame.index)
+        for master in facts.geometry.masters
+        for frame in master.frames
+        if frame.source == "correction"
     ]
-    if not correction and not decided:
+    if not facts.given.corrections and not decided:
         return
-    given = correction or {}
-    when = given.get("when") or (facts.geometry.get("event") or {}).get("time")
-    touched = {path for path, _ in decided} or {entry.original_name for entry in masters}
-    role = given.get("by")
+    correction = facts.given.corrections or Correction()
+    of_frames = {path for path, _ in decided}
+    touched = [entry.path for entry in masters if not of_frames or entry.original_name in of_frames]
+    frames = msgspec.to_builtins(correction.frames)
     history.tell(
         Event(
             f"{facts.item}#correction",
             "correction",
-            when or facts.fixity["event"]["time"],
+            correction.when or (facts.located_event or facts.fixity.event).time,
             "success",
-            detail=_json({"frames": given.get("frames") or [], "decided": decided}),
-            note=given.get("note"),
-            agents=((person(role), DECIDED),) if role else (),
-            sources=tuple(
-                object_name(facts.item, entry.path)
-                for entry in masters
-                if entry.original_name in touched
-            ),
+            detail=_json({"frames": frames, "decided": decided}),
+            note=correction.note,
+            agents=((person(correction.by), DECIDED),) if correction.by else (),
+            sources=_names(facts, touched),
         )
     )
 
 
 def _rendered(history: History, facts: ItemFacts, masters: list[FileFacts]) -> None:
-    event = facts.render["event"]
     by_frame: dict[tuple[str, int], list[str]] = {}
-    for entry in facts.embedded["files"]:
-        by_frame.setdefault((entry["master"], entry["index"]), []).append(entry["path"])
+    for file in facts.embedded.files:
+        by_frame.setdefault((file.master, file.index), []).append(file.path)
     for entry in masters:
         name = object_name(facts.item, entry.path)
-        frames = [f for f in facts.shown(entry.original_name or "") if not f.get("skipped")]
+        frames = [frame for frame in facts.shown(entry.original_name or "") if not frame.skipped]
         if frames:
-            history.tell(
-                Event(
-                    f"{name}#decoding",
-                    "validation",
-                    event["time"],
-                    "success",
-                    note="decoded without an error or warning",
-                    agents=_by(event),
-                    sources=(name,),
-                )
-            )
+            _decoded(history, facts.render.event, name)
         for frame in frames:
-            tiles = [f"{frame['tiles']['path']}/info.json"] if frame.get("tiles") else []
-            made = [*by_frame.get((frame["master"], frame["index"]), []), *tiles]
+            tiles = [f"{frame.tiles.path}/info.json"] if frame.tiles else []
+            paths = [*by_frame.get((frame.master, frame.index), []), *tiles]
             if mix.captured(facts):
-                crops = {path for path in made if facts.files[path].kind == "crop"}
+                crops = {path for path in paths if facts.files[path].kind == "crop"}
                 _cropped(history, facts, name, frame, sorted(crops))
-                made = [path for path in made if path not in crops]
-            _made(history, facts, name, frame, made)
+                paths = [path for path in paths if path not in crops]
+            _pictured(history, facts, name, frame, paths)
+
+
+def _decoded(history: History, event: parts.Event, master: str) -> None:
+    history.tell(
+        Event(
+            f"{master}#decoding",
+            "validation",
+            event.time,
+            "success",
+            note="decoded without an error or warning",
+            agents=_by(event),
+            sources=(master,),
+        )
+    )
 
 
 def _cropped(
-    history: History, facts: ItemFacts, master: str, frame: dict[str, Any], made: list[str]
+    history: History, facts: ItemFacts, master: str, frame: RenderedFrame, paths: list[str]
 ) -> None:
     """Tell how a frame's crop came about, whose samples are the master's own."""
-    event, index = facts.render["event"], frame["index"]
-    if made:
+    event = facts.render.event
+    if paths:
         history.tell(
             Event(
-                f"{master}#frame-{index}-crop",
+                f"{master}#frame-{frame.index}-crop",
                 "image modification",
-                event["time"],
-                event["outcome"],
-                detail=_json({"frame": index, "settings": event.get("detail")}),
+                event.time,
+                event.outcome,
+                detail=_json({"frame": frame.index, "settings": event.detail}),
                 note="cropped and straightened in one resampling; tone and profile as captured",
                 agents=_by(event),
                 sources=(master,),
-                outcomes=tuple(object_name(facts.item, path) for path in made),
+                outcomes=_names(facts, paths),
             )
         )
 
 
-def _made(
-    history: History, facts: ItemFacts, master: str, frame: dict[str, Any], made: list[str]
+def _pictured(
+    history: History, facts: ItemFacts, master: str, frame: RenderedFrame, paths: list[str]
 ) -> None:
     """Tell how a frame became pictures: what was done to the image, and the files written."""
-    event, index = facts.render["event"], frame["index"]
-    outcomes = tuple(object_name(facts.item, path) for path in made)
+    event, index = facts.render.event, frame.index
+    outcomes = _names(facts, paths)
     history.tell(
         Event(
             f"{master}#frame-{index}-image",
             "image modification",
-            event["time"],
-            event["outcome"],
-            detail=_json({"frame": index, "tone": frame.get("tone")}),
+            event.time,
+            event.outcome,
+            detail=_json({"frame": index, "tone": msgspec.to_builtins(frame.tone)}),
             note="cropped and straightened in one resampling, then the tone set",
             agents=_by(event),
             sources=(master,),
@@ -289,10 +305,10 @@ def _made(
     history.tell(
         Event(
             f"{master}#frame-{index}-files",
-            event["type"],
-            event["time"],
-            event["outcome"],
-            detail=_json({"frame": index, "settings": event.get("detail")}),
+            event.type,
+            event.time,
+            event.outcome,
+            detail=_json({"frame": index, "settings": event.detail}),
             note="reduced and encoded",
             agents=_by(event),
             sources=(master,),
@@ -302,116 +318,108 @@ def _made(
 
 
 def _measured(history: History, facts: ItemFacts) -> None:
-    event = facts.quality.get("event") or {}
-    verdicts = [frame["verdict"] for frame in facts.quality["frames"]]
-    if not verdicts or not event.get("time"):
+    event = facts.quality.event
+    verdicts = [frame.verdict for frame in facts.quality.frames]
+    if not verdicts:
         return
-    worst = next(word for word in ("fail", "review", "pass") if word in verdicts)
-    limits = [
-        {
-            "master": frame["master"],
-            "frame": frame["index"],
-            "verdict": frame["verdict"],
-            "measures": {
-                measure["name"]: [measure["value"], measure["unit"], measure["verdict"]]
-                for measure in frame["measures"]
-            },
-        }
-        for frame in facts.quality["frames"]
-    ]
+    masters = sorted({frame.master for frame in facts.quality.frames})
     history.tell(
         Event(
             f"{facts.item}#quality",
             "quality review",
-            event["time"],
-            worst,
-            detail=_json(limits),
+            event.time,
+            next(word for word in ("fail", "review", "pass") if word in verdicts),
+            detail=_json([_measures_detail(frame) for frame in facts.quality.frames]),
             note="measured by program against the limits of the settings",
             agents=_software(event),
-            sources=tuple(
-                object_name(facts.item, f"masters/{path}")
-                for path in sorted({frame["master"] for frame in facts.quality["frames"]})
-            ),
+            sources=_names(facts, (f"masters/{path}" for path in masters)),
         )
     )
 
 
+def _measures_detail(frame: MeasuredFrame) -> dict[str, Any]:
+    """Return what an event's detail says of a frame's measures, ready for JSON."""
+    return {
+        "master": frame.master,
+        "frame": frame.index,
+        "verdict": frame.verdict,
+        "measures": {
+            measure.name: [measure.value, measure.unit, measure.verdict]
+            for measure in frame.measures
+        },
+    }
+
+
 def _proved(history: History, facts: ItemFacts) -> None:
     """Tell of the target captures that show how good the rig was on the day."""
-    for target in facts.targets["targets"] if facts.targets else []:
-        event = target["event"]
+    masters = [f"masters/{master.path}" for master in facts.fixity.masters]
+    for target in facts.captures:
+        event = target.event
         history.tell(
             Event(
-                f"{facts.item}#target-{target['target']}",
-                event["type"],
-                event["time"],
-                event["outcome"],
-                detail=_json(event["detail"]),
+                f"{facts.item}#target-{target.target}",
+                event.type,
+                event.time,
+                event.outcome,
+                detail=_json(event.detail),
                 note="capture target of the batch measured against published tables",
-                agents=tuple(_software(event)),
-                sources=tuple(
-                    object_name(facts.item, f"masters/{master['path']}")
-                    for master in facts.fixity["masters"]
-                ),
+                agents=_software(event),
+                sources=_names(facts, masters),
             )
         )
 
 
 def _embedded(history: History, facts: ItemFacts) -> None:
-    event = facts.embedded["event"]
-    made = [entry["path"] for entry in facts.embedded["files"]]
-    if not made:
+    event, written = facts.embedded.event, facts.embedded.files
+    if not written:
         return
     detail = {
         name: value
-        for name, value in (event.get("detail") or {}).items()
+        for name, value in event.detail.items()
         if name not in ("catalogue", "institution")  # both stand in this record already
     }
-    described = [
-        entry["path"]
-        for entry in facts.embedded["files"]
-        if entry["use"] not in alternates.WITHOUT_TEXTS
-    ]
+    described = [file.path for file in written if file.use not in alternates.WITHOUT_TEXTS]
     history.tell(
         Event(
             f"{facts.item}#embedding",
-            event["type"],
-            event["time"],
-            event["outcome"],
+            event.type,
+            event.time,
+            event.outcome,
             detail=_json(detail),
             note="metadata spliced in beside the encoded picture, whose bytes stay as they were",
             agents=_by(event),
-            outcomes=tuple(object_name(facts.item, path) for path in described),
+            outcomes=_names(facts, described),
         )
     )
     history.tell(
         Event(
             f"{facts.item}#derivative-digests",
             "message digest calculation",
-            event["time"],
+            event.time,
             "success",
             detail=_json({"algorithms": ["sha256", "sha512"]}),
             note="of each derivative as it stands in the package",
             agents=_software(event),
-            sources=tuple(object_name(facts.item, path) for path in made),
+            sources=_names(facts, (file.path for file in written)),
         )
     )
 
 
-def _recorded(history: History, facts: ItemFacts, now: dict[str, Any]) -> None:
+def _recorded(history: History, facts: ItemFacts, now: parts.Event) -> None:
     history.tell(
         Event(
             f"{facts.item}#record",
-            now["type"],
-            now["time"],
-            now["outcome"],
-            detail=_json(now["detail"]),
+            now.type,
+            now.time,
+            now.outcome,
+            detail=_json(now.detail),
             agents=_by(now),
             outcomes=(object_name(facts.item),),
         )
     )
 
 
-def now(detail: dict[str, Any]) -> dict[str, Any]:
+def now(detail: dict[str, Any]) -> parts.Event:
     """Return the event of writing the record."""
-    return premis_event.event("metadata creation", detail, packages=("lxml",))
+    done = premis_event.event("metadata creation", detail, packages=("lxml",))
+    return msgspec.convert(done, parts.Event)

@@ -9,12 +9,18 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
+from typing import NamedTuple
+from urllib.parse import quote
 
 from glassine.base import parts, vocabulary
 from glassine.base.markup import Element, add, add_known, element
+from glassine.base.model import MasterGeometry
+from glassine.base.records.fixity import VerifiedMaster
+from glassine.base.records.parts import Event, Header
+from glassine.base.records.render import RenderedFrame
 from glassine.record import capture_time
 from glassine.record.facts import FileFacts, ItemFacts
+from glassine.record.targets import Target
 
 VERSION = "2.0"
 MM_PER_INCH = 25.4
@@ -93,37 +99,37 @@ def _spatial(root: Element, ppi: float | None, bits: list[int]) -> Element:
     return assessment
 
 
-def master(facts: ItemFacts, entry: FileFacts, noted: dict[str, Any]) -> Element:
+def master(facts: ItemFacts, entry: FileFacts, noted: VerifiedMaster) -> Element:
     """Return MIX of a master. noted: its entry in fixity.json."""
-    header = noted["header"]
-    located = facts.located(noted["path"])
+    header = noted.header
+    located = facts.located(noted.path)
     root = element("mix:mix")
-    _object(root, entry, facts.item, header["byte_order"], header["compression"])
-    space = {"rgb": "RGB", "grey": "BlackIsZero"}[header["colour"]]
-    _image(root, header["width"], header["height"], space, header.get("icc_name"))
+    _object(root, entry, facts.item, header.byte_order, header.compression)
+    space = {"rgb": "RGB", "grey": "BlackIsZero"}[header.colour]
+    _image(root, header.width, header.height, space, header.icc_name)
     capture = add(root, "mix:ImageCaptureMetadata")
     _source(capture, facts, noted, located)
     _general(capture, facts, noted)
     _camera(capture, facts, header)
-    add(capture, "mix:orientation", vocabulary.ORIENTATIONS[header.get("orientation") or 1])
-    assessment = _spatial(root, located.get("ppi"), header["bits"])
-    _targets(assessment, facts)
+    add(capture, "mix:orientation", vocabulary.ORIENTATIONS[header.orientation])
+    assessment = _spatial(root, located.ppi if located else None, header.bits)
+    _targets(assessment, facts.captures)
     return root
 
 
 def _source(
-    capture: Element, facts: ItemFacts, noted: dict[str, Any], located: dict[str, Any]
+    capture: Element, facts: ItemFacts, noted: VerifiedMaster, located: MasterGeometry | None
 ) -> None:
     source = add(capture, "mix:SourceInformation")
-    add(source, "mix:sourceType", _source_type(facts, located, noted.get("part")))
+    add(source, "mix:sourceType", _source_type(facts, located, noted.part))
     identifier = add(source, "mix:SourceID")
     add(identifier, "mix:sourceIDType", "local")
     add(identifier, "mix:sourceIDValue", facts.item)
-    if noted.get("part"):
+    if noted.part:
         identifier = add(source, "mix:SourceID")
         add(identifier, "mix:sourceIDType", "part")
-        add(identifier, "mix:sourceIDValue", noted["part"])
-    size = _source_size_mm(located)
+        add(identifier, "mix:sourceIDValue", noted.part)
+    size = _source_size_mm(located) if located else None
     if size:
         holder = add(source, "mix:SourceSize")
         for axis, value in zip("XY", size, strict=True):
@@ -147,20 +153,20 @@ _KINDS = {
 }
 
 
-def _source_type(facts: ItemFacts, located: dict[str, Any], part: str | None) -> str:
+def _source_type(facts: ItemFacts, located: MasterGeometry | None, part: str | None) -> str:
     if part is not None and parts.is_paper(part):  # what is known of the film is not of its paper
         return _KINDS["print"] if part.casefold() == "print" else part
-    kind = _KINDS.get(located.get("kind") or "", "photograph")
-    polarities = sorted({frame["polarity"] for frame in located.get("frames") or ()})
-    material = vocabulary.MATERIAL_FORMS.get(facts.record.get("material") or "")
+    kind = _KINDS.get(located.kind if located else "", "photograph")
+    polarities = sorted({frame.polarity for frame in located.frames} if located else ())
+    material = vocabulary.MATERIAL_FORMS.get(facts.row.material)
     words = (kind, material, " and ".join(polarities))
     return ", ".join(word for word in words if word)
 
 
-def _source_size_mm(located: dict[str, Any]) -> tuple[float, float] | None:
+def _source_size_mm(located: MasterGeometry) -> tuple[float, float] | None:
     """Return width and height of the piece: its outline where seen, else its only frame."""
-    ppi, frames = located.get("ppi"), located.get("frames") or []
-    outline = located.get("object_corners") or (frames[0]["corners"] if len(frames) == 1 else None)
+    ppi, frames = located.ppi, located.frames
+    outline = located.object_corners or (frames[0].corners if len(frames) == 1 else None)
     if not ppi or not outline:
         return None
     top_left, top_right, _, bottom_left = outline
@@ -170,63 +176,54 @@ def _source_size_mm(located: dict[str, Any]) -> tuple[float, float] | None:
     )
 
 
-def _general(capture: Element, facts: ItemFacts, noted: dict[str, Any]) -> None:
-    header = noted["header"]
+def _general(capture: Element, facts: ItemFacts, noted: VerifiedMaster) -> None:
     general = add(capture, "mix:GeneralCaptureInformation")
-    when = capture_time.taken(header)
+    when = capture_time.taken(noted.header)
     if when:
         add(general, "mix:dateTimeCreated", when)
-    add_known(general, "mix:imageProducer", facts.institution.get("name"))
-    add_known(general, "mix:imageProducer", facts.operator(noted["path"]))
+    add_known(general, "mix:imageProducer", facts.institution.name)
+    add_known(general, "mix:imageProducer", facts.operator(noted.path))
     add(general, "mix:captureDevice", "digital still camera")
 
 
-def _camera(capture: Element, facts: ItemFacts, header: dict[str, Any]) -> None:
-    told = header.get("capture") or {}
+def _camera(capture: Element, facts: ItemFacts, header: Header) -> None:
+    camera_facts = header.capture
     camera = add(capture, "mix:DigitalCameraCapture")
-    add(camera, "mix:digitalCameraManufacturer", told.get("make") or "unknown")
+    add(camera, "mix:digitalCameraManufacturer", camera_facts.make or "unknown")
     model = add(camera, "mix:DigitalCameraModel")
-    add(model, "mix:digitalCameraModelName", told.get("model") or "unknown")
-    add_known(model, "mix:digitalCameraModelSerialNo", told.get("serial"))
-    sensor = facts.given.get("settings", {}).get("records", {}).get("camera_sensor")
-    add(camera, "mix:cameraSensor", sensor or "undefined")
+    add(model, "mix:digitalCameraModelName", camera_facts.model or "unknown")
+    add_known(model, "mix:digitalCameraModelSerialNo", camera_facts.serial)
+    add(camera, "mix:cameraSensor", facts.given.settings.records.camera_sensor)
     image = element("mix:ImageData")
-    if told.get("f_number"):
-        add(image, "mix:fNumber", _decimal(told["f_number"]))
-    if told.get("exposure_s"):
-        add(image, "mix:exposureTime", _decimal(told["exposure_s"]))
-    if told.get("iso"):
-        add(image, "mix:isoSpeedRatings", int(told["iso"]))
-    if told.get("exif_version") in _EXIF_VERSIONS:
-        add(image, "mix:exifVersion", told["exif_version"])
-    if told.get("focal_mm"):
-        add(image, "mix:focalLength", _decimal(told["focal_mm"]))
+    if camera_facts.f_number:
+        add(image, "mix:fNumber", _decimal(camera_facts.f_number))
+    if camera_facts.exposure_s:
+        add(image, "mix:exposureTime", _decimal(camera_facts.exposure_s))
+    if camera_facts.iso:
+        add(image, "mix:isoSpeedRatings", int(camera_facts.iso))
+    if camera_facts.exif_version in _EXIF_VERSIONS:
+        add(image, "mix:exifVersion", camera_facts.exif_version)
+    if camera_facts.focal_mm:
+        add(image, "mix:focalLength", _decimal(camera_facts.focal_mm))
     if len(image):
         add(camera, "mix:CameraCaptureSettings").append(image)
 
 
-def _targets(assessment: Element, facts: ItemFacts) -> None:
+def _targets(assessment: Element, captures: tuple[Target, ...]) -> None:
     """Add the captures of test targets of this batch, and where their measures stand."""
-    targets = facts.targets["targets"] if facts.targets else []
-    if not targets:
+    if not captures:
         return
     holder = add(assessment, "mix:TargetData")
-    for _ in targets:
+    for _ in captures:
         add(holder, "mix:targetType", "external")
-    for target in targets:
+    for target in captures:
         identity = add(holder, "mix:TargetID")
-        add(identity, "mix:targetName", target["identity"]["name"] or target["target"])
-        if target["identity"]["number"]:
-            add(identity, "mix:targetNo", target["identity"]["number"])
-    for target in targets:
-        add(holder, "mix:externalTarget", _as_uri(target["path"]))
+        add(identity, "mix:targetName", target.identity.name or target.target)
+        if target.identity.number:
+            add(identity, "mix:targetNo", target.identity.number)
+    for target in captures:
+        add(holder, "mix:externalTarget", quote(target.path, safe="/:"))
     add(holder, "mix:performanceData", "metadata/targets.json")
-
-
-def _as_uri(path: str) -> str:
-    from urllib.parse import quote
-
-    return quote(path, safe="/:")
 
 
 # TIFF 6.0 section 22 and Technical Notes 2 and 3: compressions of our own TIFFs, as MIX says them.
@@ -252,52 +249,54 @@ class Coded:
     texts: bool = True
 
 
-def coded(facts: ItemFacts, entry: FileFacts, frame: dict[str, Any], bands: int) -> Coded:
+def coded(facts: ItemFacts, entry: FileFacts, frame: RenderedFrame, bands: int) -> Coded:
     """Return how a derivative is coded. bands: of the frame as rendered."""
     bits, profile = [8] * bands, OUTPUT_PROFILES[bands]
     space = "sRGB" if bands == 3 else "BlackIsZero"
     if entry.kind is None:
-        made: tuple[str, ...] = ("reduced in size", "encoded as JPEG")
-        return Coded("big endian", "JPEG", bits, space, profile, made)
+        actions: tuple[str, ...] = ("reduced in size", "encoded as JPEG")
+        return Coded("big endian", "JPEG", bits, space, profile, actions)
     if entry.kind in ("webp", "avif"):
         return _web(entry.kind, OUTPUT_PROFILES[3] if bands == 3 else None)
     assert entry.coding is not None  # `facts.gather` read it
     order, bits = entry.coding.byte_order, list(entry.coding.bits)
     compression = _COMPRESSIONS.get(entry.coding.compression, str(entry.coding.compression))
     if entry.kind == "pyramid":
-        made = ("encoded as pyramidal tiled TIFF",)
-        return Coded(order, compression, bits, space, profile, made, "picture for an image server")
-    made, why = (f"encoded as TIFF of {bits[0]} bits",), "picture for further work"
+        actions = ("encoded as pyramidal tiled TIFF",)
+        why = "picture for an image server"
+        return Coded(order, compression, bits, space, profile, actions, why)
+    actions, why = (f"encoded as TIFF of {bits[0]} bits",), "picture for further work"
     if not captured(facts):
-        return Coded(order, compression, bits, space, profile, made, why)
+        return Coded(order, compression, bits, space, profile, actions, why)
     space = "RGB" if len(bits) == 3 else "BlackIsZero"
-    return Coded(order, compression, bits, space, _icc_name(facts, frame), made, why, toned=False)
+    own_profile = _icc_name(facts, frame)
+    return Coded(order, compression, bits, space, own_profile, actions, why, toned=False)
 
 
 def _web(kind: str, profile: str | None) -> Coded:
     """Return how WebP (RFC 9649: little endian; lossy is a key frame of RFC 6386) and AVIF
     (ISO/IEC 14496-12, section 4.2: big endian) are coded: in three bands, grey too."""
     if kind == "webp":
-        made = ("reduced in size", "encoded as WebP")
-        return Coded("little endian", "VP8", [8] * 3, "sRGB", profile, made)
-    made = ("reduced in size", "encoded as AVIF")
-    return Coded("big endian", "AV1", [8] * 3, "sRGB", profile, made, texts=False)
+        actions = ("reduced in size", "encoded as WebP")
+        return Coded("little endian", "VP8", [8] * 3, "sRGB", profile, actions)
+    actions = ("reduced in size", "encoded as AVIF")
+    return Coded("big endian", "AV1", [8] * 3, "sRGB", profile, actions, texts=False)
 
 
 def captured(facts: ItemFacts) -> bool:
     """Return whether crops hold the master's own samples (`render.crop_tiff: captured`)."""
-    settings = (facts.render["event"].get("detail") or {}).get("settings") or {}
+    settings = facts.render.event.detail.get("settings") or {}
     return bool((settings.get("render") or {}).get("crop_tiff") == "captured")
 
 
-def _icc_name(facts: ItemFacts, frame: dict[str, Any]) -> str | None:
-    noted = (each for each in facts.fixity["masters"] if each["path"] == frame["master"])
-    name: str | None = next(noted)["header"].get("icc_name")
-    return name
+def _icc_name(facts: ItemFacts, frame: RenderedFrame) -> str | None:
+    return next(
+        master.header.icc_name for master in facts.fixity.masters if master.path == frame.master
+    )
 
 
 def derivative(
-    facts: ItemFacts, entry: FileFacts, frame: dict[str, Any], size: tuple[int, int], how: Coded
+    facts: ItemFacts, entry: FileFacts, frame: RenderedFrame, size: tuple[int, int], how: Coded
 ) -> Element:
     """Return MIX of a derivative. frame: its entry in render.json; size: width, height in px."""
     root = element("mix:mix")
@@ -308,68 +307,60 @@ def derivative(
     add(source, "mix:sourceType", "digital master")
     identifier = add(source, "mix:SourceID")
     add(identifier, "mix:sourceIDType", "local")
-    add(identifier, "mix:sourceIDValue", f"{facts.item}/masters/{frame['master']}")
+    add(identifier, "mix:sourceIDValue", f"{facts.item}/masters/{frame.master}")
     general = add(capture, "mix:GeneralCaptureInformation")
     add(general, "mix:dateTimeCreated", entry.created)
-    add_known(general, "mix:imageProducer", facts.institution.get("name"))
+    add_known(general, "mix:imageProducer", facts.institution.name)
     add(capture, "mix:orientation", vocabulary.ORIENTATIONS[1])
-    ppi, width = frame.get("ppi"), frame.get("width")
+    ppi, width = frame.ppi, frame.width
     _spatial(root, ppi * size[0] / width if ppi and width else None, how.bits)
     changes = add(root, "mix:ChangeHistory")
-    for told, actions, why in _processing(facts, frame, how):
-        _change(changes, facts, frame, told, actions, why)
+    for processing in _processing(facts, frame, how):
+        _change(changes, facts, frame, processing)
     return root
 
 
-def _processing(
-    facts: ItemFacts, frame: dict[str, Any], how: Coded
-) -> list[tuple[dict[str, Any], list[str], str]]:
-    corners: dict[str, Any] = next(
-        (
-            each
-            for each in facts.located(frame["master"]).get("frames") or ()
-            if each["index"] == frame["index"]
-        ),
-        {},
-    )
-    turned = [f"rotated {corners['rotate']}° clockwise"] if corners.get("rotate") else []
-    mirrored = ["mirrored left to right"] if corners.get("mirror") else []
-    inverted = ["inverted from negative"] if corners.get("polarity") == "negative" else []
-    toned = [*inverted, "converted to the output profile"] if how.toned else []
-    texts = (facts.embedded["event"], ["metadata embedded"], "picture that tells what it is")
+class _Processing(NamedTuple):
+    """What was done to a picture in one go. event: of the step; why: the rationale."""
+
+    event: Event
+    actions: list[str]
+    why: str
+
+
+def _processing(facts: ItemFacts, frame: RenderedFrame, how: Coded) -> list[_Processing]:
+    located = facts.located_frame(frame)
+    actions = [f"cropped to frame {frame.index}"]
+    actions.append(f"straightened by {located.angle_deg if located else 0.0:.3f}°")
+    if located and located.rotate:
+        actions.append(f"rotated {located.rotate}° clockwise")
+    if located and located.mirror:
+        actions.append("mirrored left to right")
+    if how.toned and located and located.polarity == "negative":
+        actions.append("inverted from negative")
+    if how.toned:
+        actions.append("converted to the output profile")
+    pictured = _Processing(facts.render.event, [*actions, *how.actions], how.why)
+    if not how.texts:
+        return [pictured]
+    texts = ["metadata embedded"]
     return [
-        (
-            facts.render["event"],
-            [
-                f"cropped to frame {frame['index']}",
-                f"straightened by {corners.get('angle_deg', 0.0):.3f}°",
-                *turned,
-                *mirrored,
-                *toned,
-                *how.actions,
-            ],
-            how.why,
-        ),
-        *([texts] if how.texts else []),
+        pictured,
+        _Processing(facts.embedded.event, texts, "picture that tells what it is"),
     ]
 
 
 def _change(
-    changes: Element,
-    facts: ItemFacts,
-    frame: dict[str, Any],
-    event: dict[str, Any],
-    actions: list[str],
-    why: str,
+    changes: Element, facts: ItemFacts, frame: RenderedFrame, processing: _Processing
 ) -> None:
     step = add(changes, "mix:ImageProcessing")
-    add(step, "mix:dateTimeProcessed", event["time"])
-    add(step, "mix:sourceData", f"{facts.item}/masters/{frame['master']}")
-    add_known(step, "mix:processingAgency", facts.institution.get("name"))
-    add(step, "mix:processingRationale", why)
-    for name, version in sorted((event.get("software") or {}).items()):
+    add(step, "mix:dateTimeProcessed", processing.event.time)
+    add(step, "mix:sourceData", f"{facts.item}/masters/{frame.master}")
+    add_known(step, "mix:processingAgency", facts.institution.name)
+    add(step, "mix:processingRationale", processing.why)
+    for name, version in sorted(processing.event.software.items()):
         software = add(step, "mix:ProcessingSoftware")
         add(software, "mix:processingSoftwareName", name)
         add(software, "mix:processingSoftwareVersion", version)
-    for action in actions:
+    for action in processing.actions:
         add(step, "mix:processingActions", action)

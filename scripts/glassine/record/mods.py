@@ -2,55 +2,54 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from glassine.base import rights
 from glassine.base.markup import Element, add, add_known, element
+from glassine.base.records.catalogue import CatalogueRow, Creator
 from glassine.base.vocabulary import MATERIAL_FORMS, RIGHTS_LABELS
 
 VERSION = "3.8"
 
 
-def build(record: dict[str, Any], item: str, institution: dict[str, Any]) -> Element:
-    """Return mods:mods. record: as schemas/catalogue.schema.json describes; rights always."""
+def build(row: CatalogueRow, stated: rights.Rights, item: str, keeper: str) -> Element:
+    """Return mods:mods. stated: the item's rights, as resolved; keeper: the institution's name."""
     root = element("mods:mods", version=VERSION)
-    _titles(root, record, item)
-    for creator in record.get("creators") or ():
+    _titles(root, row, item)
+    for creator in row.creators:
         _name(root, creator)
     add(root, "mods:typeOfResource", "still image")
-    add_known(root, "mods:genre", record.get("genre"))
-    _dates(root, record)
-    for language in record.get("languages") or ():
+    add_known(root, "mods:genre", row.genre)
+    _dates(root, row)
+    for language in row.languages:
         authority = "iso639-2b" if len(language) == 3 else "rfc5646"
         holder = add(root, "mods:language")
         add(holder, "mods:languageTerm", language, type="code", authority=authority)
-    _physical(root, record)
-    add_known(root, "mods:abstract", record.get("description"))
-    _subjects(root, record)
-    if record.get("collection"):
+    _physical(root, row)
+    add_known(root, "mods:abstract", row.description)
+    _subjects(root, row)
+    if row.collection:
         host = add(root, "mods:relatedItem", type="host")
-        add(add(host, "mods:titleInfo"), "mods:title", record["collection"])
+        add(add(host, "mods:titleInfo"), "mods:title", row.collection)
     add(root, "mods:identifier", item, type="local")
-    for identifier in record.get("identifiers") or ():
-        add(root, "mods:identifier", identifier["value"], type=identifier["type"])
-    if institution.get("name"):
-        add(add(root, "mods:location"), "mods:physicalLocation", institution["name"])
-    _access(root, rights.resolved(record.get("rights"), None))
-    _origin(root, record, item)
+    for identifier in row.identifiers:
+        add(root, "mods:identifier", identifier.value, type=identifier.type)
+    if keeper:
+        add(add(root, "mods:location"), "mods:physicalLocation", keeper)
+    _access(root, stated)
+    _origin(root, row, item)
     return root
 
 
-def _titles(root: Element, record: dict[str, Any], item: str) -> None:
-    add(add(root, "mods:titleInfo"), "mods:title", record.get("title") or item)
-    if record.get("alternative"):
+def _titles(root: Element, row: CatalogueRow, item: str) -> None:
+    add(add(root, "mods:titleInfo"), "mods:title", row.title or item)
+    if row.alternative:
         other = add(root, "mods:titleInfo", type="alternative")
-        add(other, "mods:title", record["alternative"])
+        add(other, "mods:title", row.alternative)
 
 
-def _name(root: Element, creator: dict[str, str]) -> None:
-    name = add(root, "mods:name", valueURI=creator.get("uri"))
-    add(name, "mods:namePart", creator["name"])
-    role = creator.get("role")
+def _name(root: Element, creator: Creator) -> None:
+    name = add(root, "mods:name", valueURI=creator.uri)
+    add(name, "mods:namePart", creator.name)
+    role = creator.role
     if role:
         # MARC relator codes have three letters ("pht"); no word for a role has.
         is_code = len(role) == 3 and role.isascii() and role.islower() and role.isalpha()
@@ -58,38 +57,31 @@ def _name(root: Element, creator: dict[str, str]) -> None:
         add(add(name, "mods:role"), "mods:roleTerm", role, type=kind, authority=authority)
 
 
-def _dates(root: Element, record: dict[str, Any]) -> None:
-    if not record.get("date_text") and not record.get("edtf"):
+def _dates(root: Element, row: CatalogueRow) -> None:
+    if not row.date_text and not row.edtf:
         return
     origin = add(root, "mods:originInfo")
-    add_known(origin, "mods:dateCreated", record.get("date_text"))
-    if record.get("edtf"):
-        add(origin, "mods:dateCreated", record["edtf"], encoding="edtf", keyDate="yes")
+    add_known(origin, "mods:dateCreated", row.date_text)
+    if row.edtf:
+        add(origin, "mods:dateCreated", row.edtf, encoding="edtf", keyDate="yes")
 
 
-def _physical(root: Element, record: dict[str, Any]) -> None:
+def _physical(root: Element, row: CatalogueRow) -> None:
     holder = add(root, "mods:physicalDescription")
-    add_known(
-        holder, "mods:form", MATERIAL_FORMS.get(record.get("material") or ""), type="material"
-    )
+    add_known(holder, "mods:form", MATERIAL_FORMS.get(row.material), type="material")
     add(holder, "mods:digitalOrigin", "digitized other analog")
-    add_known(holder, "mods:extent", record.get("physical"))
-    if record.get("decay_level") is not None:
-        add(holder, "mods:note", f"decay level {record['decay_level']} of 6", type="condition")
+    add_known(holder, "mods:extent", row.physical)
+    if row.decay_level is not None:
+        add(holder, "mods:note", f"decay level {row.decay_level} of 6", type="condition")
 
 
-def _subjects(root: Element, record: dict[str, Any]) -> None:
-    for subject in record.get("subjects") or ():
-        holder = add(
-            root,
-            "mods:subject",
-            authority=subject.get("authority"),
-            valueURI=subject.get("uri"),
-        )
-        add(holder, "mods:topic", subject["term"])
-    for place in record.get("places") or ():
+def _subjects(root: Element, row: CatalogueRow) -> None:
+    for subject in row.subjects:
+        holder = add(root, "mods:subject", authority=subject.authority, valueURI=subject.uri)
+        add(holder, "mods:topic", subject.term)
+    for place in row.places:
         holder = add(root, "mods:subject")
-        add(holder, "mods:geographic", place["name"], valueURI=place.get("uri"))
+        add(holder, "mods:geographic", place.name, valueURI=place.uri)
 
 
 def _access(root: Element, stated: rights.Rights) -> None:
@@ -107,12 +99,12 @@ def _access(root: Element, stated: rights.Rights) -> None:
         add_known(root, "mods:accessCondition", text, type=kind, displayLabel=RIGHTS_LABELS[name])
 
 
-def _origin(root: Element, record: dict[str, Any], item: str) -> None:
+def _origin(root: Element, row: CatalogueRow, item: str) -> None:
     info = add(root, "mods:recordInfo")
     add(info, "mods:recordIdentifier", item)
-    told = "mapped from the catalogue extract"
-    if not record.get("item"):
-        told = "no catalogue row was found"
-    elif not record.get("date_understood", True):
-        told += "; the date as written was not understood"
-    add(info, "mods:recordOrigin", told)
+    words = "mapped from the catalogue extract"
+    if not row.item:
+        words = "no catalogue row was found"
+    elif not row.date_understood:
+        words += "; the date as written was not understood"
+    add(info, "mods:recordOrigin", words)

@@ -6,10 +6,10 @@ Section numbers are those of the PREMIS Data Dictionary 3.0 (2015).
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
 
 from glassine.base import vocabulary
 from glassine.base.markup import Element, add, add_known, element
+from glassine.base.records.render import Tiles
 from glassine.base.rights import COPYRIGHTED
 from glassine.record.facts import FileFacts, ItemFacts
 
@@ -191,12 +191,12 @@ def file_object(facts: ItemFacts, entry: FileFacts, history: History) -> Element
     return root
 
 
-def _tree(root: Element, tiles: dict[str, Any]) -> None:
+def _tree(root: Element, tiles: Tiles) -> None:
     """Add the digest over all tiles: they are too many to be listed one by one."""
     for kind, value in (
-        ("SHA-256 over the sorted lines of path and SHA-256 of every tile file", tiles["sha256"]),
-        ("number of tile files", tiles["count"]),
-        ("bytes of all tile files", tiles["bytes"]),
+        ("SHA-256 over the sorted lines of path and SHA-256 of every tile file", tiles.sha256),
+        ("number of tile files", tiles.count),
+        ("bytes of all tile files", tiles.bytes),
     ):
         holder = add(root, "premis:significantProperties")
         add(holder, "premis:significantPropertiesType", kind)

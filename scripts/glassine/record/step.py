@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
+
+import msgspec
 
 from glassine.base import files, target_results
 from glassine.base.errors import Finding, GlassineError
 
+if TYPE_CHECKING:
+    from glassine.record.facts import ItemFacts
+    from glassine.record.given import RecordGiven
+
 VERSION = "4"
 
 
-def record_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
+def record_item(batch_dir: Path, item_dir: Path, given: RecordGiven) -> None:
     """Write manifest.json and METS.xml of an item, and check them before they take their names.
 
     Reads fixity.json, geometry.json, render/render.json, quality.json and embedded.json.
@@ -19,44 +25,43 @@ def record_item(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
     `records.schema_dir` is set, of the official schemas; nothing is written then.
     """
     from glassine.base import markup
-    from glassine.record import check, facts, history, mets, presentation
+    from glassine.record import check, facts, history, mets, official, presentation
 
-    given = markup.cleaned(given)
-    named = (given.get("batch_facts") or {}).get("targets") or []
-    target_results.share(item_dir.parents[1], item_dir, named)
+    given = msgspec.convert(markup.cleaned(msgspec.to_builtins(given)), type(given))
+    target_results.share(item_dir.parents[1], item_dir, named=bool(given.batch_facts.targets))
     known = facts.gather(item_dir, given)
     findings = _divisions(known)
-    manifest = presentation.manifest(given, known.render, known.embedded, known.geometry)
+    manifest = presentation.manifest(given, known.render, known.embedded)
     now = history.now({"step": VERSION, "profile": mets.PROFILE})
     with (
         files.replacing(item_dir / "manifest.json") as manifest_path,
         files.replacing(item_dir / "METS.xml") as mets_path,
     ):
-        manifest_path.write_text(files.dump_json(manifest), "utf-8")
+        manifest_path.write_text(files.dump_json(msgspec.to_builtins(manifest)), "utf-8")
         entry = facts.read_file(
-            manifest_path, "manifest.json", "presentation", "application/ld+json", now["time"]
+            manifest_path, "manifest.json", "presentation", "application/ld+json", now.time
         )
         known.files[entry.path] = entry
-        root = mets.build(known, mets.tell(known, now), now)
+        root = mets.build(known, history.of_item(known, now), now)
         mets_path.write_bytes(markup.write(root))
         findings += check.check_record(
             mets_path, item_dir, standing_in={"manifest.json": manifest_path}, tiles=False
         )
-        schema_dir = given.get("settings", {}).get("records", {}).get("schema_dir")
+        schema_dir = given.settings.records.schema_dir
         if schema_dir:
-            findings += check.check_schemas(mets_path, Path(schema_dir))
+            findings += official.check_schemas(mets_path, Path(schema_dir))
         held = [finding for finding in findings if finding.severity == "hold"]
         if held:
             raise GlassineError(held)
 
 
-def _divisions(known: Any) -> list[Finding]:
+def _divisions(known: ItemFacts) -> list[Finding]:
     """Return a finding where the catalogue's divisions name frames that there are not."""
-    count = len(known.render["frames"])
+    count = len(known.render.frames)
     wrong = [
-        division["label"]
-        for division in known.record.get("structure") or ()
-        if any(number > count for number in division["frames"])
+        division.label
+        for division in known.row.structure
+        if any(number > count for number in division.frames)
     ]
     return [
         Finding(

@@ -12,11 +12,13 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
+import msgspec
 from markupsafe import Markup
 
 from glassine import __version__
 from glassine.base import clock, files, item_states, settings
 from glassine.base.errors import GlassineError
+from glassine.base.records.given import Institution
 from glassine.record import presentation
 from glassine.report import gather, plots, previews, timing, words
 from glassine.report.cautions import DECAYING_LEVEL, cautions_of
@@ -272,11 +274,11 @@ def summary(batch: gather.Batch, found: timing.Throughput) -> dict[str, Any]:
             "masters_an_hour": found.masters_an_hour,
             "stages": {stage.step: round(stage.total_s, 3) for stage in found.stages},
         },
-        "deliveries": [each["file"] for each in batch.delivered.shown],
+        "deliveries": [shown.file for shown in batch.delivered.shown],
         "bags": {
             bag.name: {"delivery": bag.delivery, "state": bag.state}
-            for each in batch.delivered.shown
-            for bag in each["bags"]
+            for shown in batch.delivered.shown
+            for bag in shown.bags
         },
         "dropped": [finding.as_dict() for finding in batch.delivered.dropped],
         "last_read": _last_read(batch),
@@ -291,9 +293,7 @@ def _last_read(batch: gather.Batch) -> dict[str, Any]:
         "newest": span[1] if span else None,
         "items_unread": sum(1 for each in batch.statuses if not each.last_read),
         "bags": {
-            bag["name"]: bag["validated"]
-            for each in batch.delivered.shown
-            for bag in each["receipt"]["bags"]
+            bag.name: bag.validated for shown in batch.delivered.shown for bag in shown.receipt.bags
         },
     }
 
@@ -307,10 +307,14 @@ def _write_collection(batch: gather.Batch, results: Path, given: dict[str, Any])
             entries.append(files.read_json(path))
     if entries:
         made = presentation.collection(
-            batch.batch, batch.title, entries, given["settings"], given["institution"]
+            batch.batch,
+            batch.title,
+            entries,
+            given["settings"]["iiif"]["base_url"],
+            msgspec.convert(given["institution"], Institution),
         )
         # JSON-LD reads top down: @context stays first, so the keys are not sorted.
-        text = json.dumps(made, ensure_ascii=False, indent=2) + "\n"
+        text = json.dumps(msgspec.to_builtins(made), ensure_ascii=False, indent=2) + "\n"
         files.write_text(results / "collection.json", text)
 
 

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from glassine.base import files, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.item_states import ItemStatus, finding
-from glassine.deliver import drops, receipt_files, same_ids
+from glassine.base.records import corrections
+from glassine.base.records.package import Package
+from glassine.base.records.receipt import Receipt
+from glassine.deliver import drops, due, receipt_files, same_ids
 from glassine.deliver import step as deliver
+from glassine.deliver.given import DeliverySection, UnfinishedItem
 from glassine.deliver.receipt_files import Bag
 
 # Findings that are asked anew for each report: what a night before told of them may be over.
@@ -30,16 +37,34 @@ _ASKED_ANEW = frozenset(
 _NAMED = 5
 
 
+@dataclass(frozen=True)
+class Shown:
+    """A delivery as the page shows it. file: the name of its receipt."""
+
+    file: str
+    receipt: Receipt
+    bags: list[Bag]
+
+    @property
+    def revision(self) -> int:
+        return self.receipt.revision
+
+    def in_full(self) -> dict[str, Any]:
+        """Return the receipt as its file holds it."""
+        value: dict[str, Any] = json.loads(files.dump_json(msgspec.to_builtins(self.receipt)))
+        return value
+
+
 @dataclass
 class Deliveries:
     """The deliveries of a batch, the last one first, and how the batch stands to them.
 
-    shown: {"file", "revision", "receipt", "bags": [Bag]} of each receipt; items: {item: words};
-    sentences: for the head of the page; problems: what a person must act on; dropped: the items
-    that an earlier delivery has and that are missing now, or have less in them.
+    items: {item: words}; sentences: for the head of the page; problems: what a person must act
+    on; dropped: the items that an earlier delivery has and that are missing now, or have less in
+    them.
     """
 
-    shown: list[dict[str, Any]] = field(default_factory=list)
+    shown: list[Shown] = field(default_factory=list)
     items: dict[str, str] = field(default_factory=dict)
     sentences: list[str] = field(default_factory=list)
     problems: list[Finding] = field(default_factory=list)
@@ -47,7 +72,7 @@ class Deliveries:
     dropped: list[Finding] = field(default_factory=list)
 
     def away(self) -> list[Bag]:
-        return [bag for each in self.shown for bag in each["bags"] if bag.state == "gone"]
+        return [bag for shown in self.shown for bag in shown.bags if bag.state == "gone"]
 
 
 def is_over(told: Finding) -> bool:
@@ -68,15 +93,15 @@ def gather(
     results: `results/<batch>/`; withdraw: as intake.json has it; own: the section `delivery` of
     the settings. A receipt that cannot be used is a problem that is told.
     """
+    section = msgspec.convert(own, DeliverySection)
     found = receipt_files.read(deliveries_dir, batch)
     made = Deliveries(
         shown=[
-            {
-                "file": f"{receipt['delivery']}{receipt_files.SUFFIX}",
-                "revision": receipt["revision"],
-                "receipt": receipt,
-                "bags": receipt_files.look(deliveries_dir, receipt),
-            }
+            Shown(
+                file=f"{receipt.delivery}{receipt_files.SUFFIX}",
+                receipt=receipt,
+                bags=receipt_files.look(deliveries_dir, receipt),
+            )
             for receipt in reversed(found.sound)
         ]
     )
@@ -85,20 +110,21 @@ def gather(
     made.problems += [each for each in damage if each.severity == "hold"]
     made.notes += [each for each in damage if each.severity != "hold"]
     made.notes += [each for each in _stamped(results) if each not in damage]
-    held = own.get("same_ids", "held") == "held"
+    held = section.same_ids == "held"
     names = [state.item for state in statuses]
     twice = same_ids.findings(results.parent, deliveries_dir, batch, names, held=held)
     made.problems += [each for each in twice if each.severity == "hold"]
     made.notes += [each for each in twice if each.severity != "hold"]
     earlier = drops.delivered(deliveries_dir, found.sound)
-    words = [drops.Withdrawal.from_dict(entry) for entry in withdraw]
+    entries = msgspec.convert(withdraw, list[corrections.Withdrawal])
+    words = [drops.Withdrawal.of(entry) for entry in entries]
     try:
-        _compare(made, results, statuses, words, earlier, own)
+        _compare(made, results, statuses, words, earlier, section)
     except (GlassineError, LookupError, TypeError, ValueError, AttributeError) as problem:
         made.problems.append(_untellable(results, problem))
         return made
     made.problems += made.dropped
-    made.sentences = _sentences(made, found, statuses, words, earlier, own)
+    made.sentences = _sentences(made, found, statuses, words, earlier, section)
     return made
 
 
@@ -129,7 +155,7 @@ def _compare(
     statuses: list[ItemStatus],
     words: list[drops.Withdrawal],
     earlier: dict[str, drops.Delivered],
-    own: dict[str, Any],
+    section: DeliverySection,
 ) -> None:
     """Put into `made` how each item stands to the deliveries, and which are missing."""
     whole = {each.item: each for each in words if each.whole}
@@ -140,23 +166,25 @@ def _compare(
         elif state.state in deliver.FINISHED:
             item = _packed(results / "items" / state.item, state)
             if item is None:
-                lacking.append({"item": state.item, "state": "without a sound package.json"})
+                lacking.append(
+                    UnfinishedItem(item=state.item, state="without a sound package.json")
+                )
                 made.items[state.item] = "cannot be told: its package.json is damaged"
             else:
                 items.append(item)
                 made.items[state.item] = _words(earlier.get(state.item), item.digest)
         else:
-            lacking.append({"item": state.item, "state": state.state})
+            lacking.append(UnfinishedItem(item=state.item, state=state.state))
             had = earlier.get(state.item)
             made.items[state.item] = f"as it was before in {had.delivery}" if had else "not yet"
     if earlier:
-        made.dropped = deliver.dropped(items, lacking, words, earlier, own)
+        made.dropped = due.dropped(items, lacking, words, earlier, section)
 
 
-def _packed(folder: Path, state: ItemStatus) -> deliver.Item | None:
+def _packed(folder: Path, state: ItemStatus) -> due.Item | None:
     try:
-        return deliver.item_of(folder, state.records["package"])
-    except (KeyError, TypeError, ValueError):
+        return due.item_of(folder, msgspec.convert(state.records["package"], Package))
+    except (KeyError, msgspec.ValidationError):
         return None
 
 
@@ -182,14 +210,12 @@ def _sentences(
     statuses: list[ItemStatus],
     words: list[drops.Withdrawal],
     earlier: dict[str, drops.Delivered],
-    own: dict[str, Any],
+    section: DeliverySection,
 ) -> list[str]:
     if found.latest is None:
         known = bool(made.problems)
         return [] if known else ["Nothing of this batch has been delivered yet."]
-    said = [
-        f"The last delivery is {found.latest['delivery']}, made on {found.latest['time'][:10]}."
-    ]
+    said = [f"The last delivery is {found.latest.delivery}, made on {found.latest.time[:10]}."]
     said += _counted(made, statuses)
     if made.dropped:
         missing = [each.path for each in made.dropped]
@@ -203,7 +229,7 @@ def _sentences(
         said.append(f"Withdrawn, and not in the batch folder any more: {_names(gone)}.")
     open_items = [each.item for each in statuses if each.state not in deliver.FINISHED]
     open_items = [item for item in open_items if not made.items[item].startswith("withdrawn")]
-    if open_items and own.get("when", "complete") == "complete":
+    if open_items and section.when == "complete":
         said.append(
             f"A new delivery waits until {_names(open_items)} "
             f"{'is' if len(open_items) == 1 else 'are'} done."

@@ -6,9 +6,11 @@ This module holds what both ways share: addresses, digests and what is remembere
 
 from __future__ import annotations
 
+import os
 import shutil
 from pathlib import Path
-from typing import Any
+
+import msgspec
 
 from glassine.base import files
 from glassine.base.errors import GlassineError
@@ -41,24 +43,36 @@ def begin(working_dir: Path, batches: list[str]) -> None:
 def known_digest(path: Path, mark: Path) -> str:
     """Return the SHA-256 of a file, read only where size or time are other than `mark` says."""
     status = path.stat()
-    seen = {"bytes": status.st_size, "mtime_ns": status.st_mtime_ns}
     known = marked(mark)
-    if known and {key: known.get(key) for key in seen} == seen:
-        return str(known["sha256"])
-    found = sha256_of(path)
-    files.write_json(mark, seen | {"sha256": found})
-    return found
+    if known and (known.bytes, known.mtime_ns) == (status.st_size, status.st_mtime_ns):
+        return known.sha256
+    digest = sha256_of(path)
+    remember(mark, status, digest)
+    return digest
 
 
-def marked(mark: Path) -> dict[str, Any] | None:
-    """Return what was remembered of a file, {"bytes", "mtime_ns", "sha256"}, if anything."""
+class Remembered(msgspec.Struct, frozen=True, kw_only=True):
+    """What is remembered of a file. bytes, mtime_ns: of it when its digest was taken."""
+
+    bytes: int
+    mtime_ns: int
+    sha256: str
+
+
+def remember(mark: Path, status: os.stat_result, sha256: str) -> None:
+    """Write at `mark` what a file is; status: of it."""
+    known = Remembered(bytes=status.st_size, mtime_ns=status.st_mtime_ns, sha256=sha256)
+    files.write_json(mark, msgspec.to_builtins(known))
+
+
+def marked(mark: Path) -> Remembered | None:
+    """Return what was remembered of a file, if anything."""
     if not mark.exists():
         return None
     try:
-        value: dict[str, Any] = files.read_json(mark)
-    except GlassineError:
+        return msgspec.convert(files.read_json(mark), Remembered)
+    except (GlassineError, msgspec.ValidationError):
         return None
-    return value if isinstance(value, dict) and "sha256" in value else None
 
 
 def mark_of(state: Path, kind: str, name: str) -> Path:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import contextlib
 from pathlib import Path
-from typing import Any
+from typing import Literal
+
+import msgspec
 
 from glassine.base import files
 from glassine.base.errors import Finding, GlassineError
@@ -15,23 +17,47 @@ from glassine.store import known_digest, mark_of
 DIGEST_SUFFIX = ".sha256"
 
 
-def delivered_files(deliveries_dir: Path, batch: str) -> list[dict[str, Any]]:
-    """Return the files of a batch's deliveries, as [{"delivery", "name", "kind"}].
+Kind = Literal["bag", "handover", "receipt"]
+State = Literal["absent", "unproved", "there", "differs", "gone"]
 
-    kind: "bag", "handover", or "receipt", which is sent when all else of its delivery is there. A
-    delivery in folders is left out where a later one stands in for it. Raises GlassineError where
-    it is the one that counts: an object is a file.
+
+class DeliveredFile(msgspec.Struct, frozen=True, kw_only=True):
+    """A file to send. A receipt is sent when all else of its delivery is there."""
+
+    delivery: str
+    name: str
+    kind: Kind
+
+
+class ComparedFile(DeliveredFile, frozen=True, kw_only=True):
+    """A file compared with the storage. state: see `standing`."""
+
+    sha256: str | None
+    state: State
+
+
+class SendList(msgspec.Struct, frozen=True, kw_only=True):
+    """send.json of a batch."""
+
+    files: list[ComparedFile]
+
+
+def delivered_files(deliveries_dir: Path, batch: str) -> list[DeliveredFile]:
+    """Return the files of a batch's deliveries.
+
+    A delivery in folders is left out where a later one stands in for it. Raises GlassineError
+    where it is the one that counts: an object is a file.
     """
     from glassine.deliver import step as deliver
 
-    receipts = deliver.receipts(deliveries_dir, batch)
-    replaced = {receipt["replaces"] for receipt in receipts}
-    found: list[dict[str, Any]] = []
+    receipts = deliver.sound_receipts(deliveries_dir, batch)
+    replaced = {receipt.replaces for receipt in receipts}
+    delivered: list[DeliveredFile] = []
     for receipt in receipts:
-        name = receipt["delivery"]
-        if receipt["form"] == "folder" and name in replaced:
+        name = receipt.delivery
+        if receipt.form == "folder" and name in replaced:
             continue
-        if receipt["form"] == "folder":
+        if receipt.form == "folder":
             raise GlassineError.because(
                 "send.folder",
                 deliveries_dir / name,
@@ -39,14 +65,16 @@ def delivered_files(deliveries_dir: Path, batch: str) -> list[dict[str, Any]]:
                 "a delivery in the form `tar` or `zip`.",
                 "Set `delivery.form` to `tar`; the next night delivers the batch so, then send.",
             )
-        kinds = {each["name"]: "bag" for each in receipt["bags"]}
-        kinds |= dict.fromkeys(receipt["handover"], "handover")
+        kinds: dict[str, Kind] = {bag.name: "bag" for bag in receipt.bags}
+        kinds |= dict.fromkeys(receipt.handover, "handover")
         kinds[f"{name}.receipt.json"] = "receipt"
-        found += [{"delivery": name, "name": each, "kind": kind} for each, kind in kinds.items()]
-    return found
+        delivered += [
+            DeliveredFile(delivery=name, name=file, kind=kind) for file, kind in kinds.items()
+        ]
+    return delivered
 
 
-def standing(there: bool, stated: str | None, here: str | None) -> str:
+def standing(there: bool, stated: str | None, here: str | None) -> State:
     """Decide on a delivered file: "absent" (send it), "unproved" (read it back), "there" (leave
     it), "differs" (refuse) or "gone" (it is neither here nor known to be there).
 
@@ -98,11 +126,11 @@ _REFUSED = {
 def compare(
     deliveries_dir: Path,
     state: Path,
-    wanted: list[dict[str, Any]],
+    wanted: list[DeliveredFile],
     there: list[str],
     stated: dict[str, Path],
-) -> dict[str, Any]:
-    """Return what is to be sent, {"files": [{"delivery", "name", "kind", "sha256", "state"}]}.
+) -> SendList:
+    """Return what is to be sent.
 
     wanted: see `delivered_files`; there: names of the objects that the storage has; stated:
     {name: copy of the digest beside it}. A bag is validated before it is sent. Raises
@@ -110,21 +138,29 @@ def compare(
     """
     from glassine.deliver import bag
 
-    found, findings = [], []
+    compared, findings = [], []
     for entry in wanted:
-        name = entry["name"]
+        name = entry.name
         path = files.inside(deliveries_dir, name)
         here = known_digest(path, mark_of(state, "sent", name)) if path.is_file() else None
-        told = read_stated(stated[name]) if name in stated else None
-        decided = standing(name in there, told, here)
+        beside = read_stated(stated[name]) if name in stated else None
+        decided = standing(name in there, beside, here)
         if decided in _REFUSED:
             findings.append(Finding(f"send.{decided}", str(path), *_REFUSED[decided]))
-        if decided == "absent" and entry["kind"] == "bag":
+        if decided == "absent" and entry.kind == "bag":
             findings += bag.validate(path)
-        found.append({**entry, "sha256": here or told, "state": decided})
+        compared.append(
+            ComparedFile(
+                delivery=entry.delivery,
+                name=name,
+                kind=entry.kind,
+                sha256=here or beside,
+                state=decided,
+            )
+        )
     if findings:
         raise GlassineError(findings)
-    return {"files": found}
+    return SendList(files=compared)
 
 
 def offer(path: Path, sha256: str, mark: Path, offered: Path) -> None:

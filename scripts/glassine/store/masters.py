@@ -10,13 +10,14 @@ import errno
 import os
 import shutil
 from pathlib import Path
-from typing import Any
+
+import msgspec
 
 from glassine.base import files, naming
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.hashing import sha256_of
 from glassine.intake import batch_lists
-from glassine.store import known_digest, mark_of, marked
+from glassine.store import known_digest, mark_of, marked, remember
 
 LIST = "manifest-sha256.txt"
 _ARRIVING = ".arriving-{batch}"
@@ -72,12 +73,26 @@ def arrival(here: str | None, fetched: str | None, stored: str) -> str:
     return "take" if here is None or here == fetched else "refuse"
 
 
-def take_list(batch_dir: Path, state: Path, arrived: dict[str, Path]) -> dict[str, Any]:
+class DueFile(msgspec.Struct, frozen=True, kw_only=True):
+    """A file to fetch. path: in the batch folder. differs: another file has the name."""
+
+    path: str
+    sha256: str
+    differs: bool
+
+
+class FetchList(msgspec.Struct, frozen=True, kw_only=True):
+    """fetch.json of a batch. kept: the number of files that were here already."""
+
+    due: list[DueFile]
+    kept: int
+
+
+def take_list(batch_dir: Path, state: Path, arrived: dict[str, Path]) -> FetchList:
     """Place the checksum list and the side files; return what is still to be fetched.
 
     arrived: {name: the copy that came from the storage}. The list comes before the masters, so that
-    a night after a broken fetch holds what is missing. Result: {"due": [{"path", "sha256",
-    "differs"}], "kept"}; `differs` tells that another file has the name. Raises GlassineError.
+    a night after a broken fetch holds what is missing. Raises GlassineError.
     """
     if LIST not in arrived:
         raise GlassineError.because(
@@ -103,10 +118,9 @@ def take_list(batch_dir: Path, state: Path, arrived: dict[str, Path]) -> dict[st
             continue
         else:
             mark.unlink(missing_ok=True)
-        due.append(
-            {"path": path, "sha256": listed[path], "differs": os.path.lexists(target)},
-        )
-    return {"due": due, "kept": kept}
+        differs = os.path.lexists(target)
+        due.append(DueFile(path=path, sha256=listed[path], differs=differs))
+    return FetchList(due=due, kept=kept)
 
 
 def _inside(folder: Path, path: str) -> Path:
@@ -143,8 +157,8 @@ def _take_side(batch_dir: Path, state: Path, name: str, copy: Path, expected: st
     if os.path.lexists(target) and not _is_plain(target):
         raise _differs(target)
     here = sha256_of(target) if target.exists() else None
-    fetched = (marked(mark) or {}).get("sha256")
-    decided = arrival(here, fetched, stored)
+    fetched = marked(mark)
+    decided = arrival(here, fetched.sha256 if fetched else None, stored)
     if decided == "refuse":
         raise _differs(target)
     if decided == "take":
@@ -201,9 +215,7 @@ def take_master(
         _name(waiting, target)
     finally:
         waiting.unlink(missing_ok=True)
-    known = target.stat()
-    seen = {"bytes": known.st_size, "mtime_ns": known.st_mtime_ns, "sha256": expected}
-    files.write_json(mark, seen)
+    remember(mark, target.stat(), expected)
 
 
 def _move(origin: Path, target: Path) -> None:

@@ -9,8 +9,11 @@ import piexif
 import pytest
 from lxml import etree
 
+from glassine import steps
 from glassine.base import rights
 from glassine.base.errors import GlassineError
+from glassine.base.records.embedded import Embedded
+from glassine.base.records.render import Rendering
 from glassine.base.settings import load
 from glassine.embed import exif, iim, xmp
 from glassine.embed import step as embed
@@ -18,6 +21,7 @@ from glassine.embed.facts import Technical
 from glassine.embed.given import CatalogueRow, Institution
 from glassine.intake.catalogue import reading as catalogue
 from glassine.record import dublin_core, facts, mods, premis, presentation
+from makers.item_records import event
 from makers.step_calls import read_rows
 
 # What each statement says, read from the statements of rightsstatements.org 1.0 and the deeds of
@@ -55,7 +59,9 @@ HOUSE = {
 }
 DEFAULTS = {"uri": f"{RS}CNE/1.0/", "status": "", "jurisdiction": "gb"}
 FRAME = {"master": "a.tif", "part": None, "index": 1, "width": 10, "height": 10, "skipped": None,
-         "iiif_id": "PEH-1", "tiles": {"path": "iiif/PEH-1"}}  # fmt: skip
+         "iiif_id": "PEH-1", "label": None, "ppi": None, "files": [], "tone": None,
+         "tiles": {"path": "iiif/PEH-1", "width": 10, "height": 10, "tile_px": 512, "count": 2,
+                   "bytes": 40, "sha256": "0" * 64}}  # fmt: skip
 
 
 def row(tmp_path, **cells: str) -> catalogue.Catalogue:
@@ -74,17 +80,25 @@ def outputs(record: dict[str, Any] | None, defaults: dict[str, str] | None = Non
     tags = piexif.load(exif.encode(words, TECHNICAL)[0])
     packet = etree.fromstring(xmp.whole(words, TECHNICAL).split(b"\n", 1)[1].rsplit(b"\n", 1)[0])
     datasets = dict(iim.decode(iim.block(iim.encode(words)[0])))
-    given = {"item": "PEH-1", "catalogue": record, "institution": HOUSE,
-             "settings": {"rights": defaults, "iiif": {"base_url": "https://x.example"}}}  # fmt: skip
-    known = facts.ItemFacts("PEH-1", given, {}, {}, {}, {}, {})
-    told = {**(record or {}), "rights": known.rights.as_row()}
-    shown = presentation.manifest(given, {"frames": [FRAME]}, {"files": []}, {})
+    given = steps.given("record", {
+        "batch": "b1", "item": "PEH-1", "masters": [], "catalogue": record, "institution": HOUSE,
+        "settings": {"rights": defaults, "iiif": {"base_url": "https://x.example"}},
+    })  # fmt: skip
+    known = facts.ItemFacts(given, *(None,) * 5)
+    described = (given.row, known.rights, "PEH-1", HOUSE["name"])
+    render = {"item": "PEH-1", "event": event("creation", 3), "frames": [FRAME]}
+    embedded = {"item": "PEH-1", "event": event("metadata modification", 4), "files": []}
+    shown = msgspec.to_builtins(
+        presentation.manifest(
+            given, msgspec.convert(render, Rendering), msgspec.convert(embedded, Embedded)
+        )
+    )
 
     def text(root: Any, path: str) -> list[str]:
         return list(root.xpath(path, namespaces={**xmp.NS, **root.nsmap}))
 
     rights_ = premis.rights(known)
-    root = mods.build(told, "PEH-1", HOUSE)
+    root = mods.build(*described)
     return {
         "exif": tags["0th"].get(piexif.ImageIFD.Copyright, b"").decode(),
         "iptc": datasets.get(iim.COPYRIGHT, b"").decode(),
@@ -99,7 +113,7 @@ def outputs(record: dict[str, Any] | None, defaults: dict[str, str] | None = Non
         "basis": text(rights_, "//premis:rightsBasis/text()"),
         "mods_uri": text(root, "//mods:accessCondition/@xlink:href"),
         "mods": text(root, "//mods:accessCondition/text()"),
-        "dc": [each.text for each in dublin_core.build(told, "PEH-1", HOUSE)
+        "dc": [each.text for each in dublin_core.build(*described)
                if each.tag.endswith("}rights")],
         "iiif_uri": shown.get("rights"),
         "iiif": shown["requiredStatement"]["value"]["none"],

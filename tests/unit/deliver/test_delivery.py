@@ -22,8 +22,7 @@ import pytest
 from glassine.base import hashing
 from glassine.base.errors import GlassineError
 from glassine.base.settings import PROJECT
-from glassine.deliver import bag, serialization, validation
-from glassine.deliver import step as deliver
+from glassine.deliver import bag, bagging, due, serialization, step, validation
 from makers import deliveries, made_items
 
 with warnings.catch_warnings():
@@ -180,7 +179,8 @@ def test_delivery_carried_away_is_not_made_again(tmp_path: Path) -> None:
 
 def test_large_batch_is_parted(tmp_path: Path) -> None:
     given = deliveries.make_batch(tmp_path, 3)
-    sizes = [deliver._item(tmp_path / "results" / "b1", item).bytes for item in given["items"]]
+    folders = [tmp_path / "results" / "b1" / "items" / item for item in given["items"]]
+    sizes = [due.item_of(folder, due.read_package(folder)).bytes for folder in folders]
     given["settings"]["delivery"]["max_bag_gb"] = (sizes[0] + sizes[1]) / 1e9
     receipt = deliveries.deliver(tmp_path, given)
     assert [entry["name"] for entry in receipt["bags"]] == ["b1.001", "b1.002"]
@@ -327,7 +327,7 @@ def test_killed_between_bag_and_receipt(tmp_path: Path, monkeypatch: pytest.Monk
         raise Killed
 
     with monkeypatch.context() as inner:
-        inner.setattr(deliver, "_finish", killed)
+        inner.setattr(step, "_finish", killed)
         with pytest.raises(Killed):
             deliveries.deliver(tmp_path, given)
     before = tree(tmp_path / "deliveries" / "b1")
@@ -347,7 +347,7 @@ def test_killed_before_the_receipt_and_changed_since(
         raise Killed
 
     with monkeypatch.context() as inner:
-        inner.setattr(deliver, "_finish", killed)
+        inner.setattr(step, "_finish", killed)
         with pytest.raises(Killed):
             deliveries.deliver(tmp_path, given)
     deliveries.changed_title(tmp_path, "PEH-0001", "Another title")
@@ -476,7 +476,7 @@ def test_too_little_room_is_said_beforehand(
 ) -> None:
     given = deliveries.make_batch(tmp_path)
     usage = shutil._ntuple_diskusage(10**9, 10**9, 1000)  # type: ignore[attr-defined]
-    monkeypatch.setattr(deliver.shutil, "disk_usage", lambda path: usage)
+    monkeypatch.setattr(bagging.shutil, "disk_usage", lambda path: usage)
     with pytest.raises(GlassineError) as caught:
         deliveries.deliver(tmp_path, given)
     assert codes(caught) == {"delivery.space"}

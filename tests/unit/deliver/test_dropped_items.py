@@ -9,12 +9,15 @@ import shutil
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import pytest
 
 from glassine.base import files
 from glassine.base.errors import GlassineError
+from glassine.base.records.receipt import Receipt
 from glassine.deliver import bag, receipt_files, validation
 from makers import deliveries, made_items
+from makers.step_calls import do_delivery
 
 WHEN = "2026-03-18T08:55:00Z"
 
@@ -121,7 +124,7 @@ def test_what_an_older_revision_dropped_in_silence_is_told_now(batch: Batch) -> 
     receipt = files.read_json(root / "deliveries" / "receipts" / "b1.json")
     receipt |= {"delivery": "b1.r2", "revision": 2, "replaces": "b1"}
     receipt["items"] = receipt["items"][:2]
-    receipt_files.write(root / "deliveries", receipt)
+    receipt_files.write(root / "deliveries", msgspec.convert(receipt, Receipt))
     told = held_by(root, given | {"items": ["PEH-0001", "PEH-0002"]})
     assert "b1 has this item" in told["PEH-0003"]
 
@@ -338,14 +341,10 @@ def test_receipts_of_earlier_versions_are_not_delivered_again(batch: Batch) -> N
 
 
 def test_a_withdrawal_that_no_delivery_can_tell_yet_is_a_note(tmp_path: Path) -> None:
-    from glassine.deliver import step as deliver
-
     given = deliveries.make_batch(tmp_path, 3, later="changed")
     deliveries.deliver(tmp_path, given)
     less = given | {"items": ["PEH-0001", "PEH-0003"], "withdraw": [word("PEH-0002")]}
-    outcome = deliver.deliver_batch(
-        tmp_path / "masters/b1", tmp_path / "results/b1", tmp_path / "deliveries", less
-    )
+    outcome = do_delivery(tmp_path, less)
     assert outcome.delivery == "b1"
     assert [note.code for note in outcome.notes] == ["delivery.withdrawn_untold"]
     deliveries.changed_title(tmp_path, "PEH-0001", "The other quay")

@@ -6,7 +6,6 @@ import csv
 import io
 import json
 from pathlib import Path
-from typing import Any
 
 import pytest
 from hypothesis import given as for_all
@@ -24,7 +23,14 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
         "item": "PEH-0009",
         "state": "held",
         "findings": [
-            {"path": "=cmd|' /C calc'!A0.tif", "what": "It differs.", "code": "verify.digest"}
+            {
+                "code": "verify.digest",
+                "path": "=cmd|' /C calc'!A0.tif",
+                "what": "It differs.",
+                "expected": "the listed digest.",
+                "next_step": "Copy it again.",
+                "severity": "hold",
+            }
         ],
     }
     with pytest.MonkeyPatch.context() as patch:
@@ -87,8 +93,8 @@ def test_it_travels_in_the_bag(made: Path) -> None:
         assert (made / f"b1.{name}").read_bytes() == (made / "b1/delivery" / name).read_bytes()
 
 
-def item(**more: Any) -> dict[str, Any]:
-    return {"item": "PEH-0001", "state": "held", "files": [], **more}
+def item(reason: str) -> handover.ItemRow:
+    return handover.ItemRow(item="PEH-0001", state="held", reason=reason)
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,7 @@ from glassine.base.errors import GlassineError
 from glassine.deliver import same_ids
 from glassine.deliver import step as delivery
 from makers import deliveries, made_items
+from makers.step_calls import do_delivery
 
 
 @pytest.fixture(autouse=True)
@@ -108,12 +109,7 @@ def test_the_second_batch_is_not_delivered(tmp_path: Path) -> None:
 
     def deliver(**own: str) -> delivery.Outcome:
         config = {**given["settings"]["delivery"], **own}
-        return delivery.deliver_batch(
-            tmp_path / "masters/b1",
-            tmp_path / "results/b1",
-            tmp_path / "deliveries",
-            given | {"settings": {"delivery": config, "package": {}}},
-        )
+        return do_delivery(tmp_path, given | {"settings": {"delivery": config, "package": {}}})
 
     with pytest.raises(GlassineError) as caught:
         deliver(when="passed")

@@ -6,12 +6,15 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import pytest
 from hypothesis import given
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 
+from glassine.base import rights
 from glassine.base.markup import write
+from glassine.base.records.catalogue import CatalogueRow
 from glassine.intake.catalogue import reading as catalogue
 from glassine.record import mods
 from makers.step_calls import read_rows
@@ -286,7 +289,9 @@ def test_our_own_mods_read_back_is_the_same_row(row):
         before = _from_json(folder, row)
         if before is None:
             return  # held: its status contradicts its URI, or its words a date
-        root = mods.build(before, "PEH-1", {"name": "Port Ellery Harbour Archive"})
+        row = msgspec.convert(before, CatalogueRow)
+        stated = rights.resolved(before["rights"], None)
+        root = mods.build(row, stated, "PEH-1", "Port Ellery Harbour Archive")
         found = read(folder, write(root))
     after = found.records["PEH-1"]
     kept = set(before) - {"row", "extra", "masters", "structure", "date_understood"}

@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 
 from glassine.base import files, hashing
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.records.package import PackagedFile
 from glassine.deliver import validation
 from glassine.pack import profiles
 from glassine.pack import step as pack
@@ -264,8 +265,8 @@ def test_another_layout_is_a_class_and_nothing_else(tmp_path: Path) -> None:
         name: ClassVar[str] = "flat"
 
         def lay_out(
-            self, plain: list[profiles.Placed], context: profiles.Context
-        ) -> list[profiles.Placed]:
+            self, plain: list[PackagedFile], context: profiles.Context
+        ) -> list[PackagedFile]:
             return [entry.at(entry.path.replace("/", "-")) for entry in plain]
 
         def plain_paths(self, root: Path) -> dict[str, str] | None:

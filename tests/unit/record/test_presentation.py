@@ -7,12 +7,18 @@ from pathlib import Path
 from typing import Any
 
 import jsonschema
+import msgspec
 import pytest
 from hypothesis import given as over
 from hypothesis import strategies as st
 
+from glassine import steps
 from glassine.base.errors import GlassineError
+from glassine.base.records.embedded import Embedded
+from glassine.base.records.given import Institution
+from glassine.base.records.render import Rendering
 from glassine.record import presentation
+from makers.item_records import event
 
 PROJECT = Path(__file__).resolve().parents[3]
 SCHEMA = Path(PROJECT).parent / "shared" / "schemas" / "iiif" / "iiif_3_0.json"
@@ -29,14 +35,14 @@ def record(**changed: Any) -> dict[str, Any]:
         "item": "PEH-0412",
         "row": 3,
         "title": "Lighter at the coal wharf – Čestmír’s “Möwe”",
-        "alternative": None,
+        "alternative": "",
         "description": "Two men beside a crane.",
         "date_text": "4 May 1931",
         "edtf": "1931-05-04",
         "date_understood": True,
-        "creators": [{"name": "Orla Vennick", "role": "photographer", "uri": None}],
-        "subjects": [{"term": "lighters", "uri": None, "authority": None}],
-        "places": [{"name": "Coal wharf", "uri": None}],
+        "creators": [{"name": "Orla Vennick", "role": "photographer", "uri": ""}],
+        "subjects": [{"term": "lighters", "uri": "", "authority": ""}],
+        "places": [{"name": "Coal wharf", "uri": ""}],
         "identifiers": [{"type": "box", "value": "B 7"}],
         "languages": ["eng"],
         "genre": "negatives",
@@ -47,7 +53,7 @@ def record(**changed: Any) -> dict[str, Any]:
             "uri": "https://rightsstatements.org/vocab/NoC-OKLR/1.0/",
             "status": "public domain",
             "holder": "Vennick estate",
-            "note": None,
+            "note": "",
         },
         "collection": "Harbour office",
         **changed,
@@ -67,13 +73,24 @@ def frame(index: int = 1, part: str | None = None, **changed: Any) -> dict[str, 
         "ppi": 4000.0,
         "skipped": None,
         "files": [],
-        "tiles": {"path": "iiif/x", "width": 4101, "height": 2703, "tile_px": 512},
+        "tiles": {
+            "path": "iiif/x",
+            "width": 4101,
+            "height": 2703,
+            "tile_px": 512,
+            "count": 70,
+            "bytes": 4_000_000,
+            "sha256": "0" * 64,
+        },
+        "tone": None,
         **changed,
     }
 
 
 def embedded_for(*frames: dict[str, Any]) -> dict[str, Any]:
     return {
+        "item": "PEH-0412",
+        "event": event("metadata modification", 4),
         "files": [
             {
                 "use": use,
@@ -82,25 +99,40 @@ def embedded_for(*frames: dict[str, Any]) -> dict[str, Any]:
                 "index": each["index"],
                 "width": width,
                 "height": height,
+                "bytes": 1,
+                "sha256": "0" * 64,
+                "sha512": "0" * 128,
+                "puid": "fmt/1507",
+                "format_name": "Exchangeable Image File Format (Compressed)",
+                "format_version": "2.3.x",
+                "derived_from": {"path": each["master"], "sha256": "0" * 64},
             }
             for each in frames
             for use, folder, width, height in (
                 ("access", "access", 3000, 1977),
                 ("thumb", "thumbs", 400, 264),
             )
-        ]
+        ],
     }
 
 
-def made(*frames: dict[str, Any], **changed: Any) -> dict[str, Any]:
+def made(*frames: dict[str, Any], image_api: str = "3", **changed: Any) -> dict[str, Any]:
+    """Return a manifest as its file holds it, but in the order in which it is built."""
     given = {
         "batch": "harbour-2026-03",
         "item": "PEH-0412",
+        "masters": [],
         "catalogue": record(**changed),
-        "settings": {"iiif": {"base_url": BASE}},
+        "settings": {"iiif": {"base_url": BASE, "image_api": image_api}},
         "institution": INSTITUTION,
     }
-    return presentation.manifest(given, {"frames": list(frames)}, embedded_for(*frames), {})
+    render = {"item": "PEH-0412", "event": event("creation", 3), "frames": list(frames)}
+    built = presentation.manifest(
+        steps.given("record", given),
+        msgspec.convert(render, Rendering),
+        msgspec.convert(embedded_for(*frames), Embedded),
+    )
+    return msgspec.to_builtins(built)
 
 
 def every(value: Any, key: str) -> list[Any]:
@@ -128,9 +160,9 @@ def test_manifest_and_collection_agree_with_the_published_schema(name: str) -> N
     schema = json.loads(SCHEMA.read_text("utf-8"))
     validator = jsonschema.Draft7Validator(schema, format_checker=jsonschema.FormatChecker())
     built = made(*SHAPES[name], structure=DIVISIONS)
-    batch = presentation.collection(
-        "harbour-2026-03", None, [built], {"iiif": {"base_url": BASE}}, INSTITUTION
-    )
+    keeper = msgspec.convert(INSTITUTION, Institution)
+    collection = presentation.collection("harbour-2026-03", None, [built], BASE, keeper)
+    batch = msgspec.to_builtins(collection)
     assert [error.message for error in validator.iter_errors(built)] == []
     assert [error.message for error in validator.iter_errors(batch)] == []
 
@@ -174,14 +206,7 @@ def test_the_picture_is_the_tile_service_of_the_frame() -> None:
 
 def test_tiles_of_image_api_2_are_told_in_its_own_keys() -> None:
     """Presentation API 3.0, 3.2 `service`: older services keep @id, @type and their profile."""
-    given = {
-        "item": "PEH-0412",
-        "catalogue": record(),
-        "settings": {"iiif": {"base_url": BASE, "image_api": "2"}},
-        "institution": INSTITUTION,
-    }
-    built = presentation.manifest(given, {"frames": [frame()]}, embedded_for(frame()), {})
-    (body,) = every(built, "body")
+    (body,) = every(made(frame(), image_api="2"), "body")
     assert body["id"] == f"{BASE}/PEH-0412_01/full/full/0/default.jpg"
     assert body["service"] == [
         {

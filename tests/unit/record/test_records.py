@@ -13,7 +13,7 @@ from lxml import etree
 from glassine.base import markup, vocabulary
 from glassine.base.errors import GlassineError
 from glassine.base.settings import PROJECT
-from glassine.record import check
+from glassine.record import official
 from makers.item_records import Made, event
 from makers.step_calls import do_step
 
@@ -213,7 +213,7 @@ def test_a_format_that_pronom_does_not_know_has_its_name(made):
 
 
 def test_a_master_without_a_capture_time_has_no_capture_event(made):
-    made.fixity["masters"][0]["header"]["capture"] = {}
+    made.fixity["masters"][0]["header"]["capture"]["taken"] = None
     assert "capture" not in texts(parsed(made), "//premis:eventType/text()")
 
 
@@ -245,7 +245,7 @@ def test_the_parameters_that_repeat_the_pixels_are_recorded(made):
     ):
         told = root.xpath(f"//premis:event[premis:eventType='{kind}']", namespaces=NS)[0]
         detail = json.loads(texts(told, ".//premis:eventDetail/text()")[0])
-        assert detail[name] == expected
+        assert detail[name] == json.loads(json.dumps(expected))
         assert texts(told, ".//premis:linkingObjectRole/text()") == ["source"] + ["outcome"] * 3
 
 
@@ -366,6 +366,7 @@ def test_targets_of_the_batch_are_named(made):
             "time": "2026-03-17T21:00:00Z",
             "outcome": "success",
             "software": {"glassine": "0.1.0"},
+            "operator": None,
             "detail": {"levels_reached": {"a table": "2"}},
         },
     }
@@ -456,7 +457,7 @@ def test_missing_records_of_steps_are_told(made):
 
 
 def schema_errors(path: Path) -> list[str]:
-    return [each.what for each in check.check_schemas(path, SCHEMAS)]
+    return [each.what for each in official.check_schemas(path, SCHEMAS)]
 
 
 @needs_schemas
@@ -525,7 +526,7 @@ def hostile(root: Path, number: int) -> Made:
         title=word() or "x",
         alternative=word(),
         description=word(),
-        date_text=word(),
+        date_text=word()[:500],  # no longer ones are taken in
         edtf=pick.choice(("1905~", "193X", "../1920", "XXXX", "[1906,1907]", None)),
         creators=[{"name": word(), "role": word(), "uri": ""} for _ in range(pick.randint(0, 3))],
         subjects=[
@@ -552,7 +553,7 @@ def hostile(root: Path, number: int) -> Made:
     made.given["corrections"] = {
         "by": "op-07",
         "when": "2026-03-18T08:55:00Z",
-        "note": word(),
+        "note": word()[:2000],
         "frames": [],
     }
     return made

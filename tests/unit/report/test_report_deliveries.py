@@ -16,6 +16,7 @@ from glassine.deliver import receipt_files
 from glassine.deliver import step as delivery
 from glassine.report import gather, words
 from makers import deliveries, made_items, make_results
+from makers.step_calls import do_delivery
 
 WHEN = "2026-03-18T08:55:00Z"
 
@@ -80,9 +81,7 @@ class Morning:
 
     def deliver(self) -> delivery.Outcome:
         given = self.given | {"items": self.items, "withdraw": self.withdraw}
-        return delivery.deliver_batch(
-            self.root / "masters/b1", self.results, self.root / "deliveries", given
-        )
+        return do_delivery(self.root, given)
 
     def report(self) -> str:
         self.write_intake()

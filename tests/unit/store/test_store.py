@@ -3,10 +3,12 @@
 import hashlib
 import json
 
+import msgspec
 import pytest
 
 from glassine import store
 from glassine.base.errors import GlassineError
+from glassine.base.records.receipt import Receipt, ReceiptBag
 from glassine.store import deliveries, masters
 
 # FIPS 180-2, appendix B.1: SHA-256 of "abc".
@@ -108,7 +110,7 @@ def test_what_is_here_with_the_right_digest_is_not_due(place):
     (batch / "a.tif").write_bytes(b"abc")
     (batch / "b.tif").write_bytes(b"not what is listed")
     found = take_list(place, [f"{ABC}  a.tif\n", f"{ABC} *b.tif\n", f"{ABC}  ./sub/c.tif\n"])
-    assert found == {
+    assert msgspec.to_builtins(found) == {
         "due": [
             {"path": "b.tif", "sha256": ABC, "differs": True},
             {"path": "sub/c.tif", "sha256": ABC, "differs": False},
@@ -124,7 +126,7 @@ def test_a_master_gets_its_name_when_its_digest_is_right(place):
     assert target.read_bytes() == b"abc"
     assert target.stat().st_nlink == 1
     again = take_list(place, [f"{ABC}  sub/a.tif\n"])
-    assert again == {"due": [], "kept": 1}
+    assert (again.due, again.kept) == ([], 1)
     assert [path.name for path in (place / "masters").iterdir()] == ["b-1"]
 
 
@@ -234,15 +236,31 @@ def test_what_to_send(there, stated, here, decided):
 
 def receipt(name, form="tar", replaces=None):
     suffix = {"folder": "", "tar": ".tar", "zip": ".zip"}[form]
-    bags = [{"name": f"{name}{suffix}"}]
-    handover = [f"{name}.handover.csv", f"{name}.handover.json"]
-    return {
-        "delivery": name,
-        "form": form,
-        "replaces": replaces,
-        "bags": bags,
-        "handover": handover,
-    }
+    digest, when = "0" * 64, "2026-03-18T08:55:00Z"
+    return Receipt(
+        delivery=name,
+        batch="b-1",
+        revision=1,
+        replaces=replaces,
+        continues=None,
+        time=when,
+        form=form,
+        profile="mets",
+        content=digest,
+        bags=[
+            ReceiptBag(
+                name=f"{name}{suffix}",
+                files=1,
+                bytes=1,
+                manifest_sha256=digest,
+                tagmanifest_sha256=digest,
+                validated=when,
+            )
+        ],
+        items=[],
+        lacking=[],
+        handover=[f"{name}.handover.csv", f"{name}.handover.json"],
+    )
 
 
 @pytest.fixture
@@ -250,15 +268,13 @@ def receipts(monkeypatch):
     from glassine.deliver import step as deliver
 
     given = []
-    monkeypatch.setattr(deliver, "receipts", lambda folder, batch: given)
+    monkeypatch.setattr(deliver, "sound_receipts", lambda folder, batch: given)
     return given
 
 
 def test_a_receipt_comes_after_all_that_it_tells_of(receipts, tmp_path):
     receipts += [receipt("b-1"), receipt("b-1.r2", replaces="b-1")]
-    names = [
-        (entry["name"], entry["kind"]) for entry in deliveries.delivered_files(tmp_path, "b-1")
-    ]
+    names = [(entry.name, entry.kind) for entry in deliveries.delivered_files(tmp_path, "b-1")]
     assert names[:4] == [
         ("b-1.tar", "bag"),
         ("b-1.handover.csv", "handover"),
@@ -274,14 +290,15 @@ def test_a_folder_delivery_is_refused_unless_a_later_one_replaces_it(receipts, t
         deliveries.delivered_files(tmp_path, "b-1")
     assert codes(caught) == {"send.folder"}
     receipts.append(receipt("b-1.r2", form="zip", replaces="b-1"))
-    names = [entry["name"] for entry in deliveries.delivered_files(tmp_path, "b-1")]
+    names = [entry.name for entry in deliveries.delivered_files(tmp_path, "b-1")]
     assert names[0] == "b-1.r2.zip"
 
 
 def compared(tmp_path, content, there=(), stated=None):
     folder = tmp_path / "deliveries"
     folder.mkdir(exist_ok=True)
-    wanted = [{"delivery": "b-1", "name": "b-1.handover.csv", "kind": "handover"}]
+    name = "b-1.handover.csv"
+    wanted = [deliveries.DeliveredFile(delivery="b-1", name=name, kind="handover")]
     if content is not None:
         (folder / "b-1.handover.csv").write_bytes(content)
     copies = {}
@@ -289,8 +306,8 @@ def compared(tmp_path, content, there=(), stated=None):
         copies["b-1.handover.csv"] = tmp_path / "stated"
         copies["b-1.handover.csv"].write_text(stated)
     state = tmp_path / "results" / "b-1" / "store"
-    (entry,) = deliveries.compare(folder, state, wanted, list(there), copies)["files"]
-    return entry["state"], entry["sha256"]
+    (entry,) = deliveries.compare(folder, state, wanted, list(there), copies).files
+    return entry.state, entry.sha256
 
 
 def test_what_is_there_with_the_same_digest_is_left(tmp_path):
@@ -317,7 +334,7 @@ def test_what_states_no_digest_is_told(tmp_path, text):
 
 def test_a_bag_that_rotted_is_not_sent(tmp_path):
     (tmp_path / "b-1.tar").write_bytes(b"no tar any more")
-    wanted = [{"delivery": "b-1", "name": "b-1.tar", "kind": "bag"}]
+    wanted = [deliveries.DeliveredFile(delivery="b-1", name="b-1.tar", kind="bag")]
     with pytest.raises(GlassineError):
         deliveries.compare(tmp_path, tmp_path / "state", wanted, [], {})
 

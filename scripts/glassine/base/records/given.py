@@ -26,6 +26,29 @@ class Master(Given, frozen=True, kw_only=True):
     must_be_listed: bool = False
 
 
+class Institution(Given, frozen=True, kw_only=True):
+    """Who keeps the items: the section `institution` of the settings. id: a URI."""
+
+    name: str = ""
+    id: str = ""
+    homepage: str = ""
+    contact: str = ""
+
+
+class RightsSection(Given, frozen=True, kw_only=True):
+    """The section `rights` of the settings: what the catalogue leaves open (`rights.resolved`)."""
+
+    uri: str = ""
+    status: str = ""
+    jurisdiction: str = ""
+    holder: str = ""
+    note: str = ""
+    credit: str = ""
+
+    def as_row(self) -> dict[str, str]:
+        return msgspec.structs.asdict(self)
+
+
 class StatedMaster(Given, frozen=True, kw_only=True):
     """A master and what batch.yaml states of it.
 

@@ -10,36 +10,15 @@ from __future__ import annotations
 import importlib
 import pkgutil
 from abc import ABC, abstractmethod
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from glassine.base import hashing
 from glassine.base.errors import GlassineError
-
-
-@dataclass(frozen=True)
-class Placed:
-    """A file of a package.
-
-    path: in the package; source: `item:<path in the item's results>` or `master:<path in the
-    batch folder>`; use: master, access, thumb, webp, avif, pyramid, crop, tile, record, metadata,
-    documentation or schema.
-    """
-
-    path: str
-    source: str
-    bytes: int
-    sha256: str
-    sha512: str
-    use: str
-
-    def at(self, path: str) -> Placed:
-        return replace(self, path=path)
-
-    def as_dict(self) -> dict[str, Any]:
-        return asdict(self)
+from glassine.base.records.given import Institution
+from glassine.base.records.package import PackagedFile, Use
 
 
 @dataclass(frozen=True)
@@ -51,7 +30,7 @@ class Context:
 
     item: str
     item_dir: Path
-    institution: dict[str, Any]
+    institution: Institution
     time: str
     software: str
     schema_dir: Path | None = None
@@ -67,7 +46,7 @@ class Profile(ABC):
     name: ClassVar[str]
 
     @abstractmethod
-    def lay_out(self, plain: list[Placed], context: Context) -> list[Placed]:
+    def lay_out(self, plain: list[PackagedFile], context: Context) -> list[PackagedFile]:
         """Return the package's files; write those it adds below `item_dir/package/`."""
 
     @abstractmethod
@@ -75,14 +54,20 @@ class Profile(ABC):
         """Return {plain path: path below `root`} of a finished package; None if it is not ours."""
 
 
-def written(context: Context, path: str, content: bytes, use: str) -> Placed:
+def written(context: Context, path: str, content: bytes, use: Use) -> PackagedFile:
     """Write a file that a layout adds; return its place (the same path in the package)."""
     target = context.item_dir / OWN_FOLDER / path
     target.parent.mkdir(parents=True, exist_ok=True)
     target.write_bytes(content)
-    found = hashing.of_bytes(content)
-    source = f"item:{OWN_FOLDER}/{path}"
-    return Placed(path, source, found.bytes, found.sha256, found.sha512, use)
+    digests = hashing.of_bytes(content)
+    return PackagedFile(
+        path=path,
+        source=f"item:{OWN_FOLDER}/{path}",
+        bytes=digests.bytes,
+        sha256=digests.sha256,
+        sha512=digests.sha512,
+        use=use,
+    )
 
 
 def tree_paths(root: Path) -> list[str]:

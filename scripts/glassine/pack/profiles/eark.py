@@ -17,7 +17,8 @@ from lxml import etree
 
 from glassine.base.errors import GlassineError
 from glassine.base.markup import clean, xml_id
-from glassine.pack.profiles import Context, Placed, Profile, tree_paths, written
+from glassine.base.records.package import PackagedFile
+from glassine.pack.profiles import Context, Profile, tree_paths, written
 
 METS = "http://www.loc.gov/METS/"
 XLINK = "http://www.w3.org/1999/xlink"
@@ -57,7 +58,7 @@ class Section:
     kind: str
     id: str
     mdtype: str
-    placed: Placed
+    placed: PackagedFile
     version: str = ""
     other: str = ""
 
@@ -68,7 +69,7 @@ class Group:
 
     use: str
     id: str
-    files: list[tuple[Placed, list[str]]]
+    files: list[tuple[PackagedFile, list[str]]]
 
 
 @dataclass
@@ -80,7 +81,7 @@ class Document:
     root: str
     sections: list[Section] = field(default_factory=list)
     groups: list[Group] = field(default_factory=list)
-    representations: list[tuple[Placed, Group]] = field(default_factory=list)
+    representations: list[tuple[PackagedFile, Group]] = field(default_factory=list)
 
 
 class EarkSip(Profile):
@@ -88,7 +89,7 @@ class EarkSip(Profile):
 
     name: ClassVar[str] = "eark"
 
-    def lay_out(self, plain: list[Placed], context: Context) -> list[Placed]:
+    def lay_out(self, plain: list[PackagedFile], context: Context) -> list[PackagedFile]:
         record = _Record(context.item_dir / "METS.xml")
         moved = [entry.at(_place(entry.path)) for entry in plain if entry.path != "METS.xml"]
         package = Document(context.item, record.label, "")
@@ -195,8 +196,8 @@ def _text(root: Element) -> bytes:
 
 
 def _own_metadata(
-    package: Document, record: _Record, moved: list[Placed], context: Context
-) -> list[Placed]:
+    package: Document, record: _Record, moved: list[PackagedFile], context: Context
+) -> list[PackagedFile]:
     """Write MODS, Dublin Core, PREMIS and rights; name the other records of the item."""
     placed = []
 
@@ -247,7 +248,9 @@ def _premis(record: _Record, nodes: list[Element]) -> Element:
     return root
 
 
-def _documentation(package: Document, moved: list[Placed], context: Context) -> list[Placed]:
+def _documentation(
+    package: Document, moved: list[PackagedFile], context: Context
+) -> list[PackagedFile]:
     alternates = any("/data/alternates/" in entry.path for entry in moved)
     text = (
         f"{context.item}\n\n"
@@ -266,7 +269,7 @@ def _documentation(package: Document, moved: list[Placed], context: Context) -> 
     return [entry]
 
 
-def _schemas(package: Document, context: Context) -> list[Placed]:
+def _schemas(package: Document, context: Context) -> list[PackagedFile]:
     """Bring the project's own schemas, and the official XSDs where the settings point to them."""
     paths = [_SCHEMAS / "record" / "profile.rng"]
     paths += [
@@ -286,8 +289,8 @@ def _schemas(package: Document, context: Context) -> list[Placed]:
 
 
 def _representation(
-    package: Document, name: str, record: _Record, moved: list[Placed], context: Context
-) -> list[Placed]:
+    package: Document, name: str, record: _Record, moved: list[PackagedFile], context: Context
+) -> list[PackagedFile]:
     """Write a representation's METS and its MIX files; point to it from the package's METS."""
     root = f"representations/{name}/"
     own = Document(name, f"{record.label} ({name})", root)
@@ -331,7 +334,7 @@ def _attributes(given: dict[str, str]) -> dict[str, str]:
     return {name: value for name, value in found.items() if value}
 
 
-def _write(document: Document, record: _Record, context: Context) -> Placed:
+def _write(document: Document, record: _Record, context: Context) -> PackagedFile:
     """Write one METS document into its folder."""
     root = _element(
         "mets",
@@ -366,9 +369,9 @@ def _header(root: Element, context: Context) -> None:
     _add(software, "name", name)  # CSIP10 to CSIP16
     _add(software, "note", version, csip__NOTETYPE="SOFTWARE VERSION")
     sender = _add(header, "agent", ROLE="CREATOR", TYPE="ORGANIZATION")  # SIP15 to SIP20
-    _add(sender, "name", context.institution.get("name") or "unknown")
-    if context.institution.get("id"):
-        _add(sender, "note", context.institution["id"], csip__NOTETYPE="IDENTIFICATIONCODE")
+    _add(sender, "name", context.institution.name or "unknown")
+    if context.institution.id:
+        _add(sender, "note", context.institution.id, csip__NOTETYPE="IDENTIFICATIONCODE")
 
 
 def _href(path: str, document: Document) -> str:

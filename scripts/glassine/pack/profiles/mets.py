@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import ClassVar
 
-from glassine.pack.profiles import Context, Placed, Profile, tree_paths
+from glassine.base.records.package import PackagedFile
+from glassine.pack.profiles import Context, Profile, tree_paths
 
 
 class PlainMets(Profile):
@@ -13,7 +14,7 @@ class PlainMets(Profile):
 
     name: ClassVar[str] = "mets"
 
-    def lay_out(self, plain: list[Placed], context: Context) -> list[Placed]:
+    def lay_out(self, plain: list[PackagedFile], context: Context) -> list[PackagedFile]:
         return plain
 
     def plain_paths(self, root: Path) -> dict[str, str] | None:

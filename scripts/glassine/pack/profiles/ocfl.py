@@ -8,10 +8,13 @@ one adds the content as its next version.
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import ClassVar
+
+import msgspec
 
 from glassine.base import files, hashing
-from glassine.pack.profiles import Context, Placed, Profile, tree_paths, written
+from glassine.base.records.package import PackagedFile
+from glassine.pack.profiles import Context, Profile, tree_paths, written
 
 _CONTENT = "v1/content/"
 
@@ -21,9 +24,9 @@ class OcflObject(Profile):
 
     name: ClassVar[str] = "ocfl"
 
-    def lay_out(self, plain: list[Placed], context: Context) -> list[Placed]:
+    def lay_out(self, plain: list[PackagedFile], context: Context) -> list[PackagedFile]:
         content = [entry.at(_CONTENT + entry.path) for entry in plain]
-        inventory = files.dump_json(_inventory(plain, context)).encode()
+        inventory = files.dump_json(msgspec.to_builtins(_inventory(plain, context))).encode()
         sidecar = f"{hashing.of_bytes(inventory).sha512} inventory.json\n".encode()
         added = [written(context, "0=ocfl_object_1.1", b"ocfl_object_1.1\n", "metadata")]
         for folder in ("", "v1/"):
@@ -37,7 +40,35 @@ class OcflObject(Profile):
         return {path: _CONTENT + path for path in tree_paths(root / _CONTENT)}
 
 
-def _inventory(plain: list[Placed], context: Context) -> dict[str, Any]:
+class User(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """Who made a version. address: a URI."""
+
+    name: str
+    address: str | None = None
+
+
+class Version(msgspec.Struct, frozen=True, kw_only=True):
+    """A version of an object. state: {SHA-512: logical paths}."""
+
+    created: str
+    message: str
+    state: dict[str, list[str]]
+    user: User
+
+
+class Inventory(msgspec.Struct, frozen=True, kw_only=True):
+    """inventory.json (section 3.5). manifest: {SHA-512: content paths}; fixity: of others."""
+
+    id: str
+    type: str = "https://ocfl.io/1.1/spec/#inventory"
+    algorithm: str = msgspec.field(name="digestAlgorithm", default="sha512")
+    head: str = "v1"
+    manifest: dict[str, list[str]]
+    fixity: dict[str, dict[str, list[str]]]
+    versions: dict[str, Version]
+
+
+def _inventory(plain: list[PackagedFile], context: Context) -> Inventory:
     manifest: dict[str, list[str]] = {}
     state: dict[str, list[str]] = {}
     fixity: dict[str, list[str]] = {}
@@ -46,23 +77,17 @@ def _inventory(plain: list[Placed], context: Context) -> dict[str, Any]:
         manifest.setdefault(entry.sha512, []).append(path)
         state.setdefault(entry.sha512, []).append(entry.path)
         fixity.setdefault(entry.sha256, []).append(path)
-    institution = context.institution
-    user = {"name": institution.get("name") or "unknown"}
-    address = f"mailto:{institution['contact']}" if institution.get("contact") else None
-    if address or institution.get("id"):
-        user["address"] = address or institution["id"]
-    version = {
-        "created": context.time,
-        "message": f"Digitized and packed by {context.software}",
-        "state": state,
-        "user": user,
-    }
-    return {
-        "id": f"{institution.get('id') or 'urn:item:'}{context.item}",
-        "type": "https://ocfl.io/1.1/spec/#inventory",
-        "digestAlgorithm": "sha512",
-        "head": "v1",
-        "manifest": manifest,
-        "fixity": {"sha256": fixity},
-        "versions": {"v1": version},
-    }
+    keeper = context.institution
+    address = f"mailto:{keeper.contact}" if keeper.contact else keeper.id or None
+    version = Version(
+        created=context.time,
+        message=f"Digitized and packed by {context.software}",
+        state=state,
+        user=User(name=keeper.name or "unknown", address=address),
+    )
+    return Inventory(
+        id=f"{keeper.id or 'urn:item:'}{context.item}",
+        manifest=manifest,
+        fixity={"sha256": fixity},
+        versions={"v1": version},
+    )

@@ -1,0 +1,121 @@
+"""Build the bags of a delivery, read each again, and give it its name."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+from msgspec import UNSET
+
+from glassine.base import clock, files, hashing
+from glassine.base.errors import GlassineError
+from glassine.base.records.plan import Plan
+from glassine.base.records.receipt import ReceiptBag
+from glassine.deliver import bag
+from glassine.deliver.due import Due, Folders, Item
+from glassine.deliver.given import DeliverGiven, DeliverySection
+from glassine.deliver.plan import GB
+from glassine.deliver.serialization import Source, carrier
+from glassine.deliver.tags import Contents, tag_files
+
+_SUFFIX = {"folder": "", "tar": ".tar", "zip": ".zip"}
+# Room for tag files, folders and what else grows on the disk meanwhile.
+SPARE_BYTES = 64 * 2**20
+
+
+def contents_of(folders: Folders, plan: Plan, number: int, groups: list[list[Item]]) -> Contents:
+    """Return what a bag of the delivery is to hold. number: of the bag, from 1."""
+    items = groups[number - 1]
+    name = plan.name if len(groups) == 1 else f"{plan.name}.{number:03d}"
+    return Contents(
+        name=name,
+        number=number,
+        count=len(groups),
+        items=items,
+        rows=[item.row(name) for item in items],
+        sources=_sources(items, folders.batch_dir),
+    )
+
+
+def _sources(items: list[Item], batch_dir: Path) -> list[Source]:
+    sources = []
+    for item in items:
+        for entry in item.package().files:
+            kind, _, relative = entry.source.partition(":")
+            root = batch_dir if kind == "master" else item.folder
+            digests = hashing.Digests(entry.bytes, entry.sha256, entry.sha512)
+            path = f"{bag.PAYLOAD}{item.name}/{entry.path}"
+            sources.append(Source(path, files.inside(root, relative), digests))
+    return sorted(sources, key=lambda source: source.path)
+
+
+def make_bag(
+    deliveries_dir: Path, plan: Plan, contents: Contents, given: DeliverGiven, due: Due
+) -> ReceiptBag:
+    """Build one bag, read it again, give it its name; return its entry in the receipt."""
+    section = given.settings.delivery
+    suffix = _SUFFIX[section.form]
+    final = deliveries_dir / (contents.name + suffix)
+    tags = tag_files(plan, contents, given, due)
+    if final.exists():
+        _require_own(final, tags)
+    else:
+        part = deliveries_dir / f".part-{contents.name}{suffix}"
+        _build(part, plan, contents, tags, section)
+        part.rename(final)
+        hashing.sync(deliveries_dir)
+    return ReceiptBag(
+        name=final.name,
+        files=len(contents.sources),
+        bytes=contents.bytes,
+        archive_bytes=UNSET if final.is_dir() else final.stat().st_size,
+        manifest_sha256=hashing.of_bytes(tags["manifest-sha256.txt"]).sha256,
+        tagmanifest_sha256=hashing.of_bytes(tags["tagmanifest-sha256.txt"]).sha256,
+        validated=clock.now_text(),
+    )
+
+
+def _build(
+    part: Path, plan: Plan, contents: Contents, tags: dict[str, bytes], section: DeliverySection
+) -> None:
+    """Build a bag under the name `part` and read it again. Raises GlassineError where it is not
+    whole, or the disk has no room."""
+    _require_room(part, contents)
+    build = carrier(section.form, section.copy)
+    build(part, contents.name, plan.time, tags, contents.sources, trusting=True)
+    if not bag.validate(part):
+        return
+    # A power cut can leave a file of the right size with the wrong bytes: once more,
+    # and this time everything that is there is read before it is believed.
+    build(part, contents.name, plan.time, tags, contents.sources, trusting=False)
+    findings = bag.validate(part)
+    if findings:
+        raise GlassineError(findings)
+
+
+def _require_own(final: Path, tags: dict[str, bytes]) -> None:
+    """Go on only where the bag that has the name is the one this delivery finished before."""
+    name = "tagmanifest-sha256.txt"
+    if bag.tag_file(final, name) != tags[name] or bag.validate(final):
+        raise GlassineError.because(
+            "delivery.exists",
+            final,
+            "Something else has this name, and no receipt tells what it is; it is not touched.",
+            "a free name for the bag.",
+            "Bring its receipt back into deliveries/receipts, or move it away, and run again.",
+        )
+
+
+def _require_room(part: Path, contents: Contents) -> None:
+    there = sum(p.stat().st_size for p in part.rglob("*") if p.is_file()) if part.is_dir() else 0
+    there += part.stat().st_size if part.is_file() else 0
+    needed = contents.bytes - there + SPARE_BYTES
+    free = shutil.disk_usage(part.parent).free
+    if needed > free:
+        raise GlassineError.because(
+            "delivery.space",
+            part.parent,
+            f"The disk has {free / GB:.1f} GB free; this bag needs {needed / GB:.1f} GB.",
+            "room for a whole bag.",
+            "Make room, or set delivery.max_bag_gb and carry bags away one by one.",
+        )

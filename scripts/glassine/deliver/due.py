@@ -1,0 +1,278 @@
+"""What the next delivery of a batch is to hold, and what forbids it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from glassine.base import hashing, naming, record_files, wording
+from glassine.base.errors import Finding, GlassineError
+from glassine.base.model import BatchId, ItemId
+from glassine.base.records.package import Package, PackagedFile
+from glassine.base.records.receipt import LackingItem, Receipt, WithdrawnPart
+from glassine.deliver import drops, handover, receipt_files, same_ids
+from glassine.deliver.given import DeliverGiven, DeliverySection, UnfinishedItem
+
+# How a state of an item is told in the sentence "it is ...".
+_STATES = {"waiting": "waiting for the next night", "pending": "not yet run"}
+
+
+@dataclass(frozen=True)
+class Item:
+    """One item to deliver and the results it lies in; its list of files is read when needed.
+
+    bytes, files: of its package. digest: over its files' paths and digests. replaces: the
+    delivery that has the item in an earlier state.
+    """
+
+    name: ItemId
+    folder: Path
+    bytes: int
+    files: int
+    digest: str
+    profile: str
+    replaces: str | None = None
+
+    def package(self) -> Package:
+        return read_package(self.folder)
+
+    def master_files(self) -> list[PackagedFile]:
+        return [entry for entry in self.package().files if entry.use == "master"]
+
+    def row(self, bag: str) -> handover.ItemRow:
+        """Return the item's row of the hand-over list. bag: the name of the one that has it."""
+        return handover.describe_item(self.folder, self.package(), bag)
+
+    def left_out(self) -> dict[str, int]:
+        """Return {master: the number of its frames that a person left out}."""
+        path = self.folder / "geometry.json"
+        return drops.left_out(record_files.load(path, "geometry", drops.Located))
+
+    def present(self) -> drops.Present:
+        masters = drops.masters_of(self.row(""), self.left_out())
+        return drops.Present(self.name, self.digest, self.files, masters)
+
+
+def read_package(folder: Path) -> Package:
+    """Return package.json of an item's folder. Raises GlassineError where it is damaged."""
+    return record_files.load(folder / "package.json", "package", Package)
+
+
+def item_of(folder: Path, package: Package) -> Item:
+    """Return the item of a results folder whose package.json holds `package`."""
+    listed = {entry.path: entry.sha256 for entry in package.files}
+    return Item(
+        name=ItemId(folder.name),
+        folder=folder,
+        bytes=sum(entry.bytes for entry in package.files),
+        files=len(listed),
+        digest=hashing.of_tree(listed),
+        profile=package.profile,
+    )
+
+
+@dataclass(frozen=True)
+class Due:
+    """What the next delivery is to hold, and what it tells of the rest.
+
+    lacking: items that are not done; adds: it holds what changed and continues the deliveries
+    before it.
+    """
+
+    items: list[Item]
+    lacking: list[LackingItem]
+    withdrawn: list[WithdrawnPart]
+    adds: bool
+
+    def rows(self) -> list[handover.ItemRow]:
+        """Return the rows of the hand-over list that have no file."""
+        return [
+            *(handover.lacking_row(entry) for entry in self.lacking),
+            *(handover.withdrawn_row(entry) for entry in self.withdrawn),
+        ]
+
+
+@dataclass(frozen=True)
+class Folders:
+    """Where masters lie, the results of the batch, and the deliveries."""
+
+    batch_dir: Path
+    results_batch_dir: Path
+    deliveries_dir: Path
+
+
+def next_delivery(folders: Folders, given: DeliverGiven, receipts: receipt_files.Receipts) -> Due:
+    """Return what the next delivery is to hold. Raises GlassineError for all that forbids it."""
+    section = given.settings.delivery
+    withdrawn = [drops.Withdrawal.of(entry) for entry in given.withdraw]
+    word = {entry.item for entry in withdrawn if entry.whole}
+    items = [_item(folders, name) for name in sorted({*given.items} - word)]
+    lacking = [entry for entry in given.lacking if entry.item not in word]
+    earlier = drops.delivered(folders.deliveries_dir, receipts.sound)
+    batch_items = {*given.items, *(entry.item for entry in given.lacking)}
+    findings = [
+        *_forbidden(given.batch, items, lacking, section, bool(earlier)),
+        *dropped(items, lacking, withdrawn, earlier, section),
+        *_twice(folders, given.batch, items, section),
+    ]
+    if findings:
+        raise GlassineError(findings)
+    return Due(
+        items=items,
+        lacking=[_lacking(entry, earlier) for entry in lacking],
+        withdrawn=[
+            _withdrawn(entry, receipts)
+            for entry in withdrawn
+            if entry.item in batch_items or _last_with(entry.item, receipts)
+        ],
+        adds=section.later == "changed" and receipts.latest is not None,
+    )
+
+
+def _item(folders: Folders, name: str) -> Item:
+    folder = folders.results_batch_dir / "items" / naming.check_item(name)
+    return item_of(folder, read_package(folder))
+
+
+def _twice(
+    folders: Folders, batch: BatchId, items: list[Item], section: DeliverySection
+) -> list[Finding]:
+    """Return what keeps the delivery back because another batch had its ids before."""
+    findings = same_ids.findings(
+        folders.results_batch_dir.parent,
+        folders.deliveries_dir,
+        batch,
+        [item.name for item in items],
+        held=section.same_ids == "held",
+    )
+    return [finding for finding in findings if finding.severity == "hold"]
+
+
+def _last_with(item: str, receipts: receipt_files.Receipts) -> str | None:
+    """Return the last delivery that has the item, or that told of it as withdrawn."""
+    named = (_named_in(receipt, item) for receipt in reversed(receipts.sound))
+    return next((delivery for delivery in named if delivery), None)
+
+
+def _named_in(receipt: Receipt, item: str) -> str | None:
+    if any(entry.item == item for entry in receipt.items):
+        return receipt.delivery
+    told = (entry for entry in receipt.withdrawn if entry.item == item)
+    return next((entry.delivery or receipt.delivery for entry in told), None)
+
+
+def _withdrawn(entry: drops.Withdrawal, receipts: receipt_files.Receipts) -> WithdrawnPart:
+    return WithdrawnPart(
+        item=entry.item,
+        master=entry.master,
+        frames=entry.frames,
+        reason=entry.reason,
+        by=entry.by,
+        when=entry.when,
+        delivery=_last_with(entry.item, receipts),
+    )
+
+
+def _forbidden(
+    batch: BatchId,
+    items: list[Item],
+    lacking: list[UnfinishedItem],
+    section: DeliverySection,
+    earlier: bool,
+) -> list[Finding]:
+    if lacking and section.when == "complete":
+        names = wording.some([entry.item for entry in lacking], 10)
+        return [
+            Finding(
+                "delivery.withheld",
+                batch,
+                f"Not done: {names} ({len(lacking)} in all).",
+                "every item done (delivery.when is `complete`).",
+                "Do what the report says of them, or set delivery.when to `passed`.",
+            )
+        ]
+    if not items:
+        return [
+            Finding(
+                "delivery.empty",
+                batch,
+                "No item of this batch is done"
+                + (", or all are withdrawn; what was delivered before stands." if earlier else "."),
+                "at least one finished item.",
+                "Do what the report says and run again; tell the repository of withdrawn items."
+                if earlier
+                else "Do what the report says and run again.",
+            )
+        ]
+    return []
+
+
+def dropped(
+    items: list[Item],
+    lacking: list[UnfinishedItem],
+    withdrawn: list[drops.Withdrawal],
+    earlier: dict[str, drops.Delivered],
+    section: DeliverySection,
+) -> list[Finding]:
+    """Return what keeps the delivery back because an earlier one has more."""
+    waits = section.when == "complete" or section.later == "changed"
+    states = {entry.item: _STATES.get(entry.state, entry.state) for entry in lacking}
+    names: set[str] = {item.name for item in items}
+    gone = drops.vanished(earlier, names, states, withdrawn, waits=waits)
+    less: dict[str, list[str]] = {
+        item.name: parts for item in items if (parts := _smaller(item, earlier, withdrawn))
+    }
+    new = [item for item in items if item.name not in earlier] if gone else []
+    present: dict[str, str] = {
+        entry.sha256: item.name for item in new for entry in item.master_files()
+    }
+    parted = {entry.item for entry in withdrawn if entry.master}
+    paths: dict[str, set[str]] = {
+        item.name: {entry.source.partition(":")[2] for entry in item.master_files()}
+        for item in items
+        if item.name in parted
+    }
+    return [
+        *drops.findings(earlier, gone, less, present),
+        *drops.masters_there(withdrawn, paths),
+    ]
+
+
+def _smaller(
+    item: Item, earlier: dict[str, drops.Delivered], withdrawn: list[drops.Withdrawal]
+) -> list[str]:
+    """Return what the next delivery would have less of an item."""
+    before = earlier.get(item.name)
+    if before is None or before.digest == item.digest:
+        return []
+    try:
+        return drops.smaller(before, item.present(), withdrawn)
+    except (GlassineError, LookupError, TypeError, AttributeError) as problem:
+        return [f"what it has now cannot be told, a record is damaged ({problem})"]
+
+
+def _lacking(entry: UnfinishedItem, earlier: dict[str, drops.Delivered]) -> LackingItem:
+    """Return what is told of an item that the delivery lacks, and which one has it."""
+    reason = handover.why_lacking(entry)
+    had = earlier.get(entry.item)
+    if had:
+        reason = f"It stays as {had.delivery} has it. {reason}".strip()
+    return LackingItem(item=entry.item, state=entry.state, reason=reason)
+
+
+def untold(due: Due, receipts: receipt_files.Receipts, section: DeliverySection) -> list[Finding]:
+    """Return a note for what was withdrawn and no delivery tells of yet."""
+    known = {entry.key for receipt in receipts.sound for entry in receipt.withdrawn}
+    return [
+        Finding(
+            "delivery.withdrawn_untold",
+            entry.item,
+            "It is withdrawn, but nothing else changed, so that no delivery tells of it yet "
+            f"(delivery.later is `{section.later}`).",
+            "a repository that knows what is withdrawn.",
+            "Tell the repository; the next delivery lists it.",
+            "note",
+        )
+        for entry in due.withdrawn
+        if entry.key not in known
+    ]

@@ -1,0 +1,86 @@
+"""What record is given of an item."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import msgspec
+
+from glassine.base import rights
+from glassine.base.model import BatchId, ItemId
+from glassine.base.records import Given
+from glassine.base.records.catalogue import CatalogueRow, RowRights
+from glassine.base.records.corrections import Correction
+from glassine.base.records.given import Institution, RightsSection
+
+
+class MasterFacts(Given, frozen=True, kw_only=True):
+    """operator: role id of who captured the master, where batch.yaml states it."""
+
+    operator: str | None = None
+
+
+class Master(Given, frozen=True, kw_only=True):
+    """path: relative to the batch folder."""
+
+    path: str
+    facts: MasterFacts = msgspec.field(default_factory=MasterFacts)
+
+
+class NamedTarget(Given, frozen=True, kw_only=True):
+    """A capture of a target that batch.yaml names."""
+
+
+class BatchFacts(Given, frozen=True, kw_only=True):
+    targets: tuple[NamedTarget, ...] = ()
+
+
+class RecordsSection(Given, frozen=True, kw_only=True):
+    """schema_dir: folder with the official XSDs. camera_sensor: a word of MIX 2.0."""
+
+    schema_dir: str | None = None
+    camera_sensor: str = "undefined"
+
+
+class IiifSection(Given, frozen=True, kw_only=True):
+    """base_url: where tiles, manifests and item folders are served. image_api: of the tiles."""
+
+    base_url: str = ""
+    image_api: Literal["3", "2"] = "3"
+
+    @property
+    def address(self) -> str:
+        return self.base_url.rstrip("/")
+
+
+class Settings(Given, frozen=True, kw_only=True):
+    records: RecordsSection = msgspec.field(default_factory=RecordsSection)
+    rights: RightsSection = msgspec.field(default_factory=RightsSection)
+    iiif: IiifSection
+
+
+_NO_ROW = CatalogueRow(item="", row=0, title="", rights=RowRights())
+
+
+class RecordGiven(Given, frozen=True, kw_only=True):
+    """catalogue: None where no row was found. corrections: None where nobody decided anything."""
+
+    batch: BatchId
+    item: ItemId
+    masters: tuple[Master, ...]
+    batch_facts: BatchFacts = msgspec.field(default_factory=BatchFacts)
+    catalogue: CatalogueRow | None = None
+    corrections: Correction | None = None
+    institution: Institution
+    settings: Settings
+
+    @property
+    def row(self) -> CatalogueRow:
+        """Return the catalogue's row; an empty one, of no item, where none was found."""
+        return self.catalogue or _NO_ROW
+
+    @property
+    def rights(self) -> rights.Rights:
+        """Return the item's rights; what the catalogue leaves open comes from the settings."""
+        stated = msgspec.structs.asdict(self.catalogue.rights) if self.catalogue else None
+        return rights.resolved(stated, self.settings.rights.as_row())

@@ -1,0 +1,153 @@
+"""Rules on what a record says of files, held against the files themselves."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from glassine.base import files, record_files
+from glassine.base.errors import Finding
+from glassine.base.records.fixity import Fixity, VerifiedMaster
+from glassine.record.parsed import Hashed, ParsedRecord, finding
+from glassine.record.rules import digests
+
+# Folders of a package whose files the record must list, and the folder whose files it does not:
+# tiles are many, they stand in the record by one digest over all.
+_LISTED = ("access", "thumbs", "alternates", "masters", "metadata")
+
+
+def item_name(record: ParsedRecord) -> Iterator[Finding]:
+    stated = record.texts("//mods:mods/mods:identifier[@type='local'][1]")
+    if not record.item or record.item not in stated:
+        yield finding(
+            "item",
+            record.name,
+            f"OBJID is {record.item!r}, MODS names {stated}.",
+            "the same item number in METS and MODS.",
+        )
+    fixity = record.item_dir / "fixity.json"
+    if not record.standing_in and not fixity.is_file():
+        fixity = record.item_dir / "metadata" / "fixity.json"
+    if fixity.is_file():
+        item = files.read_json(fixity).get("item")
+        if item != record.item:
+            yield finding(
+                "item", record.name, f"OBJID is {record.item!r}.", f"{item!r}, as fixity.json says."
+            )
+
+
+def on_disk(record: ParsedRecord) -> Iterator[Finding]:
+    """Files must be there, with the size and digests that the record gives them."""
+    masters = _verified_masters(record)
+    for path, file in record.files.items():
+        premis = record.wrapped(file, "PREMIS:OBJECT")
+        stated = [("SHA-256", file.get("CHECKSUM") or "")]
+        if premis is not None:
+            fixity = "premis:objectCharacteristics/premis:fixity"
+            stated += digests(record, premis, fixity, "premis").items()
+        now = _as_it_is(record, path, {algorithm for algorithm, _ in stated}, masters)
+        if now is None:
+            yield finding("missing", path, "The record lists it, but it is not there.", "the file.")
+            continue
+        size, actual = now
+        if str(size) != file.get("SIZE"):
+            yield finding(
+                "size", path, f"It has {size} bytes.", f"{file.get('SIZE')} bytes, as recorded."
+            )
+        for algorithm, digest in sorted(set(stated)):
+            if algorithm in actual and actual[algorithm] != digest:
+                yield finding(
+                    "digest",
+                    path,
+                    f"Its {algorithm} is {actual[algorithm]}.",
+                    f"{digest}, as the record says.",
+                )
+
+
+_HASHES = {"SHA-256": "sha256", "SHA-512": "sha512"}
+
+
+def _as_it_is(
+    record: ParsedRecord, path: str, algorithms: set[str], masters: dict[str, VerifiedMaster]
+) -> Hashed | None:
+    """Return size in bytes and digests, as {"SHA-256": hex}, of a file of the package.
+
+    masters: see `_verified_masters`; they are not read again. None where there is no such file.
+    """
+    if path in record.hashed:
+        size, known = record.hashed[path]
+        return size, {name: known[short] for name, short in _HASHES.items() if short in known}
+    real = record.real(path)
+    if real is not None:
+        return _hashed(real, algorithms)
+    if path in masters:
+        verified = masters[path].digests
+        return masters[path].bytes, {"SHA-256": verified.sha256, "SHA-512": verified.sha512}
+    return None
+
+
+def _hashed(path: Path, algorithms: Iterable[str]) -> Hashed:
+    hashes = {name: hashlib.new(_HASHES[name]) for name in algorithms if name in _HASHES}
+    size = 0
+    with path.open("rb") as handle:
+        while block := handle.read(2**20):
+            size += len(block)
+            for digest in hashes.values():
+                digest.update(block)
+    return size, {name: digest.hexdigest() for name, digest in hashes.items()}
+
+
+def _verified_masters(record: ParsedRecord) -> dict[str, VerifiedMaster]:
+    """Return {path in the package: entry} of the masters in the fixity.json of an item's folder."""
+    path = record.item_dir / "fixity.json"
+    if not path.is_file():
+        return {}
+    fixity = record_files.load(path, "fixity", Fixity)
+    return {f"masters/{entry.path}": entry for entry in fixity.masters}
+
+
+def unlisted(record: ParsedRecord) -> Iterator[Finding]:
+    there = {
+        path.relative_to(record.item_dir).as_posix()
+        for folder in _LISTED
+        for path in sorted((record.item_dir / folder).rglob("*"))
+        if path.is_file()
+    }
+    there |= {
+        path.relative_to(record.item_dir).as_posix()
+        for path in (record.item_dir / "iiif").glob("*/info.json")
+    }
+    there |= set(_verified_masters(record))
+    for path in sorted(there - set(record.files)):
+        yield finding(
+            "unlisted", path, "It is there, but the record does not list it.", "only listed files."
+        )
+
+
+def tile_trees(record: ParsedRecord) -> Iterator[Finding]:
+    """The digest over all tiles of a picture, taken again from disk."""
+    if not record.tiles:
+        return
+    for path, file in record.files.items():
+        premis = record.wrapped(file, "PREMIS:OBJECT")
+        folder = record.item_dir / Path(path).parent
+        if not path.startswith("iiif/") or premis is None or not folder.is_dir():
+            continue
+        stated = record.texts(
+            "premis:significantProperties/premis:significantPropertiesValue", premis
+        )
+        tiles = {
+            tile.relative_to(folder).as_posix(): _hashed(tile, ("SHA-256",))[1]["SHA-256"]
+            for tile in folder.rglob("*")
+            if tile.is_file()
+        }
+        lines = "".join(f"{name} {tiles[name]}\n" for name in sorted(tiles))
+        digest = hashlib.sha256(lines.encode()).hexdigest()
+        if stated[:2] != [digest, str(len(tiles))]:
+            yield finding(
+                "tiles",
+                folder.name,
+                f"Its {len(tiles)} tiles have the digest {digest}.",
+                f"{stated[:2]}, as the record says.",
+            )
