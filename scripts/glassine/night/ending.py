@@ -125,7 +125,8 @@ class Ending:
     def _report(self, name: str) -> None:
         from glassine import report
 
-        report.write_report(self.place.results_dir(name), self.lookup.report_given(name))
+        given = steps.given("report", self.lookup.report_given(name))
+        report.write_report(self.place.results_dir(name), given)
 
     def _say(self, name: str, engine_failed: bool) -> None:
         from glassine.base import item_states

@@ -12,7 +12,7 @@ import jinja2
 
 from glassine.base import wording
 from glassine.base.visible import visible
-from glassine.report import gather
+from glassine.report.shown import Batch, Frame, Item
 
 _HERE = Path(__file__).parent
 # A receipt's long lists are cut after so many entries.
@@ -55,11 +55,11 @@ def verdict(counts: dict[str, int], missing: int = 0, troubled: bool = False) ->
     return f"{'; '.join([said, *also])}."
 
 
-def safety(batch: gather.Batch) -> str:
+def safety(batch: Batch) -> str:
     """Return in one sentence whether the masters were what the capture station wrote when they
     were last read: no night reads again what is settled."""
     verdicts = Counter(
-        master["verdict"] or ("unsound" if _digest_differs(item) else "unread")
+        master.verdict or ("unsound" if _digest_differs(item) else "unread")
         for item in batch.items
         for master in item.masters
     )
@@ -87,14 +87,14 @@ def safety(batch: gather.Batch) -> str:
     return f"{text[0].upper()}{text[1:]}." if text else ""
 
 
-def _when_read(batch: gather.Batch, verdict: str) -> str:
+def _when_read(batch: Batch, verdict: str) -> str:
     """Return between which days masters of this verdict were last read, oldest first."""
     days = sorted(
         {
-            (master["read"] or "")[:10]
+            (master.read or "")[:10]
             for item in batch.items
             for master in item.masters
-            if master["verdict"] == verdict and master["read"]
+            if master.verdict == verdict and master.read
         }
     )
     if not days:
@@ -102,7 +102,7 @@ def _when_read(batch: gather.Batch, verdict: str) -> str:
     return f" ({days[0]})" if len(days) == 1 else f" (between {days[0]} and {days[-1]})"
 
 
-def _digest_differs(item: gather.Item) -> bool:
+def _digest_differs(item: Item) -> bool:
     return any(finding.code == "verify.digest" for finding in item.status.findings)
 
 
@@ -114,14 +114,14 @@ def _centre(corners: list[list[float]]) -> list[int]:
     return [round(statistics.fmean(point[axis] for point in corners)) for axis in (0, 1)]
 
 
-def _asked(frames: list[dict[str, Any]], item: gather.Item) -> list[dict[str, Any]]:
+def _asked(frames: list[Frame], item: Item) -> list[Frame]:
     """Return the frames that a reason names first, then the others."""
     named = {reason.frame for reason in item.status.reasons}
-    return sorted(frames, key=lambda frame: frame["n"] not in named)
+    return sorted(frames, key=lambda frame: frame.n not in named)
 
 
-def _least_sure(frames: list[dict[str, Any]]) -> float:
-    return min((frame["confidence"] for frame in frames), default=0)
+def _least_sure(frames: list[Frame]) -> float:
+    return min((frame.confidence for frame in frames), default=0)
 
 
 def span_words(seconds: float | None) -> str:
