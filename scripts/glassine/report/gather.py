@@ -112,11 +112,14 @@ def _uncaptured(rows: views.RowsRead, batch: Batch, given: ReportGiven, path: Pa
     listed = rows.without_master or []
     known = _catalogue_rows(given) if any(isinstance(entry, str) for entry in listed) else {}
     shown = []
-    for entry in listed:
+    for number, entry in enumerate(listed, 1):
         if isinstance(entry, str):
             row = known.get(entry, views.Row(item=entry))
         else:
-            row = _take(entry, views.Row, path, batch)
+            row, keys = views.take(entry, views.Row)
+            keys = keys if keys or row.item else ["item"]
+            where = [f"rows.without_master.{number}.{key}" for key in keys]
+            batch.problems += [damaged(path, wording.listed(where))] if where else []
         shown.append(
             ListedRow(row.item or "", row.title or "", row.material or "", row.decay_level)
         )

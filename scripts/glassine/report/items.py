@@ -254,17 +254,14 @@ def _verify_notes(fixity: views.Fixity, item: str) -> list[Finding]:
 def render_notes(render: views.Rendering, item: str) -> list[Finding]:
     """Return what `render` could not do as the settings ask, each once."""
     detail = render.event.detail if render.event else None
-    return [
-        Finding(
-            "render.note",
-            item,
-            text,
-            "what the settings ask for.",
-            "Nothing, where the picture is right; else state it in batch.yaml.",
-            "note",
-        )
-        for text in dict.fromkeys((detail.notes if detail else None) or [])
-    ]
+    note = {
+        "code": "render.note",
+        "expected": "what the settings ask for.",
+        "next_step": "Nothing, where the picture is right; else state it in batch.yaml.",
+        "severity": "note",
+    }
+    texts = dict.fromkeys((detail.notes if detail else None) or [])
+    return [item_states.finding({**note, "what": text}, item) for text in texts]
 
 
 # Texts of EXIF by their tags (Exif 2.32, 4.6.4).

@@ -91,10 +91,15 @@ def test_a_damaged_title_does_not_hide_that_film_is_nitrate(morning: Morning) ->
 def test_a_damaged_row_leaves_the_others_to_be_captured(morning: Morning) -> None:
     morning.damage("intake.json", ("rows", "without_master", 0, "title"), 5)
     summary = morning.report()
-    assert "cannot be read at title." in summary["problems"][0]["what"]
+    assert "cannot be read at rows.without_master.1.title." in summary["problems"][0]["what"]
     page = (morning.results / "report" / "index.html").read_text("utf-8")
     listed = page[page.index('id="next"') : page.index('id="notes"')]
     assert "PEH-9001" in listed and "PEH-9002" in listed
+
+
+def test_a_row_that_does_not_say_its_item_is_told(morning: Morning) -> None:
+    morning.damage("intake.json", ("rows", "without_master", 1), {"title": "Ferry"})
+    assert "rows.without_master.2.item." in morning.report()["problems"][0]["what"]
 
 
 @pytest.mark.parametrize(
