@@ -110,11 +110,11 @@ def _uncaptured(rows: views.RowsRead, batch: Batch, given: ReportGiven, path: Pa
     path: of intake.json; a row that cannot be read is a problem of the batch.
     """
     listed = rows.without_master or []
-    known = _catalogue_rows(given) if any(isinstance(entry, str) for entry in listed) else {}
+    rows_by_item = _catalogue_rows(given) if any(isinstance(entry, str) for entry in listed) else {}
     shown = []
     for number, entry in enumerate(listed, 1):
         if isinstance(entry, str):
-            row = known.get(entry, views.Row(item=entry))
+            row = rows_by_item.get(entry, views.Row(item=entry))
         else:
             row, keys = views.take(entry, views.Row)
             keys = keys if keys or row.item else ["item"]
@@ -158,11 +158,11 @@ def _placeholders(given: ReportGiven) -> list[Finding]:
 def _passed_over(results: Path, record: views.Intake, given: ReportGiven) -> list[Finding]:
     """Return what a run tells of a batch without items, and of items that are gone."""
     intake = msgspec.structs.asdict(record)  # of a damaged record, what is sound of it
-    known = {str(line.get("item")) for line in record.items or [] if isinstance(line, dict)}
-    known |= passed_over.withdrawn(intake)
+    items_known = {str(line.get("item")) for line in record.items or [] if isinstance(line, dict)}
+    items_known |= passed_over.withdrawn(intake)
     problems = (
         passed_over.without_items(results.name, Path(given.masters or results.name), intake),
-        passed_over.items_gone(results.name, results, known),
+        passed_over.items_gone(results.name, results, items_known),
     )
     return [problem.finding for problem in problems if problem is not None]
 

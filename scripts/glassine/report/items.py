@@ -230,7 +230,7 @@ def _mark_damaged(state: ItemStatus, where: Path, what: str) -> None:
 
 
 def _links(item_dir: Path) -> list[tuple[str, str]]:
-    known = [
+    files_of = [
         ("Preservation record (METS)", "METS.xml"),
         ("IIIF manifest", "manifest.json"),
         ("Frames found", "geometry.json"),
@@ -239,7 +239,7 @@ def _links(item_dir: Path) -> list[tuple[str, str]]:
     ]
     return [
         (label, address("..", "items", item_dir.name, name))
-        for label, name in known
+        for label, name in files_of
         if (item_dir / name).is_file()
     ]
 

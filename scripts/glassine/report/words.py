@@ -39,9 +39,9 @@ def verdict(counts: dict[str, int], missing: int = 0, troubled: bool = False) ->
     elif troubled:
         also.append("but the batch as a whole is held (see below)")
     if not total:
-        said = "No items were taken in"
+        sentence = "No items were taken in"
     elif counts["done"] == total:
-        said = f"All {_plural(total, 'item')} are done" if total > 1 else "The one item is done"
+        sentence = f"All {_plural(total, 'item')} are done" if total > 1 else "The one item is done"
     else:
         words = {
             "done": "done",
@@ -50,9 +50,9 @@ def verdict(counts: dict[str, int], missing: int = 0, troubled: bool = False) ->
             "waiting": "waiting for the next night",
             "pending": "not yet run",
         }
-        each = [f"{counts[state]:,} {text}" for state, text in words.items() if counts[state]]
-        said = f"{_plural(total, 'item')}: {', '.join(each)}"
-    return f"{'; '.join([said, *also])}."
+        numbers = [f"{counts[state]:,} {text}" for state, text in words.items() if counts[state]]
+        sentence = f"{_plural(total, 'item')}: {', '.join(numbers)}"
+    return f"{'; '.join([sentence, *also])}."
 
 
 def safety(batch: Batch) -> str:
@@ -82,8 +82,10 @@ def safety(batch: Batch) -> str:
     if differ:
         names = wording.some([item.item for item in differ], 5)
         verb = "does" if len(differ) == 1 else "do"
-        told = f"{_plural(len(differ), 'item')} {verb} not agree with the checksum list: {names}"
-        text = f"{text}. {told}" if text else told
+        sentence = (
+            f"{_plural(len(differ), 'item')} {verb} not agree with the checksum list: {names}"
+        )
+        text = f"{text}. {sentence}" if text else sentence
     return f"{text[0].upper()}{text[1:]}." if text else ""
 
 
