@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from glassine import report
+from glassine import report, steps
 from glassine.base import threads
 from glassine.night import supervision
 
@@ -11,4 +11,4 @@ given = snakemake.params.given
 results_dir = Path(snakemake.log[0]).parent.parent
 
 with supervision.batch_step("report", given["batch"], results_dir, Path(snakemake.log[0])):
-    report.write_report(results_dir, given)
+    report.write_report(results_dir, steps.given("report", given))

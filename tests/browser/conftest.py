@@ -10,8 +10,7 @@ from typing import Any
 
 import pytest
 
-from glassine import report
-from makers import make_results
+from makers import make_results, step_calls
 
 CHROMIUM = shutil.which("chromium")
 FLAGS = [
@@ -78,7 +77,7 @@ class Night:
     def __init__(self, root: Path, items: int) -> None:
         self.given = make_results.write_batch(root, items)
         self.results = root / "results" / make_results.BATCH
-        self.address = report.write_report(self.results, self.given).as_uri()
+        self.address = step_calls.write_report(self.results, self.given).as_uri()
 
 
 @pytest.fixture(scope="session")

@@ -240,9 +240,9 @@ def test_a_script_in_the_records_does_not_run(page: Any, tmp_path: Path) -> None
         if entry["catalogue"]:
             entry["catalogue"].update(title=hostile, description=hostile, date_text=hostile)
     path.write_text(json.dumps(intake), "utf-8")
-    from glassine import report
+    from makers import step_calls
 
-    report.write_report(night.results, night.given)
+    step_calls.write_report(night.results, night.given)
     open_item(page, night, "PEH-0001")
     assert hostile in page.locator("#item-name").inner_text()
     assert page.title().startswith("Harbour office")

@@ -15,7 +15,7 @@ from glassine import report
 from glassine.base import settings
 from glassine.render import tiles
 from glassine.review import server as review_server
-from makers import make_results
+from makers import make_results, step_calls
 
 VIEWER = report.viewer_file(None)
 SIZE = (2300, 1700)
@@ -55,7 +55,7 @@ def night_with_tiles(root: Path) -> Night:
         },
     )  # fmt: skip
     make_results.write_json(path, record)
-    report.write_report(night.results, night.given)
+    step_calls.write_report(night.results, night.given)
     return night
 
 

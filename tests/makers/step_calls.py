@@ -7,7 +7,7 @@ from typing import Any
 
 import msgspec
 
-from glassine import steps
+from glassine import report, steps
 from glassine.deliver import step as delivery
 from glassine.intake import step as intake
 from glassine.intake.catalogue import reading
@@ -27,6 +27,11 @@ def do_delivery(root: Path, given: dict[str, Any], batch: str = "b1") -> deliver
         root / "deliveries",
         steps.given("deliver", given),
     )
+
+
+def write_report(results: Path, given: dict[str, Any]) -> Path:
+    """Write the report of a batch; return the page. given: as JSON; results: `results/<batch>/`."""
+    return report.write_report(results, steps.given("report", given))
 
 
 def taken_in(batch_dir: Path, given: dict[str, Any]) -> dict[str, Any]:

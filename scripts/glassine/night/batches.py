@@ -50,8 +50,8 @@ def exit_code(problems: Iterable[exits.Problem]) -> int:
 
 def known_before(working_dir: Path) -> list[str]:
     """Return the batches in which earlier runs in this working directory found items."""
-    found = [path.parent for path in (working_dir / "results").glob("*/intake.json")]
-    return sorted(results.name for results in found if _had_items(results))
+    taken_in = [path.parent for path in (working_dir / "results").glob("*/intake.json")]
+    return sorted(results.name for results in taken_in if _had_items(results))
 
 
 def _had_items(results_dir: Path) -> bool:
@@ -65,76 +65,76 @@ def _had_items(results_dir: Path) -> bool:
 
 def to_process(masters: Path, config: dict[str, Any], working_dir: Path) -> Batches:
     """Return the batches in the folder of masters, or those that the settings name."""
-    found = Batches()
+    batches = Batches()
     try:
         entries = sorted(os.scandir(masters), key=lambda entry: entry.name)
     except OSError as problem:
-        found.problems.append(_no_masters(masters, problem))
+        batches.problems.append(_no_masters(masters, problem))
         entries = []
     if config["batches"]:
-        _take_named(found, masters, config["batches"], working_dir)
+        _take_named(batches, masters, config["batches"], working_dir)
     else:
-        _take_all(found, masters, entries)
-        known = {*found.names, *(problem.batch for problem in found.problems)}
+        _take_all(batches, masters, entries)
+        known = {*batches.names, *(problem.batch for problem in batches.problems)}
         gone = [name for name in known_before(working_dir) if name not in known]
-        found.problems += [_gone(masters, name) for name in gone]
-        if not found.names and not found.problems:
-            found.problems.append(_no_batches(masters))
-    return found
+        batches.problems += [_gone(masters, name) for name in gone]
+        if not batches.names and not batches.problems:
+            batches.problems.append(_no_batches(masters))
+    return batches
 
 
 def named_only(names: list[str]) -> Batches:
     """Return the batches of these names, wherever their folders are."""
-    found = Batches()
+    batches = Batches()
     for name in dict.fromkeys(names):
         wrong = _name_problem(name)
         if wrong is None:
-            found.names.append(BatchId(name))
+            batches.names.append(BatchId(name))
         else:
             finding = _bad_name(Path("batches"), name, wrong)
-            found.problems.append(exits.Problem(finding, exits.SETTINGS))
-    return found
+            batches.problems.append(exits.Problem(finding, exits.SETTINGS))
+    return batches
 
 
-def to_send(found: Batches, working_dir: Path) -> Batches:
+def to_send(batches: Batches, working_dir: Path) -> Batches:
     """Return the batches whose deliveries may go out: also those whose masters are gone."""
     receipts = (working_dir / "deliveries").glob("*.receipt.json")
     delivered = [path.name.removesuffix(".receipt.json") for path in receipts]
     names = {BatchId(name) for name in delivered if _name_problem(name) is None}
-    return Batches(sorted({*found.names} | names))
+    return Batches(sorted({*batches.names} | names))
 
 
-def _take_all(found: Batches, masters: Path, entries: list[os.DirEntry[str]]) -> None:
+def _take_all(batches: Batches, masters: Path, entries: list[os.DirEntry[str]]) -> None:
     loose = []
     for entry in entries:
         if not _is_folder(entry):
             loose.append(entry.name)
         elif entry.name.startswith(".") or entry.name == "lost+found":
-            _pass_over(found, masters / entry.name)
+            _pass_over(batches, masters / entry.name)
         else:
-            _take(found, masters, entry.name, exits.DATA)
-    _tell_loose(found, masters, loose)
+            _take(batches, masters, entry.name, exits.DATA)
+    _tell_loose(batches, masters, loose)
 
 
-def _take_named(found: Batches, masters: Path, names: list[str], working_dir: Path) -> None:
+def _take_named(batches: Batches, masters: Path, names: list[str], working_dir: Path) -> None:
     there = [path.name for path in masters.iterdir()] if os.access(masters, os.R_OK) else []
     for name in dict.fromkeys(names):
         if _name_problem(name) is None and not os.path.isdir(masters / name):  # noqa: PTH112
             before = name in known_before(working_dir)
-            found.problems.append(_gone(masters, name) if before else _none(masters, name, there))
+            batches.problems.append(_gone(masters, name) if before else _none(masters, name, there))
         else:
-            _take(found, masters, name, exits.SETTINGS)
+            _take(batches, masters, name, exits.SETTINGS)
 
 
-def _take(found: Batches, masters: Path, name: str, code: int) -> None:
+def _take(batches: Batches, masters: Path, name: str, code: int) -> None:
     """Add the batch, or what is wrong with its folder."""
     wrong = _name_problem(name)
     if wrong is not None:
-        found.problems.append(exits.Problem(_bad_name(masters, name, wrong), code))
+        batches.problems.append(exits.Problem(_bad_name(masters, name, wrong), code))
         return
     try:
         with os.scandir(masters / name):
-            found.names.append(BatchId(name))
+            batches.names.append(BatchId(name))
     except OSError as problem:
         finding = Finding(
             "run.batch_unreadable",
@@ -143,7 +143,7 @@ def _take(found: Batches, masters: Path, name: str, code: int) -> None:
             "a folder that the night's user may read.",
             "Check the disk, the share and the rights of the folder, then run again.",
         )
-        found.problems.append(exits.Problem(finding, exits.NO_RIGHT, name))
+        batches.problems.append(exits.Problem(finding, exits.NO_RIGHT, name))
 
 
 def _is_folder(entry: os.DirEntry[str]) -> bool:
@@ -173,19 +173,19 @@ def _bad_name(masters: Path, name: str, why: str) -> Finding:
     )
 
 
-def _pass_over(found: Batches, folder: Path) -> None:
+def _pass_over(batches: Batches, folder: Path) -> None:
     """Note a folder that systems keep for themselves; where pictures lie in it, tell of it."""
     try:
         pictures = _has_pictures(folder)
     except OSError as problem:
-        found.notes.append(visible(f"{folder}: not looked at ({problem.strerror})"))
+        batches.notes.append(visible(f"{folder}: not looked at ({problem.strerror})"))
         return
     if pictures:
         why = "it begins with '.'" if folder.name.startswith(".") else "systems keep this name"
         finding = _bad_name(folder.parent, folder.name, f"{why}, and pictures lie in it")
-        found.problems.append(exits.Problem(finding, exits.DATA))
+        batches.problems.append(exits.Problem(finding, exits.DATA))
     else:
-        found.notes.append(f"{folder}: passed over, no pictures lie in it")
+        batches.notes.append(f"{folder}: passed over, no pictures lie in it")
 
 
 def _has_pictures(folder: Path) -> bool:
@@ -204,7 +204,7 @@ def _names_below(folder: Path) -> Iterator[str]:
         yield from names
 
 
-def _tell_loose(found: Batches, masters: Path, names: list[str]) -> None:
+def _tell_loose(batches: Batches, masters: Path, names: list[str]) -> None:
     pictures = [name for name in names if Path(name).suffix.lower() in _PICTURE_SUFFIXES]
     others = [name for name in names if name not in pictures and not name.startswith(".")]
     if pictures:
@@ -216,9 +216,11 @@ def _tell_loose(found: Batches, masters: Path, names: list[str]) -> None:
             "each picture in the folder of its batch.",
             "Move them into the folder of their batch.",
         )
-        found.problems.append(exits.Problem(finding, exits.DATA))
+        batches.problems.append(exits.Problem(finding, exits.DATA))
     if others:
-        found.notes.append(f"{masters}: passed over, in no batch folder: {wording.listed(others)}")
+        batches.notes.append(
+            f"{masters}: passed over, in no batch folder: {wording.listed(others)}"
+        )
 
 
 def _no_masters(masters: Path, problem: OSError) -> exits.Problem:
@@ -291,9 +293,9 @@ def not_done(name: str, states: Sequence[ItemStatus], without: set[str]) -> exit
     without: items that a person withdrew.
     """
     open_ = [
-        each.item
-        for each in states
-        if each.state in {"held", "pending"} and each.item not in without
+        state.item
+        for state in states
+        if state.state in {"held", "pending"} and state.item not in without
     ]
     if not open_:
         return None
@@ -324,8 +326,8 @@ def named_items(
             if state == "waiting":
                 problems.append(exits.Problem(_waits(item, name), exits.LATER, name))
         if having:
-            told = ", ".join(f"{state} in {name}" for name, state in having.items())
-            lines.append(f"{item}: {told}")
+            standing = ", ".join(f"{state} in {name}" for name, state in having.items())
+            lines.append(f"{item}: {standing}")
     return problems, lines
 
 
@@ -354,8 +356,8 @@ def findings_of(results_dir: Path) -> list[Finding]:
     from glassine.base import item_states
 
     try:
-        told = files.read_json(results_dir / "held.json")["findings"]
-        return [item_states.finding(each, results_dir.name) for each in told]
+        findings = files.read_json(results_dir / "held.json")["findings"]
+        return [item_states.finding(finding, results_dir.name) for finding in findings]
     except (GlassineError, KeyError, TypeError):
         return []
 

@@ -78,16 +78,16 @@ def _shared(step: steps.Step, batch: Batch, config: dict[str, Any]) -> dict[str,
 
 def _own(step: steps.Step, batch: Batch, item: ItemId) -> dict[str, Any]:
     """Return what the step is given for this item alone."""
-    known = batch.entries[item]
-    masters = known["masters"]
+    entry = batch.entries[item]
+    masters = entry["masters"]
     if "facts" not in step.fields:
-        masters = [{key: each[key] for key in each if key != "facts"} for each in masters]
+        masters = [{key: master[key] for key in master if key != "facts"} for master in masters]
     result = {"item": item, "masters": masters}
     for name in step.fields:
         if name == "findings":
-            result[name] = [each for each in known["findings"] if each["severity"] == "hold"]
+            result[name] = [master for master in entry["findings"] if master["severity"] == "hold"]
         elif name not in ("batch_facts", "facts"):
-            result[name] = known.get(name)
+            result[name] = entry.get(name)
     return result
 
 
@@ -159,11 +159,11 @@ def is_settled(item_dir: Path, item_key: str) -> bool:
 
 def unsettled(batch: Batch, items_dir: Path, config: dict[str, Any]) -> list[ItemId]:
     """Return the items that the engine must look at tonight, in order."""
-    wanted = set(config["only"])
+    asked_for = set(config["only"])
     return [
         item
         for item in batch.ready()
-        if (not wanted or item in wanted)
+        if (not asked_for or item in asked_for)
         and not is_settled(items_dir / item, key(batch, item, config))
     ]
 

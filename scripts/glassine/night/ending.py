@@ -125,7 +125,8 @@ class Ending:
     def _report(self, name: str) -> None:
         from glassine import report
 
-        report.write_report(self.place.results_dir(name), self.lookup.report_given(name))
+        given = steps.given("report", self.lookup.report_given(name))
+        report.write_report(self.place.results_dir(name), given)
 
     def _say(self, name: str, engine_failed: bool) -> None:
         from glassine.base import item_states
@@ -138,7 +139,7 @@ class Ending:
         states = item_states.batch_status(results)
         self._check_batch(name, states)
         current = delivery.is_current(results, self.lookup.delivery_key(name), states)
-        silent = not engine_failed and all(each.batch != name for each in self.problems)
+        silent = not engine_failed and all(problem.batch != name for problem in self.problems)
         if silent and not current and self.lookup.delivers(name):
             self.problems.append(batches.not_delivered(name))
         counts = item_states.counts(states)
@@ -157,17 +158,17 @@ class Ending:
 
     def _check_batch(self, name: str, states: list[item_states.ItemStatus]) -> None:
         """See that nothing is passed over of what the batch holds, or held before."""
-        wanted = self.place.config["only"]
-        if wanted:  # these are looked at by themselves
-            left = [
-                each.item
-                for each in states
-                if each.item not in wanted and each.state in {"held", "pending"}
+        asked_for = self.place.config["only"]
+        if asked_for:  # these are looked at by themselves
+            unfinished = [
+                state.item
+                for state in states
+                if state.item not in asked_for and state.state in {"held", "pending"}
             ]
-            if left:
+            if unfinished:
                 self.notes.append(
-                    f"{name}: {len(left)} other items are not done; this run was for "
-                    f"{wording.listed(map(str, wanted))} alone, and delivers nothing"
+                    f"{name}: {len(unfinished)} other items are not done; this run was for "
+                    f"{wording.listed(map(str, asked_for))} alone, and delivers nothing"
                 )
             return
         taken = self.lookup.batch(name)
@@ -186,13 +187,13 @@ class Ending:
         """Say how each item stands that the run was asked for."""
         from glassine.base import item_states
 
-        wanted = [str(item) for item in self.place.config["only"]]
+        asked_for = [str(item) for item in self.place.config["only"]]
         states: dict[str, dict[str, str]] = {}
-        for name in self.names if wanted else []:
+        for name in self.names if asked_for else []:
             if self.place.intake_path(name).exists():
                 status = item_states.batch_status(self.place.results_dir(name))
-                states[name] = {each.item: each.state for each in status}
-        problems, lines = batches.named_items(wanted, states)
+                states[name] = {state.item: state.state for state in status}
+        problems, lines = batches.named_items(asked_for, states)
         self.problems += problems
         sys.stderr.write("".join(f"{line}\n" for line in lines))
 

@@ -57,22 +57,22 @@ class Lookup:
 
     def steps_given(self, name: str, item: str) -> list[dict[str, Any]] | None:
         """Return what each step is given, or None while intake has not told of the item yet."""
-        known, known_as = self.known(name), ItemId(item)
-        if known is None or known_as not in known.items:
+        batch, known_as = self.known(name), ItemId(item)
+        if batch is None or known_as not in batch.items:
             return None
-        return due.steps_given(known, known_as, self.config)
+        return due.steps_given(batch, known_as, self.config)
 
     def item_key(self, name: str, item: str) -> str | None:
         """Return a digest of all that the item's steps are given, None as `steps_given` does."""
-        known, known_as = self.known(name), ItemId(item)
-        if known is None or known_as not in known.items:
+        batch, known_as = self.known(name), ItemId(item)
+        if batch is None or known_as not in batch.items:
             return None
-        return due.key(known, known_as, self.config)
+        return due.key(batch, known_as, self.config)
 
     def render_mb(self, name: str, item: str) -> int:
         """Return the memory in MB that rendering the item's largest master may take."""
-        known = self.known(name)
-        entry = known.items.get(ItemId(item)) if known else None
+        batch = self.known(name)
+        entry = batch.items.get(ItemId(item)) if batch else None
         sizes = [master.size_px for master in entry.masters] if entry else []
         pixels = max((size[0] * size[1] for size in sizes if size), default=0)
         return RENDER_BASE_MB + int(pixels * RENDER_BYTES_PER_PIXEL / 2**20)
@@ -133,13 +133,13 @@ class Lookup:
 
     def targets_given(self, name: str) -> dict[str, Any] | None:
         """Return what the measuring of targets is given; it changes when a capture does."""
-        known = self.known(name)
-        if known is None:
+        batch = self.known(name)
+        if batch is None:
             return None
         return {
             "batch": name,
-            "targets": known.content["targets"],
-            "facts": known.content.get("default_facts", {}),
+            "targets": batch.content["targets"],
+            "facts": batch.content.get("default_facts", {}),
             "settings": {"targets": self.config["targets"]},
             "version": steps.version_of("targets/step"),
         }
@@ -180,8 +180,8 @@ class Lookup:
 
     def delivery_key(self, name: str) -> str | None:
         """Return a digest of all that a delivery and a report of the batch depend on."""
-        known = self.known(name)
-        return self._delivery_key(known) if known else None
+        batch = self.known(name)
+        return self._delivery_key(batch) if batch else None
 
     def _find_delivery_key(self, batch: due.Batch) -> str:
         return due.delivery_key(batch, self.config)

@@ -46,10 +46,10 @@ It says nothing of that run.</p>{% endif %}
 def stands(results_dir: Path) -> bool:
     """Return whether the page of a batch is a notice and no report."""
     try:
-        told = files.read_json(results_dir / "report" / "summary.json")
+        summary = files.read_json(results_dir / "report" / "summary.json")
     except GlassineError:
         return False
-    return isinstance(told, dict) and told.get("state") == STATE
+    return isinstance(summary, dict) and summary.get("state") == STATE
 
 
 def write(results_dir: Path, findings: list[Finding]) -> None:
@@ -62,17 +62,17 @@ def write(results_dir: Path, findings: list[Finding]) -> None:
     page, earlier = folder / "index.html", folder / EARLIER
     if page.exists() and not stands(results_dir):
         page.replace(earlier)
-    told: dict[str, Any] = {
+    summary: dict[str, Any] = {
         "batch": results_dir.name,
         "state": STATE,
         "made": clock.now_text(),
         "findings": [finding.as_dict() for finding in findings],
     }
     # First what tells that it is a notice: a run killed in between must not take it for a report.
-    files.write_json(folder / "summary.json", told)
+    files.write_json(folder / "summary.json", summary)
     text = _PAGE.render(
-        batch=told["batch"],
-        made=told["made"],
+        batch=summary["batch"],
+        made=summary["made"],
         findings=findings,
         earlier=EARLIER if earlier.exists() else None,
     )
@@ -88,7 +88,7 @@ def not_started(working_dir: Path, findings: list[Finding]) -> dict[str, Any] | 
     if not path.exists():
         return None
     counts = dict.fromkeys(("finished", "held", "waiting", "left", "not_taken_in"), 0)
-    told: dict[str, Any] = {
+    summary: dict[str, Any] = {
         "time": clock.now_text(),
         "running": False,
         "state": "not started",
@@ -97,8 +97,8 @@ def not_started(working_dir: Path, findings: list[Finding]) -> dict[str, Any] | 
         "findings": [finding.as_dict() for finding in findings],
         "batches": [],
     }
-    files.write_json(path, told)
-    return told
+    files.write_json(path, summary)
+    return summary
 
 
 def take_away(results_dir: Path) -> None:

@@ -24,11 +24,11 @@ def headline(summary: dict[str, Any]) -> str:
     'Glassine: 3 finished, 1 held'
     """
     words = ("finished", "held", "waiting", "left")
-    said = [f"{summary[word]} {word}" for word in words if summary[word]]
+    parts = [f"{summary[word]} {word}" for word in words if summary[word]]
     problems = summary.get("problems", 0)
     if problems:
-        said.append(f"{problems} {'problem' if problems == 1 else 'problems'}")
-    return f"Glassine: {', '.join(said) or 'nothing to do'}"
+        parts.append(f"{problems} {'problem' if problems == 1 else 'problems'}")
+    return f"Glassine: {', '.join(parts) or 'nothing to do'}"
 
 
 def message(mail: dict[str, Any], summary: dict[str, Any]) -> EmailMessage:

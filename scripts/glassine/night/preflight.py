@@ -110,10 +110,10 @@ def check_room(
             f"at least {reserve_mb} MB free (`limits.free_mb`).",
             "Free space on that disk and run again; nothing was started.",
         )
-    wanted = int(due_bytes * (_SHARE_OF_MASTERS + (_SHARE_OF_CROPS if crops else 0)))
-    if free - reserve_mb * 2**20 >= wanted:
+    needed = int(due_bytes * (_SHARE_OF_MASTERS + (_SHARE_OF_CROPS if crops else 0)))
+    if free - reserve_mb * 2**20 >= needed:
         return None
     return (
-        f"{results}: about {wanted // 2**20} MB are due and {free // 2**20} MB are free. What fits "
+        f"{results}: about {needed // 2**20} MB are due and {free // 2**20} MB are free. What fits "
         "is done; the rest is held until there is room [run.little_room]"
     )

@@ -50,8 +50,8 @@ class Progress:
 
     def line(self) -> str:
         """Return the moment in one line of plain text."""
-        said = [f"{self.finished:,} of {self.total:,} finished"]
-        said += [
+        parts = [f"{self.finished:,} of {self.total:,} finished"]
+        parts += [
             f"{count:,} {word}"
             for count, word in (
                 (self.held, "held"),
@@ -61,12 +61,12 @@ class Progress:
             if count
         ]
         if self.stages:
-            said.append(" ".join(f"{step} {count}" for step, count in self.stages.items()))
+            parts.append(" ".join(f"{step} {count}" for step, count in self.stages.items()))
         if self.left and self.an_hour:
-            said.append(f"{self.an_hour:,.0f} an hour")
+            parts.append(f"{self.an_hour:,.0f} an hour")
         if self.left_s:
-            said.append(f"about {span_words(self.left_s)} to go")
-        return visible(f"{self.batch}: {', '.join(said)}")
+            parts.append(f"about {span_words(self.left_s)} to go")
+        return visible(f"{self.batch}: {', '.join(parts)}")
 
 
 def _stage(item_dir: Path) -> str | None:
@@ -129,10 +129,12 @@ def progress_of(results: Path, now: float) -> Progress:
     Raises GlassineError where the batch has not been taken in yet.
     """
     entries = record_files.load(results / "intake.json", "intake", ItemStates).items
-    found = [_standing(results / "items" / entry.item, entry.state) for entry in entries]
-    states = Counter(each.state for each in found)
-    stages = Counter(each.stage for each in found if each.stage)
-    rate = _rate([each.finished_s for each in found if each.finished_s is not None], now)
+    standings = [_standing(results / "items" / entry.item, entry.state) for entry in entries]
+    states = Counter(standing.state for standing in standings)
+    stages = Counter(standing.stage for standing in standings if standing.stage)
+    rate = _rate(
+        [standing.finished_s for standing in standings if standing.finished_s is not None], now
+    )
     left = states["left"]
     return Progress(
         batch=results.name,
@@ -150,8 +152,8 @@ def progress_of(results: Path, now: float) -> Progress:
 def is_running(working_dir: Path) -> bool:
     """Return whether a run is going on in this working directory, on this machine."""
     try:
-        told = json.loads((working_dir / "results" / ".run.lock").read_text("utf-8"))
-        return supervision.process_start(int(told["pid"])) is not None
+        run = json.loads((working_dir / "results" / ".run.lock").read_text("utf-8"))
+        return supervision.process_start(int(run["pid"])) is not None
     except (OSError, ValueError, KeyError, TypeError):
         return False
 
@@ -159,34 +161,34 @@ def is_running(working_dir: Path) -> bool:
 def look(working_dir: Path, names: list[str], now: float) -> list[Progress]:
     """Return how far each batch is (all that have been taken in, where none is named)."""
     results = working_dir / "results"
-    wanted = names or sorted(path.parent.name for path in results.glob("*/intake.json"))
-    found = []
-    for name in wanted:
+    batches = names or sorted(path.parent.name for path in results.glob("*/intake.json"))
+    progress = []
+    for name in batches:
         try:
-            found.append(progress_of(results / name, now))
+            progress.append(progress_of(results / name, now))
         except (GlassineError, KeyError, TypeError):
             if name in names:
                 raise
-    return found
+    return progress
 
 
 def _names(working_dir: Path) -> list[str]:
     """Return the batches that were taken in, or could not be."""
     results = working_dir / "results"
-    found = [*results.glob("*/intake.json"), *results.glob("*/held.json")]
-    return sorted({path.parent.name for path in found})
+    records = [*results.glob("*/intake.json"), *results.glob("*/held.json")]
+    return sorted({path.parent.name for path in records})
 
 
 def _check_names(working_dir: Path, names: list[str]) -> None:
     """Raise GlassineError where a batch is named that no run knows."""
-    known = _names(working_dir)
+    names_known = _names(working_dir)
     for name in names:
-        if name not in known:
+        if name not in names_known:
             raise GlassineError.because(
                 "progress.batch",
                 working_dir / "results" / name,
-                f"No run has taken in a batch of this name.{wording.near(name, known)}",
-                f"one of {wording.listed(known) or 'none yet'}.",
+                f"No run has taken in a batch of this name.{wording.near(name, names_known)}",
+                f"one of {wording.listed(names_known) or 'none yet'}.",
                 "Correct the name, or the folder after --directory.",
             )
 
@@ -194,8 +196,8 @@ def _check_names(working_dir: Path, names: list[str]) -> None:
 def _not_taken_in(name: str, findings: list[Finding]) -> dict[str, Any]:
     """Return what the summary says of a batch of which nothing is known tonight."""
     counts = dict.fromkeys(("total", "finished", "held", "waiting", "left"), 0)
-    told = [finding.as_dict() for finding in findings]
-    return {"batch": name, "state": notice.STATE, **counts, "findings": told}
+    listed = [finding.as_dict() for finding in findings]
+    return {"batch": name, "state": notice.STATE, **counts, "findings": listed}
 
 
 def summary(
@@ -208,28 +210,28 @@ def summary(
     """
     now = time.time()
     problems = problems or []
-    found, entries = [], []
+    progress, entries = [], []
     for name in names or _names(working_dir):
-        own = [problem.finding for problem in problems if problem.batch == name]
+        findings_of_batch = [problem.finding for problem in problems if problem.batch == name]
         results = working_dir / "results" / name
         try:
-            if any(finding.code in batches.NOT_LOOKED_AT for finding in own):
+            if any(finding.code in batches.NOT_LOOKED_AT for finding in findings_of_batch):
                 raise LookupError(name)
-            found.append(progress_of(results, now))
-            told = [finding.as_dict() for finding in own]
-            entries.append({**asdict(found[-1]), "state": "taken in", "findings": told})
+            progress.append(progress_of(results, now))
+            listed = [finding.as_dict() for finding in findings_of_batch]
+            entries.append({**asdict(progress[-1]), "state": "taken in", "findings": listed})
         except (GlassineError, KeyError, TypeError, LookupError):
-            findings = own or batches.not_taken_in(name, results)
+            findings = findings_of_batch or batches.not_taken_in(name, results)
             entries.append(_not_taken_in(name, findings))
     general = [problem.finding.as_dict() for problem in problems if problem.batch is None]
     told_of = [finding for entry in entries for finding in entry["findings"]]
     return {
         "time": clock.now_text(),
         "running": is_running(working_dir),
-        "finished": sum(each.finished for each in found),
-        "held": sum(each.held for each in found),
-        "waiting": sum(each.waiting for each in found),
-        "left": sum(each.left for each in found),
+        "finished": sum(each.finished for each in progress),
+        "held": sum(each.held for each in progress),
+        "waiting": sum(each.waiting for each in progress),
+        "left": sum(each.left for each in progress),
         "not_taken_in": sum(entry["state"] == notice.STATE for entry in entries),
         "problems": len(told_of) + len(general),
         "findings": general,
@@ -250,7 +252,7 @@ def follow(
     last_told = -_LINE_EVERY_S
     while True:
         running = is_running(working_dir)
-        lines = [each.line() for each in look(working_dir, names, time.time())]
+        lines = [progress.line() for progress in look(working_dir, names, time.time())]
         lines = lines or ["nothing has been taken in yet"]
         if live:
             # Up to the first line of before, then each line anew (ECMA-48: CUU, EL).
@@ -276,12 +278,12 @@ class Teller(threading.Thread):
 
     def run(self) -> None:
         while not self._over.wait(_LINE_EVERY_S):
-            found = []
+            lines = []
             for name in self._names:
                 # One not taken in yet, or whose record is being written, is told of later.
                 with contextlib.suppress(GlassineError, KeyError, TypeError, OSError):
-                    found += look(self._working_dir, [name], time.time())
-            self._out.write("".join(f"{clock.now_text()} {each.line()}\n" for each in found))
+                    lines += look(self._working_dir, [name], time.time())
+            self._out.write("".join(f"{clock.now_text()} {each.line()}\n" for each in lines))
             self._out.flush()
 
     def end(self) -> None:
@@ -303,24 +305,24 @@ def main(arguments: list[str] | None = None) -> int:
         "--notify", action="store_true", help="send the summary where `report.notify` says"
     )
     parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
-    given = parser.parse_args(arguments)
-    working_dir = Path(given.directory).resolve()
+    options = parser.parse_args(arguments)
+    working_dir = Path(options.directory).resolve()
     try:
-        if not (given.json or given.notify):
-            follow(working_dir, given.batch, sys.stdout, max(given.every, 0.2))
-        _check_names(working_dir, given.batch)
-        found = summary(working_dir, given.batch)
-        if given.json:
-            print(files.dump_json(found), end="")
-        if given.notify:
-            config = settings.load(settings.read_yaml(Path(given.configfile), trusted=True) or {})
-            notify.send(config["report"]["notify"], found)
+        if not (options.json or options.notify):
+            follow(working_dir, options.batch, sys.stdout, max(options.every, 0.2))
+        _check_names(working_dir, options.batch)
+        state = summary(working_dir, options.batch)
+        if options.json:
+            print(files.dump_json(state), end="")
+        if options.notify:
+            config = settings.load(settings.read_yaml(Path(options.configfile), trusted=True) or {})
+            notify.send(config["report"]["notify"], state)
     except GlassineError as error:
         sys.stderr.write("".join(f"{visible(each.sentence())}\n" for each in error.findings))
         return 2
     except KeyboardInterrupt:
         return 130
-    return 1 if found["held"] or found["not_taken_in"] else 0
+    return 1 if state["held"] or state["not_taken_in"] else 0
 
 
 if __name__ == "__main__":

@@ -194,9 +194,9 @@ def _leave_no_summary_of_before(
     with contextlib.suppress(GlassineError, OSError):
         if not lock.held:
             lock.take()
-        told = notice.not_started(lock.working_dir, error.findings)
+        summary = notice.not_started(lock.working_dir, error.findings)
         lock.ended()
-        if told and config:
+        if summary and config:
             from glassine.night import notify
 
-            notify.send(config["report"]["notify"], told)
+            notify.send(config["report"]["notify"], summary)

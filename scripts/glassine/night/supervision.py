@@ -228,16 +228,16 @@ class _Frame:
 def _check_room(frame: _Frame) -> None:
     """Raise GlassineError where the results' disk is nearly full: better not to start than to
     stop in the middle, and the report needs room too."""
-    wanted = sandbox.limits().free_mb
+    needed = sandbox.limits().free_mb
     frame.folder.mkdir(parents=True, exist_ok=True)
     status = os.statvfs(frame.folder)
     free = status.f_bavail * status.f_frsize // 2**20
-    if free < wanted:
+    if free < needed:
         raise GlassineError.because(
             f"{frame.step}.room",
             frame.root,
             f"The disk of the results is full but for {free} MB; the step was not started.",
-            f"at least {wanted} MB free (`limits.free_mb`).",
+            f"at least {needed} MB free (`limits.free_mb`).",
             "Free space on that disk and run again.",
         )
 
@@ -330,8 +330,8 @@ def telling_here(step: str, batch: str, results_dir: Path) -> Iterator[None]:
         yield
     except GlassineError as problem:
         findings = [finding.as_dict() for finding in problem.findings]
-        told = {"batch": batch, "step": step, "time": clock.now_text(), "findings": findings}
-        files.write_json(results_dir / "held.json", told)
+        record = {"batch": batch, "step": step, "time": clock.now_text(), "findings": findings}
+        files.write_json(results_dir / "held.json", record)
         raise
     _release(results_dir, step)
 

@@ -81,7 +81,7 @@ def cautions_of(rows: list[tuple[str, str, int | None, str]]) -> list[Caution]:
         for item, material, _, kind in rows
         if material == "glass" or kind in {"plate", "lantern"}
     )
-    known = [
+    cautions = [
         (nitrate, "on cellulose nitrate", _NITRATE_SHORT, _NITRATE),
         (unknown, "of unknown film base", _UNKNOWN_SHORT, _UNKNOWN),
         (acetate, "on decaying acetate", _ACETATE_SHORT, _ACETATE),
@@ -89,6 +89,6 @@ def cautions_of(rows: list[tuple[str, str, int | None, str]]) -> list[Caution]:
     ]
     return [
         Caution(_count(len(items), what), short, lines, items)
-        for items, what, short, lines in known
+        for items, what, short, lines in cautions
         if items
     ]

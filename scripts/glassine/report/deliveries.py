@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import msgspec
 
@@ -55,17 +56,34 @@ class Shown:
         return value
 
 
+# How items are counted by their standing, in the words of the page.
+Kind = Literal[
+    "as delivered",
+    "withdrawn",
+    "of which it cannot be told",
+    "never delivered",
+    "delivered in an earlier state",
+]
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How an item stands to the deliveries: in words, and the kind that it is counted as."""
+
+    words: str
+    kind: Kind
+
+
 @dataclass
 class Deliveries:
     """The deliveries of a batch, the last one first, and how the batch stands to them.
 
-    items: {item: words}; sentences: for the head of the page; problems: what a person must act
-    on; dropped: the items that an earlier delivery has and that are missing now, or have less in
-    them.
+    sentences: for the head of the page; problems: what a person must act on; dropped: the items
+    that an earlier delivery has and that are missing now, or have less in them.
     """
 
     shown: list[Shown] = field(default_factory=list)
-    items: dict[str, str] = field(default_factory=dict)
+    items: dict[str, Standing] = field(default_factory=dict)
     sentences: list[str] = field(default_factory=list)
     problems: list[Finding] = field(default_factory=list)
     notes: list[Finding] = field(default_factory=list)
@@ -74,10 +92,20 @@ class Deliveries:
     def away(self) -> list[Bag]:
         return [bag for shown in self.shown for bag in shown.bags if bag.state == "gone"]
 
+    def words_of(self, item: str) -> str | None:
+        """Return how an item stands to the deliveries, None where nothing is known of it."""
+        standing = self.items.get(item)
+        return standing.words if standing else None
 
-def is_over(told: Finding) -> bool:
+    def tell(self, findings: list[Finding]) -> None:
+        """Put each finding where it belongs: what holds the batch is a problem, the rest a note."""
+        self.problems += [finding for finding in findings if finding.severity == "hold"]
+        self.notes += [finding for finding in findings if finding.severity != "hold"]
+
+
+def is_over(finding: Finding) -> bool:
     """Return whether a finding of a night before is left out, as it is asked anew here."""
-    return told.code in _ASKED_ANEW
+    return finding.code in _ASKED_ANEW
 
 
 def gather(
@@ -85,47 +113,42 @@ def gather(
     deliveries_dir: Path,
     batch: str,
     statuses: list[ItemStatus],
-    withdraw: list[dict[str, Any]],
-    own: dict[str, Any],
+    withdraw: list[corrections.Withdrawal],
+    section: DeliverySection,
 ) -> Deliveries:
     """Return what is to be said of a batch's deliveries.
 
-    results: `results/<batch>/`; withdraw: as intake.json has it; own: the section `delivery` of
-    the settings. A receipt that cannot be used is a problem that is told.
+    results: `results/<batch>/`. A receipt that cannot be used is a problem that is told.
     """
-    section = msgspec.convert(own, DeliverySection)
-    found = receipt_files.read(deliveries_dir, batch)
-    made = Deliveries(
+    receipts = receipt_files.read(deliveries_dir, batch)
+    delivered = Deliveries(
         shown=[
             Shown(
                 file=f"{receipt.delivery}{receipt_files.SUFFIX}",
                 receipt=receipt,
                 bags=receipt_files.look(deliveries_dir, receipt),
             )
-            for receipt in reversed(found.sound)
+            for receipt in reversed(receipts.sound)
         ]
     )
-    made.problems += [*found.damaged, *receipt_files.lost(results, deliveries_dir, found)]
-    damage = receipt_files.damage(deliveries_dir, found)
-    made.problems += [each for each in damage if each.severity == "hold"]
-    made.notes += [each for each in damage if each.severity != "hold"]
-    made.notes += [each for each in _stamped(results) if each not in damage]
-    held = section.same_ids == "held"
+    lost = receipt_files.lost(results, deliveries_dir, receipts)
+    delivered.problems += [*receipts.damaged, *lost]
+    damage = receipt_files.damage(deliveries_dir, receipts)
+    delivered.tell(damage)
+    delivered.notes += [note for note in _stamped(results) if note not in damage]
     names = [state.item for state in statuses]
-    twice = same_ids.findings(results.parent, deliveries_dir, batch, names, held=held)
-    made.problems += [each for each in twice if each.severity == "hold"]
-    made.notes += [each for each in twice if each.severity != "hold"]
-    earlier = drops.delivered(deliveries_dir, found.sound)
-    entries = msgspec.convert(withdraw, list[corrections.Withdrawal])
-    words = [drops.Withdrawal.of(entry) for entry in entries]
+    held = section.same_ids == "held"
+    delivered.tell(same_ids.findings(results.parent, deliveries_dir, batch, names, held=held))
+    earlier = drops.delivered(deliveries_dir, receipts.sound)
+    withdrawals = [drops.Withdrawal.of(entry) for entry in withdraw]
     try:
-        _compare(made, results, statuses, words, earlier, section)
+        _compare(delivered, results, statuses, withdrawals, earlier, section)
     except (GlassineError, LookupError, TypeError, ValueError, AttributeError) as problem:
-        made.problems.append(_untellable(results, problem))
-        return made
-    made.problems += made.dropped
-    made.sentences = _sentences(made, found, statuses, words, earlier, section)
-    return made
+        delivered.problems.append(_untellable(results, problem))
+        return delivered
+    delivered.problems += delivered.dropped
+    delivered.sentences = _sentences(delivered, receipts.latest, statuses, withdrawals, section)
+    return delivered
 
 
 def _untellable(results: Path, problem: Exception) -> Finding:
@@ -144,41 +167,40 @@ def _stamped(results: Path) -> list[Finding]:
     path = results / deliver.STAMP
     try:
         notes = files.read_json(path)["notes"] if path.exists() else []
-        return [finding(each, str(path)) for each in notes]
+        return [finding(note, str(path)) for note in notes]
     except (GlassineError, KeyError, TypeError):
         return []  # the stamp is worth nothing: the next night writes it anew
 
 
 def _compare(
-    made: Deliveries,
+    delivered: Deliveries,
     results: Path,
     statuses: list[ItemStatus],
-    words: list[drops.Withdrawal],
+    withdrawals: list[drops.Withdrawal],
     earlier: dict[str, drops.Delivered],
     section: DeliverySection,
 ) -> None:
-    """Put into `made` how each item stands to the deliveries, and which are missing."""
-    whole = {each.item: each for each in words if each.whole}
+    """Put in how each item stands to the deliveries, and which are missing."""
+    whole = {withdrawal.item: withdrawal for withdrawal in withdrawals if withdrawal.whole}
     items, lacking = [], []
     for state in statuses:
+        before = earlier.get(state.item)
         if state.item in whole:
-            made.items[state.item] = f"withdrawn: {whole[state.item].sentence()}"
-        elif state.state in deliver.FINISHED:
-            item = _packed(results / "items" / state.item, state)
-            if item is None:
-                lacking.append(
-                    UnfinishedItem(item=state.item, state="without a sound package.json")
-                )
-                made.items[state.item] = "cannot be told: its package.json is damaged"
-            else:
-                items.append(item)
-                made.items[state.item] = _words(earlier.get(state.item), item.digest)
-        else:
+            standing = Standing(f"withdrawn: {whole[state.item].sentence()}", "withdrawn")
+        elif state.state not in deliver.FINISHED:
             lacking.append(UnfinishedItem(item=state.item, state=state.state))
-            had = earlier.get(state.item)
-            made.items[state.item] = f"as it was before in {had.delivery}" if had else "not yet"
+            standing = _unfinished(before)
+        elif item := _packed(results / "items" / state.item, state):
+            items.append(item)
+            standing = _finished(before, item.digest)
+        else:
+            lacking.append(UnfinishedItem(item=state.item, state="without a sound package.json"))
+            standing = Standing(
+                "cannot be told: its package.json is damaged", "of which it cannot be told"
+            )
+        delivered.items[state.item] = standing
     if earlier:
-        made.dropped = due.dropped(items, lacking, words, earlier, section)
+        delivered.dropped = due.dropped(items, lacking, withdrawals, earlier, section)
 
 
 def _packed(folder: Path, state: ItemStatus) -> due.Item | None:
@@ -188,12 +210,18 @@ def _packed(folder: Path, state: ItemStatus) -> due.Item | None:
         return None
 
 
-def _words(had: drops.Delivered | None, digest: str) -> str:
-    if had is None:
-        return "not yet"
-    if had.digest == digest:
-        return f"in {had.delivery}"
-    return f"an earlier state of it in {had.delivery}"
+def _finished(before: drops.Delivered | None, digest: str) -> Standing:
+    if before is None:
+        return Standing("not yet", "never delivered")
+    if before.digest == digest:
+        return Standing(f"in {before.delivery}", "as delivered")
+    return Standing(f"an earlier state of it in {before.delivery}", "delivered in an earlier state")
+
+
+def _unfinished(before: drops.Delivered | None) -> Standing:
+    if before is None:
+        return Standing("not yet", "never delivered")
+    return Standing(f"as it was before in {before.delivery}", "delivered in an earlier state")
 
 
 def _plural(number: int, one: str, many: str) -> str:
@@ -205,60 +233,46 @@ def _names(items: list[str]) -> str:
 
 
 def _sentences(
-    made: Deliveries,
-    found: receipt_files.Receipts,
+    delivered: Deliveries,
+    latest: Receipt | None,
     statuses: list[ItemStatus],
-    words: list[drops.Withdrawal],
-    earlier: dict[str, drops.Delivered],
+    withdrawals: list[drops.Withdrawal],
     section: DeliverySection,
 ) -> list[str]:
-    if found.latest is None:
-        known = bool(made.problems)
-        return [] if known else ["Nothing of this batch has been delivered yet."]
-    said = [f"The last delivery is {found.latest.delivery}, made on {found.latest.time[:10]}."]
-    said += _counted(made, statuses)
-    if made.dropped:
-        missing = [each.path for each in made.dropped]
-        said.append(
+    if latest is None:
+        return [] if delivered.problems else ["Nothing of this batch has been delivered yet."]
+    sentences = [f"The last delivery is {latest.delivery}, made on {latest.time[:10]}."]
+    sentences += _counted(delivered, statuses)
+    if delivered.dropped:
+        missing = [finding.path for finding in delivered.dropped]
+        sentences.append(
             f"{_plural(len(missing), 'item', 'items')} of earlier deliveries "
             f"{'is' if len(missing) == 1 else 'are'} missing, not done, or would have less in "
             f"{'it' if len(missing) == 1 else 'them'} than was delivered: {_names(missing)}."
         )
-    gone = [each.item for each in words if each.whole and each.item not in made.items]
+    whole = [withdrawal.item for withdrawal in withdrawals if withdrawal.whole]
+    gone = [item for item in whole if item not in delivered.items]
     if gone:
-        said.append(f"Withdrawn, and not in the batch folder any more: {_names(gone)}.")
-    open_items = [each.item for each in statuses if each.state not in deliver.FINISHED]
-    open_items = [item for item in open_items if not made.items[item].startswith("withdrawn")]
-    if open_items and section.when == "complete":
-        said.append(
-            f"A new delivery waits until {_names(open_items)} "
-            f"{'is' if len(open_items) == 1 else 'are'} done."
+        sentences.append(f"Withdrawn, and not in the batch folder any more: {_names(gone)}.")
+    unfinished = [state.item for state in statuses if state.state not in deliver.FINISHED]
+    awaited = [item for item in unfinished if delivered.items[item].kind != "withdrawn"]
+    if awaited and section.when == "complete":
+        sentences.append(
+            f"A new delivery waits until {_names(awaited)} "
+            f"{'is' if len(awaited) == 1 else 'are'} done."
         )
-    away = made.away()
+    away = delivered.away()
     if away:
-        said.append(
+        sentences.append(
             f"Delivered, but no longer here: {_names([bag.name for bag in away])} (carried away, "
             "or lost; see Deliveries)."
         )
-    return said
+    return sentences
 
 
-def _counted(made: Deliveries, statuses: list[ItemStatus]) -> list[str]:
+def _counted(delivered: Deliveries, statuses: list[ItemStatus]) -> list[str]:
     """Return in a sentence how many items of the batch stand how to the deliveries."""
-    count: dict[str, int] = {}
-    for state in statuses:
-        words = made.items[state.item]
-        if words.startswith("in "):
-            key = "as delivered"
-        elif words.startswith("withdrawn"):
-            key = "withdrawn"
-        elif words.startswith("cannot"):
-            key = "of which it cannot be told"
-        elif words == "not yet":
-            key = "never delivered"
-        else:
-            key = "delivered in an earlier state"
-        count[key] = count.get(key, 0) + 1
-    shown = [f"{number:,} {key}" for key, number in count.items() if number]
+    numbers = Counter(delivered.items[state.item].kind for state in statuses)
+    shown = [f"{number:,} {kind}" for kind, number in numbers.items()]
     whole = _plural(len(statuses), "item", "items")
     return [f"Of {whole}: {', '.join(shown)}."] if shown else []

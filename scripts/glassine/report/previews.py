@@ -7,7 +7,7 @@ from pathlib import Path
 import pyvips
 
 from glassine.base import files
-from glassine.report import gather
+from glassine.report.shown import Batch, address
 
 # A preview has at most 1600 px on its long edge. An eighth of that serves a sheet, so that two
 # thousand decoded take 240 MB at most; a quarter serves the items that a person has to look at.
@@ -56,10 +56,10 @@ def copy_of(results: Path, item: str, path: str, kind: str, long_edge_px: int) -
             _shrink(source, target, long_edge_px)
     except (OSError, pyvips.Error):
         return None
-    return gather.address(kind, item, name)
+    return address(kind, item, name)
 
 
-def make_small(batch: gather.Batch, results: Path, at_length: int) -> None:
+def make_small(batch: Batch, results: Path, at_length: int) -> None:
     """Give each master with a preview its address `small`, and those to look at `middle`.
 
     at_length: how many items to look at are shown at length. Without a copy: the preview's own.
@@ -67,11 +67,11 @@ def make_small(batch: gather.Batch, results: Path, at_length: int) -> None:
     shown_at_length = {item.item for item in batch.in_state("review")[:at_length]}
     for item in batch.items:
         for master in item.masters:
-            preview, path = master["preview"], master["path"]
-            master["small"] = master["middle"] = preview
+            preview, path = master.preview, master.path
+            master.small = master.middle = preview
             if not preview:
                 continue
-            master["small"] = copy_of(results, item.item, path, "small", SMALL_PX) or preview
+            master.small = copy_of(results, item.item, path, "small", SMALL_PX) or preview
             if item.item in shown_at_length:
                 middle = copy_of(results, item.item, path, "middle", MIDDLE_PX)
-                master["middle"] = middle or preview
+                master.middle = middle or preview

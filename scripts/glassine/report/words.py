@@ -12,7 +12,7 @@ import jinja2
 
 from glassine.base import wording
 from glassine.base.visible import visible
-from glassine.report import gather
+from glassine.report.shown import Batch, Frame, Item
 
 _HERE = Path(__file__).parent
 # A receipt's long lists are cut after so many entries.
@@ -39,9 +39,9 @@ def verdict(counts: dict[str, int], missing: int = 0, troubled: bool = False) ->
     elif troubled:
         also.append("but the batch as a whole is held (see below)")
     if not total:
-        said = "No items were taken in"
+        sentence = "No items were taken in"
     elif counts["done"] == total:
-        said = f"All {_plural(total, 'item')} are done" if total > 1 else "The one item is done"
+        sentence = f"All {_plural(total, 'item')} are done" if total > 1 else "The one item is done"
     else:
         words = {
             "done": "done",
@@ -50,16 +50,16 @@ def verdict(counts: dict[str, int], missing: int = 0, troubled: bool = False) ->
             "waiting": "waiting for the next night",
             "pending": "not yet run",
         }
-        each = [f"{counts[state]:,} {text}" for state, text in words.items() if counts[state]]
-        said = f"{_plural(total, 'item')}: {', '.join(each)}"
-    return f"{'; '.join([said, *also])}."
+        numbers = [f"{counts[state]:,} {text}" for state, text in words.items() if counts[state]]
+        sentence = f"{_plural(total, 'item')}: {', '.join(numbers)}"
+    return f"{'; '.join([sentence, *also])}."
 
 
-def safety(batch: gather.Batch) -> str:
+def safety(batch: Batch) -> str:
     """Return in one sentence whether the masters were what the capture station wrote when they
     were last read: no night reads again what is settled."""
     verdicts = Counter(
-        master["verdict"] or ("unsound" if _digest_differs(item) else "unread")
+        master.verdict or ("unsound" if _digest_differs(item) else "unread")
         for item in batch.items
         for master in item.masters
     )
@@ -82,19 +82,21 @@ def safety(batch: gather.Batch) -> str:
     if differ:
         names = wording.some([item.item for item in differ], 5)
         verb = "does" if len(differ) == 1 else "do"
-        told = f"{_plural(len(differ), 'item')} {verb} not agree with the checksum list: {names}"
-        text = f"{text}. {told}" if text else told
+        sentence = (
+            f"{_plural(len(differ), 'item')} {verb} not agree with the checksum list: {names}"
+        )
+        text = f"{text}. {sentence}" if text else sentence
     return f"{text[0].upper()}{text[1:]}." if text else ""
 
 
-def _when_read(batch: gather.Batch, verdict: str) -> str:
+def _when_read(batch: Batch, verdict: str) -> str:
     """Return between which days masters of this verdict were last read, oldest first."""
     days = sorted(
         {
-            (master["read"] or "")[:10]
+            (master.read or "")[:10]
             for item in batch.items
             for master in item.masters
-            if master["verdict"] == verdict and master["read"]
+            if master.verdict == verdict and master.read
         }
     )
     if not days:
@@ -102,7 +104,7 @@ def _when_read(batch: gather.Batch, verdict: str) -> str:
     return f" ({days[0]})" if len(days) == 1 else f" (between {days[0]} and {days[-1]})"
 
 
-def _digest_differs(item: gather.Item) -> bool:
+def _digest_differs(item: Item) -> bool:
     return any(finding.code == "verify.digest" for finding in item.status.findings)
 
 
@@ -114,14 +116,14 @@ def _centre(corners: list[list[float]]) -> list[int]:
     return [round(statistics.fmean(point[axis] for point in corners)) for axis in (0, 1)]
 
 
-def _asked(frames: list[dict[str, Any]], item: gather.Item) -> list[dict[str, Any]]:
+def _asked(frames: list[Frame], item: Item) -> list[Frame]:
     """Return the frames that a reason names first, then the others."""
     named = {reason.frame for reason in item.status.reasons}
-    return sorted(frames, key=lambda frame: frame["n"] not in named)
+    return sorted(frames, key=lambda frame: frame.n not in named)
 
 
-def _least_sure(frames: list[dict[str, Any]]) -> float:
-    return min((frame["confidence"] for frame in frames), default=0)
+def _least_sure(frames: list[Frame]) -> float:
+    return min((frame.confidence for frame in frames), default=0)
 
 
 def span_words(seconds: float | None) -> str:

@@ -88,11 +88,15 @@ def _of_pages(made: Path, delivered: Path, digests: dict[str, str]) -> Differenc
         ]
         if not _alike(images[0], images[1], digests):
             return None
-        found = _difference(images[0], images[1])
+        differences = _difference(images[0], images[1])
         most = MAX_LEVELS if images[0].format == "uchar" else MAX_LEVELS_EXACT
-        if found.levels > most or found.mean > MAX_MEAN or found.share > MAX_SHARE:
+        if (
+            differences.levels > most
+            or differences.mean > MAX_MEAN
+            or differences.share > MAX_SHARE
+        ):
             return None
-        whole = whole.joined(found)
+        whole = whole.joined(differences)
     return whole
 
 

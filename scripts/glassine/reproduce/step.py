@@ -49,19 +49,19 @@ def reproduce(path: Path, work: Path) -> list[Finding]:
         store = bag.open_store(path)
     except GlassineError as error:
         return error.findings
-    found = []
+    findings = []
     try:
         items = _items(store)
         for item, names in items.items():
             if path.is_dir():
-                found += _reproduced(path / "data" / item, work)
+                findings += _reproduced(path / "data" / item, work)
             else:
-                found += _unpacked_and_reproduced(store, item, names, work)
+                findings += _unpacked_and_reproduced(store, item, names, work)
     finally:
         store.close()
     if not items:
         return [_finding("empty", path, "There is no package in it.", "a bag of packages.")]
-    return found
+    return findings
 
 
 def told(path: Path, findings: list[Finding]) -> tuple[list[str], int]:
@@ -78,19 +78,19 @@ def told(path: Path, findings: list[Finding]) -> tuple[list[str], int]:
     return [*(finding.sentence() for finding in findings), f"{path}: {verdict}"], code
 
 
-def _finding(what: str, path: object, told: str, expected: str, severity: str = "hold") -> Finding:
+def _finding(what: str, path: object, wrong: str, expected: str, severity: str = "hold") -> Finding:
     next_step = "Compare both files; validate the delivery to see which one is damaged."
-    return Finding(f"reproduce.{what}", str(path), told, expected, next_step, severity)
+    return Finding(f"reproduce.{what}", str(path), wrong, expected, next_step, severity)
 
 
 def _items(store: bag.Store) -> dict[str, list[str]]:
     """Return {item: paths in the bag} of a bag."""
-    found: dict[str, list[str]] = {}
+    by_item: dict[str, list[str]] = {}
     for name in sorted(store.files):
         parts = name.split("/")
         if parts[0] == "data" and len(parts) > 2:
-            found.setdefault(parts[1], []).append(name)
-    return found
+            by_item.setdefault(parts[1], []).append(name)
+    return by_item
 
 
 def _unpacked_and_reproduced(
@@ -115,9 +115,9 @@ def _unpacked_and_reproduced(
 def plain_paths(package: Path) -> dict[str, str]:
     """Return {path in the plain layout: path in this package}, whatever its layout."""
     for layout in layouts.all_layouts().values():
-        found = layout.plain_paths(package)
-        if found is not None:
-            return found
+        paths = layout.plain_paths(package)
+        if paths is not None:
+            return paths
     raise GlassineError.because(
         "reproduce.layout",
         package,
@@ -131,17 +131,17 @@ def _reproduced(package: Path, work: Path) -> list[Finding]:
     """Make one package's derivatives anew and compare them."""
     try:
         item = _Item(package, plain_paths(package), work)
-        found = item.prepare()
-        if found:
-            return found
+        findings = item.prepare()
+        if findings:
+            return findings
         item.make()
         return item.compared()
     except GlassineError as error:
         return error.findings
     except (LookupError, TypeError, ValueError, AttributeError, pyvips.Error) as problem:
-        told = f"It cannot be made again from its records: {wording.why(problem)}."
+        wrong = f"It cannot be made again from its records: {wording.why(problem)}."
         expected = "records as the night wrote them, and the version of this software that did."
-        return [_finding("records", package, told, expected)]
+        return [_finding("records", package, wrong, expected)]
 
 
 class _Item:
@@ -160,9 +160,9 @@ class _Item:
     def delivered(self, plain: str) -> Path:
         """Return where a file of the plain layout is in this package."""
         if plain not in self.paths:
-            told = "The package has no such file."
-            found = _finding("missing", self.package / plain, told, "a whole package.")
-            raise GlassineError([found])
+            wrong = "The package has no such file."
+            finding = _finding("missing", self.package / plain, wrong, "a whole package.")
+            raise GlassineError([finding])
         return self.package / self.paths[plain]
 
     def _masters_dir(self) -> Path:
@@ -177,14 +177,14 @@ class _Item:
         self.item_dir.mkdir(parents=True)
         for name in ("fixity", "geometry"):
             shutil.copyfile(self.delivered(f"metadata/{name}.json"), self.item_dir / f"{name}.json")
-        found = []
+        findings = []
         for master in self.records["fixity"]["masters"]:
             origin = self.delivered(f"masters/{master['path']}")
             if hashing.of_file(origin).sha256 != master["digests"]["sha256"]:
-                told = "The master is not the one that fixity.json records."
+                wrong = "The master is not the one that fixity.json records."
                 expected = f"SHA-256 {master['digests']['sha256']}."
-                found.append(_finding("master", origin, told, expected))
-        return found
+                findings.append(_finding("master", origin, wrong, expected))
+        return findings
 
     def given(self) -> dict[str, Any]:
         detail = self.records["embedded"]["event"]["detail"]
@@ -216,10 +216,10 @@ class _Item:
         }
 
     def make(self) -> None:
-        given = self.given()
+        values = self.given()
         for name in ("render", "embed"):
             step = steps.function(name)
-            step(self.masters_dir, self.item_dir, steps.given(name, given))
+            step(self.masters_dir, self.item_dir, steps.given(name, values))
 
     def compared(self) -> list[Finding]:
         again = {
@@ -230,11 +230,11 @@ class _Item:
             "render": self.records["render"]["frames"],
             "embedded": self.records["embedded"]["files"],
         }
-        found = self.files(_renamed_digests(again["render"], recorded["render"]))
-        if any(finding.code == LAST_BITS for finding in found) and self._is_as_recorded:
+        findings = self.files(_renamed_digests(again["render"], recorded["render"]))
+        if any(finding.code == LAST_BITS for finding in findings) and self._is_as_recorded:
             # Digests and sizes differ with the pictures, of which more was said above.
             again, recorded = _without_digests(again), _without_digests(recorded)
-        return [*self.parameters(again, recorded), *found, *self.versions()]
+        return [*self.parameters(again, recorded), *findings, *self.versions()]
 
     def parameters(self, again: dict[str, Any], recorded: dict[str, Any]) -> list[Finding]:
         """Compare what render and embed say of the files with what was recorded."""
@@ -273,8 +273,8 @@ class _Item:
         """Return what to say of two files whose bytes differ."""
         apart = last_bits.between(made, delivered, digests) if self._is_as_recorded else None
         if apart is None:
-            told = "Other bytes come out than were delivered."
-            return _finding("differs", delivered, told, f"as {made}.")
+            wrong = "Other bytes come out than were delivered."
+            return _finding("differs", delivered, wrong, f"as {made}.")
         return Finding(
             LAST_BITS,
             str(delivered),
@@ -288,7 +288,7 @@ class _Item:
 
     def files(self, digests: dict[str, str]) -> list[Finding]:
         """Compare the files; digests: those made now, and the recorded ones in their place."""
-        made = {
+        again = {
             f"{folder}/{path}": self.item_dir / folder / path
             for folder in _FOLDERS
             for path in layouts.tree_paths(self.item_dir / folder)
@@ -298,21 +298,23 @@ class _Item:
             for plain, path in self.paths.items()
             if plain.split("/")[0] in _FOLDERS
         }
-        found = []
-        for plain in sorted(set(delivered) - set(made)):
-            told = "This file does not come out again."
-            found.append(_finding("more", delivered[plain], told, "only files that do."))
-        for plain in sorted(set(made) - set(delivered)):
+        findings = []
+        for plain in sorted(set(delivered) - set(again)):
+            wrong = "This file does not come out again."
+            findings.append(_finding("more", delivered[plain], wrong, "only files that do."))
+        for plain in sorted(set(again) - set(delivered)):
             # A delivery may leave tiles out; a picture it may not.
             if not plain.startswith("iiif/") or self._has_tiles(plain, delivered):
-                told = "This file comes out, but the package does not have it."
-                found.append(_finding("missing", self.package / plain, told, "every derivative."))
-        found += [
-            self._differing(made[plain], delivered[plain], digests)
-            for plain in sorted(set(made) & set(delivered))
-            if not filecmp.cmp(made[plain], delivered[plain], shallow=False)
+                wrong = "This file comes out, but the package does not have it."
+                findings.append(
+                    _finding("missing", self.package / plain, wrong, "every derivative.")
+                )
+        findings += [
+            self._differing(again[plain], delivered[plain], digests)
+            for plain in sorted(set(again) & set(delivered))
+            if not filecmp.cmp(again[plain], delivered[plain], shallow=False)
         ]
-        return found
+        return findings
 
     @staticmethod
     def _has_tiles(plain: str, delivered: dict[str, Path]) -> bool:
@@ -321,7 +323,7 @@ class _Item:
 
     def versions(self) -> list[Finding]:
         """Tell of software whose version, and of a processor whose kind, is another now."""
-        found = []
+        findings = []
         for name in ("render", "embedded"):
             used = self.records[name]["event"]["software"]
             now = software(*(package for package in used if package not in ("glassine", "python")))
@@ -332,25 +334,25 @@ class _Item:
             ]
             if other:
                 path = self.package / f"metadata/{name}.json"
-                told = f"Other software made it: {'; '.join(other)}."
-                found.append(_finding("software", path, told, "the same versions.", "note"))
+                wrong = f"Other software made it: {'; '.join(other)}."
+                findings.append(_finding("software", path, wrong, "the same versions.", "note"))
             ran_on = self.records[name]["event"].get("processor")
             if ran_on and ran_on != platform.machine():
                 path = self.package / f"metadata/{name}.json"
-                told = f"It was made on a processor of another kind: {ran_on}, now "
-                told += f"{platform.machine()}."
-                found.append(_finding("processor", path, told, "the same kind.", "note"))
-        return found
+                wrong = f"It was made on a processor of another kind: {ran_on}, now "
+                wrong += f"{platform.machine()}."
+                findings.append(_finding("processor", path, wrong, "the same kind.", "note"))
+        return findings
 
 
-def _renamed_digests(made: list[Any], recorded: list[Any]) -> dict[str, str]:
+def _renamed_digests(again: list[Any], recorded: list[Any]) -> dict[str, str]:
     """Return {digest of a picture made now: the recorded one} of all pictures of the frames."""
-    found: dict[str, str] = {}
-    for one, other in zip(made, recorded, strict=False):
+    renamed: dict[str, str] = {}
+    for one, other in zip(again, recorded, strict=False):
         for name in ("files", "alternates"):
             pairs = zip(one.get(name) or [], other.get(name) or [], strict=False)
-            found |= {ours["sha256"]: theirs["sha256"] for ours, theirs in pairs}
-    return found
+            renamed |= {ours["sha256"]: theirs["sha256"] for ours, theirs in pairs}
+    return renamed
 
 
 def _without_digests(records: dict[str, Any]) -> dict[str, Any]:
@@ -366,14 +368,14 @@ def _without_digests(records: dict[str, Any]) -> dict[str, Any]:
     return bare
 
 
-def _difference(recorded: Any, made: Any, where: str = "") -> str:
+def _difference(recorded: Any, again: Any, where: str = "") -> str:
     """Return the first place where two JSON values differ, with both values."""
-    if isinstance(recorded, dict) and isinstance(made, dict):
-        for key in sorted(set(recorded) | set(made)):
-            if recorded.get(key) != made.get(key):
-                return _difference(recorded.get(key), made.get(key), f"{where}.{key}")
-    if isinstance(recorded, list) and isinstance(made, list) and len(recorded) == len(made):
-        for number, (one, other) in enumerate(zip(recorded, made, strict=True)):
+    if isinstance(recorded, dict) and isinstance(again, dict):
+        for key in sorted(set(recorded) | set(again)):
+            if recorded.get(key) != again.get(key):
+                return _difference(recorded.get(key), again.get(key), f"{where}.{key}")
+    if isinstance(recorded, list) and isinstance(again, list) and len(recorded) == len(again):
+        for number, (one, other) in enumerate(zip(recorded, again, strict=True)):
             if one != other:
                 return _difference(one, other, f"{where}[{number}]")
-    return f"{where.lstrip('.') or 'all'} is {str(recorded)[:80]}, comes out {str(made)[:80]}"
+    return f"{where.lstrip('.') or 'all'} is {str(recorded)[:80]}, comes out {str(again)[:80]}"

@@ -126,8 +126,8 @@ class Session:
 
     def _put(self, new: dict[ItemId, Correction], seen: dict[str, Any]) -> dict[str, Any]:
         standing = self.standing()
-        known = msgspec.to_builtins(standing.corrections)
-        changed_since = [item for item in new if _core(known.get(item)) != _core(seen.get(item))]
+        before = msgspec.to_builtins(standing.corrections)
+        changed_since = [item for item in new if _core(before.get(item)) != _core(seen.get(item))]
         if changed_since:
             raise Refused(
                 HTTPStatus.CONFLICT,
@@ -165,10 +165,10 @@ def _core(correction: Any) -> Any:
 
 
 def _no_key_twice(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) != len(pairs):
+    mapping = dict(pairs)
+    if len(mapping) != len(pairs):
         raise ValueError("a key stands twice")
-    return found
+    return mapping
 
 
 class _Handler(BaseHTTPRequestHandler):
@@ -318,13 +318,13 @@ def address_of(server: ThreadingHTTPServer, session: Session) -> str:
 
 
 def _only_batch(results: Path) -> str:
-    found = sorted(path.parent.parent.name for path in results.glob("*/report/index.html"))
-    if len(found) == 1:
-        return found[0]
+    batches = sorted(path.parent.parent.name for path in results.glob("*/report/index.html"))
+    if len(batches) == 1:
+        return batches[0]
     raise GlassineError.because(
         "review.batch",
         results,
-        f"{len(found)} batches have a report here: {', '.join(found) or 'none'}.",
+        f"{len(batches)} batches have a report here: {', '.join(batches) or 'none'}.",
         "one batch, or its name after the command.",
         "Run `scripts/nightly` first, or name the batch: scripts/review <batch>.",
     )
@@ -371,23 +371,23 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
     parser.add_argument("--port", type=int, default=0, help="0 takes a free one")
     parser.add_argument("--browser", action="store_true", help="open the page in the browser")
-    given = parser.parse_args(arguments)
+    options = parser.parse_args(arguments)
     try:
-        stated = settings.read_yaml(Path(given.configfile), trusted=True)
-        config = settings.load(stated or {}, given.configfile)
-        session = open_session(config, Path(given.directory).resolve(), given.batch)
-        server = serve(session, given.port)
+        stated = settings.read_yaml(Path(options.configfile), trusted=True)
+        config = settings.load(stated or {}, options.configfile)
+        session = open_session(config, Path(options.directory).resolve(), options.batch)
+        server = serve(session, options.port)
     except GlassineError as error:
         sys.stderr.write("".join(f"{finding.sentence()}\n" for finding in error.findings))
         return 2
     except (OSError, OverflowError) as problem:
-        sys.stderr.write(f"The port {given.port} cannot be used: {problem}. Try --port 0.\n")
+        sys.stderr.write(f"The port {options.port} cannot be used: {problem}. Try --port 0.\n")
         return 2
     where = session.target if session.writable else "a download (the batch folder is not written)"
     print(f"Review of {session.batch}; corrections go to {where}.")
     print(f"  {address_of(server, session)}")
     print("The address is for this machine and this session alone. Ctrl-C ends it.", flush=True)
-    if given.browser:
+    if options.browser:
         webbrowser.open(address_of(server, session))
     try:
         server.serve_forever()

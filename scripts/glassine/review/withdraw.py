@@ -25,8 +25,8 @@ def _known_items(results: Path, deliveries: Path, batch: str) -> set[str]:
     """Return the items of the batch, and those that its deliveries have."""
     intake = results / "intake.json"
     listed = record_files.load(intake, "intake", Items).items if intake.exists() else []
-    found = receipt_files.read(deliveries, batch)
-    return {entry.item for entry in listed} | set(drops.delivered(deliveries, found.sound))
+    receipts = receipt_files.read(deliveries, batch)
+    return {entry.item for entry in listed} | set(drops.delivered(deliveries, receipts.sound))
 
 
 def _require_known(session: review_server.Session, deliveries: Path, entry: Withdrawal) -> None:
@@ -61,19 +61,19 @@ def with_entry(text: str, entry: Withdrawal, where: str) -> str:
     """
     loaded = settings.parse_yaml(text, where) or {}
     standing = corrections.check(loaded, where).corrections
-    wanted = [*loaded.get("withdraw", []), msgspec.to_builtins(entry)]
-    withdrawn = corrections.check({**loaded, "withdraw": wanted}, where).withdraw
+    entries = [*loaded.get("withdraw", []), msgspec.to_builtins(entry)]
+    withdrawn = corrections.check({**loaded, "withdraw": entries}, where).withdraw
     end = "" if not text or text.endswith("\n") else "\n"
     for between in ("", "withdraw:\n"):
         longer = f"{text}{end}{between}{_line(entry)}"
-        if _reads_as(longer, {**loaded, "withdraw": wanted}, where):
+        if _reads_as(longer, {**loaded, "withdraw": entries}, where):
             return longer
     return corrections.as_text(standing, withdrawn)
 
 
-def _reads_as(text: str, wanted: Any, where: str) -> bool:
+def _reads_as(text: str, content: Any, where: str) -> bool:
     try:
-        return bool(settings.parse_yaml(text, where) == wanted)
+        return bool(settings.parse_yaml(text, where) == content)
     except GlassineError:
         return False
 
@@ -112,21 +112,21 @@ def _not_written(target: Path, why: str, entry: Withdrawal) -> GlassineError:
     )
 
 
-def _session(given: argparse.Namespace) -> review_server.Session:
-    stated = settings.read_yaml(Path(given.configfile), trusted=True)
-    config = settings.load(stated or {}, given.configfile)
-    working_dir = Path(given.directory).resolve()
+def _session(options: argparse.Namespace) -> review_server.Session:
+    stated = settings.read_yaml(Path(options.configfile), trusted=True)
+    config = settings.load(stated or {}, options.configfile)
+    working_dir = Path(options.directory).resolve()
     try:
-        batch = naming.check_batch(given.batch)
+        batch = naming.check_batch(options.batch)
     except ValueError as problem:
         raise GlassineError.because(
             "withdraw.batch",
-            given.batch,
+            options.batch,
             f"This cannot be the name of a batch: {problem}.",
             "the name of a batch.",
             "Correct it.",
         ) from problem
-    masters = given.masters or config["masters"]
+    masters = options.masters or config["masters"]
     batch_dir = folders.masters_folder(masters, working_dir) / batch
     allowed = config["report"]["corrections"] == "batch_folder"
     writable = allowed and batch_dir.is_dir() and os.access(batch_dir, os.W_OK)
@@ -149,22 +149,22 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--directory", default=".", help="the folder that holds `results`")
     parser.add_argument("--masters", help="the folder of masters, where it is not as in settings")
     parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
-    given = parser.parse_args(arguments)
+    options = parser.parse_args(arguments)
     entry = Withdrawal(
-        item=ItemId(given.item),  # checked with all the rest before it is written
-        master=given.master or UNSET,
-        frames=UNSET if given.frames is None else given.frames,
-        reason=given.reason,
-        by=given.by,
+        item=ItemId(options.item),  # checked with all the rest before it is written
+        master=options.master or UNSET,
+        frames=UNSET if options.frames is None else options.frames,
+        reason=options.reason,
+        by=options.by,
         when=clock.now_text(),
     )
     try:
-        session = _session(given)
-        withdraw(session, Path(given.directory).resolve() / "deliveries", entry)
+        session = _session(options)
+        withdraw(session, Path(options.directory).resolve() / "deliveries", entry)
     except GlassineError as error:
         sys.stderr.write("".join(f"{finding.sentence()}\n" for finding in error.findings))
         return 2
-    print(f"{given.item} is withdrawn, as {session.target} says. The next night delivers so.")
+    print(f"{options.item} is withdrawn, as {session.target} says. The next night delivers so.")
     return 0
 
 

@@ -43,9 +43,12 @@ def begin(working_dir: Path, batches: list[str]) -> None:
 def known_digest(path: Path, mark: Path) -> str:
     """Return the SHA-256 of a file, read only where size or time are other than `mark` says."""
     status = path.stat()
-    known = marked(mark)
-    if known and (known.bytes, known.mtime_ns) == (status.st_size, status.st_mtime_ns):
-        return known.sha256
+    remembered = marked(mark)
+    if remembered and (remembered.bytes, remembered.mtime_ns) == (
+        status.st_size,
+        status.st_mtime_ns,
+    ):
+        return remembered.sha256
     digest = sha256_of(path)
     remember(mark, status, digest)
     return digest
@@ -61,8 +64,8 @@ class Remembered(msgspec.Struct, frozen=True, kw_only=True):
 
 def remember(mark: Path, status: os.stat_result, sha256: str) -> None:
     """Write at `mark` what a file is; status: of it."""
-    known = Remembered(bytes=status.st_size, mtime_ns=status.st_mtime_ns, sha256=sha256)
-    files.write_json(mark, msgspec.to_builtins(known))
+    remembered = Remembered(bytes=status.st_size, mtime_ns=status.st_mtime_ns, sha256=sha256)
+    files.write_json(mark, msgspec.to_builtins(remembered))
 
 
 def marked(mark: Path) -> Remembered | None:

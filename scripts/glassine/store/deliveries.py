@@ -126,25 +126,25 @@ _REFUSED = {
 def compare(
     deliveries_dir: Path,
     state: Path,
-    wanted: list[DeliveredFile],
+    delivered: list[DeliveredFile],
     there: list[str],
     stated: dict[str, Path],
 ) -> SendList:
     """Return what is to be sent.
 
-    wanted: see `delivered_files`; there: names of the objects that the storage has; stated:
+    delivered: see `delivered_files`; there: names of the objects that the storage has; stated:
     {name: copy of the digest beside it}. A bag is validated before it is sent. Raises
     GlassineError, with every finding.
     """
     from glassine.deliver import bag
 
     compared, findings = [], []
-    for entry in wanted:
+    for entry in delivered:
         name = entry.name
         path = files.inside(deliveries_dir, name)
         here = known_digest(path, mark_of(state, "sent", name)) if path.is_file() else None
-        beside = read_stated(stated[name]) if name in stated else None
-        decided = standing(name in there, beside, here)
+        stated_sha256 = read_stated(stated[name]) if name in stated else None
+        decided = standing(name in there, stated_sha256, here)
         if decided in _REFUSED:
             findings.append(Finding(f"send.{decided}", str(path), *_REFUSED[decided]))
         if decided == "absent" and entry.kind == "bag":
@@ -154,7 +154,7 @@ def compare(
                 delivery=entry.delivery,
                 name=name,
                 kind=entry.kind,
-                sha256=here or beside,
+                sha256=here or stated_sha256,
                 state=decided,
             )
         )

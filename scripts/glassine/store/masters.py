@@ -166,12 +166,12 @@ def _take_side(batch_dir: Path, state: Path, name: str, copy: Path, expected: st
     known_digest(target, mark)
 
 
-def _require_digest(name: str, found: str, expected: str | None) -> None:
-    if expected not in (None, found):
+def _require_digest(name: str, sha256: str, expected: str | None) -> None:
+    if expected not in (None, sha256):
         raise GlassineError.because(
             "fetch.digest",
             name,
-            f"What came from the storage is not the listed file: its SHA-256 is {found}.",
+            f"What came from the storage is not the listed file: its SHA-256 is {sha256}.",
             f"SHA-256 {expected}, as the checksum list says.",
             "Put the file there again from the capture station; nothing was kept of it.",
         )

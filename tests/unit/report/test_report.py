@@ -14,8 +14,8 @@ from hypothesis import settings
 from hypothesis import strategies as st
 
 from glassine import report
-from glassine.report import cautions, plots, timing
-from makers import make_results
+from glassine.report import cautions, page, plots, timing
+from makers import make_results, step_calls
 
 HOSTILE = "</script><script>alert(1)</script><img src=x onerror=alert(2)> & \"'` </title>\u2028{{7919*7919}}"
 
@@ -55,7 +55,7 @@ class Night:
         path.write_text(json.dumps(record), "utf-8")
 
     def report(self) -> str:
-        return report.write_report(self.results, self.given).read_text("utf-8")
+        return step_calls.write_report(self.results, self.given).read_text("utf-8")
 
     def summary(self) -> dict[str, Any]:
         found: dict[str, Any] = json.loads(
@@ -220,7 +220,7 @@ def test_when_the_page_fails_the_same_is_told_in_plain_text(
     def broken(*_: Any) -> str:
         raise MemoryError("no room")
 
-    monkeypatch.setattr(report, "_page", broken)
+    monkeypatch.setattr(page, "render", broken)
     text = night.report()
     plain = (night.results / "report" / "report.txt").read_text("utf-8")
     assert "no room" in plain

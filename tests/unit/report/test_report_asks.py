@@ -2,10 +2,10 @@
 
 import json
 
-from glassine import report
 from glassine.base import settings
 from glassine.base.errors import Finding
 from glassine.base.files import write_json
+from makers import step_calls
 
 
 def test_a_statement_that_has_no_effect_stands_at_the_top(tmp_path):
@@ -20,7 +20,7 @@ def test_a_statement_that_has_no_effect_stands_at_the_top(tmp_path):
         {"batch": "b1", "title": "b1", "items": [], "notes": notes, "rows": {}, "targets": []},
     )
     config = settings.load({})
-    page = report.write_report(
+    page = step_calls.write_report(
         tmp_path, {"batch": "b1", "settings": config, "institution": config["institution"]}
     ).read_text("utf-8")
     top, _, bottom = page.partition('<section id="held">')
@@ -31,11 +31,13 @@ def test_a_statement_that_has_no_effect_stands_at_the_top(tmp_path):
 
 
 def test_what_render_noted_stands_at_its_item():
-    from glassine.base.item_states import ItemStatus
-    from glassine.report import gather
+    from glassine.report import items, views
 
-    records = {"render": {"event": {"detail": {"notes": ["a.tif: cropped without a margin."]}}}}
-    (note,) = gather._render_notes(ItemStatus("PEH-1", records=records))
-    assert note["severity"] == "note"
-    for damaged in ({}, {"render": {}}, {"render": {"event": []}}):
-        assert gather._render_notes(ItemStatus("PEH-1", records=damaged)) == []
+    record = {"event": {"detail": {"notes": ["a.tif: cropped without a margin."]}}}
+    rendering, damaged = views.take(record, views.Rendering)
+    (note,) = items.render_notes(rendering, "PEH-1")
+    assert (note.severity, damaged) == ("note", [])
+    for record, expected in (({}, []), ({"event": []}, ["event"])):
+        rendering, damaged = views.take(record, views.Rendering)
+        assert items.render_notes(rendering, "PEH-1") == []
+        assert damaged == expected

@@ -9,13 +9,12 @@ from typing import Any
 
 import pytest
 
-from glassine import report
 from glassine.base import files, item_states
 from glassine.base.errors import Finding, GlassineError
 from glassine.deliver import receipt_files
 from glassine.deliver import step as delivery
-from glassine.report import gather, words
-from makers import deliveries, made_items, make_results
+from glassine.report import shown, words
+from makers import deliveries, made_items, make_results, step_calls
 from makers.step_calls import do_delivery
 
 WHEN = "2026-03-18T08:55:00Z"
@@ -95,7 +94,7 @@ class Morning:
             "institution": made_items.INSTITUTION,
             "deliveries": str(self.root / "deliveries"),
         }
-        path = report.write_report(self.results, given)
+        path = step_calls.write_report(self.results, given)
         assert not (self.results / "report" / "report.txt").exists()
         return path.read_text("utf-8")
 
@@ -348,4 +347,4 @@ def test_the_verdict(states: dict[str, int], missing: int, troubled: bool, said:
 
 
 def test_safety_says_nothing_of_an_empty_batch() -> None:
-    assert words.safety(gather.Batch("b", "b")) == ""
+    assert words.safety(shown.Batch("b", "b")) == ""

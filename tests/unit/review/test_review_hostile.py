@@ -10,10 +10,9 @@ from typing import Any
 
 import pytest
 
-from glassine import report
 from glassine.review import server as review_server
 from glassine.review.server import Session
-from makers import make_results
+from makers import make_results, step_calls
 
 
 @pytest.fixture(scope="module")
@@ -22,7 +21,7 @@ def served(tmp_path_factory):
     root = tmp_path_factory.mktemp("review")
     given = make_results.write_batch(root, 3, pictures=False)
     results = root / "results" / make_results.BATCH
-    report.write_report(results, given)
+    step_calls.write_report(results, given)
     batch_dir = root / "masters" / make_results.BATCH
     batch_dir.mkdir(parents=True)
     session = Session(make_results.BATCH, results, batch_dir, writable=True)

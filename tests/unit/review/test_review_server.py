@@ -11,12 +11,11 @@ from typing import Any
 
 import pytest
 
-from glassine import report
 from glassine.base import corrections
 from glassine.base.errors import GlassineError
 from glassine.review import server as review_server
 from glassine.review.server import Session
-from makers import make_results
+from makers import make_results, step_calls
 
 SQUARE = [[10, 10], [90, 12], [88, 70], [9, 68]]
 
@@ -25,7 +24,7 @@ SQUARE = [[10, 10], [90, 12], [88, 70], [9, 68]]
 def session(tmp_path: Path) -> Session:
     given = make_results.write_batch(tmp_path, 6, pictures=False)
     results = tmp_path / "results" / make_results.BATCH
-    report.write_report(results, given)
+    step_calls.write_report(results, given)
     batch_dir = tmp_path / "masters" / make_results.BATCH
     batch_dir.mkdir(parents=True)
     return Session(make_results.BATCH, results, batch_dir, writable=True)

@@ -1,0 +1,41 @@
+"""What the report is given of a batch."""
+
+from __future__ import annotations
+
+import msgspec
+
+from glassine.base.model import BatchId
+from glassine.base.records import Given
+from glassine.base.records.given import Institution
+from glassine.deliver.given import DeliverySection
+from glassine.intake.given import CatalogueSettings
+
+
+class ReportSection(Given, frozen=True, kw_only=True):
+    """viewer: the zoom viewer's script, relative to the project; None for the place where npm
+    installs it."""
+
+    viewer: str | None = None
+
+
+class IiifSection(Given, frozen=True, kw_only=True):
+    """base_url: of the collection."""
+
+    base_url: str = ""
+
+
+class Settings(CatalogueSettings, frozen=True, kw_only=True):
+    report: ReportSection = ReportSection()
+    iiif: IiifSection = IiifSection()
+    delivery: DeliverySection = DeliverySection()
+
+
+class ReportGiven(Given, frozen=True, kw_only=True):
+    """deliveries: their folder, empty for a report that says nothing of them. masters: the batch
+    folder, for the catalogue and the corrections that stand; None for what intake read of them."""
+
+    batch: BatchId
+    settings: Settings
+    institution: Institution = msgspec.field(default_factory=Institution)
+    deliveries: str = ""
+    masters: str | None = None

@@ -1,0 +1,255 @@
+"""The page of a batch, and the files of details beside it."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import math
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import msgspec
+from markupsafe import Markup
+
+from glassine import __version__
+from glassine.base import clock, item_states
+from glassine.base.model import ItemId
+from glassine.base.records.corrections import Correction, Withdrawal
+from glassine.base.records.given import Institution
+from glassine.report import plots, words
+from glassine.report.cautions import DECAYING_LEVEL, Caution, cautions_of
+from glassine.report.shown import Batch, Item, ListedRow, Master, decay_order
+from glassine.report.summary import FindingLine
+from glassine.report.timing import Throughput
+
+_HERE = Path(__file__).parent
+# Held and review items beyond this many are in the list below, not shown at length as well.
+AT_LENGTH = 60
+# How many items share one file of details beside the page.
+DETAILS_A_FILE = 50
+_STATES = (
+    ("held", "held", "cannot go on until a person acts"),
+    ("review", "to look at", "finished; a person should look"),
+    ("waiting", "waiting", "not yet at rest; the next night takes it"),
+    ("pending", "not yet run", "ready; the next run does it"),
+    ("done", "done", "finished and packed"),
+)
+
+
+class _Reason(msgspec.Struct, frozen=True):
+    text: str
+    master: str | None
+    frame: int | None
+
+
+class _Detail(msgspec.Struct, frozen=True, kw_only=True):
+    """An item as the page's script has it. delivery: how it stands to the deliveries, in words."""
+
+    item: str
+    title: str
+    state: str
+    words: str
+    step: str | None
+    findings: list[FindingLine]
+    reasons: list[_Reason]
+    catalogue: list[tuple[str, str]]
+    masters: list[Master]
+    links: list[tuple[str, str]]
+    delivery: str | None
+
+
+class _PageData(msgspec.Struct, frozen=True, kw_only=True):
+    """What the page's script is told at once. size: items in a file of details; viewer: address
+    of the zoom viewer's script, where it is there."""
+
+    batch: str
+    size: int
+    items: list[str]
+    standing: dict[ItemId, Correction]
+    withdraw: list[dict[str, str | int]]
+    viewer: str | None
+
+
+def _script_json(value: Any) -> Markup:
+    """Return JSON that may stand inside a script element: no `<`, no line separators."""
+    plain = msgspec.to_builtins(value)
+    text = json.dumps(plain, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
+    escaped = text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+    return Markup(escaped)  # noqa: S704 - every character that could end the script is escaped
+
+
+def _order(item: Item) -> tuple[str, str]:
+    return (item.taken, item.item)
+
+
+def _series(batch: Batch) -> list[plots.Series]:
+    """Return each numeric measure over the session, in the order of capture."""
+    by_limit: dict[tuple[str, str | None], plots.Series] = {}
+
+    def add(name: str, unit: str, limit: str | None, source: str, point: plots.Point) -> None:
+        # Kinds of film have limits of their own: each limit has its own plot.
+        series = plots.Series(name, unit, limit, source, [])
+        by_limit.setdefault((name, limit), series).points.append(point)
+
+    for item in sorted(batch.items, key=_order):
+        for frame in item.frames:
+            skew = plots.Point(item.item, frame.n, frame.angle, True)
+            add("skew of the frame", "degrees", None, "", skew)
+            for measure in frame.measures:
+                value = measure.value
+                if isinstance(value, bool) or not isinstance(value, int | float):
+                    continue
+                point = plots.Point(item.item, frame.n, float(value), measure.verdict == "pass")
+                name = item_states.measure_name(measure.name)
+                add(name, measure.unit or "", measure.limit, measure.source or "", point)
+    by_need = sorted(
+        by_limit.values(), key=lambda series: (-len(series.failed), series.limit is None)
+    )
+    return [series for series in by_need if all(_finite(p.value) for p in series.points)]
+
+
+def _finite(value: float) -> bool:
+    return math.isfinite(value)
+
+
+@dataclass(frozen=True)
+class _Drawn:
+    """A series as the page shows it. spread, drift: SVG; words: how it moved."""
+
+    series: plots.Series
+    spread: Markup
+    drift: Markup
+    words: str
+
+
+def _drawn(series: plots.Series) -> _Drawn:
+    return _Drawn(
+        series=series,
+        spread=Markup(plots.spread(series)),  # noqa: S704 - plots escapes its texts
+        drift=Markup(plots.drift(series)),  # noqa: S704
+        words=plots.drift_words(series),
+    )
+
+
+def _figures(throughput: Throughput) -> list[tuple[str, str]]:
+    rows = [
+        ("Masters an hour", _tidy(throughput.masters_an_hour)),
+        ("Gigabytes an hour", _tidy(throughput.gigabytes_an_hour)),
+        ("Masters", f"{throughput.masters:,}"),
+        ("Gigabytes of masters", _tidy(throughput.bytes / 1e9)),
+        ("From first to last step", words.span_words(throughput.span_s)),
+    ]
+    if throughput.started is not None:
+        begun = datetime.fromtimestamp(throughput.started, UTC).strftime("%Y-%m-%d %H:%M UTC")
+        rows.append(("Began", begun))
+    return [(label, text) for label, text in rows if text]
+
+
+def _tidy(value: float | None) -> str:
+    return plots.tidy(value) if value else ""
+
+
+def _decaying(batch: Batch) -> list[ListedRow]:
+    rows = [
+        ListedRow(item.item, item.title, item.material, item.decay_level, item.state_words)
+        for item in batch.items
+        if (item.decay_level or 0) >= DECAYING_LEVEL or item.material == "nitrate"
+    ]
+    return sorted(rows, key=decay_order)
+
+
+def _cautions(batch: Batch) -> list[Caution]:
+    rows = [
+        (item.item, item.material, item.decay_level, item.masters[0].kind or "")
+        for item in batch.items
+        if item.masters
+    ]
+    waiting = [(row.item, row.material, row.decay_level, "") for row in batch.without_master]
+    return cautions_of(rows + waiting)
+
+
+def _detail(batch: Batch, item: Item) -> _Detail:
+    state = item.status
+    return _Detail(
+        item=item.item,
+        title=item.title,
+        state=state.state,
+        words=item.state_words,
+        step=state.step,
+        findings=[FindingLine.of(finding.shown()) for finding in state.findings + item.notes],
+        reasons=[_Reason(reason.text, reason.master, reason.frame) for reason in state.reasons],
+        catalogue=item.catalogue,
+        masters=item.masters,
+        links=item.links,
+        delivery=batch.delivered.words_of(item.item),
+    )
+
+
+def detail_files(batch: Batch) -> dict[str, str]:
+    """Return name -> text of the scripts that hold the details, so many items in each."""
+    scripts = {}
+    for number in range(math.ceil(len(batch.items) / DETAILS_A_FILE)):
+        items = batch.items[number * DETAILS_A_FILE : (number + 1) * DETAILS_A_FILE]
+        details = _script_json([_detail(batch, item) for item in items])
+        scripts[f"details-{number:04d}.js"] = f"glassineDetails({number},{details});\n"
+    return scripts
+
+
+def _withdrawal(entry: Withdrawal) -> dict[str, str | int]:
+    """Return an entry of `withdraw` with its keys in the order of intake.json."""
+    return dict(sorted(msgspec.to_builtins(entry).items()))
+
+
+def render(batch: Batch, throughput: Throughput, institution: Institution, viewer: bool) -> str:
+    """Return the page. viewer: whether the zoom viewer's script lies beside it."""
+    script = (_HERE / "page.js").read_text("utf-8")
+    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    series = [_drawn(measured) for measured in _series(batch)]
+    held, look = batch.in_state("held"), batch.in_state("review")
+    parts = [
+        ("held", f"Held {len(held)}"),
+        ("look", f"To look at {len(look)}"),
+        ("all", "All items"),
+        ("quality", "Quality"),
+        ("time", "Time"),
+        *([("targets", "Capture targets")] if batch.proof else []),
+        ("deliveries", "Deliveries"),
+        ("next", "To capture next"),
+        ("notes", "Notes"),
+    ]
+    data = _PageData(
+        batch=batch.batch,
+        size=DETAILS_A_FILE,
+        items=[item.item for item in batch.items],
+        standing=batch.standing,
+        withdraw=[_withdrawal(entry) for entry in batch.withdraw],
+        viewer="viewer/openseadragon.min.js" if viewer else None,
+    )
+    return words.environment().get_template("page.html.j2").render(
+        batch=batch,
+        institution=institution,
+        made=clock.now_text(),
+        version=__version__,
+        css=Markup((_HERE / "page.css").read_text("utf-8")),  # noqa: S704 - ours
+        script=Markup(script),  # noqa: S704 - ours
+        script_digest=digest,
+        page_data=_script_json(data),
+        verdict=words.verdict(batch.counts, len(batch.delivered.dropped), bool(batch.problems)),
+        safety=words.safety(batch),
+        delivered=" ".join(batch.delivered.sentences),
+        states=_STATES,
+        parts=parts,
+        held=held,
+        look=look,
+        limit=AT_LENGTH,
+        cautions=_cautions(batch),
+        materials=sorted({item.material for item in batch.items if item.material}),
+        series=series,
+        throughput=throughput,
+        stages_s=sum(stage.total_s for stage in throughput.stages),
+        figures=_figures(throughput),
+        decaying=_decaying(batch),
+    )  # fmt: skip

@@ -1,0 +1,197 @@
+"""What the page shows of a batch, as types; the details beside the page hold the same as JSON."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+from urllib.parse import quote
+
+import msgspec
+
+from glassine.base.errors import Finding
+from glassine.base.item_states import ItemStatus
+from glassine.base.model import ItemId
+from glassine.base.records.corrections import Correction, Withdrawal
+from glassine.report import views
+from glassine.report.deliveries import Deliveries
+
+_STATE_WORDS = {
+    "done": "done",
+    "review": "to look at",
+    "held": "held",
+    "waiting": "waiting",
+    "pending": "not yet run",
+}
+
+
+def address(*parts: str) -> str:
+    """Return a relative address of a file, each part percent-encoded (RFC 3986)."""
+    return "/".join(quote(piece) for part in parts for piece in part.split("/"))
+
+
+class PictureFile(msgspec.Struct, frozen=True, kw_only=True):
+    """A picture of a frame. src: address relative to the report; w, h: px."""
+
+    src: str
+    w: int
+    h: int
+    bytes: int | None
+    sha256: str | None
+
+
+class Frame(msgspec.Struct, frozen=True, kw_only=True):
+    """A frame of a master.
+
+    corners: in pixels of the master as stored. angle: of the skew, degrees; rotate: clockwise,
+    degrees. seen: what was measured of it, which a decision about it keeps (`seen` in
+    corrections.yaml): {} where a person added it, None where the record does not say. files: its
+    pictures by their use. tiles: info.json of its tile set (IIIF Image API 3).
+    """
+
+    n: int
+    corners: list[list[float]]
+    angle: float
+    rotate: int
+    mirror: bool
+    polarity: str
+    process: str
+    blank: bool
+    exclude: bool
+    confidence: float
+    state: str
+    seen: dict[str, Any] | None
+    source: str
+    reasons: tuple[str, ...]
+    files: dict[str, PictureFile]
+    tiles: dict[str, Any] | None
+    measures: list[views.Measure]
+
+
+class Master(msgspec.Struct, kw_only=True):
+    """A master.
+
+    path: in the batch folder. width, height: px. ppi: pixels per inch in the plane of the film.
+    preview: address relative to the report; small, middle: of its copies (see `previews`).
+    seen_sha256: of the capture that the frames were found on: verify may have read another since.
+    decided: decisions that were not applied to the frame of their number, each {"entry", "on": the
+    frame's number, or None}. read: when it was last read whole and compared. taken: when it was
+    captured, as it says itself.
+    """
+
+    path: str
+    part: str | None = None
+    bytes: int = 0
+    width: int | None = None
+    height: int | None = None
+    kind: str | None = None
+    ppi: int | float | None = None
+    ppi_source: str | None = None
+    notes: tuple[str, ...] = ()
+    preview: str | None = None
+    sha256: str | None = None
+    seen_sha256: str | None = None
+    decided: list[dict[str, Any]] = msgspec.field(default_factory=list)
+    verdict: str | None = None
+    read: str | None = None
+    taken: str = ""
+    frames: list[Frame] = msgspec.field(default_factory=list)
+    small: str | None = None
+    middle: str | None = None
+
+
+@dataclass
+class Item:
+    """One item as the page shows it.
+
+    catalogue, links: (label, text or address). bytes: of its masters. taken: earliest capture time
+    as written in a master, or "".
+    """
+
+    status: ItemStatus
+    title: str = ""
+    date: str = ""
+    material: str = ""
+    decay_level: int | None = None
+    catalogue: list[tuple[str, str]] = field(default_factory=list)
+    masters: list[Master] = field(default_factory=list)
+    notes: list[Finding] = field(default_factory=list)
+    bytes: int = 0
+    taken: str = ""
+    links: list[tuple[str, str]] = field(default_factory=list)
+    correction: Correction | None = None
+
+    @property
+    def item(self) -> str:
+        return self.status.item
+
+    @property
+    def state_words(self) -> str:
+        return _STATE_WORDS[self.status.state]
+
+    @property
+    def frames(self) -> list[Frame]:
+        return [frame for master in self.masters for frame in master.frames]
+
+
+@dataclass(frozen=True)
+class ListedRow:
+    """A row of a list by decay. state: in words, of an item that has masters."""
+
+    item: str
+    title: str
+    material: str
+    decay_level: int | None
+    state: str = ""
+
+
+def decay_order(row: ListedRow) -> tuple[int, bool, str]:
+    """Sort key: highest level first, nitrate before others of its level, then by id."""
+    level = row.decay_level
+    return (-(level if level is not None else -1), row.material != "nitrate", row.item)
+
+
+@dataclass(frozen=True)
+class Proof:
+    """What the target captures say (targets.json). holds: what keeps the batch from delivery."""
+
+    statement: str
+    holds: list[Finding]
+    targets: list[views.Target]
+    course: views.Course
+
+
+@dataclass
+class Batch:
+    """Everything the page shows of a batch.
+
+    held_since: when the step that failed for the batch as a whole told so (held.json). standing:
+    the corrections that stand, by item.
+    """
+
+    batch: str
+    title: str
+    items: list[Item] = field(default_factory=list)
+    counts: dict[str, int] = field(default_factory=dict)
+    problems: list[Finding] = field(default_factory=list)
+    held_since: str = ""
+    notes: list[Finding] = field(default_factory=list)
+    other_files: list[str] = field(default_factory=list)
+    targets: list[str] = field(default_factory=list)
+    proof: Proof | None = None
+    rows_read: int = 0
+    without_master: list[ListedRow] = field(default_factory=list)
+    delivered: Deliveries = field(default_factory=Deliveries)
+    withdraw: list[Withdrawal] = field(default_factory=list)
+    standing: dict[ItemId, Correction] = field(default_factory=dict)
+
+    @property
+    def statuses(self) -> list[ItemStatus]:
+        return [item.status for item in self.items]
+
+    @property
+    def asks(self) -> list[Finding]:
+        """The notes that a person should look at, of the batch as a whole."""
+        return [note for note in self.notes if note.severity == "review"]
+
+    def in_state(self, state: str) -> list[Item]:
+        return [item for item in self.items if item.status.state == state]
