@@ -119,7 +119,7 @@ def alone(patch: Patch, piece: Piece, ground: Floats) -> Patch:
         flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP,
     )
     own = np.asarray(mask, bool)[..., None]
-    light = np.float32(10.0) ** -ground.astype(np.float32)
+    light = np.asarray(10.0 ** -ground.astype(np.float64), np.float32)
     return replace(
         patch,
         v=np.where(own, patch.v, ground.astype(np.float32)),

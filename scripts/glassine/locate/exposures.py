@@ -708,7 +708,7 @@ class _Part:
             columns = np.clip(at[:, None] + first + np.arange(3)[None], 0, light.shape[1] - 1)
             levels.append(as_seen(light[rows[:, None], columns].mean((1, 2))))
         outside, inside = levels
-        own = float(as_seen(np.float32(10.0) ** -border.tone).mean())
+        own = float(as_seen(np.asarray(10.0 ** -border.tone.astype(np.float64), np.float32)).mean())
         nearer = np.abs(outside - own) < 0.7 * np.abs(inside - own)
         return float(np.median(np.abs(inside - outside))) if nearer.mean() > 0.5 else 0.0
 

@@ -33,13 +33,13 @@ RULES = {
 
 
 @pytest.fixture
-def seen(monkeypatch: pytest.MonkeyPatch) -> Iterator[set[int]]:
+def seen(monkeypatch: pytest.MonkeyPatch) -> Iterator[set[threading.Thread]]:
     """The threads in which digests are worked out and strips are unfolded."""
-    found: set[int] = set()
+    found: set[threading.Thread] = set()
 
     def marked(real: Any) -> Any:
         def call(*args: Any, **kwargs: Any) -> Any:
-            found.add(threading.get_ident())
+            found.add(threading.current_thread())
             return real(*args, **kwargs)
 
         return call
@@ -70,7 +70,7 @@ def _both(path: Path) -> tuple[dict[str, str], hashing.Digests]:
 
 @pytest.mark.parametrize("count", [1, 2])
 def test_digests_take_the_threads_that_are_counted(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seen: set[int], count: int
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seen: set[threading.Thread], count: int
 ) -> None:
     monkeypatch.setenv(threads.THREADS, str(count))
     path = tmp_path / "a"
@@ -79,14 +79,14 @@ def test_digests_take_the_threads_that_are_counted(
     expected = {name: hashlib.new(name, content).hexdigest() for name in found}
     assert found == expected
     assert (both.sha256, both.sha512) == (expected["sha256"], expected["sha512"])
-    here = threading.get_ident()
+    here = threading.current_thread()
     assert here in seen
     # One helper for each of the two ways in which digests are made, never at the same time.
     assert len(seen - {here}) == (0 if min(count, CORES) == 1 else 2)
 
 
 def test_one_thread_unfolds_in_the_job_itself(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seen: set[int]
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, seen: set[threading.Thread]
 ) -> None:
     monkeypatch.setenv(threads.THREADS, "1")
     path = tmp_path / "a.tif"
@@ -94,7 +94,7 @@ def test_one_thread_unfolds_in_the_job_itself(
     tifffile.imwrite(path, pixels, compression="zlib", rowsperstrip=8, photometric="rgb")
     with path.open("rb") as stream:
         unfold.prove(stream.fileno(), layout.read(stream, path.stat().st_size))
-    assert seen == {threading.get_ident()}
+    assert seen == {threading.current_thread()}
 
 
 def test_no_more_threads_than_cores_and_at_least_one(monkeypatch: pytest.MonkeyPatch) -> None:

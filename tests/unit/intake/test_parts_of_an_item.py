@@ -36,7 +36,7 @@ class Desk:
         self.config = settings.load(more)
         given = {"batch": "b", "settings": self.config}
         self.known = due.Batch(taken_in(self.batch, given))
-        self.parts = {each["path"]: each["part"] for each in self.known.items[ITEM]["masters"]}
+        self.parts = {master.path: master.part for master in self.known.items[ITEM].masters}
 
     def step(self, name):
         given = due.given(name, self.known, ITEM, self.config)
