@@ -9,6 +9,7 @@ from glassine.base import settings
 from glassine.base.files import read_json
 from glassine.night import due
 from makers.film.samples import Sample
+from makers.made_items import CATALOGUE
 from makers.step_calls import do_step, taken_in
 
 WIDTH = 700
@@ -153,7 +154,7 @@ def test_the_records_hold_the_facts_of_each_master(desk):
     desk.located()
     desk.rendered()
     given = due.given("embed", desk.known, ITEM, desk.config)
-    do_step("embed", desk.batch, desk.dir, {**given, "catalogue": {"title": "Quay"}})
+    do_step("embed", desk.batch, desk.dir, {**given, "catalogue": CATALOGUE | {"item": ITEM}})
     for name in ("geometry", "embedded"):
         facts = read_json(desk.dir / f"{name}.json")["event"]["detail"]["facts"]
         assert facts[f"{ITEM}_print.tif"]["rotate"] == 180
