@@ -12,10 +12,10 @@ import msgspec
 import pytest
 
 from conftest import Night, wait_until
-from glassine import report
 from glassine.base import corrections, files
 from glassine.review import server as review_server
 from glassine.review.server import Session
+from makers.step_calls import write_report
 
 ITEM = "PEH-0005"
 MASTER = f"{ITEM}.tif"
@@ -47,7 +47,7 @@ def session(tmp_path: Path) -> Session:
     whole = {"corrections": [{"item": ITEM, "by": "op-03", "frames": [MOVED, HELD]}]}
     said = corrections.check(whole, "test").corrections
     (batch / corrections.FILE_NAME).write_text(corrections.as_text(said), "utf-8")
-    report.write_report(night.results, night.given)
+    write_report(night.results, night.given)
     return Session(night.given["batch"], night.results, batch, writable=True)
 
 

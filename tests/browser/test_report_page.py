@@ -141,7 +141,9 @@ def test_turn_polarity_process_blank_and_note(page: Any, night: Night, tmp_path:
     page.get_by_label("Note to the record").fill("seen: “blank” \u2028 end: yes # no")
     page.keyboard.press("Tab")
     read = saved(page, tmp_path)
-    assert frame_of(read, "PEH-0005", 2) == {
+    frame = frame_of(read, "PEH-0005", 2)
+    assert frame.pop("seen")["polarity"] == "negative"  # what the decision was made on
+    assert frame == {
         "master": "PEH-0005.tif",
         "frame": 2,
         "rotate": 270,

@@ -1,6 +1,7 @@
 """What lies in a batch folder is opened by one door: nothing hangs, leads outside, or is passed
 over because it cannot be read."""
 
+import contextlib
 import json
 import os
 import stat
@@ -188,6 +189,10 @@ def as_nobody(folder):
     for path in [folder, *folder.parents]:
         if str(path) not in ("/", "/tmp") and path.stat().st_uid == os.getuid():
             path.chmod(path.stat().st_mode | 0o055)
+
+    # What is imported or read late lies where a user without rights may not go.
+    with contextlib.suppress(GlassineError):
+        take(folder)
 
     def question():
         os.setgroups([])
