@@ -51,6 +51,7 @@ def session(tmp_path: Path) -> Session:
     return Session(night.given["batch"], night.results, batch, writable=True)
 
 
+# Asked for before `page`, so that the server outlives what the page still loads.
 @pytest.fixture
 def address(session: Session) -> Iterator[str]:
     server = review_server.serve(session)
@@ -70,7 +71,7 @@ def save(page: Any) -> str:
 
 
 def test_decisions_are_shown_where_they_were_applied_and_saved_as_they_are_seen(
-    page: Any, address: str, session: Session
+    address: str, page: Any, session: Session
 ) -> None:
     page.goto(f"{address}#item={ITEM}")
     page.wait_for_selector("dialog[open] .panel")

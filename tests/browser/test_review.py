@@ -22,6 +22,7 @@ def session(night: Night, tmp_path: Path) -> Session:
     return Session(night.given["batch"], night.results, tmp_path, writable=True)
 
 
+# Asked for before `page`, so that the server outlives what the page still loads.
 @pytest.fixture
 def address(session: Session) -> Iterator[str]:
     server = review_server.serve(session)
@@ -33,7 +34,7 @@ def address(session: Session) -> Iterator[str]:
     thread.join()
 
 
-def turn_and_save(page: Any, address: str, item: str) -> str:
+def turn_and_save(address: str, page: Any, item: str) -> str:
     page.goto(f"{address}#item={item}")
     page.wait_for_selector("dialog[open] .panel")
     page.get_by_role("button", name="Turn right").click()
@@ -44,7 +45,7 @@ def turn_and_save(page: Any, address: str, item: str) -> str:
     return text
 
 
-def test_saving_lands_in_the_batch_folder(page: Any, address: str, session: Session) -> None:
+def test_saving_lands_in_the_batch_folder(address: str, page: Any, session: Session) -> None:
     told = turn_and_save(page, address, "PEH-0001")
     assert str(session.target) in told
     read = msgspec.to_builtins(corrections.read(session.target).corrections)
@@ -58,7 +59,7 @@ def test_saving_lands_in_the_batch_folder(page: Any, address: str, session: Sess
 
 
 def test_saving_a_second_time_goes_on_from_the_first(
-    page: Any, address: str, session: Session
+    address: str, page: Any, session: Session
 ) -> None:
     turn_and_save(page, address, "PEH-0001")
     page.get_by_role("button", name="Turn right").click()
@@ -86,7 +87,7 @@ def test_what_another_person_saved_is_not_lost(
 
 
 def test_where_writing_is_not_allowed_a_download_is_offered(
-    page: Any, address: str, session: Session
+    address: str, page: Any, session: Session
 ) -> None:
     session.writable = False
     page.goto(f"{address}#item=PEH-0001")
@@ -95,7 +96,7 @@ def test_where_writing_is_not_allowed_a_download_is_offered(
     assert page.get_by_role("button", name="Download corrections.yaml").is_visible()
 
 
-def test_pictures_come_through_the_server(page: Any, address: str) -> None:
+def test_pictures_come_through_the_server(address: str, page: Any) -> None:
     page.goto(address)
     page.locator("#cards img").first.scroll_into_view_if_needed()
     wait_until(page, "document.querySelector('#cards img').naturalWidth > 0")
