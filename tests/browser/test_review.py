@@ -34,7 +34,7 @@ def address(session: Session) -> Iterator[str]:
     thread.join()
 
 
-def turn_and_save(address: str, page: Any, item: str) -> str:
+def turn_and_save(page: Any, address: str, item: str) -> str:
     page.goto(f"{address}#item={item}")
     page.wait_for_selector("dialog[open] .panel")
     page.get_by_role("button", name="Turn right").click()
