@@ -258,6 +258,9 @@ def repeat_in(grey: Floats) -> tuple[float, float]:
 # Perforations take this share of their pitch (ISO 491: 1.98 of 4.75 mm), within what blur makes of
 # it, and so many at the least stand in one row of a frame (eight to a whole one).
 HOLE_SHARE = 0.3, 0.56
+# Their pitch, 4.75 mm, as a share of an outline that takes them in: of film 35 mm wide the rows of
+# both sides (0.136), or little more than the picture's 24 mm (0.198); 10 % more either way.
+PITCH_SHARE = 0.12, 0.22
 FEWEST_HOLES = 5
 
 
@@ -276,12 +279,17 @@ def holes_in(grey: Floats) -> int:
             low, high = np.percentile(profile, (8, 80))
             if high - low > 0.06:
                 level = (low + high) / 2
-                most = max(most, _in_time(profile < level, part), _in_time(profile > level, part))
+                most = max(
+                    most, _in_time(profile < level, part, h), _in_time(profile > level, part, h)
+                )
     return most
 
 
-def _in_time(marked: npt.NDArray[np.bool_], rows: Floats) -> int:
-    """Return the number of runs where they are evenly spaced, even, and like perforations."""
+def _in_time(marked: npt.NDArray[np.bool_], rows: Floats, across: int) -> int:
+    """Return the number of runs where they are evenly spaced, even, and like perforations.
+
+    across: size of the outline across the film, px.
+    """
     runs = [(a, b) for a, b in _runs(marked) if a > 0 and b < len(marked)]
     if len(runs) < FEWEST_HOLES:
         return 0
@@ -292,7 +300,8 @@ def _in_time(marked: npt.NDArray[np.bool_], rows: Floats) -> int:
     shares = widths / pitch
     even = np.abs(pitches - pitch).max() < 0.1 * pitch + 1 and np.ptp(widths) < 0.2 * pitch + 2
     like = HOLE_SHARE[0] < shares.min() and shares.max() < HOLE_SHARE[1]
-    if not even or not like or pitch > 0.2 * len(marked):
+    pitched = PITCH_SHARE[0] * across < pitch < PITCH_SHARE[1] * across
+    if not even or not like or not pitched:
         return 0
     tones = [rows[:, a + (b - a) // 4 : b - (b - a) // 4] for a, b in runs]
     plain = max(float(tone.std()) for tone in tones) < 0.08

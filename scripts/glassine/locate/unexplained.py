@@ -33,6 +33,8 @@ BAR = 0.45
 # Parts that bars leave of a picture are no pictures where they are narrower than this, one side to
 # the other: such bars are bricks, boards, railings.
 SLIMMEST = 0.25
+# Nor are parts that a seam leaves which are less than this share of the picture.
+LEAST_PART = 0.12
 # A picture is like itself moved by this (correlation): of single ones the most seen was 0.53.
 REPEATS = 0.62
 # Film without a frame, for the length of one: between frames, and at the film's ends.
@@ -119,6 +121,8 @@ def _inside(finder: Finder, one: Candidate) -> None:
             min(1.0, 0.5 + line.strength),
         )
     for line in seen.seams:
+        if not LEAST_PART < line.at < 1 - LEAST_PART:
+            continue  # a quay's edge or a shore near the picture's own; no part of another picture
         one.against(
             "seam inside",
             f"two pictures seem to meet {_way(line)} at {line.at:.0%} of its {_side(line)}",
