@@ -124,6 +124,10 @@ def _polarity(
         return "positive", process, 0.98, 0.0
     if mask > MASK_DENSITY:
         return "negative", "colour", 0.98, 0.98
+    if border is not None and not dark_border and process == "colour":
+        # Colours, a light border and no orange mask: a print on a dark board, or one of the few
+        # colour negatives without a mask. A person says which.
+        return "positive", process, 0.6, 0.0
     if border is not None and not (dark_border and kind == "frame_135"):
         return "positive" if dark_border else "negative", process, 0.95, 0.0
     # Without a border: a colour picture without an orange mask is a transparency.
