@@ -204,7 +204,8 @@ def as_nobody(folder):
             found = {"stopped": [each.as_dict() for each in error.findings]}
         return {**found, "mark": intake.fingerprint(folder, [])}
 
-    found = sandbox.answer(question, seconds=60, memory_bytes=2**30)
+    # The limit counts what the tests before have loaded into this process as well.
+    found = sandbox.answer(question, seconds=60, memory_bytes=2**34)
     assert found is not None, "it ended with an error not its own"
     return found
 
