@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine.base.model import Facts, Frame, MasterGeometry, MasterPiece
-from glassine.locate import scale, weights, witness
+from glassine.locate import scale, weights
 from glassine.locate.candidate import Candidate
 from glassine.locate.encoding import linear_table
 from glassine.locate.finder import Finder
@@ -121,6 +121,10 @@ def _weighed(base: Finder, said: list[Scale]) -> tuple[Look, list[Doubt]]:
 
 
 UNKNOWN = "nothing states or shows the resolution: sizes in mm are not known"
+GUESSED = (
+    "taken for roll film by its shape alone, as nothing states or shows the resolution: it may be "
+    "one picture that a band parts (state the kind, frames or nominal_ppi in batch.yaml)"
+)
 UNKNOWN_MOUNT = f"{UNKNOWN}, nor whether this is a mounted or a lantern slide"
 
 
@@ -133,7 +137,9 @@ def _measured(base: Finder, look: Look, seen: Scale, said: list[Scale]) -> tuple
             seen = again
     look.finder.sure = True
     if not said:
-        return look, []
+        # By its shape alone any piece with a band across it may be film of that width.
+        guessed = seen.source == "film width" and base.kind == "auto"
+        return look, [Doubt(GUESSED, "roll film by its shape")] if guessed else []
     if not scale.agree(said[0], seen):
         return look, [Doubt(scale.contradicts(said[0], seen))]
     return look, _beside(said[0], said)
@@ -203,9 +209,7 @@ def explained(
     if kind_doubt is not None:
         doubts.append(Doubt(kind_doubt, "kind in doubt"))
     _doubted(look, doubts)
-    pieces = examine(look.finder, look.judge())
-    witness.examine(base.whole, look.judge(), base.reduction)
-    return look, doubts, pieces
+    return look, doubts, examine(look.finder, look.judge())
 
 
 def locate_array(

@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 
 from glassine.base.model import Corners, MasterPiece
+from glassine.locate import witness
 from glassine.locate.candidate import Candidate
 from glassine.locate.finder import Finder
 from glassine.locate.inside import Line, look_inside, upright_grey
@@ -47,6 +48,9 @@ EVEN = 0.05
 OF_THE_NUMBER = (
     "bar inside",
     "seam inside",
+    "map: edge inside",
+    "parted by a band",
+    "roll film by its shape",
     "repeats itself",
     "long for its width",
     "size of several on 120 film",
@@ -63,6 +67,7 @@ def examine(finder: Finder, found: list[Candidate]) -> tuple[MasterPiece, ...]:
         if not one.blank:
             _inside(finder, one)
             _rim(finder, small, one)
+            _parted(one)
     for number in sorted({one.strip for one in found} - {0}):
         others = [one for one in found if one.strip != number]
         _steps(finder, [one for one in found if one.strip == number], others)
@@ -70,6 +75,7 @@ def examine(finder: Finder, found: list[Candidate]) -> tuple[MasterPiece, ...]:
     for feature, words in _missed(finder, seen):
         for one in found:
             one.against(feature, words)
+    witness.examine(finder.whole, found, finder.reduction)
     _count(finder, found)
     return tuple(
         MasterPiece(corners=_corners(each.corners), taken_for=each.taken_for) for each in seen
@@ -145,6 +151,18 @@ def _inside(finder: Finder, one: Candidate) -> None:
         one.against(
             "long for its width",
             f"{long / short:.1f} times as long as wide: there may be more than one picture",
+        )
+
+
+def _parted(one: Candidate) -> None:
+    """Note that a band alone makes a picture one of several: a beam or a rail right across a single
+    view looks the same. A view that comes again shows that it was exposed again.
+    """
+    if one.whole is not None and not one.repeated:
+        one.against(
+            "parted by a band",
+            "one of several pictures on its piece by a band alone, none of which shows the same "
+            "view again: it may be part of a single picture",
         )
 
 

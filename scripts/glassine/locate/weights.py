@@ -82,6 +82,7 @@ BY_HAND = {
     # Evidence that no frame explains.
     "bar inside": Weight(7.0, _PER_FRAME),
     "seam inside": Weight(6.1, _PER_FRAME),
+    "parted by a band": Weight(6.1, _PER_FRAME),
     "repeats itself": Weight(7.0, _PER_FRAME),
     "holes inside": Weight(7.0, _PER_FRAME),
     "table inside": Weight(6.1, "times its share of the frame / 2 %"),
@@ -95,6 +96,7 @@ BY_HAND = {
     "map: edge inside": Weight(6.1, _PER_FRAME),
     "map: side without an edge": Weight(2.5, _PER_FRAME),
     # What is said of the master.
+    "roll film by its shape": Weight(6.1, _PER_MASTER),
     "scale in doubt": Weight(6.1, _PER_MASTER),
     "scale unusable": Weight(5.1, _PER_MASTER),
     "kind by an unsure scale": Weight(5.1, _PER_MASTER),

@@ -277,3 +277,39 @@ def test_a_blank_frame_on_a_strip_leaves_nothing_unexplained(turned):
     assert [frame.blank for frame in found.frames] == [False, False, True, False]
     assert [piece.taken_for for piece in found.pieces] == ["strip"]
     assert [frame.reasons for frame in found.frames if frame.state != "ok"] == []
+
+
+# ------------------------------------------------------------------ parted by a band alone
+
+
+def located_beam(name, **facts):
+    """Find the frames of a plate with a dark border and one upright positive view, a dark beam right
+    across its middle: two pictures and a separator would look the same.
+    """
+    noise = np.random.default_rng(2)
+    view = cv2.resize(getattr(skimage.data, name)(), (900, 1400)).astype(float)
+    view[685:715] = 20 + noise.normal(0, 2, (30, 900))
+    plate = np.full((1520, 1020), 20.0)
+    plate[60:-60, 60:-60] = view
+    codes = np.full((1900, 1500), 245.0)
+    codes[190:-190, 240:-240] = plate
+    soft = cv2.GaussianBlur(codes + noise.normal(0, 1.5, codes.shape), (0, 0), 1)
+    pixels = np.clip(soft, 0, 255).astype(np.uint8)
+    return locate_array(
+        pixels,
+        1,
+        lambda left, top, width, height: pixels[top : top + height, left : left + width],
+        Facts(**facts),
+        None,
+        {},
+    )
+
+
+@pytest.mark.parametrize("name", ["coins", "brick", "moon"])
+def test_a_picture_that_a_beam_may_part_is_for_review(name):
+    assert {frame.state for frame in located_beam(name).frames} == {"review"}
+
+
+def test_a_stated_number_settles_what_a_band_alone_parts():
+    found = located_beam("brick", frames=2)
+    assert [frame.state for frame in found.frames] == ["ok", "ok"]
