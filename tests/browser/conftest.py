@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import shutil
+import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from glassine.review import server as review_server
 from makers import make_results, step_calls
 
 CHROMIUM = shutil.which("chromium")
@@ -38,8 +41,28 @@ def chromium() -> Iterator[Any]:
 
 
 @pytest.fixture
-def page(chromium: Any) -> Iterator[Any]:
-    """A page whose complaints (console errors, failed requests) fail the test at its end."""
+def served() -> Iterator[Callable[[review_server.Session], str]]:
+    """A function that serves a session and returns its address, until the test's end."""
+    with ExitStack() as running:
+
+        def serve(session: review_server.Session) -> str:
+            server = review_server.serve(session)
+            thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.05})
+            thread.start()
+            running.callback(thread.join)
+            running.callback(server.server_close)
+            running.callback(server.shutdown)
+            return review_server.address_of(server, session)
+
+        yield serve
+
+
+@pytest.fixture
+def page(chromium: Any, served: Any) -> Iterator[Any]:
+    """A page whose complaints (console errors, failed requests) fail the test at its end.
+
+    It rests on `served`, so that servers outlive what the page still loads.
+    """
     context = chromium.new_context(
         viewport={"width": 1280, "height": 800}, accept_downloads=True, reduced_motion="reduce"
     )

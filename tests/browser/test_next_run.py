@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import threading
 from pathlib import Path
 from typing import Any
 
@@ -54,7 +53,7 @@ def drag_and_save(page: Any, address: str, item: str) -> None:
 
 
 @pytest.mark.slow
-def test_a_dragged_corner_is_the_next_run_s_crop(page: Any, tmp_path: Path) -> None:
+def test_a_dragged_corner_is_the_next_run_s_crop(page: Any, served: Any, tmp_path: Path) -> None:
     studio = Studio(tmp_path)
     make_batch(studio.masters / BATCH)
     first = studio.night()
@@ -62,15 +61,7 @@ def test_a_dragged_corner_is_the_next_run_s_crop(page: Any, tmp_path: Path) -> N
     before = only_frame(studio, "PEH-0301")
     config = settings.load({"masters": "masters"})
     session = review_server.open_session(config, tmp_path, BATCH)
-    server = review_server.serve(session)
-    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.05})
-    thread.start()
-    try:
-        drag_and_save(page, review_server.address_of(server, session), "PEH-0301")
-    finally:
-        server.shutdown()
-        server.server_close()
-        thread.join()
+    drag_and_save(page, served(session), "PEH-0301")
     wanted = session.standing().corrections["PEH-0301"].frames[0].corners
     assert wanted[:2] == [pytest.approx(point, abs=0.01) for point in before["corners"][:2]]
     assert wanted[2][0] < before["corners"][2][0] - 20

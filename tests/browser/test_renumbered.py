@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import json
-import threading
-from collections.abc import Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +12,6 @@ import pytest
 
 from conftest import Night, wait_until
 from glassine.base import corrections, files
-from glassine.review import server as review_server
 from glassine.review.server import Session
 from makers.step_calls import write_report
 
@@ -51,16 +49,9 @@ def session(tmp_path: Path) -> Session:
     return Session(night.given["batch"], night.results, batch, writable=True)
 
 
-# Asked for before `page`, so that the server outlives what the page still loads.
 @pytest.fixture
-def address(session: Session) -> Iterator[str]:
-    server = review_server.serve(session)
-    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.05})
-    thread.start()
-    yield review_server.address_of(server, session)
-    server.shutdown()
-    server.server_close()
-    thread.join()
+def address(session: Session, served: Callable[[Session], str]) -> str:
+    return served(session)
 
 
 def save(page: Any) -> str:

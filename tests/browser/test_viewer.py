@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import threading
 from pathlib import Path
 from typing import Any
 
@@ -91,15 +90,9 @@ def test_the_viewer_reaches_full_zoom_from_the_disk(page: Any, tmp_path: Path) -
     assert "2048,1536,252,164/252,164/0/default.jpg" in full_size
 
 
-def test_the_viewer_reaches_full_zoom_through_the_server(page: Any, tmp_path: Path) -> None:
+def test_the_viewer_reaches_full_zoom_through_the_server(
+    page: Any, served: Any, tmp_path: Path
+) -> None:
     night = night_with_tiles(tmp_path)
     session = review_server.Session(night.given["batch"], night.results, tmp_path, False)
-    server = review_server.serve(session)
-    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.05})
-    thread.start()
-    try:
-        assert len(look_closely(page, review_server.address_of(server, session))) >= 20
-    finally:
-        server.shutdown()
-        server.server_close()
-        thread.join()
+    assert len(look_closely(page, served(session))) >= 20
