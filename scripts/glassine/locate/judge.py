@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Literal, cast
+from typing import Any, Literal, cast
 
 import cv2
 import numpy as np
@@ -11,15 +11,15 @@ from glassine.base import film
 from glassine.base.model import Corners, Frame, Side
 from glassine.locate import sides, weights
 from glassine.locate.candidate import Candidate
+from glassine.locate.known import Known
+from glassine.locate.measures import border_inside
+from glassine.locate.scene import Scene
 from glassine.locate.shapes import Doubles, angle_of, keystone_of, order, rectangle_of
 
 # Kinds whose polarity is taken from the kind, not from the picture.
 _BY_KIND = ("print", "lantern", "mounted_slide")
 # Trust in a polarity that a film's mask or its own border shows (see `character`).
 _PLAIN = 0.95
-
-if TYPE_CHECKING:
-    from glassine.locate.finder import Finder
 
 # Spread of an edge about its line, as a share of its length: that from which it counts, and that
 # which costs a whole unit.
@@ -31,26 +31,26 @@ SIZE_SHARE, SIZE_MM = 0.06, 1.5
 LONGER_THAN_ONE = 95.0
 
 
-def judge(finder: Finder, candidate: Candidate) -> None:
-    """Note all that speaks against a candidate by itself."""
+def judge(scene: Scene, known: Known, candidate: Candidate, alone: bool) -> None:
+    """Note all that speaks against a candidate by itself. alone: whether it is the only one."""
     if not candidate.blank and not candidate.oval:
         for side in range(4):
-            _side(finder, candidate, side)
-    _shape(finder, candidate)
-    _size(finder, candidate)
+            _side(scene, candidate, side)
+    _shape(known, candidate)
+    _size(scene, known, candidate, alone)
     if candidate.hollow:
         candidate.against(
             "mask without a picture", "even all round: a mask or mount with no picture found in it"
         )
-    if _cut_off(finder, candidate):
+    if _cut_off(scene, known, candidate):
         candidate.against("cut off", "cut off by the master's edge")
     low, high = candidate.corners.min(0), candidate.corners.max(0)
-    if low.min() < -1 or (high > np.array([finder.width, finder.height]) + 1).any():
+    if low.min() < -1 or (high > np.array([scene.width, scene.height]) + 1).any():
         candidate.against("runs out of the master", "runs out of the master")
-    _statements(finder, candidate)
+    _statements(scene, candidate)
 
 
-def _side(finder: Finder, candidate: Candidate, side: int) -> None:
+def _side(scene: Scene, candidate: Candidate, side: int) -> None:
     """Note what speaks against one side."""
     name, got = sides.NAMES[side], candidate.edges[side]
     if candidate.modelled[side]:
@@ -82,44 +82,44 @@ def _side(finder: Finder, candidate: Candidate, side: int) -> None:
             "side seen in part", f"{name} edge seen along {got.share:.0%} of its length only"
         )
     plain = 0.8 if candidate.level_dark else 0.1
-    if got is not None and got.contrast > plain and finder.border_inside(candidate, side):
+    if got is not None and got.contrast > plain and border_inside(scene.view, candidate, side):
         candidate.against(
             "side of the film",
             f"{name} edge may be that of the film: border is seen inside it",
         )
 
 
-def _size(finder: Finder, candidate: Candidate) -> None:
+def _size(scene: Scene, known: Known, candidate: Candidate, alone: bool) -> None:
     """Note what speaks against the size of a candidate."""
     area = float(cv2.contourArea(candidate.corners.astype(np.float32)))
-    if not candidate.strip and area < 0.1 * finder.width * finder.height and finder.alone:
+    if not candidate.strip and area < 0.1 * scene.width * scene.height and alone:
         candidate.against(
             "little of the master",
             "covers little of the master: there may be more picture around it",
         )
-    if finder.ppi and not candidate.strip:
-        long, short = finder.size_mm(candidate.corners)
+    if known.ppi and not candidate.strip:
+        long, short = known.size_mm(candidate.corners)
         if abs(short - film.FILM_120.picture_height_mm) < 2.5 and long > LONGER_THAN_ONE:
             candidate.against(
                 "size of several on 120 film",
                 "as high as frames on 120 film: may be several side by side",
             )
-    other = _other_size(finder, candidate)
+    other = _other_size(scene, known, candidate)
     if other is not None:
         candidate.against("not the stated size", other)
     if candidate.small:
         candidate.against("smaller than pictures are", "far smaller than any known picture")
 
 
-def _other_size(finder: Finder, candidate: Candidate) -> str | None:
+def _other_size(scene: Scene, known: Known, candidate: Candidate) -> str | None:
     """Return what to say of a picture of another size than batch.yaml states, or None.
 
     Where the scale itself comes from the stated size, the proportions tell (see `stated`).
     """
-    stated = finder.facts.size_mm
-    if stated is None or not finder.ppi or candidate.blank or min(stated) <= 0:
+    stated = scene.facts.size_mm
+    if stated is None or not known.ppi or candidate.blank or min(stated) <= 0:
         return None
-    found = np.array(finder.size_mm(candidate.corners))
+    found = np.array(known.size_mm(candidate.corners))
     wanted = np.array([max(stated), min(stated)])
     if (np.abs(found - wanted) <= np.maximum(SIZE_SHARE * wanted, SIZE_MM)).all():
         return None
@@ -129,20 +129,20 @@ def _other_size(finder: Finder, candidate: Candidate) -> str | None:
     )
 
 
-def _statements(finder: Finder, candidate: Candidate) -> None:
+def _statements(scene: Scene, candidate: Candidate) -> None:
     """Note what of polarity and process is unclear, or other than batch.yaml states."""
-    facts, character = finder.facts, candidate.character
+    facts, character = scene.facts, candidate.character
     assert character is not None
     if facts.polarity == "auto" and character.polarity_trust < 0.8 and not candidate.blank:
         candidate.against("polarity unclear", "negative or positive: not clear from the picture")
     if facts.process == "auto" and character.process_trust < 0.8 and not candidate.blank:
         candidate.against("process unclear", "colour or monochrome: not clear from the picture")
-    if _not_monochrome(finder, candidate):
+    if _not_monochrome(scene, candidate):
         candidate.against(
             "process other than stated",
             "stated to be monochrome, but the negative shows colours",
         )
-    if _other_polarity(finder, candidate):
+    if _other_polarity(scene, candidate):
         stated = facts.polarity
         other = "positive" if stated == "negative" else "negative"
         candidate.against(
@@ -151,39 +151,39 @@ def _statements(finder: Finder, candidate: Candidate) -> None:
         )
 
 
-def _other_polarity(finder: Finder, candidate: Candidate) -> bool:
+def _other_polarity(scene: Scene, candidate: Candidate) -> bool:
     """Whether the film itself (its mask or its border) plainly says other than batch.yaml."""
-    found, stated = candidate.character, finder.facts.polarity
-    if found is None or candidate.blank or stated == "auto" or finder.facts.kind in _BY_KIND:
+    found, stated = candidate.character, scene.facts.polarity
+    if found is None or candidate.blank or stated == "auto" or scene.facts.kind in _BY_KIND:
         return False
     return found.polarity != stated and found.polarity_trust >= _PLAIN
 
 
-def _not_monochrome(finder: Finder, candidate: Candidate) -> bool:
+def _not_monochrome(scene: Scene, candidate: Candidate) -> bool:
     """Whether a negative that is stated to be monochrome is plainly none; positives are looked at
     when their tone is set."""
     found = candidate.character
-    if found is None or candidate.blank or finder.facts.process != "monochrome":
+    if found is None or candidate.blank or scene.facts.process != "monochrome":
         return False
-    polarity = finder.facts.polarity if finder.facts.polarity != "auto" else found.polarity
+    polarity = scene.facts.polarity if scene.facts.polarity != "auto" else found.polarity
     return polarity == "negative" and found.process == "colour" and found.process_trust >= 0.9
 
 
-def _cut_off(finder: Finder, candidate: Candidate) -> bool:
+def _cut_off(scene: Scene, known: Known, candidate: Candidate) -> bool:
     """Whether a frame of a strip has a side along the master's own edge."""
     if not candidate.strip:
         return False
-    near = 0.4 * (finder.ppi or 0) / film.MM_PER_INCH + 2
-    far = np.array([finder.width, finder.height]) - near
+    near = 0.4 * (known.ppi or 0) / film.MM_PER_INCH + 2
+    far = np.array([scene.width, scene.height]) - near
     c = candidate.corners
     sides_of = [c[[k, (k + 1) % 4]] for k in range(4)]
     return any(((side < near).all(0) | (side > far).all(0)).any() for side in sides_of)
 
 
-def _shape(finder: Finder, candidate: Candidate) -> None:
+def _shape(known: Known, candidate: Candidate) -> None:
     """Note what speaks against the shape: sides, corners, a size that no camera gives."""
     if candidate.oval:
-        _oval(finder, candidate)
+        _oval(known, candidate)
     if keystone_of(candidate.corners) > 0.9:
         candidate.against("sides not parallel", "opposite sides are not parallel")
     if candidate.blank or candidate.oval:
@@ -199,8 +199,8 @@ def _shape(finder: Finder, candidate: Candidate) -> None:
         candidate.against(
             "corners not square", f"corners are up to {max(turns):.1f} degrees off square"
         )
-    if candidate.gauge == "135" and finder.ppi_source == "perforations":
-        long, short = finder.size_mm(c)
+    if candidate.gauge == "135" and known.by_perforations:
+        long, short = known.size_mm(c)
         whole = abs(long - 36) < 0.55 and abs(short - 24) < 0.55
         half = abs(long - 24) < 0.55 and abs(short - 18) < 0.6
         if not whole and not half:
@@ -210,8 +210,8 @@ def _shape(finder: Finder, candidate: Candidate) -> None:
             )
 
 
-def _oval(finder: Finder, candidate: Candidate) -> None:
-    u, v = finder.size_mm(candidate.corners)
+def _oval(known: Known, candidate: Candidate) -> None:
+    u, v = known.size_mm(candidate.corners)
     if candidate.levels == 1 and u < 1.1 * v:
         candidate.against("oval lies anyhow", "round opening: nothing shows how the slide lies")
     if candidate.oval_seen < 0.5:
@@ -225,12 +225,12 @@ def corners_of(c: Doubles) -> Corners:
     return cast(Corners, tuple((float(x), float(y)) for x, y in c))
 
 
-def frame_of(finder: Finder, candidate: Candidate, index: int) -> Frame:
-    facts = finder.facts
+def frame_of(scene: Scene, candidate: Candidate, index: int) -> Frame:
+    facts = scene.facts
     corners = order(candidate.corners)
     shift = int(np.argmin(np.hypot(*(candidate.corners - corners[0]).T)))
     keystone = keystone_of(corners)
-    if finder.settings["fit"] == "rectangle":
+    if scene.settings.fit == "rectangle":
         corners = rectangle_of(corners)
     made = []
     for k, name in enumerate(sides.NAMES):
@@ -240,9 +240,7 @@ def frame_of(finder: Finder, candidate: Candidate, index: int) -> Frame:
         )
     assert candidate.character is not None
     confidence = weights.confidence(candidate.evidence)
-    state: Literal["ok", "review"] = (
-        "ok" if confidence >= finder.settings["review_below"] else "review"
-    )
+    state: Literal["ok", "review"] = "ok" if confidence >= scene.settings.review_below else "review"
     reasons = tuple(dict.fromkeys(e.words for e in candidate.evidence if e.words))
     return Frame(
         index=index,

@@ -30,7 +30,8 @@ from glassine.base.records.parts import Header, Resolution
 from glassine.locate import decisions, orientation, stated
 from glassine.locate.encoding import linear, table_of
 from glassine.locate.given import LocateGiven
-from glassine.locate.looks import locate_array
+from glassine.locate.looks import geometry_of
+from glassine.locate.scene import Master
 from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
 from glassine.masters import colour, labels, opening, pixels
@@ -114,22 +115,14 @@ def _locate_master(
     encoding, table = _read_encoding(full, path, header.samples, facts)
     with pixels.opened(full, header, scratch=item_dir) as source:
         reduced, reduction = source.reduced, source.reduction
-        geometry = locate_array(
-            reduced,
-            reduction,
-            source.region,
-            facts,
-            ppi_of(header.resolution),
-            settings,
-            size=(source.width, source.height),
-            table=table,
-            path=path,
-        )
+        whole = Master(reduced, reduction, source.region, source.width, source.height, table)
+        geometry = geometry_of(whole, facts, ppi_of(header.resolution), settings)
     preview = preview_of(reduced, table)
     _write_preview(item_dir / "previews" / f"{Path(path).stem}.jpg", preview)
     assumed = colour.assumption(encoding)
     geometry = replace(
         geometry,
+        path=path,
         labels=tuple(_labels(preview, geometry.width)),
         notes=geometry.notes + ((assumed,) if assumed else ()),
     )

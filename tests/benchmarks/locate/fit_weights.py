@@ -29,8 +29,8 @@ from benchmarks.locate.run import kinds_of, reduced_of, scene_of
 from glassine.base.model import Facts
 from glassine.locate import weights
 from glassine.locate.encoding import linear_table
-from glassine.locate.finder import Finder
 from glassine.locate.looks import explained
+from glassine.locate.scene import Master, Scene, Settings
 
 MAKERS = ("scenes", "layouts")
 # How far (bits, standard deviation) a weight may stray from the one set by hand.
@@ -64,18 +64,18 @@ def cases_of(scene: dict[str, Any]) -> list[Case]:
     """Return the frames found on a scene."""
     pixels = scene["pixels"]
     reduced, reduction = reduced_of(pixels)
-    base = Finder(
+    master = Master(
         reduced,
         reduction,
         lambda left, top, width, height: pixels[top : top + height, left : left + width],
-        Facts(encoding=scene["encoding"]),
-        {},
         pixels.shape[1],
         pixels.shape[0],
         linear_table(scene["encoding"]),
     )
-    look, _, _ = explained(base, scene["ppi"])
-    found = look.judge()
+    look, _, _ = explained(
+        Scene.of(master, Facts(encoding=scene["encoding"]), Settings()), scene["ppi"]
+    )
+    found = look.frames
     true = [np.asarray(frame["corners"], float) for frame in scene["frames"]]
     blank = [bool(frame["blank"]) for frame in scene["frames"]]
     # A picture that a wrong frame covers is that frame's fault, one that none covers every frame's.
