@@ -12,6 +12,23 @@ import numpy.typing as npt
 from glassine.locate.encoding import linear
 from glassine.locate.view import Floats, tone
 
+# What has no source was set on the scenes that `tests/benchmarks/locate` draws.
+# Places along an edge where it is measured, and the share of them where it must show at the least.
+PLACES, LEAST_SHARE = 48, 0.12
+# A side shorter than this (px) gives no edge.
+SHORTEST_PX = 20
+# Pixels of a profile beyond what is searched: both levels of a blurred step lie in them.
+BEYOND_PX = 11
+# A step of more than this (density) is as plain as can be.
+PLAIN_STEP = 0.5
+# The biweight's end in robust standard deviations: 4.685 has 95 % efficiency for normal errors
+# (Tukey; value from memory), a little less leaves out more.
+OFF_LINE = 4.5
+# No edge is known to lie more evenly than this, px.
+FINEST_PX = 0.03
+# What leaning as far as may be costs a line (share of its votes).
+LEANING_COSTS = 0.1
+
 Region = Callable[[int, int, int, int], npt.NDArray[np.generic]]
 Doubles = npt.NDArray[np.float64]
 
@@ -172,6 +189,38 @@ def _rest(strength: Floats) -> int:
     return min(9, len(strength) - 1)
 
 
+@dataclass(frozen=True)
+class _Segment:
+    """From one point to another, clockwise around the frame, so that inside is to its right."""
+
+    start: Doubles
+    along: Doubles
+    inward: Doubles
+    length: float
+
+    @classmethod
+    def between(cls, p: Doubles, q: Doubles) -> _Segment:
+        length = float(np.hypot(*(q - p)))
+        along = (q - p) / max(length, 1e-9)
+        return cls(p, along, np.array([-along[1], along[0]]), length)
+
+
+@dataclass(frozen=True)
+class _Steps:
+    """Where steps of tone stand along a segment, (n,) each. at: place from its middle; off: how far
+    inward, px; step: in tone (density).
+    """
+
+    at: Doubles
+    off: Doubles
+    step: Doubles
+
+    @property
+    def weight(self) -> Doubles:
+        """Return how much each counts: more the plainer it is, up to a point."""
+        return np.asarray(np.minimum(self.step, PLAIN_STEP) + 0.02)
+
+
 def edge(
     sampler: Sampler,
     p: Doubles,
@@ -179,8 +228,6 @@ def edge(
     half: int,
     trim: float,
     sign: int = 0,
-    count: int = 48,
-    chunk: int | None = None,
     slope_limit: float | None = None,
 ) -> Edge | None:
     """Fit the edge near the segment p-q (clockwise around the frame, so inside is to its right).
@@ -189,17 +236,25 @@ def edge(
     only steps to denser inside count, -1 to lighter, 0 both; slope_limit: how far the edge
     may lean against the segment (default: as far as the band allows).
     """
-    length = float(np.hypot(*(q - p)))
-    if length < 20:
+    segment = _Segment.between(p, q)
+    if segment.length < SHORTEST_PX:
         return None
-    along = (q - p) / length
-    inward = np.array([-along[1], along[0]])
-    size = chunk or int(np.clip(length * (1 - 2 * trim) / count, 5, 40))
-    places = np.linspace(trim * length + size / 2, (1 - trim) * length - size / 2, count)
-    band = half + 11
+    steps = _steps_along(sampler, segment, half, trim, sign)
+    if len(steps.at) < max(6, LEAST_SHARE * PLACES):
+        return None
+    top = min(slope_limit or 1.0, half / max(segment.length, 1))
+    return _fit(segment, steps, half, top)
+
+
+def _steps_along(sampler: Sampler, segment: _Segment, half: int, trim: float, sign: int) -> _Steps:
+    """Return the steps of tone in short cuts across a segment (arguments: see `edge`)."""
+    length, along, inward = segment.length, segment.along, segment.inward
+    size = int(np.clip(length * (1 - 2 * trim) / PLACES, 5, 40))
+    places = np.linspace(trim * length + size / 2, (1 - trim) * length - size / 2, PLACES)
+    band = half + BEYOND_PX
     at, off, step = [], [], []
     for place in places:
-        cut = sampler.cut(p + place * along, along, inward, size, band)
+        cut = sampler.cut(segment.start + place * along, along, inward, size, band)
         if cut is None:
             continue
         profile = np.median(cut, axis=0) if size < 9 else _trimmed(cut)
@@ -209,12 +264,7 @@ def edge(
         at.append(place - length / 2)
         off.append(found[0] - band)
         step.append(found[1])
-    if len(at) < max(6, 0.12 * count):
-        return None
-    top = min(slope_limit or 1.0, half / max(length, 1))
-    return _fit(
-        np.array(at), np.array(off), np.array(step), p, along, inward, length, count, half, top
-    )
+    return _Steps(np.array(at), np.array(off), np.array(step))
 
 
 def oval(sampler: Sampler, box: Box, half: int, count: int = 144) -> Oval | None:
@@ -223,7 +273,7 @@ def oval(sampler: Sampler, box: Box, half: int, count: int = 144) -> Oval | None
     half: px searched on each side of it.
     """
     u, v = box.axes()
-    centre, band = np.array([box.x, box.y]), half + 11
+    centre, band = np.array([box.x, box.y]), half + BEYOND_PX
     points = []
     for turn in np.arange(count) * 2 * np.pi / count:
         cosine, sine = np.cos(turn), np.sin(turn)
@@ -274,63 +324,75 @@ def _trimmed(cut: Floats) -> Floats:
     return np.asarray(ordered[n : len(ordered) - n].mean(0))
 
 
-def _fit(
-    at: Doubles,
-    off: Doubles,
-    step: Doubles,
-    p: Doubles,
-    along: Doubles,
-    inward: Doubles,
-    length: float,
-    count: int,
-    half: int,
-    top: float,
-) -> Edge | None:
-    weight = np.minimum(step, 0.5) + 0.02
-    best = None
+def _fit(segment: _Segment, steps: _Steps, half: int, top: float) -> Edge | None:
+    """Fit a straight edge through steps, leaving out what lies off it.
+
+    half: px searched on each side; top: how far it may lean against the segment, as a slope.
+    """
     tolerance = max(1.0, min(half / 5, 4.0))
-    for slope in np.linspace(-top, top, 41):
-        rest = off - slope * at
-        order = np.argsort(rest)
-        total = np.concatenate([[0], np.cumsum(weight[order])])
-        right = np.searchsorted(rest[order], rest[order] + 2 * tolerance, "right")
-        gain = total[right] - total[np.arange(len(order))]
-        k = int(gain.argmax())
-        centre = rest[order][k] + tolerance
-        score = gain[k] * (1 - 0.1 * abs(slope) / top)
-        if best is None or score > best[0]:
-            best = (score, slope, centre)
-    assert best is not None
-    slope, base = float(best[1]), float(best[2])
+    slope, base = _voted(steps, tolerance, top)
+    at, off, weight = steps.at, steps.off, steps.weight
     error, w = 0.0, weight
     keep = np.abs(off - base - slope * at) <= 2 * tolerance
     for _ in range(6):
         if keep.sum() < 5:
             return None
         rest = off - base - slope * at
-        scale = max(1.4826 * float(np.median(np.abs(rest[keep]))), 0.03)
-        w = np.where(keep, weight * (1 - np.minimum(np.abs(rest) / (4.5 * scale), 1) ** 2) ** 2, 0)
+        scale = max(1.4826 * float(np.median(np.abs(rest[keep]))), FINEST_PX)
+        w = np.where(keep, weight * _by_distance(rest, scale), 0)
         if (w > 0).sum() < 5:
             return None
-        a = np.c_[np.ones_like(at), at]
-        normal = (a * w[:, None]).T @ a
-        if np.linalg.det(normal) < 1e-9:
+        line = _least_squares(at, off, w)
+        if line is None:
             return None
-        base, slope = (float(x) for x in np.linalg.solve(normal, (a * w[:, None]).T @ off))
+        base, slope = line
         rest = off - base - slope * at
-        keep = np.abs(rest) <= max(4.5 * scale, 0.3)
+        keep = np.abs(rest) <= max(OFF_LINE * scale, 0.3)
         error = scale / max(np.sqrt(keep.sum()) * float(np.std(at[keep])), 1e-6)
-    rest = off - base - slope * at
-    close = np.abs(rest) <= max(3 * scale, 1.0)
+    close = np.abs(off - base - slope * at) <= max(3 * scale, 1.0)
     mean = float(np.average(at, weights=w))
-    middle = p + along * (length / 2) + inward * base
-    direction = along + inward * slope
+    middle = segment.start + segment.along * (segment.length / 2) + segment.inward * base
+    direction = segment.along + segment.inward * slope
     return Edge(
-        middle - direction * (length / 2),
-        middle + direction * (length / 2),
-        float(close.sum() / count),
+        middle - direction * (segment.length / 2),
+        middle + direction * (segment.length / 2),
+        float(close.sum() / PLACES),
         scale,
-        float(np.median(step[close])) if close.any() else 0.0,
+        float(np.median(steps.step[close])) if close.any() else 0.0,
         middle + direction * mean,
         float(error),
     )
+
+
+def _voted(steps: _Steps, tolerance: float, top: float) -> tuple[float, float]:
+    """Return slope and base of the line that most steps lie on, within a tolerance (px)."""
+    best = None
+    weight = steps.weight
+    for slope in np.linspace(-top, top, 41):
+        rest = steps.off - slope * steps.at
+        order = np.argsort(rest)
+        total = np.concatenate([[0], np.cumsum(weight[order])])
+        right = np.searchsorted(rest[order], rest[order] + 2 * tolerance, "right")
+        gain = total[right] - total[np.arange(len(order))]
+        k = int(gain.argmax())
+        centre = rest[order][k] + tolerance
+        score = gain[k] * (1 - LEANING_COSTS * abs(slope) / top)
+        if best is None or score > best[0]:
+            best = (score, slope, centre)
+    assert best is not None
+    return float(best[1]), float(best[2])
+
+
+def _by_distance(rest: Doubles, scale: float) -> Doubles:
+    """Return Tukey's biweight of distances, nothing from OFF_LINE times their spread on."""
+    return np.asarray((1 - np.minimum(np.abs(rest) / (OFF_LINE * scale), 1) ** 2) ** 2)
+
+
+def _least_squares(at: Doubles, off: Doubles, weight: Doubles) -> tuple[float, float] | None:
+    """Return base and slope of the weighted line; None where the places do not give one."""
+    a = np.c_[np.ones_like(at), at]
+    normal = (a * weight[:, None]).T @ a
+    if np.linalg.det(normal) < 1e-9:
+        return None
+    base, slope = (float(x) for x in np.linalg.solve(normal, (a * weight[:, None]).T @ off))
+    return base, slope

@@ -27,12 +27,15 @@ FILM_EDGE_SHARE = 0.25
 # Step of tone (density) at the film's edge: on a dark ground; on a lit table at the least, or so
 # many times the noise.
 STEP_ON_DARK, STEP_ON_LIGHT, STEP_NOISE = 0.2, 0.02, 4
+# The film's edges lie in this share of the patch, lean by no more than this (slope) and are
+# straight within one of these.
+EDGE_REACH, EDGE_LEAN, EDGE_TOLERANCES_PX = 0.3, 0.02, (1.5, 3.0)
 # Where between a mask's edges film with perforations may lie: shares of what is left beside it.
 LOOSE = (0.5, 0.25, 0.75, 0.0, 1.0)
 # The film's edges and its perforations tell the same width within this share.
 SAME_WIDTH = 0.02
 # Plain film is 120 film for certain where so many frames show at both ends this well (share), and
-# their long sides too.
+# their long sides too. An end that overlaps the next exposure is plain from the same share on.
 PLAIN_FRAMES, PLAIN_SHARE = 2, 0.3
 # A side of a frame that shows along less than this share of it was not found.
 SIDE_SHARE = 0.1
@@ -154,10 +157,17 @@ def _film_edges(scene: Scene, patch: Patch, margin: float) -> tuple[float, float
         else None
         for side in range(4)
     ]
-    lines = border.departures(
-        patch, None, own, level, limit if dark else None,
-        None if dark else limit, 0.0, max(1, w // 400), 2, 0.3, (0.02,) * 4, (1.5, 3.0),
-    )  # fmt: skip
+    leaving = border.Leaving(
+        level,
+        lighter=limit if dark else None,
+        denser=None if dark else limit,
+        skip=0.0,
+        blur=max(1, w // 400),
+        run=2,
+        reach=EDGE_REACH,
+        tolerances=EDGE_TOLERANCES_PX,
+    )
+    lines = border.departures(patch, None, own, leaving, (EDGE_LEAN,) * 4)
     upper, lower = (
         line if line is not None and line.share > FILM_EDGE_SHARE else None
         for line in (lines[sides.TOP], lines[sides.BOTTOM])
@@ -269,7 +279,7 @@ def _frames_of(strip: strips.Strip, patch: Patch, reduction: float, number: int)
         )
         one.strip, one.gauge = number, strip.gauge
         one.round_px = ROUND_MM * mm * reduction
-        if slot.overlap and min(slot.seen_left, slot.seen_right) < 0.3:
+        if slot.overlap and min(slot.seen_left, slot.seen_right) < PLAIN_SHARE:
             one.against("overlaps", "overlaps the next exposure")
         gaps = [
             slot.left - strip.slots[k - 1].right if k else mm,
