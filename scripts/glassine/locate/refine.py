@@ -26,6 +26,12 @@ PLAIN_STEP = 0.5
 OFF_LINE = 4.5
 # No edge is known to lie more evenly than this, px.
 FINEST_PX = 0.03
+# How far (px) off a line its steps may be when it is voted for: what is searched by so much, from
+# and to. No fewer steps than this make a line.
+VOTE_PART, VOTE_PX, LEAST_STEPS = 5, (1.0, 4.0), 5
+# Of the places round an oval one in so many must show its edge, and one in so many lie on the
+# ellipse.
+OVAL_SEEN, OVAL_ON = 3, 4
 # What leaning as far as may be costs a line (share of its votes).
 LEANING_COSTS = 0.1
 
@@ -285,7 +291,7 @@ def oval(sampler: Sampler, box: Box, half: int, count: int = 144) -> Oval | None
         found = None if cut is None else crossing_in(_trimmed(cut), band, half / 2)
         if found is not None and abs(found[0] - band) <= half + 2:
             points.append(at + inward * (found[0] - band))
-    if len(points) < count // 3:
+    if len(points) < count // OVAL_SEEN:
         return None
     return _fit_oval(np.array(points), box, count)
 
@@ -295,7 +301,7 @@ def _fit_oval(points: Doubles, near: Box, count: int) -> Oval | None:
     keep = np.ones(len(points), bool)
     off = np.zeros(len(points))
     for _ in range(4):
-        if keep.sum() < count // 4:
+        if keep.sum() < count // OVAL_ON:
             return None
         middle = points[keep].mean(0)
         (x, y), (a, b), angle = cv2.fitEllipseDirect((points[keep] - middle).astype(np.float32))
@@ -329,18 +335,18 @@ def _fit(segment: _Segment, steps: _Steps, half: int, top: float) -> Edge | None
 
     half: px searched on each side; top: how far it may lean against the segment, as a slope.
     """
-    tolerance = max(1.0, min(half / 5, 4.0))
+    tolerance = float(np.clip(half / VOTE_PART, *VOTE_PX))
     slope, base = _voted(steps, tolerance, top)
     at, off, weight = steps.at, steps.off, steps.weight
     error, w = 0.0, weight
     keep = np.abs(off - base - slope * at) <= 2 * tolerance
     for _ in range(6):
-        if keep.sum() < 5:
+        if keep.sum() < LEAST_STEPS:
             return None
         rest = off - base - slope * at
         scale = max(1.4826 * float(np.median(np.abs(rest[keep]))), FINEST_PX)
         w = np.where(keep, weight * _by_distance(rest, scale), 0)
-        if (w > 0).sum() < 5:
+        if (w > 0).sum() < LEAST_STEPS:
             return None
         line = _least_squares(at, off, w)
         if line is None:
