@@ -27,7 +27,7 @@ from glassine.base.model import (
 )
 from glassine.base.records.given import StatedMaster
 from glassine.base.records.parts import Header, Resolution
-from glassine.locate import decisions, orientation, stated
+from glassine.locate import decisions, orientation, ranks, stated
 from glassine.locate.encoding import linear, table_of
 from glassine.locate.given import LocateGiven
 from glassine.locate.looks import locate_array
@@ -178,7 +178,7 @@ def preview_of(reduced: npt.NDArray[Any], table: Floats) -> npt.NDArray[np.uint8
     factor = min(1.0, PREVIEW_LONG_EDGE / max(light.shape[:2]))
     size = (max(1, round(light.shape[1] * factor)), max(1, round(light.shape[0] * factor)))
     small = cv2.resize(light, size, interpolation=cv2.INTER_AREA).reshape(size[1], size[0], -1)
-    white = max(float(np.percentile(small, 99.5)), 1e-4)
+    white = max(float(ranks.percentile(small, 99.5)), 1e-4)
     scaled = np.clip(small / np.float32(white), 0, 1)
     out = _shown_codes()[np.round(scaled * np.float32(65535)).astype(np.uint16)]
     return np.repeat(out, 3, 2) if out.shape[2] == 1 else out

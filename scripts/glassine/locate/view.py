@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine.base import processor
+from glassine.locate import ranks
 from glassine.locate.encoding import through
 
 Floats = npt.NDArray[np.float32]
@@ -72,9 +73,10 @@ def look(reduced: npt.NDArray[Any], table: Floats, reduction: float) -> View:
     """
     if reduced.ndim == 2:
         reduced = reduced[..., None]
-    clean = np.asarray(cv2.medianBlur(np.ascontiguousarray(reduced), 3)).reshape(reduced.shape)
+    with processor.whole_numbers():
+        clean = np.asarray(cv2.medianBlur(np.ascontiguousarray(reduced), 3)).reshape(reduced.shape)
     brightest = most_of(through(table, clean[::4, ::4]))
-    white = max(float(np.percentile(brightest, 99.7)), 1e-4)
+    white = max(float(ranks.percentile(brightest, 99.7)), 1e-4)
     scaled = table / np.float32(white)
     light = through(scaled, clean)
     v = through(tone(scaled), clean)
@@ -82,7 +84,7 @@ def look(reduced: npt.NDArray[Any], table: Floats, reduction: float) -> View:
     # Robust spread of second differences: sqrt(6) times the noise of one pixel.
     part = grey[::2]
     second = part[:, 2:] - 2 * part[:, 1:-1] + part[:, :-2]
-    noise = float(np.median(np.abs(second)) * 1.4826 / np.sqrt(6))
+    noise = float(ranks.median(np.abs(second)) * 1.4826 / np.sqrt(6))
     return View(light, v, grey, reduction, white, noise)
 
 
@@ -114,7 +116,7 @@ class Layout:
     @functools.cached_property
     def tone(self) -> float:
         """Return the usual tone of the ground."""
-        return float(np.median(self.level))
+        return float(ranks.median(self.level))
 
 
 def _ring(array: Floats) -> Floats:
@@ -148,7 +150,7 @@ def surface(v: Floats, chosen: Mask, step: int) -> Floats:
             coefficients = np.linalg.lstsq(a, sub[use][:, k], rcond=None)[0]
             fitted[..., k] = terms @ coefficients
         off = most_of(np.abs(sub - fitted))
-        use = part & (off < max(3 * float(np.median(off[part])), 0.004))
+        use = part & (off < max(3 * float(ranks.median(off[part])), 0.004))
     full = cv2.resize(fitted, (w, h), interpolation=cv2.INTER_LINEAR)
     return np.asarray(full.reshape(v.shape), np.float32)
 
@@ -193,7 +195,7 @@ def survey(view: View) -> Layout:
     """
     rim = _ring(view.grey)
     bright_share = float((rim < 0.20).mean())
-    interior_dark = float(np.percentile(view.grey, 80))
+    interior_dark = float(ranks.percentile(view.grey, 80))
     values = np.sort(rim)
     middle = float(np.median(values))
     if bright_share > 0.35 or (middle < 0.3 and middle < interior_dark):
@@ -210,7 +212,7 @@ def _on_light(view: View) -> Layout:
         ground = surface(view.v, _near_rim(view), step)
         return Layout("light", ground, pieces_of(view, most_of(np.abs(view.v - ground)) > limit))
     # The open table is the brightest connected level; a clear base next to it is denser.
-    level = float(np.percentile(view.grey[brightest], 25)) if brightest.any() else 0.0
+    level = float(ranks.percentile(view.grey[brightest], 25)) if brightest.any() else 0.0
     chosen = brightest & (view.grey < level + 0.055)
     ground = surface(view.v, chosen, step)
     away = most_of(view.v - ground)
