@@ -30,6 +30,14 @@ DEFAULTS: dict[str, Any] = {"fit": "quadrilateral", "review_below": 0.8}
 NEAR_END_MM = 0.7
 
 
+def _sound(found: list[Candidate]) -> bool:
+    """Whether a frame was found so plainly that no fainter one is looked for."""
+    if not found:
+        return False
+    one = found[0]
+    return one.kind != "single" or one.oval or (one.plainness() > 3 and not one.small)
+
+
 class Finder:
     """Finds the frames of one master; `run` returns what goes into geometry.json."""
 
@@ -90,7 +98,7 @@ class Finder:
         exact = self._exact()
         for candidate in found:
             exact.refine(candidate)
-        if layout.faint is not None and len(found) < 2:
+        if len(found) < 2 and not _sound(found) and layout.faint is not None:
             found = self._better_seen(found, layout.faint, exact)
         plain = [c for c in found if not c.blank and not c.oval]
         for one in plain:
@@ -109,9 +117,6 @@ class Finder:
 
     def _better_seen(self, found: list[Candidate], faint: Piece, exact: Exact) -> list[Candidate]:
         """Return the frame found, or the one in a wider, fainter piece where that shows better."""
-        sound = found and (found[0].oval or (found[0].plainness() > 3 and not found[0].small))
-        if found and (found[0].kind != "single" or sound):
-            return found
         kept = self.object_corners, list(self.base_regions)
         self.object_corners, self.base_regions = None, []
         other = self._single(faint, self.layout)
@@ -272,13 +277,11 @@ class Finder:
             piece.width + 2 * margin,
             piece.height + 2 * margin,
         )
-        level = np.median(layout.level.reshape(-1, layout.level.shape[2])[::97], axis=0)
         x, y = (
             int(np.clip(v, 0, n - 1))
             for v, n in zip(piece.centre, self.view.v.shape[1::-1], strict=True)
         )
-        if layout.ground == "light":
-            level = layout.level[y, x]
+        level = layout.level[y, x]
         if layout.apart:
             patch = boards.alone(patch, piece, level)
         closed = piece.touches if abs(piece.angle_deg) < 20 else (False,) * 4

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -103,20 +104,29 @@ class Piece:
 
 @dataclass
 class Layout:
-    """ground: "light" or "dark"; level: tone of the ground; pieces: largest first; faint: on a
-    dark ground, all that differs from it however little, where that is more than the piece.
+    """ground: "light" or "dark"; level: tone of the ground; pieces: largest first; look_again: what
+    finds `faint` on a dark ground.
     """
 
     ground: str
     level: Floats
     pieces: list[Piece]
-    faint: Piece | None = None
+    look_again: Callable[[], Piece | None] | None = None
     apart: bool = False  # whether the pieces lie apart on a board (see `boards`)
 
     @functools.cached_property
     def tone(self) -> float:
         """Return the usual tone of the ground."""
+        if self.level.strides[:2] == (0, 0):  # the same everywhere
+            return float(np.median(self.level[0, 0]))
         return float(ranks.median(self.level))
+
+    @functools.cached_property
+    def faint(self) -> Piece | None:
+        """Return all that differs from a dark ground however little, where it is more than the
+        piece. It takes long to see, and is asked for only where nothing plainer shows.
+        """
+        return self.look_again() if self.look_again is not None else None
 
 
 def _ring(array: Floats) -> Floats:
@@ -136,21 +146,27 @@ def rim_of(shape: tuple[int, ...], width: float) -> Mask:
 def surface(v: Floats, chosen: Mask, step: int) -> Floats:
     """Fit a quadratic surface per channel to the chosen pixels; return it for the whole view."""
     h, w = v.shape[:2]
-    y, x = np.mgrid[0:h:step, 0:w:step].astype(np.float32)
-    x, y = x / w - 0.5, y / h - 0.5
-    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], -1).astype(np.float64)
+    y = np.arange(0, h, step, dtype=np.float32)[:, None] / h - 0.5
+    x = np.arange(0, w, step, dtype=np.float32)[None] / w - 0.5
     sub, part = v[::step, ::step], chosen[::step, ::step]
-    use = part.copy()
-    fitted = np.empty_like(sub)
+    rows, columns = np.nonzero(part)
+    own, a, b = sub[rows, columns], x[0, columns], y[rows, 0]
+    terms = np.stack([np.ones_like(a), a, b, a * a, a * b, b * b], -1).astype(np.float64)
+    use = np.ones(len(own), bool)
+    coefficients = np.zeros((6, v.shape[2]))
+    coefficients[0] = np.median(sub, axis=(0, 1)) if len(own) < 50 else 0
     for _ in range(3):
-        a = terms[use]
-        if len(a) < 50:
+        if use.sum() < 50:
             break
-        for k in range(v.shape[2]):
-            coefficients = np.linalg.lstsq(a, sub[use][:, k], rcond=None)[0]
-            fitted[..., k] = terms @ coefficients
-        off = most_of(np.abs(sub - fitted))
-        use = part & (off < max(3 * float(ranks.median(off[part])), 0.004))
+        coefficients = np.linalg.lstsq(terms[use], own[use], rcond=None)[0]
+        off = most_of(np.abs(own - (terms @ coefficients).astype(np.float32)))
+        use = off < max(3 * float(ranks.median(off)), 0.004)
+    fitted = np.empty_like(sub)
+    across = np.concatenate([np.ones_like(x), x, x * x]).astype(np.float64)
+    down = np.concatenate([y, y * y], 1).astype(np.float64)
+    both = (x * y).astype(np.float64)
+    for k, c in enumerate(coefficients.T):
+        fitted[..., k] = c[4] * both + (c[[0, 1, 3]] @ across) + (down @ c[[2, 5]])[:, None]
     full = cv2.resize(fitted, (w, h), interpolation=cv2.INTER_LINEAR)
     return np.asarray(full.reshape(v.shape), np.float32)
 
@@ -232,14 +248,14 @@ def _on_dark(view: View) -> Layout:
     base = float(np.median(rim))
     spread = float(np.median(np.abs(rim - base))) * 1.4826
     light = cv2.blur(most_of(view.light), (5, 5))
-    ground = np.broadcast_to(np.median(_ring(view.v), axis=0), view.v.shape).astype(np.float32)
+    ground = np.broadcast_to(np.median(_ring(view.v), axis=0).astype(np.float32), view.v.shape)
     for factor, least in ((1.6, 0.004), (1.25, 0.0015)):
         away = np.asarray(light > base * factor + least + 3 * spread)
         pieces = pieces_of(view, away)
         if pieces and max(p.mask.mean() for p in pieces) > 0.05:
             break
     pieces = [merged(pieces, view.grey.shape)] if len(pieces) > 1 else pieces
-    return Layout("dark", ground, pieces, _faint(view, pieces))
+    return Layout("dark", ground, pieces, functools.partial(_faint, view, pieces))
 
 
 def _faint(view: View, pieces: list[Piece]) -> Piece | None:
