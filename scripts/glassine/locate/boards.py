@@ -123,5 +123,5 @@ def alone(patch: Patch, piece: Piece, ground: Floats) -> Patch:
     return replace(
         patch,
         v=np.where(own, patch.v, ground.astype(np.float32)),
-        light=np.where(own, patch.light, light),
+        light_of=lambda: np.where(own, patch.light, light),
     )

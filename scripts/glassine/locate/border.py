@@ -10,7 +10,7 @@ import numpy.typing as npt
 from glassine.base import film
 from glassine.locate import sides
 from glassine.locate.sides import Line
-from glassine.locate.view import Floats, Patch, any_of, most_of
+from glassine.locate.view import Floats, Patch, most_of
 
 # A border darker than this is a mask, a mount or a rebate black as one.
 OPAQUE = 1.2
@@ -194,8 +194,13 @@ def departures(
     reach: float,
     max_slope: tuple[float, ...],
     tolerances: tuple[float, ...],
+    steps: dict[int, tuple[Floats, Floats]] | None = None,
 ) -> list[Line | None]:
-    """Return per side the line where the picture begins, coming from the border at `level`."""
+    """Return per side the line where the picture begins, coming from the border at `level`.
+
+    steps: what is kept per side for another call that differs in `lighter` and `denser` alone.
+    """
+    steps = {} if steps is None else steps
     out: list[Line | None] = []
     for side in range(4):
         v = sides.facing(patch.v, side)
@@ -207,12 +212,12 @@ def departures(
         middle = n / 2
         rows = np.arange(low, high)
         depth = int(columns * reach)
-        band = sides.smooth_along(np.ascontiguousarray(v[low:high, :depth]), blur)
-        base: Floats = level[None, None]
-        own = outside[side]
-        if own is not None and len(own) == len(rows):
-            base = own[:, None]
-        differs = _differs(band - base, lighter, denser)
+        if side not in steps:
+            band = sides.smooth_along(np.ascontiguousarray(v[low:high, :depth]), blur)
+            own = outside[side]
+            alike = own is not None and len(own) == len(rows)
+            steps[side] = _range(band, own if alike and own is not None else level[None])
+        differs = _differs(*steps[side], lighter, denser)
         start = np.zeros(len(rows), np.int64)
         slope0 = 0.0
         if previous is not None:
@@ -239,12 +244,23 @@ def departures(
     return out
 
 
-def _differs(step: Floats, lighter: float | None, denser: float | None) -> npt.NDArray[np.bool_]:
-    found = np.zeros(step.shape[:2], bool)
+def _range(band: Floats, base: Floats) -> tuple[Floats, Floats]:
+    """Return the least and the greatest step of the channels from `base` (rows or 1, c)."""
+    least = most = band[..., 0] - base[:, :1]
+    for k in range(1, band.shape[2]):
+        step = band[..., k] - base[:, k : k + 1]
+        least, most = np.minimum(least, step), np.maximum(most, step)
+    return least, most
+
+
+def _differs(
+    least: Floats, most: Floats, lighter: float | None, denser: float | None
+) -> npt.NDArray[np.bool_]:
+    found = np.zeros(least.shape, bool)
     if lighter is not None:
-        found |= any_of(step < -lighter)
+        found |= least < -lighter
     if denser is not None:
-        found |= any_of(step > denser)
+        found |= most > denser
     return found
 
 
@@ -274,6 +290,7 @@ def edges_from(
     quiet = search.noise / np.sqrt(blur)
     # Grey paper is as quiet as clear film, whichever way it is left.
     paper = float(border.tone.mean()) < PAPER
+    steps: dict[int, tuple[Floats, Floats]] = {}
     for number, (light, dense) in enumerate(zip(LIGHTER_STEPS, DENSER_STEPS, strict=True)):
         if number and max(light, dense) < 6 * quiet:
             break
@@ -282,7 +299,7 @@ def edges_from(
         lines = departures(
             patch, previous, own, border.tone,
             lighter if border.lighter else None, denser if border.denser else None,
-            border.skip, blur, run, reach, _slopes(previous), fine,
+            border.skip, blur, run, reach, _slopes(previous), fine, steps,
         )  # fmt: skip
         for s, line in enumerate(lines):
             old = best[s]

@@ -432,11 +432,19 @@ def _piece(contour: npt.NDArray[Any], shape: tuple[int, int], mask: Mask | None 
 
 @dataclass
 class Patch:
-    """A piece turned upright. to_view: 2 x 3, patch px (corner origin) to view px."""
+    """A piece turned upright. to_view: 2 x 3, patch px (corner origin) to view px.
+
+    light_of: what makes its light, which few look at.
+    """
 
     v: Floats
-    light: Floats
+    light_of: Callable[[], Floats]
     to_view: npt.NDArray[np.float64]
+
+    @functools.cached_property
+    def light(self) -> Floats:
+        """Return linear light, as `v`."""
+        return self.light_of()
 
     def points(self, xy: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         return xy @ self.to_view[:, :2].T + self.to_view[:, 2]
@@ -453,22 +461,10 @@ def upright(
     m = np.c_[r, shift]
     half = np.array([0.5, 0.5])
     m_cv = np.c_[r, r @ half + shift - half]
-    v = cv2.warpAffine(
-        view.v,
-        m_cv,
-        (w, h),
-        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    light = cv2.warpAffine(
-        view.light,
-        m_cv,
-        (w, h),
-        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    c = view.v.shape[2]
-    shape = (h, w, c)
-    return Patch(
-        np.asarray(v.reshape(shape), np.float32), np.asarray(light.reshape(shape), np.float32), m
-    )
+
+    def turned(array: Floats) -> Floats:
+        how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        made = cv2.warpAffine(array, m_cv, (w, h), flags=how, borderMode=cv2.BORDER_REPLICATE)
+        return np.asarray(made.reshape(h, w, array.shape[2]), np.float32)
+
+    return Patch(turned(view.v), lambda: turned(view.light), m)
