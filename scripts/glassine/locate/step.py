@@ -57,7 +57,8 @@ def locate_item(batch_dir: Path, item_dir: Path, given: LocateGiven) -> None:
     encodings = {}
     for master in given.masters:
         path = master.path
-        one, encoding = _locate_master(batch_dir, item_dir, master, facts[path], settings)
+        with processor.memory_reused():
+            one, encoding = _locate_master(batch_dir, item_dir, master, facts[path], settings)
         encodings[path] = msgspec.to_builtins(encoding.describe)
         located.append(one)
     before, digests = decisions.before(item_dir), decisions.digests(item_dir)
@@ -179,8 +180,10 @@ def preview_of(reduced: npt.NDArray[Any], table: Floats) -> npt.NDArray[np.uint8
     size = (max(1, round(light.shape[1] * factor)), max(1, round(light.shape[0] * factor)))
     small = cv2.resize(light, size, interpolation=cv2.INTER_AREA).reshape(size[1], size[0], -1)
     white = max(float(ranks.percentile(small, 99.5)), 1e-4)
-    scaled = np.clip(small / np.float32(white), 0, 1)
-    out = _shown_codes()[np.round(scaled * np.float32(65535)).astype(np.uint16)]
+    small /= np.float32(white)
+    np.clip(small, 0, 1, out=small)
+    small *= np.float32(65535)
+    out = _shown_codes()[np.rint(small, out=small).astype(np.uint16)]
     return np.repeat(out, 3, 2) if out.shape[2] == 1 else out
 
 
