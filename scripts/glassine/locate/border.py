@@ -195,14 +195,19 @@ def departures(
     max_slope: tuple[float, ...],
     tolerances: tuple[float, ...],
     steps: dict[int, tuple[Floats, Floats]] | None = None,
+    wanted: tuple[int, ...] = (sides.LEFT, sides.TOP, sides.RIGHT, sides.BOTTOM),
 ) -> list[Line | None]:
     """Return per side the line where the picture begins, coming from the border at `level`.
 
     steps: what is kept per side for another call that differs in `lighter` and `denser` alone.
+    wanted: sides to be looked at; the others have none.
     """
     steps = {} if steps is None else steps
     out: list[Line | None] = []
     for side in range(4):
+        if side not in wanted:
+            out.append(None)
+            continue
         v = sides.facing(patch.v, side)
         n, columns = v.shape[:2]
         low, high = _row_range(previous, side, n, skip + 2)
@@ -213,10 +218,10 @@ def departures(
         rows = np.arange(low, high)
         depth = int(columns * reach)
         if side not in steps:
-            band = sides.smooth_along(np.ascontiguousarray(v[low:high, :depth]), blur)
             own = outside[side]
             alike = own is not None and len(own) == len(rows)
-            steps[side] = _range(band, own if alike and own is not None else level[None])
+            base = own if alike and own is not None else level[None]
+            steps[side] = _range(v[low:high, :depth], blur, base)
         differs = _differs(*steps[side], lighter, denser)
         start = np.zeros(len(rows), np.int64)
         slope0 = 0.0
@@ -244,12 +249,15 @@ def departures(
     return out
 
 
-def _range(band: Floats, base: Floats) -> tuple[Floats, Floats]:
+def _range(band: Floats, blur: int, base: Floats) -> tuple[Floats, Floats]:
     """Return the least and the greatest step of the channels from `base` (rows or 1, c)."""
-    least = most = band[..., 0] - base[:, :1]
-    for k in range(1, band.shape[2]):
-        step = band[..., k] - base[:, k : k + 1]
-        least, most = np.minimum(least, step), np.maximum(most, step)
+    least = most = np.empty(0, np.float32)
+    for k in range(band.shape[2]):
+        step = sides.smooth_along(np.array(band[..., k], order="C"), blur)
+        step -= base[:, k : k + 1]
+        least, most = (
+            (np.minimum(least, step), np.maximum(most, step)) if k else (step, step)
+        )
     return least, most
 
 

@@ -564,6 +564,7 @@ class Finder:
         lines = border.departures(
             patch, None, own, level.astype(np.float32), limit if dark else None,
             None if dark else limit, 0.0, max(1, w // 400), 2, 0.3, (0.02,) * 4, (1.5, 3.0),
+            wanted=(sides.TOP, sides.BOTTOM),
         )  # fmt: skip
         upper, lower = lines[1], lines[3]
         good = [line for line in (upper, lower) if line is not None and line.share > 0.25]

@@ -70,6 +70,24 @@ class Oval:
     angle_error_deg: float
 
 
+@dataclass
+class _Kept:
+    """Pixels of the master from (left, top) on."""
+
+    left: int
+    top: int
+    pixels: npt.NDArray[np.generic]
+
+    def holds(self, left: int, top: int, right: int, bottom: int) -> bool:
+        height, width = self.pixels.shape[:2]
+        across = self.left <= left and right <= self.left + width
+        return across and self.top <= top and bottom <= self.top + height
+
+    def region(self, left: int, top: int, width: int, height: int) -> npt.NDArray[np.generic]:
+        x, y = left - self.left, top - self.top
+        return self.pixels[y : y + height, x : x + width]
+
+
 class Sampler:
     """Small straightened cuts of a master in linear light, fetched where they are needed."""
 
@@ -78,6 +96,8 @@ class Sampler:
     ) -> None:
         self.region, self.width, self.height = region, width, height
         self.scaled = table / np.float32(white)
+        # The last area that was read: an edge is looked for a second time near where it was seen.
+        self._kept = _Kept(0, 0, np.empty((0, 0), np.uint16))
 
     def cut(
         self, origin: Doubles, along: Doubles, across: Doubles, length: int, half: int
@@ -119,11 +139,13 @@ class Sampler:
             return self.region
         left, top = boxes[:, :2].min(0).tolist()
         right, bottom = boxes[:, 2:].max(0).tolist()
-        rows = int((boxes[:, 3] - boxes[:, 1]).sum())
-        if 2 * (bottom - top) > rows or (right - left) * (bottom - top) > MOST_AT_ONCE_PX:
-            return self.region
-        whole = self.region(left, top, right - left, bottom - top)
-        return lambda x, y, w, h: whole[y - top : y - top + h, x - left : x - left + w]
+        if not self._kept.holds(left, top, right, bottom):
+            rows = int((boxes[:, 3] - boxes[:, 1]).sum())
+            if bottom - top > rows or (right - left) * (bottom - top) > MOST_AT_ONCE_PX:
+                return self.region
+            pixels = np.asarray(self.region(left, top, right - left, bottom - top))
+            self._kept = _Kept(left, top, pixels)
+        return self._kept.region
 
     def _straightened(
         self, fetch: Region, x: Doubles, y: Doubles, left: int, top: int, right: int, bottom: int
