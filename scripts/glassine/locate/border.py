@@ -10,7 +10,7 @@ import numpy.typing as npt
 from glassine.base import film
 from glassine.locate import sides
 from glassine.locate.sides import Line
-from glassine.locate.view import Floats, Patch, any_of, most_of
+from glassine.locate.view import Floats, Patch, most_of
 
 # A border darker than this is a mask, a mount or a rebate black as one.
 OPAQUE = 1.2
@@ -241,47 +241,52 @@ def departures(
     outside: list[Floats | None],
     leaving: Leaving,
     max_slopes: tuple[float, ...],
+    steps: dict[int, tuple[Floats, Floats]] | None = None,
+    wanted: tuple[int, ...] = (sides.LEFT, sides.TOP, sides.RIGHT, sides.BOTTOM),
 ) -> list[Line | None]:
     """Return per side the line where the picture begins, coming from the border.
 
     previous: the last rectangle; outside: per side, the border's tone along it (see `even_rows`);
-    max_slopes: per side, how far the line may lean against the last one.
+    max_slopes: per side, how far the line may lean against the last one; steps: what is kept per
+    side for another call that differs in `lighter` and `denser` alone; wanted: sides to be looked
+    at, the others have none.
     """
-    return [
-        _departure(
-            patch,
-            side,
-            None if previous is None else previous[side],
-            _row_range(previous, side, sides.facing(patch.v, side).shape[0], leaving.skip + 2),
-            outside[side],
-            leaving,
-            max_slopes[side],
-        )
-        for side in range(4)
-    ]
+    steps = {} if steps is None else steps
+    out: list[Line | None] = []
+    for side in range(4):
+        v = sides.facing(patch.v, side)
+        low, high = _row_range(previous, side, v.shape[0], leaving.skip + 2)
+        if side not in wanted or high - low < LEAST_ROWS:
+            out.append(None)
+            continue
+        if side not in steps:
+            own = outside[side]
+            alike = own is not None and len(own) == high - low
+            base = own if alike and own is not None else leaving.level[None]
+            depth = int(v.shape[1] * leaving.reach)
+            steps[side] = _range(v[low:high, :depth], leaving.blur, base)
+        differs = _differs(*steps[side], leaving.lighter, leaving.denser)
+        last = None if previous is None else previous[side]
+        size = v.shape[0], v.shape[1]
+        out.append(_departure(size, np.arange(low, high), last, differs, leaving, max_slopes[side]))
+    return out
 
 
 def _departure(
-    patch: Patch,
-    side: int,
+    size: tuple[int, int],
+    rows: npt.NDArray[np.int_],
     previous: Line | None,
-    rows_of: tuple[int, int],
-    outside: Floats | None,
+    differs: npt.NDArray[np.bool_],
     leaving: Leaving,
     max_slope: float,
 ) -> Line | None:
-    """Return where the picture begins along one side. rows_of: first and last row."""
-    v = sides.facing(patch.v, side)
-    n, columns = v.shape[:2]
-    low, high = rows_of
-    if high - low < LEAST_ROWS:
-        return None
-    rows, depth = np.arange(low, high), int(columns * leaving.reach)
-    band = sides.smooth_along(np.ascontiguousarray(v[low:high, :depth]), leaving.blur)
-    base: Floats = leaving.level[None, None]
-    if outside is not None and len(outside) == len(rows):
-        base = outside[:, None]
-    differs = _differs(band - base, leaving.lighter, leaving.denser)
+    """Return where the picture begins along one side.
+
+    size: rows and columns of the patch, in the facing of the side; differs: where the rows are
+    unlike the border.
+    """
+    n, columns = size
+    depth = int(columns * leaving.reach)
     start = np.zeros(len(rows), np.int64)
     if previous is not None:
         start = np.round(previous.columns(rows + 0.5) + leaving.skip).astype(np.int64)
@@ -307,12 +312,24 @@ def _departure(
     return best[1] if best else None
 
 
-def _differs(step: Floats, lighter: float | None, denser: float | None) -> npt.NDArray[np.bool_]:
-    found = np.zeros(step.shape[:2], bool)
+def _range(band: Floats, blur: int, base: Floats) -> tuple[Floats, Floats]:
+    """Return the least and the greatest step of the channels from `base` (rows or 1, c)."""
+    least = most = np.empty(0, np.float32)
+    for k in range(band.shape[2]):
+        step = sides.smooth_along(np.array(band[..., k], order="C"), blur)
+        step -= base[:, k : k + 1]
+        least, most = (np.minimum(least, step), np.maximum(most, step)) if k else (step, step)
+    return least, most
+
+
+def _differs(
+    least: Floats, most: Floats, lighter: float | None, denser: float | None
+) -> npt.NDArray[np.bool_]:
+    found = np.zeros(least.shape, bool)
     if lighter is not None:
-        found |= any_of(step < -lighter)
+        found |= least < -lighter
     if denser is not None:
-        found |= any_of(step > denser)
+        found |= most > denser
     return found
 
 
@@ -342,6 +359,7 @@ def edges_from(
     quiet = search.noise / np.sqrt(blur)
     # Grey paper is as quiet as clear film, whichever way it is left.
     paper = float(border.tone.mean()) < PAPER
+    steps: dict[int, tuple[Floats, Floats]] = {}
     for number, (light, dense) in enumerate(zip(LIGHTER_STEPS, DENSER_STEPS, strict=True)):
         if number and max(light, dense) < STEP_NOISE * quiet:
             break
@@ -357,7 +375,7 @@ def edges_from(
             reach,
             search.fine,
         )
-        lines = departures(patch, previous, own, leaving, _slopes(previous))
+        lines = departures(patch, previous, own, leaving, _slopes(previous), steps)
         for s, line in enumerate(lines):
             old = best[s]
             if line is None:

@@ -729,7 +729,7 @@ def _part(search: Search, box: list[Line], cut: frozenset[int]) -> _Part:
     left, top, right, bottom = offsets
     v = np.ascontiguousarray(search.patch.v[top : h - bottom, left : w - right])
     light = search.patch.light[top : h - bottom, left : w - right]
-    patch = Patch(v, light, search.patch.to_view)
+    patch = Patch(v, lambda: light, search.patch.to_view)
     return _Part(replace(search, patch=patch), (left, top, right, bottom))
 
 

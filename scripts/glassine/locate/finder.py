@@ -57,7 +57,7 @@ def exactly(scene: Scene, rough: RoughLook) -> ExactLook:
     exact = Exact(scene.sampler, scene.reduction, known.ppi, scene.layout.tone)
     for candidate in frames:
         exact.refine(candidate)
-    if scene.layout.faint is not None and len(frames) < 2:
+    if len(frames) < 2 and not _sound(frames) and scene.layout.faint is not None:
         frames, known = _better_seen(scene, frames, known, scene.layout.faint, exact)
     plain = [c for c in frames if not c.blank and not c.oval]
     for one in plain:
@@ -70,15 +70,19 @@ def exactly(scene: Scene, rough: RoughLook) -> ExactLook:
     return ExactLook(frames, known, kind_of(scene, known, frames))
 
 
+def _sound(frames: list[Candidate]) -> bool:
+    """Whether a frame was found so plainly that no fainter one is looked for."""
+    if not frames:
+        return False
+    one = frames[0]
+    return one.kind != "single" or one.oval or (one.plainness() > SOUND and not one.small)
+
+
 def _better_seen(
     scene: Scene, frames: list[Candidate], known: Known, faint: Piece, exact: Exact
 ) -> tuple[list[Candidate], Known]:
     """Return the frame found, or the one in a wider, fainter piece where that shows better."""
     old = frames[0] if frames else None
-    if old is not None:
-        sound = old.oval or (old.plainness() > SOUND and not old.small)
-        if old.kind != "single" or sound:
-            return frames, known
     other, after = table.picture_on(scene, faint, known.without_pieces())
     exact.refine(other)
     if old is None or other.oval or (old.small and not other.small):

@@ -73,16 +73,12 @@ def _upright(scene: Scene, piece: Piece, margin: float) -> Patch:
 
 
 def _level(scene: Scene, piece: Piece) -> Floats:
-    """Return the tone of the ground: on a lit table that in the piece's place, as light falls off."""  # noqa: E501
-    layout = scene.layout
-    if layout.ground == "light":
-        x, y = (
-            int(np.clip(v, 0, n - 1))
-            for v, n in zip(piece.centre, scene.view.v.shape[1::-1], strict=True)
-        )
-        return np.asarray(layout.level[y, x], np.float32)
-    every = layout.level.reshape(-1, layout.level.shape[2])[::97]
-    return np.asarray(np.median(every, axis=0), np.float32)
+    """Return the tone of the ground in the piece's place, as light falls off."""
+    x, y = (
+        int(np.clip(v, 0, n - 1))
+        for v, n in zip(piece.centre, scene.view.v.shape[1::-1], strict=True)
+    )
+    return np.asarray(scene.layout.level[y, x], np.float32)
 
 
 def peeled(scene: Scene, cut: Cut, mm: float | None) -> single.Found | None:

@@ -167,7 +167,8 @@ def _film_edges(scene: Scene, patch: Patch, margin: float) -> tuple[float, float
         reach=EDGE_REACH,
         tolerances=EDGE_TOLERANCES_PX,
     )
-    lines = border.departures(patch, None, own, leaving, (EDGE_LEAN,) * 4)
+    wanted = sides.TOP, sides.BOTTOM
+    lines = border.departures(patch, None, own, leaving, (EDGE_LEAN,) * 4, wanted=wanted)
     upper, lower = (
         line if line is not None and line.share > FILM_EDGE_SHARE else None
         for line in (lines[sides.TOP], lines[sides.BOTTOM])

@@ -27,7 +27,7 @@ from glassine.base.model import (
 )
 from glassine.base.records.given import StatedMaster
 from glassine.base.records.parts import Header, Resolution
-from glassine.locate import decisions, orientation, stated
+from glassine.locate import decisions, orientation, ranks, stated
 from glassine.locate.encoding import linear, table_of
 from glassine.locate.given import LocateGiven
 from glassine.locate.looks import geometry_of
@@ -58,7 +58,8 @@ def locate_item(batch_dir: Path, item_dir: Path, given: LocateGiven) -> None:
     encodings = {}
     for master in given.masters:
         path = master.path
-        one, encoding = _locate_master(batch_dir, item_dir, master, facts[path], settings)
+        with processor.memory_reused():
+            one, encoding = _locate_master(batch_dir, item_dir, master, facts[path], settings)
         encodings[path] = msgspec.to_builtins(encoding.describe)
         located.append(one)
     before, digests = decisions.before(item_dir), decisions.digests(item_dir)
@@ -171,9 +172,11 @@ def preview_of(reduced: npt.NDArray[Any], table: Floats) -> npt.NDArray[np.uint8
     factor = min(1.0, PREVIEW_LONG_EDGE / max(light.shape[:2]))
     size = (max(1, round(light.shape[1] * factor)), max(1, round(light.shape[0] * factor)))
     small = cv2.resize(light, size, interpolation=cv2.INTER_AREA).reshape(size[1], size[0], -1)
-    white = max(float(np.percentile(small, 99.5)), 1e-4)
-    scaled = np.clip(small / np.float32(white), 0, 1)
-    out = _shown_codes()[np.round(scaled * np.float32(65535)).astype(np.uint16)]
+    white = max(float(ranks.percentile(small, 99.5)), 1e-4)
+    small /= np.float32(white)
+    np.clip(small, 0, 1, out=small)
+    small *= np.float32(65535)
+    out = _shown_codes()[np.rint(small, out=small).astype(np.uint16)]
     return np.repeat(out, 3, 2) if out.shape[2] == 1 else out
 
 

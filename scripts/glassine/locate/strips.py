@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, field
 
 import cv2
@@ -70,6 +71,14 @@ class Strip:
     fog: npt.NDArray[np.bool_] | None = None
 
 
+@functools.lru_cache(maxsize=1)
+def _phases(n: int, nominal: float) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.complex128]]:
+    """Return the pitches near `nominal` px, and (pitches, n) waves of each along n px."""
+    pitches = nominal * np.linspace(0.93, 1.07, 281)
+    x = np.arange(n) + 0.5
+    return pitches, np.exp(2j * np.pi * x[None] / pitches[:, None]) * np.hanning(n)
+
+
 def perforations(patch: Patch, top: float, bottom: float) -> Perforations | None:
     """Find two rows of holes brighter than the film, evenly spaced, at their place across it."""
     width = bottom - top
@@ -94,10 +103,8 @@ def perforations(patch: Patch, top: float, bottom: float) -> Perforations | None
         )
         spread = max(float(np.percentile(np.abs(flat), 75)), 1e-6)
         detrended.append(np.clip(flat, -1.5 * spread, 1.5 * spread))
-    x = np.arange(n) + 0.5
     taper = np.hanning(n)
-    pitches = nominal * np.linspace(0.93, 1.07, 281)
-    phases = np.exp(2j * np.pi * x[None] / pitches[:, None]) * taper
+    pitches, phases = _phases(n, nominal)
     power = sum(np.abs(phases @ d) for d in detrended)
     best = int(np.argmax(power))
     strength = float(power[best] / sum(float((np.abs(d) * taper).sum()) for d in detrended))

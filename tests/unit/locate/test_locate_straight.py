@@ -14,7 +14,7 @@ ROWS, COLUMNS = 400, 300
 
 def patch_of(tone):
     grey = np.repeat(tone.astype(np.float32)[..., None], 3, 2)
-    return Patch(grey, 10**-grey, np.eye(2, 3))
+    return Patch(grey, lambda: 10**-grey, np.eye(2, 3))
 
 
 def stepped(at, step, noise, slope=0.0, seed=1):
