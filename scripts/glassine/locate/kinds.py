@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from glassine.base import film
+from glassine.locate import polarity
 from glassine.locate.candidate import Candidate
 from glassine.locate.character import MASK_DENSITY, Character, character, is_colour, mask_of
 from glassine.locate.shapes import lengths_of, order
@@ -28,12 +29,18 @@ BOARD = 1.58
 def characters(finder: Finder, found: list[Candidate], kind: str) -> list[Character]:
     """Return polarity and process of each; frames of one strip are one film."""
     each = []
+    from_above = not finder.nested and polarity.lit_from_above(finder.view, finder.layout)
     for c in found:
         # A black border inside a mask's opening is the film's own.
         rebate = kind == "frame_135" and c.level_dark and c.levels > 1
         made = character(
             finder.pixels(c, 0.04), c.border, "cut_frames" if rebate else kind, c.level_dark
         )
+        if not c.strip and finder.kind == "auto":
+            made = polarity.by_light(c, made, kind, from_above)
+        if kind == "lantern" and finder.kind == "auto":
+            outer = c.corners if c.object_corners is None else c.object_corners
+            made = polarity.masked(c, made, finder.ppi, finder.size_mm(outer))
         each.append(made)
     ground = finder.mask_level or finder.layout.tone
     unsure = abs(ground - BOARD) < 0.13 and finder.kind == "auto"
@@ -46,18 +53,7 @@ def characters(finder: Finder, found: list[Candidate], kind: str) -> list[Charac
         other = character(finder.pixels(one, 0.04), one.border, "frame_135", one.level_dark)
         if other.polarity != each[0].polarity:
             each[0] = replace(each[0], polarity_trust=0.6)
-    for number in {c.strip for c in found} - {0}:
-        own = [k for k, c in enumerate(found) if c.strip == number and not c.blank]
-        if not own:
-            continue
-        # The one that shows its colours best speaks for all.
-        best = max(own, key=lambda k: (each[k].process_trust, each[k].stray))
-        for k, c in enumerate(found):
-            if c.strip == number:
-                each[k] = replace(
-                    each[k], process=each[best].process, process_trust=each[best].process_trust
-                )
-    return each
+    return polarity.pooled(found, each)
 
 
 def _may_be_a_frame(finder: Finder, one: Candidate, kind: str) -> bool:

@@ -44,6 +44,8 @@ STEP, END = 0.75, 1.04
 BARE = 0.005
 # Tones all round an outline that differ by less (density) are one even border.
 EVEN = 0.05
+# A black rebate is denser than all that it encloses; flare makes it vary by more.
+BLACK, EVEN_BLACK = 1.5, 0.35
 # What speaks for another number of pictures, and is settled where their number is stated.
 OF_THE_NUMBER = (
     "bar inside",
@@ -196,10 +198,14 @@ def _even_round(finder: Finder, corners: Doubles) -> bool:
     edge = np.ones(soft.shape, bool)
     edge[deep:-deep, deep:-deep] = False
     edge[:first] = edge[-first:] = edge[:, :first] = edge[:, -first:] = False
-    spread = np.ptp(np.percentile(soft[edge], (4, 96)))
+    tone = float(np.median(soft[edge]))
+    if tone > BLACK and float(np.percentile(soft, 99)) < tone + 2 * EVEN:
+        spread = np.ptp(np.percentile(soft[edge], (12, 88))) - (EVEN_BLACK - EVEN)
+    else:
+        spread = np.ptp(np.percentile(soft[edge], (4, 96)))
     if spread >= EVEN:
         return False
-    off = (np.abs(soft - np.median(soft[edge])) > 3 * EVEN).astype(np.uint8)
+    off = (np.abs(soft - tone) > 3 * EVEN).astype(np.uint8)
     n = max(3, round(0.2 * short))
     return bool(cv2.morphologyEx(off, cv2.MORPH_OPEN, np.ones((n, n), np.uint8)).mean() > 0.15)
 
