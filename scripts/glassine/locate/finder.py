@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from glassine.base import film
 from glassine.base.model import Facts
-from glassine.locate import boards, border, exposures, sides, single, strips
+from glassine.locate import boards, border, exposures, sides, single, sleeves, strips
 from glassine.locate.agree import agree
 from glassine.locate.candidate import Candidate
 from glassine.locate.exact import Exact
@@ -54,7 +54,9 @@ class Finder:
         self.nested = False
         self.opening = 0.0, 0.0  # of the mask, px of the view
         self.mask_level = 0.0
-        self.layout = self._inside_mask(boards.apart(self.view, survey(self.view)))
+        self.layout = self._inside_mask(
+            sleeves.opened(self.view, boards.apart(self.view, survey(self.view)))
+        )
         self._labels: list[list[dict[str, Any]]] = []  # read once for all looks
         self._begin(None)
 
@@ -462,12 +464,12 @@ class Finder:
         margin = max(6.0, 0.05 * height)
         view = self.view
         for _ in range(2):
-            patch = upright(view, piece.centre, angle, width + 2 * margin, height + 2 * margin)
+            patch = self._cut(piece, layout, angle, width + 2 * margin, height + 2 * margin)
             top, bottom, turn = self._film_edges(patch, layout, margin)
             angle += turn
             if abs(turn) < 0.01:
                 break
-        patch = upright(view, piece.centre, angle, width + 2 * margin, height + 2 * margin)
+        patch = self._cut(piece, layout, angle, width + 2 * margin, height + 2 * margin)
         top, bottom, _ = self._film_edges(patch, layout, margin)
         holes = self._perforations(patch, top, bottom) if gauge[:3] != "120" else None
         if gauge == "135?" and holes is None:
@@ -509,6 +511,16 @@ class Finder:
             near = NEAR_END_MM * strip.mm
             made[0].thin = tuple(s for s, gap in zip((0, 2), gaps, strict=True) if gap < near)
         return made
+
+    def _cut(self, piece: Piece, layout: Layout, angle: float, w: float, h: float) -> Patch:
+        """Return a piece turned upright; where several lie on one board or page, without others."""
+        patch = upright(self.view, piece.centre, angle, w, h)
+        if not layout.apart or layout.ground != "light":
+            return patch
+        y, x = (int(np.clip(v, 0, n - 1)) for v, n in zip(
+            piece.centre[::-1], self.view.v.shape[:2], strict=True
+        ))  # fmt: skip
+        return boards.alone(patch, piece, layout.level[y, x])
 
     def _by_width(self, gauge: str, across: float) -> Scale:
         """Return the scale by the width (view px) of film that shows no perforations."""

@@ -58,6 +58,8 @@ OF_THE_NUMBER = (
     "size of several on 120 film",
     "step without a frame",
 )
+# Frames of one camera are alike within this (mm), and of 36 mm within that.
+SAME_GATE, ANY_GATE = 0.12, 1.0
 # Pictures longer than this for their width are wide views, or several.
 LONGEST = 1.85
 
@@ -72,7 +74,9 @@ def examine(finder: Finder, found: list[Candidate]) -> tuple[MasterPiece, ...]:
             _parted(one)
     for number in sorted({one.strip for one in found} - {0}):
         others = [one for one in found if one.strip != number]
-        _steps(finder, [one for one in found if one.strip == number], others)
+        own = [one for one in found if one.strip == number]
+        _steps(finder, own, others)
+        _one_gate(finder, own)
     seen = _outside(finder, small, found)
     for feature, words in _missed(finder, seen):
         for one in found:
@@ -292,6 +296,17 @@ def _steps(finder: Finder, frames: list[Candidate], others: list[Candidate]) -> 
                 "step without a frame",
                 f"film as long as a frame without one, {place}: a frame may have been missed",
             )
+
+
+def _one_gate(finder: Finder, frames: list[Candidate]) -> None:
+    """Take back what was said of the length of frames that others of their strip share: cameras'
+    gates differ by as much, and a false end is not as far off in one frame as in the next.
+    """
+    sizes = [finder.size_mm(one.corners) for one in frames]
+    for one, (long, short) in zip(frames, sizes, strict=True):
+        alike = sum(abs(a - long) < SAME_GATE and abs(b - short) < SAME_GATE for a, b in sizes)
+        if alike > 2 and abs(long - 36) < ANY_GATE and abs(short - 24) < 0.55:
+            one.evidence = [e for e in one.evidence if e.feature != "no size on 35 mm film"]
 
 
 def _ends(
