@@ -31,7 +31,7 @@ LONG = 1.9
 # Share of the edge of a piece of film that is of one tone, within so much (density).
 EVEN, EDGE = 0.45, 0.06
 # A single piece as large as that is no less than what was taken for a page.
-ALL = 0.975
+ALL = 0.99
 # A perforation is no larger than this share of a page.
 HOLE = 8e-4
 # A stub of a seam is narrower than this share of the film that it lies against.
