@@ -8,7 +8,7 @@ import msgspec
 import numpy as np
 
 from glassine.base import film
-from glassine.locate import table
+from glassine.locate import polarity, table
 from glassine.locate.candidate import Candidate
 from glassine.locate.character import MASK_DENSITY, Character, character, is_colour, mask_of
 from glassine.locate.known import Known
@@ -60,12 +60,18 @@ WARM, ORANGE_GREEN = (0.03, 0.2), 0.05
 def characters(scene: Scene, known: Known, found: list[Candidate], kind: str) -> list[Character]:
     """Return polarity and process of each; frames of one strip are one film."""
     each = []
+    from_above = scene.opening is None and polarity.lit_from_above(scene.view, scene.layout)
     for c in found:
         # A black border inside a mask's opening is the film's own.
         rebate = kind == "frame_135" and c.level_dark and c.levels > 1
         made = character(
             pixels(scene.view, c, INSET), c.border, "cut_frames" if rebate else kind, c.level_dark
         )
+        if not c.strip and scene.kind == "auto":
+            made = polarity.by_light(c, made, kind, from_above)
+        if kind == "lantern" and scene.kind == "auto":
+            outer = c.corners if c.object_corners is None else c.object_corners
+            made = polarity.masked(c, made, known.ppi, known.size_mm(outer))
         each.append(made)
     ground = scene.around_tone
     unsure = abs(ground - BOARD) < NEAR_BOARD and scene.kind == "auto"
@@ -78,18 +84,7 @@ def characters(scene: Scene, known: Known, found: list[Candidate], kind: str) ->
         other = character(pixels(scene.view, one, INSET), one.border, "frame_135", one.level_dark)
         if other.polarity != each[0].polarity:
             each[0] = replace(each[0], polarity_trust=BY_SIZE)
-    for number in {c.strip for c in found} - {0}:
-        own = [k for k, c in enumerate(found) if c.strip == number and not c.blank]
-        if not own:
-            continue
-        # The one that shows its colours best speaks for all.
-        best = max(own, key=lambda k: (each[k].process_trust, each[k].stray))
-        for k, c in enumerate(found):
-            if c.strip == number:
-                each[k] = replace(
-                    each[k], process=each[best].process, process_trust=each[best].process_trust
-                )
-    return each
+    return polarity.pooled(found, each)
 
 
 def _may_be_a_frame(scene: Scene, known: Known, one: Candidate, kind: str) -> bool:

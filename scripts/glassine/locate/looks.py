@@ -207,7 +207,7 @@ def explained(
         doubts.append(Doubt(kind_doubt, "kind in doubt"))
     look = _judged(scene, settled_look)
     _doubted(look, doubts)
-    return look, doubts, examine(scene, look.frames)
+    return look, doubts, examine(scene, look.known, look.frames)
 
 
 def geometry_of(

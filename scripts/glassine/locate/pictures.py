@@ -61,7 +61,7 @@ def cut_of(scene: Scene, piece: Piece) -> Cut:
     """Turn a piece upright."""
     margin = max(MARGIN_PX, MARGIN * min(piece.width, piece.height))
     patch = _upright(scene, piece, margin)
-    level = _level(scene, piece)
+    level = level_at(scene, piece)
     if scene.layout.apart:
         patch = boards.alone(patch, piece, level)
     return Cut(piece, patch, level, margin)
@@ -72,7 +72,7 @@ def _upright(scene: Scene, piece: Piece, margin: float) -> Patch:
     return upright(scene.view, piece.centre, piece.angle_deg, width, height)
 
 
-def _level(scene: Scene, piece: Piece) -> Floats:
+def level_at(scene: Scene, piece: Piece) -> Floats:
     """Return the tone of the ground in the piece's place, as light falls off."""
     x, y = (
         int(np.clip(v, 0, n - 1))

@@ -8,10 +8,10 @@ from typing import Literal
 import numpy as np
 
 from glassine.base import film
-from glassine.locate import border, sides, strips
+from glassine.locate import boards, border, sides, strips
 from glassine.locate.candidate import Candidate
 from glassine.locate.known import Known
-from glassine.locate.pictures import NEAR_END_MM, unseen
+from glassine.locate.pictures import NEAR_END_MM, level_at, unseen
 from glassine.locate.scale import Scale, agree
 from glassine.locate.scene import Scene
 from glassine.locate.shapes import Doubles
@@ -131,7 +131,11 @@ def _levelled(scene: Scene, piece: Piece, upright_film: bool) -> _Level:
 
     def at(angle_deg: float) -> Patch:
         size = width + 2 * margin, height + 2 * margin
-        return upright(scene.view, piece.centre, angle_deg, *size)
+        patch = upright(scene.view, piece.centre, angle_deg, *size)
+        if not scene.layout.apart or scene.layout.ground != "light":
+            return patch
+        # Where several lie on one board or page, without the others.
+        return boards.alone(patch, piece, level_at(scene, piece))
 
     for _ in range(2):
         _, _, turn = _film_edges(scene, at(angle), margin)

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine.base.model import Facts
-from glassine.locate import boards, masks
+from glassine.locate import boards, masks, sleeves
 from glassine.locate.masks import Opening
 from glassine.locate.refine import Region, Sampler
 from glassine.locate.view import Floats, Layout, View, look, survey
@@ -67,7 +67,7 @@ class Scene:
     def of(cls, master: Master, facts: Facts, settings: Settings) -> Scene:
         """Look at a master."""
         whole = look(master.reduced, master.table, master.reduction)
-        layout = boards.apart(whole, survey(whole))
+        layout = sleeves.opened(whole, boards.apart(whole, survey(whole)))
         inside = masks.inside(whole, layout, facts.kind)
         sampler = Sampler(master.region, master.width, master.height, master.table, whole.white)
         return cls(

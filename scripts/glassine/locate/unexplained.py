@@ -17,6 +17,7 @@ from glassine.base.model import Corners, MasterPiece
 from glassine.locate import witness
 from glassine.locate.candidate import Candidate
 from glassine.locate.inside import Line, look_inside, upright_grey
+from glassine.locate.known import Known
 from glassine.locate.outside import (
     Seen,
     Small,
@@ -44,6 +45,8 @@ STEP, END = 0.75, 1.04
 BARE = 0.005
 # Tones all round an outline that differ by less (density) are one even border.
 EVEN = 0.05
+# A black rebate is denser than all that it encloses; flare makes it vary by more.
+BLACK, EVEN_BLACK = 1.5, 0.35
 # What speaks for another number of pictures, and is settled where their number is stated.
 OF_THE_NUMBER = (
     "bar inside",
@@ -56,11 +59,13 @@ OF_THE_NUMBER = (
     "size of several on 120 film",
     "step without a frame",
 )
+# Frames of one camera are alike within this (mm), and of 36 mm within that.
+SAME_GATE, ANY_GATE = 0.12, 1.0
 # Pictures longer than this for their width are wide views, or several.
 LONGEST = 1.85
 
 
-def examine(scene: Scene, found: list[Candidate]) -> tuple[MasterPiece, ...]:
+def examine(scene: Scene, known: Known, found: list[Candidate]) -> tuple[MasterPiece, ...]:
     """Note on the candidates what they do not explain; return all that lies on the master."""
     small = Small.of(scene.view, scene.layout)
     for one in found:
@@ -70,7 +75,9 @@ def examine(scene: Scene, found: list[Candidate]) -> tuple[MasterPiece, ...]:
             _parted(one)
     for number in sorted({one.strip for one in found} - {0}):
         others = [one for one in found if one.strip != number]
-        _steps(scene, [one for one in found if one.strip == number], others)
+        own = [one for one in found if one.strip == number]
+        _steps(scene, own, others)
+        _one_gate(known, own)
     seen = _outside(scene, small, found)
     for feature, words in _missed(scene, seen):
         for one in found:
@@ -196,10 +203,14 @@ def _even_round(scene: Scene, corners: Doubles) -> bool:
     edge = np.ones(soft.shape, bool)
     edge[deep:-deep, deep:-deep] = False
     edge[:first] = edge[-first:] = edge[:, :first] = edge[:, -first:] = False
-    spread = np.ptp(np.percentile(soft[edge], (4, 96)))
+    tone = float(np.median(soft[edge]))
+    if tone > BLACK and float(np.percentile(soft, 99)) < tone + 2 * EVEN:
+        spread = np.ptp(np.percentile(soft[edge], (12, 88))) - (EVEN_BLACK - EVEN)
+    else:
+        spread = np.ptp(np.percentile(soft[edge], (4, 96)))
     if spread >= EVEN:
         return False
-    off = (np.abs(soft - np.median(soft[edge])) > 3 * EVEN).astype(np.uint8)
+    off = (np.abs(soft - tone) > 3 * EVEN).astype(np.uint8)
     n = max(3, round(0.2 * short))
     return bool(cv2.morphologyEx(off, cv2.MORPH_OPEN, np.ones((n, n), np.uint8)).mean() > 0.15)
 
@@ -286,6 +297,17 @@ def _steps(scene: Scene, frames: list[Candidate], others: list[Candidate]) -> No
                 "step without a frame",
                 f"film as long as a frame without one, {place}: a frame may have been missed",
             )
+
+
+def _one_gate(known: Known, frames: list[Candidate]) -> None:
+    """Take back what was said of the length of frames that others of their strip share: cameras'
+    gates differ by as much, and a false end is not as far off in one frame as in the next.
+    """
+    sizes = [known.size_mm(one.corners) for one in frames]
+    for one, (long, short) in zip(frames, sizes, strict=True):
+        alike = sum(abs(a - long) < SAME_GATE and abs(b - short) < SAME_GATE for a, b in sizes)
+        if alike > 2 and abs(long - 36) < ANY_GATE and abs(short - 24) < 0.55:
+            one.evidence = [e for e in one.evidence if e.feature != "no size on 35 mm film"]
 
 
 def _ends(
