@@ -14,10 +14,12 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import lru_cache
 from itertools import pairwise
 
 from glassine.base import edtf
 from glassine.base.edtf import MAX_CHARS, UNDATED
+from glassine.intake import date_languages
 from glassine.intake.date_points import (
     DAY,
     MONTH_NAME,
@@ -86,7 +88,24 @@ _EDTF = re.compile(
 )
 
 
-def to_edtf(text: str, earliest: date | None = None, latest: date | None = None) -> str | None:
+@dataclass(frozen=True)
+class Reading:
+    """How dates are read: in which languages beside English (codes; none: in all that are known),
+    and whether the day comes first in figures alone (None: not known)."""
+
+    languages: tuple[str, ...] = ()
+    day_first: bool | None = None
+
+
+AS_ANY = Reading()
+
+
+def to_edtf(
+    text: str,
+    earliest: date | None = None,
+    latest: date | None = None,
+    reading: Reading = AS_ANY,
+) -> str | None:
     """Return the EDTF value of a date as a cataloguer wrote it, or None: not understood.
 
     "c. 1905" gives "1905~", "1890-95" gives "1890/1895", "1930s" gives "193X", "before 1920"
@@ -95,7 +114,7 @@ def to_edtf(text: str, earliest: date | None = None, latest: date | None = None)
     columns; a wording that contradicts their years (a slip of the pen in one of them) is not
     understood. Never raises; the result is valid EDTF with bounds in the right order.
     """
-    edtf_text = statement(text)
+    edtf_text = read(text, reading)
     limits = edtf.bounds(edtf_text) if edtf_text else None
     if edtf_text is None or limits is None:
         return None
@@ -104,8 +123,51 @@ def to_edtf(text: str, earliest: date | None = None, latest: date | None = None)
     return None if too_late or too_early else edtf_text
 
 
+@lru_cache(maxsize=4096)
+def read(text: str, reading: Reading = AS_ANY) -> str | None:
+    """Return the EDTF value of a date in English, else in the languages of `reading`.
+
+    Where two languages understand it in different ways, it is not understood.
+    """
+    if len(text) > MAX_CHARS:
+        return None
+    in_english = statement(_by_figures(text, reading.day_first))
+    if in_english is not None:
+        return in_english
+    values = set()
+    for code in reading.languages or date_languages.CODES:
+        # Figures with dots begin with the day wherever one of these languages is written.
+        dots = bool(reading.languages) and date_languages.table(code).dots
+        translated = date_languages.in_english(text, code)
+        if translated is not None:
+            values.add(statement(_by_figures(translated, reading.day_first, dots)))
+    values.discard(None)
+    return values.pop() if len(values) == 1 else None
+
+
+_FIGURES = re.compile(r"(?<![\d./])(\d\d?)([./-])\s?(\d\d?)\2\s?(\d{4})(?![\d/])")
+
+
+def _by_figures(text: str, day_first: bool | None, dots: bool = False) -> str:
+    """Write dates in figures alone as ISO 8601 does, where it is known what comes first.
+
+    dots: the day comes first between dots.
+    """
+
+    def iso_date(match: re.Match[str]) -> str:
+        first_is_day = True if dots and match[2] == "." and day_first is None else day_first
+        if first_is_day is None:
+            return match[0]
+        day, month = (match[1], match[3]) if first_is_day else (match[3], match[1])
+        return (
+            iso(match[4], int(month), int(day)) or match[0] if 1 <= int(month) <= 12 else match[0]
+        )
+
+    return _FIGURES.sub(iso_date, text)
+
+
 def statement(text: str) -> str | None:
-    """Return the EDTF value of a date as a cataloguer wrote it, or None: not understood."""
+    """Return the EDTF value of a date as a cataloguer wrote it in English, or None."""
     if len(text) > MAX_CHARS:
         return None
     written = text.strip()
@@ -133,6 +195,8 @@ def _tidy(text: str) -> str:
         plain = (bracketed[1] or bracketed[2]).strip()
     if re.search(r"\d\.$", plain):
         plain = plain[:-1]
+    both = plain.partition(" - ")
+    plain = both[0] if both[0] == both[2] else plain  # "1992-06-01 - 1992-06-01": one day
     plain = re.sub(
         r"^(?:(?:dated?|taken|photographed|made|created|sometime|in|on)\b(?! or\b):?\s+)+",
         "",

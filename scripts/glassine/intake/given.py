@@ -30,7 +30,8 @@ class IntakeSection(Given, frozen=True, kw_only=True):
 class CatalogueSection(Given, frozen=True, kw_only=True):
     """How the catalogue is read; see `catalogue` in config/README.md.
 
-    columns: {field: column or columns}. materials: {word of the catalogue: material}.
+    columns: {field: column or columns}. materials: {word of the catalogue: material}. languages:
+    of dates beside English, none: any. day_first: in dates of figures alone, None: not known.
     """
 
     path: str | None = None
@@ -42,6 +43,8 @@ class CatalogueSection(Given, frozen=True, kw_only=True):
     ignored_columns: list[str] = msgspec.field(default_factory=list)
     materials: dict[str, str] = msgspec.field(default_factory=dict)
     item_identifier: str | None = None
+    languages: list[str] = msgspec.field(default_factory=list)
+    day_first: bool | None = None
 
 
 class CatalogueSettings(Given, frozen=True, kw_only=True):

@@ -61,7 +61,7 @@ def repeated(piece, head="", tail=""):
 # --- every pattern of the package --------------------------------------------------------
 
 # Applied to texts that are cut or refused before: MAX_CHARS of dates, the template of a setting.
-BOUNDED = {"date_words.py", "date_points.py"}
+BOUNDED = {"date_words.py", "date_points.py", "date_languages.py"}
 PLAIN_CALLS = {"compile", "match", "fullmatch", "search", "sub", "split", "findall", "finditer"}
 
 

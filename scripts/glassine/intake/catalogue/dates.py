@@ -25,12 +25,16 @@ _FIRST_YEAR, _LAST_YEAR = 1300, 2099
 
 @dataclass(frozen=True)
 class Stated:
-    """What a row says of its date: in words, as EDTF, and its earliest and latest day."""
+    """What a row says of its date: in words, as EDTF, and its earliest and latest day.
+
+    reading: how the words are read.
+    """
 
     words: str
     edtf: str = ""
     earliest: str = ""
     latest: str = ""
+    reading: date_words.Reading = date_words.AS_ANY
 
 
 @dataclass(frozen=True)
@@ -133,7 +137,7 @@ def _from_edtf(stated: Stated, bounds: _Bounds) -> Dated:
     if not dates.is_valid(stated.edtf):
         return Dated(None, False, [Problem("edtf", ("date_edtf",), "a valid EDTF date.", "hold")])
     problems = []
-    in_words = date_words.to_edtf(stated.words) if stated.words else None
+    in_words = date_words.read(stated.words, stated.reading) if stated.words else None
     expected = "dates in both that agree; the record has the EDTF date beside the words."
     if in_words and apart(in_words, stated.edtf):
         problems.append(Problem("date_contradicts", ("date", "date_edtf"), expected))
@@ -161,13 +165,13 @@ def _from_words(stated: Stated, bounds: _Bounds) -> Dated:
     interval = bounds.interval()
     if not stated.words:
         return Dated(interval, True)
-    edtf_of_words = date_words.to_edtf(stated.words, bounds.earliest, bounds.latest)
+    edtf_of_words = date_words.to_edtf(stated.words, bounds.earliest, bounds.latest, stated.reading)
     if edtf_of_words and not (edtf_of_words == dates.UNDATED and interval):
         return Dated(edtf_of_words, True)
     if edtf_of_words:
         return Dated(interval, True)  # "n.d." beside bounds: they say what is known
     # Words that are understood without the bounds: a slip of the pen in one of the two.
-    edtf = None if date_words.to_edtf(stated.words) else interval
+    edtf = None if date_words.read(stated.words, stated.reading) else interval
     outcome = (
         f"the record keeps the words, and {edtf} by the catalogue's own bounds."
         if edtf

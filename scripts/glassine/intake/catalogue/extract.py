@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 from glassine.base.errors import Finding
 from glassine.base.normal import nfc
+from glassine.intake.date_words import AS_ANY, Reading
 
 # Longest cell, in characters; a longer one is a file that went wrong, not a description.
 MAX_CELL = 20_000
@@ -74,7 +75,8 @@ class Extract:
 
     columns: of each field. separator: between the values of one cell. narrow: whether its encoding
     has room for few letters only. materials: {word of the catalogue, case folded: material}.
-    rights: those of the settings. ignored: columns that may say what they want.
+    rights: those of the settings. ignored: columns that may say what they want. dates: how those
+    in words are read.
     """
 
     path: Path
@@ -84,6 +86,7 @@ class Extract:
     materials: dict[str, str]
     rights: dict[str, str]
     ignored: frozenset[str]
+    dates: Reading = AS_ANY
 
     @cached_property
     def mapped(self) -> set[str]:

@@ -14,6 +14,7 @@ from glassine.base.records.catalogue import CatalogueRow
 from glassine.intake.catalogue import cell_checks, row_faults, row_rights, row_values, unread
 from glassine.intake.catalogue import dates as catalogue_dates
 from glassine.intake.catalogue.extract import FIELDS, Extract, Row, short, text_of
+from glassine.intake.date_words import Reading
 from glassine.intake.given import CatalogueSettings
 
 
@@ -40,6 +41,7 @@ class RecordReader:
             materials={word.casefold(): to for word, to in section.materials.items()},
             rights=settings.rights,
             ignored=frozenset(section.ignored_columns),
+            dates=Reading(tuple(section.languages), section.day_first),
         )
         self.unused: Counter[str] = Counter()
         self.read: set[str] = set()
@@ -138,7 +140,7 @@ def _dated(
     extract: Extract, row: Row, one: dict[str, str], findings: list[Finding]
 ) -> dict[str, Any]:
     stated = catalogue_dates.Stated(
-        *(one[name] for name in ("date", "date_edtf", "date_earliest", "date_latest"))
+        one["date"], one["date_edtf"], one["date_earliest"], one["date_latest"], extract.dates
     )
     date = catalogue_dates.dated(stated)
     for problem in date.problems:

@@ -79,7 +79,7 @@ def _unread_date(extract: Extract, row: Row, cell: Cell, read_values: ReadValues
     if not any(extract.one(row, name).strip() for name in FIELDS if name.startswith("date")):
         expected = "a date in a column that is read; the record has none."
     else:
-        other = date_words.to_edtf(text_of(cell.value))
+        other = date_words.to_edtf(text_of(cell.value), reading=extract.dates)
         if not (other and read_values.edtf and catalogue_dates.apart(other, read_values.edtf)):
             return []
         expected = f"the date that the record has by the columns that are read, {read_values.edtf}."
