@@ -20,7 +20,19 @@ CATALOGUE_NAMES = ("catalogue.csv", "catalogue.jsonl", "catalogue.xml")
 FACTS_NAME = "batch.yaml"
 CORRECTIONS_NAME = "corrections.yaml"
 
-_ENDINGS_READ = ("csv", "tsv", "jsonl", "ndjson", "xml")
+_ENDINGS_READ = (
+    "csv",
+    "tsv",
+    "jsonl",
+    "ndjson",
+    "json",
+    "xml",
+    "xlsx",
+    "xlsm",
+    "xls",
+    "xlsb",
+    "ods",
+)
 _CATALOGUES = frozenset(
     f"{stem}.{ending}" for stem in ("catalogue", "catalog") for ending in _ENDINGS_READ
 )

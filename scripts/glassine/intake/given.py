@@ -32,6 +32,7 @@ class CatalogueSection(Given, frozen=True, kw_only=True):
 
     columns: {field: column or columns}. materials: {word of the catalogue: material}. languages:
     of dates beside English, none: any. day_first: in dates of figures alone, None: not known.
+    sheet: of a spreadsheet, None: the only one with a header.
     """
 
     path: str | None = None
@@ -45,6 +46,7 @@ class CatalogueSection(Given, frozen=True, kw_only=True):
     item_identifier: str | None = None
     languages: list[str] = msgspec.field(default_factory=list)
     day_first: bool | None = None
+    sheet: str | None = None
 
 
 class CatalogueSettings(Given, frozen=True, kw_only=True):

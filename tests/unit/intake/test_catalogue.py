@@ -101,13 +101,16 @@ def test_a_separator_line_of_a_spreadsheet_is_no_header(tmp_path):
     assert found.records["PEH-1"]["title"] == "Quay, low"
 
 
-def test_windows_letters_only_where_declared(tmp_path):
-    content = "item_id,title\nPEH-1,Quay – “low”\n".encode("cp1252")
+def test_letters_that_may_be_of_two_encodings_are_read_only_where_one_is_declared(tmp_path):
+    content = "item_id,title\nPEH-1,Quay – “low” Řeka\n".encode("cp1250")
+    assert read(tmp_path, content, encoding="cp1250").records["PEH-1"]["title"].endswith("Řeka")
+    content = "item_id,title\nPEH-1,Quay – “low” Øen\n".encode("cp1252")
     found = read(tmp_path, content, encoding="cp1252")
-    assert found.records["PEH-1"]["title"] == "Quay – “low”"
+    assert found.records["PEH-1"]["title"] == "Quay – “low” Øen"
     told = refusal(tmp_path, content)
     assert told.code == "catalogue.encoding"
     assert "Line 2" in told.what and "cp1252" in told.next_step
+    assert "Øen" in told.what and "Řen" in told.what
 
 
 def test_utf8_declared_as_windows_letters_is_refused(tmp_path):

@@ -83,7 +83,7 @@ def test_a_catalogue_whose_name_leaves_no_doubt_is_read_and_told(batch, name):
 
 @pytest.mark.parametrize(
     "name",
-    ["catalogue.xlsx", "katalog.csv", "catalogue.csv.txt", "catalogue (1).csv", "catalouge.csv",
+    ["catalogue.numbers", "katalog.csv", "catalogue.csv.txt", "catalogue (1).csv", "catalouge.csv",
      "rows.ods", "sub/catalogue.csv", "catalogue_final.csv", "catalogue.txt"],
 )  # fmt: skip
 def test_without_a_catalogue_each_item_is_held_and_what_may_be_one_is_named(batch, name):
@@ -120,7 +120,7 @@ def test_two_catalogues_hold_the_batch(batch, second):
 
 
 def test_where_none_is_required_one_that_may_be_it_is_still_told(batch):
-    (batch / "catalogue.csv").rename(batch / "catalogue.xlsx")
+    (batch / "catalogue.csv").rename(batch / "catalogue.numbers")
     result = take(batch, catalogue={"required": False})
     assert states(result) == READY
     assert told(result)["catalogue.none"]["severity"] == "review"

@@ -1,9 +1,9 @@
 """The catalogue extract: one checked record for each item, or the row and reason why not.
 
-Reads CSV (comma, semicolon, tab), JSON lines, and MODS or Dublin Core XML. Nothing is
-guessed: an encoding that does not fit, an unclosed quote or a row with too few cells is
-refused by name. A fault of one row holds that item alone; a fault that makes other rows
-uncertain too (encoding, quotes, header) refuses the file.
+Reads spreadsheets, CSV (comma, semicolon, tab, bar), JSON (an array, or lines), and XML; what a
+file is, its content says (`formats`). An encoding that cannot be told, an unclosed quote or a row
+with too few cells is refused by name. A fault of one row holds that item alone; a fault that makes
+other rows uncertain too (encoding, quotes, header) refuses the file.
 """
 
 from __future__ import annotations
@@ -25,7 +25,8 @@ from glassine.base.model import ItemId
 from glassine.base.normal import nfc
 from glassine.base.records.catalogue import CatalogueRow
 from glassine.intake.catalogue import columns as catalogue_columns
-from glassine.intake.catalogue.extract import FIELDS, Row
+from glassine.intake.catalogue import encodings, formats, spreadsheet
+from glassine.intake.catalogue.extract import FIELDS, Row, text_of
 from glassine.intake.catalogue.rows import RecordReader
 from glassine.intake.given import CatalogueSection, CatalogueSettings
 
@@ -59,14 +60,17 @@ class Catalogue:
 def read_catalogue(path: Path, settings: CatalogueSettings, root: Path | None = None) -> Catalogue:
     """Return the records of a catalogue extract.
 
-    path: .csv, .tsv or .txt (CSV), .jsonl or .ndjson (JSON lines), .xml (MODS, Dublin Core).
     root: the batch folder, below which no link is followed; None where the settings name the file.
     Raises GlassineError where the file as a whole cannot be trusted.
     """
     section = settings.catalogue
     content = _bytes(path, root)
-    suffix = path.suffix.lower()
-    if suffix == ".xml":
+    kind = formats.kind_of(content, path.suffix.lower())
+    if kind is None or kind == "marc":
+        raise _not_read(path, formats.name_of(content) or "a file of MARC records (ISO 2709)")
+    if kind == "spreadsheet":
+        return _read_spreadsheet(path, content, settings)
+    if kind == "xml":
         from glassine.intake.catalogue import xml_rows
 
         catalogue = Catalogue(encoding="as the XML declares", delimiter="xml")
@@ -74,12 +78,14 @@ def read_catalogue(path: Path, settings: CatalogueSettings, root: Path | None = 
             Row(number, cells) for number, cells in xml_rows.rows(path, content, section)
         )
         return _collect(catalogue, rows, path, settings, {name: [name] for name in FIELDS})
-    text, encoding = _decode(path, content, section.encoding)
-    if suffix in (".jsonl", ".ndjson"):
-        catalogue = Catalogue(encoding=encoding, delimiter="json")
+    text, encoding, findings = _decode(path, content, section.encoding)
+    if kind in ("json", "json lines"):
         columns = _mapping(section)
-        return _collect(catalogue, _json_rows(path, text), path, settings, columns)
-    return _read_csv(path, text, encoding, settings)
+        catalogue = Catalogue(findings=findings, encoding=encoding, delimiter="json")
+        objects = _json_rows(path, text) if kind == "json lines" else _json_array(path, text)
+        rows = _with_paths(objects, columns)
+        return _collect(catalogue, rows, path, settings, columns)
+    return _read_csv(path, text, encoding, findings, settings)
 
 
 # --- bytes and text ----------------------------------------------------------------------
@@ -112,18 +118,34 @@ def _bytes(path: Path, root: Path | None) -> bytes:
     return content
 
 
-def _decode(path: Path, content: bytes, declared: str) -> tuple[str, str]:
-    """Return text and encoding; refuses what does not fit rather than show wrong letters."""
-    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+def _not_read(path: Path, name: str) -> GlassineError:
+    return _refuse(
+        "format",
+        path,
+        f"This is {name}, and no catalogue extract.",
+        "a spreadsheet (XLSX, ODS), CSV, JSON, or XML.",
+        "Export the catalogue in one of these forms.",
+    )
+
+
+def _decode(path: Path, content: bytes, declared: str) -> tuple[str, str, list[Finding]]:
+    """Return text, encoding, and what is told of it; refuses what does not fit rather than show
+    wrong letters."""
+    marked = content.startswith((b"\xff\xfe", b"\xfe\xff"))
+    unmarked = None if marked else encodings.wide(content)
+    if marked or unmarked:
         try:
-            return content.decode("utf-16"), "utf-16"
+            return content.decode(unmarked or "utf-16"), "utf-16", []
         except UnicodeDecodeError as problem:
             raise _bad_bytes(path, content, problem, "UTF-16") from problem
     if content.startswith(b"\xef\xbb\xbf") or declared in ("auto", "utf-8"):
         try:
-            return content.decode("utf-8-sig"), "utf-8"
+            return content.decode("utf-8-sig"), "utf-8", []
         except UnicodeDecodeError as problem:
-            raise _bad_bytes(path, content, problem, "UTF-8") from problem
+            guess = encodings.found(content) if declared == "auto" else None
+            if guess is None or content.startswith(b"\xef\xbb\xbf"):
+                raise _bad_bytes(path, content, problem, "UTF-8") from problem
+            return content.decode(guess.encoding), guess.encoding, [_guessed(path, guess)]
     if not content.isascii() and _is_utf8(content):
         raise _refuse(
             "encoding",
@@ -133,9 +155,22 @@ def _decode(path: Path, content: bytes, declared: str) -> tuple[str, str]:
             "Set `catalogue.encoding` to `auto`.",
         )
     try:
-        return content.decode(declared), declared
+        return content.decode(declared), declared, []
     except UnicodeDecodeError as problem:
         raise _bad_bytes(path, content, problem, declared) from problem
+
+
+def _guessed(path: Path, guess: encodings.Guess) -> Finding:
+    shown = ", ".join(f'"{word}"' for word in guess.words)
+    return Finding(
+        "catalogue.encoding_found",
+        path.name,
+        f"This file is not UTF-8 and does not say its encoding; it was read as {guess.encoding}, "
+        f"in which its letters are those of one language: {shown}.",
+        "words that read right.",
+        "Look at these words. Where they are wrong, set `catalogue.encoding`, or export as UTF-8.",
+        "note",
+    )
 
 
 def _is_utf8(content: bytes) -> bool:
@@ -151,14 +186,16 @@ def _bad_bytes(
 ) -> GlassineError:
     line = content.count(b"\n", 0, problem.start) + 1
     value = content[problem.start : problem.start + 1].hex()
+    likely = [guess for guess in encodings.guesses(content)[:3] if guess.words]
+    ways = "; ".join(f"as {guess.encoding} {', '.join(guess.words)}" for guess in likely)
+    ways = ways or "like nothing in any other"
     return _refuse(
         "encoding",
         path,
-        f"Line {line} holds the byte 0x{value}, which is not {encoding}.",
-        "UTF-8 (with or without byte order mark), UTF-16 with byte order mark, or what "
-        "`catalogue.encoding` declares.",
-        "Export the catalogue as UTF-8; if all of it is Windows-1252, set "
-        "`catalogue.encoding: cp1252`.",
+        f"Line {line} holds the byte 0x{value}, which is not {encoding}; words of it read {ways}.",
+        "UTF-8, UTF-16, or what `catalogue.encoding` declares.",
+        "Export the catalogue as UTF-8; or set `catalogue.encoding` to the one in which the "
+        "words read right, e.g. `catalogue.encoding: cp1252`.",
     )
 
 
@@ -173,7 +210,35 @@ def _mapping(section: CatalogueSection) -> dict[str, list[str]]:
     return columns
 
 
-def _read_csv(path: Path, text: str, encoding: str, settings: CatalogueSettings) -> Catalogue:
+def _read_spreadsheet(path: Path, content: bytes, settings: CatalogueSettings) -> Catalogue:
+    columns = _mapping(settings.catalogue)
+    rows = spreadsheet.rows(path, content, columns["item_id"], settings.catalogue.sheet)
+    names = [nfc(name.strip()) for name in next(rows)[1]]
+    _check_header(path, names, columns, settings.catalogue.columns)
+    catalogue = Catalogue(encoding="as the spreadsheet has it", delimiter="cells")
+    return _collect(catalogue, _named(_bounded(path, rows), names), path, settings, columns)
+
+
+def _bounded(path: Path, rows: Iterable[tuple[int, list[str]]]) -> Iterator[tuple[int, list[str]]]:
+    for number, cells in rows:
+        if number > MAX_ROWS or len(cells) > MAX_COLUMNS:
+            raise _too_large(path, number, len(cells))
+        yield number, cells
+
+
+def _too_large(path: Path, number: int, cells: int) -> GlassineError:
+    return _refuse(
+        "size",
+        path,
+        f"Row {number} has {cells} cells.",
+        f"at most {MAX_ROWS} rows of {MAX_COLUMNS} columns.",
+        "Export the rows of this batch alone.",
+    )
+
+
+def _read_csv(
+    path: Path, text: str, encoding: str, findings: list[Finding], settings: CatalogueSettings
+) -> Catalogue:
     section = settings.catalogue
     declared, text = _separator_line(text)
     columns = _mapping(section)
@@ -187,13 +252,13 @@ def _read_csv(path: Path, text: str, encoding: str, settings: CatalogueSettings)
         header = []
     names = [nfc(name.strip()) for name in header]
     _check_header(path, names, columns, section.columns)
-    catalogue = Catalogue(encoding=encoding, delimiter=delimiter)
+    catalogue = Catalogue(findings=findings, encoding=encoding, delimiter=delimiter)
     return _collect(catalogue, _named(rows, names), path, settings, columns)
 
 
 def _separator_line(text: str) -> tuple[str, str]:
     """Return the separator that spreadsheets note in a first line "sep=;", and the rest."""
-    match = re.match(r"sep=([,;\t])\r?\n", text)
+    match = re.match(r"sep=([,;|\t])\r?\n", text)
     return (match[1], text[match.end() :]) if match else ("", text)
 
 
@@ -203,7 +268,7 @@ def _sniff(path: Path, text: str, id_columns: list[str]) -> str:
     csv.field_size_limit(MAX_FILE_BYTES)
     first = re.split(r"\r\n|\r|\n", text, maxsplit=1)[0]
     fitting = []
-    for delimiter in (",", ";", "\t"):
+    for delimiter in (",", ";", "\t", "|"):
         if first.count(delimiter) > 20 * MAX_COLUMNS:
             continue  # no header; a list of its cells would fill the memory
         names = [name.strip() for name in next(csv.reader([first], delimiter=delimiter), [])]
@@ -214,7 +279,7 @@ def _sniff(path: Path, text: str, id_columns: list[str]) -> str:
             "header",
             path,
             f"Row 1 names no column {' or '.join(id_columns)!r}; it begins {first[:80]!r}.",
-            f"a header row with the column {id_columns[0]!r}; comma, semicolon or tab between.",
+            f"a header row with the column {id_columns[0]!r}; one of , ; | or tab between.",
             "Name the column of item numbers in `catalogue.columns.item_id`.",
         )
     return max(fitting)[1]
@@ -242,13 +307,7 @@ def _csv_rows(path: Path, text: str, delimiter: str) -> Iterator[tuple[int, list
             ) from problem
         number += 1
         if number > MAX_ROWS or len(cells) > MAX_COLUMNS:
-            raise _refuse(
-                "size",
-                path,
-                f"Row {number} has {len(cells)} cells.",
-                f"at most {MAX_ROWS} rows of {MAX_COLUMNS} columns.",
-                "Export the rows of this batch alone.",
-            )
+            raise _too_large(path, number, len(cells))
         if any(cell.strip() for cell in cells):
             yield number, cells
 
@@ -298,12 +357,7 @@ def _json_rows(path: Path, text: str) -> Iterator[Row]:
         if number > MAX_ROWS:
             raise _refuse("size", path, "Too many lines.", f"at most {MAX_ROWS}.", "Export less.")
         try:
-            value = json.loads(
-                line,
-                object_pairs_hook=_once,
-                parse_constant=_no_constant,
-                parse_float=_finite,
-            )
+            value = _json(line)
         except (ValueError, RecursionError) as problem:
             raise _refuse(
                 "json",
@@ -321,6 +375,73 @@ def _json_rows(path: Path, text: str) -> Iterator[Row]:
                 "Export the catalogue as JSON lines.",
             )
         yield Row(number, value)
+
+
+def _json(text: str) -> Any:
+    """Return a JSON value. Raises ValueError or RecursionError for what is none."""
+    return json.loads(
+        text, object_pairs_hook=_once, parse_constant=_no_constant, parse_float=_finite
+    )
+
+
+def _json_array(path: Path, text: str) -> Iterator[Row]:
+    """Yield the objects of an array, or of the only array within an object; numbered from 1."""
+    try:
+        value = _json(text)
+    except (ValueError, RecursionError) as problem:
+        raise _refuse(
+            "json",
+            path,
+            f"It is not JSON: {str(problem)[:200]}.",
+            "one array of objects, each key once, no NaN.",
+            "Export again; the file may have been cut off.",
+        ) from problem
+    if isinstance(value, dict):
+        lists = [each for each in value.values() if isinstance(each, list) and each]
+        value = lists[0] if len(lists) == 1 and isinstance(lists[0][0], dict) else [value]
+    if len(value) > MAX_ROWS:
+        raise _refuse("size", path, "Too many objects.", f"at most {MAX_ROWS}.", "Export less.")
+    for number, entry in enumerate(value, start=1):
+        if not isinstance(entry, dict):
+            raise _refuse(
+                "json",
+                path,
+                f"Entry {number} of the array is no object.",
+                "one array of objects.",
+                "Export the catalogue as an array of objects, or as JSON lines.",
+            )
+        yield Row(number, entry)
+
+
+def _with_paths(rows: Iterable[Row], columns: dict[str, list[str]]) -> Iterator[Row]:
+    """Yield the rows with the values at the paths that columns name, e.g. dateRange.startYear or
+    contributors[].name."""
+    paths = {
+        column for names in columns.values() for column in names if re.search(r"[.\[]", column)
+    }
+    for row in rows:
+        values = {
+            path: value
+            for path in paths
+            if path not in row.cells and (value := _at(row.cells, path)) is not None
+        }
+        yield Row(row.number, row.cells | values, row.fault) if values else row
+
+
+def _at(value: Any, path: str) -> Any:
+    """Return what stands at a path; a list of texts and numbers where it passes a list."""
+    found = [value]
+    several = False
+    for step in path.replace("[]", ".[]").split("."):
+        if step == "[]":
+            several = True
+            found = [each for one in found if isinstance(one, list) for each in one]
+        else:
+            found = [one[step] for one in found if isinstance(one, dict) and step in one]
+    found = [each for each in found if each is not None]
+    if several:
+        return [each if isinstance(each, str) else text_of(each) for each in found] or None
+    return found[0] if found else None
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -351,7 +472,7 @@ def _collect(
     settings: CatalogueSettings,
     columns: dict[str, list[str]],
 ) -> Catalogue:
-    reader = RecordReader(path, settings, columns, narrow=catalogue.encoding == "cp1252")
+    reader = RecordReader(path, settings, columns, narrow=catalogue.encoding in encodings.OLD)
     first_row: dict[ItemId, int] = {}
     for row in rows:
         catalogue.rows_read += 1

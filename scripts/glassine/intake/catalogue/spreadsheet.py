@@ -1,0 +1,151 @@
+"""Rows of a spreadsheet (XLSX, ODS, and the older kinds), as the cells hold them.
+
+The header is the first row that names the column of item numbers: titles and empty rows may stand
+above it. A cell holds a value, not what its format shows: a number that is shown with leading
+zeros which it does not hold has none here.
+"""
+
+from __future__ import annotations
+
+import datetime
+import io
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from glassine.base.errors import GlassineError
+from glassine.base.normal import nfc
+from glassine.intake.catalogue import formats
+
+# Of rows of a sheet that are looked at for the header.
+HEADER_WITHIN = 50
+# What the parts of a spreadsheet may unfold into, in bytes.
+MAX_UNFOLDED = 2**31
+# A row that sums up the others; an item has no such number (common practice, no source).
+_SUMS = {"total", "sum", "summe", "gesamt", "totaal", "totale", "totaux", "somme", "suma",
+         "somma", "summa", "yhteensä", "razem", "celkem", "i alt", "anzahl", "count"}  # fmt: skip
+
+
+def rows(
+    path: Path, content: bytes, id_columns: list[str], sheet: str | None
+) -> Iterator[tuple[int, list[str]]]:
+    """Yield row number and cells, the header first; sums and empty rows are left out.
+
+    sheet: its name, None takes the only visible one with a header. Raises GlassineError where the
+    spreadsheet cannot be opened or has no such sheet.
+    """
+    if formats.unfolded_bytes(content) > MAX_UNFOLDED:
+        raise _refuse(path, "It unfolds into far more than a catalogue holds.")
+    book = _opened(path, content)
+    candidates = _with_header(book, id_columns, sheet)
+    if len(candidates) != 1:
+        raise _no_sheet(path, book, id_columns, sheet, [name for name, _ in candidates])
+    name, header_row = candidates[0]
+    for number, cells in enumerate(_cells_of(book, name), start=1):
+        if number < header_row or not any(cell.strip() for cell in cells):
+            continue
+        if number > header_row and _sums_up(cells):
+            continue
+        yield number, cells
+
+
+def _opened(path: Path, content: bytes) -> Any:
+    from python_calamine import CalamineError, CalamineWorkbook, PasswordError
+
+    try:
+        return CalamineWorkbook.from_filelike(io.BytesIO(content))
+    except PasswordError as problem:
+        raise _refuse(path, "It is protected by a password.") from problem
+    except (CalamineError, OSError, ValueError) as problem:
+        raise _refuse(path, f"It cannot be opened: {str(problem)[:200]}.") from problem
+
+
+def _refuse(path: Path, what: str) -> GlassineError:
+    return GlassineError.because(
+        "catalogue.spreadsheet",
+        path.name,
+        f"This is a spreadsheet that is not read. {what}",
+        "a spreadsheet (XLSX or ODS) without a password, with one row an item.",
+        "Save it as XLSX again, or export the sheet as CSV in UTF-8.",
+    )
+
+
+def _with_header(book: Any, id_columns: list[str], sheet: str | None) -> list[tuple[str, int]]:
+    """Return the sheets that may be meant, each with the number of its header's row."""
+    out = []
+    for each in book.sheets_metadata:
+        visible = str(each.visible).endswith("Visible") or each.name == sheet
+        if not visible or (sheet is not None and each.name != sheet):
+            continue
+        if not str(each.typ).endswith("WorkSheet"):
+            continue
+        for number, cells in enumerate(_cells_of(book, each.name), start=1):
+            if number > HEADER_WITHIN:
+                break
+            names = {nfc(cell.strip()) for cell in cells}
+            if all(column in names for column in id_columns):
+                out.append((each.name, number))
+                break
+    return out
+
+
+def _no_sheet(
+    path: Path, book: Any, id_columns: list[str], sheet: str | None, names: list[str]
+) -> GlassineError:
+    wanted = " and ".join(repr(column) for column in id_columns)
+    if names:
+        what = f"The sheets {', '.join(map(repr, names))} all have a column {wanted}."
+        step = "Name the right one in `catalogue.sheet`."
+    else:
+        place = f"the sheet {sheet!r}" if sheet else "no visible sheet"
+        listed = ", ".join(repr(name) for name in book.sheet_names[:20])
+        what = (
+            f"{'In ' + place if sheet else place.capitalize()} {'no row' if sheet else ''} "
+            f"names the column {wanted}; its sheets are {listed}."
+        )
+        what = " ".join(what.split())
+        step = (
+            "Name the column of item numbers in `catalogue.columns.item_id`, or the sheet in "
+            "`catalogue.sheet`."
+        )
+    return GlassineError.because(
+        "catalogue.sheet",
+        path.name,
+        what,
+        f"one sheet with a header row that names {wanted} among its first {HEADER_WITHIN} rows.",
+        step,
+    )
+
+
+def _cells_of(book: Any, name: str) -> Iterator[list[str]]:
+    sheet = book.get_sheet_by_name(name)
+    top = sheet.start[0] if sheet.start else 0
+    for _ in range(top):
+        yield []
+    width = sheet.start[1] if sheet.start else 0
+    for row in sheet.iter_rows():
+        yield [""] * width + [text_of(cell) for cell in row]
+
+
+def text_of(value: Any) -> str:
+    """Return what a cell holds as a person writes it: whole numbers without a point, days in
+    ISO 8601."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+    if isinstance(value, datetime.datetime):
+        midnight = value.time() == datetime.time(0)
+        return value.date().isoformat() if midnight else value.isoformat(sep=" ")
+    if isinstance(value, datetime.date | datetime.time):
+        return value.isoformat()
+    return "" if value is None else str(value)
+
+
+def _sums_up(cells: list[str]) -> bool:
+    """Whether a row sums up the others: its first words are those of a sum, the rest figures."""
+    texts = [cell.strip() for cell in cells if cell.strip()]
+    rest = texts[1:]
+    return texts[0].rstrip(":").casefold() in _SUMS and all(
+        text.replace(".", "").replace(",", "").isdigit() for text in rest
+    )
