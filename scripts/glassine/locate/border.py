@@ -255,9 +255,7 @@ def _range(band: Floats, blur: int, base: Floats) -> tuple[Floats, Floats]:
     for k in range(band.shape[2]):
         step = sides.smooth_along(np.array(band[..., k], order="C"), blur)
         step -= base[:, k : k + 1]
-        least, most = (
-            (np.minimum(least, step), np.maximum(most, step)) if k else (step, step)
-        )
+        least, most = (np.minimum(least, step), np.maximum(most, step)) if k else (step, step)
     return least, most
 
 

@@ -63,7 +63,9 @@ class Finder:
         self.opening = 0.0, 0.0  # of the mask, px of the view
         self.mask_level = 0.0
         self.layout = self._inside_mask(boards.apart(self.view, survey(self.view)))
-        self._labels: list[list[dict[str, Any]]] = []  # read once for all looks
+        # Both are made once for all looks.
+        self._labels: list[list[dict[str, Any]]] = []
+        self._films: dict[tuple[float, ...], tuple[float, float, float]] = {}
         self._begin(None)
 
     def _begin(self, scale: Scale | None) -> None:
@@ -463,15 +465,7 @@ class Finder:
         if turned:
             angle, width, height = angle + 90, height, width
         margin = max(6.0, 0.05 * height)
-        view = self.view
-        for _ in range(2):
-            patch = upright(view, piece.centre, angle, width + 2 * margin, height + 2 * margin)
-            top, bottom, turn = self._film_edges(patch, layout, margin)
-            angle += turn
-            if abs(turn) < 0.01:
-                break
-        patch = upright(view, piece.centre, angle, width + 2 * margin, height + 2 * margin)
-        top, bottom, _ = self._film_edges(patch, layout, margin)
+        patch, angle, top, bottom = self._levelled(piece.centre, angle, width, height, layout)
         holes = self._perforations(patch, top, bottom) if gauge[:3] != "120" else None
         if gauge == "135?" and holes is None:
             return []
@@ -487,7 +481,7 @@ class Finder:
         left = margin if width + 2 < self._span(angle) else 0.0
         known = self._trusted_mm(gauge, holes, bottom - top)
         strip = strips.lay_out(
-            patch, top, bottom, left, n - left, gauge[:3], holes, view.noise, known
+            patch, top, bottom, left, n - left, gauge[:3], holes, self.view.noise, known
         )
         if gauge == "120?":
             plain = [s for s in strip.slots if min(s.seen_left, s.seen_right) > 0.3]
@@ -512,6 +506,30 @@ class Finder:
             near = NEAR_END_MM * strip.mm
             made[0].thin = tuple(s for s, gap in zip((0, 2), gaps, strict=True) if gap < near)
         return made
+
+    def _levelled(
+        self, centre: tuple[float, float], angle: float, width: float, height: float, layout: Layout
+    ) -> tuple[Patch, float, float, float]:
+        """Return a piece turned so that the film's edges are level, its angle, and these edges.
+
+        How it lies is the same for every look, so only the first one measures it.
+        """
+        margin = max(6.0, 0.05 * height)
+        across, down = width + 2 * margin, height + 2 * margin
+        key = (*centre, angle, width, height)
+        if key not in self._films:
+            for _ in range(2):
+                patch = upright(self.view, centre, angle, across, down)
+                top, bottom, turn = self._film_edges(patch, layout, margin)
+                angle += turn
+                if abs(turn) < 0.01:
+                    break
+            patch = upright(self.view, centre, angle, across, down)
+            top, bottom, _ = self._film_edges(patch, layout, margin)
+            self._films[key] = angle, top, bottom
+            return patch, angle, top, bottom
+        angle, top, bottom = self._films[key]
+        return upright(self.view, centre, angle, across, down), angle, top, bottom
 
     def _by_width(self, gauge: str, across: float) -> Scale:
         """Return the scale by the width (view px) of film that shows no perforations."""
