@@ -1,4 +1,4 @@
-"""Medians and percentiles of large arrays, to the last bit as numpy gives them, several times faster.
+"""Medians and percentiles of large arrays, to the last bit as numpy gives them, but faster.
 
 numpy sorts all values by half. Here a sample tells between which two values the wanted one lies;
 the others are only counted.

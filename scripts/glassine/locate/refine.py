@@ -157,7 +157,7 @@ class Sampler:
         ]
 
     def _fetching(self, boxes: npt.NDArray[np.int64]) -> Region:
-        """Return what fetches boxes (left, top, right, bottom): all at once where they share rows."""
+        """Return what fetches boxes (left, top, right, bottom): in one go where they share rows."""
         if len(boxes) < 2:
             return self.region
         left, top = boxes[:, :2].min(0).tolist()

@@ -123,7 +123,10 @@ def frames_on(
 
 
 def _levelled(scene: Scene, piece: Piece, upright_film: bool) -> _Level:
-    """Turn a piece so that the edges of its film lie level."""
+    """Turn a piece so that the edges of its film lie level.
+
+    How it lies is the same for every look, so only the first one measures it.
+    """
     angle, width, height = piece.angle_deg, piece.width, piece.height
     if upright_film:
         angle, width, height = angle + 90, height, width
@@ -137,13 +140,17 @@ def _levelled(scene: Scene, piece: Piece, upright_film: bool) -> _Level:
         # Where several lie on one board or page, without the others.
         return boards.alone(patch, piece, level_at(scene, piece))
 
-    for _ in range(2):
-        _, _, turn = _film_edges(scene, at(angle), margin)
-        angle += turn
-        if abs(turn) < LEVEL_DEG:
-            break
+    key = (*piece.centre, angle, width, height)
+    if key not in scene.film_edges:
+        for _ in range(2):
+            _, _, turn = _film_edges(scene, at(angle), margin)
+            angle += turn
+            if abs(turn) < LEVEL_DEG:
+                break
+        top, bottom, _ = _film_edges(scene, at(angle), margin)
+        scene.film_edges[key] = angle, top, bottom
+    angle, top, bottom = scene.film_edges[key]
     patch = at(angle)
-    top, bottom, _ = _film_edges(scene, patch, margin)
     return _Level(patch, top, bottom, width, angle, margin)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -15,6 +15,10 @@ from glassine.locate.masks import Opening
 from glassine.locate.refine import Region, Sampler
 from glassine.locate.view import Floats, Layout, View, look, survey
 from glassine.masters import labels
+
+
+# Of film by its piece's centre, angle and size: angle (degrees), upper and lower edge (px).
+FilmEdges = dict[tuple[float, ...], tuple[float, float, float]]
 
 
 @dataclass(frozen=True)
@@ -50,7 +54,8 @@ class Master:
 class Scene:
     """A master and what lies on it. whole: the reduced copy; view: the same, or what the opening of
     a mask shows of it; opening: that of the mask, where there is one; layout: of the view; width,
-    height: of the master, px.
+    height: of the master, px; film_edges: how film lies in pieces, which `rolls` measures once for
+    all looks.
     """
 
     whole: View
@@ -62,6 +67,7 @@ class Scene:
     settings: Settings
     width: int
     height: int
+    film_edges: FilmEdges = field(default_factory=dict, compare=False)
 
     @classmethod
     def of(cls, master: Master, facts: Facts, settings: Settings) -> Scene:

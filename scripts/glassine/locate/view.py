@@ -153,7 +153,7 @@ def surface(v: Floats, chosen: Mask, step: int) -> Floats:
     own, a, b = sub[rows, columns], x[0, columns], y[rows, 0]
     terms = np.stack([np.ones_like(a), a, b, a * a, a * b, b * b], -1).astype(np.float64)
     use = np.ones(len(own), bool)
-    coefficients = np.zeros((6, v.shape[2]))
+    coefficients: npt.NDArray[np.floating[Any]] = np.zeros((6, v.shape[2]))
     coefficients[0] = np.median(sub, axis=(0, 1)) if len(own) < 50 else 0
     for _ in range(3):
         if use.sum() < 50:
