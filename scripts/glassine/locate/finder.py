@@ -318,7 +318,7 @@ class Finder:
             object_corners=outer,
         )
         candidate.levels = len(found.levels)
-        candidate.hollow = found.hollow
+        candidate.hollow, candidate.shadow = found.hollow, found.shadow
         if found.border and layout.ground == "light" and scale:
             pairs = enumerate(zip(picture.lines, found.levels[0].lines, strict=True))
             candidate.thin = tuple(s for s, (a, b) in pairs if a.at - b.at < NEAR_END_MM * scale)

@@ -43,7 +43,7 @@ def by_light(one: Candidate, made: Character, kind: str, from_above: bool) -> Ch
     """Return a single piece's character by how its ground is lit. kind: what it was taken for."""
     if made.process != "monochrome" or one.ground != "light" or one.level_dark:
         return made
-    if from_above:
+    if from_above or (one.whole or one).shadow:
         return replace(made, polarity="positive", polarity_trust=0.9)
     trust = min(made.polarity_trust, UNSURE)
     if one.levels < 2:
