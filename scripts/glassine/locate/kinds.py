@@ -33,14 +33,15 @@ def characters(finder: Finder, found: list[Candidate], kind: str) -> list[Charac
     for c in found:
         # A black border inside a mask's opening is the film's own.
         rebate = kind == "frame_135" and c.level_dark and c.levels > 1
-        made = character(
-            finder.pixels(c, 0.04), c.border, "cut_frames" if rebate else kind, c.level_dark
-        )
+        tones = finder.pixels(c, 0.04)
+        made = character(tones, c.border, "cut_frames" if rebate else kind, c.level_dark)
         if not c.strip and finder.kind == "auto":
             made = polarity.by_light(c, made, kind, from_above)
         if kind == "lantern" and finder.kind == "auto":
             outer = c.corners if c.object_corners is None else c.object_corners
-            made = polarity.masked(c, made, finder.ppi, finder.size_mm(outer))
+            clearest = float(np.percentile(tones.mean(1), 1)) - finder.layout.tone
+            size = finder.size_mm(outer)
+            made = polarity.masked(c, made, size, finder.ppi is not None, clearest)
         each.append(made)
     ground = finder.mask_level or finder.layout.tone
     unsure = abs(ground - BOARD) < 0.13 and finder.kind == "auto"

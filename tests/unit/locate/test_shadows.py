@@ -59,19 +59,19 @@ def test_a_print_is_found_at_its_own_edge_and_not_at_its_shadows(ground, border_
 def patch_of(profile):
     """Return a patch whose columns have these densities against a ground of 0."""
     r = np.random.default_rng(1)
-    v = np.asarray(profile, np.float32)[None, :, None] + 0.002 * r.standard_normal((200, 1, 3))
-    v = np.repeat(v, 1, 1).astype(np.float32) + 0.0 * np.zeros((200, len(profile), 3), np.float32)
+    v = np.asarray(profile, np.float32)[None, :, None] + 0.002 * r.standard_normal((300, 1, 3))
+    v = v.astype(np.float32)
     return Patch(v, np.asarray(10.0**-v, np.float32), np.eye(3)[:2])
 
 
 def test_a_films_clear_edge_is_no_shadow():
-    profile = [0] * 10 + [0.03, 0.1, 0.14] + [0.15] * 30 + [0.3, 0.6] + [0.8] * 100
-    line = Line(10.0, 0.0, 100.0, 0.9)
+    profile = [0] * 10 + [0.03, 0.1, 0.14] + [0.15] * 30 + [0.3, 0.6] + [0.8] * 300
+    line = Line(10.0, 0.0, 150.0, 0.9)
     assert without_shadow(patch_of(profile), LEFT, line, np.zeros(3, np.float32)) is line
 
 
 def test_what_deepens_and_ends_at_once_is_a_shadow():
-    profile = [0] * 10 + list(np.linspace(0, 0.3, 25)) + [0.1, -0.05] + [-0.08] * 100
-    line = Line(10.0, 0.0, 100.0, 0.9)
+    profile = [0] * 10 + list(np.linspace(0, 0.3, 25)) + [0.1, -0.05] + [-0.08] * 300
+    line = Line(10.0, 0.0, 150.0, 0.9)
     moved = without_shadow(patch_of(profile), LEFT, line, np.zeros(3, np.float32))
     assert moved.at == pytest.approx(35.5, abs=1.5)
