@@ -64,14 +64,15 @@ def characters(scene: Scene, known: Known, found: list[Candidate], kind: str) ->
     for c in found:
         # A black border inside a mask's opening is the film's own.
         rebate = kind == "frame_135" and c.level_dark and c.levels > 1
-        made = character(
-            pixels(scene.view, c, INSET), c.border, "cut_frames" if rebate else kind, c.level_dark
-        )
+        tones = pixels(scene.view, c, INSET)
+        made = character(tones, c.border, "cut_frames" if rebate else kind, c.level_dark)
         if not c.strip and scene.kind == "auto":
             made = polarity.by_light(c, made, kind, from_above)
         if kind == "lantern" and scene.kind == "auto":
             outer = c.corners if c.object_corners is None else c.object_corners
-            made = polarity.masked(c, made, known.ppi, known.size_mm(outer))
+            clearest = float(np.percentile(tones.mean(1), 1)) - scene.layout.tone
+            size = known.size_mm(outer)
+            made = polarity.masked(c, made, size, known.ppi is not None, clearest)
         each.append(made)
     ground = scene.around_tone
     unsure = abs(ground - BOARD) < NEAR_BOARD and scene.kind == "auto"

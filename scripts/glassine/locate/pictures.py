@@ -113,7 +113,8 @@ def candidate_of(
         oval=picture.oval,
         object_corners=outer,
     )
-    candidate.levels, candidate.hollow = len(found.levels), found.hollow
+    candidate.levels = len(found.levels)
+    candidate.hollow, candidate.shadow = found.hollow, found.shadow
     candidate.ground = scene.layout.ground
     if found.border and scene.layout.ground == "light" and known.mm:
         pairs = enumerate(zip(picture.lines, found.levels[0].lines, strict=True))

@@ -23,6 +23,8 @@ from glassine.locate.view import Layout, View
 LIGHTER, AREA = 0.03, 0.004
 # Trust in a polarity that something as likely contradicts: for review.
 UNSURE = 0.6
+# The whites of a transparency are nearer than this to the light; a negative's film is not.
+WHITE = 0.13
 # Trust is no greater than this, so that one frame does not outvote a strip.
 SUREST = 0.98
 # A border's tone, or an orange mask, gives more than this.
@@ -43,7 +45,7 @@ def by_light(one: Candidate, made: Character, kind: str, from_above: bool) -> Ch
     """Return a single piece's character by how its ground is lit. kind: what it was taken for."""
     if made.process != "monochrome" or one.ground != "light" or one.level_dark:
         return made
-    if from_above:
+    if from_above or (one.whole or one).shadow:
         return replace(made, polarity="positive", polarity_trust=0.9)
     trust = min(made.polarity_trust, UNSURE)
     if one.levels < 2:
@@ -55,18 +57,18 @@ def by_light(one: Candidate, made: Character, kind: str, from_above: bool) -> Ch
     return made
 
 
-def masked(one: Candidate, made: Character, ppi: float | None, size: Sequence[float]) -> Character:
+def masked(
+    one: Candidate, made: Character, size: tuple[float, float], in_mm: bool, clearest: float
+) -> Character:
     """Return the character of what was taken for a lantern slide: of no size that those have, a
-    grey picture in a black mask may be a negative that was blocked out. size: of the piece, mm.
+    grey picture in a black mask may be a negative that was blocked out, unless it is as clear in
+    places as the light itself. size: of the piece; clearest: tone in it against the ground.
     """
-    if made.process != "monochrome" or one.oval or not one.level_dark:
+    if made.process != "monochrome" or one.oval or not one.level_dark or clearest < WHITE:
         return made
     long, short = max(size), min(size)
-    if ppi is not None and film.nearest(long, short, film.LANTERN, 2.0) is None:
-        return replace(made, polarity_trust=min(made.polarity_trust, UNSURE))
-    if ppi is None and long > 1.3 * short:
-        return replace(made, polarity_trust=min(made.polarity_trust, UNSURE))
-    return made
+    other = film.nearest(long, short, film.LANTERN, 2.0) is None if in_mm else long > 1.3 * short
+    return replace(made, polarity_trust=min(made.polarity_trust, UNSURE)) if other else made
 
 
 def pooled(found: Sequence[Candidate], each: Sequence[Character]) -> list[Character]:

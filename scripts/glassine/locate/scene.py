@@ -16,7 +16,6 @@ from glassine.locate.refine import Region, Sampler
 from glassine.locate.view import Floats, Layout, View, look, survey
 from glassine.masters import labels
 
-
 # Of film by its piece's centre, angle and size: angle (degrees), upper and lower edge (px).
 FilmEdges = dict[tuple[float, ...], tuple[float, float, float]]
 
