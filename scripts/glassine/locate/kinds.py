@@ -37,6 +37,8 @@ def characters(finder: Finder, found: list[Candidate], kind: str) -> list[Charac
         made = character(tones, c.border, "cut_frames" if rebate else kind, c.level_dark)
         if not c.strip and finder.kind == "auto":
             made = polarity.by_light(c, made, kind, from_above)
+        if kind == "mounted_slide" and finder.kind == "auto":
+            made = polarity.mounted(made, float(np.percentile(tones.mean(1), 99)))
         if kind == "lantern" and finder.kind == "auto":
             outer = c.corners if c.object_corners is None else c.object_corners
             clearest = float(np.percentile(tones.mean(1), 1)) - finder.layout.tone
