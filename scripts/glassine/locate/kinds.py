@@ -68,6 +68,8 @@ def characters(scene: Scene, known: Known, found: list[Candidate], kind: str) ->
         made = character(tones, c.border, "cut_frames" if rebate else kind, c.level_dark)
         if not c.strip and scene.kind == "auto":
             made = polarity.by_light(c, made, kind, from_above)
+        if kind == "mounted_slide" and scene.kind == "auto":
+            made = polarity.mounted(made, float(np.percentile(tones.mean(1), 99)))
         if kind == "lantern" and scene.kind == "auto":
             outer = c.corners if c.object_corners is None else c.object_corners
             clearest = float(np.percentile(tones.mean(1), 1)) - scene.layout.tone

@@ -25,6 +25,8 @@ LIGHTER, AREA = 0.03, 0.004
 UNSURE = 0.6
 # The whites of a transparency are nearer than this to the light; a negative's film is not.
 WHITE = 0.13
+# A transparency's blacks are denser than this.
+BLACK = 0.9
 # Trust is no greater than this, so that one frame does not outvote a strip.
 SUREST = 0.98
 # A border's tone, or an orange mask, gives more than this.
@@ -69,6 +71,15 @@ def masked(
     long, short = max(size), min(size)
     other = film.nearest(long, short, film.LANTERN, 2.0) is None if in_mm else long > 1.3 * short
     return replace(made, polarity_trust=min(made.polarity_trust, UNSURE)) if other else made
+
+
+def mounted(made: Character, densest: float) -> Character:
+    """Return the character of what was taken for a slide in a mount: a grey one without any black
+    may as well be a negative in a mask. densest: tone in it.
+    """
+    if made.process != "monochrome" or densest > BLACK:
+        return made
+    return replace(made, polarity_trust=min(made.polarity_trust, UNSURE))
 
 
 def pooled(found: Sequence[Candidate], each: Sequence[Character]) -> list[Character]:

@@ -19,9 +19,11 @@ from glassine.locate.view import Floats, Patch
 # Where a shadow ends: channels differ, or the tone along the side does, or it steps, by more than
 # this (density).
 HUE, UNEVEN, STEP = 0.02, 0.015, 0.05
-# A shadow is deeper than this, as many px wide at least, and deepens by that share in its nearer half.
+# A shadow is deeper than this, so many px wide at least, and deepens by that share in its nearer
+# half.
 DEPTH, NARROWEST, DEEPENS = 0.02, 3, 0.18
-# How far past the outline (share of the short side) it may reach, and where its end is looked for (px).
+# How far past the outline (share of the short side) it may reach, and how near to where it seems to
+# end that is looked for (px).
 WIDEST, NEAR = 0.12, 4
 
 
@@ -61,7 +63,9 @@ def _profile(patch: Patch, side: int, line: Line, ground: Floats) -> _Profile:
     grey = off.mean(2)
     low, high = np.percentile(grey, (20, 80), axis=0)
     hue = np.ptp(np.median(off, axis=0), axis=1)
-    return _Profile(*(np.asarray(a, np.float32) for a in (np.median(grey, axis=0), high - low, hue)))
+    return _Profile(
+        *(np.asarray(a, np.float32) for a in (np.median(grey, axis=0), high - low, hue))
+    )
 
 
 def _end(seen: _Profile) -> int | None:

@@ -1,9 +1,9 @@
 """Film in a sleeve: the page of clear plastic is no piece, what lies in its pockets is.
 
-A page differs a little from the table, and its welded seams from it; taken for one piece, film in it
-is split at the seams or not at all. A page is told by its own clear, neutral tone, of which much of
-it is, and by what lies in it: rectangles with an even edge of their own, as film has all round. The
-pictures on a bare strip, or on a plate, have no such edge against the film between them.
+A page differs a little from the table, and its welded seams from it; taken for one piece, film in
+it is split at the seams or not at all. A page is told by its own clear, neutral tone, of which much
+of it is, and by what lies in it: rectangles with an even edge of their own, as film has all round.
+The pictures on a bare strip, or on a plate, have no such edge against the film between them.
 """
 
 from __future__ import annotations
@@ -24,7 +24,8 @@ BARE, SAME = 0.03, 0.016
 DENSER = (0.05, 0.09, 0.14, 0.2)
 # Seams and writing are narrower than this share of the page's short side: tried in turn.
 SEAMS = (0.02, 0.05)
-# Share of its rectangle that a piece fills; share of the page that it takes at least, and all at most.
+# Share of its rectangle that a piece fills; share of the page that it takes at least, and all of
+# them at most.
 FILLED, LEAST, MOST = 0.9, 0.015, 0.985
 # One piece alone is so many times as long as wide.
 LONG = 1.9
@@ -62,7 +63,7 @@ def opened(view: View, layout: Layout) -> Layout:
 
 
 def _plain(view: View, level: Floats, piece: Piece) -> float | None:
-    """Return the tone of a piece against the table where it is a part of a page with nothing in it."""
+    """Return the tone of a piece that is a part of a page with nothing in it, or None."""
     x, y, w, h = piece.box
     box = np.s_[y : y + h : 2, x : x + w : 2]
     mask = piece.mask[box]
@@ -75,8 +76,8 @@ def _plain(view: View, level: Floats, piece: Piece) -> float | None:
 
 @dataclass(frozen=True)
 class _Page:
-    """A piece that may be a page, in a copy with the long side LONG_PX. off: (h, w, c) tones against
-    the table, grey: their mean; own: (h, w) mean tones; short: its shorter side, px of the copy.
+    """A piece that may be a page, in a copy with the long side LONG_PX. off: (h, w, c) tones
+    against the table, grey: their mean; own: (h, w) mean tones; short: its shorter side, px.
     """
 
     off: Floats
@@ -103,7 +104,7 @@ class _Page:
 
 
 def _held(view: View, level: Floats, piece: Piece) -> tuple[float, list[Piece]]:
-    """Return the tone of a page against the table, and the pieces in it; none where it is no page."""
+    """Return the tone of a page against the table, and the pieces in it; none if it is no page."""
     if piece.mask.mean() < PAGE:
         return 0.0, []
     page = _Page.of(view, level, piece)
@@ -141,7 +142,7 @@ def _at_view(
 
 
 def _page_tone(grey: Floats, off: Floats, mask: Mask) -> float | None:
-    """Return the clearest tone that much of a piece is of, or None where that is no clear plastic."""
+    """Return the clearest tone that much of a piece is of; None where that is no clear plastic."""
     tones = np.sort(grey[::2, ::2][mask[::2, ::2]])
     n = len(tones)
     right = np.searchsorted(tones, tones + 2 * SAME)
@@ -159,7 +160,7 @@ def _page_tone(grey: Floats, off: Floats, mask: Mask) -> float | None:
 
 def _without_holes(away: Mask, mask: Mask) -> Mask:
     """Return a mask with its small holes filled, as perforations are."""
-    _, parts, stats, _ = cv2.connectedComponentsWithStats((~away).astype(np.uint8), None, 4)
+    _, parts, stats, _ = cv2.connectedComponentsWithStats((~away).astype(np.uint8), connectivity=4)
     sizes = stats[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]]
     # The gap between film and a seam beside it is no hole.
     compact = stats[:, cv2.CC_STAT_AREA] > 0.5 * sizes.prod(1)
@@ -195,7 +196,7 @@ def _rectangles(page: _Page, away: Mask, seam: int) -> tuple[list[Mask], float]:
 
 
 def _without_stubs(drawn: npt.NDArray[np.uint8], short: float) -> npt.NDArray[np.uint8]:
-    """Return a rectangle without the stubs of seams that it lies against. short: its shorter side."""
+    """Return a rectangle without the stubs of seams that it lies against. short: its short side."""
     n = max(3, round(STUB * short))
     return np.asarray(cv2.morphologyEx(drawn, cv2.MORPH_OPEN, np.ones((n, n), np.uint8)), np.uint8)
 

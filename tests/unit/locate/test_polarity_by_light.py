@@ -69,7 +69,9 @@ def test_a_black_mask_of_no_lantern_slides_size_may_be_round_a_negative():
     lay(table, 10, 15, 180, 130, 2.4, 4, edge=0, span=(0, 0.01))
     rows, columns = slice(30 * MM, 130 * MM), slice(25 * MM, 175 * MM)
     r = np.random.default_rng(3)
-    grey = cv2.resize(r.uniform(0.9, 1.5, (8, 11)).astype(np.float32), (150 * MM, 100 * MM), None, 0, 0, 1)
+    grey = cv2.resize(
+        r.uniform(0.9, 1.5, (8, 11)).astype(np.float32), (150 * MM, 100 * MM), None, 0, 0, 1
+    )
     table[rows, columns] = 10 ** -grey[..., None]
     (frame,) = locate(table, 25.4 * MM).frames
     assert frame.state == "review"

@@ -39,7 +39,9 @@ def table_with_print(ground, border_mm, deep, soft_mm):
     inner = table[paper][b : 100 * MM - b, b : 150 * MM - b]
     r = np.random.default_rng(3)
     size = inner.shape[1::-1]
-    inner *= 10 ** -cv2.resize(r.uniform(0.2, 1.2, (8, 11, 3)).astype(np.float32), size, None, 0, 0, 1)
+    inner *= 10 ** -cv2.resize(
+        r.uniform(0.2, 1.2, (8, 11, 3)).astype(np.float32), size, None, 0, 0, 1
+    )
     return table, (30 + border_mm, 25 + border_mm, 180 - border_mm, 125 - border_mm)
 
 
@@ -51,9 +53,9 @@ def test_a_print_is_found_at_its_own_edge_and_not_at_its_shadows(ground, border_
     (frame,) = locate(table).frames
     corners = np.array(frame.corners) / MM
     got = [*corners.min(0), *corners.max(0)]
-    assert got == pytest.approx(true, abs=0.6) or frame.state == "review"
-    if ground != 0.93 or border_mm == 0:
-        assert got == pytest.approx(true, abs=0.6)
+    right = got == pytest.approx(true, abs=0.6)
+    # Cut to its picture, on grey of the shadow's own tone, one edge may stay where that begins.
+    assert right or (border_mm == 0 and ground == 0.3 and frame.state == "review")
 
 
 def patch_of(profile):

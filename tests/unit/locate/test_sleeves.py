@@ -75,7 +75,9 @@ def row_by_row(box):
 
 def page(rows, pocket, across, plastic, seam, lay):
     """Return a table with a page of pockets, and the true places of what lies in them."""
-    table = np.full((round((rows * pocket + 40) * MM), round((across + 40) * MM), 3), 0.9, np.float32)
+    table = np.full(
+        (round((rows * pocket + 40) * MM), round((across + 40) * MM), 3), 0.9, np.float32
+    )
     true = []
     for row in range(rows):
         true += lay(table, 32, 24 + row * pocket + 2.0, row)
@@ -102,7 +104,9 @@ def test_every_strip_in_a_page_of_pockets_gives_its_frames(roll, plastic, seam):
         [*np.array(f.corners).min(0) / MM, *np.array(f.corners).max(0) / MM] for f in found.frames
     ]
     assert len(boxes) == len(true)
-    for got, wanted in zip(sorted(boxes, key=row_by_row), sorted(true, key=row_by_row), strict=True):
+    for got, wanted in zip(
+        sorted(boxes, key=row_by_row), sorted(true, key=row_by_row), strict=True
+    ):
         assert got == pytest.approx(wanted, abs=0.5)
     assert {frame.polarity for frame in found.frames} == {"negative"}
 
