@@ -2,13 +2,14 @@
 
     tests/benchmarks/run locate-speed                       24 megapixels, three runs
     tests/benchmarks/run locate-speed --size 14204x10652    150 megapixels
-    tests/benchmarks/run locate-speed --masters FOLDER      drawn there, and used again by another run
+    tests/benchmarks/run locate-speed --masters FOLDER      drawn there, for another run too
     tests/benchmarks/run locate-speed --profile             and where it goes, function by function
 
-Masters: one frame of film, a strip of six, a plate, a sleeve page of twenty pictures (a drawn scene
+Masters: one frame of film, a strip of it, a plate, a sleeve page of twenty pictures (a drawn scene
 enlarged), each as 16 bits and by what a batch states of them (kind, nominal ppi) and as nothing is
 stated. `first` is the first master of a process, which reads the network and makes its tables too;
-`again` the same once more. Importing is not counted. The least of the runs is told, as other work on the machine only ever adds.
+`again` the same once more. Importing is not counted. The least of the runs is told, as other work
+on the machine only ever adds.
 """
 
 from __future__ import annotations
@@ -16,7 +17,6 @@ from __future__ import annotations
 import argparse
 import cProfile
 import json
-import os
 import pstats
 import resource
 import subprocess
@@ -36,8 +36,6 @@ AGAIN = [sys.executable, "-P", "-m", "benchmarks.locate.speed", "one"]
 FILM = {"frame": "PEH-0001", "strip": "PEH-0006", "plate": "PEH-0004"}
 KINDS = {"frame": "frame_135", "strip": "strip_135", "plate": "plate", "sleeve": "auto"}
 SLEEVE_SEED = 200
-# The aims: seconds of one core, MB.
-AIMS = {24: (0.5, None), 151: (1.3, 350)}
 
 
 def film_master(name: str, size: str, folder: Path) -> Path:
@@ -131,10 +129,10 @@ def main(arguments: list[str]) -> Outcome:
         folder.mkdir(parents=True, exist_ok=True)
         rows: list[Row] = []
         for name in options.only or KINDS:
-            film = name in FILM
-            path = (film_master if film else lambda _, *rest: sleeve_master(*rest))(
-                name, options.size, folder
-            )
+            if name in FILM:
+                path = film_master(name, options.size, folder)
+            else:
+                path = sleeve_master(options.size, folder)
             for kind in dict.fromkeys((KINDS[name], "auto")):
                 told = timed(path, kind, options.runs, options.profile)
                 rows.append(
@@ -151,5 +149,4 @@ def main(arguments: list[str]) -> Outcome:
 
 
 if __name__ == "__main__" and sys.argv[1:2] == ["one"]:
-    os.nice(0)
     one(Path(sys.argv[2]), sys.argv[3], "--profile" in sys.argv)
