@@ -22,8 +22,8 @@ HUE, UNEVEN, STEP = 0.02, 0.015, 0.05
 # A shadow is deeper than this, so many px wide at least, and deepens by that share in its nearer
 # half.
 DEPTH, NARROWEST, DEEPENS = 0.02, 3, 0.18
-# On what may be a lamp, plates have dark edges of glass: those are narrower than this (px), or reach
-# this share of their depth within three px.
+# On what may be a lamp, plates have dark edges of glass: those are narrower than this (px), or
+# reach this share of their depth within three px.
 GLASS, ONSET = 6, 0.8
 # A ground lighter than this may be a lamp.
 LAMP = 0.12
