@@ -22,6 +22,11 @@ HUE, UNEVEN, STEP = 0.02, 0.015, 0.05
 # A shadow is deeper than this, so many px wide at least, and deepens by that share in its nearer
 # half.
 DEPTH, NARROWEST, DEEPENS = 0.02, 3, 0.18
+# On what may be a lamp, plates have dark edges of glass: those are narrower than this (px), or
+# reach this share of their depth within three px.
+GLASS, ONSET = 6, 0.8
+# A ground lighter than this may be a lamp.
+LAMP = 0.12
 # How far past the outline (share of the short side) it may reach, and how near to where it seems to
 # end that is looked for (px).
 WIDEST, NEAR = 0.12, 4
@@ -39,7 +44,7 @@ class _Profile:
 def without_shadow(patch: Patch, side: int, line: Line, ground: Floats) -> Line:
     """Return the line of a side against the ground (c,), moved to where a shadow along it ends."""
     seen = _profile(patch, side, line, ground)
-    end = _end(seen)
+    end = _end(seen, float(ground.mean()) < LAMP)
     if end is None:
         return line
     v = sides.facing(patch.v, side)
@@ -68,8 +73,10 @@ def _profile(patch: Patch, side: int, line: Line, ground: Floats) -> _Profile:
     )
 
 
-def _end(seen: _Profile) -> int | None:
-    """Return how many px inwards of the line a shadow ends; None where there is none."""
+def _end(seen: _Profile, lamp: bool) -> int | None:
+    """Return how many px inwards of the line a shadow ends; None where there is none. lamp: whether
+    the ground may be one.
+    """
     step = np.diff(seen.grey, prepend=seen.grey[:1])
     quiet = float(np.median(seen.spread[:3]))
     ends: npt.NDArray[np.bool_] = (
@@ -84,10 +91,13 @@ def _end(seen: _Profile) -> int | None:
     first = int(ends.argmax())
     # The blur of what ends it is no part of it.
     last = first - 3
-    if last < NARROWEST:
+    if last < (GLASS if lamp else NARROWEST):
         return None
     depth = float(seen.grey[last])
     deepened = depth - float(seen.grey[last // 2])
     if depth < DEPTH or deepened < DEEPENS * depth:
+        return None
+    first_px, outside = float(seen.grey[5]), float(seen.grey[0])
+    if lamp and first_px - outside > ONSET * (depth - outside):
         return None
     return first - 2

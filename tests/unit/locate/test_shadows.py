@@ -72,6 +72,14 @@ def test_a_films_clear_edge_is_no_shadow():
     assert without_shadow(patch_of(profile), LEFT, line, np.zeros(3, np.float32)) is line
 
 
+@pytest.mark.parametrize("wide", [3, 12])
+def test_the_dark_edge_of_glass_is_no_shadow(wide):
+    edge = [0.03, 0.07, *np.linspace(0.09, 0.1, wide), 0.08, 0.065]
+    profile = [0] * 10 + edge + [0.058] * 20 + [0.3, 0.6] + [0.8] * 300
+    line = Line(10.0, 0.0, 150.0, 0.9)
+    assert without_shadow(patch_of(profile), LEFT, line, np.zeros(3, np.float32)) is line
+
+
 def test_what_deepens_and_ends_at_once_is_a_shadow():
     profile = [0] * 10 + list(np.linspace(0, 0.3, 25)) + [0.1, -0.05] + [-0.08] * 300
     line = Line(10.0, 0.0, 150.0, 0.9)
