@@ -21,6 +21,8 @@ from glassine.locate.view import Layout, View
 # What is lighter (density) than the ground by more, in more than this share of the view, is lit
 # from above.
 LIGHTER, AREA = 0.03, 0.004
+# What is denser may be a mask that lets nothing through; no lamp, and no mask, is between.
+OPAQUE = 1.4
 # Trust in a polarity that something as likely contradicts: for review.
 UNSURE = 0.6
 # The whites of a transparency are nearer than this to the light; a negative's film is not.
@@ -35,19 +37,23 @@ PLAIN = 0.95
 
 def lit_from_above(view: View, layout: Layout) -> bool:
     """Whether a bright or grey ground plainly sends back light and is no light table."""
+    if OPEN < layout.tone < OPAQUE:
+        return True
     if layout.ground != "light":
         return False
-    if layout.tone > OPEN:
-        return True
     lighter = layout.level.mean(2) - view.grey > LIGHTER
     return float(lighter.mean()) > AREA
 
 
 def by_light(one: Candidate, made: Character, kind: str, from_above: bool) -> Character:
     """Return a single piece's character by how its ground is lit. kind: what it was taken for."""
+    lit = from_above or bool((one.whole or one).shadow)
+    if lit and made.process == "colour" and made.polarity == "negative":
+        # What is lit from above is paper: a picture of warm colours, and no orange mask.
+        return replace(made, polarity="positive", polarity_trust=UNSURE)
     if made.process != "monochrome" or one.ground != "light" or one.level_dark:
         return made
-    if from_above or (one.whole or one).shadow:
+    if lit:
         return replace(made, polarity="positive", polarity_trust=0.9)
     trust = min(made.polarity_trust, UNSURE)
     if one.levels < 2:

@@ -92,3 +92,16 @@ def test_one_frame_of_a_film_without_a_plain_mask_goes_with_the_others():
     assert {each.polarity for each in made} == {"negative"}
     apart = pooled([frame(0)] * 3, [orange, stray, orange])
     assert apart[1].polarity_trust < 0.8
+
+
+def test_a_picture_of_warm_colours_on_a_grey_board_is_no_sure_negative():
+    table = np.full((160 * MM, 200 * MM, 3), 0.38, np.float32)  # 0.42 of density: no lamp, no mask
+    r = np.random.default_rng(11)
+    rows, columns = slice(20 * MM, 140 * MM), slice(20 * MM, 180 * MM)
+    grey = cv2.resize(
+        r.uniform(0.15, 0.9, (8, 11)).astype(np.float32), (160 * MM, 120 * MM), None, 0, 0, 1
+    )
+    # Blue above red by as much as an orange mask has, throughout: what a red or orange subject has.
+    table[rows, columns] = 10 ** -(grey[..., None] + np.array([0.0, 0.3, 0.5], np.float32))
+    (frame,) = locate(table).frames
+    assert (frame.polarity, frame.state) == ("positive", "review")
