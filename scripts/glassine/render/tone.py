@@ -36,7 +36,7 @@ from glassine.base.tone import (
     Shoulder,
 )
 from glassine.masters import colour
-from glassine.render import layers, negative_film, toning
+from glassine.render import dyes, layers, negative_film, toning
 from glassine.render.given import FilmStock, ToneSection
 from glassine.render.looks import Floats, Look, look
 from glassine.render.negative_film import Film, exposures
@@ -58,9 +58,6 @@ DARK_LIGHTNESS = 15.0
 # Linear light that the lightest part of a negative's picture (all but 0.02 %) is shown as. Grey
 # pictures have their lightest part below white more often than colour ones have in no channel.
 WHITE = {"colour": 0.98, "monochrome": 0.94}
-# Glints farther above the lightest half per cent than this (log10) are rolled off.
-GLINTS = 0.2
-
 
 def plan(
     source: Source,
@@ -118,8 +115,9 @@ def _film(
         dmin, dmin_source = negative_film.dmin_of(
             source, geometry, encoding, stock, pictures or mine, bands
         )
-        start = negative_film.stated(process, bands, dmin, dmin_source, facts, stock)
-        film = layers.matched(start, stock, pictures or mine, settings)
+        usual = dyes.nominal(encoding.matrix) if len(bands) == 3 else None
+        start = negative_film.stated(process, bands, dmin, dmin_source, facts, stock, usual)
+        film = layers.estimate(pictures or mine, start)
         if len(bands) == 3 and settings.negative_primaries == "profile":
             film = replace(film, matrix=_rows(encoding.matrix))
         films[process] = film
@@ -135,9 +133,8 @@ def _negative(
     glints left out: most pictures are exposed and printed so that something in them is white.
     """
     x = exposures(picture, film) + np.array(film.balance)
-    most, lightest = np.percentile(x.max(axis=1), [99.5, 99.98])
-    exposure = np.log10(WHITE[film.process]) - min(float(lightest), float(most) + GLINTS)
-    top = float(lightest) + exposure
+    exposure = np.log10(WHITE[film.process]) - layers.lightest(picture, film, film.balance)
+    top = float(np.percentile(x.max(axis=1), 99.98)) + exposure
     kind = ColourNegative if film.process == "colour" else MonochromeNegative
     return kind(
         version=VERSION,
@@ -155,6 +152,7 @@ def _negative(
         exposure=float(exposure),
         toe=settings.toe,
         matrix=film.matrix,
+        density_matrix=film.density_matrix,
         shoulder=_shoulder(float(10.0**top), settings.shoulder_start),
         review=(),
         clipped_percent=NOT_MEASURED,
