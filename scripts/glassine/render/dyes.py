@@ -34,9 +34,10 @@ _MADE_FOR = (640.0, 545.0, 445.0)
 # Development of one layer holds the others back by this share (value from memory): the dyes'
 # mixing that the film's makers undid themselves.
 _HELD_BACK = 0.05
-# How much of what is worked out is used. Masters in sRGB are often no camera's colours, but three
-# bands that a program called so. Chosen on tests/benchmarks/tone.
-_STRENGTH, _STRENGTH_SRGB = 0.85, 0.5
+# How much of what is worked out is used; the rest is what films differ by. Masters in sRGB are
+# often no camera's colours, but three bands that a program called so: there each channel stands for
+# its layer. Chosen on tests/benchmarks/tone.
+_STRENGTH = 0.85
 
 
 @dataclass(frozen=True)
@@ -72,7 +73,7 @@ def nominal(to_srgb: Floats) -> Nominal:
 @lru_cache(maxsize=16)
 def _nominal(to_srgb: tuple[Channels, ...]) -> Nominal:
     matrix = np.array(to_srgb)
-    strength = _STRENGTH_SRGB if np.abs(matrix - np.eye(3)).max() < 0.01 else _STRENGTH
+    strength = 0.0 if np.abs(matrix - np.eye(3)).max() < 0.01 else _STRENGTH
     to_profile = np.linalg.inv(colour.srgb_matrix() @ matrix) @ _observer()
     dyes = np.stack([_bell(*dye[:3]) + dye[3] * _bell(430.0, 38.0, 38.0) for dye in _DYES])
     base = np.interp(_NM, *np.array(_BASE).T)

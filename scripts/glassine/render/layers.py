@@ -15,7 +15,6 @@ import numpy as np
 from glassine.render.lights import KEPT, LIGHTS, Light
 from glassine.render.looks import MAX_SAMPLES, Floats, Look
 from glassine.render.negative_film import (
-    UNKNOWN,
     UNSEEN,
     UNSTATED,
     Film,
@@ -25,7 +24,8 @@ from glassine.render.negative_film import (
 
 # How far apart things usually are, in log10 (one standard deviation). slope: each layer's slope
 # from the usual one (0.5 to 0.7 evenly); balance: the layers' speeds, and with them what D-min is
-# wrong by where no film base is seen; base: usual film bases from one another (density);
+# wrong by where no film base is seen, and unseen: how much more for what the pictures span less than
+# usual; base: usual film bases from one another (density);
 # highlight, steps: what is seen at its best. gap: how much
 # of the way from the lightest part to white may be colour; width: what the breadth of the
 # commonest ratio of steps adds, squared; outlier: from so many deviations on evidence counts
@@ -34,9 +34,10 @@ USUAL = {
     "slope": 0.05,
     "balance": 0.03,
     "balance_unseen": 0.06,
+    "unseen": 0.4,
     "base": 0.15,
-    "highlight": 0.012,
-    "gap": 0.7,
+    "highlight": 0.01,
+    "gap": 0.5,
     "steps": 0.004,
     "width": 1.7,
     "outlier": 2.0,
@@ -49,7 +50,7 @@ MAX_RATIO = 0.2
 # have in common in this.
 SPAN = {"middle": 1.80, "more": 0.085, "less": 0.12, "common": 0.03}
 # Contrast of usual films, log10 (one standard deviation): see negative_film.
-CONTRAST = {"colour": 0.06, "monochrome": 0.075}
+CONTRAST = {"colour": 0.08, "monochrome": 0.075}
 
 
 def estimate(looks: Sequence[Look], known: Film) -> Film:
@@ -84,7 +85,7 @@ def _contrast(looks: Sequence[Look], film: Film) -> tuple[float, float]:
     is sought under a prior for films and a lopsided one for pictures, whose tail is heavy.
     """
     usual = CONTRAST[film.process]
-    spans = np.log10(np.maximum([_span(look, film) for look in looks], 0.05) / SPAN["middle"])
+    spans = np.array([span(look, film) for look in looks])
     shifts = np.linspace(-0.3, 0.3, 121)
     off = spans[:, None] - shifts
     deviation = np.where(off > 0, SPAN["more"], SPAN["less"])
@@ -96,10 +97,11 @@ def _contrast(looks: Sequence[Look], film: Film) -> tuple[float, float]:
     return mean, float(np.hypot(np.sqrt(np.sum(chance * (shifts - mean) ** 2)), SPAN["common"]))
 
 
-def _span(look: Look, film: Film) -> float:
+def span(look: Look, film: Film) -> float:
+    """Return log10 of what a picture spans on this film against what is usual."""
     x = exposures(look, film).mean(axis=1)
     low, high = np.percentile(x, [0.5, 99.9])
-    return float(high - low)
+    return float(np.log10(max(float(high - low), 0.05) / SPAN["middle"]))
 
 
 def _matched(film: Film, looks: Sequence[Look], stated: bool, contrast: float) -> Film:
@@ -108,7 +110,7 @@ def _matched(film: Film, looks: Sequence[Look], stated: bool, contrast: float) -
     for look in looks:
         seen += _highlight(look, film)
         seen += [] if stated else _shades(look, np.array(film.slopes))
-    found = [_layers(_usual(film, stated, light) + seen, light) for light in LIGHTS]
+    found = [_layers(_usual(film, looks, stated, light) + seen, light) for light in LIGHTS]
     light, best = min(zip(LIGHTS, found, strict=True), key=lambda pair: pair[1].cost)
     if film.balance_stated:
         light, best = LIGHTS[0], found[0]
@@ -196,34 +198,64 @@ def _layers(evidence: list[_Evidence], light: Light) -> _Layers:
     return _Layers(np.clip(ratios, -MAX_RATIO, MAX_RATIO), balance, cost, covariance)
 
 
-def _usual(film: Film, stated: bool, light: Light) -> list[_Evidence]:
+def _usual(film: Film, looks: Sequence[Look], stated: bool, light: Light) -> list[_Evidence]:
     """Return what is known of films in `light` before any is seen; stated: slopes are not to be
     changed."""
     seen = film.dmin_source != UNSEEN
-    balance = USUAL["balance" if seen else "balance_unseen"]
+    balance = USUAL["balance"] if seen else _thin_part(looks, film)
     spread = [1e-6 if stated else USUAL["slope"]] * 3 + [balance] * 3
     middle = [0.0] * 3 + [-part for part in light.cast]
     known = [_Evidence(np.eye(6)[k], middle[k], spread[k], seen=False) for k in range(6)]
-    return known
+    if seen or film.usual_base is None:
+        return known
+    # Where the thinnest part stands for the base, the base itself is one of usual films.
+    off = (np.array(film.dmin) - np.array(film.usual_base)) / np.array(film.slopes)
+    off = off - off.mean() + np.array(middle[3:])
+    deviation = USUAL["base"] / float(np.mean(film.slopes))
+    return known + [_Evidence(np.eye(6)[k + 3], float(off[k]), deviation, False) for k in range(3)]
 
 
-def _highlight(look: Look, film: Film) -> list[_Evidence]:
-    """Return that the lightest part is neutral: nothing is lighter than white in any channel.
+def _thin_part(looks: Sequence[Look], film: Film) -> float:
+    """Return by how much the balance may be off where the thinnest part stands for the base.
+
+    The less the pictures span, the less likely is it that anything in them was black.
+    """
+    reach = max(float(np.percentile(exposures(look, film).mean(axis=1), 99.9)) for look in looks)
+    return USUAL["balance_unseen"] + USUAL["unseen"] * max(0.0, SPAN["middle"] - reach)
+
+
+@dataclass(frozen=True)
+class Lightest:
+    """The colour (log10 of exposure, mean 0) and level of the lightest part, and how far colour
+    may be its own: one standard deviation."""
+
+    cast: Floats
+    level: float
+    deviation: float
+
+
+def lightest_part(x: Floats) -> Lightest:
+    """Return what the lightest part of exposures (n, 3) is: nothing is lighter than white in any
+    channel.
 
     The wider the gap between the lightest channel of anything and the lightest part, once that
     is taken for neutral, the more colour it may have.
     """
-    x = exposures(look, film)
     light = _lightest(x)
     cast = light - light.mean()
     gap = max(0.0, float(np.percentile((x - cast).max(axis=1), 99.98) - light.mean()))
+    return Lightest(cast, float(light.mean()), USUAL["highlight"] + USUAL["gap"] * gap)
+
+
+def _highlight(look: Look, film: Film) -> list[_Evidence]:
+    """Return that the lightest part is neutral."""
+    seen = lightest_part(exposures(look, film))
     # A slope larger by the factor 10 ** r lowers x at the lightest part by x ln 10 r.
-    pull = max(float(light.mean()), 0.3) * np.log(10.0)
+    pull = max(seen.level, 0.3) * np.log(10.0)
     apart = np.eye(3) - 1 / 3
     mix = np.eye(3) if film.density_matrix is None else np.array(film.density_matrix)
     rows = np.hstack([-pull * apart @ mix, apart])
-    deviation = USUAL["highlight"] + USUAL["gap"] * gap
-    return [_Evidence(rows[k], -float(cast[k]), deviation, seen=True) for k in range(3)]
+    return [_Evidence(rows[k], -float(seen.cast[k]), seen.deviation, seen=True) for k in range(3)]
 
 
 def _weighed(evidence: list[_Evidence]) -> tuple[Floats, float, Floats]:

@@ -36,7 +36,7 @@ from glassine.base.tone import (
     Shoulder,
 )
 from glassine.masters import colour
-from glassine.render import dyes, layers, negative_film, toning
+from glassine.render import doubt, dyes, layers, negative_film, toning
 from glassine.render.given import FilmStock, ToneSection
 from glassine.render.looks import Floats, Look, look
 from glassine.render.negative_film import Film, exposures
@@ -55,9 +55,6 @@ SEEN_CHROMA, SEEN_SHARE = 10.0, 0.05
 # Darker than this (CIE 1976 lightness) chroma is noise.
 DARK_LIGHTNESS = 15.0
 
-# Linear light that the lightest part of a negative's picture (all but 0.02 %) is shown as. Grey
-# pictures have their lightest part below white more often than colour ones have in no channel.
-WHITE = {"colour": 0.98, "monochrome": 0.94}
 
 def plan(
     source: Source,
@@ -132,9 +129,9 @@ def _negative(
     The lightest part (the lightest channel of all but 0.02 % of the pixels) is taken to WHITE,
     glints left out: most pictures are exposed and printed so that something in them is white.
     """
-    x = exposures(picture, film) + np.array(film.balance)
-    exposure = np.log10(WHITE[film.process]) - layers.lightest(picture, film, film.balance)
-    top = float(np.percentile(x.max(axis=1), 99.98)) + exposure
+    own = doubt.own(picture, film)
+    x = exposures(picture, film) + np.array(own.balance)
+    top = float(np.percentile(x.max(axis=1), 99.98)) + own.exposure
     kind = ColourNegative if film.process == "colour" else MonochromeNegative
     return kind(
         version=VERSION,
@@ -148,8 +145,8 @@ def _negative(
         dmin_source=film.dmin_source,
         slopes=film.slopes,
         slopes_source=film.slopes_source,
-        balance=film.balance,
-        exposure=float(exposure),
+        balance=own.balance,
+        exposure=own.exposure,
         toe=settings.toe,
         matrix=film.matrix,
         density_matrix=film.density_matrix,
