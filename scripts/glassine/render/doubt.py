@@ -14,12 +14,12 @@ from glassine.render.negative_film import UNSEEN, Film, exposures
 
 # Linear light that the lightest part of a negative's picture (all but 0.02 %) is shown as. Grey
 # pictures have their lightest part below white more often than colour ones have in no channel.
-WHITE = {"colour": 0.98, "monochrome": 0.94}
+WHITE = {"colour": 1.02, "monochrome": 0.94}
 # Frames of a film whose whites differ by less than this (log10, one standard deviation) were
 # exposed alike: one whose lightest part lies lower shows no white, and is believed by this share.
 ALIKE, BELIEVED, AT_MOST = 0.12, 0.5, 0.2
 # A frame's light is that of most frames of its film, unless something speaks for another.
-FRAME_AS_FILM = 0.9
+FRAME_AS_FILM = 0.97
 
 
 @dataclass(frozen=True)

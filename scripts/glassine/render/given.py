@@ -16,7 +16,7 @@ class FilmStock(Given, frozen=True, kw_only=True):
     """What is known of a film, per channel red, green, blue; None or empty where it is not.
 
     slopes: density per log10 of exposure of a grey scale; dmin: density; balance: log10 of
-    exposure; matrix: 3 x 3, from (D - dmin) / slopes to log10 of exposure; each row sums to 1.
+    exposure; matrix: 3 x 3, from (D - dmin) / slopes to log10 of exposure.
     """
 
     slopes: tuple[float, ...] | None = None

@@ -74,7 +74,7 @@ def estimate(looks: Sequence[Look], known: Film) -> Film:
         film = replace(film, uncertainty=Uncertainty(contrast, 0.0, 0.0, None, len(looks)))
     else:
         film = _matched(film, looks, stated, contrast)
-    return replace(film, **_white(looks, film))
+    return _with_white(film, looks)
 
 
 def _contrast(looks: Sequence[Look], film: Film) -> tuple[float, float]:
@@ -147,15 +147,15 @@ class _Layers:
         return ratios, balance
 
 
-def _white(looks: Sequence[Look], film: Film) -> dict[str, object]:
-    """Return where white lies on most of the frames, and how much frames differ in it."""
+def _with_white(film: Film, looks: Sequence[Look]) -> Film:
+    """Return `film` with where white lies on most of the frames, and how much they differ in it."""
     if len(looks) < 3:
-        return {}
+        return film
     levels = np.array([lightest(look, film, film.balance) for look in looks])
     # Pictures without white lie below: the upper half tells.
     white = float(np.percentile(levels, 70))
     spread = float(np.median(np.abs(levels - np.median(levels)))) * 1.48
-    return {"white": white, "uncertainty": replace(film.uncertainty, white=spread)}
+    return replace(film, white=white, uncertainty=replace(film.uncertainty, white=spread))
 
 
 # Glints farther above the lightest half per cent than this (log10) are rolled off.

@@ -18,6 +18,7 @@ import numpy.typing as npt
 Floats = npt.NDArray[np.float64]
 
 KEPT = 0.1
+DAYLIGHT = "daylight"
 _BANDS_NM = np.array([640.0, 545.0, 445.0])
 _DAYLIGHT_K = 5500.0
 
@@ -29,10 +30,6 @@ class Light:
     name: str
     cast: tuple[float, ...]
     prior: float
-
-    @property
-    def is_daylight(self) -> bool:
-        return self.name == "daylight"
 
 
 def _planck(kelvin: float) -> Floats:
@@ -47,10 +44,10 @@ def _light(name: str, kelvin: float, prior: float) -> Light:
 
 # How usual each is: common practice, no source.
 LIGHTS = (
-    _light("daylight", _DAYLIGHT_K, 0.80),
-    _light("lamps", 2850.0, 0.05),
-    _light("lamps", 3300.0, 0.05),
-    _light("mixed light", 4100.0, 0.04),
-    _light("shade", 7500.0, 0.04),
-    _light("shade", 10000.0, 0.02),
+    _light(DAYLIGHT, _DAYLIGHT_K, 0.92),
+    _light("lamps, 2850 K", 2850.0, 0.02),
+    _light("lamps, 3300 K", 3300.0, 0.02),
+    _light("mixed light", 4100.0, 0.02),
+    _light("shade, 7500 K", 7500.0, 0.01),
+    _light("shade, 10000 K", 10000.0, 0.01),
 )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from glassine.base.errors import GlassineError
 from glassine.base.model import Corners, Facts, MasterGeometry
 from glassine.base.tone import Channels
 from glassine.masters import colour
@@ -170,6 +171,8 @@ def stated(
         slopes, source = tuple(slope * factor for factor in factors), UNSTATED
     used = tuple(float(slopes[band]) for band in channels)
     matrix = usual.matrix if usual is not None else None
+    if matrix is not None and np.abs(np.array(matrix) - np.eye(3)).max() < 1e-3:
+        matrix = None
     return Film(
         process,
         channels,
@@ -178,7 +181,24 @@ def stated(
         used,
         source,
         tuple(stock.balance) if stock.balance and coloured else (0.0,) * len(channels),
-        density_matrix=(stock.matrix or matrix) if coloured else None,
+        density_matrix=(_scaled(stock.matrix) if stock.matrix else matrix) if coloured else None,
         usual_base=usual.base if usual is not None and coloured else None,
         balance_stated=bool(stock.balance) and coloured,
     )
+
+
+def _scaled(matrix: tuple[Channels, ...]) -> tuple[Channels, ...]:
+    """Return a stated matrix with rows of the sum 1; one that has no such sum raises."""
+    rows = np.array(matrix, float)
+    sums = rows.sum(axis=1, keepdims=True)
+    if np.any(sums < 0.1) or abs(float(np.linalg.det(rows))) < 1e-3:
+        raise GlassineError.because(
+            "tone.matrix",
+            "config/config.yaml",
+            "The `matrix` of a film in `tone.film_stocks` tells no three layers apart: a row's sum "
+            "is not above 0, or one row follows from the others.",
+            "three rows of three numbers, each row of the sum 1.",
+            "Correct the matrix, or remove it: what is usual for the master's primaries is then "
+            "used.",
+        )
+    return tuple(tuple(row) for row in np.round(rows / sums, 6).tolist())

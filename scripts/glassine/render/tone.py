@@ -130,7 +130,9 @@ def _negative(
     glints left out: most pictures are exposed and printed so that something in them is white.
     """
     own = doubt.own(picture, film)
-    x = exposures(picture, film) + np.array(own.balance)
+    limit = settings.balance_limit
+    balance = own.balance if film.balance_stated else _within(own.balance, limit)
+    x = exposures(picture, film) + np.array(balance)
     top = float(np.percentile(x.max(axis=1), 99.98)) + own.exposure
     kind = ColourNegative if film.process == "colour" else MonochromeNegative
     return kind(
@@ -145,7 +147,7 @@ def _negative(
         dmin_source=film.dmin_source,
         slopes=film.slopes,
         slopes_source=film.slopes_source,
-        balance=own.balance,
+        balance=balance,
         exposure=own.exposure,
         toe=settings.toe,
         matrix=film.matrix,
@@ -154,6 +156,10 @@ def _negative(
         review=(),
         clipped_percent=NOT_MEASURED,
     )
+
+
+def _within(balance: Channels, limit: float) -> Channels:
+    return tuple(min(max(part, -limit), limit) for part in balance)
 
 
 def _shoulder(top: float, start: Number) -> Shoulder | None:
