@@ -52,7 +52,8 @@ class Nominal:
 
 
 def _bell(middle: float, below: float, above: float) -> Floats:
-    return np.exp(-(((_NM - middle) / np.where(_NM < middle, below, above)) ** 2) / 2)
+    width = np.where(middle > _NM, below, above)
+    return np.asarray(np.exp(-(((_NM - middle) / width) ** 2) / 2))
 
 
 def _observer() -> Floats:
@@ -80,7 +81,7 @@ def _nominal(to_srgb: tuple[Channels, ...]) -> Nominal:
 
     def density(amounts: Floats) -> Floats:
         light = 10.0 ** -(amounts @ dyes + base) @ to_profile.T
-        return -np.log10(np.maximum(light, 1e-5))
+        return np.asarray(-np.log10(np.maximum(light, 1e-5)))
 
     clear = density(np.zeros((1, 3)))[0]
     balance = _balanced(dyes)

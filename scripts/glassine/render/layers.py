@@ -24,12 +24,11 @@ from glassine.render.negative_film import (
 
 # How far apart things usually are, in log10 (one standard deviation). slope: each layer's slope
 # from the usual one (0.5 to 0.7 evenly); balance: the layers' speeds, and with them what D-min is
-# wrong by where no film base is seen, and unseen: how much more for what the pictures span less than
-# usual; base: usual film bases from one another (density);
-# highlight, steps: what is seen at its best. gap: how much
-# of the way from the lightest part to white may be colour; width: what the breadth of the
-# commonest ratio of steps adds, squared; outlier: from so many deviations on evidence counts
-# less. Chosen on tests/benchmarks/tone, where the result depends on none of them sharply.
+# wrong by where no film base is seen, and unseen: how much more for what the pictures span less
+# than usual; base: usual film bases from one another (density); highlight, steps: what is seen at
+# its best. gap: how much of the way from the lightest part to white may be colour; width: what the
+# breadth of the commonest ratio of steps adds, squared; outlier: from so many deviations on
+# evidence counts less. Chosen on tests/benchmarks/tone, where the result depends on none sharply.
 USUAL = {
     "slope": 0.05,
     "balance": 0.03,

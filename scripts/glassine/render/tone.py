@@ -5,9 +5,10 @@ pixels from it exactly, for any horizontal band, pixel by pixel.
 
 Negatives. Transmittance T is linear light of the master (bare table = 1), D = -log10 T.
 With the film base's D-min and the film's slope g of the straight line,
-H/H0 = 10 ** ((D - Dmin) / g) is the exposure that the film saw; H0 is what the straight line
-gives at D-min. The picture's light is gain * (H/H0 - toe), then a shoulder for highlights,
-then the sRGB curve. Exposures of the three layers are shown in the primaries of sRGB (a
+H/H0 = 10 ** (M (D - Dmin) / g) is the exposure that the film saw; H0 is what the straight line
+gives at D-min, and M tells the layers of colour film apart (`dyes`; its rows sum to 1). What the
+film is and what the frame has of its own: `layers`, `doubt`. The picture's light is
+gain * (H/H0 - toe), then a shoulder for highlights, then the sRGB curve. Exposures of the three layers are shown in the primaries of sRGB (a
 convention; `negative_primaries: profile` shows them in the primaries of the master's profile).
 Positives pass through their profile, relative colorimetric with black point compensation. One
 that is stated to be monochrome becomes grey by its luminance, whatever tint the paper or the light
@@ -44,7 +45,7 @@ from glassine.render.negative_film import Film, exposures
 if TYPE_CHECKING:
     from glassine.masters.pixels import Source
 
-VERSION = "5"
+VERSION = "6"
 
 # Luminance of the primaries of sRGB (IEC 61966-2-1: those of ITU-R BT.709, section 3.2).
 LUMINANCE = (0.2126, 0.7152, 0.0722)
@@ -65,8 +66,9 @@ def plan(
 ) -> list[AnyTone]:
     """Return one tone per frame of `geometry.frames`, in their order.
 
-    Frames that are negatives share D-min, slopes and balance; exposure and shoulder are each
-    frame's own. Raises GlassineError where the profile cannot be used.
+    Frames that are negatives share D-min, slopes and balance, unless one was taken in another
+    light; exposure and shoulder are each frame's own. Raises GlassineError where the profile
+    cannot be used.
     """
     encoding = colour.encoding_of(icc, facts.encoding, source.bits, source.bands)
     looks = [look(source, frame, encoding) for frame in geometry.frames]
@@ -124,9 +126,9 @@ def _film(
 def _negative(
     picture: Look, film: Film, encoding: colour.Encoding, bits: int, settings: ToneSection
 ) -> AnyTone:
-    """Return the tone of a negative frame: what the film shares, and its own exposure.
+    """Return the tone of a negative frame: what the film shares, and its own light and exposure.
 
-    The lightest part (the lightest channel of all but 0.02 % of the pixels) is taken to WHITE,
+    The lightest part (the lightest channel of all but 0.02 % of the pixels) is taken to white,
     glints left out: most pictures are exposed and printed so that something in them is white.
     """
     own = doubt.own(picture, film)
@@ -153,7 +155,8 @@ def _negative(
         matrix=film.matrix,
         density_matrix=film.density_matrix,
         shoulder=_shoulder(float(10.0**top), settings.shoulder_start),
-        review=(),
+        expected_error=own.expected_error,
+        review=own.review,
         clipped_percent=NOT_MEASURED,
     )
 

@@ -37,9 +37,7 @@ PRIMARIES = {
     "adobe": np.array(
         [[0.6097, 0.2053, 0.1492], [0.3111, 0.6257, 0.0632], [0.0195, 0.0609, 0.7446]]
     ),
-    "prophoto": np.array(
-        [[0.7977, 0.1352, 0.0313], [0.2880, 0.7119, 0.0001], [0.0, 0.0, 0.8249]]
-    ),
+    "prophoto": np.array([[0.7977, 0.1352, 0.0313], [0.2880, 0.7119, 0.0001], [0.0, 0.0, 0.8249]]),
 }
 D50 = np.array([0.9642, 1.0, 0.8249])
 
@@ -105,7 +103,7 @@ class FilmModel:
 
 
 def _bell(middle: float, left: float, right: float) -> np.ndarray:
-    sigma = np.where(WAVES < middle, left, right)
+    sigma = np.where(middle > WAVES, left, right)
     return np.asarray(np.exp(-((WAVES - middle) ** 2) / (2 * sigma**2)))
 
 
@@ -152,7 +150,9 @@ def camera_of(number: int) -> tuple[np.ndarray, np.ndarray]:
     eye = eye / eye.sum(axis=1, keepdims=True) * D50[:, None]
     # Least squares on smooth random transmittances, the bare table exact.
     steps = np.cumsum(rng.normal(0, 0.55, (400, len(WAVES))), axis=1)
-    smooth = 1 / (1 + np.exp(steps - steps.mean(axis=1, keepdims=True) + rng.normal(0, 1, (400, 1))))
+    smooth = 1 / (
+        1 + np.exp(steps - steps.mean(axis=1, keepdims=True) + rng.normal(0, 1, (400, 1)))
+    )
     smooth = np.concatenate([smooth, np.ones((4000, len(WAVES)))])
     matrix = np.linalg.lstsq(smooth @ sens.T, smooth @ eye.T, rcond=None)[0].T
     return sens, matrix
