@@ -8,8 +8,9 @@ With the film base's D-min and the film's slope g of the straight line,
 H/H0 = 10 ** (M (D - Dmin) / g) is the exposure that the film saw; H0 is what the straight line
 gives at D-min, and M tells the layers of colour film apart (`dyes`; its rows sum to 1). What the
 film is and what the frame has of its own: `layers`, `doubt`. The picture's light is
-gain * (H/H0 - toe), then a shoulder for highlights, then the sRGB curve. Exposures of the three layers are shown in the primaries of sRGB (a
-convention; `negative_primaries: profile` shows them in the primaries of the master's profile).
+gain * (H/H0 - toe), then a shoulder for highlights, then the sRGB curve. Exposures of the three
+layers are shown in the primaries of sRGB (a convention; `negative_primaries: profile` shows them
+in the primaries of the master's profile).
 Positives pass through their profile, relative colorimetric with black point compensation. One
 that is stated to be monochrome becomes grey by its luminance, whatever tint the paper or the light
 gave it; one that was merely recognised as monochrome keeps its tint.

@@ -14,6 +14,7 @@ Ranges are values from memory of data sheets of usual films unless a source is n
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
@@ -121,7 +122,9 @@ def spectra(seed: int) -> np.ndarray:
 @lru_cache(maxsize=32)
 def observer() -> np.ndarray:
     """Return the CIE 1931 observer (3, waves), from the data of colour-science."""
-    import colour
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # colour-science tells of plots that it cannot draw
+        import colour
 
     cmfs = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
     at = np.searchsorted(cmfs.wavelengths, WAVES)
