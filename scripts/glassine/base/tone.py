@@ -99,7 +99,10 @@ class Negative(Tone, frozen=True, kw_only=True):
     dmin: density of the film base; slopes: density per log10 of exposure, of the straight line;
     dmin_source, slopes_source: where they come from, in words. balance, exposure: log10 of
     exposure, of each channel and of all. toe: share (0 to 1) of the exposure at dmin that is shown
-    as black.
+    as black. density_matrix: 3 x 3, rows sum to 1, which tells the layers apart: it is applied to
+    (D - dmin) / slopes; None where each channel stands for its layer. expected_error: mean
+    CIEDE2000 (of grey pictures mean difference of L*) that the picture is likely to be off by,
+    None in records of versions that did not say.
     """
 
     dmin: Channels
@@ -109,6 +112,8 @@ class Negative(Tone, frozen=True, kw_only=True):
     balance: Channels
     exposure: float
     toe: Number
+    density_matrix: tuple[Channels, ...] | None = None
+    expected_error: float | None = None
 
 
 class ColourNegative(Negative, frozen=True, kw_only=True, tag="negative, colour"):

@@ -15,12 +15,14 @@ from glassine.base.records.parts import Number
 class FilmStock(Given, frozen=True, kw_only=True):
     """What is known of a film, per channel red, green, blue; None or empty where it is not.
 
-    slopes: density per log10 of exposure; dmin: density; balance: log10 of exposure.
+    slopes: density per log10 of exposure of a grey scale; dmin: density; balance: log10 of
+    exposure; matrix: 3 x 3, from (D - dmin) / slopes to log10 of exposure.
     """
 
     slopes: tuple[float, ...] | None = None
     dmin: tuple[float, ...] | None = None
     balance: tuple[float, ...] | None = None
+    matrix: tuple[tuple[float, ...], ...] | None = None
 
 
 class ToneSection(Given, frozen=True, kw_only=True):

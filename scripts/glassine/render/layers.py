@@ -1,58 +1,172 @@
-"""The three layers of a colour film matched with one another on its pictures."""
+"""A film estimated from its pictures: contrast, its three layers matched, light, and how surely.
+
+`estimate` is one function for the frames of one master and for those of a film that lies on many:
+the more frames, the surer. It reads no file and keeps nothing.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 
-from glassine.render.given import FilmStock, ToneSection
+from glassine.render.lights import KEPT, LIGHTS, Light
 from glassine.render.looks import MAX_SAMPLES, Floats, Look
-from glassine.render.negative_film import UNSEEN, UNSTATED, Film, exposures
+from glassine.render.negative_film import (
+    UNSEEN,
+    UNSTATED,
+    Film,
+    Uncertainty,
+    exposures,
+)
 
 # How far apart things usually are, in log10 (one standard deviation). slope: each layer's slope
 # from the usual one (0.5 to 0.7 evenly); balance: the layers' speeds, and with them what D-min is
-# wrong by where no film base is seen; highlight, steps: what is seen at its best. gap: how much
-# of the way from the lightest part to white may be colour; width: what the breadth of the
-# commonest ratio of steps adds, squared; outlier: from so many deviations on evidence counts
-# less. Chosen on tests/benchmarks/tone, where the result depends on none of them sharply.
+# wrong by where no film base is seen, and unseen: how much more for what the pictures span less
+# than usual; base: usual film bases from one another (density); highlight, steps: what is seen at
+# its best. gap: how much of the way from the lightest part to white may be colour; width: what the
+# breadth of the commonest ratio of steps adds, squared; outlier: from so many deviations on
+# evidence counts less. Chosen on tests/benchmarks/tone, where the result depends on none sharply.
 USUAL = {
-    "slope": 0.042,
-    "balance": 0.02,
-    "balance_unseen": 0.05,
-    "highlight": 0.008,
+    "slope": 0.05,
+    "balance": 0.03,
+    "balance_unseen": 0.06,
+    "unseen": 0.4,
+    "base": 0.15,
+    "highlight": 0.01,
     "gap": 0.5,
     "steps": 0.004,
     "width": 1.7,
     "outlier": 2.0,
 }
-# No film's layers differ more from their mean slope, log10.
-MAX_RATIO = 0.1
+# No film's layers differ more from their mean slope, log10: what fading and broad bands do.
+MAX_RATIO = 0.2
+# What pictures span from all but the darkest half per cent to all but the lightest thousandth,
+# log10 of exposure, and how much this differs (log10 of it) towards more and towards less; measured
+# on 44 photographs as films of tests/makers/tone show them. common: what all frames of a film may
+# have in common in this.
+SPAN = {"middle": 1.80, "more": 0.085, "less": 0.12, "common": 0.03}
+# Contrast of usual films, log10 (one standard deviation): see negative_film.
+CONTRAST = {"colour": 0.08, "monochrome": 0.075}
 
 
-def matched(film: Film, stock: FilmStock, looks: list[Look], settings: ToneSection) -> Film:
-    """Return `film` with its channels matched on the pictures: balance, slopes where not stated.
+def estimate(looks: Sequence[Look], known: Film) -> Film:
+    """Return the film that `looks` show: what is stated in `known` is kept, the rest is found.
 
-    Slopes that are stated are kept. Else the default of the process stands for all channels
-    together, and the differences between channels are estimated with the balance.
+    looks: frames of one film, of one master or of many (each with its `base` then); without any,
+    `known` is returned. Slopes that are stated are kept. Else those of `known` stand for usual
+    film, and contrast, the differences between channels and the balance are estimated, by what
+    usual films are and by what the pictures show. What contradicts the rest counts little, so
+    that a sunset stays one, and so does one odd frame among many.
     """
+    if not looks:
+        return known
+    stated = known.slopes_source != UNSTATED
+    film = known
+    contrast = 0.01
+    if not stated:
+        shift, contrast = _contrast(looks, known)
+        film = replace(known, slopes=tuple((np.array(known.slopes) * 10.0**shift).tolist()))
     if len(film.channels) != 3:
-        return film
-    slopes_stated = film.slopes_source != UNSTATED
-    ratio, balance = _neutral(film, looks, slopes_stated, settings.balance_limit)
-    slopes = np.array(film.slopes) * 10.0**ratio
-    source = (
-        film.slopes_source if slopes_stated else f"{UNSTATED}, channels matched on the pictures"
-    )
-    if stock.balance:
-        balance = np.array(stock.balance, float)
+        film = replace(film, uncertainty=Uncertainty(contrast, 0.0, 0.0, None, len(looks)))
+    else:
+        film = _matched(film, looks, stated, contrast)
+    return _with_white(film, looks)
+
+
+def _contrast(looks: Sequence[Look], film: Film) -> tuple[float, float]:
+    """Return (log10 change of the slopes, its standard deviation) by what the pictures span.
+
+    A picture that spans more than is usual was hardly taken of more light and shade, so the film
+    is steeper than was thought; one that spans less may be a dull view. So the most likely change
+    is sought under a prior for films and a lopsided one for pictures, whose tail is heavy.
+    """
+    usual = CONTRAST[film.process]
+    spans = np.array([span(look, film) for look in looks])
+    shifts = np.linspace(-0.3, 0.3, 121)
+    off = spans[:, None] - shifts
+    deviation = np.where(off > 0, SPAN["more"], SPAN["less"])
+    # Student's t with 3 degrees of freedom.
+    chance = -2.0 * np.log1p((off / deviation) ** 2 / 3.0).sum(axis=0) - (shifts / usual) ** 2 / 2
+    chance = np.exp(chance - chance.max())
+    chance /= chance.sum()
+    mean = float(np.sum(chance * shifts))
+    return mean, float(np.hypot(np.sqrt(np.sum(chance * (shifts - mean) ** 2)), SPAN["common"]))
+
+
+def span(look: Look, film: Film) -> float:
+    """Return log10 of what a picture spans on this film against what is usual."""
+    x = exposures(look, film).mean(axis=1)
+    low, high = np.percentile(x, [0.5, 99.9])
+    return float(np.log10(max(float(high - low), 0.05) / SPAN["middle"]))
+
+
+def _matched(film: Film, looks: Sequence[Look], stated: bool, contrast: float) -> Film:
+    """Return `film` with its layers matched and the light told that most frames were taken in."""
+    seen: list[_Evidence] = []
+    for look in looks:
+        seen += _highlight(look, film)
+        seen += [] if stated else _shades(look, np.array(film.slopes))
+    found = [_layers(_usual(film, looks, stated, light) + seen, light) for light in LIGHTS]
+    light, best = min(zip(LIGHTS, found, strict=True), key=lambda pair: pair[1].cost)
+    if film.balance_stated:
+        light, best = LIGHTS[0], found[0]
+    source = film.slopes_source if stated else f"{UNSTATED}, channels matched on the pictures"
+    balance = np.array(film.balance) if film.balance_stated else best.balance
+    ratios, doubt = best.deviations()
     return replace(
         film,
-        slopes=tuple(slopes.tolist()),
+        slopes=tuple((np.array(film.slopes) * 10.0**best.ratios).tolist()),
         slopes_source=source,
-        balance=tuple(balance.tolist()),
+        balance=tuple((balance + KEPT * np.array(light.cast)).tolist()),
+        light=light.name,
+        uncertainty=Uncertainty(
+            contrast, ratios, 0.0 if film.balance_stated else doubt, None, len(looks)
+        ),
     )
+
+
+@dataclass(frozen=True)
+class _Layers:
+    """ratios, balance: log10 per channel, each of mean 0; cost: twice the negative logarithm of
+    how likely; covariance: of ratios and balance, 6 x 6."""
+
+    ratios: Floats
+    balance: Floats
+    cost: float
+    covariance: Floats
+
+    def deviations(self) -> tuple[float, float]:
+        """Return the mean standard deviation of ratios and of balance, their mean left out."""
+        apart = np.eye(3) - 1 / 3
+        parts = [apart @ self.covariance[k : k + 3, k : k + 3] @ apart for k in (0, 3)]
+        ratios, balance = (float(np.sqrt(np.trace(part) / 3)) for part in parts)
+        return ratios, balance
+
+
+def _with_white(film: Film, looks: Sequence[Look]) -> Film:
+    """Return `film` with where white lies on most of the frames, and how much they differ in it."""
+    if len(looks) < 3:
+        return film
+    levels = np.array([lightest(look, film, film.balance) for look in looks])
+    # Pictures without white lie below: the upper half tells.
+    white = float(np.percentile(levels, 70))
+    spread = float(np.median(np.abs(levels - np.median(levels)))) * 1.48
+    return replace(film, white=white, uncertainty=replace(film.uncertainty, white=spread))
+
+
+# Glints farther above the lightest half per cent than this (log10) are rolled off.
+GLINTS = 0.2
+
+
+def lightest(look: Look, film: Film, balance: Sequence[float]) -> float:
+    """Return log10 of exposure of the lightest part: the lightest channel of all but 0.02 % of
+    the pixels, glints left out."""
+    x = exposures(look, film) + np.array(balance)
+    most, top = np.percentile(x.max(axis=1), [99.5, 99.98])
+    return min(float(top), float(most) + GLINTS)
 
 
 @dataclass(frozen=True)
@@ -69,52 +183,83 @@ class _Evidence:
     seen: bool
 
 
-def _neutral(
-    film: Film, looks: list[Look], slopes_stated: bool, limit: float
-) -> tuple[Floats, Floats]:
-    """Return (log10 change of slopes, balance in log10 exposure) per channel, each of mean 0.
+def _layers(evidence: list[_Evidence], light: Light) -> _Layers:
+    """Return slopes and balance of the layers, if the pictures were taken in `light`.
 
     Weighed against each other: what is usual of films; the lightest parts, which are the more
     surely neutral the nearer they are to white in every channel; steps of brightness, most of
     which are of light and shade and so change all channels alike, the more surely the more
-    alike they are. What contradicts the rest counts little, so that a sunset stays one.
-    slopes_stated: they are not to be changed.
+    alike they are.
     """
-    evidence = _usual(slopes_stated, "balance_unseen" if film.dmin_source == UNSEEN else "balance")
-    for look in looks:
-        evidence += _highlight(look, film)
-        evidence += [] if slopes_stated else _shades(look, np.array(film.slopes))
-    solution = _weighed(evidence)
-    ratio, balance = solution[:3] - solution[:3].mean(), solution[3:] - solution[3:].mean()
-    return np.clip(ratio, -MAX_RATIO, MAX_RATIO), np.clip(balance, -limit, limit)
+    solution, cost, covariance = _weighed(evidence)
+    ratios, balance = solution[:3] - solution[:3].mean(), solution[3:] - solution[3:].mean()
+    cost -= 2.0 * float(np.log(light.prior))
+    return _Layers(np.clip(ratios, -MAX_RATIO, MAX_RATIO), balance, cost, covariance)
 
 
-def _usual(slopes_stated: bool, balance: str) -> list[_Evidence]:
-    """Return what is known of films before any is seen."""
-    spread = [1e-6 if slopes_stated else USUAL["slope"]] * 3 + [USUAL[balance]] * 3
-    return [_Evidence(np.eye(6)[k], 0.0, spread[k], seen=False) for k in range(6)]
+def _usual(film: Film, looks: Sequence[Look], stated: bool, light: Light) -> list[_Evidence]:
+    """Return what is known of films in `light` before any is seen; stated: slopes are not to be
+    changed."""
+    seen = film.dmin_source != UNSEEN
+    balance = USUAL["balance"] if seen else _thin_part(looks, film)
+    spread = [1e-6 if stated else USUAL["slope"]] * 3 + [balance] * 3
+    middle = [0.0] * 3 + [-part for part in light.cast]
+    known = [_Evidence(np.eye(6)[k], middle[k], spread[k], seen=False) for k in range(6)]
+    if seen or film.usual_base is None:
+        return known
+    # Where the thinnest part stands for the base, the base itself is one of usual films.
+    off = (np.array(film.dmin) - np.array(film.usual_base)) / np.array(film.slopes)
+    off = off - off.mean() + np.array(middle[3:])
+    deviation = USUAL["base"] / float(np.mean(film.slopes))
+    return known + [_Evidence(np.eye(6)[k + 3], float(off[k]), deviation, False) for k in range(3)]
 
 
-def _highlight(look: Look, film: Film) -> list[_Evidence]:
-    """Return that the lightest part is neutral: nothing is lighter than white in any channel.
+def _thin_part(looks: Sequence[Look], film: Film) -> float:
+    """Return by how much the balance may be off where the thinnest part stands for the base.
+
+    The less the pictures span, the less likely is it that anything in them was black.
+    """
+    reach = max(float(np.percentile(exposures(look, film).mean(axis=1), 99.9)) for look in looks)
+    return USUAL["balance_unseen"] + USUAL["unseen"] * max(0.0, SPAN["middle"] - reach)
+
+
+@dataclass(frozen=True)
+class Lightest:
+    """The colour (log10 of exposure, mean 0) and level of the lightest part, and how far colour
+    may be its own: one standard deviation."""
+
+    cast: Floats
+    level: float
+    deviation: float
+
+
+def lightest_part(x: Floats) -> Lightest:
+    """Return what the lightest part of exposures (n, 3) is: nothing is lighter than white in any
+    channel.
 
     The wider the gap between the lightest channel of anything and the lightest part, once that
     is taken for neutral, the more colour it may have.
     """
-    x = exposures(look, film)
     light = _lightest(x)
     cast = light - light.mean()
     gap = max(0.0, float(np.percentile((x - cast).max(axis=1), 99.98) - light.mean()))
+    return Lightest(cast, float(light.mean()), USUAL["highlight"] + USUAL["gap"] * gap)
+
+
+def _highlight(look: Look, film: Film) -> list[_Evidence]:
+    """Return that the lightest part is neutral."""
+    seen = lightest_part(exposures(look, film))
     # A slope larger by the factor 10 ** r lowers x at the lightest part by x ln 10 r.
-    pull = max(float(light.mean()), 0.3) * np.log(10.0)
+    pull = max(seen.level, 0.3) * np.log(10.0)
     apart = np.eye(3) - 1 / 3
-    rows = np.hstack([-pull * apart, apart])
-    deviation = USUAL["highlight"] + USUAL["gap"] * gap
-    return [_Evidence(rows[k], -float(cast[k]), deviation, seen=True) for k in range(3)]
+    mix = np.eye(3) if film.density_matrix is None else np.array(film.density_matrix)
+    rows = np.hstack([-pull * apart @ mix, apart])
+    return [_Evidence(rows[k], -float(seen.cast[k]), seen.deviation, seen=True) for k in range(3)]
 
 
-def _weighed(evidence: list[_Evidence]) -> Floats:
-    """Return the six unknowns by least squares, with less weight for what is far off (Cauchy)."""
+def _weighed(evidence: list[_Evidence]) -> tuple[Floats, float, Floats]:
+    """Return the six unknowns by least squares, with less weight for what is far off (Cauchy);
+    then the cost of what is left, and the unknowns' covariance."""
     rows = np.stack([one.row for one in evidence])
     value = np.array([one.value for one in evidence])
     deviation = np.array([one.deviation for one in evidence])
@@ -127,7 +272,11 @@ def _weighed(evidence: list[_Evidence]) -> Floats:
         weight = np.maximum(weight, 0.2) if turn < 3 else weight
         scale = np.sqrt(np.where(from_pictures, weight, 1.0)) / deviation
         solution = np.linalg.lstsq(rows * scale[:, None], value * scale, rcond=None)[0]
-    return np.asarray(solution)
+    off = (rows @ solution - value) / deviation
+    outlier = USUAL["outlier"]
+    cost = np.where(from_pictures, outlier**2 * np.log1p((off / outlier) ** 2), off**2).sum()
+    scaled = rows * scale[:, None]
+    return np.asarray(solution), float(cost), np.linalg.inv(scaled.T @ scaled)
 
 
 def _lightest(x: Floats) -> Floats:

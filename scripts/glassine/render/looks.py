@@ -30,7 +30,9 @@ class Look:
 
     calm: linear light (n, bands) with grain and dust taken out by a median of 3 x 3 px.
     picture: density of the upright box about the frame's middle, reduced, (h, w, 3); None for
-    grey masters and for boxes too small to tell anything.
+    grey masters and for boxes too small to tell anything. base: density of the film base of its
+    master, per band, where frames of several masters are looked at together; None for one master,
+    whose film says it.
     """
 
     frame: Frame
@@ -38,6 +40,7 @@ class Look:
     light: Floats
     calm: Floats
     picture: Floats | None
+    base: tuple[float, ...] | None = None
 
 
 def inside(shape: tuple[int, ...], corners: Corners, reduction: float, inset: float) -> Pixels:

@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from glassine.base.errors import GlassineError
 from glassine.base.model import Corners, Facts, MasterGeometry
 from glassine.base.tone import Channels
 from glassine.masters import colour
+from glassine.render import dyes
 from glassine.render.given import FilmStock, ToneSection
 from glassine.render.looks import Floats, Look, Pixels, inside
 
@@ -17,9 +19,9 @@ if TYPE_CHECKING:
     from glassine.masters.pixels import Source
 
 # Where neither batch.yaml nor the settings know the film. Colour: "about 0.6", ARRI DI companion,
-# fig. 2.2. Monochrome: middle of contrast index 0.55-0.7 of usual film (value from memory).
+# fig. 2.2. Monochrome: development differs, 0.45 to 0.80 (value from memory), geometric middle.
 COLOUR_SLOPE = 0.6
-MONOCHROME_SLOPE = 0.62
+MONOCHROME_SLOPE = 0.60
 CHANNELS = ("red", "green", "blue")
 # Where D-min comes from when no film base is seen and the settings know none.
 UNSEEN = "thinnest part of the pictures"
@@ -28,11 +30,36 @@ UNSTATED = "default of the process"
 
 
 @dataclass(frozen=True)
+class Uncertainty:
+    """How far a film's values may be off: one standard deviation, log10.
+
+    contrast: of all slopes together; ratios: of a channel's slope to the others'; balance: of a
+    channel's exposure; white: of where white lies on frames of the film, None where one frame
+    alone is known. frames: how many frames the film was estimated from.
+    """
+
+    contrast: float
+    ratios: float
+    balance: float
+    white: float | None = None
+    frames: int = 0
+
+
+# Of a film of which nothing was seen yet: usual films differ by this (values from memory).
+UNKNOWN = Uncertainty(contrast=0.05, ratios=0.05, balance=0.06)
+
+
+@dataclass(frozen=True)
 class Film:
     """What negatives of one process share on a master; values per channel that is used.
 
     channels: bands of the master; dmin: density; slopes: density per log10 of exposure; balance:
     log10 of exposure; matrix: the profile's primaries to sRGB, None where they are not used.
+    density_matrix: tells the layers apart (see `exposures`), None for one channel;
+    usual_base: density of a usual film base as the channels see it, None where it tells nothing;
+    balance_stated: whether `balance` is not to be changed; light: that most frames were taken in,
+    by name; white: log10 of exposure over D-min, after balance, at which white lies on most frames,
+    None where it is not known; uncertainty: of all this.
     """
 
     process: str
@@ -43,12 +70,26 @@ class Film:
     slopes_source: str
     balance: Channels
     matrix: tuple[Channels, ...] | None = None
+    density_matrix: tuple[Channels, ...] | None = None
+    usual_base: Channels | None = None
+    balance_stated: bool = False
+    light: str = "daylight"
+    white: float | None = None
+    uncertainty: Uncertainty = UNKNOWN
 
 
 def exposures(look: Look, film: Film) -> Floats:
-    """Return log10 H/H0 per used channel, (n, channels)."""
+    """Return log10 H/H0 per used channel, (n, channels), before balance.
+
+    Density above the base over the slopes, then the film's density matrix. Its rows sum to 1, so
+    the slopes are those of a grey scale as the channels see it.
+    """
     d = colour.density(look.calm[:, list(film.channels)])
-    return np.asarray((d - np.array(film.dmin)) / np.array(film.slopes))
+    dmin = film.dmin if look.base is None else [look.base[band] for band in film.channels]
+    x = (d - np.array(dmin)) / np.array(film.slopes)
+    if film.density_matrix is not None:
+        x = x @ np.array(film.density_matrix).T
+    return np.asarray(x)
 
 
 def bands_of(process: str, bands: int, settings: ToneSection) -> tuple[int, ...]:
@@ -115,12 +156,49 @@ def stated(
     dmin_source: str,
     facts: Facts,
     stock: FilmStock,
+    usual: dyes.Nominal | None = None,
 ) -> Film:
-    """Return the film as it is before its pictures are looked at: slopes as stated or usual."""
+    """Return the film as it is before its pictures are looked at: as stated, else as is usual.
+
+    usual: what is usual for the master's primaries, used for three channels; None for none.
+    """
     slopes: tuple[float, ...] | None = facts.slopes or stock.slopes or None
     source = "batch.yaml" if facts.slopes else "settings, film stock"
+    coloured = len(channels) == 3
     if slopes is None:
-        usual = COLOUR_SLOPE if process == "colour" else MONOCHROME_SLOPE
-        slopes, source = (usual,) * 3, UNSTATED
+        slope = COLOUR_SLOPE if process == "colour" else MONOCHROME_SLOPE
+        factors = usual.slopes if usual is not None and coloured else (1.0,) * 3
+        slopes, source = tuple(slope * factor for factor in factors), UNSTATED
     used = tuple(float(slopes[band]) for band in channels)
-    return Film(process, channels, dmin, dmin_source, used, source, (0.0,) * len(channels))
+    matrix = usual.matrix if usual is not None else None
+    if matrix is not None and np.abs(np.array(matrix) - np.eye(3)).max() < 1e-3:
+        matrix = None
+    return Film(
+        process,
+        channels,
+        dmin,
+        dmin_source,
+        used,
+        source,
+        tuple(stock.balance) if stock.balance and coloured else (0.0,) * len(channels),
+        density_matrix=(_scaled(stock.matrix) if stock.matrix else matrix) if coloured else None,
+        usual_base=usual.base if usual is not None and coloured else None,
+        balance_stated=bool(stock.balance) and coloured,
+    )
+
+
+def _scaled(matrix: tuple[Channels, ...]) -> tuple[Channels, ...]:
+    """Return a stated matrix with rows of the sum 1; one that has no such sum raises."""
+    rows = np.array(matrix, float)
+    sums = rows.sum(axis=1, keepdims=True)
+    if np.any(sums < 0.1) or abs(float(np.linalg.det(rows))) < 1e-3:
+        raise GlassineError.because(
+            "tone.matrix",
+            "config/config.yaml",
+            "The `matrix` of a film in `tone.film_stocks` tells no three layers apart: a row's sum "
+            "is not above 0, or one row follows from the others.",
+            "three rows of three numbers, each row of the sum 1.",
+            "Correct the matrix, or remove it: what is usual for the master's primaries is then "
+            "used.",
+        )
+    return tuple(tuple(row) for row in np.round(rows / sums, 6).tolist())

@@ -5,10 +5,12 @@ pixels from it exactly, for any horizontal band, pixel by pixel.
 
 Negatives. Transmittance T is linear light of the master (bare table = 1), D = -log10 T.
 With the film base's D-min and the film's slope g of the straight line,
-H/H0 = 10 ** ((D - Dmin) / g) is the exposure that the film saw; H0 is what the straight line
-gives at D-min. The picture's light is gain * (H/H0 - toe), then a shoulder for highlights,
-then the sRGB curve. Exposures of the three layers are shown in the primaries of sRGB (a
-convention; `negative_primaries: profile` shows them in the primaries of the master's profile).
+H/H0 = 10 ** (M (D - Dmin) / g) is the exposure that the film saw; H0 is what the straight line
+gives at D-min, and M tells the layers of colour film apart (`dyes`; its rows sum to 1). What the
+film is and what the frame has of its own: `layers`, `doubt`. The picture's light is
+gain * (H/H0 - toe), then a shoulder for highlights, then the sRGB curve. Exposures of the three
+layers are shown in the primaries of sRGB (a convention; `negative_primaries: profile` shows them
+in the primaries of the master's profile).
 Positives pass through their profile, relative colorimetric with black point compensation. One
 that is stated to be monochrome becomes grey by its luminance, whatever tint the paper or the light
 gave it; one that was merely recognised as monochrome keeps its tint.
@@ -36,7 +38,7 @@ from glassine.base.tone import (
     Shoulder,
 )
 from glassine.masters import colour
-from glassine.render import layers, negative_film, toning
+from glassine.render import doubt, dyes, layers, negative_film, toning
 from glassine.render.given import FilmStock, ToneSection
 from glassine.render.looks import Floats, Look, look
 from glassine.render.negative_film import Film, exposures
@@ -44,7 +46,7 @@ from glassine.render.negative_film import Film, exposures
 if TYPE_CHECKING:
     from glassine.masters.pixels import Source
 
-VERSION = "5"
+VERSION = "6"
 
 # Luminance of the primaries of sRGB (IEC 61966-2-1: those of ITU-R BT.709, section 3.2).
 LUMINANCE = (0.2126, 0.7152, 0.0722)
@@ -54,12 +56,6 @@ LUMINANCE = (0.2126, 0.7152, 0.0722)
 SEEN_CHROMA, SEEN_SHARE = 10.0, 0.05
 # Darker than this (CIE 1976 lightness) chroma is noise.
 DARK_LIGHTNESS = 15.0
-
-# Linear light that the lightest part of a negative's picture (all but 0.02 %) is shown as. Grey
-# pictures have their lightest part below white more often than colour ones have in no channel.
-WHITE = {"colour": 0.98, "monochrome": 0.94}
-# Glints farther above the lightest half per cent than this (log10) are rolled off.
-GLINTS = 0.2
 
 
 def plan(
@@ -71,8 +67,9 @@ def plan(
 ) -> list[AnyTone]:
     """Return one tone per frame of `geometry.frames`, in their order.
 
-    Frames that are negatives share D-min, slopes and balance; exposure and shoulder are each
-    frame's own. Raises GlassineError where the profile cannot be used.
+    Frames that are negatives share D-min, slopes and balance, unless one was taken in another
+    light; exposure and shoulder are each frame's own. Raises GlassineError where the profile
+    cannot be used.
     """
     encoding = colour.encoding_of(icc, facts.encoding, source.bits, source.bands)
     looks = [look(source, frame, encoding) for frame in geometry.frames]
@@ -118,8 +115,9 @@ def _film(
         dmin, dmin_source = negative_film.dmin_of(
             source, geometry, encoding, stock, pictures or mine, bands
         )
-        start = negative_film.stated(process, bands, dmin, dmin_source, facts, stock)
-        film = layers.matched(start, stock, pictures or mine, settings)
+        usual = dyes.nominal(encoding.matrix) if len(bands) == 3 else None
+        start = negative_film.stated(process, bands, dmin, dmin_source, facts, stock, usual)
+        film = layers.estimate(pictures or mine, start)
         if len(bands) == 3 and settings.negative_primaries == "profile":
             film = replace(film, matrix=_rows(encoding.matrix))
         films[process] = film
@@ -129,15 +127,16 @@ def _film(
 def _negative(
     picture: Look, film: Film, encoding: colour.Encoding, bits: int, settings: ToneSection
 ) -> AnyTone:
-    """Return the tone of a negative frame: what the film shares, and its own exposure.
+    """Return the tone of a negative frame: what the film shares, and its own light and exposure.
 
-    The lightest part (the lightest channel of all but 0.02 % of the pixels) is taken to WHITE,
+    The lightest part (the lightest channel of all but 0.02 % of the pixels) is taken to white,
     glints left out: most pictures are exposed and printed so that something in them is white.
     """
-    x = exposures(picture, film) + np.array(film.balance)
-    most, lightest = np.percentile(x.max(axis=1), [99.5, 99.98])
-    exposure = np.log10(WHITE[film.process]) - min(float(lightest), float(most) + GLINTS)
-    top = float(lightest) + exposure
+    own = doubt.own(picture, film)
+    limit = settings.balance_limit
+    balance = own.balance if film.balance_stated else _within(own.balance, limit)
+    x = exposures(picture, film) + np.array(balance)
+    top = float(np.percentile(x.max(axis=1), 99.98)) + own.exposure
     kind = ColourNegative if film.process == "colour" else MonochromeNegative
     return kind(
         version=VERSION,
@@ -151,14 +150,20 @@ def _negative(
         dmin_source=film.dmin_source,
         slopes=film.slopes,
         slopes_source=film.slopes_source,
-        balance=film.balance,
-        exposure=float(exposure),
+        balance=balance,
+        exposure=own.exposure,
         toe=settings.toe,
         matrix=film.matrix,
+        density_matrix=film.density_matrix,
         shoulder=_shoulder(float(10.0**top), settings.shoulder_start),
-        review=(),
+        expected_error=own.expected_error,
+        review=own.review,
         clipped_percent=NOT_MEASURED,
     )
+
+
+def _within(balance: Channels, limit: float) -> Channels:
+    return tuple(min(max(part, -limit), limit) for part in balance)
 
 
 def _shoulder(top: float, start: Number) -> Shoulder | None:

@@ -10,11 +10,32 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine.base.tone import AnyTone, Positive, Shoulder
+from glassine.base.tone import AnyTone, Negative, Positive, Shoulder
 from glassine.masters import colour
 from glassine.render.looks import Floats, Pixels
 
 Table = npt.NDArray[np.float32]
+
+
+# Densities that are mixed stand in 16 bits: log10 of exposure over D-min from LOWEST on, in steps
+# of 1 / STEPS (0.02 % of light). What a film can hold ends near 4; a mask is far beyond.
+LOWEST, STEPS = -0.6, 11_700.0
+
+
+@dataclass(frozen=True)
+class _Mixed:
+    """Layers told apart before they become light, all in 16 bits, so that each processor does it
+    alike: codes to log10 of exposure (uint16, (1, codes, 3)), a 3 x 3 matrix whose rows sum to 1,
+    and back to what `ends` says: sRGB in 8 and 16 bits, (1, 65536, 3)."""
+
+    exposures: npt.NDArray[np.uint16]
+    matrix: Table
+    ends: npt.NDArray[np.uint8]
+    deep_ends: npt.NDArray[np.uint16]
+
+    def mixed(self, picked: Pixels) -> npt.NDArray[np.uint16]:
+        """Return log10 of exposure of each layer as whole steps, (h, w, 3)."""
+        return np.asarray(cv2.transform(cv2.LUT(picked, self.exposures), self.matrix), np.uint16)
 
 
 @dataclass(frozen=True)
@@ -23,7 +44,7 @@ class _Tables:
 
     direct: uint8 (1, codes, channels), where channels do not mix; else light (float32, same
     shape, scaled so that 65535 is `headroom`), matrix (3 x 3, or 1 x 3 to grey) and ending
-    uint8 (65536).
+    uint8 (65536). layers: where densities are mixed; `light` is then of exposures, not of codes.
     """
 
     channels: tuple[int, ...]
@@ -32,10 +53,12 @@ class _Tables:
     matrix: Table | None
     ending: Pixels
     headroom: float
+    layers: _Mixed | None
 
     @classmethod
     def of(cls, tone: AnyTone, encoding: colour.Encoding) -> _Tables:
-        light = _light_tables(tone, encoding)
+        apart = isinstance(tone, Negative) and tone.density_matrix is not None
+        light = _light_tables(tone, encoding) if not apart else _light_of_steps(tone)
         matrix = None if tone.matrix is None else np.array(tone.matrix)
         # Primaries of sRGB itself differ from ours by the rounding of profiles only.
         mixes = matrix is not None and (
@@ -43,7 +66,7 @@ class _Tables:
         )
         headroom = tone.shoulder.top if tone.shoulder else 1.0
         ending = _encoded(np.linspace(0.0, headroom, 65536), tone.shoulder)
-        direct = None if mixes else _eight(_encoded(light, tone.shoulder)).T[None].copy()
+        direct = None if mixes or apart else _eight(_encoded(light, tone.shoulder)).T[None].copy()
         scaled = np.ascontiguousarray((light * 65535.0 / headroom).T[None], np.float32)
         return cls(
             tone.channels,
@@ -52,6 +75,7 @@ class _Tables:
             matrix.astype(np.float32) if mixes and matrix is not None else None,
             _eight(ending),
             headroom,
+            _mixed(tone, encoding, light) if apart else None,
         )
 
 
@@ -72,6 +96,29 @@ def _light_tables(tone: AnyTone, encoding: colour.Encoding) -> Floats:
     # Codes that no film has (the opaque mask) would overflow: 10**6 is far beyond white.
     picture = 10.0 ** np.minimum(x + gain, 6.0) - tone.toe * 10.0**gain
     return np.asarray(np.maximum(picture, 0.0))
+
+
+def _light_of_steps(tone: AnyTone) -> Floats:
+    """Return the picture's light of each step of `_Mixed`, (3, 65536)."""
+    assert isinstance(tone, Negative)
+    gain = np.reshape(tone.balance, (-1, 1)) + tone.exposure
+    x = LOWEST + np.arange(65536) / STEPS
+    picture = 10.0 ** np.minimum(x + gain, 6.0) - tone.toe * 10.0**gain
+    return np.asarray(np.maximum(picture, 0.0))
+
+
+def _mixed(tone: AnyTone, encoding: colour.Encoding, light: Floats) -> _Mixed:
+    assert isinstance(tone, Negative)
+    density = colour.density(encoding.tables[list(tone.channels)])
+    x = (density - np.reshape(tone.dmin, (-1, 1))) / np.reshape(tone.slopes, (-1, 1))
+    steps = np.clip(np.round((x - LOWEST) * STEPS), 0, 65535)
+    ends = _encoded(light, tone.shoulder).T[None]
+    return _Mixed(
+        np.ascontiguousarray(steps.T[None], np.uint16),
+        np.array(tone.density_matrix, np.float32),
+        _eight(ends).copy(),
+        np.round(ends * 65535.0).astype(np.uint16),
+    )
 
 
 def _encoded(light: npt.NDArray[Any], shoulder: Shoulder | None) -> Floats:
@@ -110,8 +157,12 @@ def apply(pixels: Pixels, tone: AnyTone, icc: bytes | None) -> npt.NDArray[np.ui
 def apply16(pixels: Pixels, tone: AnyTone, icc: bytes | None) -> npt.NDArray[np.uint16]:
     """Return the picture as `apply`, but uint16 (h, w, tone.bands)."""
     tables, encoding = _prepared(tone, icc)
-    flat = _picked(encoding.flatten(_as_bands(pixels, tone)), tables)
-    light = cv2.LUT(np.ascontiguousarray(flat), tables.light).reshape(flat.shape)
+    flat = np.ascontiguousarray(_picked(encoding.flatten(_as_bands(pixels, tone)), tables))
+    if tables.layers is not None:
+        flat = tables.layers.mixed(flat)
+        if tables.matrix is None:
+            return np.asarray(cv2.LUT(flat, tables.layers.deep_ends), np.uint16)
+    light = cv2.LUT(flat, tables.light).reshape(flat.shape)
     if tables.matrix is not None:
         light = np.asarray(cv2.transform(light, tables.matrix))
         light = light.reshape(*flat.shape[:2], len(tables.matrix))
@@ -141,6 +192,10 @@ def _picked(pixels: Pixels, tables: _Tables) -> Pixels:
 
 def _render(pixels: Pixels, tables: _Tables) -> npt.NDArray[np.uint8]:
     picked = np.ascontiguousarray(_picked(pixels, tables))
+    if tables.layers is not None:
+        picked = tables.layers.mixed(picked)
+        if tables.matrix is None:
+            return np.asarray(cv2.LUT(picked, tables.layers.ends), np.uint8)
     if tables.direct is not None:
         return np.asarray(cv2.LUT(picked, tables.direct), np.uint8).reshape(picked.shape)
     light = cv2.LUT(picked, tables.light)

@@ -16,7 +16,7 @@ from glassine.base import settings
 from glassine.base.model import Facts, Frame, MasterGeometry
 from glassine.base.tone import AnyTone, Negative, Shoulder
 from glassine.masters import colour
-from glassine.render import tone, toning
+from glassine.render import layers, tone, toning
 from glassine.render.given import FilmStock, ToneSection
 from makers import icc_profiles
 from makers.tone import negatives, positives, renderings, sources
@@ -283,7 +283,7 @@ def test_a_glint_darkens_the_picture_within_a_limit_and_is_rolled_off() -> None:
     plain = inversion(planned(master_of(density))).exposure
     density[100:106, 100:106] = density.max() + 0.6  # ten times as bright as white
     glint = planned(master_of(density))
-    assert 0 < plain - inversion(glint).exposure < tone.GLINTS + 0.1
+    assert 0 < plain - inversion(glint).exposure < layers.GLINTS + 0.1
     assert glint.shoulder is not None
     assert glint.shoulder.top > 1
 
