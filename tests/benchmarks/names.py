@@ -38,6 +38,7 @@ BENCHMARKS = {
     "targets": Benchmark("targets.run", "eighty drawn targets, measured and judged"),
     "targets-speed": Benchmark("targets.speed", "time of a target of more than 100 megapixels"),
     "tone": Benchmark("tone.run", "how near automatic tone comes to known pictures"),
+    "tone-judge": Benchmark("tone.judge", "automatic tone beside honest prints of film by physics"),
     "tone-quality": Benchmark("tone.run_quality", "how surely faults of masters are found"),
     "tone-speed": Benchmark("tone.run_speed", "what tone and measures add to rendering"),
 }
