@@ -1,6 +1,6 @@
 """How near automatic tone comes to honest prints of film that was made from physics.
 
-    tests/benchmarks/run tone-judge                              every case, one film each
+    tests/benchmarks/run tone-judge                              every case; two minutes
     tests/benchmarks/run tone-judge --cases "film: usual" "b&w, base" --count 8
     tests/benchmarks/run tone-judge --cases film --show FOLDER   all whose name begins so; pictures
 
@@ -136,14 +136,14 @@ def wanted(names: list[str]) -> list[Case]:
 def main(arguments: list[str]) -> Outcome:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--cases", nargs="+", default=[], help="their names, or how these begin")
-    parser.add_argument("--count", type=int, help="films of a case (three; with six frames, one)")
+    parser.add_argument("--count", type=int, help="films of a case (two; with six frames, one)")
     parser.add_argument("--first", type=int, default=0, help="number of the first film")
     parser.add_argument("--pictures", type=Path, help="folder of photographs, in place of ours")
     parser.add_argument("--show", type=Path, help="folder for master, truth and answer of each")
     options = parser.parse_args(arguments)
     rows: list[Row] = []
     for case in wanted(options.cases):
-        count = options.count or (3 if case.frames == 1 else 1)
+        count = options.count or (2 if case.frames == 1 else 1)
         films = []
         for number in range(options.first, options.first + count):
             film = cases.film(case, number, options.pictures)

@@ -6,11 +6,12 @@ Densities are of single layers ("analytic"): 1.0 is a dye's density at its peak.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from scipy.ndimage import gaussian_filter
 
-from makers.tone_judge.spectra import ILLUMINANTS, NM, bump, surfaces
+from makers.tone_judge.spectra import ILLUMINANTS, NM, bump, observer, planck, surfaces
 
 # Layers that see red, green and blue. Sensitivities overlap, and the lower layers see some blue.
 SEES = np.stack(
@@ -125,10 +126,24 @@ def monochrome(rng: np.random.Generator) -> Stock:
     return Stock(base, (curve,), 0.0, grain=rng.uniform(0.01, 0.025), monochrome=True, sees=sees)
 
 
+@lru_cache(maxsize=1)
+def grey_amounts() -> tuple[float, ...]:
+    """Return the amounts of the dyes that are grey together, of density 1, before 5000 K."""
+    seen = observer() * planck(5000)
+    white = seen.sum(axis=1)
+    amounts = np.ones(3)
+    for _ in range(8):  # Newton's steps
+        through = 10 ** -(amounts @ DYES)
+        slopes = -np.log(10) * (seen * through) @ DYES.T
+        amounts = amounts + np.linalg.solve(slopes, 0.1 * white - seen @ through)
+    return tuple(amounts.tolist())
+
+
 def slide(rng: np.random.Generator) -> Stock:
-    """Return a slide film: no mask; its curves run down with exposure."""
+    """Return a slide film: no mask; its curves run down with exposure, and grey stays grey."""
     curves = tuple(
-        Curve(rng.uniform(1.35, 1.6), foot, 2.2, 0.12) for foot in -0.05 + rng.normal(0, 0.015, 3)
+        Curve(1.45 * amount * rng.uniform(0.98, 1.02), foot, 2.2, 0.12)
+        for amount, foot in zip(grey_amounts(), -0.05 + rng.normal(0, 0.015, 3), strict=True)
     )
     base = np.full(NM.size, rng.uniform(0.03, 0.07))
     return Stock(base, curves, 0.0, grain=0.008, reversed_=True)

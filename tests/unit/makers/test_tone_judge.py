@@ -91,3 +91,16 @@ def test_a_faded_slide_is_not_its_truth_and_a_fresh_one_is() -> None:
         shown = capture.read(shot.rig, shot.codes)
         errors[name] = deltaE_ciede2000(rgb2lab(shot.truth), rgb2lab(shown)).mean()
     assert errors["slide"] < 3 < 5 < errors["slide, faded"]
+
+
+def test_a_slide_of_grey_is_grey() -> None:
+    """To the observer of CIE 015, before light of 5000 K: u'v' within 0.01 down to density 1.8."""
+    stock = replace(stocks.slide(np.random.default_rng(2)), grain=0.0)
+    exposed = stocks.exposures(stock, GREYS, spectra.ILLUMINANTS["daylight"])
+    through = stock.through(stocks.develop(stock, exposed, np.random.default_rng(0)))[0]
+    seen = spectra.observer() * spectra.planck(5000)
+
+    def uv(xyz: np.ndarray) -> np.ndarray:
+        return np.stack([4 * xyz[..., 0], 9 * xyz[..., 1]], -1) / (xyz @ [1, 15, 3])[..., None]
+
+    assert uv(through @ seen.T) == pytest.approx(uv(seen.sum(axis=1))[None].repeat(9, 0), abs=0.01)
