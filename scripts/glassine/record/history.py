@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from typing import Any
 
 import msgspec
+from msgspec import UNSET
 
 from glassine import __version__
 from glassine.base import alternates, premis_event
@@ -17,6 +18,7 @@ from glassine.base.records.fixity import VerifiedMaster
 from glassine.base.records.parts import Header
 from glassine.base.records.quality import MeasuredFrame
 from glassine.base.records.render import RenderedFrame
+from glassine.base.tone import Positive
 from glassine.record import capture_time, mix
 from glassine.record.item_records import FileEntry, ItemRecords
 from glassine.record.premis import Agent, Event, History, object_name
@@ -298,7 +300,7 @@ def _pictured(
             event.time,
             event.outcome,
             detail=_json({"frame": index, "tone": msgspec.to_builtins(frame.tone)}),
-            note="cropped and straightened in one resampling, then the tone set",
+            note=f"cropped and straightened in one resampling, then the tone set{_restored(frame)}",
             agents=_by(event),
             sources=(master,),
             outcomes=outcomes,
@@ -317,6 +319,15 @@ def _pictured(
             outcomes=outcomes,
         )
     )
+
+
+def _restored(frame: RenderedFrame) -> str:
+    """Return words about faded dyes that were made up for, empty where nobody asked for it."""
+    if not isinstance(frame.tone, Positive) or frame.tone.restored is UNSET:
+        return ""
+    if frame.tone.restoration is None:
+        return "; no fading of its dyes was found that could be made up for"
+    return "; faded dyes were made up for by an estimate (restored in the detail)"
 
 
 def _measured(history: History, records: ItemRecords) -> None:

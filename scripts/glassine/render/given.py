@@ -25,7 +25,8 @@ class FilmStock(Given, frozen=True, kw_only=True):
 
 class ToneSection(Given, frozen=True, kw_only=True):
     """balance_limit: log10 of exposure; toe: share of the exposure at D-min; shoulder_start,
-    black_limit: linear light (white = 1); film_stocks: by the name in batch.yaml."""
+    black_limit: linear light (white = 1); film_stocks: by the name in batch.yaml.
+    restore: whether faded dyes of positives are made up for; settings of old records lack it."""
 
     monochrome_channel: str
     negative_primaries: str
@@ -34,6 +35,7 @@ class ToneSection(Given, frozen=True, kw_only=True):
     shoulder_start: Number
     black_limit: Number
     film_stocks: dict[str, FilmStock]
+    restore: Literal["none", "faded"] = "none"
 
 
 class RenderSection(Given, frozen=True, kw_only=True):

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import msgspec
+from msgspec import UNSET
 
 from glassine.base import files, hashing, naming, processor, record_files, threads
 from glassine.base.errors import Finding, GlassineError
@@ -26,10 +27,10 @@ from glassine.base.records.render import (
     RenderedFrame,
     Rendering,
 )
-from glassine.base.tone import AnyTone
+from glassine.base.tone import AnyTone, Positive
 from glassine.masters import opening, pixels
 from glassine.masters.opened import Opened, opened
-from glassine.render import encoded, pictures, placing, quality, tone
+from glassine.render import encoded, fading, pictures, placing, quality, tone
 from glassine.render.given import RenderGiven
 from glassine.render.pictures import Shot, Whole
 from glassine.render.work import RecordedMaster, Work, names_of
@@ -244,6 +245,9 @@ def _render_frame(
         tiles=results.tiles,
         tone=frame_tone,
     )
+    if isinstance(frame_tone, Positive) and frame_tone.restored is not UNSET:
+        place = f"{master.geometry.path}, frame {frame.index}"
+        work.notes.append(f"{place}: {fading.words(frame_tone.restored)}.")
     measured = MeasuredFrame(
         master=master.geometry.path,
         index=frame.index,

@@ -10,8 +10,9 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine.base.tone import AnyTone, Positive, Shoulder
+from glassine.base.tone import AnyTone, Positive, Restoration, Shoulder
 from glassine.masters import colour
+from glassine.render import fading
 from glassine.render.looks import Floats, Pixels
 
 Table = npt.NDArray[np.float32]
@@ -32,6 +33,7 @@ class _Tables:
     matrix: Table | None
     ending: Pixels
     headroom: float
+    fresh: _Fresh | None
 
     @classmethod
     def of(cls, tone: AnyTone, encoding: colour.Encoding) -> _Tables:
@@ -52,7 +54,26 @@ class _Tables:
             matrix.astype(np.float32) if mixes and matrix is not None else None,
             _eight(ending),
             headroom,
+            _Fresh.of(tone),
         )
+
+
+@dataclass(frozen=True)
+class _Fresh:
+    """A positive whose faded dyes are made up for: after that its black is taken off."""
+
+    restoration: Restoration
+    black: float
+
+    @classmethod
+    def of(cls, tone: AnyTone) -> _Fresh | None:
+        restoration = tone.restoration if isinstance(tone, Positive) else None
+        return cls(restoration, tone.black) if isinstance(tone, Positive) and restoration else None
+
+    def light(self, faded: npt.NDArray[Any]) -> Floats:
+        """Return linear sRGB (h, w, 3), not clipped, of that of the faded picture."""
+        light = fading.restored(faded, self.restoration)
+        return np.asarray((light - self.black) / (1.0 - self.black))
 
 
 def _eight(value: Floats) -> npt.NDArray[np.uint8]:
@@ -63,7 +84,8 @@ def _light_tables(tone: AnyTone, encoding: colour.Encoding) -> Floats:
     """Return the picture's light (before matrix and shoulder) of each code, (channels, codes)."""
     light = encoding.tables[list(tone.channels)].astype(np.float64)
     if isinstance(tone, Positive):
-        return np.asarray((light - tone.black) / (1.0 - tone.black))
+        black = 0.0 if tone.restoration else tone.black
+        return np.asarray((light - black) / (1.0 - black))
     column = (-1, 1)
     dmin = np.reshape(tone.dmin, column)
     slopes = np.reshape(tone.slopes, column)
@@ -110,13 +132,19 @@ def apply(pixels: Pixels, tone: AnyTone, icc: bytes | None) -> npt.NDArray[np.ui
 def apply16(pixels: Pixels, tone: AnyTone, icc: bytes | None) -> npt.NDArray[np.uint16]:
     """Return the picture as `apply`, but uint16 (h, w, tone.bands)."""
     tables, encoding = _prepared(tone, icc)
-    flat = _picked(encoding.flatten(_as_bands(pixels, tone)), tables)
+    light = _light(encoding.flatten(_as_bands(pixels, tone)), tables)
+    return np.round(_encoded(light, tone.shoulder) * 65535.0).astype(np.uint16)
+
+
+def _light(pixels: Pixels, tables: _Tables) -> npt.NDArray[Any]:
+    """Return the picture's linear sRGB light (h, w, bands) before its shoulder, not clipped."""
+    flat = _picked(pixels, tables)
     light = cv2.LUT(np.ascontiguousarray(flat), tables.light).reshape(flat.shape)
     if tables.matrix is not None:
         light = np.asarray(cv2.transform(light, tables.matrix))
         light = light.reshape(*flat.shape[:2], len(tables.matrix))
-    codes = _encoded(light * (tables.headroom / 65535.0), tone.shoulder)
-    return np.round(codes * 65535.0).astype(np.uint16)
+    light = light * (tables.headroom / 65535.0)
+    return light if tables.fresh is None else tables.fresh.light(light)
 
 
 def shown(codes: Pixels, tone: AnyTone, encoding: colour.Encoding) -> npt.NDArray[np.uint8]:
@@ -140,6 +168,8 @@ def _picked(pixels: Pixels, tables: _Tables) -> Pixels:
 
 
 def _render(pixels: Pixels, tables: _Tables) -> npt.NDArray[np.uint8]:
+    if tables.fresh is not None:
+        return _eight(colour.linear_to_srgb(_light(pixels, tables)))
     picked = np.ascontiguousarray(_picked(pixels, tables))
     if tables.direct is not None:
         return np.asarray(cv2.LUT(picked, tables.direct), np.uint8).reshape(picked.shape)

@@ -6,11 +6,11 @@
 
 Per case over its frames: median and 95th percentile of the frames' mean CIEDE2000 (black and white:
 mean difference of L*) of the project's access picture; `plain`: the median of a short script's
-(densities inverted, channels stretched alike, grey world; of a slide, the master as it is). `wrong`: share of frames with an error
-over 12 that ask nobody to look; `asked`: share of frames that ask for a look although their error
-is below 6. `cast`: how far surfaces without colour are from grey (a*, b*), median of the frames;
-`cast apart`: the same about the mean of their film. The pictures' measures are on every other
-pixel.
+(densities inverted, channels stretched alike, grey world; of a slide, the master as it is).
+`wrong`: share of frames with an error over 12 that ask nobody to look; `asked`: share of frames
+that ask for a look although their error is below 6. `cast`: how far surfaces without colour are
+from grey (a*, b*), median of the frames; `cast apart`: the same about the mean of their film. The
+measures are of every other pixel. What the figures mean: README.md.
 """
 
 from __future__ import annotations
