@@ -246,9 +246,12 @@ def _rendered(history: History, records: ItemRecords, masters: list[FileEntry]) 
             tiles = [f"{frame.tiles.path}/info.json"] if frame.tiles else []
             paths = [*by_frame.get((frame.master, frame.index), []), *tiles]
             if mix.captured(records):
-                crops = {path for path in paths if records.files[path].kind == "crop"}
-                _cropped(history, records, name, frame, sorted(crops))
+                crops = [path for path in paths if records.files[path].kind == "crop"]
+                _untoned(history, records, name, frame, crops, "crop", _AS_CAPTURED)
                 paths = [path for path in paths if path not in crops]
+            kept = [p for p in paths if p not in tiles and _is_uninverted(records, p)]
+            _untoned(history, records, name, frame, kept, "uninverted", _NOT_INVERTED)
+            paths = [path for path in paths if path not in kept]
             _pictured(history, records, name, frame, paths)
 
 
@@ -266,23 +269,40 @@ def _decoded(history: History, event: parts.Event, master: str) -> None:
     )
 
 
-def _cropped(
-    history: History, records: ItemRecords, master: str, frame: RenderedFrame, paths: list[str]
+_AS_CAPTURED = "cropped and straightened in one resampling; tone and profile as captured"
+_NOT_INVERTED = (
+    "cropped and straightened in one resampling, converted to sRGB through the master's profile, "
+    "not inverted; reduced and encoded"
+)
+
+
+def _is_uninverted(records: ItemRecords, path: str) -> bool:
+    return records.files[path].kind == alternates.UNINVERTED
+
+
+def _untoned(
+    history: History,
+    records: ItemRecords,
+    master: str,
+    frame: RenderedFrame,
+    paths: list[str],
+    what: str,
+    note: str,
 ) -> None:
-    """Tell how a frame's crop came about, whose samples are the master's own."""
+    """Tell how a frame's pictures came about that no tone was set of, where there are some."""
     event = records.render.event
     if paths:
         history.tell(
             Event(
-                f"{master}#frame-{frame.index}-crop",
+                f"{master}#frame-{frame.index}-{what}",
                 "image modification",
                 event.time,
                 event.outcome,
                 detail=_json({"frame": frame.index, "settings": event.detail}),
-                note="cropped and straightened in one resampling; tone and profile as captured",
+                note=note,
                 agents=_by(event),
                 sources=(master,),
-                outcomes=_names(records, paths),
+                outcomes=_names(records, sorted(paths)),
             )
         )
 

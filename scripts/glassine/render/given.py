@@ -39,7 +39,8 @@ class ToneSection(Given, frozen=True, kw_only=True):
 
 
 class RenderSection(Given, frozen=True, kw_only=True):
-    """Long edges in px, qualities of JPEG and others 1 to 100, margin_mm: about the picture."""
+    """Long edges in px, qualities of JPEG and others 1 to 100, margin_mm: about the picture.
+    tiff_spaces, uninverted: settings of old records lack them."""
 
     access_long_edge: int | None
     access_ppi: float | None
@@ -53,6 +54,8 @@ class RenderSection(Given, frozen=True, kw_only=True):
     alternates: tuple[Literal["webp", "avif"], ...]
     alternate_quality: int
     crop_tiff: str
+    tiff_spaces: tuple[Literal["adobergb", "romm", "ecirgb", "linear"], ...] = ()
+    uninverted: bool = False
     blank: str
 
 

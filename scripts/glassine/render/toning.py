@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine.base.tone import AnyTone, Positive, Restoration, Shoulder
+from glassine.base.tone import AnyTone, Positive, PositiveAsIs, Restoration, Shoulder
 from glassine.masters import colour
 from glassine.render import fading
 from glassine.render.looks import Floats, Pixels
@@ -102,15 +102,20 @@ def _encoded(light: npt.NDArray[Any], shoulder: Shoulder | None) -> Floats:
     Up to `start` light is kept; from there to `top` it follows a rational curve that leaves
     `start` with slope 1 and reaches 1 at `top`.
     """
+    return colour.linear_to_srgb(_rolled(light, shoulder))
+
+
+def _rolled(light: npt.NDArray[Any], shoulder: Shoulder | None) -> npt.NDArray[Any]:
+    """Return light with its highlights rolled off; what is below 0 stays."""
     if shoulder is None:
-        return colour.linear_to_srgb(light)
+        return light
     start, top = shoulder.start, shoulder.top
     way, room = top - start, 1.0 - start
     u = np.clip((light - start) / way, 0.0, 1.0)
     # Rational curve r(u) = u (1 + k) / (1 + k u): r(0) = 0, r(1) = 1, slope at 0 is way / room.
     k = way / room - 1.0
     rolled = start + room * u * (1.0 + k) / (1.0 + k * u)
-    return colour.linear_to_srgb(np.where(light <= start, light, rolled))
+    return np.where(light <= start, light, rolled)
 
 
 @lru_cache(maxsize=32)
@@ -136,6 +141,13 @@ def apply16(pixels: Pixels, tone: AnyTone, icc: bytes | None) -> npt.NDArray[np.
     return np.round(_encoded(light, tone.shoulder) * 65535.0).astype(np.uint16)
 
 
+def light(pixels: Pixels, tone: AnyTone, icc: bytes | None) -> npt.NDArray[Any]:
+    """Return what `apply16` encodes: linear sRGB (h, w, tone.bands), 1 is white, not clipped."""
+    tables, encoding = _prepared(tone, icc)
+    flat = encoding.flatten(_as_bands(pixels, tone))
+    return _rolled(_light(flat, tables), tone.shoulder)
+
+
 def _light(pixels: Pixels, tables: _Tables) -> npt.NDArray[Any]:
     """Return the picture's linear sRGB light (h, w, bands) before its shoulder, not clipped."""
     flat = _picked(pixels, tables)
@@ -145,6 +157,28 @@ def _light(pixels: Pixels, tables: _Tables) -> npt.NDArray[Any]:
         light = light.reshape(*flat.shape[:2], len(tables.matrix))
     light = light * (tables.headroom / 65535.0)
     return light if tables.fresh is None else tables.fresh.light(light)
+
+
+def uninverted(tone: AnyTone, icc: bytes | None) -> PositiveAsIs:
+    """Return the tone that shows a negative as it was captured: through its profile, no more."""
+    encoding = colour.encoding_of(icc, tone.encoding.stated, tone.bits, tone.master_bands)
+    matrix = tuple(tuple(row) for row in encoding.matrix.tolist())
+    return PositiveAsIs(
+        version=tone.version,
+        process=tone.process,
+        bits=tone.bits,
+        master_bands=tone.master_bands,
+        bands=tone.master_bands,
+        channels=tuple(range(tone.master_bands)),
+        encoding=tone.encoding,
+        black=0,
+        intent="relative colorimetric",
+        black_point_compensation=False,
+        matrix=matrix if tone.master_bands == 3 else None,
+        shoulder=None,
+        review=(),
+        clipped_percent=tone.clipped_percent,
+    )
 
 
 def shown(codes: Pixels, tone: AnyTone, encoding: colour.Encoding) -> npt.NDArray[np.uint8]:

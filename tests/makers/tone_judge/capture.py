@@ -26,7 +26,7 @@ def _to_d50(*points: tuple[float, float]) -> np.ndarray:
     return D65_TO_D50 @ matrix if points[3] == D65 else matrix
 
 
-def _space(encoding: str, camera: str, light: str) -> tuple[np.ndarray, np.ndarray]:
+def space(encoding: str, camera: str, light: str) -> tuple[np.ndarray, np.ndarray]:
     """Return linear RGB to XYZ (D50), and the curve from code to light at 1024 codes."""
     codes = np.linspace(0, 1, 1024)
     if encoding == "srgb":
@@ -71,13 +71,13 @@ def seen(rig: Rig, through: np.ndarray) -> np.ndarray:
 
 def encoded_light(rig: Rig, raw: np.ndarray) -> np.ndarray:
     """Return linear light of the encoding, not clipped: what lies outside of it is below 0."""
-    to_xyz, _ = _space(rig.encoding, rig.camera, rig.light)
+    to_xyz, _ = space(rig.encoding, rig.camera, rig.light)
     return np.asarray(raw @ np.linalg.solve(to_xyz, camera_matrix(rig.camera, rig.light)).T)
 
 
 def encode(rig: Rig, raw: np.ndarray, scale: float) -> tuple[np.ndarray, bytes]:
     """Return codes (uint16, clipped) and the profile that says what they mean. scale: exposure."""
-    to_xyz, curve = _space(rig.encoding, rig.camera, rig.light)
+    to_xyz, curve = space(rig.encoding, rig.camera, rig.light)
     linear = np.clip(scale * encoded_light(rig, raw), 0, 1)
     codes = np.interp(linear, curve, np.linspace(0, 1, curve.size))
     icc = icc_profiles.matrix_profile(f"Rig, {rig.encoding}", to_xyz, curve)
@@ -92,6 +92,6 @@ def as_srgb(rig: Rig, raw: np.ndarray) -> np.ndarray:
 
 def read(rig: Rig, codes: np.ndarray) -> np.ndarray:
     """Return sRGB 0..1 of codes, through the profile of the encoding: a master as it is."""
-    to_xyz, curve = _space(rig.encoding, rig.camera, rig.light)
+    to_xyz, curve = space(rig.encoding, rig.camera, rig.light)
     light = np.interp(codes / 65535, np.linspace(0, 1, curve.size), curve)
     return np.asarray(coded(light @ np.linalg.solve(D65_TO_D50 @ SRGB_TO_XYZ, to_xyz).T))

@@ -35,12 +35,13 @@ def of_film(film: Film, changed: dict[str, Any] | None = None) -> list[Answer]:
     """Return the project's answer for each shot. changed: sections of the settings, by key."""
     folder = Path(tempfile.mkdtemp(prefix="tone-judge-"))
     try:
-        return _rendered(film, folder, changed or {})
+        return rendered_in(film, folder, changed or {})
     finally:
         shutil.rmtree(folder)
 
 
-def _rendered(film: Film, folder: Path, changed: dict[str, Any]) -> list[Answer]:
+def rendered_in(film: Film, folder: Path, changed: dict[str, Any]) -> list[Answer]:
+    """Return the answers as `of_film` does; masters and records stay in the (empty) folder."""
     batch_dir, item_dir = folder / "masters", folder / "item"
     batch_dir.mkdir()
     item_dir.mkdir()
