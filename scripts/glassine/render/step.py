@@ -27,7 +27,7 @@ from glassine.base.records.render import (
     RenderedFrame,
     Rendering,
 )
-from glassine.base.tone import AnyTone, Positive
+from glassine.base.tone import AnyTone, Negative, Positive
 from glassine.masters import opening, pixels
 from glassine.masters.opened import Opened, opened
 from glassine.render import encoded, fading, pictures, placing, quality, tone
@@ -245,9 +245,7 @@ def _render_frame(
         tiles=results.tiles,
         tone=frame_tone,
     )
-    if isinstance(frame_tone, Positive) and frame_tone.restored is not UNSET:
-        place = f"{master.geometry.path}, frame {frame.index}"
-        work.notes.append(f"{place}: {fading.words(frame_tone.restored)}.")
+    work.notes.extend(_restored(master, frame, frame_tone))
     measured = MeasuredFrame(
         master=master.geometry.path,
         index=frame.index,
@@ -255,6 +253,19 @@ def _render_frame(
         verdict=quality.verdict(measures),
     )
     return Rendered(entry, measured)
+
+
+def _restored(master: RecordedMaster, frame: Frame, frame_tone: AnyTone) -> list[str]:
+    """Return what became of restoring faded dyes, where the setting or batch.yaml asks for it."""
+    place = f"{master.geometry.path}, frame {frame.index}"
+    if isinstance(frame_tone, Positive) and frame_tone.restored is not UNSET:
+        return [f"{place}: {fading.words(frame_tone.restored)}."]
+    if master.facts.restore != "faded":
+        return []
+    is_one = "a negative" if isinstance(frame_tone, Negative) else "a picture without dyes"
+    return [
+        f"{place}: batch.yaml asks for `restore: faded`, but this is {is_one}; it has no effect."
+    ]
 
 
 def _entry(master: RecordedMaster, frame: Frame, work: Work) -> RenderedFrame:

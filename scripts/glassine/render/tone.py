@@ -76,6 +76,7 @@ def plan(
     Frames that are negatives share D-min, slopes and balance; exposure and shoulder are each
     frame's own. Raises GlassineError where the profile cannot be used.
     """
+    settings = msgspec.structs.replace(settings, restore=facts.restore or settings.restore)
     encoding = colour.encoding_of(icc, facts.encoding, source.bits, source.bands)
     looks = [look(source, frame, encoding) for frame in geometry.frames]
     negatives = [picture for picture in looks if picture.frame.polarity == "negative"]

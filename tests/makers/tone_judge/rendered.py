@@ -31,23 +31,35 @@ class Answer:
     review: tuple[str, ...]
 
 
-def of_film(film: Film, changed: dict[str, Any] | None = None) -> list[Answer]:
-    """Return the project's answer for each shot. changed: sections of the settings, by key."""
+def of_film(
+    film: Film, changed: dict[str, Any] | None = None, facts: dict[str, Any] | None = None
+) -> list[Answer]:
+    """Return the project's answer for each shot.
+
+    changed: sections of the settings, by key; facts: what batch.yaml states beside polarity and
+    process.
+    """
     folder = Path(tempfile.mkdtemp(prefix="tone-judge-"))
     try:
-        return rendered_in(film, folder, changed or {})
+        return rendered_in(film, folder, changed or {}, facts or {})
     finally:
         shutil.rmtree(folder)
 
 
-def rendered_in(film: Film, folder: Path, changed: dict[str, Any]) -> list[Answer]:
+def rendered_in(
+    film: Film, folder: Path, changed: dict[str, Any], stated: dict[str, Any] | None = None
+) -> list[Answer]:
     """Return the answers as `of_film` does; masters and records stay in the (empty) folder."""
     batch_dir, item_dir = folder / "masters", folder / "item"
     batch_dir.mkdir()
     item_dir.mkdir()
     masters, located = [], []
     facts = model.Facts(
-        kind="sheet", polarity=film.polarity, process=film.process, nominal_ppi=2000
+        kind="sheet",
+        polarity=film.polarity,
+        process=film.process,
+        nominal_ppi=2000,
+        **(stated or {}),
     ).as_dict()
     for number, shot in enumerate(film.shots, 1):
         path = batch_dir / f"{ITEM}_f{number}.tif"

@@ -66,3 +66,15 @@ def test_without_the_option_nothing_of_it_is_told(
     (frame,) = files.read_json(item_dir / "render" / "render.json")["frames"]
     assert "restored" not in frame["tone"]
     assert "fad" not in _notes(item_dir)
+
+
+@pytest.mark.parametrize("more", [{"polarity": "auto"}, {"process": "monochrome"}])
+def test_asked_for_where_it_cannot_be_done_the_report_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, more: dict[str, str]
+) -> None:
+    """The drawn master is recognised as a negative: nothing at intake could know that."""
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1773800000")
+    deliveries.night(tmp_path, "mets", facts={"restore": "faded", **more})
+    record = files.read_json(made_items.item_dir_of(tmp_path) / "render" / "render.json")
+    (note,) = record["event"]["detail"]["notes"]
+    assert "has no effect" in note

@@ -38,6 +38,16 @@ def test_nothing_is_restored_unless_asked_for() -> None:
     assert _error("slide, faded", 1, {}) == _error("slide, faded", 1, {"tone": {"restore": "none"}})
 
 
+def test_what_batch_yaml_states_goes_before_the_setting() -> None:
+    film = cases.film(cases.CASES["slide, faded"], 1)
+    plain, by_setting = rendered.of_film(film), rendered.of_film(film, FADED)
+    by_fact = rendered.of_film(film, facts={"restore": "faded"})
+    kept = rendered.of_film(film, FADED, facts={"restore": "none"})
+    assert (by_fact[0].picture == by_setting[0].picture).all()
+    assert (kept[0].picture == plain[0].picture).all()
+    assert (by_fact[0].picture != plain[0].picture).any()
+
+
 def test_negatives_are_the_same_with_the_option() -> None:
     film = cases.film(cases.CASES["clean"], 0)
     (plain,), (asked,) = rendered.of_film(film), rendered.of_film(film, FADED)
