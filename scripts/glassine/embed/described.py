@@ -39,6 +39,15 @@ def icc_profile(source: BinaryIO, use: str) -> bytes:
     return tiff.icc_profile(source) if use in alternates.TIFFS else colour.srgb_profile()
 
 
+def components(source: BinaryIO, use: str, rendered: int) -> int:
+    """Return the components of a picture; rendered: those of the frame as rendered. A negative as
+    captured has as many as its master: in colour, where what is rendered of it is grey."""
+    if use != alternates.UNINVERTED:
+        return rendered
+    source.seek(0)
+    return jpeg.components(source.read())
+
+
 def copy(
     source: BinaryIO, target: Path, use: str, words: Words, technical: Technical, with_iim: bool
 ) -> Copied:

@@ -339,7 +339,8 @@ def _alternate(
         raise _missing(source, problem) from problem
     with opened, _encoding(entry):
         space = _colour_space(described.icc_profile(opened, entry.use))
-        technical = _technical(frame, entry, space, frame.tone.bands if frame.tone else 3, context)
+        bands = described.components(opened, entry.use, frame.tone.bands if frame.tone else 3)
+        technical = _technical(frame, entry, space, bands, context)
         copied = described.copy(
             opened, target, entry.use, context.words, technical, context.with_iim
         )

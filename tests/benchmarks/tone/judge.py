@@ -140,14 +140,16 @@ def main(arguments: list[str]) -> Outcome:
     parser.add_argument("--first", type=int, default=0, help="number of the first film")
     parser.add_argument("--pictures", type=Path, help="folder of photographs, in place of ours")
     parser.add_argument("--show", type=Path, help="folder for master, truth and answer of each")
+    parser.add_argument("--restore", action="store_true", help="with tone.restore: faded")
     options = parser.parse_args(arguments)
+    changed = {"tone": {"restore": "faded"}} if options.restore else {}
     rows: list[Row] = []
     for case in wanted(options.cases):
         count = options.count or (2 if case.frames == 1 else 1)
         films = []
         for number in range(options.first, options.first + count):
             film = cases.film(case, number, options.pictures)
-            answers = rendered.of_film(film)
+            answers = rendered.of_film(film, changed)
             pairs = zip(film.shots, answers, strict=True)
             films.append([judged(case, shot, answer) for shot, answer in pairs])
             if options.show:

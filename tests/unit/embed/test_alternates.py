@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import piexif
 import pytest
 import pyvips
 import tifffile
@@ -304,6 +305,8 @@ def test_monochrome_frames_are_told_with_one_band(
         assert len(bits) == picture.bands, use
         named = _texts(_mix(root, path), ".//mix:iccProfileName")
         assert len(named) == ("icc-profile-data" in picture.get_fields()), use
+    tags = piexif.load(str(item_dir / NAMES["uninverted"]))
+    assert tags["Exif"][piexif.ExifIFD.ComponentsConfiguration] == b"\1\2\3\0"  # its master's
     assert reproduce.reproduce(tmp_path / "deliveries" / "b1", tmp_path / "work") == []
 
 
