@@ -45,14 +45,19 @@ DARK, APART = (1.0, 4.0), 1.15
 UNEVEN = (1.02, 1.12)
 # Analytic density of the darkest part of a fresh picture, the largest factor for all, for one.
 FRESH_DARK, MOST_OF_ALL, MOST = 2.7, 1.25, 1.5
-# A picture whose darkest part is lighter than this does not tell.
-TELLING_DARK = 1.2
+# A picture whose darkest part is lighter than the first does not tell; one between them may be
+# fresh and show nothing black, and a person should look where it is changed by more than LITTLE.
+TELLING_DARK, SURE_DARK, LITTLE = 1.2, 2.1, 1.05
 # Lightest parts beyond this density are no white; the largest stain, and how far it is believed.
 WHITE, STAIN, BELIEVED = 0.35, 0.15, 0.5
 
 NO_DARK = (
     "Restoring faded colours was asked for, but nothing in the picture is dark enough to tell "
     "how much of each dye is lost: it is shown as it is."
+)
+HARDLY_DARK = (
+    "Faded colours were restored, but nothing in the picture is surely black: it may not have "
+    "faded, and the colour of its darkest part be its own."
 )
 COLOURED = (
     "Faded colours were restored, but the darkest parts of the picture are not of one colour: what "
@@ -119,6 +124,8 @@ def estimated(light: Floats) -> Estimate:
         stain=tuple(round(float(value), 4) for value in stain * sure),
     )
     review = [TOO_MUCH] if float(wanted.max()) > MOST else []
+    dark, changed = float(darks[0].max()), max(restoration.strength) > LITTLE
+    review += [HARDLY_DARK] if changed and dark < SURE_DARK else []
     review += [COLOURED] if sure > 0 and apart > APART else []
     return Estimate(restoration, tuple(review))
 

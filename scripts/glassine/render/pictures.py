@@ -20,6 +20,8 @@ from glassine.render import encoded, tiles, toning
 from glassine.render.work import Names, Work
 
 Pixels8 = npt.NDArray[np.uint8]
+# Rows that are toned to 16 bits at once.
+_ROWS = 32
 
 
 @dataclass(frozen=True)
@@ -232,11 +234,14 @@ def _crop_tiff(shot: Shot, names: Names, work: Work) -> Alternate:
     where, rows = shot.where, work.settings.iiif.tile_px
     samples = shot.tone.bands if rendered else shot.source.bands
 
+    def toned(part: npt.NDArray[Any]) -> npt.NDArray[np.uint16]:
+        return toning.apply16(part, shot.tone, shot.icc)
+
     def bands() -> Iterator[npt.NDArray[Any]]:
         for top in range(0, where.height, rows):
             height = min(rows, where.height - top)
             band = pixels.warp(shot.source, where, 0, top, where.width, height)
-            yield toning.apply16(band, shot.tone, shot.icc) if rendered else band
+            yield _sliced(band, toned) if rendered else band
 
     path = work.files_dir / _renamed(names.crop, "tif")
     encoded.save_crop(
@@ -250,15 +255,25 @@ def _crop_tiff(shot: Shot, names: Names, work: Work) -> Alternate:
     return _on_disk(path, "crop", where.width, where.height)
 
 
+def _sliced(
+    band: npt.NDArray[Any], toned: Callable[[npt.NDArray[Any]], npt.NDArray[np.uint16]]
+) -> npt.NDArray[np.uint16]:
+    """Return the band toned a few rows at a time: in floating point a whole one is large."""
+    return np.concatenate([toned(band[top : top + _ROWS]) for top in range(0, len(band), _ROWS)])
+
+
 def _in_space(shot: Shot, space: AlternateUse, names: Names, work: Work) -> Alternate:
     """Write the frame as rendered, as TIFF of 16 bits in a further colour space."""
     where, rows = shot.where, work.settings.iiif.tile_px
+
+    def toned(part: npt.NDArray[Any]) -> npt.NDArray[np.uint16]:
+        return spaces.encoded(toning.light(part, shot.tone, shot.icc), space)
 
     def bands() -> Iterator[npt.NDArray[Any]]:
         for top in range(0, where.height, rows):
             height = min(rows, where.height - top)
             band = pixels.warp(shot.source, where, 0, top, where.width, height)
-            yield spaces.encoded(toning.light(band, shot.tone, shot.icc), space)
+            yield _sliced(band, toned)
 
     path = work.files_dir / _renamed(names.further[space], "tif")
     encoded.save_crop(

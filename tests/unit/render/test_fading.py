@@ -61,6 +61,15 @@ def test_a_picture_without_darkness_is_left_and_asks_for_a_look() -> None:
     assert "dark enough" in estimate.review[0]
 
 
+def test_a_fresh_picture_without_black_that_is_changed_much_asks_for_a_look() -> None:
+    """A drawn slide of coloured things, none of them black: what is changed wrongly is not silent."""
+    film = cases.film(cases.CASES["slide"], 14)
+    (answer,) = rendered.of_film(film, FADED)
+    truth = rgb2lab(film.shots[0].truth)
+    assert deltaE_ciede2000(truth, rgb2lab(answer.picture)).mean() > 6
+    assert any("surely black" in reason for reason in answer.review)
+
+
 def test_one_layer_that_lost_most_is_found_and_named() -> None:
     """Grey steps, a third of the magenta gone: by this module's own dyes, undone exactly."""
     greys = np.linspace(0.05, 2.8, 400)[:, None] * np.ones(3)
