@@ -63,7 +63,7 @@ def test_a_picture_without_darkness_is_left_and_asks_for_a_look() -> None:
 
 def test_a_fresh_picture_without_black_that_is_changed_much_asks_for_a_look() -> None:
     """A drawn slide of coloured things, none of them black: what is changed wrongly is not silent."""
-    film = cases.film(cases.CASES["slide"], 14)
+    film = cases.film(cases.CASES["slide"], 104)
     (answer,) = rendered.of_film(film, FADED)
     truth = rgb2lab(film.shots[0].truth)
     assert deltaE_ciede2000(truth, rgb2lab(answer.picture)).mean() > 6
