@@ -40,6 +40,7 @@ BENCHMARKS = {
     "targets-speed": Benchmark("targets.speed", "time of a target of more than 100 megapixels"),
     "tone": Benchmark("tone.run", "how near automatic tone comes to known pictures"),
     "tone-film": Benchmark("tone.run_film", "how near tone comes to the truth on unlike films"),
+    "tone-judge": Benchmark("tone.judge", "automatic tone beside honest prints of film by physics"),
     "tone-quality": Benchmark("tone.run_quality", "how surely faults of masters are found"),
     "tone-speed": Benchmark("tone.run_speed", "what tone and measures add to rendering"),
 }

@@ -54,6 +54,7 @@ class Facts(Record, frozen=True):
     frames: how many pictures the master shows, where the studio states it.
     slopes: the film's density slope per channel (R, G, B), where the studio states it.
     encoding: of masters without an ICC profile: "srgb", "linear", "gamma-2.2", "gamma-1.8".
+    restore: "none" or "faded", in place of the setting `tone.restore`.
     for_part: names of the facts that batch.yaml states of the master's part, not of its item.
     polarity_of_kind: whether one entry states kind and polarity together.
     """
@@ -71,6 +72,7 @@ class Facts(Record, frozen=True):
     film_stock: str | None = None
     slopes: tuple[float, float, float] | None = None
     encoding: str | None = None
+    restore: str | None = None
     operator: str | None = None
     for_part: tuple[str, ...] = ()
     polarity_of_kind: bool = False

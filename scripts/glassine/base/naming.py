@@ -8,6 +8,7 @@ import string
 import unicodedata
 from dataclasses import dataclass
 
+from glassine.base import alternates
 from glassine.base.errors import GlassineError
 from glassine.base.model import BatchId, ItemId
 
@@ -193,7 +194,7 @@ def derivative_name(template: str, item: str, part: str | None, frame: int | Non
 # What derivatives of one item differ in: two parts, one frame or several, and their use.
 _PARTS = (None, "emu", "base")
 _FRAMES = (None, 1, 2, 12)
-_USES = ("access", "thumb", "pyramid", "crop")
+_USES = ("access", "thumb", "pyramid", "crop", *alternates.SPACES, alternates.UNINVERTED)
 JPEG_SUFFIXES = (".jpg", ".jpeg")
 
 

@@ -124,12 +124,38 @@ class MonochromeNegative(Negative, frozen=True, kw_only=True, tag="negative, mon
     pass
 
 
+class Restoration(Record, frozen=True, kw_only=True):
+    """How faded dyes are made up for, per layer cyan, magenta, yellow.
+
+    strength: by what the density of each is multiplied (1: left as it is); stain: density that is
+    taken off each before.
+    """
+
+    strength: Channels
+    stain: Channels
+
+    @property
+    def changes(self) -> bool:
+        return any(value != 1.0 for value in self.strength) or any(self.stain)
+
+
 class Positive(Tone, frozen=True, kw_only=True):
-    """How a positive becomes a picture: through its profile. black: linear light shown as black."""
+    """How a positive becomes a picture: through its profile. black: linear light shown as black.
+
+    restored: absent where nobody asked for it (`tone.restore`).
+    """
 
     black: Number
     intent: str
     black_point_compensation: bool
+    restored: Restoration | UnsetType = UNSET
+
+    @property
+    def restoration(self) -> Restoration | None:
+        """What is made up for; None where nothing is."""
+        if isinstance(self.restored, Restoration) and self.restored.changes:
+            return self.restored
+        return None
 
 
 class PositiveAsIs(Positive, frozen=True, kw_only=True, tag="positive"):

@@ -29,11 +29,23 @@ class Copied:
 
 def icc_profile(source: BinaryIO, use: str) -> bytes:
     """Return the profile that tells an alternate's colours: a TIFF's own (a crop may have its
-    master's); WebP and AVIF are sRGB, and say so only where the picture is in colour.
+    master's), a JPEG's; WebP and AVIF are sRGB, and say so only where the picture is in colour.
 
     Raises ValueError for a malformed TIFF.
     """
+    if use == alternates.UNINVERTED:
+        source.seek(0)
+        return jpeg.icc_profile(source.read())
     return tiff.icc_profile(source) if use in alternates.TIFFS else colour.srgb_profile()
+
+
+def components(source: BinaryIO, use: str, rendered: int) -> int:
+    """Return the components of a picture; rendered: those of the frame as rendered. A negative as
+    captured has as many as its master: in colour, where what is rendered of it is grey."""
+    if use != alternates.UNINVERTED:
+        return rendered
+    source.seek(0)
+    return jpeg.components(source.read())
 
 
 def copy(
@@ -53,8 +65,31 @@ def copy(
         content = webp.spliced(
             data, exif=block.removeprefix(jpeg.EXIF_HEAD), xmp=xmp.whole(words, technical)
         )
+    elif use == alternates.UNINVERTED:
+        content, cut = in_jpeg(data, words, technical, with_iim)
     target.write_bytes(content)
     return Copied(hashing.of_bytes(content), hashlib.sha256(data).hexdigest(), cut)
+
+
+def in_jpeg(
+    data: bytes, words: Words, technical: Technical, with_iim: bool
+) -> tuple[bytes, list[str]]:
+    """Return (the JPEG `data` with its metadata, names of the fields an encoding shortened).
+
+    Raises ValueError for a malformed JPEG or metadata beyond what a file can hold.
+    """
+    exif_block, cut = exif.encode(words, technical)
+    packet, extended = xmp.packet(words, technical)
+    datasets, cut_iim = iim.encode(words) if with_iim else (b"", [])
+    result = jpeg.spliced(
+        data,
+        exif=exif_block,
+        xmp=packet,
+        extended=extended,
+        iim=iim.block(datasets) if datasets else None,
+        ppi=technical.ppi,
+    )
+    return result, cut + cut_iim
 
 
 def _tiff(

@@ -34,7 +34,7 @@ from glassine.base.records.render import (
     Rendering,
     WrittenFile,
 )
-from glassine.embed import described, exif, iim, jpeg, xmp
+from glassine.embed import described, jpeg
 from glassine.embed.facts import Technical, Words, unusable
 from glassine.embed.given import EmbedGiven
 
@@ -223,27 +223,6 @@ class _Derivative:
     shortened: list[str]
 
 
-def embedded(
-    data: bytes, words: Words, technical: Technical, with_iim: bool
-) -> tuple[bytes, list[str]]:
-    """Return (the JPEG `data` with its metadata, names of the fields an encoding shortened).
-
-    Raises ValueError for a malformed JPEG or metadata beyond what a file can hold.
-    """
-    exif_block, cut = exif.encode(words, technical)
-    packet, extended = xmp.packet(words, technical)
-    datasets, cut_iim = iim.encode(words) if with_iim else (b"", [])
-    result = jpeg.spliced(
-        data,
-        exif=exif_block,
-        xmp=packet,
-        extended=extended,
-        iim=iim.block(datasets) if datasets else None,
-        ppi=technical.ppi,
-    )
-    return result, cut + cut_iim
-
-
 def embed_item(batch_dir: Path, item_dir: Path, given: EmbedGiven) -> None:
     """Write access/, thumbs/, embedded.json and, where asked for, alternates/ of the item.
 
@@ -309,7 +288,7 @@ def _jpeg(
     with _encoding(entry):
         colour_space = _colour_space(jpeg.icc_profile(data))
         technical = _technical(frame, entry, colour_space, jpeg.components(data), context)
-        content, shortened = embedded(data, context.words, technical, context.with_iim)
+        content, shortened = described.in_jpeg(data, context.words, technical, context.with_iim)
     file_format = formats.identify_bytes(content)
     assert file_format is not None  # a JPEG that was just taken apart
     digests = hashing.of_bytes(content)
@@ -360,7 +339,8 @@ def _alternate(
         raise _missing(source, problem) from problem
     with opened, _encoding(entry):
         space = _colour_space(described.icc_profile(opened, entry.use))
-        technical = _technical(frame, entry, space, frame.tone.bands if frame.tone else 3, context)
+        bands = described.components(opened, entry.use, frame.tone.bands if frame.tone else 3)
+        technical = _technical(frame, entry, space, bands, context)
         copied = described.copy(
             opened, target, entry.use, context.words, technical, context.with_iim
         )

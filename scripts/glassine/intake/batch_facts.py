@@ -297,6 +297,10 @@ def of_no_effect(path: str, part: str | None, stated: Stated) -> list[Finding]:
     idle = [key for key in ("slopes", "film_stock") if positive and getattr(facts, key) is not None]
     if idle:
         note(idle, "it is no negative", "Delete it, or correct `polarity`.")
+    if facts.restore == "faded" and facts.polarity == "negative":
+        note(["restore"], "it is a negative", "Delete it, or correct `polarity`.")
+    elif facts.restore == "faded" and facts.process == "monochrome":
+        note(["restore"], "it is stated to have no dyes", "Delete it, or correct `process`.")
     if facts.kind == "print" and facts.emulsion_side == "toward":
         note(["emulsion_side"], "a print is not mirrored", "Delete it, or correct `kind`.")
     return findings

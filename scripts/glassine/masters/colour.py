@@ -226,13 +226,28 @@ def _text_tags(name: str) -> dict[str, bytes]:
     }
 
 
+def made_profile(name: str, points: Floats, matrix: Floats | None) -> bytes:
+    """Return a display profile, the same bytes every time.
+
+    points: linear light at even steps of the code, of all channels; matrix: linear RGB to XYZ
+    (D50), 3 x 3, None for a grey one.
+    """
+    curve = _tag_bytes_curve(points)
+    if matrix is None:
+        return _profile_bytes(b"GRAY", _text_tags(name) | {"kTRC": curve})
+    tags = _text_tags(name)
+    for number, letter in enumerate("rgb"):
+        column = (round(float(value) * 65536) for value in matrix[:, number])
+        tags[f"{letter}XYZ"] = b"XYZ \0\0\0\0" + struct.pack(">3i", *column)
+    tags |= {f"{letter}TRC": curve for letter in "rgb"}
+    return _profile_bytes(b"RGB ", tags)
+
+
 @lru_cache(maxsize=1)
 def grey_profile() -> bytes:
     """Return a grey profile with the sRGB curve, for one-band pictures; the same every time."""
     curve = srgb_to_linear(np.linspace(0.0, 1.0, 1024))
-    return _profile_bytes(
-        b"GRAY", _text_tags("Grey, sRGB curve") | {"kTRC": _tag_bytes_curve(curve)}
-    )
+    return made_profile("Grey, sRGB curve", curve, None)
 
 
 def srgb_to_linear(code: Floats) -> Floats:

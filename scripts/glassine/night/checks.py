@@ -37,7 +37,8 @@ def check_room(place: Workplace, batches: Iterable[str]) -> None:
         if not (place.deliveries / f"{name}.receipt.json").exists()
     )
     reserve_mb = place.config["limits"]["free_mb"]
-    crops = place.config["render"]["crop_tiff"] != "none"
+    made = place.config["render"]
+    crops = (made["crop_tiff"] != "none") + len(made["tiff_spaces"])
     warning = preflight.check_room(place.results, due_bytes, reserve_mb, crops=crops)
     if warning:
         sys.stderr.write(f"WARNING {warning}\n")

@@ -103,6 +103,8 @@ def makes_alternates(config: dict[str, Any]) -> bool:
     return bool(
         made.get("alternates")
         or made.get("crop_tiff", "none") != "none"
+        or made.get("tiff_spaces")
+        or made.get("uninverted")
         or config.get("iiif", {}).get("form") == "pyramid"
     )
 

@@ -92,12 +92,10 @@ def masters_bytes(batch_dir: Path) -> int:
     return total
 
 
-def check_room(
-    results: Path, due_bytes: int, reserve_mb: int, *, crops: bool = False
-) -> str | None:
+def check_room(results: Path, due_bytes: int, reserve_mb: int, *, crops: int = 0) -> str | None:
     """Return a warning where the disk may fill up on the way, else None.
 
-    due_bytes: of the masters not yet delivered. crops: whether each frame is also kept as a
+    due_bytes: of the masters not yet delivered. crops: how often each frame is also kept as a
     cropped TIFF. Raises GlassineError where not even the reserve
     is free: no step would start.
     """
@@ -110,7 +108,7 @@ def check_room(
             f"at least {reserve_mb} MB free (`limits.free_mb`).",
             "Free space on that disk and run again; nothing was started.",
         )
-    needed = int(due_bytes * (_SHARE_OF_MASTERS + (_SHARE_OF_CROPS if crops else 0)))
+    needed = int(due_bytes * (_SHARE_OF_MASTERS + _SHARE_OF_CROPS * crops))
     if free - reserve_mb * 2**20 >= needed:
         return None
     return (

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from typing import Any
 
 import msgspec
+from msgspec import UNSET
 
 from glassine import __version__
 from glassine.base import alternates, premis_event
@@ -17,6 +18,7 @@ from glassine.base.records.fixity import VerifiedMaster
 from glassine.base.records.parts import Header
 from glassine.base.records.quality import MeasuredFrame
 from glassine.base.records.render import RenderedFrame
+from glassine.base.tone import Positive
 from glassine.record import capture_time, mix
 from glassine.record.item_records import FileEntry, ItemRecords
 from glassine.record.premis import Agent, Event, History, object_name
@@ -244,9 +246,12 @@ def _rendered(history: History, records: ItemRecords, masters: list[FileEntry]) 
             tiles = [f"{frame.tiles.path}/info.json"] if frame.tiles else []
             paths = [*by_frame.get((frame.master, frame.index), []), *tiles]
             if mix.captured(records):
-                crops = {path for path in paths if records.files[path].kind == "crop"}
-                _cropped(history, records, name, frame, sorted(crops))
+                crops = [path for path in paths if records.files[path].kind == "crop"]
+                _untoned(history, records, name, frame, crops, "crop", _AS_CAPTURED)
                 paths = [path for path in paths if path not in crops]
+            kept = [p for p in paths if p not in tiles and _is_uninverted(records, p)]
+            _untoned(history, records, name, frame, kept, "uninverted", _NOT_INVERTED)
+            paths = [path for path in paths if path not in kept]
             _pictured(history, records, name, frame, paths)
 
 
@@ -264,23 +269,40 @@ def _decoded(history: History, event: parts.Event, master: str) -> None:
     )
 
 
-def _cropped(
-    history: History, records: ItemRecords, master: str, frame: RenderedFrame, paths: list[str]
+_AS_CAPTURED = "cropped and straightened in one resampling; tone and profile as captured"
+_NOT_INVERTED = (
+    "cropped and straightened in one resampling, converted to sRGB through the master's profile, "
+    "not inverted; reduced and encoded"
+)
+
+
+def _is_uninverted(records: ItemRecords, path: str) -> bool:
+    return records.files[path].kind == alternates.UNINVERTED
+
+
+def _untoned(
+    history: History,
+    records: ItemRecords,
+    master: str,
+    frame: RenderedFrame,
+    paths: list[str],
+    what: str,
+    note: str,
 ) -> None:
-    """Tell how a frame's crop came about, whose samples are the master's own."""
+    """Tell how a frame's pictures came about that no tone was set of, where there are some."""
     event = records.render.event
     if paths:
         history.tell(
             Event(
-                f"{master}#frame-{frame.index}-crop",
+                f"{master}#frame-{frame.index}-{what}",
                 "image modification",
                 event.time,
                 event.outcome,
                 detail=_json({"frame": frame.index, "settings": event.detail}),
-                note="cropped and straightened in one resampling; tone and profile as captured",
+                note=note,
                 agents=_by(event),
                 sources=(master,),
-                outcomes=_names(records, paths),
+                outcomes=_names(records, sorted(paths)),
             )
         )
 
@@ -298,7 +320,7 @@ def _pictured(
             event.time,
             event.outcome,
             detail=_json({"frame": index, "tone": msgspec.to_builtins(frame.tone)}),
-            note="cropped and straightened in one resampling, then the tone set",
+            note=f"cropped and straightened in one resampling, then the tone set{_restored(frame)}",
             agents=_by(event),
             sources=(master,),
             outcomes=outcomes,
@@ -317,6 +339,15 @@ def _pictured(
             outcomes=outcomes,
         )
     )
+
+
+def _restored(frame: RenderedFrame) -> str:
+    """Return words about faded dyes that were made up for, empty where nobody asked for it."""
+    if not isinstance(frame.tone, Positive) or frame.tone.restored is UNSET:
+        return ""
+    if frame.tone.restoration is None:
+        return "; no fading of its dyes was found that could be made up for"
+    return "; faded dyes were made up for by an estimate (restored in the detail)"
 
 
 def _measured(history: History, records: ItemRecords) -> None:

@@ -36,7 +36,11 @@ PROVENANCE = {
 JSON_FORMAT = ("JSON", None, "fmt/817")
 # What a record calls each use of a derivative, and its media type.
 _USES = {"access": "access", "thumb": "thumbnail", **dict.fromkeys(alternates.USES, "alternate")}
-_MIMES = {"webp": "image/webp", "avif": "image/avif", "pyramid": "image/tiff", "crop": "image/tiff"}
+_MIMES = {
+    "webp": "image/webp",
+    "avif": "image/avif",
+    **dict.fromkeys(alternates.TIFFS, "image/tiff"),
+}
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from fractions import Fraction
 from typing import NamedTuple
 from urllib.parse import quote
 
-from glassine.base import parts, vocabulary
+from glassine.base import alternates, parts, vocabulary
 from glassine.base.markup import Element, add, add_known, element
 from glassine.base.model import MasterGeometry
 from glassine.base.records.fixity import VerifiedMaster
@@ -256,6 +256,8 @@ def coded(records: ItemRecords, entry: FileEntry, frame: RenderedFrame, bands: i
     if entry.kind is None:
         actions: tuple[str, ...] = ("reduced in size", "encoded as JPEG")
         return Coded("big endian", "JPEG", bits, space, profile, actions)
+    if entry.kind == alternates.UNINVERTED:
+        return _uninverted(records, frame)
     if entry.kind in ("webp", "avif"):
         return _web(entry.kind, OUTPUT_PROFILES[3] if bands == 3 else None)
     assert entry.coding is not None  # `item_records.gather` read it
@@ -266,11 +268,29 @@ def coded(records: ItemRecords, entry: FileEntry, frame: RenderedFrame, bands: i
         why = "picture for an image server"
         return Coded(order, compression, bits, space, profile, actions, why)
     actions, why = (f"encoded as TIFF of {bits[0]} bits",), "picture for further work"
+    if entry.kind in alternates.SPACES:
+        from glassine.masters import spaces  # only where such a picture is made
+
+        grey = len(bits) == 1
+        title = spaces.grey_title(entry.kind) if grey else spaces.SPACES[entry.kind].title
+        space = "BlackIsZero" if grey else "RGB"
+        return Coded(order, compression, bits, space, title, actions, why)
     if not captured(records):
         return Coded(order, compression, bits, space, profile, actions, why)
     space = "RGB" if len(bits) == 3 else "BlackIsZero"
     own_profile = _icc_name(records, frame)
     return Coded(order, compression, bits, space, own_profile, actions, why, toned=False)
+
+
+def _uninverted(records: ItemRecords, frame: RenderedFrame) -> Coded:
+    """Return how the negative as captured is coded, in as many bands as its master has."""
+    bands = frame.tone.master_bands if frame.tone else 3
+    space = "sRGB" if bands == 3 else "BlackIsZero"
+    actions = ("converted to sRGB, not inverted", "reduced in size", "encoded as JPEG")
+    why = "picture of the negative itself"
+    return Coded(
+        "big endian", "JPEG", [8] * bands, space, OUTPUT_PROFILES[bands], actions, why, toned=False
+    )
 
 
 def _web(kind: str, profile: str | None) -> Coded:

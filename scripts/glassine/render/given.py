@@ -27,7 +27,8 @@ class FilmStock(Given, frozen=True, kw_only=True):
 
 class ToneSection(Given, frozen=True, kw_only=True):
     """balance_limit: log10 of exposure; toe: share of the exposure at D-min; shoulder_start,
-    black_limit: linear light (white = 1); film_stocks: by the name in batch.yaml."""
+    black_limit: linear light (white = 1); film_stocks: by the name in batch.yaml.
+    restore: whether faded dyes of positives are made up for; settings of old records lack it."""
 
     monochrome_channel: str
     negative_primaries: str
@@ -36,10 +37,12 @@ class ToneSection(Given, frozen=True, kw_only=True):
     shoulder_start: Number
     black_limit: Number
     film_stocks: dict[str, FilmStock]
+    restore: Literal["none", "faded"] = "none"
 
 
 class RenderSection(Given, frozen=True, kw_only=True):
-    """Long edges in px, qualities of JPEG and others 1 to 100, margin_mm: about the picture."""
+    """Long edges in px, qualities of JPEG and others 1 to 100, margin_mm: about the picture.
+    tiff_spaces, uninverted: settings of old records lack them."""
 
     access_long_edge: int | None
     access_ppi: float | None
@@ -53,6 +56,8 @@ class RenderSection(Given, frozen=True, kw_only=True):
     alternates: tuple[Literal["webp", "avif"], ...]
     alternate_quality: int
     crop_tiff: str
+    tiff_spaces: tuple[Literal["adobergb", "romm", "ecirgb", "linear"], ...] = ()
+    uninverted: bool = False
     blank: str
 
 

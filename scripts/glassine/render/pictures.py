@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -14,12 +14,14 @@ import numpy.typing as npt
 
 from glassine.base import hashing
 from glassine.base.records.render import Alternate, AlternateUse, Picture, Tiles
-from glassine.base.tone import AnyTone
-from glassine.masters import colour, pixels
+from glassine.base.tone import AnyTone, Negative
+from glassine.masters import colour, pixels, spaces
 from glassine.render import encoded, tiles, toning
 from glassine.render.work import Names, Work
 
 Pixels8 = npt.NDArray[np.uint8]
+# Rows that are toned to 16 bits at once.
+_ROWS = 32
 
 
 @dataclass(frozen=True)
@@ -90,6 +92,9 @@ def make(shot: Shot, names: Names, work: Work, look: Callable[[Whole], None]) ->
         tiled = writer.finish(whole.picture, whole.half, service, work.pool, [small_ones])
     if work.settings.render.crop_tiff != "none":
         further.append(_crop_tiff(shot, names, work))
+    further += [_in_space(shot, space, names, work) for space in work.settings.render.tiff_spaces]
+    if work.settings.render.uninverted and isinstance(shot.tone, Negative):
+        further.append(_uninverted(shot, names, work))
     return Pictures(small, further, tiled)
 
 
@@ -229,11 +234,14 @@ def _crop_tiff(shot: Shot, names: Names, work: Work) -> Alternate:
     where, rows = shot.where, work.settings.iiif.tile_px
     samples = shot.tone.bands if rendered else shot.source.bands
 
+    def toned(part: npt.NDArray[Any]) -> npt.NDArray[np.uint16]:
+        return toning.apply16(part, shot.tone, shot.icc)
+
     def bands() -> Iterator[npt.NDArray[Any]]:
         for top in range(0, where.height, rows):
             height = min(rows, where.height - top)
             band = pixels.warp(shot.source, where, 0, top, where.width, height)
-            yield toning.apply16(band, shot.tone, shot.icc) if rendered else band
+            yield _sliced(band, toned) if rendered else band
 
     path = work.files_dir / _renamed(names.crop, "tif")
     encoded.save_crop(
@@ -245,6 +253,55 @@ def _crop_tiff(shot: Shot, names: Names, work: Work) -> Alternate:
         ppi=shot.ppi,
     )
     return _on_disk(path, "crop", where.width, where.height)
+
+
+def _sliced(
+    band: npt.NDArray[Any], toned: Callable[[npt.NDArray[Any]], npt.NDArray[np.uint16]]
+) -> npt.NDArray[np.uint16]:
+    """Return the band toned a few rows at a time: in floating point a whole one is large."""
+    return np.concatenate([toned(band[top : top + _ROWS]) for top in range(0, len(band), _ROWS)])
+
+
+def _in_space(shot: Shot, space: AlternateUse, names: Names, work: Work) -> Alternate:
+    """Write the frame as rendered, as TIFF of 16 bits in a further colour space."""
+    where, rows = shot.where, work.settings.iiif.tile_px
+
+    def toned(part: npt.NDArray[Any]) -> npt.NDArray[np.uint16]:
+        return spaces.encoded(toning.light(part, shot.tone, shot.icc), space)
+
+    def bands() -> Iterator[npt.NDArray[Any]]:
+        for top in range(0, where.height, rows):
+            height = min(rows, where.height - top)
+            band = pixels.warp(shot.source, where, 0, top, where.width, height)
+            yield _sliced(band, toned)
+
+    path = work.files_dir / _renamed(names.further[space], "tif")
+    encoded.save_crop(
+        path,
+        bands(),
+        (where.height, where.width, shot.tone.bands),
+        rows=rows,
+        icc=spaces.profile(space, shot.tone.bands),
+        ppi=shot.ppi,
+    )
+    return _on_disk(path, space, where.width, where.height)
+
+
+def _uninverted(shot: Shot, names: Names, work: Work) -> Alternate:
+    """Write the negative as captured, as the access image is made: through its profile to sRGB."""
+    captured = replace(shot, tone=toning.uninverted(shot.tone, shot.icc))
+    picture = _whole(captured, None, work).reduced(_access_edge(shot, work))
+    settings = work.settings.render
+    content = encoded.jpeg(
+        encoded.sharpened(picture, settings.sharpen),
+        settings.access_quality,
+        ppi=shot.ppi * picture.shape[1] / shot.where.width if shot.ppi else None,
+        icc=captured.profile,
+        progressive=settings.progressive,
+    )
+    path = work.files_dir / names.further["uninverted"]
+    path.write_bytes(content)
+    return _on_disk(path, "uninverted", picture.shape[1], picture.shape[0])
 
 
 def _on_disk(path: Path, use: AlternateUse, width: int, height: int) -> Alternate:

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import msgspec
+from msgspec import UNSET
 
 from glassine.base import files, hashing, naming, processor, record_files, threads
 from glassine.base.errors import Finding, GlassineError
@@ -26,10 +27,10 @@ from glassine.base.records.render import (
     RenderedFrame,
     Rendering,
 )
-from glassine.base.tone import AnyTone
+from glassine.base.tone import AnyTone, Negative, Positive
 from glassine.masters import opening, pixels
 from glassine.masters.opened import Opened, opened
-from glassine.render import encoded, pictures, placing, quality, tone
+from glassine.render import encoded, fading, pictures, placing, quality, tone
 from glassine.render.given import RenderGiven
 from glassine.render.pictures import Shot, Whole
 from glassine.render.work import RecordedMaster, Work, names_of
@@ -244,6 +245,7 @@ def _render_frame(
         tiles=results.tiles,
         tone=frame_tone,
     )
+    work.notes.extend(_restored(master, frame, frame_tone))
     measured = MeasuredFrame(
         master=master.geometry.path,
         index=frame.index,
@@ -251,6 +253,19 @@ def _render_frame(
         verdict=quality.verdict(measures),
     )
     return Rendered(entry, measured)
+
+
+def _restored(master: RecordedMaster, frame: Frame, frame_tone: AnyTone) -> list[str]:
+    """Return what became of restoring faded dyes, where the setting or batch.yaml asks for it."""
+    place = f"{master.geometry.path}, frame {frame.index}"
+    if isinstance(frame_tone, Positive) and frame_tone.restored is not UNSET:
+        return [f"{place}: {fading.words(frame_tone.restored)}."]
+    if master.facts.restore != "faded":
+        return []
+    is_one = "a negative" if isinstance(frame_tone, Negative) else "a picture without dyes"
+    return [
+        f"{place}: batch.yaml asks for `restore: faded`, but this is {is_one}; it has no effect."
+    ]
 
 
 def _entry(master: RecordedMaster, frame: Frame, work: Work) -> RenderedFrame:

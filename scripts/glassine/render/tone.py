@@ -13,7 +13,8 @@ layers are shown in the primaries of sRGB (a convention; `negative_primaries: pr
 in the primaries of the master's profile).
 Positives pass through their profile, relative colorimetric with black point compensation. One
 that is stated to be monochrome becomes grey by its luminance, whatever tint the paper or the light
-gave it; one that was merely recognised as monochrome keeps its tint.
+gave it; one that was merely recognised as monochrome keeps its tint. Faded dyes of colour ones are
+made up for where `tone.restore` asks for it (`fading`).
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 import numpy as np
+from msgspec import UNSET
 
 from glassine.base.model import Facts, MasterGeometry
 from glassine.base.records.parts import Number
@@ -38,7 +40,7 @@ from glassine.base.tone import (
     Shoulder,
 )
 from glassine.masters import colour
-from glassine.render import doubt, dyes, layers, negative_film, toning
+from glassine.render import doubt, dyes, fading, layers, negative_film, toning
 from glassine.render.given import FilmStock, ToneSection
 from glassine.render.looks import Floats, Look, look
 from glassine.render.negative_film import Film, exposures
@@ -71,6 +73,7 @@ def plan(
     light; exposure and shoulder are each frame's own. Raises GlassineError where the profile
     cannot be used.
     """
+    settings = msgspec.structs.replace(settings, restore=facts.restore or settings.restore)
     encoding = colour.encoding_of(icc, facts.encoding, source.bits, source.bands)
     looks = [look(source, frame, encoding) for frame in geometry.frames]
     negatives = [picture for picture in looks if picture.frame.polarity == "negative"]
@@ -184,6 +187,10 @@ def _positive(
     if grey:
         matrix = np.array([LUMINANCE]) @ matrix
     light = picture.light @ matrix.T
+    asked = settings.restore == "faded" and len(matrix) == 3 and picture.frame.process == "colour"
+    fresh = fading.estimated(picture.calm @ matrix.T) if asked else None
+    if fresh and fresh.restoration.changes:
+        light = fading.restored(light, fresh.restoration)
     black = float(np.percentile(light.min(axis=1), 0.1))
     review: tuple[str, ...] = ()
     if coloured > SEEN_SHARE:
@@ -191,6 +198,7 @@ def _positive(
             f"Stated to be monochrome and made grey, but {coloured:.0%} of the picture shows "
             "colours: a tint is lost, or `process` is wrong.",
         )
+    review += fresh.review if fresh else ()
     kind = PositiveInGrey if grey else PositiveAsIs
     return kind(
         version=VERSION,
@@ -203,6 +211,7 @@ def _positive(
         black=min(max(black, 0.0), settings.black_limit),
         intent="relative colorimetric",
         black_point_compensation=True,
+        restored=fresh.restoration if fresh else UNSET,
         matrix=_rows(matrix) if bands == 3 else None,
         shoulder=None,
         review=review,

@@ -10,8 +10,9 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine.base.tone import AnyTone, Negative, Positive, Shoulder
+from glassine.base.tone import AnyTone, Negative, Positive, PositiveAsIs, Restoration, Shoulder
 from glassine.masters import colour
+from glassine.render import fading
 from glassine.render.looks import Floats, Pixels
 
 Table = npt.NDArray[np.float32]
@@ -54,6 +55,7 @@ class _Tables:
     ending: Pixels
     headroom: float
     layers: _Mixed | None
+    fresh: _Fresh | None
 
     @classmethod
     def of(cls, tone: AnyTone, encoding: colour.Encoding) -> _Tables:
@@ -76,7 +78,26 @@ class _Tables:
             _eight(ending),
             headroom,
             _mixed(tone, encoding, light) if apart else None,
+            _Fresh.of(tone),
         )
+
+
+@dataclass(frozen=True)
+class _Fresh:
+    """A positive whose faded dyes are made up for: after that its black is taken off."""
+
+    restoration: Restoration
+    black: float
+
+    @classmethod
+    def of(cls, tone: AnyTone) -> _Fresh | None:
+        restoration = tone.restoration if isinstance(tone, Positive) else None
+        return cls(restoration, tone.black) if isinstance(tone, Positive) and restoration else None
+
+    def light(self, faded: npt.NDArray[Any]) -> Floats:
+        """Return linear sRGB (h, w, 3), not clipped, of that of the faded picture."""
+        light = fading.restored(faded, self.restoration)
+        return np.asarray((light - self.black) / (1.0 - self.black))
 
 
 def _eight(value: Floats) -> npt.NDArray[np.uint8]:
@@ -87,7 +108,8 @@ def _light_tables(tone: AnyTone, encoding: colour.Encoding) -> Floats:
     """Return the picture's light (before matrix and shoulder) of each code, (channels, codes)."""
     light = encoding.tables[list(tone.channels)].astype(np.float64)
     if isinstance(tone, Positive):
-        return np.asarray((light - tone.black) / (1.0 - tone.black))
+        black = 0.0 if tone.restoration else tone.black
+        return np.asarray((light - black) / (1.0 - black))
     column = (-1, 1)
     dmin = np.reshape(tone.dmin, column)
     slopes = np.reshape(tone.slopes, column)
@@ -127,15 +149,20 @@ def _encoded(light: npt.NDArray[Any], shoulder: Shoulder | None) -> Floats:
     Up to `start` light is kept; from there to `top` it follows a rational curve that leaves
     `start` with slope 1 and reaches 1 at `top`.
     """
+    return colour.linear_to_srgb(_rolled(light, shoulder))
+
+
+def _rolled(light: npt.NDArray[Any], shoulder: Shoulder | None) -> npt.NDArray[Any]:
+    """Return light with its highlights rolled off; what is below 0 stays."""
     if shoulder is None:
-        return colour.linear_to_srgb(light)
+        return light
     start, top = shoulder.start, shoulder.top
     way, room = top - start, 1.0 - start
     u = np.clip((light - start) / way, 0.0, 1.0)
     # Rational curve r(u) = u (1 + k) / (1 + k u): r(0) = 0, r(1) = 1, slope at 0 is way / room.
     k = way / room - 1.0
     rolled = start + room * u * (1.0 + k) / (1.0 + k * u)
-    return colour.linear_to_srgb(np.where(light <= start, light, rolled))
+    return np.where(light <= start, light, rolled)
 
 
 @lru_cache(maxsize=32)
@@ -157,17 +184,53 @@ def apply(pixels: Pixels, tone: AnyTone, icc: bytes | None) -> npt.NDArray[np.ui
 def apply16(pixels: Pixels, tone: AnyTone, icc: bytes | None) -> npt.NDArray[np.uint16]:
     """Return the picture as `apply`, but uint16 (h, w, tone.bands)."""
     tables, encoding = _prepared(tone, icc)
-    flat = np.ascontiguousarray(_picked(encoding.flatten(_as_bands(pixels, tone)), tables))
+    flat = encoding.flatten(_as_bands(pixels, tone))
+    if tables.layers is not None and tables.matrix is None:
+        mixed = tables.layers.mixed(np.ascontiguousarray(_picked(flat, tables)))
+        return np.asarray(cv2.LUT(mixed, tables.layers.deep_ends), np.uint16)
+    return np.round(_encoded(_light(flat, tables), tone.shoulder) * 65535.0).astype(np.uint16)
+
+
+def light(pixels: Pixels, tone: AnyTone, icc: bytes | None) -> npt.NDArray[Any]:
+    """Return what `apply16` encodes: linear sRGB (h, w, tone.bands), 1 is white, not clipped."""
+    tables, encoding = _prepared(tone, icc)
+    flat = encoding.flatten(_as_bands(pixels, tone))
+    return _rolled(_light(flat, tables), tone.shoulder)
+
+
+def _light(pixels: Pixels, tables: _Tables) -> npt.NDArray[Any]:
+    """Return the picture's linear sRGB light (h, w, bands) before its shoulder, not clipped."""
+    flat = np.ascontiguousarray(_picked(pixels, tables))
     if tables.layers is not None:
         flat = tables.layers.mixed(flat)
-        if tables.matrix is None:
-            return np.asarray(cv2.LUT(flat, tables.layers.deep_ends), np.uint16)
     light = cv2.LUT(flat, tables.light).reshape(flat.shape)
     if tables.matrix is not None:
         light = np.asarray(cv2.transform(light, tables.matrix))
         light = light.reshape(*flat.shape[:2], len(tables.matrix))
-    codes = _encoded(light * (tables.headroom / 65535.0), tone.shoulder)
-    return np.round(codes * 65535.0).astype(np.uint16)
+    light = light * (tables.headroom / 65535.0)
+    return light if tables.fresh is None else tables.fresh.light(light)
+
+
+def uninverted(tone: AnyTone, icc: bytes | None) -> PositiveAsIs:
+    """Return the tone that shows a negative as it was captured: through its profile, no more."""
+    encoding = colour.encoding_of(icc, tone.encoding.stated, tone.bits, tone.master_bands)
+    matrix = tuple(tuple(row) for row in encoding.matrix.tolist())
+    return PositiveAsIs(
+        version=tone.version,
+        process=tone.process,
+        bits=tone.bits,
+        master_bands=tone.master_bands,
+        bands=tone.master_bands,
+        channels=tuple(range(tone.master_bands)),
+        encoding=tone.encoding,
+        black=0,
+        intent="relative colorimetric",
+        black_point_compensation=False,
+        matrix=matrix if tone.master_bands == 3 else None,
+        shoulder=None,
+        review=(),
+        clipped_percent=tone.clipped_percent,
+    )
 
 
 def shown(codes: Pixels, tone: AnyTone, encoding: colour.Encoding) -> npt.NDArray[np.uint8]:
@@ -191,6 +254,8 @@ def _picked(pixels: Pixels, tables: _Tables) -> Pixels:
 
 
 def _render(pixels: Pixels, tables: _Tables) -> npt.NDArray[np.uint8]:
+    if tables.fresh is not None:
+        return _eight(colour.linear_to_srgb(_light(pixels, tables)))
     picked = np.ascontiguousarray(_picked(pixels, tables))
     if tables.layers is not None:
         picked = tables.layers.mixed(picked)

@@ -9,7 +9,11 @@ from pathlib import Path
 from glassine.base import naming
 from glassine.base.model import Facts, Frame, MasterGeometry
 from glassine.base.records.fixity import VerifiedMaster
+from glassine.base.records.render import AlternateUse
 from glassine.render.given import Settings
+
+SPACES: tuple[AlternateUse, ...] = ("adobergb", "romm", "ecirgb", "linear")
+UNINVERTED: AlternateUse = "uninverted"
 
 
 @dataclass(frozen=True)
@@ -46,16 +50,19 @@ class Work:
 
 @dataclass(frozen=True)
 class Names:
-    """Names of a frame's pictures: of files but for their ending, iiif: of the image service."""
+    """Names of a frame's pictures: of files but for their ending, iiif: of the image service;
+    further: by use, of those in further colour spaces and of the negative as captured."""
 
     access: str
     thumb: str
     pyramid: str
     crop: str
     iiif: str
+    further: dict[AlternateUse, str]
 
     def all(self) -> tuple[str, ...]:
-        return (self.access, self.thumb, self.pyramid, self.crop, self.iiif)
+        named = (self.access, self.thumb, self.pyramid, self.crop, self.iiif)
+        return (*named, *self.further.values())
 
 
 def names_of(master: RecordedMaster, frame: Frame, item: str, template: str) -> Names:
@@ -65,4 +72,9 @@ def names_of(master: RecordedMaster, frame: Frame, item: str, template: str) -> 
         naming.derivative_name(template, item, master.part, number, use)
         for use in ("access", "thumb", "pyramid", "crop")
     )
-    return Names(access, thumb, pyramid, crop, naming.iiif_id(item, master.part, number))
+    further = {
+        use: naming.derivative_name(template, item, master.part, number, use)
+        for use in (*SPACES, UNINVERTED)
+    }
+    service = naming.iiif_id(item, master.part, number)
+    return Names(access, thumb, pyramid, crop, service, further)

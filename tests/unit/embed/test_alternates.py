@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import piexif
 import pytest
 import pyvips
 import tifffile
@@ -20,6 +21,7 @@ import validate_delivery
 from glassine.base import alternates, files, formats, markup
 from glassine.base.errors import GlassineError
 from glassine.deliver import bag, validation
+from glassine.masters import spaces
 from glassine.record import check, official
 from glassine.reproduce import step as reproduce
 from makers import deliveries, made_items
@@ -29,7 +31,12 @@ ITEM = deliveries.ITEM
 SCHEMAS = Path(__file__).resolve().parents[4] / "shared" / "schemas"
 TITLE = made_items.CATALOGUE["title"]
 ALL = {
-    "render": {"alternates": ["webp", "avif"], "crop_tiff": "captured"},
+    "render": {
+        "alternates": ["webp", "avif"],
+        "crop_tiff": "captured",
+        "tiff_spaces": ["adobergb", "romm", "ecirgb", "linear"],
+        "uninverted": True,
+    },
     "iiif": {"form": "pyramid", "tile_px": 64},
 }
 NAMES = {
@@ -37,6 +44,11 @@ NAMES = {
     "avif": f"alternates/{ITEM}_access.avif",
     "pyramid": f"alternates/{ITEM}_pyramid.tif",
     "crop": f"alternates/{ITEM}_crop.tif",
+    "adobergb": f"alternates/{ITEM}_adobergb.tif",
+    "romm": f"alternates/{ITEM}_romm.tif",
+    "ecirgb": f"alternates/{ITEM}_ecirgb.tif",
+    "linear": f"alternates/{ITEM}_linear.tif",
+    "uninverted": f"alternates/{ITEM}_uninverted.jpg",
 }
 
 
@@ -84,8 +96,8 @@ def test_embedded_json_lists_each_as_it_is_on_disk(item_dir: Path) -> None:
     assert [found[use]["puid"] for use in alternates.USES] == [
         "fmt/568",
         "",
-        "fmt/353",
-        "fmt/353",
+        *["fmt/353"] * 6,
+        found["access"]["puid"],
     ]
 
 
@@ -111,7 +123,7 @@ def test_the_crop_keeps_the_samples_of_the_master(item_dir: Path) -> None:
     assert np.array_equal(first, second)
 
 
-@pytest.mark.parametrize("use", ["webp", "pyramid", "crop"])
+@pytest.mark.parametrize("use", ["webp", "pyramid", "crop", "romm", "uninverted"])
 def test_exiv2_reads_the_texts(use: str, item_dir: Path) -> None:
     program = shutil.which("exiv2")
     if program is None:
@@ -168,7 +180,15 @@ def test_the_record_tells_how_each_is_coded(item_dir: Path) -> None:
         "avif": ("big endian", "AV1", "8+8+8", "sRGB", "sRGB"),
         "pyramid": ("little endian", "JPEG", "8+8+8", "sRGB", "sRGB"),
         "crop": ("little endian", "deflate", "16+16+16", "RGB", "sRGB"),
+        **{
+            use: ("little endian", "deflate", "16+16+16", "RGB", spaces.SPACES[use].title)
+            for use in spaces.SPACES
+        },
+        "uninverted": ("big endian", "JPEG", "8+8+8", "sRGB", "sRGB"),
     }
+    for use in ("uninverted", "adobergb"):
+        told_of = _texts(_mix(root, NAMES[use]), ".//mix:processingActions")
+        assert ("inverted from negative" in told_of) == (use == "adobergb")
     actions = _texts(_mix(root, NAMES["crop"]), ".//mix:processingActions")
     assert "encoded as TIFF of 16 bits" in actions
     assert not {"inverted from negative", "reduced in size"} & set(actions)
@@ -194,17 +214,24 @@ def test_the_record_tells_what_happened_to_each(item_dir: Path) -> None:
     assert _events(root, NAMES["webp"]) == {*common, "embedding"}
     assert _events(root, NAMES["avif"]) == common
     assert _events(root, NAMES["crop"]) == {"frame-1-crop", "derivative-digests", "embedding"}
+    assert _events(root, NAMES["romm"]) == {*common, "embedding"}
+    assert _events(root, NAMES["uninverted"]) == {
+        "frame-1-uninverted",
+        "derivative-digests",
+        "embedding",
+    }
 
 
 def test_groups_name_each_use(item_dir: Path) -> None:
     root = etree.parse(str(item_dir / "METS.xml")).getroot()
-    spaces = {"mets": markup.METS}
-    (group,) = root.xpath("//mets:fileGrp[@USE='alternate']", namespaces=spaces)
+    (group,) = root.xpath("//mets:fileGrp[@USE='alternate']", namespaces={"mets": markup.METS})
     assert [(entry.get("USE"), entry.get("MIMETYPE")) for entry in group] == [
         ("webp", "image/webp"),
         ("avif", "image/avif"),
         ("pyramid", "image/tiff"),
         ("crop", "image/tiff"),
+        *((use, "image/tiff") for use in spaces.SPACES),
+        ("uninverted", "image/jpeg"),
     ]
 
 
@@ -260,7 +287,7 @@ def test_every_byte_comes_out_again(
     prefix = {"mets": "", "eark": "representations/access/data/", "ocfl": "v1/content/"}[profile]
     mixes = {name for name in made if name.endswith(".mix.xml")}
     assert made - mixes == {prefix + name for name in NAMES.values()}
-    assert len(mixes) == (4 if profile == "eark" else 0)
+    assert len(mixes) == (len(NAMES) if profile == "eark" else 0)
 
 
 def test_monochrome_frames_are_told_with_one_band(
@@ -278,6 +305,8 @@ def test_monochrome_frames_are_told_with_one_band(
         assert len(bits) == picture.bands, use
         named = _texts(_mix(root, path), ".//mix:iccProfileName")
         assert len(named) == ("icc-profile-data" in picture.get_fields()), use
+    tags = piexif.load(str(item_dir / NAMES["uninverted"]))
+    assert tags["Exif"][piexif.ExifIFD.ComponentsConfiguration] == b"\1\2\3\0"  # its master's
     assert reproduce.reproduce(tmp_path / "deliveries" / "b1", tmp_path / "work") == []
 
 

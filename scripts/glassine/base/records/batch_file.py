@@ -213,6 +213,21 @@ class StatedFacts(Record, frozen=True, kw_only=True):
         ]
         | UnsetType
     ) = UNSET
+    restore: (
+        Annotated[
+            str,
+            choice("none", "faded"),
+            Meta(
+                description=(
+                    "Whether dyes that a slide or colour print has lost are made up for in what "
+                    "is shown of it, in place of the setting `tone.restore`. Of no effect on "
+                    "negatives and on monochrome pictures."
+                ),
+                examples=["faded"],
+            ),
+        ]
+        | UnsetType
+    ) = UNSET
 
 
 class StatedEntry(StatedFacts, frozen=True, kw_only=True):

@@ -9,7 +9,19 @@ from msgspec import Meta
 from glassine.base.records import Record
 from glassine.base.records.parts import Event, Positive, Sha256, Sha512, Text
 
-DerivativeUse = Literal["access", "thumb", "webp", "avif", "pyramid", "crop"]
+DerivativeUse = Literal[
+    "access",
+    "thumb",
+    "webp",
+    "avif",
+    "pyramid",
+    "crop",
+    "adobergb",
+    "romm",
+    "ecirgb",
+    "linear",
+    "uninverted",
+]
 
 
 class Origin(Record, frozen=True, kw_only=True):

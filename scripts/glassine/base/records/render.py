@@ -12,7 +12,9 @@ from glassine.base.records.parts import Event, Positive, Sha256
 from glassine.base.tone import AnyTone
 
 Name = Annotated[str, Meta(pattern="^[A-Za-z0-9][A-Za-z0-9._-]*$")]
-AlternateUse = Literal["webp", "avif", "pyramid", "crop"]
+AlternateUse = Literal[
+    "webp", "avif", "pyramid", "crop", "adobergb", "romm", "ecirgb", "linear", "uninverted"
+]
 
 
 class Orientation(Record, frozen=True, kw_only=True):
