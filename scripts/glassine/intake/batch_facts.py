@@ -37,6 +37,7 @@ _OF_FILM = (
     "size_mm",
     "frames",
     "film_stock",
+    "film",
     "slopes",
 )
 _OF_ENTRY = ("match", "part")
@@ -123,6 +124,7 @@ class Statements:
             last |= dict.fromkeys(facts, number)
         facts_stated |= {
             "operator": self.operator,
+            "film_from": "batch.yaml" if facts_stated.get("film") else None,
             "for_part": sorted(for_part),
             "polarity_of_kind": "kind" in last and last["kind"] == last.get("polarity"),
         }
@@ -294,7 +296,8 @@ def of_no_effect(path: str, part: str | None, stated: Stated) -> list[Finding]:
             f"State it in an entry with `part: {part}`, where it is meant.",
         )
     positive = facts.polarity == "positive" or facts.kind == "print"
-    idle = [key for key in ("slopes", "film_stock") if positive and getattr(facts, key) is not None]
+    of_negatives = ("slopes", "film_stock", "film")
+    idle = [key for key in of_negatives if positive and getattr(facts, key) is not None]
     if idle:
         note(idle, "it is no negative", "Delete it, or correct `polarity`.")
     if facts.kind == "print" and facts.emulsion_side == "toward":
