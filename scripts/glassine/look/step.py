@@ -93,12 +93,12 @@ def _master_looks(
         encoding=encoding.describe,
         base=list(base),
         facts=facts,
-        alone=_alone(kept, bands, base, facts, given.settings.tone),
+        alone=alone(kept, bands, base, facts, given.settings.tone),
         frames=kept,
     )
 
 
-def _alone(
+def alone(
     kept: list[FrameLook],
     bands: int,
     base: tuple[Channels, ...],

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from typing import Any
 
 import msgspec
+from msgspec import UNSET
 
 from glassine import __version__
 from glassine.base import alternates, premis_event
@@ -17,6 +18,7 @@ from glassine.base.records.fixity import VerifiedMaster
 from glassine.base.records.parts import Header
 from glassine.base.records.quality import MeasuredFrame
 from glassine.base.records.render import RenderedFrame
+from glassine.base.tone import Negative
 from glassine.record import capture_time, mix
 from glassine.record.item_records import FileEntry, ItemRecords
 from glassine.record.premis import Agent, Event, History, object_name
@@ -298,7 +300,7 @@ def _pictured(
             event.time,
             event.outcome,
             detail=_json({"frame": index, "tone": msgspec.to_builtins(frame.tone)}),
-            note="cropped and straightened in one resampling, then the tone set",
+            note=f"cropped and straightened in one resampling, then the tone set{_of_film(frame)}",
             agents=_by(event),
             sources=(master,),
             outcomes=outcomes,
@@ -316,6 +318,17 @@ def _pictured(
             sources=(master,),
             outcomes=outcomes,
         )
+    )
+
+
+def _of_film(frame: RenderedFrame) -> str:
+    """Return what is to be said of the film that a frame was rendered with, "" where none is."""
+    film = frame.tone.film if isinstance(frame.tone, Negative) else UNSET
+    if film is UNSET:
+        return ""
+    return (
+        f" with the values of the film {film.name}, pooled from {film.frames} frames of "
+        f"{film.masters} masters"
     )
 
 
