@@ -39,7 +39,9 @@ BENCHMARKS = {
     "targets-speed": Benchmark("targets.speed", "time of a target of more than 100 megapixels"),
     "tone": Benchmark("tone.run", "how near automatic tone comes to known pictures"),
     "tone-quality": Benchmark("tone.run_quality", "how surely faults of masters are found"),
-    "tone-roll": Benchmark("tone.run_roll", "frames of a roll captured one by one, apart and pooled"),
+    "tone-roll": Benchmark(
+        "tone.run_roll", "frames of a roll captured one by one, apart and pooled"
+    ),
     "tone-speed": Benchmark("tone.run_speed", "what tone and measures add to rendering"),
 }
 

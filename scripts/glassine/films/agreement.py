@@ -21,13 +21,12 @@ from glassine.render.negative_film import UNSEEN, exposures
 COLOUR_APART, LEVEL_APART = 0.06, 0.15
 # Nothing of a picture is thinner than the base of its film by more than this, density.
 THINNER = 0.10
-# Slopes of two channels against each other that frames show, log10: one frame is wrong by 0.02.
-SLOPES_APART = 0.12
+# Slopes of two channels against each other, log10, that two masters of so many frames show. Of
+# single frames nothing can be told: those of one film showed 0.25 apart, those of most pairs of
+# different films less than 0.15 (25 drawn films, five pictures each).
+SLOPES_APART, FRAMES_TO_TELL = 0.12, 3
 # The base of a film that nobody names: each channel within this, density.
 SAME_BASE = 0.02
-# Exposures along the neutral axis that frames alone show: within this, log10, of a film that
-# nobody names.
-SAME_SHOWN = 0.15
 # Thinner than this, density, no film is: the bare table shows. A colour negative has a mask.
 BARE = {"colour": 0.10, "monochrome": 0.02}
 # Densities above D-min, as exposures (log10) of a middle film, at which films are compared.
@@ -45,12 +44,16 @@ def contradiction(one: Unit, other: Unit) -> str | None:
     for base, shown in ((one, other), (other, one)):
         if base.base is not None and shown.base is None and _thinner(shown, base.base):
             return "parts of its pictures are thinner than the film base"
-    # Slopes of channels against each other, where both rest on pictures.
-    if len(one.channels) == 3 and one.facts.slopes is None and other.facts.slopes is None:
+    if _slopes_can_be_told(one) and _slopes_can_be_told(other):
         ratio = np.log10(np.array(one.alone.slopes) / np.array(other.alone.slopes))
         if float(ratio.max() - ratio.min()) > SLOPES_APART:
             return "its layers have other slopes"
     return None
+
+
+def _slopes_can_be_told(unit: Unit) -> bool:
+    frames = len(unit.frames)
+    return frames >= FRAMES_TO_TELL and len(unit.channels) == 3 and unit.facts.slopes is None
 
 
 def _thinner(unit: Unit, base: tuple[float, ...]) -> bool:
@@ -72,8 +75,7 @@ def alike(one: Unit, other: Unit) -> bool:
     if of_one_kind(one) != of_one_kind(other):
         return False
     apart = np.abs(np.array(one.base) - np.array(other.base))
-    close = float(apart.max()) <= SAME_BASE
-    return close and exposures_apart(one.alone, other.alone) <= SAME_SHOWN
+    return float(apart.max()) <= SAME_BASE and contradiction(one, other) is None
 
 
 def of_one_kind(unit: Unit) -> tuple[object, ...]:

@@ -23,6 +23,8 @@ from glassine.base.model import Facts
 from glassine.base.records.batch_file import BatchFile, StatedEntry, StatedFacts, StatedTarget
 
 FILE_NAME = "batch.yaml"
+# Characters of the name of a film.
+MAX_FILM = 100
 # So many ids are named where a person must see what there is.
 _NAMED = 12
 # So many entries of no effect are told one by one; batch.yaml of another batch has thousands.

@@ -42,6 +42,7 @@ class CatalogueSection(Given, frozen=True, kw_only=True):
     ignored_columns: list[str] = msgspec.field(default_factory=list)
     materials: dict[str, str] = msgspec.field(default_factory=dict)
     item_identifier: str | None = None
+    film_column: str | None = None
 
 
 class CatalogueSettings(Given, frozen=True, kw_only=True):

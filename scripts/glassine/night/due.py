@@ -103,12 +103,21 @@ def _pooling(batch: Batch, config: dict[str, Any]) -> list[ItemId]:
     return [item for item, facts in masters if max(counts[facts.film], unnamed) > 1]
 
 
+def _section(name: str, config: dict[str, Any]) -> dict[str, Any]:
+    """Return a section of the settings as steps of items are given it: which films are pooled, and
+    from when on they are used anew, an item is told by its films alone."""
+    section = config.get(name, {})
+    if name != "tone":
+        return dict(section)
+    return {key: value for key, value in section.items() if key not in ("pool", "pool_step")}
+
+
 def _shared(step: steps.Step, batch: Batch, config: dict[str, Any]) -> dict[str, Any]:
     """Return what the step is given for every item of the batch."""
     result: dict[str, Any] = {
         "step": step.name,
         "batch": batch.name,
-        "settings": {section: config.get(section, {}) for section in step.sections},
+        "settings": {name: _section(name, config) for name in step.sections},
         "version": steps.version(step.name),
     }
     if "batch_facts" in step.fields:
@@ -140,7 +149,8 @@ def _own(
             result |= {"pools": True} if item in batch.pooling(config) else {}
         elif name == "films":
             # Left out where there are none, as for items that share no film.
-            result |= {"films": batch.films[item]} if pooled and item in batch.films else {}
+            shares = pooled and item in batch.films and item in batch.pooling(config)
+            result |= {"films": batch.films[item]} if shares else {}
         elif name not in ("batch_facts", "facts"):
             result[name] = entry.get(name)
     return result

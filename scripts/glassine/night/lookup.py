@@ -106,7 +106,14 @@ class Lookup:
         if self.lock.held:
             for item in unsettled:
                 (items_dir / item / due.STAMP).unlink(missing_ok=True)
+            if not batch.pooling(self.config):
+                self._forget_films(batch.name)
         return unsettled
+
+    def _forget_films(self, name: str) -> None:
+        """Remove the films of a batch in which none is shared any more: the report shows them."""
+        for record in (films.RECORD, FILMS_STAMP):
+            (self.place.results_dir(name) / record).unlink(missing_ok=True)
 
     # --- films ---
 

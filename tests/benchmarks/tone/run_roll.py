@@ -22,7 +22,6 @@ from benchmarks.result import Outcome, Row, figure
 from glassine.base.model import Facts
 from glassine.base.records.films import MasterFilm
 from glassine.films import record
-from glassine.masters import colour
 from glassine.render import tone, toning
 from glassine.render.given import ToneSection
 from makers import rolls
@@ -47,7 +46,9 @@ def rendered(
     return toning.apply(part, plan, icc)
 
 
-def roll(number: int, shown: list[np.ndarray], base: bool, pictures: Path | None) -> list[list[float]]:
+def roll(
+    number: int, shown: list[np.ndarray], base: bool, pictures: Path | None
+) -> list[list[float]]:
     """Return (apart, pooled, neutrals apart, neutrals pooled) of each frame of a roll."""
     stock = rolls.film(number)
     with tempfile.TemporaryDirectory() as folder:
@@ -68,7 +69,9 @@ def roll(number: int, shown: list[np.ndarray], base: bool, pictures: Path | None
         rows.append([alone, pooled, alone_grey, pooled_grey])
     if pictures is not None:
         sheet = np.concatenate([np.concatenate(column, axis=0) for column in both], axis=1)
-        cv2.imwrite(str(pictures / f"roll-{number}{'' if base else '-no-base'}.png"), sheet[..., ::-1])
+        cv2.imwrite(
+            str(pictures / f"roll-{number}{'' if base else '-no-base'}.png"), sheet[..., ::-1]
+        )
     return rows
 
 
