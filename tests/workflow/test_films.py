@@ -132,8 +132,30 @@ def test_the_nights_after(first):
     assert "roll 7" in " ".join(tone["frames"][0]["tone"]["review"])
     assert studio.night().jobs == set()
 
+    # A run that ended between the films and a frame's rendering is taken up there.
+    shutil.rmtree(studio.item(BATCH, "PEH-0001") / "render")
+    assert studio.night().jobs >= {("item", "PEH-0001")}
+    assert studio.night().jobs == set()
+
+    # A film that moves: its frames are made anew in the same night, those of no film are not.
+    before = logs(studio)
+    used = films(studio)[0]["used"]
+    assert films(studio)[0]["now"] != used
+    exact = 'tone={"pool_step": 0}'
+    night = studio.night("--config", exact)
+    assert night.code == 0, night.text[-3000:]
+    assert films(studio)[0]["used"] == films(studio)[0]["now"] != used
+    assert rendered(before, logs(studio)) == {"PEH-0001", "PEH-0002", HELD}
+    assert {film_of(studio, item)["version"] for item in ("PEH-0001", "PEH-0002", HELD)} == {
+        films(studio)[0]["used"]["note"]["version"]
+    }
+    assert studio.night("--config", exact).jobs == set()
+
     # What was delivered comes out again by its record alone.
     bag = sorted(studio.root.glob("deliveries/roll*/bagit.txt"))[-1].parent
+    mets = (bag / "data" / "PEH-0002" / "METS.xml").read_text()
+    assert "with the values of the film roll 7, pooled from" in mets
+    assert not list(bag.rglob("looks.json"))
     shutil.rmtree(studio.root / "results" / BATCH / "items")
     again = studio.night("reproduce", "--config", f"reproduce={bag.relative_to(studio.root)}")
     assert again.code == 0, again.text[-3000:]
