@@ -45,19 +45,22 @@ def look_item(batch_dir: Path, item_dir: Path, given: LookGiven) -> None:
         for stated in given.masters:
             if stated.path not in located or stated.path not in fixity:
                 raise _unknown(stated.path)
-            frames = shown_negatives(located[stated.path])
+            frames = shown_negatives(located[stated.path], stated.facts_or(given.facts))
             if frames:
                 master = _Seen(stated, located[stated.path], fixity[stated.path])
                 looks.append(_master_looks(batch_dir, item_dir, master, given, frames))
     record_files.save(item_dir / RECORD, "looks", Looks(item=given.item, masters=looks))
 
 
-def shown_negatives(geometry: MasterGeometry) -> list[Frame]:
-    """Return the negatives of a master that show something: neither blank nor excluded."""
+def shown_negatives(geometry: MasterGeometry, facts: Facts) -> list[Frame]:
+    """Return the negatives of a master that show something (neither blank nor excluded) and may
+    share a film: one that somebody names, or one of colour whose base is seen."""
+    told = bool(geometry.base_regions)
     return [
         frame
         for frame in geometry.frames
         if frame.polarity == "negative" and not frame.blank and not frame.excluded
+        if facts.film or (told and frame.process == "colour")
     ]
 
 

@@ -47,7 +47,7 @@ class Lookup:
         self.lock = lock
         self._read = functools.lru_cache(maxsize=64)(self._read_batch)
         self._due = functools.lru_cache(maxsize=64)(self._find_due)
-        self._unlooked = functools.lru_cache(maxsize=64)(self._find_unlooked)
+        self._unlooked: dict[tuple[str, int], list[ItemId]] = {}
         self._standing = functools.lru_cache(maxsize=64)(self._find_standing)
         self._delivery_key = functools.lru_cache(maxsize=64)(self._find_delivery_key)
 
@@ -124,8 +124,13 @@ class Lookup:
 
     def unlooked(self, name: str) -> list[ItemId]:
         """Return the items whose frames must be looked at before the films are made. The stamp of
-        the look is taken away by the run that works, as the last record is by `unsettled`."""
-        return self._unlooked(self.batch(name))
+        the look is taken away by the run that works, as the last record is by `unsettled`.
+
+        Looked up once a run for an intake.json: what is held by then stays looked at tonight."""
+        key = (name, self.place.intake_path(name).stat().st_mtime_ns)
+        if key not in self._unlooked:
+            self._unlooked[key] = self._find_unlooked(self.batch(name))
+        return self._unlooked[key]
 
     def _find_unlooked(self, batch: due.Batch) -> list[ItemId]:
         items_dir = self.place.results_dir(batch.name) / "items"

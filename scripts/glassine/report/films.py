@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from msgspec import UNSET
@@ -32,16 +32,30 @@ class ShownFilm:
     asks: list[str]
 
 
-def shown(results: Path) -> tuple[list[ShownFilm], list[Finding]]:
-    """Return the films of a batch, and what is wrong with their record."""
+@dataclass(frozen=True)
+class ShownFilms:
+    """The films of a batch. without: items that no film rests on as they could not be looked at,
+    by the reason; problems: what is wrong with their record."""
+
+    films: list[ShownFilm] = field(default_factory=list)
+    without: list[str] = field(default_factory=list)
+    problems: list[Finding] = field(default_factory=list)
+
+
+def shown(results: Path) -> ShownFilms:
+    """Return the films of a batch. results: `results/<batch>/`."""
     path = results / record.RECORD
     if not path.exists():
-        return [], []
+        return ShownFilms()
     try:
         films = record.read(path)
     except GlassineError as problem:
-        return [], problem.findings
-    return [_shown(film) for film in films.films], []
+        return ShownFilms(problems=problem.findings)
+    whys: dict[str, list[str]] = {}
+    for entry in films.without:
+        whys.setdefault(entry.why, []).append(entry.item)
+    without = [f"{wording.some(items, _NAMED)}: {why}" for why, items in whys.items()]
+    return ShownFilms([_shown(film) for film in films.films], without)
 
 
 def words(note: FilmNote) -> str:

@@ -210,8 +210,8 @@ def gather(results: Path, given: ReportGiven) -> Batch:
         target if isinstance(target, str) else target.path or "" for target in intake.targets or []
     ]
     batch.proof = _proof(results, batch) if batch.targets else None
-    batch.films, broken = films.shown(results)
-    batch.problems += broken
+    batch.films = films.shown(results)
+    batch.problems += batch.films.problems
     rows = intake.rows or views.RowsRead()
     batch.rows_read = rows.read or 0
     _uncaptured(rows, batch, given, path)

@@ -14,7 +14,7 @@ from glassine.base.model import ItemId
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.report import views
 from glassine.report.deliveries import Deliveries
-from glassine.report.films import ShownFilm
+from glassine.report.films import ShownFilms
 
 _STATE_WORDS = {
     "done": "done",
@@ -181,7 +181,7 @@ class Batch:
     other_files: list[str] = field(default_factory=list)
     targets: list[str] = field(default_factory=list)
     proof: Proof | None = None
-    films: list[ShownFilm] = field(default_factory=list)
+    films: ShownFilms = field(default_factory=ShownFilms)
     rows_read: int = 0
     without_master: list[ListedRow] = field(default_factory=list)
     delivered: Deliveries = field(default_factory=Deliveries)
