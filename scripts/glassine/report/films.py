@@ -77,7 +77,7 @@ def _shown(film: PooledFilm) -> ShownFilm:
             ("D-min", used.values.dmin, deviations.dmin if deviations else None),
             ("Slopes", used.values.slopes, deviations.slopes if deviations else None),
             (
-                "Balance, log10 of exposure",
+                "Balance (log10)",
                 used.values.balance,
                 deviations.balance if deviations else None,
             ),
@@ -85,7 +85,7 @@ def _shown(film: PooledFilm) -> ShownFilm:
             values.append((label, _numbers(numbers, spread)))
         values.append(("D-min from", used.values.dmin_source))
         values.append(("Slopes from", used.values.slopes_source))
-        values.append(("Version of its values", note.version))
+        values.append(("Version", note.version))
         if film.now is not None and film.now != used:
             rests = f"{film.now.note.frames} frames of {film.now.note.masters} masters"
             words = f"{film.moved:.4f} log10 of exposure from it, by {rests}: within the step"
