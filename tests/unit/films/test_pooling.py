@@ -119,6 +119,24 @@ def test_other_stated_slopes_part_a_frame_from_its_film(results):
     assert "stated" in words(rolls.pooled(results).films[0], "PEH-04")
 
 
+def test_a_named_monochrome_film_shares_its_base(results):
+    """What is thinnest in any of its frames, where no base is seen."""
+    grey = rolls.film(2, slopes=np.full(3, 0.6), dmin=np.full(3, 0.2))
+    take(results, [grey] * 3, base=False, process="monochrome")
+    light = [np.maximum(SHOWN[0], 90)]  # a picture without anything dark
+    rolls.look_at(results / "items", "PEH-01", grey, light, False, NAMED, "monochrome")
+    film = rolls.pooled(results).films[0]
+    alone = [unit["alone"][0]["dmin"][0] for unit in looked(results)]
+    assert film.used.values.channels == (1,)
+    assert film.used.values.dmin[0] == pytest.approx(min(alone), abs=0.002)
+    assert max(alone) - min(alone) > 0.01
+
+
+def looked(results):
+    paths = sorted(results.glob("items/*/looks.json"))
+    return [json.loads(path.read_text())["masters"][0] for path in paths]
+
+
 # ------------------------------------------------------------------ films that nobody names
 
 
