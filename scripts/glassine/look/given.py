@@ -14,7 +14,7 @@ class Settings(Given, frozen=True, kw_only=True):
 
 class LookGiven(Given, frozen=True, kw_only=True):
     """facts: of the item, where its masters carry none. pools: whether its negatives may share a
-    film with other masters; else there is nothing to keep."""
+    film with other masters, which may come later; else there is nothing to keep."""
 
     item: str
     masters: tuple[StatedMaster, ...]

@@ -86,21 +86,28 @@ def read_batch(path: Path) -> Batch:
 
 
 def _pooling(batch: Batch, config: dict[str, Any]) -> list[ItemId]:
-    """Return the items with masters that may be negatives and may share a film, where there are
-    two such masters at least: what is stated to be positive, and paper, is none."""
+    """Return the items with masters that may share a film with another that is here: of its name,
+    or of none."""
+    masters = [
+        (item, facts.film)
+        for item in batch.ready()
+        for facts in _may_share(batch.items[item], config)
+    ]
+    counts = Counter(film for _, film in masters)
+    return [item for item, film in masters if counts[film] > 1]
+
+
+def _may_share(entry: ItemEntry, config: dict[str, Any]) -> list[Facts]:
+    """Return the facts of an item's masters that may share a film with others, whether or not such
+    are here: what comes to the batch later makes no item due that is done."""
     pool = config["tone"]["pool"]
-    if pool == "none":
-        return []
-    masters: list[tuple[ItemId, Facts]] = []
-    for item in batch.ready():
-        for master in batch.items[item].masters:
-            facts = master.facts or Facts()
-            positive = facts.polarity == "positive" or facts.kind == "print"
-            if not positive and (facts.film or (pool == "found" and films.may_be_found(facts))):
-                masters.append((item, facts))
-    counts = Counter(facts.film for _, facts in masters)
-    unnamed = {True: counts.total(), False: 0}[pool == "found"]
-    return [item for item, facts in masters if max(counts[facts.film], unnamed) > 1]
+    stated = [master.facts or Facts() for master in entry.masters] if pool != "none" else []
+    return [
+        facts
+        for facts in stated
+        if facts.polarity != "positive" and facts.kind != "print"
+        if facts.film or (pool == "found" and films.may_be_found(facts))
+    ]
 
 
 def _section(name: str, config: dict[str, Any]) -> dict[str, Any]:
@@ -146,7 +153,7 @@ def _own(
         if name == "findings":
             result[name] = [master for master in entry["findings"] if master["severity"] == "hold"]
         elif name == "pools":
-            result |= {"pools": True} if item in batch.pooling(config) else {}
+            result |= {"pools": True} if _may_share(batch.items[item], config) else {}
         elif name == "films":
             # Left out where there are none, as for items that share no film.
             shares = pooled and item in batch.films and item in batch.pooling(config)

@@ -106,7 +106,11 @@ class Lookup:
         if self.lock.held:
             for item in unsettled:
                 (items_dir / item / due.STAMP).unlink(missing_ok=True)
-            if not batch.pooling(self.config):
+            pooling = batch.pooling(self.config)
+            for item in {*unsettled} - pooling:
+                # Of a night when it took two jobs: it would be held for what was then.
+                (items_dir / item / due.LOOKED).unlink(missing_ok=True)
+            if not pooling:
                 self._forget_films(batch.name)
         return unsettled
 

@@ -63,6 +63,7 @@ def pooling(*facts, pool="found"):
         (PRINT, SLIDE, PRINT),
         ({}, PRINT),  # a single one that may be a negative
         (ROLL,),
+        (ROLL, {}),  # one has a name, the other none
         (MONOCHROME, MONOCHROME),  # nobody names their film, and none can be told
         (PLATE, PLATE),
     ],
@@ -73,7 +74,7 @@ def test_where_no_film_can_be_shared_every_item_goes_on_in_one_job(facts):
 
 def test_items_that_may_share_a_film_take_two():
     assert pooling({}, {}, PRINT) == {"PEH-1", "PEH-2"}
-    assert pooling(ROLL | MONOCHROME, ROLL | MONOCHROME, {}) == {"PEH-1", "PEH-2", "PEH-3"}
+    assert pooling(ROLL | MONOCHROME, ROLL | MONOCHROME, {}) == {"PEH-1", "PEH-2"}
     assert pooling(ROLL | PLATE, ROLL | PLATE) == {"PEH-1", "PEH-2"}
 
 
@@ -110,6 +111,16 @@ def test_another_version_of_its_film_makes_an_item_due_and_no_other():
 def test_films_of_before_are_not_used_where_none_is_pooled_any_more():
     assert key({"PEH-1": FILM}, pool="none") == key({}, pool="none")
     assert key({"PEH-1": FILM}, facts=(SLIDE, ROLL)) == key({}, facts=(SLIDE, ROLL))
+
+
+@pytest.mark.parametrize("first", [{}, ROLL])
+def test_a_master_that_comes_to_a_batch_makes_no_finished_item_due(first):
+    """But by a film that it comes to share, once that is made."""
+    config = settings.load({})
+    alone, later = due.Batch(intake(first)), due.Batch(intake(first, first, PRINT))
+    assert due.key(alone, "PEH-1", config) == due.key(later, "PEH-1", config)
+    assert later.pooling(config) == {"PEH-1", "PEH-2"}
+    assert not alone.pooling(config)
 
 
 def test_a_step_of_the_pool_concerns_no_item_by_itself():
