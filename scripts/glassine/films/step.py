@@ -149,8 +149,10 @@ def _basis(group: Group, given: FilmsGiven) -> str:
 
 def _terms(group: Group, given: FilmsGiven) -> str:
     """Return a digest of what is stated and set: what was used before counts while it is so."""
-    facts = group.using[0].facts if group.using else None
-    stated = [facts.slopes, facts.film_stock] if facts else []
+    stated: list[object] = []
+    if group.using:
+        first = group.using[0]
+        stated = [first.process, first.channels, first.facts.slopes, first.facts.film_stock]
     section = msgspec.structs.replace(given.settings.tone, pool_step=0)
     return _digest([group.name, stated, msgspec.to_builtins(section), VERSION, tone.VERSION])
 

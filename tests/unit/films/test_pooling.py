@@ -285,3 +285,10 @@ def test_one_film_that_parts_in_two_gives_its_past_to_one(results):
     films = rolls.pooled(results).films
     assert [film.name for film in films] == ["film of PEH-01", "film of PEH-03"]
     assert json.loads((results / "films.json").read_text())["films"][1]["moved"] == 0.0
+
+
+def test_a_film_found_to_be_of_the_other_process_is_made_anew(results):
+    take(results, [rolls.film(1)] * 2, process="monochrome")
+    assert rolls.pooled(results).films[0].used.values.process == "monochrome"
+    take(results, [rolls.film(1)] * 2)
+    assert rolls.pooled(results).films[0].used.values.process == "colour"
