@@ -3,7 +3,9 @@
 The way of a master, and of this file:
 
     intake                                                       rules/intake.smk    one job a batch
-      -> verify -> locate -> render -> embed -> record -> pack   rules/items.smk     one job an item
+      -> verify -> locate -> look                                rules/films.smk     a job an item and
+         (where negatives share films)                                               one a batch
+      -> render -> embed -> record -> pack                       rules/items.smk     one job an item
       -> deliver -> report                                       rules/batch.smk     one job a batch
 
 `snakemake` alone does the night's work; profiles/default/config.yaml says how.
@@ -38,6 +40,7 @@ wildcard_constraints:
 
 include: "rules/common.smk"
 include: "rules/intake.smk"
+include: "rules/films.smk"
 include: "rules/items.smk"
 include: "rules/targets.smk"
 include: "rules/batch.smk"

@@ -16,6 +16,15 @@ def item_key(wildcards):
     return LOOKUP.item_key(wildcards.batch, wildcards.item)
 
 
+def unpooled_steps_of(wildcards):
+    """What each step of an item is given while it is not known which films it shares."""
+    return LOOKUP.steps_given(wildcards.batch, wildcards.item, pooled=False)
+
+
+def unpooled_key(wildcards):
+    return LOOKUP.item_key(wildcards.batch, wildcards.item, pooled=False)
+
+
 def batch_dir_of(wildcards):
     return str(PLACE.batch_dir(wildcards.batch))
 
@@ -24,9 +33,31 @@ def render_mb(wildcards):
     return LOOKUP.render_mb(wildcards.batch, wildcards.item)
 
 
+def looked_of(wildcards):
+    """The stamp of each item whose frames must be looked at before the films are made."""
+    checkpoints.intake.get(batch=wildcards.batch)
+    return [
+        f"results/{wildcards.batch}/items/{item}/looked.json"
+        for item in LOOKUP.unlooked(wildcards.batch)
+    ]
+
+
+def films_in(batch):
+    """The films of the batch, where items of it may share any: which items are due is known once
+    they are made. Their time says nothing of an item, hence ancient()."""
+    checkpoints.intake.get(batch=batch)
+    if LOOKUP.pools(batch):
+        return ancient(checkpoints.films.get(batch=batch).output.stamp)
+    return []
+
+
+def films_of(wildcards):
+    return films_in(wildcards.batch)
+
+
 def done_in(batch):
     """The last record of each item that is not yet as it should be; settled ones are left out."""
-    checkpoints.intake.get(batch=batch)
+    films_in(batch)
     return [f"results/{batch}/items/{item}/done.json" for item in LOOKUP.unsettled(batch)]
 
 

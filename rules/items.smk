@@ -1,4 +1,5 @@
-# The way of one item, in one job: verify, locate, render, embed, record, pack. The job starts at
+# The way of one item, in one job: verify, locate, look, render, embed, record, pack; or its second
+# half, from render on, where it may share a film with other items (rules/films.smk). The job starts at
 # the first step that is due (scripts/glassine/night/item_job.py); which step is given what, and leaves
 # which records, stands in scripts/glassine/steps.py.
 #
@@ -15,6 +16,7 @@ rule item:
         intake=intake_of,
         # What the targets say stands in each record; a capture made anew reaches it by the params.
         targets=settled_targets_of,
+        films=films_of,
     output:
         done="results/{batch}/items/{item}/done.json",
     log:

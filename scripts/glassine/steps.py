@@ -22,7 +22,9 @@ class Step:
     """A step of an item.
 
     sections: of the settings that it is given. fields: of the item in intake.json that it is given
-    ("facts" are those on its masters). records: what it leaves in the item's folder.
+    ("facts" are those on its masters), and what is known of it from the batch: whether its
+    negatives may share a film ("pools"), and which they do ("films"). records: what it leaves in
+    the item's folder.
     """
 
     name: str
@@ -34,10 +36,11 @@ class Step:
 STEPS = (
     Step("verify", ("verify", "intake"), ("findings",), ("fixity.json",)),
     Step("locate", ("locate",), ("facts", "corrections"), ("geometry.json",)),
+    Step("look", ("tone",), ("facts", "pools"), ("looks.json",)),
     Step(
         "render",
         ("render", "tone", "quality", "iiif", "naming"),
-        ("facts",),
+        ("facts", "films"),
         ("quality.json", "render/render.json"),
     ),
     Step(
@@ -55,13 +58,21 @@ STEPS = (
     Step("pack", ("package", "records"), (), ("package.json",)),
 )
 # The steps of a batch, around those of its items.
-BATCH_STEPS = ("intake", "targets", "deliver", "report")
+BATCH_STEPS = ("intake", "films", "targets", "deliver", "report")
+# The last step of an item before what its negatives share with other items must be known.
+FIRST_HALF = "look"
 _BY_NAME = {step.name: step for step in STEPS}
 _VERSION = re.compile(r'^VERSION = "([^"]+)"', re.MULTILINE)
 
 
 def step(name: str) -> Step:
     return _BY_NAME[name]
+
+
+def first_half() -> tuple[Step, ...]:
+    """Return the steps of an item up to the look at its frames."""
+    names = [step.name for step in STEPS]
+    return STEPS[: names.index(FIRST_HALF) + 1]
 
 
 def version(name: str) -> str:

@@ -42,6 +42,9 @@ BENCHMARKS = {
     "tone-film": Benchmark("tone.run_film", "how near tone comes to the truth on unlike films"),
     "tone-judge": Benchmark("tone.judge", "automatic tone beside honest prints of film by physics"),
     "tone-quality": Benchmark("tone.run_quality", "how surely faults of masters are found"),
+    "tone-roll": Benchmark(
+        "tone.run_roll", "frames of a roll captured one by one, apart and pooled"
+    ),
     "tone-speed": Benchmark("tone.run_speed", "what tone and measures add to rendering"),
 }
 

@@ -38,6 +38,7 @@ def take(name: str, folder: Path) -> None:
     given["masters"][0]["path"] = name
     do_step("verify", BATCH, item_dir, given)
     do_step("locate", BATCH, item_dir, given)
+    do_step("look", BATCH, item_dir, given | {"pools": True})
     do_step("render", BATCH, item_dir, given)
 
 

@@ -125,7 +125,7 @@ def test_a_correction_redoes_that_item_and_says_who_decided(finished):
     (studio.masters / BATCH / "corrections.yaml").write_text(yaml.safe_dump(corrections), "utf-8")
     outcome, steps = steps_run(studio, studio.night)
     assert outcome.code == 0, outcome.text[-3000:]
-    expected = ("locate", "render", "embed", "record", "pack")
+    expected = ("locate", "look", "render", "embed", "record", "pack")
     assert steps == {(step, "PEH-0202") for step in expected}
     folder = studio.item(BATCH, "PEH-0202")
     frames = json.loads((folder / "geometry.json").read_text())["masters"][0]["frames"]

@@ -99,8 +99,9 @@ def _no_constant(name: str) -> Any:
 
 # What a run makes again from masters and settings where it is missing, below `results/<batch>/`.
 _MADE_AGAIN = {
-    "done.json", "embedded.json", "fixity.json", "geometry.json", "held.json", "intake.json",
-    "manifest.json", "package.json", "quality.json", "render.json", "steps.json", "targets.json",
+    "done.json", "embedded.json", "films.json", "fixity.json", "geometry.json", "held.json",
+    "intake.json", "looks.json", "manifest.json", "package.json", "quality.json", "render.json",
+    "steps.json", "targets.json",
 }  # fmt: skip
 
 

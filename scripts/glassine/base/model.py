@@ -52,6 +52,8 @@ class Facts(Record, frozen=True):
     required_ppi: what was agreed to be enough for the batch, in place of the table of limits.
     size_mm: (width, height) of the picture in mm where the studio states it.
     frames: how many pictures the master shows, where the studio states it.
+    film: what the negatives of one roll, pack or sleeve have in common, by its name; film_from: who
+    names it.
     slopes: the film's density slope per channel (R, G, B), where the studio states it.
     encoding: of masters without an ICC profile: "srgb", "linear", "gamma-2.2", "gamma-1.8".
     restore: "none" or "faded", in place of the setting `tone.restore`.
@@ -70,6 +72,8 @@ class Facts(Record, frozen=True):
     size_mm: tuple[float, float] | None = None
     frames: int | None = None
     film_stock: str | None = None
+    film: str | None = None
+    film_from: Literal["batch.yaml", "catalogue"] | None = None
     slopes: tuple[float, float, float] | None = None
     encoding: str | None = None
     restore: str | None = None

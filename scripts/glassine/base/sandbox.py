@@ -84,7 +84,8 @@ def _restrict(memory_bytes: int | None, open_files: int | None) -> None:
         lower(resource.RLIMIT_NOFILE, open_files)
 
 
-def _die_with_parent(parent: int) -> None:
+def die_with_parent(parent: int) -> None:
+    """See that this process, a child of `parent`, ends with it."""
     ctypes.CDLL(None, use_errno=True).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
     if os.getppid() != parent:  # it died before the line above
         os._exit(70)
@@ -104,7 +105,7 @@ def split(
     parent = os.getpid()
     child = os.fork()
     if child == 0:
-        _die_with_parent(parent)
+        die_with_parent(parent)
         _restrict(memory_bytes, open_files)
         return None
     deadline = time.monotonic() + seconds
@@ -161,7 +162,7 @@ def answer(question: Callable[[], Any], seconds: float, memory_bytes: int) -> An
     child = os.fork()
     if child == 0:
         try:
-            _die_with_parent(parent)
+            die_with_parent(parent)
             _restrict(memory_bytes, None)
             text = json.dumps(question()).encode()
             with os.fdopen(writing, "wb") as out:

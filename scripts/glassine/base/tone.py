@@ -18,6 +18,8 @@ from glassine.base.records import Record
 from glassine.base.records.parts import Number, Sha256
 
 Channels = tuple[float, ...]
+# Who says that frames are of one film; the last where it was found.
+Whence = Literal["batch.yaml", "catalogue", "base colour"]
 
 
 class StatedEncoding(Record, frozen=True, kw_only=True):
@@ -93,16 +95,31 @@ class Tone(Record, frozen=True, kw_only=True, tag_field="rendering"):
     clipped_percent: Clipped
 
 
+class FilmNote(Record, frozen=True, kw_only=True):
+    """The film whose values a frame was rendered with, where it is shared by several masters.
+
+    name: as batch.yaml or the catalogue names it, else by its first item. whence: who said that
+    they are one film. frames, masters: how many its values rest on. version: of the values, a
+    digest of them.
+    """
+
+    name: str
+    whence: Whence
+    frames: int
+    masters: int
+    version: str
+
+
 class Negative(Tone, frozen=True, kw_only=True):
     """How a negative becomes a picture; values per channel that is used.
 
     dmin: density of the film base; slopes: density per log10 of exposure, of the straight line;
     dmin_source, slopes_source: where they come from, in words. balance, exposure: log10 of
     exposure, of each channel and of all. toe: share (0 to 1) of the exposure at dmin that is shown
-    as black. density_matrix: 3 x 3, rows sum to 1, which tells the layers apart: it is applied to
-    (D - dmin) / slopes; None where each channel stands for its layer. expected_error: mean
-    CIEDE2000 (of grey pictures mean difference of L*) that the picture is likely to be off by,
-    None in records of versions that did not say.
+    as black. film: absent where the values rest on this master alone. density_matrix: 3 x 3, rows
+    sum to 1, which tells the layers apart: it is applied to (D - dmin) / slopes; None where each
+    channel stands for its layer. expected_error: mean CIEDE2000 (of grey pictures mean difference
+    of L*) that the picture is likely to be off by, None in records of versions that did not say.
     """
 
     dmin: Channels
@@ -114,6 +131,7 @@ class Negative(Tone, frozen=True, kw_only=True):
     toe: Number
     density_matrix: tuple[Channels, ...] | None = None
     expected_error: float | None = None
+    film: FilmNote | UnsetType = UNSET
 
 
 class ColourNegative(Negative, frozen=True, kw_only=True, tag="negative, colour"):

@@ -23,6 +23,8 @@ from glassine.base.model import Facts
 from glassine.base.records.batch_file import BatchFile, StatedEntry, StatedFacts, StatedTarget
 
 FILE_NAME = "batch.yaml"
+# Characters of the name of a film.
+MAX_FILM = 100
 # So many ids are named where a person must see what there is.
 _NAMED = 12
 # So many entries of no effect are told one by one; batch.yaml of another batch has thousands.
@@ -37,6 +39,7 @@ _OF_FILM = (
     "size_mm",
     "frames",
     "film_stock",
+    "film",
     "slopes",
 )
 _OF_ENTRY = ("match", "part")
@@ -123,6 +126,7 @@ class Statements:
             last |= dict.fromkeys(facts, number)
         facts_stated |= {
             "operator": self.operator,
+            "film_from": "batch.yaml" if facts_stated.get("film") else None,
             "for_part": sorted(for_part),
             "polarity_of_kind": "kind" in last and last["kind"] == last.get("polarity"),
         }
@@ -294,7 +298,8 @@ def of_no_effect(path: str, part: str | None, stated: Stated) -> list[Finding]:
             f"State it in an entry with `part: {part}`, where it is meant.",
         )
     positive = facts.polarity == "positive" or facts.kind == "print"
-    idle = [key for key in ("slopes", "film_stock") if positive and getattr(facts, key) is not None]
+    of_negatives = ("slopes", "film_stock", "film")
+    idle = [key for key in of_negatives if positive and getattr(facts, key) is not None]
     if idle:
         note(idle, "it is no negative", "Delete it, or correct `polarity`.")
     if facts.restore == "faded" and facts.polarity == "negative":

@@ -47,6 +47,7 @@ class CatalogueSection(Given, frozen=True, kw_only=True):
     languages: list[str] = msgspec.field(default_factory=list)
     day_first: bool | None = None
     sheet: str | None = None
+    film_column: str | None = None
 
 
 class CatalogueSettings(Given, frozen=True, kw_only=True):

@@ -5,7 +5,9 @@ from __future__ import annotations
 
 from pathlib import PurePosixPath
 
-from glassine.base import corrections, naming, wording
+import msgspec
+
+from glassine.base import corrections, naming, parts, wording
 from glassine.base.errors import Finding
 from glassine.base.model import Facts
 from glassine.intake import batch_facts, companions, twins
@@ -129,9 +131,35 @@ def state_facts(batch: Batch, collector: Collector) -> dict[str, Facts]:
     facts = {}
     for item, master in collector.masters():
         stated = batch.statements.facts_of(item.item, master.part)
-        facts[master.path] = stated.facts
+        facts[master.path] = _with_film(stated.facts, master.part, batch, item)
         item.findings += batch_facts.of_no_effect(master.path, master.part, stated)
     return facts
+
+
+def _with_film(facts: Facts, part: str | None, batch: Batch, item: Item) -> Facts:
+    """Return the facts with the film that the catalogue names, where batch.yaml names none and
+    they are of a negative."""
+    column, row = batch.settings.catalogue.film_column, batch.records.get(item.item)
+    if not column or row is None or facts.film:
+        return facts
+    if facts.polarity == "positive" or facts.kind == "print" or parts.is_paper(part):
+        return facts
+    film = " ".join(row.extra.get(column, "").split())[: batch_facts.MAX_FILM]
+    return msgspec.structs.replace(facts, film=film, film_from="catalogue") if film else facts
+
+
+def _check_film_column(batch: Batch, collector: Collector) -> None:
+    column = batch.settings.catalogue.film_column
+    if column and batch.records and not any(column in row.extra for row in batch.records.values()):
+        collector.note(
+            "catalogue.film_column",
+            batch.catalogue_path.name if batch.catalogue_path else batch.name,
+            f"No row has a value in the column {column!r}, which is said to name the films, or a "
+            "field takes that column.",
+            "a column of this catalogue that no field takes.",
+            "Correct `catalogue.film_column`, or set it to null.",
+            "review",
+        )
 
 
 def check_statements(batch: Batch, collector: Collector) -> None:
@@ -143,6 +171,7 @@ def check_statements(batch: Batch, collector: Collector) -> None:
     ]
     paths = {master.path for _, master in collector.masters()}
     present = {entry.path for entry in batch.listing.files if entry.problem is None}
+    _check_film_column(batch, collector)
     stocks = batch.settings.tone.film_stocks
     collector.notes += batch.statements.without_master(masters)
     collector.notes += batch_facts.unknown_stocks(batch.facts, stocks)

@@ -46,7 +46,8 @@ def check_room(place: Workplace, batches: Iterable[str]) -> None:
 
 def bring_records_to_now(place: Workplace, batches: Iterable[str]) -> None:
     """See that no record that the engine compares by time comes from the future."""
-    patterns = ("*.json", "report/index.html", "targets/**/*.json", "items/*/done.json")
+    items = ("items/*/done.json", "items/*/looked.json")
+    patterns = ("*.json", "report/index.html", "targets/**/*.json", *items)
     for name in batches:
         for pattern in patterns:
             preflight.bring_to_now(place.results_dir(name).glob(pattern))

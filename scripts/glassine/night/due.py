@@ -10,16 +10,24 @@ from __future__ import annotations
 
 import hashlib
 import os
+from collections import Counter
 from pathlib import Path
 from typing import Any
+
+import msgspec
 
 from glassine import steps
 from glassine.base import files, record_files
 from glassine.base.errors import GlassineError
-from glassine.base.model import BatchId, ItemId
+from glassine.base.model import BatchId, Facts, ItemId
 from glassine.base.records.intake import Intake, ItemEntry
+from glassine.films import record as films
 
 STAMP = "done.json"
+# The stamp of an item whose frames were looked at, or that is held before that.
+LOOKED = "looked.json"
+# {step: digest of what it was last given}, of the steps that were done with that.
+STEPS_DONE = "steps.json"
 
 
 class Batch:
@@ -27,10 +35,16 @@ class Batch:
 
     record: it as its type, which a run decides by. entries: the items as they stand in the file:
     steps are given that JSON and digests are made of it, so that a night does not do an item anew
-    because a type holds one more key.
+    because a type holds one more key. films: what render is given of each item's films, by item,
+    from films.json.
     """
 
-    def __init__(self, content: dict[str, Any], path: Path = Path("intake.json")) -> None:
+    def __init__(
+        self,
+        content: dict[str, Any],
+        path: Path = Path("intake.json"),
+        films: dict[str, list[dict[str, Any]]] | None = None,
+    ) -> None:
         self.record = record_files.take(path, "intake", Intake, content)
         self.name: BatchId = self.record.batch
         self.content = content
@@ -38,6 +52,8 @@ class Batch:
         self.entries: dict[ItemId, dict[str, Any]] = {
             entry["item"]: entry for entry in content["items"]
         }
+        self.films = films or {}
+        self._pooling: tuple[dict[str, Any], frozenset[ItemId]] | None = None
         # The settings that `_shared_text` was made of, and that text.
         self.shared: tuple[dict[str, Any], str] | None = None
 
@@ -49,13 +65,58 @@ class Batch:
         """Return the items that go on or fail tonight: all but those that wait."""
         return [item for item, entry in self.items.items() if entry.state != "waiting"]
 
+    def pooling(self, config: dict[str, Any]) -> frozenset[ItemId]:
+        """Return the items whose negatives may share a film with other masters."""
+        if self._pooling is None or self._pooling[0] is not config:
+            self._pooling = (config, frozenset(_pooling(self, config)))
+        return self._pooling[1]
+
     def waiting(self) -> list[ItemId]:
         return [item for item, entry in self.items.items() if entry.state == "waiting"]
 
 
 def read_batch(path: Path) -> Batch:
-    """Return intake.json at `path`. Raises GlassineError where it is damaged."""
-    return Batch(files.read_json(path), path)
+    """Return intake.json at `path`, with the films beside it. Raises GlassineError where it is
+    damaged; films that cannot be read are none, and are made anew."""
+    try:
+        known = films.by_item(films.read(path.parent / films.RECORD))
+    except GlassineError:
+        known = {}
+    return Batch(files.read_json(path), path, msgspec.to_builtins(known))
+
+
+def _pooling(batch: Batch, config: dict[str, Any]) -> list[ItemId]:
+    """Return the items with masters that may share a film with another that is here: of its name,
+    or of none."""
+    masters = [
+        (item, facts.film)
+        for item in batch.ready()
+        for facts in _may_share(batch.items[item], config)
+    ]
+    counts = Counter(film for _, film in masters)
+    return [item for item, film in masters if counts[film] > 1]
+
+
+def _may_share(entry: ItemEntry, config: dict[str, Any]) -> list[Facts]:
+    """Return the facts of an item's masters that may share a film with others, whether or not such
+    are here: what comes to the batch later makes no item due that is done."""
+    pool = config["tone"]["pool"]
+    stated = [master.facts or Facts() for master in entry.masters] if pool != "none" else []
+    return [
+        facts
+        for facts in stated
+        if facts.polarity != "positive" and facts.kind != "print"
+        if facts.film or (pool == "found" and films.may_be_found(facts))
+    ]
+
+
+def _section(name: str, config: dict[str, Any]) -> dict[str, Any]:
+    """Return a section of the settings as steps of items are given it: which films are pooled, and
+    from when on they are used anew, an item is told by its films alone."""
+    section = config.get(name, {})
+    if name != "tone":
+        return dict(section)
+    return {key: value for key, value in section.items() if key not in ("pool", "pool_step")}
 
 
 def _shared(step: steps.Step, batch: Batch, config: dict[str, Any]) -> dict[str, Any]:
@@ -63,21 +124,26 @@ def _shared(step: steps.Step, batch: Batch, config: dict[str, Any]) -> dict[str,
     result: dict[str, Any] = {
         "step": step.name,
         "batch": batch.name,
-        "settings": {section: config.get(section, {}) for section in step.sections},
+        "settings": {name: _section(name, config) for name in step.sections},
         "version": steps.version(step.name),
     }
     if "batch_facts" in step.fields:
         result["batch_facts"] = batch.facts()
     if step.name in {"embed", "record"}:
         result["institution"] = config["institution"]
+    if step.name == "look":
+        # What is seen of a film is estimated in the step: it counts as its version too.
+        result["tone"] = steps.version_of("render/tone")
     if step.name == "embed" and makes_alternates(config):
         # A version of its own: items without such pictures need not be done again for them.
         result["alternates"] = steps.version_of("base/alternates")
     return result
 
 
-def _own(step: steps.Step, batch: Batch, item: ItemId) -> dict[str, Any]:
-    """Return what the step is given for this item alone."""
+def _own(
+    step: steps.Step, batch: Batch, item: ItemId, config: dict[str, Any], pooled: bool
+) -> dict[str, Any]:
+    """Return what the step is given for this item alone. pooled: whether films are known yet."""
     entry = batch.entries[item]
     masters = entry["masters"]
     if "facts" not in step.fields:
@@ -86,15 +152,25 @@ def _own(step: steps.Step, batch: Batch, item: ItemId) -> dict[str, Any]:
     for name in step.fields:
         if name == "findings":
             result[name] = [master for master in entry["findings"] if master["severity"] == "hold"]
+        elif name == "pools":
+            result |= {"pools": True} if _may_share(batch.items[item], config) else {}
+        elif name == "films":
+            # Left out where there are none, as for items that share no film.
+            shares = pooled and item in batch.films and item in batch.pooling(config)
+            result |= {"films": batch.films[item]} if shares else {}
         elif name not in ("batch_facts", "facts"):
             result[name] = entry.get(name)
     return result
 
 
-def given(step_name: str, batch: Batch, item: ItemId, config: dict[str, Any]) -> dict[str, Any]:
-    """Return what the step is given for the item (see the module's note)."""
+def given(
+    step_name: str, batch: Batch, item: ItemId, config: dict[str, Any], pooled: bool = True
+) -> dict[str, Any]:
+    """Return what the step is given for the item (see the module's note).
+
+    pooled: whether the films of the batch are as they should be, or are made after this step."""
     step = steps.step(step_name)
-    return _shared(step, batch, config) | _own(step, batch, item)
+    return _shared(step, batch, config) | _own(step, batch, item, config, pooled)
 
 
 def makes_alternates(config: dict[str, Any]) -> bool:
@@ -109,9 +185,11 @@ def makes_alternates(config: dict[str, Any]) -> bool:
     )
 
 
-def steps_given(batch: Batch, item: ItemId, config: dict[str, Any]) -> list[dict[str, Any]]:
-    """Return what each step of an item is given, in order."""
-    return [given(step.name, batch, item, config) for step in steps.STEPS]
+def steps_given(
+    batch: Batch, item: ItemId, config: dict[str, Any], pooled: bool = True
+) -> list[dict[str, Any]]:
+    """Return what each step of an item is given, in order; pooled: see `given`."""
+    return [given(step.name, batch, item, config, pooled) for step in steps.STEPS]
 
 
 def _shared_text(batch: Batch, config: dict[str, Any]) -> str:
@@ -125,14 +203,62 @@ def _shared_text(batch: Batch, config: dict[str, Any]) -> str:
     return batch.shared[1]
 
 
-def key(batch: Batch, item: ItemId, config: dict[str, Any]) -> str:
-    """Return a digest of all that the steps of an item are given."""
+def key(batch: Batch, item: ItemId, config: dict[str, Any], pooled: bool = True) -> str:
+    """Return a digest of all that the steps of an item are given; pooled: see `given`."""
     own: dict[str, Any] = {}
     for step in steps.STEPS:
-        own |= _own(step, batch, item)  # what two steps are given is the same for both
+        # What two steps are given is the same for both.
+        own |= _own(step, batch, item, config, pooled)
     own["masters"] = batch.entries[item]["masters"]  # but for the facts on them
     text = _shared_text(batch, config) + files.canonical(own)
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+def digest(step_given: dict[str, Any]) -> str:
+    """Return a digest of what a step is given."""
+    return hashlib.sha256(files.canonical(step_given).encode()).hexdigest()
+
+
+def steps_done(item_dir: Path) -> dict[str, str]:
+    """Return {step: digest of what it was given}; empty where the record is missing or bad."""
+    try:
+        done = files.read_json(item_dir / STEPS_DONE)
+    except GlassineError:
+        return {}
+    return done if isinstance(done, dict) else {}
+
+
+def first_due(done: dict[str, str], given: list[dict[str, Any]], item_dir: Path) -> int:
+    """Return the place of the first step that must run; len(given) where all is as it should be.
+
+    A step must run where it was given something else or one of its records is missing.
+    """
+    for place, one in enumerate(given):
+        records = steps.step(one["step"]).records
+        whole = all((item_dir / name).is_file() for name in records)
+        if done.get(one["step"]) != digest(one) or not whole:
+            return place
+    return len(given)
+
+
+def is_looked_at(batch: Batch, item: ItemId, item_dir: Path, config: dict[str, Any]) -> bool:
+    """Return whether all steps up to the look were done with what they are given now."""
+    first_half = steps.first_half()
+    needed = [given(step.name, batch, item, config) for step in first_half]
+    return first_due(steps_done(item_dir), needed, item_dir) == len(needed)
+
+
+def looks_key(batch: Batch, items: list[ItemId], config: dict[str, Any]) -> str:
+    """Return a digest of all that the looks of these items depend on."""
+    shared = [_shared(step, batch, config) for step in steps.first_half()]
+    own: list[dict[str, Any]] = []
+    for item in items:
+        parts: dict[str, Any] = {"masters": batch.entries[item]["masters"]}
+        for step in steps.first_half():
+            made = _own(step, batch, item, config, False)
+            parts |= {name: value for name, value in made.items() if name != "masters"}
+        own.append(parts)
+    return hashlib.sha256(files.canonical([shared, own]).encode()).hexdigest()
 
 
 def write_stamp(item_dir: Path, item_key: str) -> None:

@@ -7,7 +7,12 @@ never ran), so that a corrected title leaves the pixels alone.
 
 from __future__ import annotations
 
-import hashlib
+import contextlib
+import os
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -18,39 +23,32 @@ from glassine.base import files, sandbox
 from glassine.base.errors import GlassineError
 from glassine.base.model import ItemId
 from glassine.base.records.given import Master
+from glassine.films import record as films
 from glassine.night import due, supervision
 
-STEPS_DONE = "steps.json"
 # What a step is given stays plain JSON here: `steps.json` keeps a digest of it as it came through
 # the engine's params, and a type that gains a key with a default must not do every item anew.
 # `steps.given` makes the step's type of it when the step is done.
 StepGiven = dict[str, Any]
 
 
-def _digest(given: StepGiven) -> str:
-    return hashlib.sha256(files.canonical(given).encode()).hexdigest()
+@dataclass(frozen=True)
+class Job:
+    """What the job of an item is given.
 
-
-def _read_done(item_dir: Path) -> dict[str, str]:
-    """Return {step: digest of what it was given}; empty where the record is missing or bad."""
-    try:
-        done = files.read_json(item_dir / STEPS_DONE)
-    except GlassineError:
-        return {}
-    return done if isinstance(done, dict) else {}
-
-
-def first_due(done: dict[str, str], steps: list[StepGiven], item_dir: Path) -> int:
-    """Return the place of the first step that must run; len(steps) where all is as it should be.
-
-    A step must run where it was given something else or one of its records is missing.
+    steps: what each step is given, in order. key: digest of that, for the stamp. mem_mb: memory
+    that its pixels need.
     """
-    for place, given in enumerate(steps):
-        records = table.step(given["step"]).records
-        whole = all((item_dir / name).is_file() for name in records)
-        if done.get(given["step"]) != _digest(given) or not whole:
-            return place
-    return len(steps)
+
+    batch_dir: Path
+    item_dir: Path
+    steps: list[StepGiven]
+    key: str
+    mem_mb: int | None
+
+    @property
+    def item(self) -> ItemId:
+        return ItemId(self.steps[0]["item"])
 
 
 def process_item(
@@ -58,30 +56,120 @@ def process_item(
 ) -> None:
     """Take an item from its first due step to the end, and stamp it as done.
 
-    steps: what each step is given, in order. mem_mb: memory that its pixels need. Ends the
-    process with code 1 where a step holds the item; what was done before stays done.
+    Ends the process with code 1 where a step holds the item; what was done before stays done. An
+    item that was held tonight when its frames were looked at is not tried again.
     """
-    item = ItemId(steps[0]["item"])
-    masters = msgspec.convert(steps[0]["masters"], list[Master])
+    job = Job(batch_dir, item_dir, steps, key, mem_mb)
+    if _stands_held(job):
+        sys.stderr.write(f"HELD {job.item}: as told when its frames were looked at\n")
+        sys.stderr.flush()
+        os._exit(1)
+    with _in_job(job):
+        _do_from(job, _first_due(job), len(steps))
+        _finish(job)
+
+
+def look_at_item(
+    batch_dir: Path, item_dir: Path, steps: list[StepGiven], key: str, mem_mb: int | None
+) -> None:
+    """Take an item up to the look at its frames, and on to the end where none of them may share
+    a film; `looked.json` tells that, or that the item is held.
+
+    steps, key: as if it shared none. An item that is held fails no job here: the films of the
+    batch are made without it. Its second job fails.
+    """
+    job = Job(batch_dir, item_dir, steps, key, mem_mb)
+    code = _in_child(partial(_look, job))
+    if code == 0 and (item_dir / due.LOOKED).is_file():
+        return
+    if code != 1 or not (item_dir / "held.json").is_file():
+        sys.stderr.flush()
+        os._exit(code or 1)
+    files.write_json(item_dir / due.LOOKED, {"key": key, "state": "held"})
+
+
+def _look(job: Job) -> None:
+    """Do the first half of an item in this process, which ends with it."""
+    damaged = job.item_dir / films.LOOKS
+    half = len(table.first_half())
+    with _in_job(job):
+        if not films.is_whole(damaged):
+            damaged.unlink(missing_ok=True)
+        _do_from(job, _first_due(job), half)
+        alone = not films.shows_any(damaged)
+        if alone:
+            _do_from(job, _first_due(job), len(job.steps))
+            _finish(job)
+        (job.item_dir / "held.json").unlink(missing_ok=True)
+        state = "done" if alone else "looked"
+        files.write_json(job.item_dir / due.LOOKED, {"key": job.key, "state": state})
+
+
+def _in_child(work: Callable[[], None]) -> int:
+    """Return the exit code of `work` in a process of its own, which tells what goes wrong."""
+    sys.stdout.flush()
+    sys.stderr.flush()
+    parent = os.getpid()
+    child = os.fork()
+    if child == 0:
+        code = 70
+        try:
+            sandbox.die_with_parent(parent)
+            work()
+            code = 0
+        finally:
+            sys.stderr.flush()
+            os._exit(code)
+    _, status = os.waitpid(child, 0)
+    return os.waitstatus_to_exitcode(status)
+
+
+def _stands_held(job: Job) -> bool:
+    """Return whether the item was held in the first half of this run; the stamp that says so is
+    taken away where a run begins."""
+    if not any(given.get("pools") for given in job.steps):
+        return False
+    try:
+        looked = files.read_json(job.item_dir / due.LOOKED)
+    except GlassineError:
+        return False
+    return looked["state"] == "held" and (job.item_dir / "held.json").is_file()
+
+
+def _first_due(job: Job) -> int:
+    return due.first_due(due.steps_done(job.item_dir), job.steps, job.item_dir)
+
+
+@contextlib.contextmanager
+def _in_job(job: Job) -> Iterator[None]:
+    """Run what is done of an item in a process of its own, watched by this one."""
+    masters = msgspec.convert(job.steps[0]["masters"], list[Master])
 
     def step_now() -> str:
-        place = first_due(_read_done(item_dir), steps, item_dir)
-        return str(steps[min(place, len(steps) - 1)]["step"])
+        return str(job.steps[min(_first_due(job), len(job.steps) - 1)]["step"])
 
     seconds = sandbox.seconds_for([(master.bytes, master.size_px) for master in masters])
-    log = item_dir / "logs" / "item.log"
-    with supervision.item_job(item, item_dir, log, mem_mb, step_now, seconds):
-        done = _read_done(item_dir)
-        first = first_due(done, steps, item_dir)
-        # Render reads each master whole and compares its digest: what follows in this process
-        # need not read it again.
-        read = {"masters_read": first <= [given["step"] for given in steps].index("render")}
-        for place in range(first, len(steps)):
-            done = {earlier["step"]: done[earlier["step"]] for earlier in steps[:place]}
-            _do_step(batch_dir, item_dir, steps[place], done, read)
-        # Of a process that was killed after its last step was done, nothing else would clear it.
-        (item_dir / "held.json").unlink(missing_ok=True)
-        due.write_stamp(item_dir, key)
+    log = job.item_dir / "logs" / "item.log"
+    with supervision.item_job(job.item, job.item_dir, log, job.mem_mb, step_now, seconds):
+        yield
+
+
+def _do_from(job: Job, first: int, end: int) -> None:
+    """Do the steps from `first` up to `end`, which is left out."""
+    done = due.steps_done(job.item_dir)
+    # Render reads each master whole and compares its digest: what follows in this process
+    # need not read it again.
+    read = {"masters_read": first <= [given["step"] for given in job.steps].index("render")}
+    for place in range(first, end):
+        done = {earlier["step"]: done[earlier["step"]] for earlier in job.steps[:place]}
+        _do_step(job.batch_dir, job.item_dir, job.steps[place], done, read)
+
+
+def _finish(job: Job) -> None:
+    """Stamp an item of which every step is done."""
+    # Of a process that was killed after its last step was done, nothing else would clear it.
+    (job.item_dir / "held.json").unlink(missing_ok=True)
+    due.write_stamp(job.item_dir, job.key)
 
 
 def _do_step(
@@ -97,7 +185,7 @@ def _do_step(
     """
     name = given["step"]
     with supervision.item_step(name, given["item"], item_dir, item_dir / "logs" / f"{name}.log"):
-        files.write_json(item_dir / STEPS_DONE, done)
+        files.write_json(item_dir / due.STEPS_DONE, done)
         table.function(name)(batch_dir, item_dir, table.given(name, given | read))
-        done[name] = _digest(given)
-        files.write_json(item_dir / STEPS_DONE, done)
+        done[name] = due.digest(given)
+        files.write_json(item_dir / due.STEPS_DONE, done)

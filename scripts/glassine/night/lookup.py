@@ -16,6 +16,7 @@ from glassine import steps
 from glassine.base.errors import GlassineError
 from glassine.base.model import ItemId
 from glassine.deliver import receipt_files, same_ids
+from glassine.films import record as films
 from glassine.intake.given import CatalogueSettings
 from glassine.night import due, supervision
 from glassine.night.lock import RunLock
@@ -24,6 +25,17 @@ from glassine.night.workplace import Workplace
 # Working memory of render, measured: tests/benchmarks/pixels/README.md.
 RENDER_BASE_MB = 400
 RENDER_BYTES_PER_PIXEL = 8
+
+
+# The output of rule `films`; films.json itself is none, as the engine removes outputs.
+FILMS_STAMP = "films-made.json"
+
+
+def _mtime_ns(path: Path) -> int:
+    try:
+        return path.stat().st_mtime_ns
+    except OSError:
+        return 0
 
 
 class Lookup:
@@ -35,18 +47,20 @@ class Lookup:
         self.lock = lock
         self._read = functools.lru_cache(maxsize=64)(self._read_batch)
         self._due = functools.lru_cache(maxsize=64)(self._find_due)
+        self._unlooked: dict[tuple[str, int], list[ItemId]] = {}
         self._standing = functools.lru_cache(maxsize=64)(self._find_standing)
         self._delivery_key = functools.lru_cache(maxsize=64)(self._find_delivery_key)
 
     # --- batch and items ---
 
-    def _read_batch(self, path: str, mtime_ns: int) -> due.Batch:
+    def _read_batch(self, path: str, mtime_ns: int, films_ns: tuple[int, int]) -> due.Batch:
         return due.read_batch(Path(path))
 
     def batch(self, name: str) -> due.Batch:
-        """Return intake.json of a batch as it is on disk now."""
-        path = self.place.intake_path(name)
-        return self._read(str(path), path.stat().st_mtime_ns)
+        """Return intake.json of a batch, and its films, as they are on disk now."""
+        path, results = self.place.intake_path(name), self.place.results_dir(name)
+        films_ns = (_mtime_ns(results / films.RECORD), _mtime_ns(results / FILMS_STAMP))
+        return self._read(str(path), path.stat().st_mtime_ns, films_ns)
 
     def known(self, name: str) -> due.Batch | None:
         """Return intake.json of a batch, or None while there is none that can be read."""
@@ -55,19 +69,21 @@ class Lookup:
         except (OSError, GlassineError):
             return None
 
-    def steps_given(self, name: str, item: str) -> list[dict[str, Any]] | None:
-        """Return what each step is given, or None while intake has not told of the item yet."""
+    def steps_given(self, name: str, item: str, pooled: bool = True) -> list[dict[str, Any]] | None:
+        """Return what each step is given, or None while intake has not told of the item yet.
+
+        pooled: whether the films of the batch are as they should be."""
         batch, known_as = self.known(name), ItemId(item)
         if batch is None or known_as not in batch.items:
             return None
-        return due.steps_given(batch, known_as, self.config)
+        return due.steps_given(batch, known_as, self.config, pooled)
 
-    def item_key(self, name: str, item: str) -> str | None:
+    def item_key(self, name: str, item: str, pooled: bool = True) -> str | None:
         """Return a digest of all that the item's steps are given, None as `steps_given` does."""
         batch, known_as = self.known(name), ItemId(item)
         if batch is None or known_as not in batch.items:
             return None
-        return due.key(batch, known_as, self.config)
+        return due.key(batch, known_as, self.config, pooled)
 
     def render_mb(self, name: str, item: str) -> int:
         """Return the memory in MB that rendering the item's largest master may take."""
@@ -90,7 +106,72 @@ class Lookup:
         if self.lock.held:
             for item in unsettled:
                 (items_dir / item / due.STAMP).unlink(missing_ok=True)
+            pooling = batch.pooling(self.config)
+            for item in {*unsettled} - pooling:
+                # Of a night when it took two jobs: it would be held for what was then.
+                (items_dir / item / due.LOOKED).unlink(missing_ok=True)
+            if not pooling:
+                self._forget_films(batch.name)
         return unsettled
+
+    def _forget_films(self, name: str) -> None:
+        """Remove the films of a batch in which none is shared any more: the report shows them."""
+        for record in (films.RECORD, FILMS_STAMP):
+            (self.place.results_dir(name) / record).unlink(missing_ok=True)
+
+    # --- films ---
+
+    def pools(self, name: str) -> bool:
+        """Return whether items of the batch may share films: then the films are made, or are as
+        they should be, before items that may be of one are rendered."""
+        return bool(self.batch(name).pooling(self.config))
+
+    def unlooked(self, name: str) -> list[ItemId]:
+        """Return the items whose frames must be looked at before the films are made. The stamp of
+        the look is taken away by the run that works, as the last record is by `unsettled`.
+
+        Looked up once a run for an intake.json: what is held by then stays looked at tonight."""
+        key = (name, self.place.intake_path(name).stat().st_mtime_ns)
+        if key not in self._unlooked:
+            self._unlooked[key] = self._find_unlooked(self.batch(name))
+        return self._unlooked[key]
+
+    def _find_unlooked(self, batch: due.Batch) -> list[ItemId]:
+        items_dir = self.place.results_dir(batch.name) / "items"
+        pooling = batch.pooling(self.config)
+        unlooked = [
+            item
+            for item in self._due(batch)
+            if item in pooling and not due.is_looked_at(batch, item, items_dir / item, self.config)
+        ]
+        if self.lock.held:
+            for item in unlooked:
+                (items_dir / item / due.LOOKED).unlink(missing_ok=True)
+        return unlooked
+
+    def films_given(self, name: str) -> dict[str, Any] | None:
+        """Return what the pooling of films is given; `key` changes with what their frames are."""
+        batch = self.known(name)
+        if batch is None:
+            return None
+        pooling = batch.pooling(self.config)
+        items = [item for item in batch.items if item in pooling]
+        return {
+            "batch": name,
+            "items": items,
+            "settings": {"tone": self.config["tone"]},
+            "key": due.looks_key(batch, items, self.config),
+            "version": [steps.version_of(f"{room}/step") for room in ("look", "films")]
+            + [steps.version_of("render/tone")],
+        }
+
+    def drop_damaged_films(self, name: str) -> None:
+        """Remove the stamp of films that cannot be read: they are made anew."""
+        results = self.place.results_dir(name)
+        try:
+            films.read(results / films.RECORD)
+        except GlassineError:
+            (results / FILMS_STAMP).unlink(missing_ok=True)
 
     # --- intake ---
 

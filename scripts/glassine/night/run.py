@@ -174,6 +174,7 @@ def _begin(run: Run, arguments: list[str]) -> None:
     checks.bring_records_to_now(place, run.batches)
     for name in run.batches if place.works else []:
         run.lookup.drop_damaged_intake(name)
+        run.lookup.drop_damaged_films(name)
     for name in run.batches if place.works else []:
         notice.take_away(place.results_dir(name))
 

@@ -18,7 +18,7 @@ from glassine.base.records.fixity import VerifiedMaster
 from glassine.base.records.parts import Header
 from glassine.base.records.quality import MeasuredFrame
 from glassine.base.records.render import RenderedFrame
-from glassine.base.tone import Positive
+from glassine.base.tone import Negative, Positive
 from glassine.record import capture_time, mix
 from glassine.record.item_records import FileEntry, ItemRecords
 from glassine.record.premis import Agent, Event, History, object_name
@@ -320,7 +320,8 @@ def _pictured(
             event.time,
             event.outcome,
             detail=_json({"frame": index, "tone": msgspec.to_builtins(frame.tone)}),
-            note=f"cropped and straightened in one resampling, then the tone set{_restored(frame)}",
+            note="cropped and straightened in one resampling, then the tone set"
+            f"{_of_film(frame)}{_restored(frame)}",
             agents=_by(event),
             sources=(master,),
             outcomes=outcomes,
@@ -348,6 +349,17 @@ def _restored(frame: RenderedFrame) -> str:
     if frame.tone.restoration is None:
         return "; no fading of its dyes was found that could be made up for"
     return "; faded dyes were made up for by an estimate (restored in the detail)"
+
+
+def _of_film(frame: RenderedFrame) -> str:
+    """Return what is to be said of the film that a frame was rendered with, "" where none is."""
+    film = frame.tone.film if isinstance(frame.tone, Negative) else UNSET
+    if film is UNSET:
+        return ""
+    return (
+        f" with the values of the film {film.name}, pooled from {film.frames} frames of "
+        f"{film.masters} masters"
+    )
 
 
 def _measured(history: History, records: ItemRecords) -> None:

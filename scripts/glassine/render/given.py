@@ -8,6 +8,7 @@ import msgspec
 
 from glassine.base.model import Facts
 from glassine.base.records import Given
+from glassine.base.records.films import MasterFilm
 from glassine.base.records.given import StatedMaster
 from glassine.base.records.parts import Number
 
@@ -98,12 +99,14 @@ SECTIONS = ("render", "iiif", "tone", "quality", "naming")
 
 class RenderGiven(Given, frozen=True, kw_only=True):
     """settings: the sections as they stand, since render.json keeps them whole. facts: of the
-    item, where its masters carry none."""
+    item, where its masters carry none. films: of its masters whose negatives are of a film that
+    other masters share, or are said to be; absent where there are none."""
 
     item: str
     masters: tuple[StatedMaster, ...]
     settings: dict[str, Any]
     facts: Facts | None = None
+    films: tuple[MasterFilm, ...] = ()
 
     def chosen(self) -> Settings:
         """Return the settings that render uses. Raises msgspec.ValidationError where one lacks."""
@@ -112,3 +115,7 @@ class RenderGiven(Given, frozen=True, kw_only=True):
     def settings_recorded(self) -> dict[str, Any]:
         """Return the sections that repeat the pictures."""
         return {name: self.settings[name] for name in SECTIONS}
+
+    def films_of(self, master: str) -> dict[str, MasterFilm]:
+        """Return the films of a master's negatives by their process."""
+        return {film.process: film for film in self.films if film.master == master}

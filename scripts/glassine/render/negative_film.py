@@ -101,21 +101,21 @@ def bands_of(process: str, bands: int, settings: ToneSection) -> tuple[int, ...]
     return (0, 1, 2)
 
 
+def base_of(
+    source: Source, geometry: MasterGeometry, encoding: colour.Encoding
+) -> tuple[Channels, ...]:
+    """Return the density per band of each region of film base that shows film."""
+    measured = [_base_density(source, region, encoding) for region in geometry.base_regions]
+    return tuple(tuple(value.tolist()) for value in measured if value is not None)
+
+
 def dmin_of(
-    source: Source,
-    geometry: MasterGeometry,
-    encoding: colour.Encoding,
-    stock: FilmStock,
-    looks: list[Look],
-    bands: tuple[int, ...],
+    base: tuple[Channels, ...], stock: FilmStock, looks: list[Look], bands: tuple[int, ...]
 ) -> tuple[Channels, str]:
-    """Return D-min per used channel and where it comes from."""
-    if geometry.base_regions:
-        measured = [_base_density(source, region, encoding) for region in geometry.base_regions]
-        densities = [value for value in measured if value is not None]
-        if densities:
-            dmin = np.median(np.stack(densities), axis=0)[[*bands]]
-            return tuple(dmin.tolist()), f"film base, {len(densities)} region(s)"
+    """Return D-min per used channel and where it comes from. base: as `base_of` measured it."""
+    if base:
+        dmin = np.median(np.array(base), axis=0)[[*bands]]
+        return tuple(dmin.tolist()), f"film base, {len(base)} region(s)"
     if stock.dmin:
         dmin = np.array(stock.dmin, float)
         return tuple(dmin[[*bands] if len(dmin) > 1 else [0]].tolist()), "settings, film stock"

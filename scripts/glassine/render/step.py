@@ -66,6 +66,8 @@ def render_item(batch_dir: Path, item_dir: Path, given: RenderGiven) -> None:
                 rendered.append(frame.rendered)
                 measured += [frame.measured] if frame.measured else []
         detail = {"settings": given.settings_recorded(), "version": VERSION, "notes": work.notes}
+        if given.films:
+            detail["films"] = msgspec.to_builtins(given.films)
         what = msgspec.convert(event("derivation", detail, packages=_PACKAGES), Event)
         rendering = Rendering(item=given.item, event=what, frames=rendered)
         record_files.save(files_dir / "render.json", "render", rendering)
@@ -94,7 +96,14 @@ def _recorded_masters(batch_dir: Path, item_dir: Path, given: RenderGiven) -> li
         path = files.inside(batch_dir, stated.path)
         facts = stated.facts_or(given.facts)
         masters.append(
-            RecordedMaster(path, stated.part, fixity[stated.path], located[stated.path], facts)
+            RecordedMaster(
+                path,
+                stated.part,
+                fixity[stated.path],
+                located[stated.path],
+                facts,
+                given.films_of(stated.path),
+            )
         )
     return masters
 
@@ -174,7 +183,9 @@ def _render_opened(master: RecordedMaster, held: Opened, work: Work) -> list[Ren
     with opened_pixels as source:
         digest = work.pool.submit(hashing.sha256_of, held.content)
         _ = source.reduced  # made here by all threads; one of them alone could not wait for itself
-        tones = tone.plan(source, master.geometry, master.facts, master.icc, work.settings.tone)
+        tones = tone.plan(
+            source, master.geometry, master.facts, master.icc, work.settings.tone, master.films
+        )
         frames = [
             _render_frame(source, master, frame, frame_tone, work)
             for frame, frame_tone in zip(master.geometry.frames, tones, strict=True)

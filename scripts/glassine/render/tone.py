@@ -19,6 +19,7 @@ made up for where `tone.restore` asks for it (`fading`).
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -27,6 +28,7 @@ import numpy as np
 from msgspec import UNSET
 
 from glassine.base.model import Facts, MasterGeometry
+from glassine.base.records.films import MasterFilm
 from glassine.base.records.parts import Number
 from glassine.base.tone import (
     NOT_MEASURED,
@@ -40,7 +42,8 @@ from glassine.base.tone import (
     Shoulder,
 )
 from glassine.masters import colour
-from glassine.render import doubt, dyes, fading, layers, negative_film, toning
+from glassine.render import doubt, fading, negative_film, pool, toning
+from glassine.render.estimate import Known, estimate, primaries_of
 from glassine.render.given import FilmStock, ToneSection
 from glassine.render.looks import Floats, Look, look
 from glassine.render.negative_film import Film, exposures
@@ -66,23 +69,28 @@ def plan(
     facts: Facts,
     icc: bytes | None,
     settings: ToneSection,
+    pooled: Mapping[str, MasterFilm] | None = None,
 ) -> list[AnyTone]:
     """Return one tone per frame of `geometry.frames`, in their order.
 
     Frames that are negatives share D-min, slopes and balance, unless one was taken in another
-    light; exposure and shoulder are each frame's own. Raises GlassineError where the profile
-    cannot be used.
+    light; exposure and shoulder are each frame's own. pooled: by process, the film that negatives
+    of this master share with those of others, in place of what they show by themselves. Raises
+    GlassineError where the profile, or the film, cannot be used.
     """
     settings = msgspec.structs.replace(settings, restore=facts.restore or settings.restore)
+    pooled = pooled or {}
     encoding = colour.encoding_of(icc, facts.encoding, source.bits, source.bands)
     looks = [look(source, frame, encoding) for frame in geometry.frames]
     negatives = [picture for picture in looks if picture.frame.polarity == "negative"]
-    film = _film(source, geometry, facts, encoding, negatives, settings) if negatives else {}
+    film = _film(source, geometry, facts, encoding, negatives, settings, pooled)
     tones = []
     for picture in looks:
         tone: AnyTone
         if picture.frame.polarity == "negative":
-            tone = _negative(picture, film[picture.frame.process], encoding, source.bits, settings)
+            process = picture.frame.process
+            tone = _negative(picture, film[process], encoding, source.bits, settings)
+            tone = _of_film(tone, pooled.get(process))
         else:
             tone = _positive(picture, encoding, source.bits, settings)
         assumed = colour.assumption(encoding)
@@ -92,6 +100,16 @@ def plan(
         clipped = _rounded(_clipped(picture, tone, encoding))
         tones.append(msgspec.structs.replace(tone, clipped_percent=clipped))
     return tones
+
+
+def _of_film(tone: AnyTone, shared: MasterFilm | None) -> AnyTone:
+    """Return the tone with what is to be said of the film that the frame shares."""
+    if shared is None:
+        return tone
+    if shared.film is not None:
+        tone = msgspec.structs.replace(tone, film=shared.film.note)
+    parted = () if shared.doubt is UNSET else (shared.doubt,)
+    return msgspec.structs.replace(tone, review=(*tone.review, *parted))
 
 
 def _rows(matrix: Floats) -> tuple[Channels, ...]:
@@ -105,6 +123,7 @@ def _film(
     encoding: colour.Encoding,
     looks: list[Look],
     settings: ToneSection,
+    pooled: Mapping[str, MasterFilm],
 ) -> dict[str, Film]:
     """Return what the negatives of a master share, by process."""
     films: dict[str, Film] = {}
@@ -115,12 +134,13 @@ def _film(
             picture for picture in mine if not picture.frame.blank and not picture.frame.excluded
         ]
         bands = negative_film.bands_of(process, source.bands, settings)
-        dmin, dmin_source = negative_film.dmin_of(
-            source, geometry, encoding, stock, pictures or mine, bands
-        )
-        usual = dyes.nominal(encoding.matrix) if len(bands) == 3 else None
-        start = negative_film.stated(process, bands, dmin, dmin_source, facts, stock, usual)
-        film = layers.estimate(pictures or mine, start)
+        used = pooled[process].film if process in pooled else None
+        if used is not None:
+            film = pool.film_of(used, process, bands)
+        else:
+            base = negative_film.base_of(source, geometry, encoding)
+            known = Known(process, bands, base, facts, stock, primaries_of(encoding))
+            film = estimate(pictures or mine, known)
         if len(bands) == 3 and settings.negative_primaries == "profile":
             film = replace(film, matrix=_rows(encoding.matrix))
         films[process] = film

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from glassine.base import naming
 from glassine.base.model import Facts, Frame, MasterGeometry
+from glassine.base.records.films import MasterFilm
 from glassine.base.records.fixity import VerifiedMaster
 from glassine.base.records.render import AlternateUse
 from glassine.render.given import Settings
@@ -20,7 +22,8 @@ UNINVERTED: AlternateUse = "uninverted"
 class RecordedMaster:
     """One master of the item, with all that is known of it.
 
-    part: of the item, as its file name says. icc: the profile embedded in it, None where it has
+    part: of the item, as its file name says. films: by process, those that other masters share.
+    icc: the profile embedded in it, None where it has
     none or until it is open.
     """
 
@@ -29,6 +32,7 @@ class RecordedMaster:
     verified: VerifiedMaster
     geometry: MasterGeometry
     facts: Facts
+    films: Mapping[str, MasterFilm] = field(default_factory=dict)
     icc: bytes | None = None
 
     def frame_number(self, frame: Frame) -> int | None:

@@ -13,7 +13,7 @@ from glassine.base.item_states import counts, finding
 from glassine.base.model import ItemId
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.intake import passed_over
-from glassine.report import deliveries, items, views
+from glassine.report import deliveries, films, items, views
 from glassine.report.given import ReportGiven
 from glassine.report.shown import Batch, Item, ListedRow, Proof, decay_order
 
@@ -210,6 +210,8 @@ def gather(results: Path, given: ReportGiven) -> Batch:
         target if isinstance(target, str) else target.path or "" for target in intake.targets or []
     ]
     batch.proof = _proof(results, batch) if batch.targets else None
+    batch.films = films.shown(results)
+    batch.problems += batch.films.problems
     rows = intake.rows or views.RowsRead()
     batch.rows_read = rows.read or 0
     _uncaptured(rows, batch, given, path)

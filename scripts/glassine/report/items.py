@@ -11,7 +11,7 @@ import msgspec
 from glassine.base import files, item_states, naming, rights, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.item_states import ItemStatus
-from glassine.report import views
+from glassine.report import films, views
 from glassine.report.shown import Frame, Item, Master, PictureFile, address
 
 # What reading a record that is not as a step wrote it may raise.
@@ -41,6 +41,12 @@ class _Records:
     def tiles(self, master: str, index: int) -> views.Tiles | None:
         rendered = (frame for frame in self.render.frames if _is(frame, master, index))
         return next((frame.tiles for frame in rendered), None)
+
+    def film(self, master: str, index: int) -> str:
+        """Return in words the film that a frame was rendered with, "" where none is shared."""
+        rendered = (frame for frame in self.render.frames if _is(frame, master, index))
+        notes = [frame.tone.film for frame in rendered if frame.tone and frame.tone.film]
+        return films.words(notes[0]) if notes else ""
 
     def measures(self, master: str, index: int) -> list[views.Measure]:
         measured = (frame for frame in self.quality.frames if _is(frame, master, index))
@@ -156,6 +162,7 @@ def _frame(item_dir: Path, records: _Records, master: str, frame: views.LocatedF
         files=_frame_files(item_dir.name, records, master, frame.index),
         tiles=_tiles(item_dir, records.tiles(master, frame.index)),
         measures=records.measures(master, frame.index),
+        film=records.film(master, frame.index),
     )
 
 

@@ -423,6 +423,7 @@ function panel() {
     ...(frame ? frameTools(detail, master, frame) : []),
     make("h3", {}, "Note"),
     noteField(detail),
+    ...(frame?.film ? [make("h3", {}, `Film of frame ${frame.n}`), make("p", {}, frame.film)] : []),
     ...(frame?.measures.length ? measureTable(frame) : []),
     ...facts(detail, master, frame));
 }

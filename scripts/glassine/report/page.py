@@ -215,6 +215,7 @@ def render(batch: Batch, throughput: Throughput, institution: Institution, viewe
         ("all", "All items"),
         ("quality", "Quality"),
         ("time", "Time"),
+        *([("films", "Films")] if batch.films.films or batch.films.without else []),
         *([("targets", "Capture targets")] if batch.proof else []),
         ("deliveries", "Deliveries"),
         ("next", "To capture next"),

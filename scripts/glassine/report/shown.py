@@ -14,6 +14,7 @@ from glassine.base.model import ItemId
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.report import views
 from glassine.report.deliveries import Deliveries
+from glassine.report.films import ShownFilms
 
 _STATE_WORDS = {
     "done": "done",
@@ -45,7 +46,8 @@ class Frame(msgspec.Struct, frozen=True, kw_only=True):
     corners: in pixels of the master as stored. angle: of the skew, degrees; rotate: clockwise,
     degrees. seen: what was measured of it, which a decision about it keeps (`seen` in
     corrections.yaml): {} where a person added it, None where the record does not say. files: its
-    pictures by their use. tiles: info.json of its tile set (IIIF Image API 3).
+    pictures by their use. tiles: info.json of its tile set (IIIF Image API 3). film: the one that
+    it was rendered with, in words, "" where no other master shares it.
     """
 
     n: int
@@ -65,6 +67,7 @@ class Frame(msgspec.Struct, frozen=True, kw_only=True):
     files: dict[str, PictureFile]
     tiles: dict[str, Any] | None
     measures: list[views.Measure]
+    film: str = ""
 
 
 class Master(msgspec.Struct, kw_only=True):
@@ -178,6 +181,7 @@ class Batch:
     other_files: list[str] = field(default_factory=list)
     targets: list[str] = field(default_factory=list)
     proof: Proof | None = None
+    films: ShownFilms = field(default_factory=ShownFilms)
     rows_read: int = 0
     without_master: list[ListedRow] = field(default_factory=list)
     delivered: Deliveries = field(default_factory=Deliveries)

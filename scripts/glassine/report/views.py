@@ -14,6 +14,7 @@ from msgspec import UNSET, UnsetType
 
 from glassine.base.records import Given
 from glassine.base.records.corrections import Correction
+from glassine.base.tone import FilmNote
 
 
 class View(Given, frozen=True, kw_only=True):
@@ -281,10 +282,17 @@ class Tiles(Given, frozen=True, kw_only=True):
     path: str
 
 
+class FrameTone(Given, frozen=True, kw_only=True):
+    """film: the film whose values the frame was rendered with, where masters share it."""
+
+    film: FilmNote | None = None
+
+
 class RenderedFrame(Given, frozen=True, kw_only=True):
     master: str
     index: int
     tiles: Tiles | None = None
+    tone: FrameTone | None = None
 
 
 class Rendering(View, frozen=True, kw_only=True):

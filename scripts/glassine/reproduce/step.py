@@ -210,6 +210,7 @@ class _Item:
             "facts": None if any("facts" in master for master in masters) else facts,
             "catalogue": detail["catalogue"],
             "corrections": None,
+            "films": rendered.get("films", []),
             "settings": {**rendered["settings"], **detail["settings"]},
             "institution": detail["institution"],
             "software": detail["software"],

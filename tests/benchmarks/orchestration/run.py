@@ -107,7 +107,7 @@ from pathlib import Path
 sys.path.insert(0, "scripts")
 from glassine import steps as table
 from glassine.base import files
-from glassine.night import due, item_job, run
+from glassine.night import due, run
 night = run.Run({"masters": sys.argv[2]}, Path(sys.argv[1]))
 (name,) = night.batches
 for item in night.lookup.batch(name).ready():
@@ -119,7 +119,7 @@ for item in night.lookup.batch(name).ready():
             path.parent.mkdir(exist_ok=True)
             files.write_json(path, {"stub": True, "masters": [], "frames": []})
     steps = night.lookup.steps_given(name, item)
-    files.write_json(folder / "steps.json", {each["step"]: item_job._digest(each) for each in steps})
+    files.write_json(folder / "steps.json", {each["step"]: due.digest(each) for each in steps})
     due.write_stamp(folder, night.lookup.item_key(name, item))
 """
 

@@ -10,7 +10,7 @@ from glassine.base.model import Facts
 from glassine.base.records.batch_file import StatedFacts
 
 # Facts that follow from where batch.yaml states the others.
-DERIVED = {"operator", "for_part", "polarity_of_kind"}
+DERIVED = {"operator", "film_from", "for_part", "polarity_of_kind"}
 STATED = files.read_schema("batch")["$defs"]["StatedFacts"]
 DEFAULTS = {each.name: each.default for each in msgspec.structs.fields(Facts)}
 

@@ -244,7 +244,7 @@ def test_a_fact_of_a_master_concerns_the_steps_that_use_facts_alone(folder):
         if due.given(step.name, due.Batch(before), "PEH-0001", config)
         != due.given(step.name, due.Batch(after), "PEH-0001", config)
     }
-    assert changed == {"locate", "render", "embed", "record"}
+    assert changed == {"locate", "look", "render", "embed", "record"}
     keys = [due.key(due.Batch(each), "PEH-0001", config) for each in (before, after)]
     assert keys[0] != keys[1]
     keys = [due.key(due.Batch(each), "PEH-0002", config) for each in (before, after)]

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from glassine import steps
-from glassine.night import due, item_job
+from glassine.night import due
 
 SCRIPTS = Path(__file__).resolve().parents[3] / "scripts"
 NAMES = [step.name for step in steps.STEPS]
@@ -99,7 +99,7 @@ def test_a_missing_record_is_made_again(item_dir):
 
 
 def test_a_failing_step_leaves_what_was_done_and_is_tried_again(item_dir):
-    assert process(item_dir, given(render="fail")) == (1, ["verify", "locate"])
+    assert process(item_dir, given(render="fail")) == (1, ["verify", "locate", "look"])
     held = json.loads((item_dir / "held.json").read_text())
     assert (held["step"], held["findings"][0]["code"]) == ("render", "render.bad")
     assert not (item_dir / "done.json").exists()
@@ -117,5 +117,5 @@ def test_a_crash_is_told_of_the_step_it_happened_in(item_dir):
 
 def test_a_damaged_account_of_steps_means_from_the_start(item_dir):
     process(item_dir, given())
-    (item_dir / item_job.STEPS_DONE).write_text("{")
+    (item_dir / due.STEPS_DONE).write_text("{")
     assert process(item_dir, given()) == (0, NAMES)

@@ -60,7 +60,7 @@ def test_the_stage_is_the_first_step_without_a_time(night: Path) -> None:
     for step in ("verify", "locate"):
         make_results.write_json(item / "timings" / f"{step}.json", {"step": step, "seconds": 1})
     (found,) = progress.look(night, [], time.time())
-    assert found.stages == {"render": 1}
+    assert found.stages == {"look": 1}
 
 
 def test_a_run_is_on_only_while_its_process_lives(night: Path) -> None:

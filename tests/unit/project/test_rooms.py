@@ -14,6 +14,8 @@ LAYERS = (
     {"base"},
     {"masters"},
     {"intake", "verify", "locate", "render", "embed", "targets"},
+    {"look"},
+    {"films"},
     {"record"},
     {"pack"},
     {"deliver"},

@@ -184,6 +184,23 @@ class StatedFacts(Record, frozen=True, kw_only=True):
         ]
         | UnsetType
     ) = UNSET
+    film: (
+        Annotated[
+            str,
+            Meta(
+                min_length=1,
+                max_length=100,
+                description=(
+                    "Name of the one film that these negatives were taken on (a roll, a pack of "
+                    "one emulsion, a sleeve): D-min, slopes and balance are then estimated of all "
+                    "its frames together. Goes before the catalogue's. Frames that plainly are of "
+                    "another film are rendered by what they show themselves, and are for review."
+                ),
+                examples=["roll 7"],
+            ),
+        ]
+        | UnsetType
+    ) = UNSET
     slopes: (
         Annotated[
             list[Annotated[int | float, number(0.1, 4)]],

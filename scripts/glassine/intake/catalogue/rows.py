@@ -40,7 +40,7 @@ class RecordReader:
             narrow=narrow,
             materials={word.casefold(): to for word, to in section.materials.items()},
             rights=settings.rights,
-            ignored=frozenset(section.ignored_columns),
+            ignored=frozenset([*section.ignored_columns, section.film_column or ""]),
             dates=Reading(tuple(section.languages), section.day_first),
         )
         self.unused: Counter[str] = Counter()

@@ -1,0 +1,1 @@
+"""What is seen of an item's negatives, kept for the pooling of films."""
