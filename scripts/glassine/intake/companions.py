@@ -99,6 +99,11 @@ def corrections(listing: door.Listing) -> Chosen:
     return _statements(listing, _CORRECTIONS, "corrections")
 
 
+def is_statement(name: str) -> bool:
+    """Return whether a file of this name (folded) states something of the batch for certain."""
+    return name in _CATALOGUES | _FACTS | _CORRECTIONS
+
+
 def _statements(listing: door.Listing, names: frozenset[str], stem: str) -> Chosen:
     top = _top(listing)
     certain = tuple(entry for entry in top if folded(entry.name) in names)

@@ -66,6 +66,10 @@ def _shared(step: steps.Step, batch: Batch, config: dict[str, Any]) -> dict[str,
         "settings": {section: config.get(section, {}) for section in step.sections},
         "version": steps.version(step.name),
     }
+    if step.name == "verify":
+        # All else there is done with when intake has run: another entry of `intake.ignore` is no
+        # reason to read every master again.
+        result["settings"]["intake"] = {"max_pixels": config["intake"]["max_pixels"]}
     if "batch_facts" in step.fields:
         result["batch_facts"] = batch.facts()
     if step.name in {"embed", "record"}:
@@ -86,6 +90,9 @@ def _own(step: steps.Step, batch: Batch, item: ItemId) -> dict[str, Any]:
     for name in step.fields:
         if name == "findings":
             result[name] = [master for master in entry["findings"] if master["severity"] == "hold"]
+        elif name == "companions":
+            beside = entry.get(name, [])
+            result[name] = [companion for companion in beside if companion["delivered"]]
         elif name not in ("batch_facts", "facts"):
             result[name] = entry.get(name)
     return result

@@ -192,6 +192,17 @@ def _withdrawn(entries: list[Any] | None, path: Path, batch: Batch) -> list[With
     return withdrawn
 
 
+def _beside_masters(lines: list[Any]) -> list[str]:
+    """Return previews and raw files beside masters. lines: items of intake.json."""
+    entries = [line.get("companions") for line in lines if isinstance(line, dict)]
+    beside = [each for entry in entries if isinstance(entry, list) for each in entry]
+    return [
+        f"{each.get('path')} (delivered)" if each.get("delivered") is True else str(each.get("path"))
+        for each in beside
+        if isinstance(each, dict)
+    ]
+
+
 def gather(results: Path, given: ReportGiven) -> Batch:
     """Return everything the page shows of a batch. results: `results/<batch>/`."""
     batch = Batch(given.batch, given.batch)
@@ -206,6 +217,8 @@ def gather(results: Path, given: ReportGiven) -> Batch:
     batch.counts = counts(batch.statuses)
     batch.notes = _findings(intake.notes, batch.batch) + _placeholders(given)
     batch.other_files = intake.other_files or []
+    batch.ignored_files = intake.ignored_files or []
+    batch.beside_masters = _beside_masters(intake.items or [])
     batch.targets = [
         target if isinstance(target, str) else target.path or "" for target in intake.targets or []
     ]

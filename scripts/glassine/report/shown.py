@@ -176,6 +176,8 @@ class Batch:
     held_since: str = ""
     notes: list[Finding] = field(default_factory=list)
     other_files: list[str] = field(default_factory=list)
+    ignored_files: list[str] = field(default_factory=list)
+    beside_masters: list[str] = field(default_factory=list)
     targets: list[str] = field(default_factory=list)
     proof: Proof | None = None
     rows_read: int = 0

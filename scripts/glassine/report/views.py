@@ -141,6 +141,7 @@ class Intake(View, frozen=True, kw_only=True):
     notes: list[Any] | None = None
     rows: RowsRead | None = None
     other_files: list[str] | None = None
+    ignored_files: list[str] | None = None
     targets: list[str | TargetPath] | None = None
     withdraw: list[Any] | None = None
 

@@ -47,6 +47,19 @@ class MasterEntry(Record, frozen=True, kw_only=True):
     facts: Facts | UnsetType = UNSET
 
 
+class Companion(Record, frozen=True, kw_only=True):
+    """A picture beside a master, of its name. path, master: in the batch folder; bytes, mtime_ns,
+    expected: as of a master. delivered: whether it goes into the item's package."""
+
+    path: str
+    kind: Literal["preview", "raw"]
+    master: str
+    bytes: Count
+    mtime_ns: int
+    expected: dict[str, str]
+    delivered: bool
+
+
 class ItemEntry(Record, frozen=True, kw_only=True):
     """An item, or the stand-in of a file that tells none.
 
@@ -59,6 +72,7 @@ class ItemEntry(Record, frozen=True, kw_only=True):
     catalogue: CatalogueRow | None
     corrections: Correction | None
     labels: list[Label] = msgspec.field(default_factory=list)
+    companions: list[Companion] = msgspec.field(default_factory=list)
     findings: list[FindingNote]
     facts: Facts | UnsetType = UNSET
 
@@ -97,7 +111,8 @@ class Intake(Record, frozen=True, kw_only=True):
     """intake.json of a batch.
 
     default_facts: what batch.yaml states of all captures, those of targets too. notes: what
-    concerns no item. withdraw: what a person withdrew from delivery (corrections.yaml).
+    concerns no item. ignored_files: those that the settings leave out. withdraw: what a person
+    withdrew from delivery (corrections.yaml).
     """
 
     batch: BatchId
@@ -108,6 +123,7 @@ class Intake(Record, frozen=True, kw_only=True):
     notes: list[FindingNote]
     rows: RowsRead
     other_files: list[str]
+    ignored_files: list[str] = msgspec.field(default_factory=list)
     targets: list[TargetEntry]
     withdraw: list[Withdrawal] = msgspec.field(default_factory=list)
     corrections_without_item: list[str] = msgspec.field(default_factory=list)
