@@ -197,7 +197,7 @@ def _beside_masters(lines: list[Any]) -> list[str]:
     entries = [line.get("companions") for line in lines if isinstance(line, dict)]
     beside = [each for entry in entries if isinstance(entry, list) for each in entry]
     return [
-        f"{each.get('path')} (delivered)" if each.get("delivered") is True else str(each.get("path"))
+        f"{each.get('path')}{' (delivered)' if each.get('delivered') is True else ''}"
         for each in beside
         if isinstance(each, dict)
     ]
