@@ -31,6 +31,7 @@ def paths(
     """Return the entries of which some say something of the batch: they are no other files."""
     kinds = (companions.facts, companions.corrections, companions.catalogue)
     chosen = [entry.path for choose in kinds for entry in choose(listing).entries]
+    chosen += [entry.path for entry in companions.pull_lists(listing)]
     described = [posixpath.normpath(target.description) for target in targets]
     return frozenset([*lists.names, *chosen, *described])
 

@@ -23,6 +23,7 @@ from glassine.base.records.parts import FindingNote
 from glassine.intake import (
     batch_facts,
     batch_lists,
+    expected,
     judging,
     left_out,
     list_checks,
@@ -54,6 +55,7 @@ def take_in(batch_dir: Path, given: IntakeGiven) -> Intake:
     judging.check_folders(batch, collector)
     judging.check_targets(batch, collector)
     rows = row_checks.join_catalogue(batch, collector)
+    expected_items = expected.compare(batch, collector)
     facts = judging.state_facts(batch, collector)
     judging.check_statements(batch, collector)
     judging.hold_by_doubts(collector)
@@ -71,6 +73,7 @@ def take_in(batch_dir: Path, given: IntakeGiven) -> Intake:
         items=[_item_entry(batch, item, masters) for _, item in sorted(collector.items.items())],
         notes=[FindingNote(**finding.as_dict()) for finding in collector.notes],
         rows=rows,
+        expected=expected_items,
         other_files=others,
         ignored_files=sorted(collector.ignored),
         targets=batch.targets,

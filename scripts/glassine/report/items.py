@@ -91,6 +91,10 @@ def _catalogue_rows(row: views.Row) -> list[tuple[str, str]]:
         ("Decay level", level),
         ("Rights", stated.name or (stated.status if row.rights else "")),
         ("Collection", row.collection),
+        (
+            "Further identifiers",
+            "; ".join(f"{each.type}: {each.value}" for each in row.identifiers or []),
+        ),
     ]
     return [(label, text) for label, text in rows if text]
 

@@ -150,6 +150,31 @@ def decay_order(row: ListedRow) -> tuple[int, bool, str]:
     return (-(level if level is not None else -1), row.material != "nitrate", row.item)
 
 
+class Missing(msgspec.Struct, frozen=True, kw_only=True):
+    """An expected item without a master."""
+
+    item: str
+    shelf_mark: str = ""
+    title: str = ""
+
+
+class Expected(msgspec.Struct, frozen=True, kw_only=True):
+    """What the batch should hold against what it holds; see the record of intake.
+
+    captured: how many of the expected items have a master. shelf_marks: {item: where it stands},
+    as a pull list says.
+    """
+
+    sources: list[str]
+    count: int
+    captured: int
+    missing: list[Missing]
+    shelf_marks: dict[str, str]
+    surplus: list[str]
+    double: list[str]
+    unread: list[str]
+
+
 @dataclass(frozen=True)
 class Proof:
     """What the target captures say (targets.json). holds: what keeps the batch from delivery."""
@@ -180,6 +205,7 @@ class Batch:
     beside_masters: list[str] = field(default_factory=list)
     targets: list[str] = field(default_factory=list)
     proof: Proof | None = None
+    expected: Expected | None = None
     rows_read: int = 0
     without_master: list[ListedRow] = field(default_factory=list)
     delivered: Deliveries = field(default_factory=Deliveries)

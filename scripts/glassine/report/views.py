@@ -75,6 +75,11 @@ class Term(View, frozen=True, kw_only=True):
     term: str | None = None
 
 
+class Identifier(View, frozen=True, kw_only=True):
+    type: str | None = None
+    value: str | None = None
+
+
 class Row(View, frozen=True, kw_only=True):
     """A row of the catalogue. date_understood: whether EDTF was made of the words of the date."""
 
@@ -93,6 +98,7 @@ class Row(View, frozen=True, kw_only=True):
     decay_level: int | None = None
     rights: dict[str, str | None] | None = None
     collection: str | None = None
+    identifiers: list[Identifier] | None = None
 
 
 class StatedFacts(View, frozen=True, kw_only=True):
@@ -129,6 +135,18 @@ class RowsRead(View, frozen=True, kw_only=True):
     without_master: list[Any] | None = None
 
 
+class Expected(View, frozen=True, kw_only=True):
+    """What the batch should hold; missing: each is taken by itself."""
+
+    sources: list[str] | None = None
+    count: int | None = None
+    missing: list[Any] | None = None
+    shelf_marks: dict[str, str] | None = None
+    surplus: list[str] | None = None
+    double: list[str] | None = None
+    unread: list[str] | None = None
+
+
 class TargetPath(View, frozen=True, kw_only=True):
     path: str | None = None
 
@@ -140,6 +158,7 @@ class Intake(View, frozen=True, kw_only=True):
     items: list[Any] | None = None
     notes: list[Any] | None = None
     rows: RowsRead | None = None
+    expected: Expected | None = None
     other_files: list[str] | None = None
     ignored_files: list[str] | None = None
     targets: list[str | TargetPath] | None = None

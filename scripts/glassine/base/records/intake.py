@@ -101,6 +101,32 @@ class RowsRead(Record, frozen=True, kw_only=True):
     catalogue: str | None
 
 
+class ExpectedItem(Record, frozen=True, kw_only=True):
+    """An item that should be captured. shelf_mark: where it stands, as a list or the catalogue
+    says."""
+
+    item: str
+    shelf_mark: str = ""
+    title: str = ""
+
+
+class Expected(Record, frozen=True, kw_only=True):
+    """What a batch should hold against what it holds.
+
+    sources: what says so. count: of expected items. missing: without a master; surplus: captured,
+    not expected; double: captured twice. unread: lists and entries that could not be read.
+    shelf_marks: {item: where it stands} of captured ones, as a pull list says.
+    """
+
+    sources: list[str]
+    count: Count
+    missing: list[ExpectedItem]
+    surplus: list[str]
+    double: list[str]
+    unread: list[str] = msgspec.field(default_factory=list)
+    shelf_marks: dict[str, str] = msgspec.field(default_factory=dict)
+
+
 class BatchFacts(Record, frozen=True, kw_only=True):
     """What holds for the whole batch."""
 
@@ -122,6 +148,7 @@ class Intake(Record, frozen=True, kw_only=True):
     items: list[ItemEntry]
     notes: list[FindingNote]
     rows: RowsRead
+    expected: Expected | None = None
     other_files: list[str]
     ignored_files: list[str] = msgspec.field(default_factory=list)
     targets: list[TargetEntry]
