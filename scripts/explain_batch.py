@@ -1,6 +1,7 @@
 """Tell what a night would make of a batch folder: `scripts/nightly --explain FOLDER`.
 
-Takes the night's own arguments for settings: --config, --configfile, --directory.
+Takes the night's own arguments for settings: --config, --configfile, --directory; with --item it
+tells which rules of the settings hold for an item, and why.
 """
 
 from __future__ import annotations
@@ -53,6 +54,7 @@ def _config(files: list[str], entries: list[str]) -> dict[str, Any]:
 def main(arguments: list[str]) -> int:
     parser = _Parser(add_help=False)
     parser.add_argument("--explain", metavar="FOLDER", required=True)
+    parser.add_argument("--item", action="append", default=[])
     parser.add_argument("--config", "-C", nargs="*", action="extend", default=[])
     parser.add_argument("--configfile", "--configfiles", nargs="+", action="extend", default=[])
     parser.add_argument("--directory", "-d", default=".")
@@ -63,7 +65,7 @@ def main(arguments: list[str]) -> int:
         config = _config(given.configfile, given.config)
     except GlassineError as error:
         _refuse(" ".join(finding.sentence() for finding in error.findings), exits.SETTINGS)
-    return explain.run(given.explain, config, Path(given.directory).resolve())
+    return explain.run(given.explain, config, Path(given.directory).resolve(), items=given.item)
 
 
 if __name__ == "__main__":

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 import sys
 import unicodedata
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -19,7 +20,7 @@ from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import BatchId
 from glassine.base.visible import visible
 from glassine.night import agreement, batches
-from glassine.night.explained import Explained, Fate, explain
+from glassine.night.explained import Explained, Fate, explain, rules_of
 from glassine.night.workplace import Workplace
 
 # Lines of one kind that are told one by one.
@@ -27,12 +28,20 @@ _MOST = 40
 _NO_ID = re.compile(r"[^A-Za-z0-9._-]+")
 
 
-def run(named: str, config: dict[str, Any], working_dir: Path, out: TextIO | None = None) -> int:
+def run(
+    named: str,
+    config: dict[str, Any],
+    working_dir: Path,
+    out: TextIO | None = None,
+    *,
+    items: Sequence[str] = (),
+) -> int:
     """Tell of a batch folder, or of each batch in the folder of masters; return the exit code.
 
     named: the folder, or the name of a batch in the folder of masters. config: the settings as
-    stated. The code is 0 where nothing would be held, 1 where something would, 64 where there is
-    no such folder, 78 where a setting is wrong.
+    stated. items: of which alone it is told which settings hold. The code is 0 where nothing would
+    be held, 1 where something would, 64 where there is no such folder or item, 78 where a setting
+    is wrong.
     """
     out = out or sys.stdout
     try:
@@ -43,6 +52,8 @@ def run(named: str, config: dict[str, Any], working_dir: Path, out: TextIO | Non
     folder = _folder(named, place)
     if isinstance(folder, Finding):
         return _stopped([folder], exits.USAGE)
+    if items:
+        return _tell_items(folder, place, items, out)
     ended = _tell_settings(place, out)
     if folder.resolve() == place.masters.resolve():
         return max(ended, _tell_all(place, out))
@@ -92,6 +103,39 @@ def _tell_settings(place: Workplace, out: TextIO) -> int:
         _line(out)
         return exits.HELD
     return 0
+
+
+def _tell_items(folder: Path, place: Workplace, items: Sequence[str], out: TextIO) -> int:
+    """Say which rules of the settings hold for some items of a batch, or of all batches."""
+    folders = [folder]
+    if folder.resolve() == place.masters.resolve():
+        chosen = batches.to_process(place.masters, place.config, place.working_dir)
+        folders = [place.batch_dir(name) for name in chosen.names]
+    known: dict[str, str] = {}
+    for each in folders:
+        name, _ = _batch_name(each)
+        try:
+            told = rules_of(each, name, place.config)
+        except GlassineError as error:
+            return _stopped(error.findings, exits.HELD)
+        known |= dict.fromkeys(told, name)
+        for item in items:
+            if item in told:
+                _line(out, f"{item} of {name}:")
+                for line in told[item]:
+                    _line(out, f"  {line}")
+    absent = [
+        Finding(
+            "run.no_such_item",
+            item,
+            f"No batch that was looked at has this item.{wording.near(item, known)}",
+            "an item that intake finds there.",
+            "Correct the id after --item.",
+        )
+        for item in items
+        if item not in known
+    ]
+    return _stopped(absent, exits.USAGE) if absent else 0
 
 
 def _tell_all(place: Workplace, out: TextIO) -> int:

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 import msgspec
+from msgspec import UNSET
 
 from glassine.base import door, item_states, naming, sandbox
 from glassine.base.errors import Finding, GlassineError
@@ -24,6 +25,7 @@ from glassine.intake import step as intake
 from glassine.intake.given import CatalogueSettings, IntakeGiven
 from glassine.intake.model import is_master
 from glassine.masters import fixity
+from glassine.night import rules
 
 State = Literal["goes on", "for review", "held", "waits", ""]
 _HEADER_S = 60.0
@@ -222,6 +224,29 @@ def _state(item: ItemEntry, findings: list[Finding]) -> State:
 def _sentence(finding: Finding, path: str) -> str:
     about = "" if finding.path == path else f"{finding.path}: "
     return f"{about}{finding.what} {finding.next_step} [{finding.code}]"
+
+
+def rules_of(folder: Path, batch: str, config: dict[str, Any]) -> dict[str, list[str]]:
+    """Return {item: which rules of the settings hold for it and why, in lines}.
+
+    Raises GlassineError where the batch cannot be taken in.
+    """
+    taken = intake.take_in(folder, _given(batch, config))
+    return {
+        item.item: rules.explained(
+            config, rules.Told(batch, item.item, item.catalogue), _as_rules_see(item)
+        )
+        for item in taken.items
+        if not naming.is_stand_in(item.item)
+    }
+
+
+def _as_rules_see(item: ItemEntry) -> list[rules.MasterTold]:
+    seen = []
+    for master in item.masters:
+        kind = "auto" if master.facts is UNSET else master.facts.kind
+        seen.append(rules.MasterTold(master.path, master.part, None if kind == "auto" else kind))
+    return seen
 
 
 # --- settings ----------------------------------------------------------------------------
