@@ -9,7 +9,7 @@ alone, which is given them and asks for each master.
 from __future__ import annotations
 
 import fnmatch
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -118,6 +118,26 @@ def laid_over(config: dict[str, Any], more: Mapping[str, Any]) -> dict[str, Any]
     return {**config, **{name: {**config[name], **keys} for name, keys in more.items()}}
 
 
+def words(rule: Mapping[str, Any], number: int) -> str:
+    """Return in words which rule it is."""
+    goes_by = "; ".join(
+        f"{name} {' or '.join(_wanted(rule, name))}"
+        for name in (*_OF_ITEM, *OF_MASTER)
+        if name in rule["for"]
+    )
+    return f"rule {number} ({goes_by})"
+
+
+def unused(config: dict[str, Any], items: Iterable[Told]) -> list[str]:
+    """Return in words which rules hold for none of these items. Whether there is a master of the
+    kind or part is not asked."""
+    rules = config.get("rules") or []
+    if not rules:
+        return []
+    held = {place for told in items for place in fitting(config, told)}
+    return [words(rule, place + 1) for place, rule in enumerate(rules) if place not in held]
+
+
 # --- are they right ----------------------------------------------------------------------
 
 
@@ -204,24 +224,19 @@ def explained(config: dict[str, Any], told: Told, masters: Sequence[MasterTold])
     lines = []
     for number, rule in enumerate(rules, 1):
         why = missed(rule, told, house)
-        goes_by = "; ".join(
-            f"{name} {' or '.join(_wanted(rule, name))}"
-            for name in (*_OF_ITEM, *OF_MASTER)
-            if name in rule["for"]
-        )
+        this = f"R{words(rule, number)[1:]}"
         keys = ", ".join(
             f"{section}.{key}: {value}"
             for section, stated in rule["set"].items()
             for key, value in stated.items()
         )
         if why:
-            lines.append(f"Rule {number} ({goes_by}) does not hold: {why}.")
+            lines.append(f"{this} does not hold: {why}.")
         elif not of_masters(rule):
-            lines.append(f"Rule {number} ({goes_by}) holds: {keys}.")
+            lines.append(f"{this} holds: {keys}.")
         else:
             lines += [
-                f"Rule {number} ({goes_by}) {_of_master(rule, master)} {master.path}: {keys}."
-                for master in masters
+                f"{this} {_of_master(rule, master)} {master.path}: {keys}." for master in masters
             ]
     return [*lines, *_outcome(config, told)] if rules else ["The settings have no rules."]
 

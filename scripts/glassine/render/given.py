@@ -138,6 +138,6 @@ class RenderGiven(Given, frozen=True, kw_only=True):
     def settings_recorded(self) -> dict[str, Any]:
         """Return the sections that repeat the pictures."""
         recorded = {name: self.settings[name] for name in SECTIONS}
-        if "rules" in self.settings:
+        if self.settings.get("rules"):
             recorded["rules"] = self.settings["rules"]
         return recorded

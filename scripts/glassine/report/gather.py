@@ -248,6 +248,7 @@ def gather(results: Path, given: ReportGiven) -> Batch:
     batch.counts = counts(batch.statuses)
     batch.notes = _findings(intake.notes, batch.batch) + _placeholders(given)
     batch.other_files = intake.other_files or []
+    batch.rules_unused = [*given.rules_unused]
     batch.ignored_files = intake.ignored_files or []
     batch.beside_masters = _beside_masters(intake.items or [])
     batch.targets = [

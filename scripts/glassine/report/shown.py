@@ -203,6 +203,7 @@ class Batch:
     other_files: list[str] = field(default_factory=list)
     ignored_files: list[str] = field(default_factory=list)
     beside_masters: list[str] = field(default_factory=list)
+    rules_unused: list[str] = field(default_factory=list)
     targets: list[str] = field(default_factory=list)
     proof: Proof | None = None
     expected: Expected | None = None

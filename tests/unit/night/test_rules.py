@@ -192,6 +192,15 @@ def test_what_holds_for_an_item_and_why_is_told():
     assert lines[-1] == "iiif.quality is 10, by rule 1."
 
 
+def test_a_rule_that_holds_for_no_item_is_named(batch):
+    complete = config(
+        rule({"iiif": {"quality": 1}}, item="PEH-*"),
+        rule({"iiif": {"quality": 2}}, collection="Harbor*"),
+    )
+    told = [rules.Told(batch.name, each.item, each.catalogue) for each in batch.items.values()]
+    assert rules.unused(complete, told) == ["rule 2 (collection Harbor*)"]
+
+
 def test_the_command_tells_of_an_item_and_refuses_one_that_is_not_there(tmp_path, capsys):
     entry = rule({"iiif": {"quality": 10}}, item="PEH-0001")
     stated = {**STATED, "masters": str(SAMPLE.parent), "rules": [entry]}
