@@ -28,6 +28,7 @@ from glassine.intake import (
     left_out,
     list_checks,
     row_checks,
+    session_files,
     side_files,
 )
 from glassine.intake.given import IntakeGiven
@@ -55,6 +56,7 @@ def take_in(batch_dir: Path, given: IntakeGiven) -> Intake:
     judging.check_folders(batch, collector)
     judging.check_targets(batch, collector)
     rows = row_checks.join_catalogue(batch, collector)
+    sessions = session_files.read(batch.listing, batch.folder, collector)
     expected_items = expected.compare(batch, collector)
     facts = judging.state_facts(batch, collector)
     judging.check_statements(batch, collector)
@@ -74,6 +76,7 @@ def take_in(batch_dir: Path, given: IntakeGiven) -> Intake:
         notes=[FindingNote(**finding.as_dict()) for finding in collector.notes],
         rows=rows,
         expected=expected_items,
+        sessions=sessions,
         other_files=others,
         ignored_files=sorted(collector.ignored),
         targets=batch.targets,

@@ -13,7 +13,7 @@ from glassine.base.item_states import counts, finding
 from glassine.base.model import ItemId
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.intake import passed_over
-from glassine.report import deliveries, items, views
+from glassine.report import captures, deliveries, items, views
 from glassine.report.given import ReportGiven
 from glassine.report.shown import (
     Batch,
@@ -256,6 +256,7 @@ def gather(results: Path, given: ReportGiven) -> Batch:
     ]
     batch.proof = _proof(results, batch) if batch.targets else None
     batch.expected = _expected(intake.expected) if intake.expected else None
+    batch.captures = captures.of_batch(batch.items, intake)
     rows = intake.rows or views.RowsRead()
     batch.rows_read = rows.read or 0
     _uncaptured(rows, batch, given, path)

@@ -207,6 +207,8 @@ def _master(
     return Master(
         path=listed.path,
         part=listed.part,
+        sequence=listed.sequence,
+        mtime_ns=listed.mtime_ns,
         bytes=listed.bytes or 0,
         width=located.width or width,
         height=located.height or height,

@@ -80,6 +80,8 @@ class Master(msgspec.Struct, kw_only=True):
 
     path: str
     part: str | None = None
+    sequence: str | None = None
+    mtime_ns: int | None = None
     bytes: int = 0
     width: int | None = None
     height: int | None = None
@@ -175,6 +177,24 @@ class Expected(msgspec.Struct, frozen=True, kw_only=True):
     unread: list[str]
 
 
+class Captures(msgspec.Struct, frozen=True, kw_only=True):
+    """When, by whom and of what kind the masters were captured.
+
+    by_hour: {hour as YYYY-MM-DDThh: masters}, by the camera's clock, else by the file's time in
+    UTC, of which there are by_file_time. by_operators: by role ids. again: captures beyond the
+    first of a part and number of an item. an_hour: masters an hour, over hours with some.
+    """
+
+    masters: int
+    by_hour: dict[str, int]
+    by_operators: dict[str, int]
+    by_station: dict[str, int]
+    by_kind: dict[str, int]
+    again: int
+    by_file_time: int
+    an_hour: float | None
+
+
 @dataclass(frozen=True)
 class Proof:
     """What the target captures say (targets.json). holds: what keeps the batch from delivery."""
@@ -207,6 +227,7 @@ class Batch:
     targets: list[str] = field(default_factory=list)
     proof: Proof | None = None
     expected: Expected | None = None
+    captures: Captures | None = None
     rows_read: int = 0
     without_master: list[ListedRow] = field(default_factory=list)
     delivered: Deliveries = field(default_factory=Deliveries)

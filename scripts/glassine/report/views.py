@@ -111,7 +111,9 @@ class ListedMaster(View, frozen=True, kw_only=True):
 
     path: str = ""
     part: str | None = None
+    sequence: str | None = None
     bytes: int | None = None
+    mtime_ns: int | None = None
     size_px: tuple[int | None, int | None] | None = None
     facts: StatedFacts | None = None
 
@@ -147,6 +149,20 @@ class Expected(View, frozen=True, kw_only=True):
     unread: list[str] | None = None
 
 
+class Session(View, frozen=True, kw_only=True):
+    folder: str = ""
+    station: str | None = None
+    operators: list[str] | None = None
+
+
+class Operators(View, frozen=True, kw_only=True):
+    capture: str | None = None
+
+
+class BatchFacts(View, frozen=True, kw_only=True):
+    operator: Operators | None = None
+
+
 class TargetPath(View, frozen=True, kw_only=True):
     path: str | None = None
 
@@ -159,6 +175,8 @@ class Intake(View, frozen=True, kw_only=True):
     notes: list[Any] | None = None
     rows: RowsRead | None = None
     expected: Expected | None = None
+    sessions: list[Session] | None = None
+    facts: BatchFacts | None = None
     other_files: list[str] | None = None
     ignored_files: list[str] | None = None
     targets: list[str | TargetPath] | None = None

@@ -14,6 +14,7 @@ from glassine.base.records.batch_file import Operators, StatedTarget
 from glassine.base.records.catalogue import CatalogueRow
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.base.records.parts import Count, FindingNote
+from glassine.base.records.session_file import Session
 
 ItemState = Literal["ready", "held", "waiting"]
 
@@ -149,6 +150,7 @@ class Intake(Record, frozen=True, kw_only=True):
     notes: list[FindingNote]
     rows: RowsRead
     expected: Expected | None = None
+    sessions: list[Session] = msgspec.field(default_factory=list)
     other_files: list[str]
     ignored_files: list[str] = msgspec.field(default_factory=list)
     targets: list[TargetEntry]
