@@ -9,14 +9,15 @@ rules are proposed to a person.
 from __future__ import annotations
 
 import re
-from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 
 _TOKEN = re.compile(r"[^\W\d_]+|[0-9]+|[\W_]+|\d")
+_ZEROS = re.compile(r"(?<![0-9])0+(?=[0-9])")
+_ANY_MARK = re.compile(r"[\W_]")
 # Longer names are of no use here, and their stretches many.
-_MOST_TOKENS = 14
+_MOST_TOKENS = 24
 _MOST_SHAPES = 8
 _SHARE = 0.5
 # Digits from which a number is taken to have always as many: years, days, filled numbers.
@@ -45,7 +46,7 @@ class SameNumber:
         if self.marks:
             plain = re.sub(f"[{re.escape(self.marks)}]", "-", plain)
         if self.leading_zeros:
-            plain = re.sub(r"(?<![0-9])0+(?=[0-9])", "", plain)
+            plain = _ZEROS.sub("", plain)
         return plain.casefold() if self.case else plain
 
     def as_setting(self) -> dict[str, str | bool]:
@@ -133,13 +134,43 @@ def rules(names: Sequence[str], columns: Mapping[str, Iterable[str]]) -> list[Ru
     found_shapes = shapes(names)
     if not columns:
         return [rule for shape in found_shapes if (rule := _by_structure(shape))]
+    stretches = [(shape, list(_stretches(shape))) for shape in found_shapes]
     best: list[Rule] = []
-    for column, cells in columns.items():
-        numbers = {cell.strip() for cell in cells if cell.strip()}
-        found = [rule for shape in found_shapes if (rule := _by_numbers(shape, column, numbers))]
+    for name, cells in columns.items():
+        column = _Column.of(name, cells)
+        found = [rule for shape, some in stretches if (rule := _by_numbers(shape, some, column))]
         if _worth(found) > _worth(best):
             best = found
     return best
+
+
+@dataclass(frozen=True)
+class _Column:
+    """A column of the catalogue: its cells, and them as `_loose` makes them."""
+
+    name: str
+    numbers: frozenset[str]
+    loose: frozenset[str]
+
+    @classmethod
+    def of(cls, name: str, cells: Iterable[str]) -> _Column:
+        numbers = frozenset(cell.strip() for cell in cells if cell.strip())
+        return cls(name, numbers, frozenset(map(_loose, numbers)))
+
+
+@dataclass(frozen=True)
+class _Stretch:
+    """What stands in each name of a shape from one token to another; loose: as `_loose` has it."""
+
+    first: int
+    last: int
+    texts: list[str]
+    loose: list[str]
+
+
+def _loose(text: str) -> str:
+    """Return what is the same for two spellings of a number under the loosest rules."""
+    return _ANY_MARK.sub("-", _ZEROS.sub("", text.strip())).casefold()
 
 
 def _worth(found: list[Rule]) -> tuple[int, int, int, int]:
@@ -152,41 +183,37 @@ def _worth(found: list[Rule]) -> tuple[int, int, int, int]:
     )
 
 
-def _stretches(shape: _Shape) -> Iterable[tuple[int, int]]:
-    places = [place for place, kind in enumerate(shape.kinds) if kind in "LD" and kind]
-    return ((first, last) for first in places for last in places if first <= last)
+def _stretches(shape: _Shape) -> Iterable[_Stretch]:
+    places = [place for place, kind in enumerate(shape.kinds) if kind in ("L", "D")]
+    for first in places:
+        for last in places:
+            if first <= last:
+                texts = ["".join(name.texts[first : last + 1]) for name in shape.names]
+                yield _Stretch(first, last, texts, [_loose(text) for text in texts])
 
 
-def _by_numbers(shape: _Shape, column: str, numbers: set[str]) -> Rule | None:
+def _by_numbers(shape: _Shape, stretches: list[_Stretch], column: _Column) -> Rule | None:
     """Return the rule under which most names of a shape have a number of the column."""
     best: tuple[tuple[int, int, int], Rule] | None = None
-    loosest = SameNumber(_marks([*numbers]), leading_zeros=True, case=True)
-    loose = {loosest.key(number) for number in numbers}
-    for first, last in _stretches(shape):
-        texts = ["".join(name.texts[first : last + 1]) for name in shape.names]
-        if sum(loosest.key(text) in loose for text in texts) < _SHARE * len(texts):
+    for stretch in stretches:
+        texts = stretch.texts
+        if sum(text in column.loose for text in stretch.loose) < _SHARE * len(texts):
             continue
-        pattern = _pattern(shape, first, last)
+        pattern = _pattern(shape, stretch.first, stretch.last)
         if pattern is None:
             continue
-        fits, same_number = _least_rules(texts, numbers)
+        fits, same_number = _least_rules(texts, column.numbers)
         items = len(set(texts))
         length = len(texts[0])
-        rule = Rule(*pattern, column, same_number, fits, len(texts), items, length)
+        rule = Rule(*pattern, column.name, same_number, fits, len(texts), items, length)
         # Of two stretches that fit as well, the one that tells more items apart, then the longer.
-        worth = (fits, items, last - first)
+        worth = (fits, items, stretch.last - stretch.first)
         if best is None or worth > best[0]:
             best = worth, rule
     return best[1] if best else None
 
 
-def _marks(texts: Iterable[str]) -> str:
-    """Return the marks that stand within numbers, with those common in file names."""
-    seen = Counter(mark for text in texts for mark in text if not mark.isalnum())
-    return "".join(sorted({*seen, "-", "_", ".", " ", "/"}))
-
-
-def _least_rules(texts: list[str], numbers: set[str]) -> tuple[int, SameNumber]:
+def _least_rules(texts: list[str], numbers: frozenset[str]) -> tuple[int, SameNumber]:
     """Return how many texts are numbers, and the fewest rules under which so many are."""
     marks = _marks_between(texts, numbers)
     ladder = [
@@ -207,7 +234,7 @@ def _least_rules(texts: list[str], numbers: set[str]) -> tuple[int, SameNumber]:
     return best
 
 
-def _marks_between(texts: list[str], numbers: set[str]) -> str:
+def _marks_between(texts: list[str], numbers: frozenset[str]) -> str:
     used = {mark for text in [*texts, *numbers] for mark in text if not mark.isalnum()}
     return "".join(sorted(used))
 

@@ -22,7 +22,7 @@ _MOST_BYTES = 64 * 2**20
 _MOST_ROWS = 20_000
 _MOST_COLUMNS = 500
 # Names that are taken to find a rule; the rule is tried with all.
-_MOST_NAMES = 5_000
+_MOST_NAMES = 1_000
 _DELIMITERS = {",": ",", ";": ";", "\t": "tab"}
 # Words of columns for what the fields hold (common practice, no source).
 _WORDS: dict[str, tuple[str, ...]] = {
