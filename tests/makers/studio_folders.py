@@ -143,6 +143,13 @@ def retakes(folder: Folder) -> None:
     folder.put("catalogue.csv", "item_id,title\n" + rows("PEH-{:04d}", (1, 2)))
 
 
+def mixed(folder: Folder) -> None:
+    """Names off the template, and among them a master whose header is refused."""
+    folder.masters(["neg 0001 .tif", "neg 0002 .tif"])
+    folder.masters(["neg 0003 .tif"], np.float32)
+    folder.put("catalogue.csv", "Inventory No;Caption\n" + rows("{:04d}", (1, 2, 3), ";"))
+
+
 def rows(form: str, numbers: Iterable[int], mark: str = ",", more: str = "") -> str:
     return "".join(f"{form.format(n)}{mark}Quay {n}{more}\n" for n in numbers)
 
@@ -151,6 +158,6 @@ STUDIOS: dict[str, Callable[[Folder], None]] = {
     make.__name__: make
     for make in (
         plain, windows, macos, inventory, parts, previews, days, rolls, camera, formats,
-        table_elsewhere, retakes,
+        table_elsewhere, retakes, mixed,
     )
 }  # fmt: skip

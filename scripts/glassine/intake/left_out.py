@@ -1,8 +1,9 @@
 """Files that systems and programs leave in folders: named by `intake.ignore`, left out and listed.
 
-A list of names must not make anything vanish that matters. So what by its content is a TIFF or a
-raw picture stays, unless an entry names that very ending; and an entry with a wildcard leaves out
-no file that says something of the batch: its facts, corrections, catalogue, checksums.
+A list of names must not make anything vanish that matters. So what is a TIFF by its name, or a TIFF
+or raw picture by its content, stays, unless an entry names that very ending; and an entry with a
+wildcard leaves out no file that says something of the batch: its facts, corrections, catalogue,
+checksums.
 """
 
 from __future__ import annotations
@@ -68,8 +69,11 @@ class Names:
             return False
         if head == _APPLE_DOUBLE:
             return True
-        if head in header_size.TIFF_HEADS:
-            ending = PurePosixPath(path).suffix.lower()
+        name = PurePosixPath(path)
+        # A master may be damaged: what is named as one counts as one.
+        named = name.suffix.lower() in naming.MASTER_SUFFIXES and not name.name.startswith("._")
+        if named or head in header_size.TIFF_HEADS:
+            ending = name.suffix.lower()
             return any(entry.ending and entry.ending == ending for entry in fitting)
         return not _says_something(path) or any(not entry.wild for entry in fitting)
 

@@ -37,7 +37,9 @@ def check_room(place: Workplace, batches: Iterable[str]) -> None:
         if not (place.deliveries / f"{name}.receipt.json").exists()
     )
     reserve_mb = place.config["limits"]["free_mb"]
-    crops = place.config["render"]["crop_tiff"] != "none"
+    stated = [place.config["render"]]
+    stated += [rule["set"].get("render", {}) for rule in place.config.get("rules", [])]
+    crops = any(render.get("crop_tiff", "none") != "none" for render in stated)
     warning = preflight.check_room(place.results, due_bytes, reserve_mb, crops=crops)
     if warning:
         sys.stderr.write(f"WARNING {warning}\n")

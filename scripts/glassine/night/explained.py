@@ -18,7 +18,7 @@ from msgspec import UNSET
 from glassine.base import door, item_states, naming, sandbox
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.helper_process import Apart
-from glassine.base.records.intake import Intake, ItemEntry
+from glassine.base.records.intake import Intake, ItemEntry, MasterEntry
 from glassine.base.records.parts import FindingNote
 from glassine.intake import checksums, companions, left_out, proposals, side_files
 from glassine.intake import step as intake
@@ -49,7 +49,8 @@ class Explained:
 
     fates: one for each file, by path. notes: what concerns no file alone. stopped: why the batch
     as a whole is not taken in. rows_unused: items of the catalogue without a master. proposal:
-    settings to write; with_it: how many masters would go on with them.
+    settings to write; with_it: how many masters would go on with them. headers: {path of a master:
+    what is wrong with its header}, as far as one was looked at.
     """
 
     batch: str
@@ -60,6 +61,7 @@ class Explained:
     rows_unused: list[str] = field(default_factory=list)
     proposal: proposals.Proposal = field(default_factory=proposals.Proposal)
     with_it: int = 0
+    headers: dict[str, list[Finding]] = field(default_factory=dict)
 
     def count(self, *states: State) -> int:
         return sum(1 for fate in self.fates if fate.state in states)
@@ -85,7 +87,8 @@ def explain(folder: Path, batch: str, config: dict[str, Any]) -> Explained:
     else:
         explained.notes = [_finding(note) for note in taken.notes]
         explained.rows_unused = taken.rows.without_master
-        explained.fates = _fates(listing, taken, _headers(folder, taken, config), config)
+        _headers(folder, taken, config, explained.headers)
+        explained.fates = _fates(listing, taken, explained.headers, config)
         explained.notes += _without_file(taken, {fate.path for fate in explained.fates})
     _propose(explained, listing, config)
     return explained
@@ -102,14 +105,17 @@ def _finding(note: FindingNote) -> Finding:
 # --- fates -------------------------------------------------------------------------------
 
 
-def _headers(folder: Path, taken: Intake, config: dict[str, Any]) -> dict[str, list[Finding]]:
-    """Return {path of a master: what is wrong with its header}, of items that are ready."""
-    found = {}
+def _headers(
+    folder: Path, taken: Intake, config: dict[str, Any], known: dict[str, list[Finding]]
+) -> None:
+    """Add {path of a master: what is wrong with its header} of items that are ready to `known`."""
     max_pixels = str(config["intake"]["max_pixels"])
     memory_bytes = sandbox.memory_for(_HEADER_MB)
     with Apart("glassine.masters.refused:by_header") as reader:
         for item in taken.items:
             for master in item.masters if item.state == "ready" else []:
+                if master.path in known:
+                    continue
                 told = reader.ask(
                     str(folder / master.path),
                     master.path,
@@ -117,8 +123,7 @@ def _headers(folder: Path, taken: Intake, config: dict[str, Any]) -> dict[str, l
                     seconds=_HEADER_S,
                     memory_bytes=memory_bytes,
                 )
-                found[master.path] = [item_states.finding(each, master.path) for each in told or []]
-    return found
+                known[master.path] = [item_states.finding(each, master.path) for each in told or []]
 
 
 def _fates(
@@ -174,12 +179,7 @@ def _of_item(
 ) -> Iterable[Fate]:
     """Yield the fate of each file of an item: its masters, what lies beside them, what it lacks."""
     refused = [finding for master in item.masters for finding in headers.get(master.path, [])]
-    unlisted = [
-        master.path
-        for master in item.masters
-        if master.must_be_listed is True
-        or (config["verify"]["require_manifest"] and not master.expected)
-    ]
+    unlisted = [master.path for master in item.masters if _must_be_listed(master, config)]
     findings = [_finding(note) for note in item.findings] + refused
     findings += [fixity.unlisted(path) for path in unlisted if item.state != "waiting"]
     state = _state(item, findings)
@@ -198,6 +198,12 @@ def _of_item(
         if path not in paths:
             why = [_sentence(each, path) for each in findings if each.path == path]
             yield Fate(path, f"no master{_of(item)}", "held" if state == "held" else "", (*why,))
+
+
+def _must_be_listed(master: MasterEntry, config: dict[str, Any]) -> bool:
+    """Return whether verify will hold a master that no checksum list names."""
+    required = bool(config["verify"]["require_manifest"])
+    return master.must_be_listed is True or (required and not master.expected)
 
 
 def _of(item: ItemEntry) -> str:
@@ -286,14 +292,16 @@ def _going_on(explained: Explained, config: dict[str, Any]) -> int:
         taken = intake.take_in(explained.folder, _given(explained.batch, quick))
     except GlassineError:
         return 0
-    refused = {fate.path for fate in explained.fates if any("[masters." in why for why in fate.why)}
-    going_on = {
-        master.path
-        for item in taken.items
+    _headers(explained.folder, taken, config, explained.headers)
+    return sum(len(item.masters) for item in taken.items if _goes_on(item, explained, config))
+
+
+def _goes_on(item: ItemEntry, explained: Explained, config: dict[str, Any]) -> bool:
+    """Return whether none of an item's masters holds it, as far as can be told before a night."""
+    return item.state != "held" and not any(
+        explained.headers.get(master.path) or _must_be_listed(master, config)
         for master in item.masters
-        if item.state != "held" and master.must_be_listed is not True
-    }
-    return len(going_on - refused)
+    )
 
 
 def _ids(folder: Path, config: dict[str, Any]) -> list[str]:

@@ -26,7 +26,8 @@ from typing import Any
 from glassine.base import clock, exits, folders, naming, settings, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.visible import visible
-from glassine.night import overview
+from glassine.night import lock, overview
+from glassine.night.workplace import MOVES
 
 COMMON, OWN = "common.yaml", overview.OWN
 ENGINE = settings.PROJECT / "scripts" / "engine.py"
@@ -174,11 +175,12 @@ def run_all(
     run: runs a command and returns its exit code.
     """
     run = run or _run
+    keeps = not (lock.only_looks([*arguments]) or set(MOVES) & {*arguments})
     nights = []
     for name, finding in found.problems:
         sys.stderr.write(f"NOT DONE {finding.sentence()}\n")
         nights.append(overview.Night(name, clock.now_text(), exits.SETTINGS, {}, finding.what))
-    overview.add(root, nights)
+    _keep(root, nights, keeps)
     for project in found.chosen:
         sys.stdout.write(f"== {visible(project.name)}\n")
         sys.stdout.flush()
@@ -188,11 +190,18 @@ def run_all(
             project.name, clock.now_text(), code, overview.counts_of(project.folder, started)
         )
         nights.append(night)
-        overview.add(root, [night])
-    sys.stdout.write(f"Overview: {root / overview.PAGE}\n")
+        _keep(root, [night], keeps)
+    if keeps:
+        sys.stdout.write(f"Overview: {root / overview.PAGE}\n")
     for night in nights:
         sys.stdout.write(f"  {visible(night.project)}: {night.words}\n")
     return _worst([night.exit_code for night in nights])
+
+
+def _keep(root: Path, nights: list[overview.Night], keeps: bool) -> None:
+    """Add nights to the overview; a dry run, or one that only moves files, is no night."""
+    if keeps:
+        overview.add(root, nights)
 
 
 def _run(words: list[str]) -> int:

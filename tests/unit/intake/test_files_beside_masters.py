@@ -84,6 +84,16 @@ def test_a_master_that_fits_the_list_is_not_left_out(batch, name):
     assert name in named | {master["path"] for entry in held for master in entry["masters"]}
 
 
+@pytest.mark.parametrize("content", [b"", bytes(64), APPLE_DOUBLE[4:] + bytes(9)])
+def test_a_damaged_master_that_fits_the_list_is_not_left_out(batch, content):
+    (batch / "PEH-0009_emu.tif").write_bytes(content)
+    result = take(batch, ignore=["*_emu*", "*"])
+    assert result["ignored_files"] == []
+    assert "PEH-0009_emu.tif" in [
+        master["path"] for item in result["items"] for master in item["masters"]
+    ]
+
+
 def test_tiff_files_are_left_out_only_by_an_entry_that_says_tif_and_that_is_told(batch):
     tiff(batch / "PEH-0001_small.tif", 7)
     assert "PEH-0001_small.tif" in str(take(batch, ignore=["*_small*"])["items"])

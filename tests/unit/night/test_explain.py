@@ -114,6 +114,7 @@ EXPECTED = {
     "parts": (7, 8),
     "rolls": (6, 6),
     "table_elsewhere": (3, 3),
+    "mixed": (2, 3),
 }
 
 

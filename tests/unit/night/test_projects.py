@@ -154,3 +154,12 @@ def test_names_of_folders_stay_text(tmp_path):
     (tmp_path / "<b>x").mkdir()
     projects.run_all(tmp_path, projects.find(tmp_path), [], Runs())
     assert "<b>x" not in (tmp_path / "overview.html").read_text()
+
+
+@pytest.mark.parametrize("arguments", [["--dry-run"], ["-n"], ["fetch"], ["send"]])
+def test_a_run_that_does_no_nights_work_is_no_night(tmp_path, arguments):
+    make(tmp_path, "a")
+    runs = Runs()
+    projects.run_all(tmp_path, projects.find(tmp_path), arguments, runs)
+    assert list(runs.asked) == ["a"]
+    assert not (tmp_path / "overview.json").exists()
