@@ -266,15 +266,15 @@ def _tell(result: Expected, collector: Collector) -> None:
     unknown = sum(
         len(item.masters) for item in collector.items.values() if naming.is_stand_in(item.item)
     )
-    among = f" {unknown} masters tell no item; some may be among these." if unknown else ""
+    among = f"; {unknown} masters tell no item, and may be among these" if unknown else ""
     alike = _alike(result)
     if result.missing:
         names = wording.some([entry.item for entry in result.missing], _MOST_TOLD)
         collector.note(
             "intake.expected_missing",
             sources,
-            f"{len(result.missing)} of {result.count} expected items have no master: {names}."
-            f"{among}{alike}",
+            f"{len(result.missing)} of {result.count} expected items have no master: {names}"
+            f"{among}{alike}.",
             "a master of each expected item.",
             "Capture them: report/recapture.html lists them for the table. Or correct the list.",
             "review",
@@ -284,7 +284,7 @@ def _tell(result: Expected, collector: Collector) -> None:
         collector.note(
             "intake.expected_surplus",
             sources,
-            f"{len(result.surplus)} items were captured that are not expected: {names}.{alike}",
+            f"{len(result.surplus)} items were captured that are not expected: {names}{alike}.",
             "only the items that are listed.",
             "See whether they belong to this batch; correct the list, or the file names.",
             "review",
@@ -302,4 +302,4 @@ def _alike(result: Expected) -> str:
         for entry in result.missing
         if rules.key(entry.item) in surplus
     ]
-    return f" These may be the same: {wording.some(pairs, 5)}." if pairs else ""
+    return f"; these may be the same: {wording.some(pairs, 5)}" if pairs else ""

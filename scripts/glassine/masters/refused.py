@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import tifffile  # noqa: F401 - loaded here, so that each question's fork finds it
+
 from glassine.base.errors import GlassineError
+from glassine.masters import opening
 
 
 def by_header(path: Path | str, shown: str, max_pixels: str) -> list[dict[str, str]]:
@@ -12,8 +15,6 @@ def by_header(path: Path | str, shown: str, max_pixels: str) -> list[dict[str, s
 
     shown: the path that they name. max_pixels: a whole number, as text (`Apart` passes texts).
     """
-    from glassine.masters import opening
-
     try:
         opening.read_header(Path(path), int(max_pixels), shown)
     except GlassineError as error:
