@@ -7,6 +7,7 @@ header is looked at as verify does. Pixels and digests are not: these the night 
 
 from __future__ import annotations
 
+import posixpath
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -20,7 +21,14 @@ from glassine.base.errors import Finding, GlassineError
 from glassine.base.helper_process import Apart
 from glassine.base.records.intake import Intake, ItemEntry, MasterEntry
 from glassine.base.records.parts import FindingNote
-from glassine.intake import checksums, companions, left_out, proposals, side_files
+from glassine.intake import (
+    batch_lists,
+    companions,
+    left_out,
+    proposals,
+    session_files,
+    side_files,
+)
 from glassine.intake import step as intake
 from glassine.intake.given import CatalogueSettings, IntakeGiven
 from glassine.intake.model import is_master
@@ -28,6 +36,8 @@ from glassine.masters import fixity
 from glassine.night import rules
 
 State = Literal["goes on", "for review", "held", "waits", ""]
+# Of a file that intake puts nowhere: an error of this software, and told as it is.
+UNKNOWN = "NOT ACCOUNTED FOR: nothing says what becomes of it"
 _HEADER_S = 60.0
 _HEADER_MB = 500
 
@@ -88,7 +98,7 @@ def explain(folder: Path, batch: str, config: dict[str, Any]) -> Explained:
         explained.notes = [_finding(note) for note in taken.notes]
         explained.rows_unused = taken.rows.without_master
         _headers(folder, taken, config, explained.headers)
-        explained.fates = _fates(listing, taken, explained.headers, config)
+        explained.fates = _fates(listing, folder, taken, explained.headers, config)
         explained.notes += _without_file(taken, {fate.path for fate in explained.fates})
     _propose(explained, listing, config)
     return explained
@@ -127,7 +137,11 @@ def _headers(
 
 
 def _fates(
-    listing: door.Listing, taken: Intake, headers: dict[str, list[Finding]], config: dict[str, Any]
+    listing: door.Listing,
+    folder: Path,
+    taken: Intake,
+    headers: dict[str, list[Finding]],
+    config: dict[str, Any],
 ) -> list[Fate]:
     files = {entry.path for entry in listing.files}
     fates: dict[str, Fate] = {}
@@ -140,10 +154,10 @@ def _fates(
     for target in taken.targets:
         for capture in target.captures:
             fates[capture.path] = Fate(capture.path, "capture of a target (batch.yaml)")
-    read = _read_files(listing)
+    read = _read_files(listing, folder, taken)
     for entry in listing.files:
         if entry.path not in fates:
-            fates[entry.path] = Fate(entry.path, *read.get(entry.path, ("read for the batch",)))
+            fates[entry.path] = Fate(entry.path, read.get(entry.path, UNKNOWN))
     return [fates[path] for path in sorted(fates)]
 
 
@@ -157,21 +171,19 @@ def _without_file(taken: Intake, files: set[str]) -> list[Finding]:
     ]
 
 
-def _read_files(listing: door.Listing) -> dict[str, tuple[str]]:
+def _read_files(listing: door.Listing, folder: Path, taken: Intake) -> dict[str, str]:
     """Return {path: what it is} of the files that say something of the batch."""
+    read = dict.fromkeys(batch_lists.read_lists(listing, folder).names, "checksum list")
     kinds = {
-        "facts of the batch": companions.facts(listing),
-        "corrections": companions.corrections(listing),
-        "catalogue": companions.catalogue(listing),
+        "facts of the batch": companions.facts(listing).entries,
+        "corrections": companions.corrections(listing).entries,
+        "catalogue": companions.catalogue(listing).entries,
+        "list of expected items": companions.pull_lists(listing),
+        "session of captures": session_files.entries(listing),
     }
-    read: dict[str, tuple[str]] = {
-        entry.path: ("checksum list",)
-        for entry in listing.files
-        if checksums.kind_of(entry.path) is not None
-    }
-    for words, chosen in kinds.items():
-        read |= {entry.path: (words,) for entry in chosen.entries}
-    return read
+    read |= {entry.path: words for words, entries in kinds.items() for entry in entries}
+    described = [posixpath.normpath(target.description) for target in taken.targets]
+    return read | dict.fromkeys(described, "description of a target")
 
 
 def _of_item(

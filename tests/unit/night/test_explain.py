@@ -83,6 +83,7 @@ def test_each_file_stands_once_and_each_master_does_as_was_said(folder, tmp_path
     assert sorted(paths) == sorted(
         str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file()
     )
+    assert explained.UNKNOWN not in {fate.what for fate in said.fates}
     done = night(folder, complete, tmp_path / "results")
     if done is None:
         assert said.stopped
@@ -199,3 +200,25 @@ def test_a_sound_batch_ends_with_0(tmp_path, capsys):
     path = made(tmp_path, "plain")
     (path / "manifest-sha256.txt").unlink()
     assert told(capsys, str(path), config(tmp_path / "masters"), tmp_path)[0] == 0
+
+
+def test_files_that_say_something_of_the_batch_are_called_what_they_are(tmp_path):
+    path = made(tmp_path, "plain")
+    digests = (path / "manifest-sha256.txt").read_text()
+    (path / "manifest-sha256.txt").rename(path / "digests of friday.log")
+    assert digests
+    (path / "pull-list.csv").write_text("item_id\nPEH-0001\n")
+    (path / "session.yaml").write_text("station: table-1\n")
+    (path / "batch.yaml").write_text(
+        "targets: [{path: PEH-0005.tif, description: film-example.yaml}]\n"
+    )
+    (path / "film-example.yaml").write_text("kind: film\n")
+    said = explained.explain(path, "b1", settings.load(config(path.parent)))
+    whats = {fate.path: fate.what for fate in said.fates}
+    assert whats["digests of friday.log"] == "checksum list"
+    assert whats["pull-list.csv"] == "list of expected items"
+    assert whats["session.yaml"] == "session of captures"
+    assert whats["film-example.yaml"] == "description of a target"
+    assert whats["PEH-0005.tif"] == "capture of a target (batch.yaml)"
+    assert whats["notes from the studio.txt"] == "another file, left alone"
+    assert explained.UNKNOWN not in whats.values()
