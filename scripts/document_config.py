@@ -48,6 +48,18 @@ is left out stays as it was found.
 """
 
 
+SESSION_HEAD = """
+# Keys of session.yaml
+
+With what and by whom a folder of captures was made, in the batch folder or a folder in it; it is
+for the captures in that folder and below, the nearest file counts. It informs the report and
+decides nothing. Role ids, no names of people.
+
+| key | what it says | example |
+| --- | --- | --- |
+"""
+
+
 def rows(described: dict[str, Any], where: str = "") -> Iterator[str]:
     """Yield one table row per setting, sections before what is in them."""
     for key, part in described.get("properties", {}).items():
@@ -132,6 +144,7 @@ def page() -> str:
     for head, described in (
         (BATCH_HEAD, files.read_schema("batch")),
         (CORRECTIONS_HEAD, files.read_schema("corrections")),
+        (SESSION_HEAD, files.read_schema("session")),
     ):
         tables.append(head + "\n".join(keys(described, described)))
     return "\n".join(tables) + "\n"

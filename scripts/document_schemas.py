@@ -30,6 +30,7 @@ from glassine.base.records import (
     quality,
     receipt,
     render,
+    session_file,
     target,
     target_limits,
 )
@@ -50,12 +51,13 @@ RECORDS: dict[str, type[Record]] = {
     "quality": quality.Quality,
     "receipt": receipt.Receipt,
     "render": render.Rendering,
+    "session": session_file.SessionFile,
     "target": target.TargetResult,
     "target_limits": target_limits.LimitsFile,
     "targets": batch_targets.BatchTargets,
 }
 # Schemas that check what people write, and tell them what is wrong in words of their own.
-FOR_PEOPLE = {"batch", "catalogue", "corrections", "target_limits"}
+FOR_PEOPLE = {"batch", "catalogue", "corrections", "session", "target_limits"}
 
 
 def schema_of(name: str) -> dict[str, Any]:

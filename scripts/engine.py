@@ -15,7 +15,7 @@ from typing import NoReturn
 
 from snakemake import cli
 
-from glassine.base import exits, settings
+from glassine.base import exits, settings, wording
 from glassine.base.errors import GlassineError
 from glassine.base.visible import visible
 from glassine.night import preflight
@@ -68,6 +68,24 @@ def _check_folder(path: Path) -> None:
     preflight.check_writable(path)
 
 
+# What can be asked for by name; anything else is a file that a rule makes.
+_TARGETS = ("all", "fetch", "send", "reproduce")
+
+
+def _check_targets(targets: list[str]) -> None:
+    """End the run where the command line names something that no rule makes."""
+    for target in targets:
+        if target in _TARGETS or Path(target).parts[:1] in (("results",), ("deliveries",)):
+            continue
+        _refuse(
+            f"There is nothing named {target!r} that can be made.{wording.near(target, _TARGETS)} "
+            "Expected: no name at all for a night's work, or one of "
+            f"{', '.join(_TARGETS[1:])}. Next step: name a batch as in --config "
+            "'batches=[harbour-2026-03]', an item as in --item PEH-0004.",
+            exits.USAGE,
+        )
+
+
 def _use_a_cache_that_can_be_written() -> None:
     """Where the user has no home of its own, the engine's cache goes to the temporary folder."""
     home = os.environ.get("XDG_CACHE_HOME") or os.path.expanduser("~/.cache")  # noqa: PTH111
@@ -85,6 +103,7 @@ def _check(arguments: list[str]) -> None:
         given = cli.get_argument_parser().parse_args(arguments)
     except Exception as problem:  # whatever the engine's own types of values raise
         _bad_usage(argparse.ArgumentParser(), str(problem).rstrip("."))
+    _check_targets([*(given.targets or [])])
     _check_config(given.config or [])
     default = settings.PROJECT / "config" / "config.yaml"
     for path in [default, *[Path(each) for each in given.configfile or []]]:

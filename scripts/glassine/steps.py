@@ -55,7 +55,7 @@ STEPS = (
         ("facts", "catalogue", "corrections", "batch_facts"),
         ("METS.xml", "manifest.json"),
     ),
-    Step("pack", ("package", "records"), (), ("package.json",)),
+    Step("pack", ("package", "records"), ("companions",), ("package.json",)),
 )
 # The steps of a batch, around those of its items.
 BATCH_STEPS = ("intake", "films", "targets", "deliver", "report")

@@ -66,10 +66,13 @@ class Lists:
         )
 
 
-def read_lists(listing: door.Listing, batch_dir: Path) -> Lists:
-    """Return what the checksum lists in the batch folder, in any folder of it, say of its files."""
+def read_lists(listing: door.Listing, batch_dir: Path, whole: door.Listing | None = None) -> Lists:
+    """Return what the checksum lists in the batch folder, in any folder of it, say of its files.
+
+    whole: the listing with what the settings leave out, of which a list may tell all the same.
+    """
     lists = Lists()
-    batch_files = checksums.Files(entry.path for entry in listing.files)
+    batch_files = checksums.Files(entry.path for entry in (whole or listing).files)
     names = {entry.name.casefold() for entry in listing.files}
     for entry in [*listing.files, *listing.folders]:
         kind = checksums.kind_of(entry.path)

@@ -8,6 +8,7 @@ that may mean it is told, so that no statement is passed over in silence.
 from __future__ import annotations
 
 import difflib
+import re
 import stat
 import unicodedata
 from collections.abc import Iterable
@@ -42,6 +43,7 @@ _CORRECTIONS = frozenset({CORRECTIONS_NAME})
 _TABLES = {"csv", "tsv", "xlsx", "xls", "xlsm", "ods", "numbers", "jsonl", "ndjson", "json", "xml"}
 _STATEMENTS = {"yaml", "yml", "json", "txt", "toml"}
 _ALIKE = 0.8
+_PULL_LIST = re.compile(r"pull[-_ ]?list\.(?:csv|tsv|txt)")
 
 
 @dataclass(frozen=True)
@@ -91,8 +93,19 @@ def catalogue(listing: door.Listing) -> Chosen:
     return Chosen(entries, tuple(alike))
 
 
+def pull_lists(listing: door.Listing) -> list[door.Entry]:
+    """Return the lists of items that were pulled from the shelves for this batch."""
+    return [entry for entry in _top(listing) if _is_pull_list(entry.name) and entry.problem is None]
+
+
+def _is_pull_list(name: str) -> bool:
+    return bool(_PULL_LIST.fullmatch(folded(name)))
+
+
 def _may_be_catalogue(entry: door.Entry) -> bool:
     name = folded(entry.name)
+    if _is_pull_list(name):
+        return False
     if stat.S_ISDIR(entry.mode):
         return name in _CATALOGUES
     endings = set(name.split(".")[1:])
@@ -109,6 +122,11 @@ def facts(listing: door.Listing) -> Chosen:
 def corrections(listing: door.Listing) -> Chosen:
     """Return what a person decided (corrections.yaml), and what may hold such decisions."""
     return _statements(listing, _CORRECTIONS, "corrections")
+
+
+def is_statement(name: str) -> bool:
+    """Return whether a file of this name (folded) states something of the batch for certain."""
+    return name in _CATALOGUES | _FACTS | _CORRECTIONS
 
 
 def _statements(listing: door.Listing, names: frozenset[str], stem: str) -> Chosen:

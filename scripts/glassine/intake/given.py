@@ -16,13 +16,21 @@ class NamingSection(Given, frozen=True, kw_only=True):
     pattern: str
 
 
+# What becomes of a picture of a master's name that is none.
+Beside = Literal["hold", "note", "ignore", "deliver"]
+
+
 class IntakeSection(Given, frozen=True, kw_only=True):
     """min_age_minutes: since the last change of a master at rest. watch_s: seconds between two
-    looks at a file that may grow. max_pixels: of a master."""
+    looks at a file that may grow. max_pixels: of a master. ignore: globs over names and paths of
+    files that are left out. previews, raws: beside a master, see `beside`."""
 
     min_age_minutes: float
     watch_s: float
     max_pixels: int
+    ignore: tuple[str, ...] = ()
+    previews: Beside = "note"
+    raws: Beside = "note"
     labels: Literal["when_needed", "never"]
     unlisted: Literal["hold", "review"]
 

@@ -6,8 +6,8 @@ import hashlib
 
 from glassine.base import door, naming
 from glassine.base.errors import Finding
-from glassine.intake import checksums, companions
-from glassine.intake.model import Batch, Collector, is_picture
+from glassine.intake import beside, checksums, companions
+from glassine.intake.model import Batch, Collector, is_master, is_picture
 
 # A side file that a list names is compared up to this size.
 _MAX_SIDE_BYTES = 256 * 2**20
@@ -19,8 +19,9 @@ def check_lists(batch: Batch, collector: Collector, others: list[str]) -> set[st
     others: paths of the other files. Returns the masters of which `verify` must find that a list
     names them.
     """
+    masters = beside.Masters(collector.owners())
     for path, name in _first_named(batch).items():
-        _tell_missing(batch, collector, name, path)
+        _tell_missing(batch, collector, masters, name, path)
     collector.notes += batch.lists.findings
     must_be_listed: set[str] = set()
     if batch.lists.names:
@@ -42,9 +43,13 @@ def _first_named(batch: Batch) -> dict[str, str]:
     return first
 
 
-def _tell_missing(batch: Batch, collector: Collector, list_name: str, path: str) -> None:
+def _tell_missing(
+    batch: Batch, collector: Collector, masters: beside.Masters, list_name: str, path: str
+) -> None:
     last = path.replace("\\", "/").rpartition("/")[2]
-    if not is_picture(last):
+    # A preview that was left behind keeps no master from its turn.
+    companion = not is_master(last) and masters.of(path) is not None
+    if not is_picture(last) or companion:
         collector.note(
             "intake.listed_missing",
             path,

@@ -19,7 +19,7 @@ from glassine.base.model import BatchId, ItemId
 from glassine.base.records.batch_file import BatchFile, StatedTarget
 from glassine.base.records.catalogue import CatalogueRow
 from glassine.base.records.corrections import Correction, Withdrawal
-from glassine.base.records.intake import Label, TargetEntry
+from glassine.base.records.intake import Companion, Label, TargetEntry
 from glassine.intake import batch_facts, batch_lists
 from glassine.intake.given import Settings
 
@@ -128,12 +128,16 @@ class Master:
 
 @dataclass
 class Item:
-    """An item, or the stand-in of a file that tells none. labels: those seen in its masters."""
+    """An item, or the stand-in of a file that tells none.
+
+    labels: those seen in its masters. companions: pictures beside them, see `beside`.
+    """
 
     item: ItemId
     masters: list[Master] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
     labels: list[Label] = field(default_factory=list)
+    companions: list[Companion] = field(default_factory=list)
 
     @property
     def waiting(self) -> bool:
@@ -145,12 +149,13 @@ class Collector:
     """The items of a batch and what is said of them; every check adds to it.
 
     notes: what concerns no item. doubts: what makes the whole batch uncertain; in the end they hold
-    each item.
+    each item. ignored: paths of files that are left out by the settings.
     """
 
     items: dict[ItemId, Item] = field(default_factory=dict)
     notes: list[Finding] = field(default_factory=list)
     doubts: list[Finding] = field(default_factory=list)
+    ignored: list[str] = field(default_factory=list)
 
     def item(self, item: ItemId) -> Item:
         """Return the item of this id; it is made where there is none yet."""

@@ -17,7 +17,7 @@ from glassine.base.model import ItemId
 from glassine.base.records.batch_file import BatchFile, StatedTarget
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.base.records.intake import TargetEntry, TargetFile
-from glassine.intake import batch_facts, batch_lists, companions
+from glassine.intake import batch_facts, batch_lists, companions, session_files
 from glassine.intake.given import CatalogueSettings
 from glassine.intake.model import Collector, target_files
 
@@ -31,6 +31,8 @@ def paths(
     """Return the entries of which some say something of the batch: they are no other files."""
     kinds = (companions.facts, companions.corrections, companions.catalogue)
     chosen = [entry.path for choose in kinds for entry in choose(listing).entries]
+    chosen += [entry.path for entry in companions.pull_lists(listing)]
+    chosen += [entry.path for entry in session_files.entries(listing)]
     described = [posixpath.normpath(target.description) for target in targets]
     return frozenset([*lists.names, *chosen, *described])
 

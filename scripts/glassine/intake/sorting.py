@@ -8,7 +8,7 @@ from pathlib import PurePosixPath
 from glassine.base import door, naming
 from glassine.base.errors import Finding
 from glassine.base.helper_process import Apart
-from glassine.intake import at_rest, identity
+from glassine.intake import at_rest, beside, identity
 from glassine.intake.model import Batch, Collector, Master, is_master, is_picture
 from glassine.masters import header_size
 
@@ -19,8 +19,9 @@ def sort_files(batch: Batch, collector: Collector, reader: Apart) -> list[str]:
     reader: reads labels in pictures, in a process of its own.
     """
     changing = at_rest.growing(batch)
-    others = []
-    refused = []
+    others: list[str] = []
+    refused: list[Finding] = []
+    beside_masters: list[door.Entry] = []
     for entry in batch.listing.files:
         if entry.path in batch.target_paths:
             continue
@@ -30,13 +31,16 @@ def sort_files(batch: Batch, collector: Collector, reader: Apart) -> list[str]:
             elif is_master(entry.name):
                 _take(batch, collector, entry, at_rest.why_not(batch, entry, changing), reader)
             else:
-                _hold_other_picture(batch, collector, entry)
+                beside_masters.append(entry)
+        elif beside.is_raw(entry.name) and entry.problem is None:
+            beside_masters.append(entry)
         elif entry.path not in batch.companions:
-            finding = _why_no_other(batch, entry)
-            if finding is None:
-                others.append(entry.path)
-            else:
-                refused.append(finding)
+            _sort_other(batch, entry, others, refused)
+    for entry in beside.place(batch, collector, beside_masters):
+        if is_picture(entry.name) or next(collector.masters(), None):
+            _hold_other_picture(batch, collector, entry)
+        else:  # raw files alone are told of the batch as one
+            _sort_other(batch, entry, others, refused)
     refused += [
         _refusal(entry, "it is a folder")
         for entry in batch.listing.folders
@@ -44,7 +48,15 @@ def sort_files(batch: Batch, collector: Collector, reader: Apart) -> list[str]:
     ]
     refused += [_vanished(path, why) for path, why in batch.listing.vanished.items()]
     _hold_refused(batch, collector, refused)
-    return others
+    return sorted(others)
+
+
+def _sort_other(batch: Batch, entry: door.Entry, others: list[str], refused: list[Finding]) -> None:
+    finding = _why_no_other(batch, entry)
+    if finding is None:
+        others.append(entry.path)
+    else:
+        refused.append(finding)
 
 
 def _take(
@@ -83,12 +95,18 @@ def _take(
 
 def _hold_other_picture(batch: Batch, collector: Collector, entry: door.Entry) -> None:
     parsed = naming.parse(PurePosixPath(entry.name).stem + ".tif", batch.pattern)
+    item = naming.stand_in(entry.path) if parsed is None else parsed.item
+    if not beside.is_raw(entry.name) and beside.begins_as_tiff(batch, entry):
+        collector.item(item).findings.append(_hidden_master(batch, entry))
+        return
     collector.hold(
-        naming.stand_in(entry.path) if parsed is None else parsed.item,
+        item,
         "intake.not_a_master",
         entry.path,
-        "This picture is no TIFF and is not taken for a master.",
-        "masters as TIFF files (.tif, .tiff).",
+        "This is a camera raw file, which is not developed here."
+        if beside.is_raw(entry.name)
+        else "This picture is no TIFF and is not taken for a master.",
+        "masters as TIFF files (.tif, .tiff), and beside them only pictures of their names.",
         "Bring the TIFF master, or move this file out of the batch folder.",
     )
 

@@ -1,9 +1,10 @@
 """Intake: which files belong to which item, and what is known of each before a pixel is read.
 
 Every entry of the batch folder ends in exactly one place of intake.json: a master of an item
-(ready, held or waiting), a finding that says why it is none, a target capture, a known companion
-(catalogue, checksums, facts) or `other_files`. Nothing is left out silently, and nothing is opened
-but by `door`. What makes the whole batch uncertain holds each of its items.
+(ready, held or waiting), a finding that says why it is none, a picture beside a master, a target
+capture, a known companion (catalogue, checksums, facts), `ignored_files` or `other_files`. Nothing
+is left out silently, and nothing is opened but by `door`. What makes the whole batch uncertain
+holds each of its items.
 """
 
 from __future__ import annotations
@@ -19,7 +20,17 @@ from glassine.base.helper_process import Apart
 from glassine.base.model import Facts
 from glassine.base.records.intake import BatchFacts, Intake, ItemEntry, MasterEntry
 from glassine.base.records.parts import FindingNote
-from glassine.intake import batch_facts, batch_lists, judging, list_checks, row_checks, side_files
+from glassine.intake import (
+    batch_facts,
+    batch_lists,
+    expected,
+    judging,
+    left_out,
+    list_checks,
+    row_checks,
+    session_files,
+    side_files,
+)
 from glassine.intake.given import IntakeGiven
 from glassine.intake.model import Batch, Collector, Item, Master
 from glassine.intake.sorting import sort_files
@@ -45,6 +56,8 @@ def take_in(batch_dir: Path, given: IntakeGiven) -> Intake:
     judging.check_folders(batch, collector)
     judging.check_targets(batch, collector)
     rows = row_checks.join_catalogue(batch, collector)
+    sessions = session_files.read(batch.listing, batch.folder, collector)
+    expected_items = expected.compare(batch, collector)
     facts = judging.state_facts(batch, collector)
     judging.check_statements(batch, collector)
     judging.hold_by_doubts(collector)
@@ -62,7 +75,10 @@ def take_in(batch_dir: Path, given: IntakeGiven) -> Intake:
         items=[_item_entry(batch, item, masters) for _, item in sorted(collector.items.items())],
         notes=[FindingNote(**finding.as_dict()) for finding in collector.notes],
         rows=rows,
+        expected=expected_items,
+        sessions=sessions,
         other_files=others,
+        ignored_files=sorted(collector.ignored),
         targets=batch.targets,
         withdraw=batch.withdrawals,
         corrections_without_item=sorted(set(batch.corrections) - set(collector.items)),
@@ -93,8 +109,13 @@ def _read_batch(batch_dir: Path, given: IntakeGiven, collector: Collector) -> Ba
     """Return what lies in the batch folder and what its side files state."""
     settings = given.settings
     pattern = naming.compile_pattern(settings.naming.pattern)
-    listing = _open_listing(batch_dir)
-    lists = batch_lists.read_lists(listing, batch_dir)
+    whole_listing = _open_listing(batch_dir)
+    listing, left_out_paths = left_out.part(whole_listing, batch_dir, settings.intake.ignore)
+    collector.ignored += left_out_paths
+    collector.notes += left_out.told(left_out_paths)
+    lists = batch_lists.read_lists(listing, batch_dir, whole_listing)
+    ignored = left_out.Names(settings.intake.ignore)
+    lists.missing = [entry for entry in lists.missing if not ignored.leave_out_unseen(entry[1])]
     facts = side_files.read_facts(batch_dir, listing, collector)
     statements = batch_facts.Statements(facts)
     corrections, withdrawals = side_files.read_corrections(batch_dir, listing, collector)
@@ -174,6 +195,7 @@ def _item_entry(batch: Batch, item: Item, masters: dict[str, MasterEntry]) -> It
         catalogue=batch.records.get(item.item),
         corrections=batch.corrections.get(item.item),
         labels=item.labels,
+        companions=sorted(item.companions, key=lambda companion: companion.path),
         findings=[FindingNote(**finding.as_dict()) for finding in item.findings],
     )
 

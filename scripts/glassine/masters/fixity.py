@@ -120,16 +120,21 @@ def verify_opened(
             ]
         )
     if require_manifest and not expected:
-        raise GlassineError.because(
-            "verify.unlisted",
-            master.path,
-            "No checksum list names this master.",
-            "a line for it in a checksum list of the batch, as manifest-sha256.txt.",
-            "Write the checksum list anew at the capture station, or take the file out of the "
-            "batch folder; where lists are known to name only some masters, set intake.unlisted "
-            "to review (and verify.require_manifest to false).",
-        )
+        raise GlassineError([unlisted(master.path)])
     written = datetime.fromtimestamp(master.mtime_ns / 1e9, UTC)
     return Checked(
         count, written.strftime("%Y-%m-%dT%H:%M:%SZ"), Digests(**actual), listed=bool(expected)
+    )
+
+
+def unlisted(path: str) -> Finding:
+    """Return what is told of a master that no checksum list names, where one must."""
+    return Finding(
+        "verify.unlisted",
+        path,
+        "No checksum list names this master.",
+        "a line for it in a checksum list of the batch, as manifest-sha256.txt.",
+        "Write the checksum list anew at the capture station, or take the file out of the "
+        "batch folder; where lists are known to name only some masters, set intake.unlisted "
+        "to review (and verify.require_manifest to false).",
     )

@@ -18,6 +18,7 @@ from typing import Any
 
 from glassine.base import naming, settings
 from glassine.base.errors import Finding, GlassineError
+from glassine.night import rules
 
 _WHERE = "config/config.yaml"
 
@@ -69,6 +70,10 @@ def _check_naming(config: dict[str, Any], _: Path) -> list[Finding]:
     naming.compile_pattern(config["naming"]["pattern"])
     naming.check_template(config["naming"]["derivative"])
     return []
+
+
+def _check_rules(config: dict[str, Any], _: Path) -> list[Finding]:
+    return rules.check(config)
 
 
 def _unreadable(path: Path) -> str:
@@ -216,6 +221,7 @@ def _check_notify(config: dict[str, Any], _: Path) -> list[Finding]:
 
 _CHECKS: tuple[Callable[[dict[str, Any], Path], list[Finding]], ...] = (
     _check_naming,
+    _check_rules,
     _check_files,
     _check_limits,
     _check_profile,

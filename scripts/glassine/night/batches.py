@@ -8,7 +8,7 @@ has a finding and an exit code of its own, and keeps no other batch from its tur
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,7 +17,7 @@ from glassine.base import exits, files, naming, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import BatchId
 from glassine.base.visible import visible
-from glassine.intake import passed_over
+from glassine.intake import left_out, passed_over
 from glassine.intake.model import OTHER_PICTURE_SUFFIXES
 
 if TYPE_CHECKING:
@@ -74,7 +74,8 @@ def to_process(masters: Path, config: dict[str, Any], working_dir: Path) -> Batc
     if config["batches"]:
         _take_named(batches, masters, config["batches"], working_dir)
     else:
-        _take_all(batches, masters, entries)
+        names = left_out.Names(config.get("intake", {}).get("ignore", []))
+        _take_all(batches, masters, entries, lambda file: left_out.is_left_out(file, names))
         known = {*batches.names, *(problem.batch for problem in batches.problems)}
         gone = [name for name in known_before(working_dir) if name not in known]
         batches.problems += [_gone(masters, name) for name in gone]
@@ -104,16 +105,21 @@ def to_send(batches: Batches, working_dir: Path) -> Batches:
     return Batches(sorted({*batches.names} | names))
 
 
-def _take_all(batches: Batches, masters: Path, entries: list[os.DirEntry[str]]) -> None:
+def _take_all(
+    batches: Batches,
+    masters: Path,
+    entries: list[os.DirEntry[str]],
+    is_left_out: Callable[[Path], bool],
+) -> None:
     loose = []
     for entry in entries:
         if not _is_folder(entry):
             loose.append(entry.name)
         elif entry.name.startswith(".") or entry.name == "lost+found":
-            _pass_over(batches, masters / entry.name)
+            _pass_over(batches, masters / entry.name, is_left_out)
         else:
             _take(batches, masters, entry.name, exits.DATA)
-    _tell_loose(batches, masters, loose)
+    _tell_loose(batches, masters, [name for name in loose if not is_left_out(masters / name)])
 
 
 def _take_named(batches: Batches, masters: Path, names: list[str], working_dir: Path) -> None:
@@ -173,10 +179,10 @@ def _bad_name(masters: Path, name: str, why: str) -> Finding:
     )
 
 
-def _pass_over(batches: Batches, folder: Path) -> None:
+def _pass_over(batches: Batches, folder: Path, is_left_out: Callable[[Path], bool]) -> None:
     """Note a folder that systems keep for themselves; where pictures lie in it, tell of it."""
     try:
-        pictures = _has_pictures(folder)
+        pictures = _has_pictures(folder, is_left_out)
     except OSError as problem:
         batches.notes.append(visible(f"{folder}: not looked at ({problem.strerror})"))
         return
@@ -188,20 +194,21 @@ def _pass_over(batches: Batches, folder: Path) -> None:
         batches.notes.append(f"{folder}: passed over, no pictures lie in it")
 
 
-def _has_pictures(folder: Path) -> bool:
+def _has_pictures(folder: Path, is_left_out: Callable[[Path], bool]) -> bool:
     """Return whether pictures lie below; of very many entries, whether in the first of them."""
-    for number, name in enumerate(_names_below(folder)):
-        if Path(name).suffix.lower() in _PICTURE_SUFFIXES or number > _MAX_LOOKED_AT:
+    for number, path in enumerate(_files_below(folder)):
+        picture = path.suffix.lower() in _PICTURE_SUFFIXES
+        if number > _MAX_LOOKED_AT or (picture and not is_left_out(path)):
             return True
     return False
 
 
-def _names_below(folder: Path) -> Iterator[str]:
+def _files_below(folder: Path) -> Iterator[Path]:
     def refuse(problem: OSError) -> None:
         raise problem
 
-    for _, _, names in os.walk(folder, onerror=refuse):
-        yield from names
+    for above, _, names in os.walk(folder, onerror=refuse):
+        yield from (Path(above, name) for name in names)
 
 
 def _tell_loose(batches: Batches, masters: Path, names: list[str]) -> None:

@@ -37,9 +37,11 @@ def check_room(place: Workplace, batches: Iterable[str]) -> None:
         if not (place.deliveries / f"{name}.receipt.json").exists()
     )
     reserve_mb = place.config["limits"]["free_mb"]
-    made = place.config["render"]
-    crops = (made["crop_tiff"] != "none") + len(made["tiff_spaces"])
-    warning = preflight.check_room(place.results, due_bytes, reserve_mb, crops=crops)
+    stated = [place.config["render"]]
+    stated += [rule["set"].get("render", {}) for rule in place.config.get("rules", [])]
+    crops = any(made.get("crop_tiff", "none") != "none" for made in stated)
+    spaces = max(len(made.get("tiff_spaces", [])) for made in stated)
+    warning = preflight.check_room(place.results, due_bytes, reserve_mb, crops=crops + spaces)
     if warning:
         sys.stderr.write(f"WARNING {warning}\n")
 

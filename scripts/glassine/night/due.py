@@ -22,6 +22,7 @@ from glassine.base.errors import GlassineError
 from glassine.base.model import BatchId, Facts, ItemId
 from glassine.base.records.intake import Intake, ItemEntry
 from glassine.films import record as films
+from glassine.night import rules
 
 STAMP = "done.json"
 # The stamp of an item whose frames were looked at, or that is held before that.
@@ -54,8 +55,10 @@ class Batch:
         }
         self.films = films or {}
         self._pooling: tuple[dict[str, Any], frozenset[ItemId]] | None = None
-        # The settings that `_shared_text` was made of, and that text.
-        self.shared: tuple[dict[str, Any], str] | None = None
+        # The settings that `_shared_text` was made of, and that text, by their identity; and the
+        # settings under each set of rules (`rules.resolved`), with those that they are made of.
+        self.shared: dict[int, tuple[dict[str, Any], str]] = {}
+        self.resolved: dict[tuple[int, ...], tuple[dict[str, Any], dict[str, Any]]] = {}
 
     def facts(self) -> dict[str, Any]:
         """Return what holds for the whole batch: operators' role ids and target captures."""
@@ -127,6 +130,12 @@ def _shared(step: steps.Step, batch: Batch, config: dict[str, Any]) -> dict[str,
         "settings": {name: _section(name, config) for name in step.sections},
         "version": steps.version(step.name),
     }
+    if step.name == "verify":
+        # All else there is done with when intake has run: another entry of `intake.ignore` is no
+        # reason to read every master again.
+        result["settings"]["intake"] = {"max_pixels": config["intake"]["max_pixels"]}
+    if step.name == "render" and config.get(rules.FOR_MASTERS):
+        result["settings"]["rules"] = config[rules.FOR_MASTERS]
     if "batch_facts" in step.fields:
         result["batch_facts"] = batch.facts()
     if step.name in {"embed", "record"}:
@@ -158,9 +167,24 @@ def _own(
             # Left out where there are none, as for items that share no film.
             shares = pooled and item in batch.films and item in batch.pooling(config)
             result |= {"films": batch.films[item]} if shares else {}
+        elif name == "companions":
+            beside = entry.get(name, [])
+            result[name] = [companion for companion in beside if companion["delivered"]]
         elif name not in ("batch_facts", "facts"):
             result[name] = entry.get(name)
     return result
+
+
+def config_of(batch: Batch, item: ItemId, config: dict[str, Any]) -> dict[str, Any]:
+    """Return the settings as the rules make them for an item, one object for all alike."""
+    if not config.get("rules"):
+        return config
+    entry = batch.items[item]
+    places = rules.fitting(config, rules.Told(batch.name, item, entry.catalogue))
+    known = batch.resolved.get(places)
+    if known is None or known[0] is not config:
+        known = batch.resolved[places] = (config, rules.resolved(config, places))
+    return known[1]
 
 
 def given(
@@ -170,17 +194,22 @@ def given(
 
     pooled: whether the films of the batch are as they should be, or are made after this step."""
     step = steps.step(step_name)
-    return _shared(step, batch, config) | _own(step, batch, item, config, pooled)
+    return _shared(step, batch, config_of(batch, item, config)) | _own(
+        step, batch, item, config, pooled
+    )
 
 
 def makes_alternates(config: dict[str, Any]) -> bool:
     """Return whether the settings ask for pictures beside access image, thumbnail and tiles."""
-    made = config.get("render", {})
+    of_masters = [rule["render"] for rule in config.get(rules.FOR_MASTERS, [])]
     return bool(
-        made.get("alternates")
-        or made.get("crop_tiff", "none") != "none"
-        or made.get("tiff_spaces")
-        or made.get("uninverted")
+        any(
+            made.get("alternates")
+            or made.get("crop_tiff", "none") != "none"
+            or made.get("tiff_spaces")
+            or made.get("uninverted")
+            for made in (config.get("render", {}), *of_masters)
+        )
         or config.get("iiif", {}).get("form") == "pyramid"
     )
 
@@ -197,10 +226,11 @@ def _shared_text(batch: Batch, config: dict[str, Any]) -> str:
 
     Worked out once a batch: for 10,000 items it would cost more than all the rest.
     """
-    if batch.shared is None or batch.shared[0] is not config:
+    known = batch.shared.get(id(config))
+    if known is None or known[0] is not config:
         text = files.canonical([_shared(step, batch, config) for step in steps.STEPS])
-        batch.shared = (config, text)
-    return batch.shared[1]
+        known = batch.shared[id(config)] = (config, text)
+    return known[1]
 
 
 def key(batch: Batch, item: ItemId, config: dict[str, Any], pooled: bool = True) -> str:
@@ -210,7 +240,7 @@ def key(batch: Batch, item: ItemId, config: dict[str, Any], pooled: bool = True)
         # What two steps are given is the same for both.
         own |= _own(step, batch, item, config, pooled)
     own["masters"] = batch.entries[item]["masters"]  # but for the facts on them
-    text = _shared_text(batch, config) + files.canonical(own)
+    text = _shared_text(batch, config_of(batch, item, config)) + files.canonical(own)
     return hashlib.sha256(text.encode()).hexdigest()
 
 

@@ -18,7 +18,7 @@ from glassine.base.model import ItemId
 from glassine.deliver import receipt_files, same_ids
 from glassine.films import record as films
 from glassine.intake.given import CatalogueSettings
-from glassine.night import due, supervision
+from glassine.night import due, rules, supervision
 from glassine.night.lock import RunLock
 from glassine.night.workplace import Workplace
 
@@ -277,4 +277,13 @@ class Lookup:
             "institution": self.config["institution"],
             "deliveries": str(self.place.deliveries),
             "masters": str(self.place.batch_dir(name)),
+            "rules_unused": self._rules_unused(name),
         }
+
+    def _rules_unused(self, name: str) -> list[str]:
+        """Return in words which rules of the settings hold for no item of a batch."""
+        batch = self.known(name)
+        items = batch.items.values() if batch else []
+        return rules.unused(
+            self.config, (rules.Told(name, each.item, each.catalogue) for each in items)
+        )

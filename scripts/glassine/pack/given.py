@@ -16,6 +16,12 @@ class Master(Given, frozen=True, kw_only=True):
     mtime_ns: int
 
 
+class Companion(Master, frozen=True, kw_only=True):
+    """A picture beside a master. expected: {algorithm: hex digest} of the checksum lists."""
+
+    expected: dict[str, str] = msgspec.field(default_factory=dict)
+
+
 class PackageSection(Given, frozen=True, kw_only=True):
     """profile: name of the layout. include_tiles: whether tiles go into the package."""
 
@@ -39,5 +45,6 @@ class PackGiven(Given, frozen=True, kw_only=True):
 
     item: ItemId
     masters: tuple[Master, ...]
+    companions: tuple[Companion, ...] = ()
     settings: Settings
     masters_read: bool = False

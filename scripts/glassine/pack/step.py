@@ -7,6 +7,7 @@ process has just read and compared (`masters_read` in what the step is given) is
 
 from __future__ import annotations
 
+import hashlib
 import shutil
 import unicodedata
 from pathlib import Path
@@ -31,7 +32,7 @@ from glassine.base.records.package import Package, PackagedFile, Use
 from glassine.base.records.parts import Event
 from glassine.base.records.render import Rendering, Tiles
 from glassine.pack import layouts
-from glassine.pack.given import Master, PackGiven
+from glassine.pack.given import Companion, Master, PackGiven
 
 VERSION = "1"
 RECORDS = {"METS.xml": "METS.xml", "manifest.json": "manifest.json"}
@@ -48,6 +49,11 @@ MAX_PATH_BYTES = 240
 
 def _finding(what: str, path: str, words: str, expected: str, next_step: str) -> Finding:
     return Finding(f"pack.{what}", path, words, expected, next_step)
+
+
+def _digest(path: Path, algorithm: str) -> str:
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, algorithm).hexdigest()
 
 
 class _Packing:
@@ -164,12 +170,37 @@ class _Packing:
                 _finding(
                     "changed",
                     master.path,
-                    "The master's size or time changed since intake.",
+                    "Its size or time changed since intake.",
                     f"{master.bytes} bytes, as intake saw it.",
                     "Find out who writes in the masters' folder; run again when it is settled.",
                 )
             )
         return same
+
+    def companions(self) -> None:
+        """Take in previews and raw files that the settings deliver; the lists vouch for them."""
+        for companion in self.given.companions:
+            self.unchanged(companion)
+            path = f"companions/{companion.path}"
+            entry = self.add(path, f"master:{companion.path}", "companion")
+            if entry is not None:
+                self.as_listed(entry, companion)
+
+    def as_listed(self, entry: PackagedFile, companion: Companion) -> None:
+        path = self.inside("master", companion.path)
+        for algorithm, expected in companion.expected.items():
+            digest = getattr(entry, algorithm, None) or _digest(path, algorithm)
+            if digest != expected:
+                self.findings.append(
+                    _finding(
+                        "companion",
+                        companion.path,
+                        f"The checksum list states another {algorithm} of it ({digest}).",
+                        f"{algorithm} {expected}.",
+                        "Copy it again from the capture station, or let `intake.previews` and "
+                        "`intake.raws` not deliver such files.",
+                    )
+                )
 
     def derivatives(self) -> None:
         embedded = record_files.load(self.item_dir / "embedded.json", "embedded", Embedded)
@@ -297,6 +328,7 @@ def pack_item(batch_dir: Path, item_dir: Path, given: PackGiven) -> None:
     if packing.findings:
         raise GlassineError(packing.findings)
     packing.masters()
+    packing.companions()
     packing.derivatives()
     packing.tiles(given.settings.package.include_tiles)
     packing.names()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fnmatch
 from typing import Any, Literal
 
 import msgspec
@@ -85,12 +86,44 @@ class NamingSection(Given, frozen=True, kw_only=True):
     derivative: str
 
 
+class MasterRule(Given, frozen=True, kw_only=True):
+    """Keys of `render` for masters of a kind or part, globs; None where neither matters."""
+
+    render: dict[str, Any]
+    kind: tuple[str, ...] | None = None
+    part: tuple[str, ...] | None = None
+
+    def holds(self, kind: str, part: str | None) -> bool:
+        """Return whether the rule is for a master of this kind and part."""
+        return all(
+            wanted is None
+            or any(fnmatch.fnmatchcase(value.casefold(), glob.casefold()) for glob in wanted)
+            for wanted, value in ((self.kind, kind), (self.part, part or ""))
+        )
+
+
 class Settings(Given, frozen=True, kw_only=True):
+    """rules: later ones win."""
+
     render: RenderSection
     tone: ToneSection
     iiif: IiifSection
     quality: QualitySection
     naming: NamingSection
+    rules: tuple[MasterRule, ...] = ()
+
+    def of_master(self, kind: str, part: str | None) -> Settings:
+        """Return the settings as the rules make them for a master. kind: as stated or recognised.
+
+        Raises msgspec.ValidationError where a rule states what render cannot take.
+        """
+        keys = [rule.render for rule in self.rules if rule.holds(kind, part)]
+        if not keys:
+            return self
+        stated = msgspec.to_builtins(self.render)
+        for each in keys:
+            stated |= each
+        return msgspec.structs.replace(self, render=msgspec.convert(stated, RenderSection))
 
 
 # The sections that decide about the pictures, as render.json keeps them.
@@ -114,7 +147,10 @@ class RenderGiven(Given, frozen=True, kw_only=True):
 
     def settings_recorded(self) -> dict[str, Any]:
         """Return the sections that repeat the pictures."""
-        return {name: self.settings[name] for name in SECTIONS}
+        recorded = {name: self.settings[name] for name in SECTIONS}
+        if self.settings.get("rules"):
+            recorded["rules"] = self.settings["rules"]
+        return recorded
 
     def films_of(self, master: str) -> dict[str, MasterFilm]:
         """Return the films of a master's negatives by their process."""

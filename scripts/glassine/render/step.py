@@ -62,7 +62,8 @@ def render_item(batch_dir: Path, item_dir: Path, given: RenderGiven) -> None:
         rendered: list[RenderedFrame] = []
         measured: list[MeasuredFrame] = []
         for master in masters:
-            for frame in _render_master(master, work):
+            chosen = settings.of_master(master.geometry.kind, master.part)
+            for frame in _render_master(master, replace(work, settings=chosen)):
                 rendered.append(frame.rendered)
                 measured += [frame.measured] if frame.measured else []
         detail = {"settings": given.settings_recorded(), "version": VERSION, "notes": work.notes}

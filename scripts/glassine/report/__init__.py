@@ -13,11 +13,11 @@ import msgspec
 from glassine.base import files, item_states, settings
 from glassine.base.errors import GlassineError
 from glassine.record import presentation
-from glassine.report import gather, page, previews, summary, timing, words
+from glassine.report import gather, page, previews, recapture, summary, timing, words
 from glassine.report.given import ReportGiven
 from glassine.report.shown import Batch
 
-VERSION = "1"
+VERSION = "2"
 
 # Where `npm install openseadragon` in the project's folder puts the viewer.
 _VIEWER = "node_modules/openseadragon/build/openseadragon/openseadragon.min.js"
@@ -126,6 +126,7 @@ def _write(results: Path, given: ReportGiven) -> Path:
     throughput = _throughput(batch, results)
     text = page.render(batch, throughput, given.institution, viewer is not None)
     files.write_text(folder / "index.html", text)
+    files.write_text(folder / "recapture.html", recapture.render(batch))
     files.write_json(folder / "summary.json", summary.of_batch(batch, throughput).as_json())
     if manifests:
         _write_collection(batch, manifests, results, given)

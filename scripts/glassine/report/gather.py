@@ -13,9 +13,17 @@ from glassine.base.item_states import counts, finding
 from glassine.base.model import ItemId
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.intake import passed_over
-from glassine.report import deliveries, films, items, views
+from glassine.report import captures, deliveries, films, items, views
 from glassine.report.given import ReportGiven
-from glassine.report.shown import Batch, Item, ListedRow, Proof, decay_order
+from glassine.report.shown import (
+    Batch,
+    Expected,
+    Item,
+    ListedRow,
+    Missing,
+    Proof,
+    decay_order,
+)
 
 
 def _findings(notes: list[Any] | None, where: str) -> list[Finding]:
@@ -192,6 +200,40 @@ def _withdrawn(entries: list[Any] | None, path: Path, batch: Batch) -> list[With
     return withdrawn
 
 
+def _expected(view: views.Expected) -> Expected:
+    missing = [
+        Missing(
+            item=str(each.get("item") or ""),
+            shelf_mark=str(each.get("shelf_mark") or ""),
+            title=str(each.get("title") or ""),
+        )
+        for each in view.missing or []
+        if isinstance(each, dict)
+    ]
+    count = view.count or 0
+    return Expected(
+        sources=view.sources or [],
+        count=count,
+        captured=count - len(missing),
+        missing=missing,
+        shelf_marks=view.shelf_marks or {},
+        surplus=view.surplus or [],
+        double=view.double or [],
+        unread=view.unread or [],
+    )
+
+
+def _beside_masters(lines: list[Any]) -> list[str]:
+    """Return previews and raw files beside masters. lines: items of intake.json."""
+    entries = [line.get("companions") for line in lines if isinstance(line, dict)]
+    beside = [each for entry in entries if isinstance(entry, list) for each in entry]
+    return [
+        f"{each.get('path')}{' (delivered)' if each.get('delivered') is True else ''}"
+        for each in beside
+        if isinstance(each, dict)
+    ]
+
+
 def gather(results: Path, given: ReportGiven) -> Batch:
     """Return everything the page shows of a batch. results: `results/<batch>/`."""
     batch = Batch(given.batch, given.batch)
@@ -206,12 +248,17 @@ def gather(results: Path, given: ReportGiven) -> Batch:
     batch.counts = counts(batch.statuses)
     batch.notes = _findings(intake.notes, batch.batch) + _placeholders(given)
     batch.other_files = intake.other_files or []
+    batch.rules_unused = [*given.rules_unused]
+    batch.ignored_files = intake.ignored_files or []
+    batch.beside_masters = _beside_masters(intake.items or [])
     batch.targets = [
         target if isinstance(target, str) else target.path or "" for target in intake.targets or []
     ]
     batch.proof = _proof(results, batch) if batch.targets else None
     batch.films = films.shown(results)
     batch.problems += batch.films.problems
+    batch.expected = _expected(intake.expected) if intake.expected else None
+    batch.captures = captures.of_batch(batch.items, intake)
     rows = intake.rows or views.RowsRead()
     batch.rows_read = rows.read or 0
     _uncaptured(rows, batch, given, path)

@@ -32,10 +32,12 @@ class Settings(CatalogueSettings, frozen=True, kw_only=True):
 
 class ReportGiven(Given, frozen=True, kw_only=True):
     """deliveries: their folder, empty for a report that says nothing of them. masters: the batch
-    folder, for the catalogue and the corrections that stand; None for what intake read of them."""
+    folder, for the catalogue and the corrections that stand; None for what intake read of them.
+    rules_unused: rules of the settings that hold for none of its items, in words."""
 
     batch: BatchId
     settings: Settings
     institution: Institution = msgspec.field(default_factory=Institution)
     deliveries: str = ""
     masters: str | None = None
+    rules_unused: tuple[str, ...] = ()

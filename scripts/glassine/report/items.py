@@ -97,6 +97,10 @@ def _catalogue_rows(row: views.Row) -> list[tuple[str, str]]:
         ("Decay level", level),
         ("Rights", stated.name or (stated.status if row.rights else "")),
         ("Collection", row.collection),
+        (
+            "Further identifiers",
+            "; ".join(f"{each.type}: {each.value}" for each in row.identifiers or []),
+        ),
     ]
     return [(label, text) for label, text in rows if text]
 
@@ -210,6 +214,8 @@ def _master(
     return Master(
         path=listed.path,
         part=listed.part,
+        sequence=listed.sequence,
+        mtime_ns=listed.mtime_ns,
         bytes=listed.bytes or 0,
         width=located.width or width,
         height=located.height or height,

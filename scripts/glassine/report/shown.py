@@ -83,6 +83,8 @@ class Master(msgspec.Struct, kw_only=True):
 
     path: str
     part: str | None = None
+    sequence: str | None = None
+    mtime_ns: int | None = None
     bytes: int = 0
     width: int | None = None
     height: int | None = None
@@ -153,6 +155,49 @@ def decay_order(row: ListedRow) -> tuple[int, bool, str]:
     return (-(level if level is not None else -1), row.material != "nitrate", row.item)
 
 
+class Missing(msgspec.Struct, frozen=True, kw_only=True):
+    """An expected item without a master."""
+
+    item: str
+    shelf_mark: str = ""
+    title: str = ""
+
+
+class Expected(msgspec.Struct, frozen=True, kw_only=True):
+    """What the batch should hold against what it holds; see the record of intake.
+
+    captured: how many of the expected items have a master. shelf_marks: {item: where it stands},
+    as a pull list says.
+    """
+
+    sources: list[str]
+    count: int
+    captured: int
+    missing: list[Missing]
+    shelf_marks: dict[str, str]
+    surplus: list[str]
+    double: list[str]
+    unread: list[str]
+
+
+class Captures(msgspec.Struct, frozen=True, kw_only=True):
+    """When, by whom and of what kind the masters were captured.
+
+    by_hour: {hour as YYYY-MM-DDThh: masters}, by the camera's clock, else by the file's time in
+    UTC, of which there are by_file_time. by_operators: by role ids. again: captures beyond the
+    first of a part and number of an item. an_hour: masters an hour, over hours with some.
+    """
+
+    masters: int
+    by_hour: dict[str, int]
+    by_operators: dict[str, int]
+    by_station: dict[str, int]
+    by_kind: dict[str, int]
+    again: int
+    by_file_time: int
+    an_hour: float | None
+
+
 @dataclass(frozen=True)
 class Proof:
     """What the target captures say (targets.json). holds: what keeps the batch from delivery."""
@@ -179,9 +224,14 @@ class Batch:
     held_since: str = ""
     notes: list[Finding] = field(default_factory=list)
     other_files: list[str] = field(default_factory=list)
+    ignored_files: list[str] = field(default_factory=list)
+    beside_masters: list[str] = field(default_factory=list)
+    rules_unused: list[str] = field(default_factory=list)
     targets: list[str] = field(default_factory=list)
     proof: Proof | None = None
     films: ShownFilms = field(default_factory=ShownFilms)
+    expected: Expected | None = None
+    captures: Captures | None = None
     rows_read: int = 0
     without_master: list[ListedRow] = field(default_factory=list)
     delivered: Deliveries = field(default_factory=Deliveries)

@@ -8,7 +8,7 @@ import msgspec
 
 from glassine.base import clock, item_states
 from glassine.base.errors import Finding
-from glassine.report.shown import Batch, Item
+from glassine.report.shown import Batch, Captures, Expected, Item
 from glassine.report.timing import Throughput
 
 
@@ -82,6 +82,8 @@ class Summary(msgspec.Struct, frozen=True, kw_only=True):
     bags: dict[str, BagLine]
     dropped: list[FindingLine]
     last_read: LastRead
+    expected: Expected | None = None
+    captures: Captures | None = None
 
     def as_json(self) -> dict[str, Any]:
         value: dict[str, Any] = msgspec.to_builtins(self)
@@ -116,6 +118,8 @@ def of_batch(batch: Batch, throughput: Throughput) -> Summary:
         },
         dropped=_lines(batch.delivered.dropped),
         last_read=_last_read(batch),
+        expected=batch.expected,
+        captures=batch.captures,
     )
 
 

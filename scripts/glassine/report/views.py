@@ -76,6 +76,11 @@ class Term(View, frozen=True, kw_only=True):
     term: str | None = None
 
 
+class Identifier(View, frozen=True, kw_only=True):
+    type: str | None = None
+    value: str | None = None
+
+
 class Row(View, frozen=True, kw_only=True):
     """A row of the catalogue. date_understood: whether EDTF was made of the words of the date."""
 
@@ -94,6 +99,7 @@ class Row(View, frozen=True, kw_only=True):
     decay_level: int | None = None
     rights: dict[str, str | None] | None = None
     collection: str | None = None
+    identifiers: list[Identifier] | None = None
 
 
 class StatedFacts(View, frozen=True, kw_only=True):
@@ -106,7 +112,9 @@ class ListedMaster(View, frozen=True, kw_only=True):
 
     path: str = ""
     part: str | None = None
+    sequence: str | None = None
     bytes: int | None = None
+    mtime_ns: int | None = None
     size_px: tuple[int | None, int | None] | None = None
     facts: StatedFacts | None = None
 
@@ -130,6 +138,32 @@ class RowsRead(View, frozen=True, kw_only=True):
     without_master: list[Any] | None = None
 
 
+class Expected(View, frozen=True, kw_only=True):
+    """What the batch should hold; missing: each is taken by itself."""
+
+    sources: list[str] | None = None
+    count: int | None = None
+    missing: list[Any] | None = None
+    shelf_marks: dict[str, str] | None = None
+    surplus: list[str] | None = None
+    double: list[str] | None = None
+    unread: list[str] | None = None
+
+
+class Session(View, frozen=True, kw_only=True):
+    folder: str = ""
+    station: str | None = None
+    operators: list[str] | None = None
+
+
+class Operators(View, frozen=True, kw_only=True):
+    capture: str | None = None
+
+
+class BatchFacts(View, frozen=True, kw_only=True):
+    operator: Operators | None = None
+
+
 class TargetPath(View, frozen=True, kw_only=True):
     path: str | None = None
 
@@ -141,7 +175,11 @@ class Intake(View, frozen=True, kw_only=True):
     items: list[Any] | None = None
     notes: list[Any] | None = None
     rows: RowsRead | None = None
+    expected: Expected | None = None
+    sessions: list[Session] | None = None
+    facts: BatchFacts | None = None
     other_files: list[str] | None = None
+    ignored_files: list[str] | None = None
     targets: list[str | TargetPath] | None = None
     withdraw: list[Any] | None = None
 

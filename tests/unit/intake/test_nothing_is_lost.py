@@ -2,7 +2,8 @@
 and nothing takes long.
 
 The oracle looks at the folder by itself, and knows only the places of intake.json: an entry is a
-master of an item, a target capture, named by a finding, listed among `other_files`, or one of the
+master of an item or a picture beside one, a target capture, named by a finding, listed among
+`other_files` or `ignored_files` (which no TIFF may be), or one of the
 side files that were read. A batch that stops says why, and names a folder or file of it.
 """
 
@@ -170,7 +171,12 @@ def check(result, folder):
     assert len(masters) == len(set(masters)), "a master of two items"
     assert not set(masters) & set(result["other_files"])
     side = [path for path in entries(folder) if read_aside(path)]
-    places = {*masters, *captures, *result["other_files"]}
+    beside = [each["path"] for item in result["items"] for each in item["companions"]]
+    places = {*masters, *captures, *beside, *result["other_files"], *result["ignored_files"]}
+    for path in result["ignored_files"]:
+        name = PurePosixPath(path).name
+        assert name == ".DS_Store" or name.startswith("._"), f"{path!r} was left out"
+        assert (folder / path).read_bytes()[:2] != b"II", f"{path!r} is a TIFF, and was left out"
     for path in entries(folder):
         assert path in places or path in told | {*side} or path in words, f"{path!r} is lost"
     for item in result["items"]:

@@ -419,6 +419,18 @@ class BatchFile(Record, frozen=True, kw_only=True):
             )
         ),
     ] = msgspec.field(default_factory=list)
+    expected: Annotated[
+        list[Annotated[str, Meta(max_length=250)]],
+        Meta(
+            description=(
+                "Items that the batch should hold, each by its id or as a range of ids that differ "
+                "in their last number. What is missing, surplus or captured twice is told. Without "
+                "it, a pull list (`pull-list.csv` or `.txt`) in the batch folder, else the "
+                "catalogue there says what is expected."
+            ),
+            examples=[["PEH-0001..PEH-0040", "PEH-0051"]],
+        ),
+    ] = msgspec.field(default_factory=list)
     targets: Annotated[
         list[StatedTarget],
         Meta(description="Target captures: no items, but proof of the capture's quality."),

@@ -18,7 +18,7 @@ class Master(Given, frozen=True, kw_only=True):
 
     path: str
     part: str | None = None
-    sequence: int | None = None
+    sequence: str | None = None
     bytes: int
     mtime_ns: int
     size_px: tuple[int, int] | None = None

@@ -14,6 +14,7 @@ from glassine.base.records.batch_file import Operators, StatedTarget
 from glassine.base.records.catalogue import CatalogueRow
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.base.records.parts import Count, FindingNote
+from glassine.base.records.session_file import Session
 
 ItemState = Literal["ready", "held", "waiting"]
 
@@ -47,6 +48,19 @@ class MasterEntry(Record, frozen=True, kw_only=True):
     facts: Facts | UnsetType = UNSET
 
 
+class Companion(Record, frozen=True, kw_only=True):
+    """A picture beside a master, of its name. path, master: in the batch folder; bytes, mtime_ns,
+    expected: as of a master. delivered: whether it goes into the item's package."""
+
+    path: str
+    kind: Literal["preview", "raw"]
+    master: str
+    bytes: Count
+    mtime_ns: int
+    expected: dict[str, str]
+    delivered: bool
+
+
 class ItemEntry(Record, frozen=True, kw_only=True):
     """An item, or the stand-in of a file that tells none.
 
@@ -59,6 +73,7 @@ class ItemEntry(Record, frozen=True, kw_only=True):
     catalogue: CatalogueRow | None
     corrections: Correction | None
     labels: list[Label] = msgspec.field(default_factory=list)
+    companions: list[Companion] = msgspec.field(default_factory=list)
     findings: list[FindingNote]
     facts: Facts | UnsetType = UNSET
 
@@ -87,6 +102,32 @@ class RowsRead(Record, frozen=True, kw_only=True):
     catalogue: str | None
 
 
+class ExpectedItem(Record, frozen=True, kw_only=True):
+    """An item that should be captured. shelf_mark: where it stands, as a list or the catalogue
+    says."""
+
+    item: str
+    shelf_mark: str = ""
+    title: str = ""
+
+
+class Expected(Record, frozen=True, kw_only=True):
+    """What a batch should hold against what it holds.
+
+    sources: what says so. count: of expected items. missing: without a master; surplus: captured,
+    not expected; double: captured twice. unread: lists and entries that could not be read.
+    shelf_marks: {item: where it stands} of captured ones, as a pull list says.
+    """
+
+    sources: list[str]
+    count: Count
+    missing: list[ExpectedItem]
+    surplus: list[str]
+    double: list[str]
+    unread: list[str] = msgspec.field(default_factory=list)
+    shelf_marks: dict[str, str] = msgspec.field(default_factory=dict)
+
+
 class BatchFacts(Record, frozen=True, kw_only=True):
     """What holds for the whole batch."""
 
@@ -97,7 +138,8 @@ class Intake(Record, frozen=True, kw_only=True):
     """intake.json of a batch.
 
     default_facts: what batch.yaml states of all captures, those of targets too. notes: what
-    concerns no item. withdraw: what a person withdrew from delivery (corrections.yaml).
+    concerns no item. ignored_files: those that the settings leave out. withdraw: what a person
+    withdrew from delivery (corrections.yaml).
     """
 
     batch: BatchId
@@ -107,7 +149,10 @@ class Intake(Record, frozen=True, kw_only=True):
     items: list[ItemEntry]
     notes: list[FindingNote]
     rows: RowsRead
+    expected: Expected | None = None
+    sessions: list[Session] = msgspec.field(default_factory=list)
     other_files: list[str]
+    ignored_files: list[str] = msgspec.field(default_factory=list)
     targets: list[TargetEntry]
     withdraw: list[Withdrawal] = msgspec.field(default_factory=list)
     corrections_without_item: list[str] = msgspec.field(default_factory=list)

@@ -1,0 +1,305 @@
+"""What a batch should hold against what it holds: items missing, surplus, captured twice.
+
+What is expected, batch.yaml says (`expected`: items and ranges) and the pull list that lies in the
+batch folder; where neither is there, the batch folder's own catalogue. A catalogue that the
+settings name may be that of the whole archive, so it expects nothing. A list that cannot be read
+is told, and then nothing counts as complete.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+from msgspec import UNSET
+
+from glassine.base import door, naming, wording
+from glassine.base.model import ItemId
+from glassine.base.records.intake import Expected, ExpectedItem
+from glassine.intake import companions, name_rules
+from glassine.intake.catalogue import columns as catalogue_columns
+from glassine.intake.model import Batch, Collector
+
+_MOST_BYTES = 16 * 2**20
+# Items of one range, and of all of a batch.
+_MOST_ITEMS = 100_000
+_RANGE = re.compile(r"(?P<head>.{0,99}?)(?P<number>[0-9]{1,9})")
+_SHELF_MARKS = ("shelf_mark", "shelfmark", "shelf", "call_number", "location", "box", "signatur")
+_ID_COLUMNS = ("item_id", "item", "id", "number", "accession_number", "inventory_number")
+# Findings that say that something was captured twice.
+_DOUBLE = {"intake.two_masters", "intake.same_bytes", "intake.names_collide"}
+_MOST_TOLD = 20
+
+
+@dataclass
+class _Wanted:
+    """What is expected, as far as it was read. items: {id: what is known of it}; unread: why a
+    part of it is not known."""
+
+    sources: list[str] = field(default_factory=list)
+    items: dict[str, ExpectedItem] = field(default_factory=dict)
+    unread: list[str] = field(default_factory=list)
+
+    def add(self, item: str, shelf_mark: str = "") -> None:
+        self.items.setdefault(item, ExpectedItem(item=item, shelf_mark=shelf_mark))
+
+
+def compare(batch: Batch, collector: Collector) -> Expected | None:
+    """Return what is missing, surplus and double, None where nothing says what is expected."""
+    wanted = _wanted(batch, collector)
+    if wanted is None:
+        return None
+    captured = {
+        item.item
+        for item in collector.items.values()
+        if item.masters and not naming.is_stand_in(item.item)
+    }
+    withdrawn = {
+        each.item for each in batch.withdrawals if each.master is UNSET and each.frames is UNSET
+    }
+    missing = [
+        _known_of(batch, entry)
+        for item, entry in sorted(wanted.items.items())
+        if item not in captured | withdrawn
+    ]
+    surplus = sorted(captured - set(wanted.items))
+    result = Expected(
+        sources=wanted.sources,
+        count=len(wanted.items),
+        missing=missing,
+        surplus=list(surplus),
+        double=_double(collector),
+        unread=wanted.unread,
+        shelf_marks={
+            item: entry.shelf_mark
+            for item, entry in sorted(wanted.items.items())
+            if entry.shelf_mark and item in captured
+        },
+    )
+    if wanted.sources != [_CATALOGUE]:
+        _tell(result, collector)
+    return result
+
+
+_CATALOGUE = "catalogue"
+
+
+def _double(collector: Collector) -> list[str]:
+    return sorted(
+        item.item
+        for item in collector.items.values()
+        if item.masters and any(finding.code in _DOUBLE for finding in item.findings)
+    )
+
+
+def _known_of(batch: Batch, entry: ExpectedItem) -> ExpectedItem:
+    """Return an expected item with what the catalogue says of it."""
+    row = batch.records.get(ItemId(entry.item))
+    if row is None:
+        return entry
+    marks = [f"{each.type}: {each.value}" for each in row.identifiers]
+    return ExpectedItem(
+        item=entry.item,
+        shelf_mark=entry.shelf_mark or "; ".join(marks),
+        title=row.title or "",
+    )
+
+
+# --- what is expected --------------------------------------------------------------------
+
+
+def _wanted(batch: Batch, collector: Collector) -> _Wanted | None:
+    wanted = _Wanted()
+    if batch.facts.expected:
+        wanted.sources.append(companions.FACTS_NAME)
+        for text in batch.facts.expected:
+            _add_stated(wanted, text, collector)
+    chosen = companions.pull_lists(batch.listing)
+    if chosen:
+        _add_pull_lists(wanted, batch, chosen, collector)
+    if wanted.sources:
+        return wanted
+    own = batch.catalogue is not None and not batch.settings.catalogue.path
+    if not own or batch.catalogue is None:
+        return None
+    wanted.sources.append(_CATALOGUE)
+    for item in [*batch.catalogue.records, *batch.catalogue.bad_items]:
+        wanted.add(item)
+    return wanted
+
+
+def _add_stated(wanted: _Wanted, text: str, collector: Collector) -> None:
+    first, dots, last = (part.strip() for part in text.partition(".."))
+    items = list(items_of(first, last)) if dots else [first] if first else []
+    if items and len(wanted.items) + len(items) <= _MOST_ITEMS:
+        for item in items:
+            wanted.add(item)
+        return
+    wanted.unread.append(text)
+    collector.note(
+        "intake.expected_range",
+        companions.FACTS_NAME,
+        f"`expected` holds {text[:100]!r}, of which nobody can tell the items.",
+        "an item, or the first and last of a range that differ in their last number alone, as in "
+        f"PEH-0001..PEH-0040; {_MOST_ITEMS:,} items at most.",
+        "Correct the entry; until then nothing of it counts as missing.",
+        "review",
+    )
+
+
+def items_of(first: str, last: str) -> Iterator[str]:
+    """Yield the items of a range, none where it is none.
+
+    >>> list(items_of("PEH-08", "PEH-10"))
+    ['PEH-08', 'PEH-09', 'PEH-10']
+    """
+    begins, ends = _RANGE.fullmatch(first), _RANGE.fullmatch(last)
+    if not begins or not ends or begins["head"] != ends["head"]:
+        return
+    low, high = int(begins["number"]), int(ends["number"])
+    filled = len(begins["number"]) == len(ends["number"])
+    if low > high or high - low >= _MOST_ITEMS:
+        return
+    if not filled and (begins["number"][0] == "0" or ends["number"][0] == "0"):
+        return
+    width = len(begins["number"]) if filled else 0
+    for number in range(low, high + 1):
+        yield f"{begins['head']}{number:0{width}d}"
+
+
+def _add_pull_lists(
+    wanted: _Wanted, batch: Batch, chosen: list[door.Entry], collector: Collector
+) -> None:
+    wanted.sources += [entry.path for entry in chosen]
+    for entry in chosen:
+        try:
+            content = door.read_file(batch.folder / entry.path, batch.folder, _MOST_BYTES)
+            rows = list(_rows(content.decode("utf-8-sig")))
+            found = list(_listed(rows, _id_columns(batch)))
+        except (OSError, ValueError, csv.Error) as problem:
+            found, why = [], wording.why(problem)
+        else:
+            why = "it lists nothing"
+        if not found:
+            _tell_unread(entry.path, why, wanted, collector)
+        _add_listed(wanted, entry.path, found, collector)
+
+
+def _id_columns(batch: Batch) -> list[str]:
+    stated = batch.settings.catalogue.columns.get("item_id") or "item_id"
+    return [stated] if isinstance(stated, str) else list(stated)
+
+
+def _rows(text: str) -> Iterator[list[str]]:
+    """Yield the cells of each line that has some."""
+    lines = text.splitlines()
+    first = lines[0] if lines else ""
+    delimiter = max((",", ";", "\t"), key=first.count)
+    for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True):
+        if any(cell.strip() for cell in row):
+            yield [cell.strip() for cell in row]
+
+
+def _listed(rows: list[list[str]], id_columns: Iterable[str]) -> Iterator[tuple[str, str]]:
+    """Yield (item, shelf mark) of each line; where a header names no column, of the first cells."""
+    if not rows:
+        return
+    names = [catalogue_columns.plain(name) for name in rows[0]]
+    wanted = [*(catalogue_columns.plain(name) for name in id_columns), *_ID_COLUMNS]
+    place = next((names.index(name) for name in wanted if name in names), None)
+    mark = next((names.index(name) for name in _SHELF_MARKS if name in names), None)
+    for row in rows[1:] if place is not None else rows:
+        at = place or 0
+        item = row[at] if at < len(row) else ""
+        shelf_mark = row[mark] if place is not None and mark is not None and mark < len(row) else ""
+        yield item, shelf_mark
+
+
+def _add_listed(
+    wanted: _Wanted, path: str, found: list[tuple[str, str]], collector: Collector
+) -> None:
+    seen: set[str] = set()
+    twice: list[str] = []
+    bad: list[str] = []
+    for item, shelf_mark in found[:_MOST_ITEMS]:
+        if not item:
+            bad.append("(an empty cell)")
+        elif item in seen:
+            twice.append(item)
+        else:
+            seen.add(item)
+            wanted.add(item, shelf_mark)
+    if len(found) > _MOST_ITEMS:
+        bad.append(f"({len(found) - _MOST_ITEMS} lines beyond {_MOST_ITEMS:,})")
+    for words, items in (("holds lines without an item", bad), ("names items twice", twice)):
+        if items:
+            collector.note(
+                "intake.expected_line",
+                path,
+                f"This list {words}: {wording.some(items, _MOST_TOLD)}.",
+                "one item a line, each once.",
+                "Correct the list.",
+                "review",
+            )
+
+
+def _tell_unread(path: str, why: str, wanted: _Wanted, collector: Collector) -> None:
+    wanted.unread.append(path)
+    collector.note(
+        "intake.expected_unread",
+        path,
+        f"This list of expected items was not read: {why}. Nobody can tell what is missing.",
+        "a table or text in UTF-8, an item a line.",
+        "Export the list again.",
+        "review",
+    )
+
+
+# --- words -------------------------------------------------------------------------------
+
+
+def _tell(result: Expected, collector: Collector) -> None:
+    sources = " and ".join(result.sources)
+    unknown = sum(
+        len(item.masters) for item in collector.items.values() if naming.is_stand_in(item.item)
+    )
+    among = f"; {unknown} masters tell no item, and may be among these" if unknown else ""
+    alike = _alike(result)
+    if result.missing:
+        names = wording.some([entry.item for entry in result.missing], _MOST_TOLD)
+        collector.note(
+            "intake.expected_missing",
+            sources,
+            f"{len(result.missing)} of {result.count} expected items have no master: {names}"
+            f"{among}{alike}.",
+            "a master of each expected item.",
+            "Capture them: report/recapture.html lists them for the table. Or correct the list.",
+            "review",
+        )
+    if result.surplus:
+        names = wording.some(result.surplus, _MOST_TOLD)
+        collector.note(
+            "intake.expected_surplus",
+            sources,
+            f"{len(result.surplus)} items were captured that are not expected: {names}{alike}.",
+            "only the items that are listed.",
+            "See whether they belong to this batch; correct the list, or the file names.",
+            "review",
+        )
+
+
+def _alike(result: Expected) -> str:
+    """Return in words which missing and surplus items differ in spelling alone."""
+    marks = {mark for each in result.surplus for mark in each if not mark.isalnum()}
+    marks |= {mark for each in result.missing for mark in each.item if not mark.isalnum()}
+    rules = name_rules.SameNumber("".join(sorted(marks)), leading_zeros=True, case=True)
+    surplus = {rules.key(item): item for item in result.surplus}
+    pairs = [
+        f"{entry.item} and {surplus[rules.key(entry.item)]}"
+        for entry in result.missing
+        if rules.key(entry.item) in surplus
+    ]
+    return f"; these may be the same: {wording.some(pairs, 5)}" if pairs else ""

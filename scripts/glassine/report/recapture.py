@@ -1,0 +1,70 @@
+"""The list for the table, to print: what is missing, and what must be captured again, and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import jinja2
+
+from glassine.base.visible import visible
+from glassine.report.shown import Batch, Item
+
+_TEMPLATE = Path(__file__).with_name("recapture.html.j2")
+# Findings that another capture, or another copy of it, can put right; by the part before the dot,
+# or whole.
+_CAPTURE_STEPS = ("masters", "verify")
+_CAPTURE_CODES = {
+    "intake.master_missing",
+    "intake.not_a_master",
+    "intake.two_masters",
+    "intake.same_bytes",
+    "catalogue.master_missing",
+}
+
+
+@dataclass(frozen=True)
+class Row:
+    """A line of the list. picture: address relative to the report, or empty."""
+
+    item: str
+    shelf_mark: str
+    title: str
+    reasons: tuple[str, ...]
+    picture: str = ""
+
+
+def rows(batch: Batch) -> list[Row]:
+    """Return what is to be captured: first what is missing, then what is held for its capture."""
+    missing = {
+        each.item: Row(each.item, each.shelf_mark, each.title, ("It has no master.",))
+        for each in (batch.expected.missing if batch.expected else [])
+    }
+    again = [row for item in batch.items if (row := _of_item(item, batch))]
+    known = {row.item for row in again}
+    return [*(row for row in missing.values() if row.item not in known), *again]
+
+
+def _of_item(item: Item, batch: Batch) -> Row | None:
+    reasons = [
+        f"{finding.path}: {finding.what}"
+        for finding in item.status.findings
+        if finding.severity == "hold"
+        and (finding.code in _CAPTURE_CODES or finding.code.partition(".")[0] in _CAPTURE_STEPS)
+    ]
+    if item.status.state != "held" or not reasons:
+        return None
+    listed = batch.expected.shelf_marks if batch.expected else {}
+    marks = [text for label, text in item.catalogue if label == "Further identifiers"]
+    shelf_mark = listed.get(item.item) or "; ".join(marks)
+    pictures = [master.small or master.preview for master in item.masters]
+    picture = next((each for each in pictures if each), "")
+    return Row(item.item, shelf_mark, item.title, tuple(dict.fromkeys(reasons)), picture)
+
+
+def render(batch: Batch) -> str:
+    """Return the page."""
+    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
+    environment.filters["visible"] = visible
+    template = environment.from_string(_TEMPLATE.read_text("utf-8"))
+    return template.render(batch=batch, rows=rows(batch))
