@@ -112,7 +112,7 @@ def _check_nested(folder: str, names: list[str], collector: Collector) -> None:
 def check_targets(batch: Batch, collector: Collector) -> None:
     """Hold items of the catalogue whose master batch.yaml takes for a target."""
     for path in sorted(batch.target_paths):
-        parsed = naming.parse(PurePosixPath(path).name, batch.pattern)
+        parsed = batch.named(path)
         if parsed is not None and parsed.item in batch.records:
             collector.hold(
                 parsed.item,

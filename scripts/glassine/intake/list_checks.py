@@ -54,7 +54,7 @@ def _tell_missing(batch: Batch, collector: Collector, list_name: str, path: str)
             "review",
         )
         return
-    parsed = naming.parse(last, batch.pattern)
+    parsed = batch.named(path.replace("\\", "/"))
     collector.hold(
         parsed.item if parsed else naming.stand_in(path),
         "intake.master_missing",

@@ -1,7 +1,5 @@
 """Names of masters, items and derivatives."""
 
-import re
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -9,7 +7,9 @@ from hypothesis import strategies as st
 from glassine.base import naming, settings
 from glassine.base.errors import GlassineError
 
-PATTERN = re.compile(settings.schema()["properties"]["naming"]["properties"]["pattern"]["default"])
+PATTERN = naming.compile_pattern(
+    settings.schema()["properties"]["naming"]["properties"]["pattern"]["default"]
+)
 TEMPLATE = "{item}[_{part}][_{frame:02d}]_{use}.jpg"
 
 

@@ -19,17 +19,20 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from msgspec import structs
+
 from glassine.base import door
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import ItemId
 from glassine.base.normal import nfc
-from glassine.base.records.catalogue import CatalogueRow
+from glassine.base.numbers import EXACT, Numbers
+from glassine.base.records.catalogue import CatalogueRow, Identifier
 from glassine.intake.catalogue import columns as catalogue_columns
 from glassine.intake.catalogue.extract import FIELDS, Row
 from glassine.intake.catalogue.rows import RecordReader
 from glassine.intake.given import CatalogueSection, CatalogueSettings
 
-VERSION = "2"
+VERSION = "3"
 
 # Far above any real extract; they bound memory against a wrong or hostile file.
 MAX_FILE_BYTES = 256 * 2**20
@@ -55,12 +58,33 @@ class Catalogue:
     encoding: str = ""
     delimiter: str = ""
 
+    def respell(self, spellings: dict[ItemId, ItemId]) -> None:
+        """Give items the ids that the batch spells them by; a number as the catalogue writes it
+        stays an identifier of its item. spellings: {id here: id in the batch}."""
+        for old, new in spellings.items():
+            if old in self.records:
+                record = self.records.pop(old)
+                kept = [*record.identifiers]
+                if all(each.value != old for each in kept):
+                    kept.append(Identifier(type="local", value=old))
+                self.records[new] = structs.replace(record, item=new, identifiers=kept)
+            if old in self.bad_items:
+                self.bad_items[new] = self.bad_items.pop(old)
+            if old in self.for_review:
+                self.for_review[new] = self.for_review.pop(old)
 
-def read_catalogue(path: Path, settings: CatalogueSettings, root: Path | None = None) -> Catalogue:
+
+def read_catalogue(
+    path: Path,
+    settings: CatalogueSettings,
+    root: Path | None = None,
+    numbers: Numbers = EXACT,
+) -> Catalogue:
     """Return the records of a catalogue extract.
 
     path: .csv, .tsv or .txt (CSV), .jsonl or .ndjson (JSON lines), .xml (MODS, Dublin Core).
     root: the batch folder, below which no link is followed; None where the settings name the file.
+    numbers: which spellings of a number are the same; rows of one number are two of one item.
     Raises GlassineError where the file as a whole cannot be trusted.
     """
     section = settings.catalogue
@@ -73,13 +97,13 @@ def read_catalogue(path: Path, settings: CatalogueSettings, root: Path | None = 
         rows: Iterable[Row] = (
             Row(number, cells) for number, cells in xml_rows.rows(path, content, section)
         )
-        return _collect(catalogue, rows, path, settings, {name: [name] for name in FIELDS})
+        return _collect(catalogue, rows, path, settings, {name: [name] for name in FIELDS}, numbers)
     text, encoding = _decode(path, content, section.encoding)
     if suffix in (".jsonl", ".ndjson"):
         catalogue = Catalogue(encoding=encoding, delimiter="json")
         columns = _mapping(section)
-        return _collect(catalogue, _json_rows(path, text), path, settings, columns)
-    return _read_csv(path, text, encoding, settings)
+        return _collect(catalogue, _json_rows(path, text), path, settings, columns, numbers)
+    return _read_csv(path, text, encoding, settings, numbers)
 
 
 # --- bytes and text ----------------------------------------------------------------------
@@ -173,7 +197,9 @@ def _mapping(section: CatalogueSection) -> dict[str, list[str]]:
     return columns
 
 
-def _read_csv(path: Path, text: str, encoding: str, settings: CatalogueSettings) -> Catalogue:
+def _read_csv(
+    path: Path, text: str, encoding: str, settings: CatalogueSettings, numbers: Numbers
+) -> Catalogue:
     section = settings.catalogue
     declared, text = _separator_line(text)
     columns = _mapping(section)
@@ -188,7 +214,7 @@ def _read_csv(path: Path, text: str, encoding: str, settings: CatalogueSettings)
     names = [nfc(name.strip()) for name in header]
     _check_header(path, names, columns, section.columns)
     catalogue = Catalogue(encoding=encoding, delimiter=delimiter)
-    return _collect(catalogue, _named(rows, names), path, settings, columns)
+    return _collect(catalogue, _named(rows, names), path, settings, columns, numbers)
 
 
 def _separator_line(text: str) -> tuple[str, str]:
@@ -350,17 +376,20 @@ def _collect(
     path: Path,
     settings: CatalogueSettings,
     columns: dict[str, list[str]],
+    numbers: Numbers,
 ) -> Catalogue:
-    reader = RecordReader(path, settings, columns, narrow=catalogue.encoding == "cp1252")
-    first_row: dict[ItemId, int] = {}
+    narrow = catalogue.encoding == "cp1252"
+    reader = RecordReader(path, settings, columns, narrow=narrow, numbers=numbers)
+    first_row: dict[str, tuple[int, ItemId]] = {}
     for row in rows:
         catalogue.rows_read += 1
         item = reader.item(row)
         findings: list[Finding] = []
         record = reader.record(row, findings)
-        if item and item in first_row:
-            findings = [reader.twice(row.number, item, first_row[item])]
-        first_row.setdefault(item, row.number)
+        first, known_as = first_row.setdefault(numbers.key(item), (row.number, item))
+        if item and first != row.number:
+            findings = [reader.twice(row.number, item, first)]
+            item = known_as
         catalogue.findings.extend(findings)
         held = next((finding for finding in findings if finding.severity == "hold"), None)
         if held or record is None:
