@@ -117,7 +117,7 @@ _Looks = npt.NDArray[np.float64]
 
 
 def _matrix(looks: Sequence[tuple[float, ...]]) -> _Looks:
-    return np.array(looks, np.float64).reshape(len(looks), -1)
+    return np.array(looks, np.float64).reshape(len(looks), len(looks[0]) if looks else 0)
 
 
 def _nearest(looks: _Looks, others: _Looks, *, same: bool = False) -> npt.NDArray[np.float64]:

@@ -96,7 +96,7 @@ def _take(
             Finding(
                 "intake.waiting",
                 entry.path,
-                waits,
+                f"{waits} It waits for the next night.",
                 "a file that has come to rest.",
                 "Nothing: the next night takes it.",
                 "note",

@@ -26,7 +26,7 @@ _COHERENT = 0.55
 _STRONG = 60.0
 _MOST_PLACES = 10
 # Blocks that a code has at least, and the share of the picture that it has at most.
-_FEWEST_BLOCKS, _LARGEST_SHARE = 4, 0.15
+_FEWEST_BLOCKS, _LARGEST_SHARE, _LARGEST_BARS = 4, 0.15, 0.5
 
 
 @dataclass(frozen=True)
@@ -46,8 +46,8 @@ def places(grey: Grey) -> Iterator[Place]:
     small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     energy, coherence, angle = _tensor(np.asarray(small, np.uint8))
     strong = energy > _STRONG**2
-    bars = _pieces(strong & (coherence > _COHERENT), energy)
-    dense = _pieces(strong, energy)
+    bars = _pieces(strong & (coherence > _COHERENT), energy, _LARGEST_BARS)
+    dense = _pieces(strong, energy, _LARGEST_SHARE)
     block = _BLOCK_PX / scale
     for piece in bars[:_MOST_PLACES]:
         yield _cut(grey, piece, _direction(angle, coherence, piece), block)
@@ -72,20 +72,25 @@ def _tensor(grey: Grey) -> tuple[npt.NDArray[np.float32], ...]:
     return energy, coherence, np.asarray(0.5 * np.arctan2(2 * xy, xx - yy), np.float32)
 
 
-# A mask of blocks with its bounding box (x, y, width, height) in blocks.
-_Piece = tuple[npt.NDArray[np.bool_], tuple[int, int, int, int]]
+# A mask of blocks.
+_Piece = npt.NDArray[np.bool_]
 
 
-def _pieces(mask: npt.NDArray[np.bool_], energy: npt.NDArray[np.float32]) -> list[_Piece]:
-    """Return the connected pieces of a mask of blocks that may be codes, by their energy."""
+def _pieces(
+    mask: npt.NDArray[np.bool_], energy: npt.NDArray[np.float32], largest: float
+) -> list[_Piece]:
+    """Return the connected pieces of a mask of blocks that may be codes, by their energy.
+
+    largest: share of the picture that they cover at most.
+    """
     count, names, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
     found: list[tuple[float, _Piece]] = []
     for name in range(1, count):
-        x, y, width, height, area = (int(value) for value in stats[name])
-        if area < _FEWEST_BLOCKS or width * height > _LARGEST_SHARE * mask.size:
+        area = int(stats[name][cv2.CC_STAT_AREA])
+        if area < _FEWEST_BLOCKS or area > largest * mask.size:
             continue
         inside = names == name
-        found.append((float(energy[inside].sum()), (inside, (x, y, width, height))))
+        found.append((float(energy[inside].sum()), inside))
     return [piece for _, piece in sorted(found, key=lambda pair: -pair[0])]
 
 
@@ -93,22 +98,20 @@ def _direction(
     angle: npt.NDArray[np.float32], coherence: npt.NDArray[np.float32], piece: _Piece
 ) -> float:
     """Return the mean direction of the edges of a piece, radians; doubled, as it has no sign."""
-    inside = piece[0]
-    turned = np.exp(2j * angle[inside].astype(np.float64)) * coherence[inside]
+    turned = np.exp(2j * angle[piece].astype(np.float64)) * coherence[piece]
     return float(np.angle(turned.sum()) / 2)
 
 
 def _cut(grey: Grey, piece: _Piece, angle: float, block: float) -> Place:
     """Return the piece turned by `angle`, so that its edges stand upright, with a quiet margin."""
-    _, (x, y, width, height) = piece
-    corners = np.array(
-        [[x, y], [x + width, y], [x + width, y + height], [x, y + height]], np.float64
-    )
-    middle = corners.mean(axis=0) * block
+    rows, columns = np.nonzero(piece)
+    blocks = (np.column_stack([columns, rows]) + 0.5) * block
     turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
-    half = np.abs((corners * block - middle) @ turn.T).max(axis=0) + 4 * block
+    across = blocks @ turn.T
+    low, high = across.min(axis=0) - 4 * block, across.max(axis=0) + 4 * block
+    half = (high - low) / 2
     out = np.minimum(np.ceil(2 * half), 4 * max(grey.shape)).astype(int)
-    matrix = np.column_stack([turn, half - turn @ middle])
+    matrix = np.column_stack([turn, -low])
     cut = cv2.warpAffine(grey, matrix, (int(out[0]), int(out[1])), borderMode=cv2.BORDER_REPLICATE)
     back = np.asarray(cv2.invertAffineTransform(matrix), np.float64)
     return Place(np.asarray(cut, np.uint8), back)
