@@ -7,7 +7,7 @@ from pathlib import PurePosixPath
 
 from glassine.base import corrections, naming, wording
 from glassine.base.errors import Finding
-from glassine.base.model import Facts
+from glassine.base.model import Facts, ItemId
 from glassine.intake import batch_facts, companions, twins
 from glassine.intake.model import Batch, Collector, Item
 
@@ -15,12 +15,16 @@ from glassine.intake.model import Batch, Collector, Item
 _TARGET_FOLDERS = {"target", "targets", "chart", "charts", "calibration"}
 
 
-def check_parts(collector: Collector) -> None:
+def check_parts(batch: Batch, collector: Collector) -> None:
     """Hold items whose masters contradict each other, and items whose ids collide."""
     for item in collector.items.values():
         if not naming.is_stand_in(item.item):
             _check_places(item, collector)
-    for group in naming.collisions(list(collector.items)):
+    alike = naming.collisions(list(collector.items))
+    for group in naming.collisions(list(collector.items), batch.numbers.key):
+        if group not in alike:
+            _hold_spellings(group, collector)
+    for group in alike:
         for item_id in group:
             collector.hold(
                 item_id,
@@ -30,6 +34,19 @@ def check_parts(collector: Collector) -> None:
                 "ids that stay apart on every file system.",
                 "Rename the masters of one of them.",
             )
+
+
+def _hold_spellings(group: list[ItemId], collector: Collector) -> None:
+    for item_id in group:
+        collector.hold(
+            item_id,
+            "intake.same_number",
+            item_id,
+            "These items are one number by `naming.same_number`, and no row of the catalogue says "
+            f"how it is written: {', '.join(group)}.",
+            "one spelling of each number.",
+            "Rename the masters of one of them, or add the row to the catalogue.",
+        )
 
 
 def _check_places(item: Item, collector: Collector) -> None:

@@ -49,7 +49,7 @@ def take_in(batch_dir: Path, given: IntakeGiven) -> Intake:
     # Pixels are needed only for names off the template: the reader starts when it is asked.
     with Apart("glassine.masters.labels:see_master") as label_reader:
         others = sort_files(batch, collector, label_reader)
-    judging.check_parts(collector)
+    judging.check_parts(batch, collector)
     must_be_listed = list_checks.check_lists(batch, collector, others)
     judging.check_twins(batch, collector)
     judging.check_folders(batch, collector)

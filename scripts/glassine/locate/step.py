@@ -35,7 +35,7 @@ from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
 from glassine.masters import colour, labels, opening, pixels
 
-VERSION = "15"
+VERSION = "16"
 
 # Long edge of the preview of a whole master that the report draws outlines on.
 PREVIEW_LONG_EDGE = 1600
@@ -52,7 +52,8 @@ def locate_item(batch_dir: Path, item_dir: Path, given: LocateGiven) -> None:
     settings = given.settings.locate
     corrections = given.corrections or {}
     facts = {master.path: master.facts_or(given.facts) for master in given.masters}
-    _check_corrections(corrections, list(facts), given.item)
+    counting = [master.path for master in given.masters if master.superseded_by is None]
+    _check_corrections(corrections, list(facts), counting, given.item)
     located = []
     encodings = {}
     for master in given.masters:
@@ -63,7 +64,8 @@ def locate_item(batch_dir: Path, item_dir: Path, given: LocateGiven) -> None:
     before, digests = decisions.before(item_dir), decisions.digests(item_dir)
     found, decided = [], []
     for one, geometry in zip(located, stated.judged(located), strict=True):
-        entries = _entries_of(corrections, geometry.path, single=len(located) == 1)
+        single = counting == [geometry.path]
+        entries = _entries_of(corrections, geometry.path, single=single)
         rulings = decisions.rulings(geometry, entries, before, digests.get(geometry.path))
         decided += decisions.recorded(geometry.path, rulings)
         found.append(_ruled(geometry, rulings, corrections, one.facts, one.turn))
@@ -134,6 +136,8 @@ def _locate_master(
         notes=geometry.notes + ((assumed,) if assumed else ()),
     )
     profiled = encoding.describe.by == "profile"
+    if stated.shows_whole(master.part, facts) or master.superseded_by is not None:
+        geometry = stated.whole(master, facts, geometry)
     one = stated.Located(master.part, facts, header.orientation, profiled, geometry)
     more = orientation.suggestions(preview, geometry, facts, header.orientation, one.turn)
     return replace(one, geometry=replace(geometry, notes=geometry.notes + more)), encoding
@@ -213,19 +217,22 @@ def _labels(preview: npt.NDArray[np.uint8], width: int) -> list[dict[str, Any]]:
     return found
 
 
-def _check_corrections(corrections: dict[str, Any], paths: list[str], item: str) -> None:
+def _check_corrections(
+    corrections: dict[str, Any], paths: list[str], counting: list[str], item: str
+) -> None:
     """Raise where a correction names no master of the item, or one frame twice.
 
     An item of one master needs no `master:`; with and without it the same frame is meant.
+    counting: the masters that no other took the place of.
     """
     for entry in _frames_of(corrections):
         name = entry.get("master")
-        if name is None and len(paths) > 1:
+        if name is None and len(counting) != 1:
             raise GlassineError.because(
                 "locate.correction",
                 "corrections.yaml",
                 f"The correction of frame {entry['frame']} of {item} names no master.",
-                f"one of {', '.join(paths)}, since the item has several.",
+                f"one of {', '.join(paths)}, since the item has several masters.",
                 "Add `master:` to it.",
             )
         if name is not None and name not in paths:
@@ -237,7 +244,7 @@ def _check_corrections(corrections: dict[str, Any], paths: list[str], item: str)
                 f"one of {', '.join(paths)}.",
                 "Correct `master:`.",
             )
-    named = [(entry.get("master") or paths[0], entry["frame"]) for entry in _frames_of(corrections)]
+    named = [(entry.get("master") or counting[0], entry["frame"]) for entry in _frames_of(corrections)]
     for path, frame in named:
         if named.count((path, frame)) > 1:
             raise GlassineError.because(

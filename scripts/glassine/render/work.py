@@ -16,7 +16,7 @@ from glassine.render.given import Settings
 class RecordedMaster:
     """One master of the item, with all that is known of it.
 
-    part: of the item, as its file name says. icc: the profile embedded in it, None where it has
+    part, sequence: its place in the item, as its file name says. icc: the profile embedded in it, None where it has
     none or until it is open.
     """
 
@@ -26,6 +26,7 @@ class RecordedMaster:
     geometry: MasterGeometry
     facts: Facts
     icc: bytes | None = None
+    sequence: str | None = None
 
     def frame_number(self, frame: Frame) -> int | None:
         """Return the number that names the frame, None where the master has no other."""
@@ -62,7 +63,7 @@ def names_of(master: RecordedMaster, frame: Frame, item: str, template: str) -> 
     """Return the names of a frame's pictures by the template `naming.derivative`."""
     number = master.frame_number(frame)
     access, thumb, pyramid, crop = (
-        naming.derivative_name(template, item, master.part, number, use)
+        naming.derivative_name(template, item, master.part, number, use, master.sequence)
         for use in ("access", "thumb", "pyramid", "crop")
     )
-    return Names(access, thumb, pyramid, crop, naming.iiif_id(item, master.part, number))
+    return Names(access, thumb, pyramid, crop, naming.iiif_id(item, master.part, number, master.sequence))

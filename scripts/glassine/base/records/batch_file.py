@@ -99,10 +99,12 @@ class StatedFacts(Record, frozen=True, kw_only=True):
     crop: (
         Annotated[
             str,
-            choice("picture", "object"),
+            choice("picture", "object", "whole"),
             Meta(
                 description=(
-                    "What the access image shows: the picture, or the whole piece around it."
+                    "What the access image shows: the picture, the whole piece around it, or all "
+                    "of the master. Sleeves, other paper and parts `object` are shown whole unless "
+                    "an entry with `part` says otherwise."
                 ),
                 examples=["object"],
             ),
