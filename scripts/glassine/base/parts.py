@@ -9,7 +9,7 @@ PAPER = frozenset(
 EMULSION = frozenset({"emu", "emulsion"})
 BASE = frozenset({"base"})
 OBJECT = frozenset({"object"})
-# A print is a picture of its own; all else of paper is shown as it lies, with what is written on it.
+# A print is a picture of its own; all else of paper is shown as it lies.
 WHOLE = (PAPER - {"print"}) | OBJECT
 
 

@@ -51,17 +51,20 @@ def _hold_spellings(group: list[ItemId], collector: Collector) -> None:
 
 def _check_places(item: Item, collector: Collector) -> None:
     places: dict[tuple[str | None, str | None], list[str]] = {}
+    settled = {finding.path for finding in item.findings if finding.code == "intake.retake_unsure"}
     for master in item.masters:
-        places.setdefault((master.part, master.sequence), []).append(master.path)
+        if master.superseded_by is None:
+            places.setdefault((master.part, master.sequence), []).append(master.path)
     for paths in places.values():
-        if len(paths) > 1:
+        if len(paths) > 1 and not settled & set(paths):
             collector.hold(
                 item.item,
                 "intake.two_masters",
                 paths[0],
                 f"{len(paths)} masters claim the same place: {', '.join(paths)}.",
                 "one master per part and sequence of an item.",
-                "Move the wrong one out of the batch folder, or give it a part name.",
+                "Move the wrong one out of the batch folder, or give it a part name or a number; "
+                "where captures are made again, set `intake.retakes` in config/config.yaml.",
             )
 
 
@@ -153,11 +156,12 @@ def state_facts(batch: Batch, collector: Collector) -> dict[str, Facts]:
 
 def check_statements(batch: Batch, collector: Collector) -> None:
     """Say what batch.yaml and corrections.yaml state of something that is not here."""
-    masters = [
+    masters: list[tuple[str, str | None]] = [
         (item.item, master.part)
         for item, master in collector.masters()
         if not naming.is_stand_in(item.item)
     ]
+    masters += [(item.roll, None) for item in collector.items.values() if item.roll]
     paths = {master.path for _, master in collector.masters()}
     present = {entry.path for entry in batch.listing.files if entry.problem is None}
     stocks = batch.settings.tone.film_stocks

@@ -62,7 +62,8 @@ def _take(
     """Add a master to its item; waits: why it is not at rest yet."""
     item = collector.item(owner.item)
     item.labels += owner.labels
-    item.roll, item.place = item.roll or owner.roll, item.place or owner.place
+    item.roll = item.roll or owner.roll
+    item.place = item.place or owner.place or (owner.sequence if owner.roll else None)
     expected = dict(batch.lists.expected.get(entry.path, {}))
     if owner.left_out is not None:
         item.left_out.append(

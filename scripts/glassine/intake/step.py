@@ -26,6 +26,8 @@ from glassine.intake import (
     judging,
     list_checks,
     places,
+    retakes,
+    rolls,
     row_checks,
     side_files,
 )
@@ -49,7 +51,10 @@ def take_in(batch_dir: Path, given: IntakeGiven) -> Intake:
     # Pixels are needed only for names off the template: the reader starts when it is asked.
     with Apart("glassine.masters.labels:see_master") as label_reader:
         others = sort_files(batch, collector, label_reader)
+    with Apart("glassine.masters.alike:compare") as comparer:
+        retakes.settle(batch, collector, comparer)
     judging.check_parts(batch, collector)
+    rolls.check(batch, collector)
     must_be_listed = list_checks.check_lists(batch, collector, others)
     judging.check_twins(batch, collector)
     judging.check_folders(batch, collector)

@@ -244,7 +244,9 @@ def _check_corrections(
                 f"one of {', '.join(paths)}.",
                 "Correct `master:`.",
             )
-    named = [(entry.get("master") or counting[0], entry["frame"]) for entry in _frames_of(corrections)]
+    named = [
+        (entry.get("master") or counting[0], entry["frame"]) for entry in _frames_of(corrections)
+    ]
     for path, frame in named:
         if named.count((path, frame)) > 1:
             raise GlassineError.because(

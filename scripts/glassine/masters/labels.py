@@ -156,16 +156,17 @@ def read_master(path: Path | str, max_pixels: str) -> list[dict[str, Any]]:
 
     Raises GlassineError for a file that is no sound master.
     """
-    return read(_grey(_samples(Path(path), max_pixels)))
+    return read(_grey(samples_of(Path(path), max_pixels)))
 
 
 def see_master(path: Path | str, max_pixels: str) -> dict[str, Any]:
     """Return {"labels": as `read_master`, "look": as `look_of`} of a master."""
-    samples = _samples(Path(path), max_pixels)
+    samples = samples_of(Path(path), max_pixels)
     return {"labels": read(_grey(samples)), "look": look_of(samples)}
 
 
-def _samples(path: Path, max_pixels: str) -> npt.NDArray[Any]:
+def samples_of(path: Path, max_pixels: str) -> npt.NDArray[Any]:
+    """Return the samples of a master, its long edge at most 4000 px. Raises GlassineError."""
     from glassine.masters import opening
 
     opening.read_header(path, int(max_pixels))

@@ -16,8 +16,8 @@ from glassine.render.given import Settings
 class RecordedMaster:
     """One master of the item, with all that is known of it.
 
-    part, sequence: its place in the item, as its file name says. icc: the profile embedded in it, None where it has
-    none or until it is open.
+    part, sequence: its place in the item, as its file name says. icc: the profile embedded in it,
+    None where it has none or until it is open.
     """
 
     path: Path
@@ -66,4 +66,5 @@ def names_of(master: RecordedMaster, frame: Frame, item: str, template: str) -> 
         naming.derivative_name(template, item, master.part, number, use, master.sequence)
         for use in ("access", "thumb", "pyramid", "crop")
     )
-    return Names(access, thumb, pyramid, crop, naming.iiif_id(item, master.part, number, master.sequence))
+    iiif = naming.iiif_id(item, master.part, number, master.sequence)
+    return Names(access, thumb, pyramid, crop, iiif)

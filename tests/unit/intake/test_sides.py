@@ -151,7 +151,7 @@ def test_one_frame_corrected_with_and_without_its_master_is_refused():
     corrections = {"frames": [{"frame": 1, "rotate": 90}, {"master": "a.tif", "frame": 1}]}
     with pytest.raises(GlassineError, match="stands twice"):
         step._check_corrections(corrections, ["a.tif"], ["a.tif"], "PEH-1")
-    step._check_corrections({"frames": corrections["frames"][:1]}, ["a.tif"], "PEH-1")
+    step._check_corrections({"frames": corrections["frames"][:1]}, ["a.tif"], ["a.tif"], "PEH-1")
 
 
 @pytest.mark.parametrize("kind", ["print", "lantern", "mounted_slide"])

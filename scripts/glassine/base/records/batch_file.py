@@ -218,7 +218,10 @@ class StatedFacts(Record, frozen=True, kw_only=True):
 
 
 class StatedEntry(StatedFacts, frozen=True, kw_only=True):
-    """Facts of some masters: those whose item and part fit."""
+    """Facts of some masters: those whose item and part fit.
+
+    captures: how many masters an item, or a roll, has of the part.
+    """
 
     match: Annotated[
         str,
@@ -247,6 +250,22 @@ class StatedEntry(StatedFacts, frozen=True, kw_only=True):
                     "maxItems": 50,
                     "items": {"type": "string", "minLength": 1, "maxLength": 100},
                 },
+            ),
+        ]
+        | UnsetType
+    ) = UNSET
+    captures: (
+        Annotated[
+            int,
+            Meta(
+                ge=1,
+                le=10_000,
+                description=(
+                    "How many captures each item that fits has, of `part` where it is stated; for "
+                    "a roll whose frames are items, `match` is the roll. Another number is for "
+                    "review."
+                ),
+                examples=[36],
             ),
         ]
         | UnsetType
