@@ -49,7 +49,7 @@ STEPS = (
     Step(
         "record",
         ("records", "rights", "iiif", "naming"),
-        ("facts", "catalogue", "corrections", "batch_facts"),
+        ("facts", "catalogue", "corrections", "batch_facts", "roll", "place", "left_out"),
         ("METS.xml", "manifest.json"),
     ),
     Step("pack", ("package", "records"), (), ("package.json",)),
