@@ -377,6 +377,20 @@ def _bad_template(what: str, expected: str, next_step: str = "") -> GlassineErro
     )
 
 
+def preview_name(path: str) -> str:
+    """Return the name of a master's preview: another one for every master of an item, which may
+    have the same name in several folders.
+
+    >>> preview_name("PEH-0001.tif")
+    'PEH-0001.jpg'
+    """
+    folder, _, name = path.rpartition("/")
+    stem, _, ending = name.rpartition(".")
+    if not folder and ending.lower() == "tif":
+        return f"{stem}.jpg"
+    return f"{stem}-{hashlib.sha256(path.encode()).hexdigest()[:8]}.jpg"
+
+
 def iiif_id(item: str, part: str | None, frame: int | None, sequence: str | None = None) -> str:
     """Return the identifier of a frame's image service, e.g. `PEH-1_03`."""
     number = f"{frame:02d}" if frame is not None else None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from glassine.base import naming, wording
 from glassine.base.errors import Finding
@@ -33,6 +34,7 @@ def resolve(
     folders = {path.rpartition("/")[0] for path in waits if path not in found}
     shots = [_shot(batch, path) for path in waits if path.rpartition("/")[0] in folders]
     told: dict[str, Identity] = {}
+    places = _Places({(each.item, each.part, each.sequence) for each in found.values()})
     for session in sessions.sessions(shots):
         paths = [shot.path for shot in session.shots]
         if all(path in found for path in paths):
@@ -40,9 +42,26 @@ def resolve(
         if any(waits[path] for path in paths):
             told |= _all_wait(collector, [path for path in paths if path not in found], waits)
             continue
-        told |= _of_session(batch, collector, _with_others(session, shots, found), found, sight)
+        whole = _with_others(session, shots, found)
+        told |= _of_session(batch, collector, whole, found, sight, places)
     _tell_twice(collector, told)
     return told
+
+
+@dataclass
+class _Places:
+    """The places of captures in their items that are taken, over all sessions."""
+
+    taken: set[tuple[ItemId, str | None, str | None]]
+
+    def next(self, item: ItemId, part: str | None) -> str | None:
+        """Return the number of the next capture of an item; the first sleeve needs none."""
+        number = 0 if part else 1
+        while (item, part, f"{number:02d}" if number else None) in self.taken:
+            number += 1
+        sequence = f"{number:02d}" if number else None
+        self.taken.add((item, part, sequence))
+        return sequence
 
 
 def _shot(batch: Batch, path: str) -> sessions.Shot:
@@ -103,6 +122,7 @@ def _of_session(
     session: sessions.Session,
     found: dict[str, Identity],
     sight: Sight,
+    places: _Places,
 ) -> dict[str, Identity]:
     captures = {shot.path: _capture(batch, shot.path, found, sight) for shot in session.shots}
     rows = list(batch.records)
@@ -120,7 +140,7 @@ def _of_session(
             each if each.is_separator else separators.unsure(each, why) for each in assigned
         ]
     _ask_for_gaps(batch, collector, session, assigned)
-    return _identities(batch, collector, assigned, found, sight)
+    return _identities(batch, collector, assigned, found, sight, places)
 
 
 def _capture(
@@ -163,7 +183,8 @@ def _ask_for_gaps(
     separator: what is missing may have been a separator."""
     separator = {each.path: each.separator for each in assigned if each.item is not None}
     item = {each.path: each.item for each in assigned}
-    for one, other in sessions.missing_numbers(session.shots):
+    counted = [shot for shot in session.shots if shot.path in separator or shot.path in item]
+    for one, other in sessions.missing_numbers(counted):
         owner = item.get(other.path)
         same = separator.get(one.path) is not None and separator.get(one.path) == separator.get(
             other.path
@@ -190,9 +211,9 @@ def _identities(
     assigned: list[separators.Assigned],
     found: dict[str, Identity],
     sight: Sight,
+    places: _Places,
 ) -> dict[str, Identity]:
     told: dict[str, Identity] = {}
-    counts: dict[tuple[ItemId, str | None], int] = {}
     for each in assigned:
         labels = sight.of(each.path).labels
         if each.item is None:
@@ -200,9 +221,7 @@ def _identities(
             _hold_unsure(collector, each)
             continue
         part = SLEEVE if each.is_separator else None
-        key = each.item, part
-        counts[key] = counts.get(key, 0) + 1
-        sequence = f"{counts[key]:02d}" if part is None or counts[key] > 1 else None
+        sequence = places.next(each.item, part)
         told[each.path] = _identity(batch, each, part, sequence, found, sight)
         for asked in each.asks:
             _ask(collector, each.item, each.path, asked)

@@ -40,7 +40,7 @@ def resolve(
     for each in open_ones:
         if each.path not in found:
             found[each.path] = _unsettled(batch, collector, each, sight)
-    return _numbered(found, {path: batch.forced.get(path) is not None for path in found})
+    return _numbered(found)
 
 
 def _forced(batch: Batch, path: str) -> Identity | None:
@@ -178,12 +178,12 @@ def _hold_unknown(batch: Batch, collector: Collector, path: str, labels: int) ->
     )
 
 
-def _numbered(found: dict[str, Identity], forced: dict[str, bool]) -> dict[str, Identity]:
-    """Number the captures that a person gave to one item without saying where they belong in it,
-    in the order of their names."""
+def _numbered(found: dict[str, Identity]) -> dict[str, Identity]:
+    """Number the captures that a person or labels gave to one item without saying where they belong
+    in it, in the order of their names."""
     groups: dict[tuple[ItemId, str | None], list[str]] = {}
     for path, identity in found.items():
-        if forced[path] and identity.sequence is None:
+        if identity.identified.by in ("correction", "label") and identity.sequence is None:
             groups.setdefault((identity.item, identity.part), []).append(path)
     for (item, part), paths in groups.items():
         taken = {each.sequence for each in found.values() if (each.item, each.part) == (item, part)}

@@ -6,7 +6,10 @@ marked for review, until the review page says that they were seen.
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -20,6 +23,9 @@ from glassine.locate.turn import ORIENTATIONS, combined, words
 PROPORTION = 0.06
 # Kinds that are positives as a rule. Paper negatives and mounted ones exist: they are stated so.
 POSITIVE_KINDS = ("print", "lantern", "mounted_slide")
+
+
+_DIGIT = re.compile("[0-9]")
 
 
 @dataclass(frozen=True)
@@ -111,8 +117,11 @@ def whole(master: StatedMaster, facts: Facts, found: MasterGeometry) -> MasterGe
     return replace(found, frames=(frame,), notes=notes, pieces=())
 
 
-def judged(masters: list[Located]) -> list[MasterGeometry]:
-    """Return the geometry of an item's masters, turned, with what speaks against statements."""
+def judged(masters: list[Located], item: str = "") -> list[MasterGeometry]:
+    """Return the geometry of an item's masters, turned, with what speaks against statements.
+
+    item: its id, which a label of the same form in a picture must not contradict.
+    """
     several = _between(masters)
     found = []
     for one in masters:
@@ -120,13 +129,30 @@ def judged(masters: list[Located]) -> list[MasterGeometry]:
         frames = tuple(
             _asked(
                 replace(_not_inverted(one, frame), rotate=turned, mirror=mirrored),
-                _reasons(one, frame) + several.get(one.geometry.path, []),
+                _reasons(one, frame)
+                + several.get(one.geometry.path, [])
+                + another_item(item, one.geometry.labels),
             )
             for frame in one.geometry.frames
         )
         notes = one.geometry.notes + tuple(_notes(one))
         found.append(replace(one.geometry, frames=frames, notes=notes, orientation=one.orientation))
     return found
+
+
+def another_item(item: str, labels: Sequence[dict[str, Any]]) -> list[str]:
+    """Return what speaks against the item in the labels of a picture: one of the form of its id,
+    with other digits, where none says the id itself."""
+    texts = {str(label["text"]).strip() for label in labels}
+    others = sorted(text for text in texts if text != item and _form(text) == _form(item))
+    if not item or item in texts or not others:
+        return []
+    return [f"a label in the picture says {', '.join(others[:3])}, and the item is {item}"]
+
+
+def _form(text: str) -> str:
+    """Return a text with each digit made alike."""
+    return _DIGIT.sub("0", text)
 
 
 def _asked(frame: Frame, reasons: list[str]) -> Frame:

@@ -13,7 +13,7 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from glassine.base import files, premis_event, processor, record_files
+from glassine.base import files, naming, premis_event, processor, record_files
 from glassine.base.errors import GlassineError
 from glassine.base.model import (
     Corners,
@@ -43,7 +43,7 @@ PREVIEW_QUALITY = 82
 
 
 def locate_item(batch_dir: Path, item_dir: Path, given: LocateGiven) -> None:
-    """Write geometry.json and previews/<stem>.jpg of an item.
+    """Write geometry.json and previews/ of an item, one a master.
 
     Raises GlassineError for a master that cannot be read, or a correction that names a master
     the item does not have.
@@ -63,7 +63,7 @@ def locate_item(batch_dir: Path, item_dir: Path, given: LocateGiven) -> None:
         located.append(one)
     before, digests = decisions.before(item_dir), decisions.digests(item_dir)
     found, decided = [], []
-    for one, geometry in zip(located, stated.judged(located), strict=True):
+    for one, geometry in zip(located, stated.judged(located, given.item), strict=True):
         single = counting == [geometry.path]
         entries = _entries_of(corrections, geometry.path, single=single)
         rulings = decisions.rulings(geometry, entries, before, digests.get(geometry.path))
@@ -128,7 +128,7 @@ def _locate_master(
             path=path,
         )
     preview = preview_of(reduced, table)
-    _write_preview(item_dir / "previews" / f"{Path(path).stem}.jpg", preview)
+    _write_preview(item_dir / "previews" / naming.preview_name(path), preview)
     assumed = colour.assumption(encoding)
     geometry = replace(
         geometry,

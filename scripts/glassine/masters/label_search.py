@@ -25,6 +25,8 @@ _COHERENT = 0.55
 # Root mean square of the edges (Sobel, eight times the step in grey) that printed codes exceed.
 _STRONG = 60.0
 _MOST_PLACES = 10
+# A larger place is reduced to this: a code that fills it has wide bars.
+_PLACE_EDGE_PX = 1600
 # Blocks that a code has at least, and the share of the picture that it has at most.
 _FEWEST_BLOCKS, _LARGEST_SHARE, _LARGEST_BARS = 4, 0.15, 0.5
 
@@ -109,9 +111,10 @@ def _cut(grey: Grey, piece: _Piece, angle: float, block: float) -> Place:
     turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
     across = blocks @ turn.T
     low, high = across.min(axis=0) - 4 * block, across.max(axis=0) + 4 * block
-    half = (high - low) / 2
-    out = np.minimum(np.ceil(2 * half), 4 * max(grey.shape)).astype(int)
-    matrix = np.column_stack([turn, -low])
-    cut = cv2.warpAffine(grey, matrix, (int(out[0]), int(out[1])), borderMode=cv2.BORDER_REPLICATE)
+    scale = min(1.0, _PLACE_EDGE_PX / float((high - low).max()))
+    width, height = (int(side) for side in np.ceil((high - low) * scale))
+    matrix = np.column_stack([turn, -low]) * scale
+    how = cv2.INTER_AREA if scale < 1 else cv2.INTER_LINEAR
+    cut = cv2.warpAffine(grey, matrix, (width, height), flags=how, borderMode=cv2.BORDER_REPLICATE)
     back = np.asarray(cv2.invertAffineTransform(matrix), np.float64)
     return Place(np.asarray(cut, np.uint8), back)

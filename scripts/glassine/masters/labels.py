@@ -135,9 +135,14 @@ def grey_of(image: Any) -> npt.NDArray[np.uint8]:
 
 
 def _reduced(image: Any) -> npt.NDArray[Any]:
-    scale = min(1.0, _LONG_EDGE_PX / max(image.width, image.height))
-    small = image.resize(scale, kernel="linear") if scale < 1 else image
-    return np.asarray(small.numpy())
+    # Whole steps first: what is twice as large or more need not lie in memory as a whole.
+    whole = max(image.width, image.height) // _LONG_EDGE_PX
+    samples = np.asarray((image.shrink(whole, whole) if whole > 1 else image).numpy())
+    scale = _LONG_EDGE_PX / max(samples.shape[:2])
+    if scale >= 1:
+        return samples
+    small = cv2.resize(samples, None, fx=scale, fy=scale, interpolation=cv2.INTER_LINEAR)
+    return np.asarray(small).reshape(*small.shape[:2], *samples.shape[2:])
 
 
 def _grey(samples: npt.NDArray[Any]) -> npt.NDArray[np.uint8]:

@@ -115,3 +115,10 @@ def test_plain_names_with_diacritics_pass():
 def test_names_that_fold_into_one_are_found():
     groups = naming.collisions(["b.tif", "B.tif", "\u00e9.tif", "e\u0301.tif", "c.tif"])
     assert groups == [["b.tif", "B.tif"], ["\u00e9.tif", "e\u0301.tif"]]
+
+
+def test_masters_of_one_name_in_two_folders_have_previews_of_their_own():
+    paths = ["a/1.tif", "b/1.tif", "1.tif", "1.tiff"]
+    names = [naming.preview_name(path) for path in paths]
+    assert names[2] == "1.jpg"
+    assert len(set(names)) == 4

@@ -239,3 +239,17 @@ def test_a_sleeve_with_a_second_side_and_film_with_the_code_beside_it_are_told_a
     assert parts[front] == parts[back] == "sleeve"
     assert {parts[path] for path in film} == {None}
     assert parts.get(labelled) is None
+
+
+def test_an_item_that_goes_on_in_another_folder_is_numbered_on(studio):
+    studio.sleeve("PEH-0001")
+    first = studio.film(2)
+    studio.put(session.sleeve("PEH-0001", seed=77), name="day2/DSC 0100.tif")
+    studio.put(session.film(78), name="day2/DSC 0101.tif")
+    studio.take()
+    (item,) = studio.result["items"]
+    numbers = {master["path"]: master["sequence"] for master in item["masters"]}
+    assert [numbers[path] for path in first] == ["01", "02"]
+    assert numbers["day2/DSC 0101.tif"] == "03"
+    assert item["state"] == "ready"
+    assert "captured 2 times" in str(item["findings"])

@@ -161,3 +161,19 @@ def test_a_print_under_a_default_of_negative_is_not_inverted_in_silence(kind, to
         master(None, kind=kind, facts=Facts(kind, "negative", polarity_of_kind=together))
     )
     assert (frame.polarity, frame.state) == ("negative", state)
+
+
+@pytest.mark.parametrize(
+    ("texts", "asks"),
+    [
+        (["PEH-0002"], True),
+        (["PEH-0001"], False),
+        (["PEH-0001", "PEH-0002"], False),
+        (["Lamp 7"], False),
+        ([], False),
+    ],
+)
+def test_a_label_in_the_picture_that_says_another_item_asks_for_a_look(texts, asks):
+    found = stated.another_item("PEH-0001", [{"text": text} for text in texts])
+    assert bool(found) is asks
+    assert not asks or ("PEH-0001" in found[0] and "PEH-0002" in found[0])
