@@ -22,9 +22,9 @@ from glassine.base.model import ItemId
 # from them may be one; the distance is that of `labels.look_of`. Found with drawn sleeves and film
 # (tests/benchmarks/identity).
 _NEAR = 0.5
-# And one that looks like no other capture: so many times as far from the nearest as is usual, and
-# at least so far.
-_ODD, _ODD_LEAST = 4.0, 0.06
+# Captures belong to one kind whose looks lie no further apart than this, or than so many times the
+# usual distance from the nearest; a kind with less than this share of the captures is an odd one.
+_APART, _APART_LEAST, _FEW = 4.0, 0.12, 0.25
 # Steps between the numbers of separators that must be there, and the share of them by one, before
 # a number left out says that a separator was not seen; and how many numbers may be left out.
 _STEPS, _BY_ONE, _LEFT_OUT = 4, 0.6, 5
@@ -134,22 +134,45 @@ def _nearest(looks: _Looks, others: _Looks, *, same: bool = False) -> npt.NDArra
     return nearest
 
 
+def _odd(looks: _Looks) -> list[bool]:
+    """Return which looks are of another kind than most: sleeves of another paper among film.
+
+    Looks are of one kind where each lies near another of it (single linkage).
+    """
+    usual = float(np.median(_nearest(looks, looks, same=True))) if len(looks) > 1 else 0.0
+    apart = max(_APART_LEAST, _APART * usual)
+    kinds = np.full(len(looks), -1)
+    for start in range(len(looks)):
+        if kinds[start] >= 0:
+            continue
+        kinds[start], waiting = start, [start]
+        while waiting:
+            beside = np.abs(looks - looks[waiting.pop()]).mean(axis=1) <= apart
+            new = np.flatnonzero(beside & (kinds < 0))
+            kinds[new] = start
+            waiting += new.tolist()
+    sizes = np.array([(kinds == kind).sum() for kind in kinds])
+    few = sizes < _FEW * len(looks)
+    # Of two kinds of one size neither is the usual one.
+    tied = (sizes == sizes.max(initial=0)) & (len(set(kinds[sizes == sizes.max(initial=0)])) > 1)
+    less = sizes < sizes.max(initial=0) if len(looks) * _FEW < 2 else np.zeros(len(looks), bool)
+    return [bool(each) for each in few | tied | less]
+
+
 def _suspects(captures: Sequence[Capture]) -> dict[str, str]:
     """Return {path: why} of captures that may be separators whose code cannot be read."""
     found: dict[str, str] = {}
     openers = _matrix([each.look for each in captures if each.item and each.look is not None])
     seen = [each for each in captures if each.is_plain and each.look is not None]
     looks = _matrix([each.look for each in seen if each.look is not None])
-    near, alone = _nearest(looks, openers), _nearest(looks, looks, same=True)
+    near, odd = _nearest(looks, openers), _odd(looks)
     usual_near = float(np.median(near)) if len(openers) and len(looks) else 0.0
-    usual_alone = float(np.median(alone)) if len(looks) > 2 else float("inf")
-    for each, to_opener, to_film in zip(seen, near, alone, strict=True):
+    for each, to_opener, is_odd in zip(seen, near, odd, strict=True):
         if len(openers) and to_opener < _NEAR * usual_near:
             found[each.path] = "looks like a separator, but no code could be read in it"
-        elif len(looks) > 2 and to_film > max(_ODD * usual_alone, _ODD_LEAST):
+        elif is_odd:
             found[each.path] = (
-                "looks like none of the other captures, and may be a separator whose code cannot "
-                "be read"
+                "looks unlike the other captures, and may be a separator whose code cannot be read"
             )
     for each in captures:
         if each.item or each.other:

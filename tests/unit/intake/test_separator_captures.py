@@ -1,5 +1,6 @@
 """A sleeve with a code before its captures: each capture has the right item, or is held."""
 
+import numpy as np
 import pytest
 import yaml
 
@@ -253,3 +254,33 @@ def test_an_item_that_goes_on_in_another_folder_is_numbered_on(studio):
     assert numbers["day2/DSC 0101.tif"] == "03"
     assert item["state"] == "ready"
     assert "captured 2 times" in str(item["findings"])
+
+
+def brown(picture):
+    """Return a sleeve of another paper with its label torn off."""
+    torn = picture.copy()
+    torn[60:-60, 90:-90] = torn[40, 60]
+    return (torn * np.array([0.75, 0.6, 0.42])).astype(np.uint8)
+
+
+def test_two_sleeves_of_another_paper_without_a_label_are_no_captures_of_the_item_before(studio):
+    studio.sleeve("PEH-0001")
+    studio.film(8)
+    unread = studio.put(brown(session.sleeve("PEH-0002", seed=5)))
+    lost = studio.film(3)
+    studio.sleeve("PEH-0003")
+    studio.film(4)
+    again = studio.put(brown(session.sleeve("PEH-0004", seed=6)))
+    lost += studio.film(3)
+    studio.take(catalogue={"required": False})
+    assert {unread, again, *lost} <= studio.held()
+
+
+def test_a_single_sleeve_of_another_paper_among_few_captures_is_told(studio):
+    studio.sleeve("PEH-0001")
+    film = studio.film(2)
+    unread = studio.put(brown(session.sleeve("PEH-0002", seed=5)))
+    lost = studio.film(1)
+    studio.take()
+    assert {unread, *lost} <= studio.held()
+    assert {studio.owners()[path] for path in film} == {"PEH-0001"}
