@@ -19,8 +19,8 @@ import numpy.typing as npt
 from glassine.base.model import ItemId
 
 # A capture that lies nearer to the separators than this share of the usual distance of captures
-# from them may be one; the distance is that of `labels.look_of`. Found with drawn sleeves and film
-# (tests/benchmarks/identity).
+# from them, or than to a good part of the captures, may be one; the distance is that of
+# `labels.look_of`. Found with drawn sleeves and film (tests/benchmarks/identity).
 _NEAR = 0.5
 # Captures belong to one kind whose looks lie no further apart than this, or than so many times the
 # usual distance from the nearest; a kind with less than this share of the captures is an odd one.
@@ -159,16 +159,27 @@ def _odd(looks: _Looks) -> list[bool]:
     return [bool(each) for each in few | tied | less]
 
 
+def _from_most(looks: _Looks) -> npt.NDArray[np.float64]:
+    """Return how far each look is from a good part of the others; 0 where there is no other."""
+    far = np.zeros(len(looks))
+    place = max(1, round(_FEW * (len(looks) - 1)))
+    for number, look in enumerate(looks):
+        if len(looks) > 1:
+            distances = np.abs(looks - look).mean(axis=1)
+            far[number] = np.partition(distances, place)[place]  # its own, 0, is one of them
+    return far
+
+
 def _suspects(captures: Sequence[Capture]) -> dict[str, str]:
     """Return {path: why} of captures that may be separators whose code cannot be read."""
     found: dict[str, str] = {}
     openers = _matrix([each.look for each in captures if each.item and each.look is not None])
     seen = [each for each in captures if each.is_plain and each.look is not None]
     looks = _matrix([each.look for each in seen if each.look is not None])
-    near, odd = _nearest(looks, openers), _odd(looks)
+    near, odd, bulk = _nearest(looks, openers), _odd(looks), _from_most(looks)
     usual_near = float(np.median(near)) if len(openers) and len(looks) else 0.0
-    for each, to_opener, is_odd in zip(seen, near, odd, strict=True):
-        if len(openers) and to_opener < _NEAR * usual_near:
+    for each, to_opener, is_odd, to_film in zip(seen, near, odd, bulk, strict=True):
+        if len(openers) and to_opener < max(_NEAR * usual_near, to_film):
             found[each.path] = "looks like a separator, but no code could be read in it"
         elif is_odd:
             found[each.path] = (
