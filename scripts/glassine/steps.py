@@ -52,7 +52,7 @@ STEPS = (
     Step(
         "record",
         ("records", "rights", "iiif", "naming"),
-        ("facts", "catalogue", "corrections", "batch_facts"),
+        ("facts", "catalogue", "corrections", "batch_facts", "roll", "place", "left_out"),
         ("METS.xml", "manifest.json"),
     ),
     Step("pack", ("package", "records"), ("companions",), ("package.json",)),

@@ -24,6 +24,7 @@ BENCHMARKS = {
         "faults.kills", "runs killed at random moments recover byte for byte"
     ),
     "faults-load": Benchmark("faults.load", "a night of many small masters: time, memory, files"),
+    "identity": Benchmark("identity.run", "captures with the item they belong to, or held"),
     "locate": Benchmark("locate.run", "frames found in drawn scenes, beside two simple ways"),
     "locate-map": Benchmark("locate.map", "what the learned map tells of frames that are wrong"),
     "locate-random": Benchmark(

@@ -22,6 +22,7 @@ from glassine.base.records.corrections import (
     CorrectionsFile,
     Entry,
     Withdrawal,
+    listed,
 )
 
 FILE_NAME = "corrections.yaml"
@@ -120,8 +121,7 @@ def _path_findings(named: list[str], where: str) -> list[Finding]:
 
 def _entry_findings(entry: Entry, where: str) -> list[Finding]:
     named = [frame.master for frame in entry.frames or [] if frame.master is not UNSET]
-    if entry.identity:
-        named.append(entry.identity.master)
+    named += [identity.master for identity in listed(entry.identity)]
     found = _frame_findings(entry, where) + _path_findings(named, where)
     if _UNPRINTABLE.search(entry.note or ""):
         found.append(
@@ -199,9 +199,6 @@ def check(loaded: Any, where: str) -> Decided:
 
 def _claimed_before(entry: Entry, claimed: dict[str, ItemId], place: str) -> list[Finding]:
     """Return whether an entry before gives its master to another item; add it to `claimed`."""
-    identity = entry.identity
-    if not identity or claimed.setdefault(identity.master, identity.item) == identity.item:
-        return []
     return [
         _finding(
             place,
@@ -211,6 +208,8 @@ def _claimed_before(entry: Entry, claimed: dict[str, ItemId], place: str) -> lis
             "one item for each master.",
             "Delete the wrong one.",
         )
+        for identity in listed(entry.identity)
+        if claimed.setdefault(identity.master, identity.item) != identity.item
     ]
 
 
@@ -224,20 +223,21 @@ def about_nothing(
     """
     found = []
     for item, correction in sorted(corrections.items()):
-        identity = correction.identity
-        if identity and identity.master not in masters:
-            found.append(
-                Finding(
-                    "corrections.no_master",
-                    identity.master,
-                    f"The entry of {item} in {FILE_NAME} names this master under `identity`, but "
-                    "the batch has no such master: the entry has no effect.",
-                    "the path of a master, as the report shows it.",
-                    "Copy the master again, or correct or delete the entry.",
-                    "review",
-                )
+        absent = [each for each in correction.identities if each.master not in masters]
+        found += [
+            Finding(
+                "corrections.no_master",
+                identity.master,
+                f"The entry of {item} in {FILE_NAME} names this master under `identity`, but the "
+                "batch has no such master: the entry has no effect.",
+                "the path of a master, as the report shows it.",
+                "Copy the master again, or correct or delete the entry.",
+                "review",
             )
-        elif item not in items and (correction.frames or not identity):
+            for identity in absent
+        ]
+        identity = correction.identities
+        if not absent and item not in items and (correction.frames or not identity):
             found.append(
                 Finding(
                     "corrections.no_item",

@@ -47,7 +47,8 @@ class Facts(Record, frozen=True):
     """What batch.yaml states of a master; `auto` and None mean: not stated.
 
     rotate: clockwise quarter turns in degrees (0, 90, 180, 270) that bring the picture upright.
-    crop: "picture" (the image area) or "object" (the whole piece plus a margin).
+    crop: "picture" (the image area), "object" (the whole piece plus a margin) or "whole" (all of
+    the master).
     nominal_ppi: pixels per inch in the plane of the film, as the studio set it.
     required_ppi: what was agreed to be enough for the batch, in place of the table of limits.
     size_mm: (width, height) of the picture in mm where the studio states it.

@@ -6,7 +6,9 @@ import hashlib
 import re
 import string
 import unicodedata
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
 
 from glassine.base import alternates
 from glassine.base.errors import GlassineError
@@ -23,19 +25,57 @@ MASTER_SUFFIXES = frozenset({".tif", ".tiff"})
 # What stands in square brackets of a template is left out where its field has no value.
 _OPTIONAL = re.compile(r"\[([^\[\]]*)\]")
 _MAX_SYSTEM_NAME = 255
+# Of a path below the batch folder; deeper ones tell no item.
+_MAX_PATH = 1000
+PatternOf = Literal["name", "path"]
+# Marks of a capture made again, at the end of a name without its ending (common practice, no
+# source): _v2, (2), _take2, _retake, _retake2.
+_RETAKE = re.compile(
+    r"(?i)(?:[ ._-]v(?P<v>[0-9]{1,2})| ?\((?P<n>[0-9]{1,2})\)"
+    r"|[ ._-](?:re)?take[ ._-]?(?P<t>[0-9]{0,2}))\Z"
+)
 
 
 @dataclass(frozen=True)
 class MasterName:
-    """What a master's file name says."""
+    """What a master's file name says.
+
+    roll: the roll or other parent that the item is a part of; place: where on it. take: which
+    capture of the same thing it is, None where the name says nothing. whole: what the name says
+    where its mark of a retake is taken for a part of the name.
+    """
 
     item: ItemId
     part: str | None
     sequence: str | None
+    roll: str | None = None
+    place: str | None = None
+    take: int | None = None
+    whole: MasterName | None = None
+
+
+@dataclass(frozen=True)
+class Scheme:
+    """How names tell items, by `naming` of the settings.
+
+    patterns: the first that fits holds. of: what they must match, the file name or its path below
+    the batch folder. item: template of the id from the patterns' groups, None where the group
+    `item` is it. parts: {word in a name: part that it means}.
+    """
+
+    patterns: tuple[re.Pattern[str], ...]
+    of: PatternOf = "name"
+    item: str | None = None
+    parts: Mapping[str, str] = field(default_factory=dict)
 
 
 def _is_id(text: str) -> bool:
     return bool(_ID.fullmatch(text)) and ".." not in text and not _RESERVED.fullmatch(text)
+
+
+def is_id(text: str) -> bool:
+    """Return whether `text` may be the id of an item."""
+    return _is_id(text)
 
 
 def check_item(text: str) -> ItemId:
@@ -56,30 +96,61 @@ def check_batch(text: str) -> BatchId:
     return BatchId(text)
 
 
-def compile_pattern(pattern: str) -> re.Pattern[str]:
-    """Return the file-name pattern of the settings.
+def compile_pattern(
+    pattern: str | Sequence[str],
+    of: PatternOf = "name",
+    item: str | None = None,
+    parts: Mapping[str, str] | None = None,
+) -> Scheme:
+    """Return how names tell items; see `Scheme`.
 
-    Raises GlassineError where it is no regular expression or has no group `item`.
+    Raises GlassineError where a pattern is no regular expression, or names no item.
     """
+    texts = [pattern] if isinstance(pattern, str) else list(pattern)
+    compiled = tuple(_compiled(text, item) for text in texts)
+    return Scheme(compiled, of, item, {**(parts or {})})
+
+
+def _compiled(pattern: str, item: str | None) -> re.Pattern[str]:
     try:
         compiled = re.compile(pattern)
     except re.error as problem:
-        raise GlassineError.because(
-            "naming.pattern",
-            "config/config.yaml",
+        raise _bad_pattern(
             f"naming.pattern cannot be read: {problem}.",
             "a pattern that can be read, as the example of naming.pattern in config/README.md.",
-            "Correct `naming.pattern`.",
         ) from problem
-    if "item" not in compiled.groupindex:
-        raise GlassineError.because(
-            "naming.pattern",
-            "config/config.yaml",
+    if item is None and "item" not in compiled.groupindex:
+        raise _bad_pattern(
             "naming.pattern has no group named `item`.",
             "a group of that name, as in the example of naming.pattern in config/README.md.",
-            "Correct `naming.pattern`.",
         )
+    if item is not None:
+        _check_item_template(item, compiled)
     return compiled
+
+
+def _check_item_template(template: str, pattern: re.Pattern[str]) -> None:
+    example = "{day}-{number}"
+    try:
+        names = [name for _, name, _, _ in string.Formatter().parse(template) if name is not None]
+    except ValueError as problem:
+        raise _bad_pattern(
+            f"naming.item cannot be read: {problem}.", f"a template as in {example}.", "naming.item"
+        ) from problem
+    absent = [name for name in names if name not in pattern.groupindex]
+    if absent or not names:
+        what = f"the group {absent[0]!r}, which naming.pattern lacks" if absent else "no group"
+        raise _bad_pattern(
+            f"naming.item names {what}.",
+            f"groups that every pattern has, in braces, as in {example}.",
+            "naming.item",
+        )
+
+
+def _bad_pattern(what: str, expected: str, key: str = "naming.pattern") -> GlassineError:
+    return GlassineError.because(
+        "naming.pattern", "config/config.yaml", what, expected, f"Correct `{key}`."
+    )
 
 
 _STAND_IN = "unidentified-"
@@ -100,31 +171,77 @@ def is_stand_in(item: str) -> bool:
     return item.startswith(_STAND_IN)
 
 
-def parse(file_name: str, pattern: re.Pattern[str]) -> MasterName | None:
-    """Return what the file name (without folders) says, or None where it is off the template."""
+def parse(path: str, scheme: Scheme) -> MasterName | None:
+    """Return what the name of a master says, or None where it is off the template.
+
+    path: below the batch folder; of its folders only what the scheme asks for is looked at.
+    """
     # No file system has longer names; a list may, and the pattern's time may grow with them.
-    match = pattern.fullmatch(file_name) if len(file_name) <= _MAX_SYSTEM_NAME else None
-    if match is None or not _is_id(match["item"] or ""):
+    text = path if scheme.of == "path" else path.rpartition("/")[2]
+    if ".." in path.split("/") or len(text) > (
+        _MAX_PATH if scheme.of == "path" else _MAX_SYSTEM_NAME
+    ):
         return None
+    whole = _matched(text, scheme)
+    if whole is not None and whole.take is not None:
+        return whole
+    stem, dot, ending = text.rpartition(".")
+    mark = _RETAKE.search(stem[-24:]) if dot else None
+    if mark is None:
+        return whole
+    again = _matched(stem[: len(stem) - len(mark[0])] + dot + ending, scheme)
+    if again is None:
+        return whole
+    number = mark["v"] or mark["n"] or mark["t"] or "2"
+    return MasterName(
+        again.item, again.part, again.sequence, again.roll, again.place, int(number), whole
+    )
+
+
+def _matched(text: str, scheme: Scheme) -> MasterName | None:
+    for pattern in scheme.patterns:
+        match = pattern.fullmatch(text)
+        found = _told(match, scheme) if match else None
+        if found is not None:
+            return found
+    return None
+
+
+def _told(match: re.Match[str], scheme: Scheme) -> MasterName | None:
     groups = match.groupdict()
-    return MasterName(ItemId(match["item"]), groups.get("part"), groups.get("sequence"))
+    item = groups.get("item") or ""
+    if scheme.item is not None:
+        item = scheme.item.format_map({name: value or "" for name, value in groups.items()})
+    if not _is_id(item):
+        return None
+    part = groups.get("part") or None
+    take = groups.get("take")
+    return MasterName(
+        ItemId(item),
+        scheme.parts.get(part, part) if part else None,
+        groups.get("sequence") or None,
+        groups.get("roll") or None,
+        groups.get("place") or None,
+        int(take) if take and take.isdecimal() and take.isascii() else None,
+    )
 
 
-def nearest(file_name: str, pattern: re.Pattern[str]) -> str | None:
+def nearest(file_name: str, scheme: Scheme) -> str | None:
     """Return the name on the template that differs from this one only by blanks, case, dots or
     normal form, or None.
 
-    >>> nearest("peh-0012 .TIF", re.compile(r"(?P<item>PEH-[0-9]{4})\\.tif"))
+    >>> nearest("peh-0012 .TIF", compile_pattern(r"(?P<item>PEH-[0-9]{4})\\.tif"))
     'PEH-0012.tif'
     """
-    plain = unicodedata.normalize("NFKC", file_name[:_MAX_SYSTEM_NAME]).strip(" .\t")
+    folder, slash, name = file_name.rpartition("/")
+    plain = unicodedata.normalize("NFKC", name[:_MAX_SYSTEM_NAME]).strip(" .\t")
     stem, _, ending = plain.rpartition(".")
     stem, ending = stem.strip(), ending.strip().lower()
     stems = [stem, *(stem.replace(" ", mark) for mark in ("", "-", "_"))]
     stems += [stem.replace("_", "-"), stem.replace("-", "_")]
     tries = [changed for each in stems for changed in (each, each.upper(), each.lower())]
     for each in dict.fromkeys(tries):
-        if parse(f"{each}.{ending}", pattern):
+        if parse(f"{folder}{slash}{each}.{ending}", scheme):
             return f"{each}.{ending}"
     return None
 
@@ -155,7 +272,14 @@ def _filled(template: str, fields: dict[str, object]) -> str:
     return string.Formatter().vformat(template, (), fields)
 
 
-def derivative_name(template: str, item: str, part: str | None, frame: int | None, use: str) -> str:
+def derivative_name(
+    template: str,
+    item: str,
+    part: str | None,
+    frame: int | None,
+    use: str,
+    sequence: str | None = None,
+) -> str:
     """Return the name of a derivative.
 
     template: as in `naming.derivative`; what stands in square brackets is left out where a
@@ -164,7 +288,13 @@ def derivative_name(template: str, item: str, part: str | None, frame: int | Non
     >>> derivative_name("{item}[_{part}][_{frame:02d}]_{use}.jpg", "PEH-1", None, 3, "access")
     'PEH-1_03_access.jpg'
     """
-    fields: dict[str, object] = {"item": item, "part": part, "frame": frame, "use": use}
+    fields: dict[str, object] = {
+        "item": item,
+        "part": part,
+        "sequence": sequence,
+        "frame": frame,
+        "use": use,
+    }
 
     def optional(match: re.Match[str]) -> str:
         names = [name for _, name, _, _ in string.Formatter().parse(match[1]) if name]
@@ -177,7 +307,7 @@ def derivative_name(template: str, item: str, part: str | None, frame: int | Non
             "naming.derivative",
             "config/config.yaml",
             f"naming.derivative cannot be filled: {problem}.",
-            "the fields item, part, frame and use.",
+            "the fields item, part, sequence, frame and use.",
             "Correct `naming.derivative`.",
         ) from problem
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,199}", name):
@@ -205,10 +335,10 @@ def check_template(template: str) -> None:
     twice: one picture would take the place of another.
     """
     outside = _OPTIONAL.sub("", template)
-    for field in ("part", "frame"):
-        if "{" + field in outside:
+    for name in ("part", "sequence", "frame"):
+        if "{" + name in outside:
             raise _bad_template(
-                f"naming.derivative has the field {field} outside of square brackets, and not "
+                f"naming.derivative has the field {name} outside of square brackets, and not "
                 "every picture has one.",
                 "a template as in {item}[_{part}][_{frame:02d}]_{use}.jpg.",
             )
@@ -248,19 +378,63 @@ def _bad_template(what: str, expected: str, next_step: str = "") -> GlassineErro
     )
 
 
-def iiif_id(item: str, part: str | None, frame: int | None) -> str:
+def preview_name(path: str) -> str:
+    """Return the name of a master's preview: another one for every master of an item, which may
+    have the same name in several folders.
+
+    >>> preview_name("PEH-0001.tif")
+    'PEH-0001.jpg'
+    """
+    folder, _, name = path.rpartition("/")
+    stem, _, ending = name.rpartition(".")
+    if not folder and ending.lower() == "tif":
+        return f"{stem}.jpg"
+    return f"{stem}-{hashlib.sha256(path.encode()).hexdigest()[:8]}.jpg"
+
+
+def iiif_id(item: str, part: str | None, frame: int | None, sequence: str | None = None) -> str:
     """Return the identifier of a frame's image service, e.g. `PEH-1_03`."""
-    return "_".join(
-        [item, *([part] if part else []), *([f"{frame:02d}"] if frame is not None else [])]
-    )
+    number = f"{frame:02d}" if frame is not None else None
+    return "_".join([item, *(word for word in (part, sequence, number) if word)])
 
 
-def collisions(names: list[ItemId]) -> list[list[ItemId]]:
-    """Return groups of ids that differ only in case or normalisation.
+# Frames before the first of a roll have no number of their own: 00, then 0.
+_FILM_NUMBER = re.compile(r"([0-9]{1,9})([A-Za-z]?)")
+
+
+def film_number(sequence: str) -> tuple[int, str] | None:
+    """Return a frame's place on the film as (number, letter), None where it is no such number.
+
+    A film counts 00, 0, 0A, 1, 1A, 2, ... (common practice, no source): 00 is taken for -1. More
+    zeros are padding, as in 000, 001.
+
+    >>> sorted(["1", "12A", "0", "13", "00", "0A", "12"], key=film_number)
+    ['00', '0', '0A', '1', '12', '12A', '13']
+    """
+    match = _FILM_NUMBER.fullmatch(sequence)
+    if match is None:
+        return None
+    if match[1] == "00" and not match[2]:
+        return -1, ""
+    return int(match[1]), match[2].upper()
+
+
+def film_order(sequence: str | None) -> tuple[int, int, str, str]:
+    """Return the key by which captures of one item follow each other; those without a number
+    come first, those with other signs last, by their text."""
+    if sequence is None:
+        return 0, 0, "", ""
+    number = film_number(sequence)
+    return (1, *number, sequence) if number else (2, 0, "", sequence)
+
+
+def collisions(names: list[ItemId], key: Callable[[str], str] | None = None) -> list[list[ItemId]]:
+    """Return groups of ids that differ only in case or normalisation, or that `key` makes the same.
 
     Such names become one on file systems that fold them (RFC 8493 section 6.1.1).
     """
     groups: dict[str, list[ItemId]] = {}
     for name in names:
-        groups.setdefault(unicodedata.normalize("NFC", name).casefold(), []).append(name)
+        alike = key(name) if key else unicodedata.normalize("NFC", name).casefold()
+        groups.setdefault(alike, []).append(name)
     return [group for group in groups.values() if len(group) > 1]

@@ -9,6 +9,8 @@ PAPER = frozenset(
 EMULSION = frozenset({"emu", "emulsion"})
 BASE = frozenset({"base"})
 OBJECT = frozenset({"object"})
+# A print is a picture of its own; all else of paper is shown as it lies.
+WHOLE = (PAPER - {"print"}) | OBJECT
 
 
 def _is(part: str | None, words: frozenset[str]) -> bool:
@@ -32,3 +34,14 @@ def is_base_side(part: str | None) -> bool:
 def is_object(part: str | None) -> bool:
     """Whether the part shows the whole object, by whatever light."""
     return _is(part, OBJECT)
+
+
+def is_shown_whole(part: str | None) -> bool:
+    """Whether the part is a record of an object, of which all is shown: neither cropped nor
+    inverted unless an entry of batch.yaml with its `part` says so."""
+    return _is(part, WHOLE)
+
+
+def is_film(part: str | None) -> bool:
+    """Whether the part shows the film's picture."""
+    return not is_paper(part) and not is_object(part)

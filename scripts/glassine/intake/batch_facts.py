@@ -42,9 +42,9 @@ _OF_FILM = (
     "film",
     "slopes",
 )
-_OF_ENTRY = ("match", "part")
+_OF_ENTRY = ("match", "part", "captures")
 # Keys whose numbers are whole ones.
-_WHOLE = frozenset({"rotate", "frames"})
+_WHOLE = frozenset({"rotate", "frames", "captures"})
 
 
 @dataclass(frozen=True)
@@ -131,6 +131,18 @@ class Statements:
             "polarity_of_kind": "kind" in last and last["kind"] == last.get("polarity"),
         }
         return Stated(Facts.from_dict(facts_stated), tuple(sorted(left_out - for_part)))
+
+    def captures_of(self, item: str, part: str | None) -> int | None:
+        """Return how many masters of a part an item, or a roll, is stated to have."""
+        found = None
+        for number in self._about(item):
+            stated = self.entries[number].captures
+            whole = number not in self._parts and part is None
+            if stated is not UNSET and (
+                whole or (number in self._parts and self._fits(number, part))
+            ):
+                found = stated
+        return found
 
     def default_facts(self) -> Facts:
         """Return what is stated of all captures, those of targets too."""

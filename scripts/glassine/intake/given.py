@@ -6,14 +6,47 @@ from typing import Any, Literal
 
 import msgspec
 
+from glassine.base import naming
 from glassine.base.model import BatchId
+from glassine.base.numbers import Numbers
 from glassine.base.records import Given
+
+Way = Literal["name", "catalogue", "label", "separator"]
+
+
+class SameNumber(Given, frozen=True, kw_only=True):
+    """What makes no difference between two spellings of a number; see `base.numbers.Numbers`."""
+
+    marks: str = ""
+    leading_zeros: bool = False
+    case: bool = False
+    table: dict[str, str] = msgspec.field(default_factory=dict)
+
+    def rules(self) -> Numbers:
+        return Numbers(self.marks, self.leading_zeros, self.case, self.table)
+
+
+class SeparatorSection(Given, frozen=True, kw_only=True):
+    """picture: whether a separator's own picture is kept as a part of its item."""
+
+    picture: Literal["keep", "leave_out"] = "keep"
 
 
 class NamingSection(Given, frozen=True, kw_only=True):
-    """pattern: of masters' file names, a regular expression."""
+    """pattern: of masters' names, regular expressions; see `naming.Scheme` for it, `pattern_of`,
+    `item` and `parts`. identify: the ways that tell an item, the first that does holds."""
 
-    pattern: str
+    pattern: str | tuple[str, ...]
+    pattern_of: Literal["name", "path"] = "name"
+    item: str | None = None
+    parts: dict[str, str] = msgspec.field(default_factory=dict)
+    same_number: SameNumber = SameNumber()
+    identify: tuple[Way, ...] = ("name", "catalogue", "label")
+    separators: SeparatorSection = SeparatorSection()
+
+    def scheme(self) -> naming.Scheme:
+        """Return how names tell items. Raises GlassineError where a pattern cannot be used."""
+        return naming.compile_pattern(self.pattern, self.pattern_of, self.item, self.parts)
 
 
 # What becomes of a picture of a master's name that is none.
@@ -23,7 +56,8 @@ Beside = Literal["hold", "note", "ignore", "deliver"]
 class IntakeSection(Given, frozen=True, kw_only=True):
     """min_age_minutes: since the last change of a master at rest. watch_s: seconds between two
     looks at a file that may grow. max_pixels: of a master. ignore: globs over names and paths of
-    files that are left out. previews, raws: beside a master, see `beside`."""
+    files that are left out. previews, raws: beside a master, see `beside`. retakes: what becomes
+    of a capture that was made again."""
 
     min_age_minutes: float
     watch_s: float
@@ -33,6 +67,7 @@ class IntakeSection(Given, frozen=True, kw_only=True):
     raws: Beside = "note"
     labels: Literal["when_needed", "never"]
     unlisted: Literal["hold", "review"]
+    retakes: Literal["hold", "keep", "leave_out"] = "hold"
 
 
 class CatalogueSection(Given, frozen=True, kw_only=True):

@@ -1,4 +1,4 @@
-"""Which item a master belongs to: as a person decided, as its name says, or as a label in it."""
+"""What each way of itself tells of a master's item: its name, the catalogue, its picture."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ import msgspec
 from glassine.base import door, naming, sandbox
 from glassine.base.helper_process import Apart
 from glassine.base.model import ItemId
-from glassine.base.records.intake import Label
-from glassine.intake.model import Batch, Collector
+from glassine.base.records.intake import BY_NAME, Identified, Label
+from glassine.intake.model import Batch
 from glassine.masters import header_size
 
 # Time for looking for a label in one picture; a large master takes seconds.
@@ -18,90 +18,130 @@ LABEL_S = 120.0
 
 
 @dataclass(frozen=True)
+class Arrived:
+    """A master as it lies in the batch. waits: why it is not at rest yet, None where it is."""
+
+    entry: door.Entry
+    waits: str | None
+
+    @property
+    def path(self) -> str:
+        return self.entry.path
+
+
+@dataclass(frozen=True)
 class Identity:
-    """The item of a master and its place in it; labels: what was seen in the picture."""
+    """The item of a master and its place in it.
+
+    take, roll, place: as its name says. identified: what told the item. labels: what was seen in
+    the picture. left_out: why it is no master of the item, by the settings, None where it is.
+    """
 
     item: ItemId
     part: str | None = None
     sequence: str | None = None
+    take: int | None = None
+    roll: str | None = None
+    place: str | None = None
+    identified: Identified = BY_NAME
     labels: list[Label] = field(default_factory=list)
+    left_out: str | None = None
 
 
-def find(
-    batch: Batch, collector: Collector, entry: door.Entry, *, waits: bool, reader: Apart
-) -> Identity:
-    """Return the item of a master, a stand-in where nothing tells it; then it is held.
+@dataclass(frozen=True)
+class Seen:
+    """What was seen in a master. items: those that its labels name, known ones before all; look: as
+    `labels.look_of`, None where the picture could not be looked at."""
 
-    waits: the master is not at rest, so its pixels are not read. reader: as in `_read_label`.
-    """
-    forced = _forced(batch, entry.path)
-    if forced:
-        return Identity(forced)
-    parsed = naming.parse(entry.name, batch.pattern)
-    if parsed is not None:
-        return Identity(parsed.item, parsed.part, parsed.sequence)
-    labels: list[Label] = []
-    if batch.settings.intake.labels == "when_needed" and not waits:
-        item, labels = _read_label(batch, entry, reader)
-        if item is not None:
-            collector.note(
-                "intake.label_identity",
-                entry.path,
-                f"Its name is off the template; the label in the picture says {item}.",
-                batch.name_words,
-                "Please confirm; rename the file when convenient.",
-                "review",
-            )
-            return Identity(item, labels=labels)
-    _hold_unknown(batch, collector, entry, len(labels))
-    return Identity(naming.stand_in(entry.path), labels=labels)
+    labels: list[Label] = field(default_factory=list)
+    items: tuple[ItemId, ...] = ()
+    look: tuple[float, ...] | None = None
 
 
-def _forced(batch: Batch, path: str) -> ItemId | None:
-    for correction in batch.corrections.values():
-        if correction.identity and correction.identity.master == path:
-            return correction.identity.item
-    return None
+@dataclass
+class Sight:
+    """Looks at pictures, at each once, in a process of its own: what crashes it or hangs shows
+    nothing, and `verify` tells what is wrong with the file."""
+
+    batch: Batch
+    reader: Apart
+    known: dict[str, Seen] = field(default_factory=dict)
+
+    def of(self, path: str) -> Seen:
+        if path not in self.known:
+            self.known[path] = self._look(path)
+        return self.known[path]
+
+    def _look(self, path: str) -> Seen:
+        batch = self.batch
+        size = header_size.size_px(batch.folder / path, batch.folder)
+        max_pixels = batch.settings.intake.max_pixels
+        if size is None or size[0] * size[1] > max_pixels:
+            return Seen()
+        memory_bytes = sandbox.memory_for(16 * (size[0] * size[1] // 10**6))
+        full = str(batch.folder / path)
+        answer = self.reader.ask(full, str(max_pixels), seconds=LABEL_S, memory_bytes=memory_bytes)
+        if not isinstance(answer, dict):
+            return Seen()
+        labels = msgspec.convert(answer["labels"], list[Label])
+        return Seen(labels, items_of(batch, labels), tuple(answer["look"]))
 
 
-def _read_label(
-    batch: Batch, entry: door.Entry, reader: Apart
-) -> tuple[ItemId | None, list[Label]]:
-    """Return the item that a label in the picture names, and the labels seen.
-
-    reader: decodes the picture in a process of its own: what crashes it or hangs shows no label,
-    and `verify` tells what is wrong with the file.
-    """
-    path = batch.folder / entry.path
-    max_pixels = batch.settings.intake.max_pixels
-    size = header_size.size_px(path, batch.folder)
-    if size is None or size[0] * size[1] > max_pixels:
-        return None, []
-    memory_bytes = sandbox.memory_for(16 * (size[0] * size[1] // 10**6))
-    answer = reader.ask(str(path), str(max_pixels), seconds=LABEL_S, memory_bytes=memory_bytes)
-    labels = msgspec.convert(answer or [], list[Label])
-    items = set()
+def items_of(batch: Batch, labels: list[Label]) -> tuple[ItemId, ...]:
+    """Return the items that labels name: where the catalogue knows some of them, those alone."""
+    named: dict[ItemId, None] = {}
     for label in labels:
         text = label.text.strip()
-        parsed = naming.parse(f"{text}.tif", batch.pattern)
-        if parsed is not None:
-            items.add(parsed.item)
-    return (items.pop() if len(items) == 1 else None), labels
+        parsed = _as_name(batch, text)
+        spelled = batch.spelled.get(batch.numbers.key(text))
+        if spelled is not None:
+            named[spelled] = None
+        elif parsed is not None:
+            named[parsed.item] = None
+    known = tuple(item for item in named if batch.has_row(item))
+    return known or tuple(named)
 
 
-def _hold_unknown(batch: Batch, collector: Collector, entry: door.Entry, labels: int) -> None:
-    near = naming.nearest(entry.name, batch.pattern)
-    more = ""
-    if labels:
-        more = f", and the labels seen ({labels}) name no single item"
-    if near:
-        more += f"; it differs only by blanks, marks or case from {near}"
-    rename = f"Rename the file to {near}" if near else "Rename the file"
-    collector.hold(
-        naming.stand_in(entry.path),
-        "naming.off_template",
-        entry.path,
-        f"Its name does not tell the item{more}.",
-        batch.name_words,
-        f"{rename}, or name its item under `identity` in corrections.yaml.",
+def _as_name(batch: Batch, text: str) -> naming.MasterName | None:
+    """Return what the text of a label tells where it is as a file is named, without its ending."""
+    text = batch.numbers.id_form(text)
+    if "/" in text or batch.scheme.of == "path":
+        return None
+    return batch.named(f"{text}.tif")
+
+
+def by_name(batch: Batch, path: str) -> Identity | None:
+    """Return what the name of a master tells, None where it is off the template or not asked."""
+    parsed = batch.named(path) if "name" in batch.settings.naming.identify else None
+    if parsed is None:
+        return None
+    return Identity(
+        parsed.item, parsed.part, parsed.sequence, parsed.take, parsed.roll, parsed.place
     )
+
+
+def by_row(batch: Batch, path: str) -> Identity | None:
+    """Return the item whose row of the catalogue alone lists a master, None where none does."""
+    rows = batch.listed.get(path, []) if "catalogue" in batch.settings.naming.identify else []
+    if len(rows) != 1 or not naming.is_id(rows[0].item):
+        return None
+    row = rows[0]
+    sequence = f"{row.place:02d}" if row.of > 1 else None
+    return Identity(row.item, sequence=sequence, identified=Identified(by="catalogue"))
+
+
+def written(batch: Batch, path: str) -> Identity | None:
+    """Return what name and catalogue say of a master.
+
+    Where both say something the name goes first, but not one that the catalogue does not know.
+    Where they contradict each other, `row_checks` holds both items.
+    """
+    name, row = by_name(batch, path), by_row(batch, path)
+    if row is None:
+        return name
+    if name is None or (name.item != row.item and not batch.has_row(name.item)):
+        return row
+    ways = batch.settings.naming.identify
+    if name.item != row.item and ways.index("catalogue") < ways.index("name"):
+        return row
+    return name

@@ -9,7 +9,7 @@ import msgspec
 
 from glassine.base import corrections, naming, parts, wording
 from glassine.base.errors import Finding
-from glassine.base.model import Facts
+from glassine.base.model import Facts, ItemId
 from glassine.intake import batch_facts, companions, twins
 from glassine.intake.model import Batch, Collector, Item
 
@@ -17,12 +17,16 @@ from glassine.intake.model import Batch, Collector, Item
 _TARGET_FOLDERS = {"target", "targets", "chart", "charts", "calibration"}
 
 
-def check_parts(collector: Collector) -> None:
+def check_parts(batch: Batch, collector: Collector) -> None:
     """Hold items whose masters contradict each other, and items whose ids collide."""
     for item in collector.items.values():
         if not naming.is_stand_in(item.item):
             _check_places(item, collector)
-    for group in naming.collisions(list(collector.items)):
+    alike = naming.collisions(list(collector.items))
+    for group in naming.collisions(list(collector.items), batch.numbers.key):
+        if group not in alike:
+            _hold_spellings(group, collector)
+    for group in alike:
         for item_id in group:
             collector.hold(
                 item_id,
@@ -34,19 +38,35 @@ def check_parts(collector: Collector) -> None:
             )
 
 
+def _hold_spellings(group: list[ItemId], collector: Collector) -> None:
+    for item_id in group:
+        collector.hold(
+            item_id,
+            "intake.same_number",
+            item_id,
+            "These items are one number by `naming.same_number`, and no row of the catalogue says "
+            f"how it is written: {', '.join(group)}.",
+            "one spelling of each number.",
+            "Rename the masters of one of them, or add the row to the catalogue.",
+        )
+
+
 def _check_places(item: Item, collector: Collector) -> None:
     places: dict[tuple[str | None, str | None], list[str]] = {}
+    settled = {finding.path for finding in item.findings if finding.code == "intake.retake_unsure"}
     for master in item.masters:
-        places.setdefault((master.part, master.sequence), []).append(master.path)
+        if master.superseded_by is None:
+            places.setdefault((master.part, master.sequence), []).append(master.path)
     for paths in places.values():
-        if len(paths) > 1:
+        if len(paths) > 1 and not settled & set(paths):
             collector.hold(
                 item.item,
                 "intake.two_masters",
                 paths[0],
                 f"{len(paths)} masters claim the same place: {', '.join(paths)}.",
                 "one master per part and sequence of an item.",
-                "Move the wrong one out of the batch folder, or give it a part name.",
+                "Move the wrong one out of the batch folder, or give it a part name or a number; "
+                "where captures are made again, set `intake.retakes` in config/config.yaml.",
             )
 
 
@@ -114,7 +134,7 @@ def _check_nested(folder: str, names: list[str], collector: Collector) -> None:
 def check_targets(batch: Batch, collector: Collector) -> None:
     """Hold items of the catalogue whose master batch.yaml takes for a target."""
     for path in sorted(batch.target_paths):
-        parsed = naming.parse(PurePosixPath(path).name, batch.pattern)
+        parsed = batch.named(path)
         if parsed is not None and parsed.item in batch.records:
             collector.hold(
                 parsed.item,
@@ -164,11 +184,12 @@ def _check_film_column(batch: Batch, collector: Collector) -> None:
 
 def check_statements(batch: Batch, collector: Collector) -> None:
     """Say what batch.yaml and corrections.yaml state of something that is not here."""
-    masters = [
+    masters: list[tuple[str, str | None]] = [
         (item.item, master.part)
         for item, master in collector.masters()
         if not naming.is_stand_in(item.item)
     ]
+    masters += [(item.roll, None) for item in collector.items.values() if item.roll]
     paths = {master.path for _, master in collector.masters()}
     present = {entry.path for entry in batch.listing.files if entry.problem is None}
     _check_film_column(batch, collector)

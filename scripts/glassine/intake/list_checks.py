@@ -59,7 +59,7 @@ def _tell_missing(
             "review",
         )
         return
-    parsed = naming.parse(last, batch.pattern)
+    parsed = batch.named(path.replace("\\", "/"))
     collector.hold(
         parsed.item if parsed else naming.stand_in(path),
         "intake.master_missing",

@@ -7,19 +7,26 @@ from __future__ import annotations
 
 import functools
 import posixpath
-import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
 from glassine.base import door, naming
 from glassine.base.errors import Finding
 from glassine.base.model import BatchId, ItemId
+from glassine.base.numbers import Numbers
 from glassine.base.records.batch_file import BatchFile, StatedTarget
 from glassine.base.records.catalogue import CatalogueRow
-from glassine.base.records.corrections import Correction, Withdrawal
-from glassine.base.records.intake import Companion, Label, TargetEntry
+from glassine.base.records.corrections import Correction, Identity, Withdrawal
+from glassine.base.records.intake import (
+    BY_NAME,
+    Companion,
+    Identified,
+    Label,
+    LeftOut,
+    TargetEntry,
+)
 from glassine.intake import batch_facts, batch_lists
 from glassine.intake.given import Settings
 
@@ -62,7 +69,8 @@ def target_files(targets: Iterable[StatedTarget]) -> set[str]:
 class Batch:
     """What lies in a batch folder, and what its side files state.
 
-    settings: the sections naming, intake, catalogue, rights and tone. pattern: of master names.
+    settings: the sections naming, intake, catalogue, rights and tone. scheme: how names tell items;
+    numbers: which spellings of one are the same.
     facts: batch.yaml; statements: the facts that it states of each master. targets: those of
     batch.yaml with their captures. catalogue_path: the file that `catalogue` was read from; both
     are None where there is none. companions: paths of what says something of the batch, and is
@@ -72,7 +80,8 @@ class Batch:
     name: BatchId
     folder: Path
     settings: Settings
-    pattern: re.Pattern[str]
+    scheme: naming.Scheme
+    numbers: Numbers
     listing: door.Listing
     lists: batch_lists.Lists
     facts: BatchFile
@@ -89,6 +98,66 @@ class Batch:
         """The catalogue's record of each item that has one."""
         return self.catalogue.records if self.catalogue else {}
 
+    def has_row(self, item: ItemId) -> bool:
+        """Return whether the catalogue has a row of the item, be it a bad one."""
+        return self.catalogue is not None and (
+            item in self.catalogue.records or item in self.catalogue.bad_items
+        )
+
+    @functools.cached_property
+    def spelled(self) -> dict[str, ItemId]:
+        """The id of each item of the catalogue, by what is the same for all spellings of it."""
+        if self.catalogue is None:
+            return {}
+        items = [*self.catalogue.bad_items, *self.catalogue.records]
+        return {self.numbers.key(item): item for item in items}
+
+    def named(self, path: str) -> naming.MasterName | None:
+        """Return what the name of a file tells, its item spelled as the catalogue has it, or None.
+
+        A mark of a retake is taken for a part of the number only where the catalogue has such a
+        number.
+        """
+        parsed = naming.parse(path, self.scheme)
+        whole = parsed.whole if parsed else None
+        if parsed and whole and whole.item != parsed.item and self.has_row(self.spell(whole.item)):
+            parsed = whole
+        return replace(parsed, item=self.spell(parsed.item)) if parsed else None
+
+    def spell(self, item: str) -> ItemId:
+        """Return an id as the catalogue spells it, where it is the same number as one there."""
+        key = self.numbers.key(item)
+        return self.spelled.get(key, ItemId(self.numbers.meant(item)))
+
+    @functools.cached_property
+    def listed(self) -> dict[str, list[Row]]:
+        """The rows of the catalogue that list a master, by its path.
+
+        A row names it by path, name or stem. A name that several files have tells none of them.
+        """
+        by_word: dict[str, list[str]] = {}
+        for entry in self.listing.files:
+            if is_master(entry.name):
+                path = PurePosixPath(entry.path)
+                for word in {entry.path, entry.name, str(path.with_suffix("")), path.stem}:
+                    by_word.setdefault(word.casefold(), []).append(entry.path)
+        found: dict[str, list[Row]] = {}
+        for item, record in self.records.items():
+            for place, name in enumerate(record.masters, 1):
+                paths = by_word.get(name.replace("\\", "/").casefold(), [])
+                if len(set(paths)) == 1:
+                    found.setdefault(paths[0], []).append(Row(item, place, len(record.masters)))
+        return found
+
+    @functools.cached_property
+    def forced(self) -> dict[str, Identity]:
+        """What a person decided about the item of a master, by its path."""
+        return {
+            identity.master: identity
+            for correction in self.corrections.values()
+            for identity in correction.identities
+        }
+
     @functools.cached_property
     def target_paths(self) -> set[str]:
         return target_files(self.targets)
@@ -98,7 +167,9 @@ class Batch:
         """What a name should be like, in words, with a name of this batch where one is right."""
         names = [entry.name for entry in self.listing.files]
         names += [f"{item}.tif" for item in self.records]
-        example = next((name for name in names if naming.parse(name, self.pattern)), None)
+        if self.scheme.of == "path":
+            names = [entry.path for entry in self.listing.files]
+        example = next((name for name in names if naming.parse(name, self.scheme)), None)
         like = f", such as {example}" if example else ""
         return (
             f"a file name as the studio agreed{like}; the rule is `naming.pattern` in "
@@ -107,10 +178,21 @@ class Batch:
 
 
 @dataclass(frozen=True)
+class Row:
+    """A row of the catalogue that lists a master: its item, the master's place among those that it
+    lists, and how many it lists."""
+
+    item: ItemId
+    place: int
+    of: int
+
+
+@dataclass(frozen=True)
 class Master:
     """A master of an item.
 
-    path: in the batch. part, sequence: its place in the item, as its name says. size_bytes,
+    path: in the batch. part, sequence: its place in the item, as its name says; take: which capture
+    of the same thing it is, where the name says so. identified: what told the item. size_bytes,
     mtime_ns: as listed. place: device and inode. expected: {algorithm: hex digest} of the checksum
     lists. size_px: [width, height], None where the header does not say. waits: not at rest yet.
     """
@@ -124,20 +206,25 @@ class Master:
     expected: dict[str, str]
     size_px: list[int] | None
     waits: bool
+    take: int | None = None
+    identified: Identified = BY_NAME
+    superseded_by: str | None = None
 
 
 @dataclass
 class Item:
-    """An item, or the stand-in of a file that tells none.
-
-    labels: those seen in its masters. companions: pictures beside them, see `beside`.
-    """
+    """An item, or the stand-in of a file that tells none. labels: those seen in its masters.
+    companions: pictures beside them, see `beside`. roll, place: the roll that it is a part of, and
+    where on it. left_out: files of it that are no masters of it, by the settings."""
 
     item: ItemId
     masters: list[Master] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
     labels: list[Label] = field(default_factory=list)
     companions: list[Companion] = field(default_factory=list)
+    roll: str | None = None
+    place: str | None = None
+    left_out: list[LeftOut] = field(default_factory=list)
 
     @property
     def waiting(self) -> bool:

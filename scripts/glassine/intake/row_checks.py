@@ -6,7 +6,6 @@ from pathlib import PurePosixPath
 
 from glassine.base import naming
 from glassine.base.errors import Finding
-from glassine.base.model import ItemId
 from glassine.base.records.intake import RowsRead
 from glassine.intake.model import Batch, Collector
 
@@ -47,27 +46,35 @@ def _no_row(batch: Batch, item: str) -> Finding:
 
 
 def _check_claims(batch: Batch, collector: Collector) -> None:
-    """Hold items whose rows name a master that another row names too."""
-    claims: dict[str, list[ItemId]] = {}
-    for item, record in batch.records.items():
-        for name in record.masters:
-            claims.setdefault(name, []).append(item)
-    owner = collector.owners()
-    for name, items in sorted(claims.items()):
-        rows = sorted({*items, *([owner[name]] if name in owner else [])})
+    """Hold items whose rows list a master that is another's, by its name or by another row."""
+    owner = {
+        master.path: item.item
+        for item, master in collector.masters()
+        if master.identified.by != "correction"
+    }
+    for path, listing in sorted(batch.listed.items()):
+        listed = sorted({row.item for row in listing})
+        own = owner.get(path)
+        if own is None:
+            continue
+        known = [] if naming.is_stand_in(own) else [own]
+        rows = sorted({*listed, *known})
         if len(rows) < 2:
             continue
+        said = f"The catalogue lists it with {' and with '.join(listed)}"
+        if own not in listed:
+            said = f"Its name or label says {own}; the catalogue lists it with {listed[0]}"
         for item in rows:
-            if item in collector.items or name in owner:
-                collector.hold(
-                    # A row may have a number that is no id of an item.
-                    naming.item_or_stand_in(item, name),
-                    "catalogue.master_of_two",
-                    name,
-                    f"This master is claimed by {len(rows)} items: {', '.join(rows)}.",
-                    "one item for each master.",
-                    "Correct the `masters` column of the catalogue, or the file name.",
-                )
+            collector.hold(
+                # A row may have a number that is no id of an item.
+                naming.item_or_stand_in(item, path),
+                "catalogue.master_of_two",
+                path,
+                f"This master is claimed by {len(rows)} items: {', '.join(rows)}. {said}.",
+                "one item for each master.",
+                "Correct the `masters` column of the catalogue or the file name, or name its item "
+                "under `identity` in corrections.yaml.",
+            )
 
 
 def _check_named_masters(batch: Batch, collector: Collector) -> None:

@@ -14,6 +14,7 @@ import msgspec
 
 from glassine.base import corrections, door, wording
 from glassine.base.model import ItemId
+from glassine.base.numbers import EXACT, Numbers
 from glassine.base.records.batch_file import BatchFile, StatedTarget
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.base.records.intake import TargetEntry, TargetFile
@@ -148,7 +149,7 @@ def find_catalogue(
 
 
 def read_catalogue(
-    path: Path | None, folder: Path, settings: CatalogueSettings
+    path: Path | None, folder: Path, settings: CatalogueSettings, numbers: Numbers = EXACT
 ) -> Catalogue | None:
     """Return what the catalogue holds, or None where there is none.
 
@@ -158,7 +159,8 @@ def read_catalogue(
         return None
     from glassine.intake.catalogue import reading
 
-    return reading.read_catalogue(path, settings, None if settings.catalogue.path else folder)
+    root = None if settings.catalogue.path else folder
+    return reading.read_catalogue(path, settings, root, numbers)
 
 
 def _has_catalogue(

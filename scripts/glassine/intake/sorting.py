@@ -8,7 +8,8 @@ from pathlib import PurePosixPath
 from glassine.base import door, naming
 from glassine.base.errors import Finding
 from glassine.base.helper_process import Apart
-from glassine.intake import at_rest, beside, identity
+from glassine.base.records.intake import LeftOut
+from glassine.intake import at_rest, beside, identity, ways
 from glassine.intake.model import Batch, Collector, Master, is_master, is_picture
 from glassine.masters import header_size
 
@@ -22,6 +23,7 @@ def sort_files(batch: Batch, collector: Collector, reader: Apart) -> list[str]:
     others: list[str] = []
     refused: list[Finding] = []
     beside_masters: list[door.Entry] = []
+    arrived = []
     for entry in batch.listing.files:
         if entry.path in batch.target_paths:
             continue
@@ -29,13 +31,16 @@ def sort_files(batch: Batch, collector: Collector, reader: Apart) -> list[str]:
             if entry.problem:
                 refused.append(_refusal(entry, entry.problem))
             elif is_master(entry.name):
-                _take(batch, collector, entry, at_rest.why_not(batch, entry, changing), reader)
+                arrived.append(identity.Arrived(entry, at_rest.why_not(batch, entry, changing)))
             else:
                 beside_masters.append(entry)
         elif beside.is_raw(entry.name) and entry.problem is None:
             beside_masters.append(entry)
         elif entry.path not in batch.companions:
             _sort_other(batch, entry, others, refused)
+    owners = ways.resolve(batch, collector, arrived, identity.Sight(batch, reader))
+    for each in arrived:
+        _take(batch, collector, each.entry, each.waits, owners[each.path])
     for entry in beside.place(batch, collector, beside_masters):
         if is_picture(entry.name) or next(collector.masters(), None):
             _hold_other_picture(batch, collector, entry)
@@ -60,11 +65,29 @@ def _sort_other(batch: Batch, entry: door.Entry, others: list[str], refused: lis
 
 
 def _take(
-    batch: Batch, collector: Collector, entry: door.Entry, waits: str | None, reader: Apart
+    batch: Batch,
+    collector: Collector,
+    entry: door.Entry,
+    waits: str | None,
+    owner: identity.Identity,
 ) -> None:
     """Add a master to its item; waits: why it is not at rest yet."""
-    owner = identity.find(batch, collector, entry, waits=waits is not None, reader=reader)
     item = collector.item(owner.item)
+    item.labels += owner.labels
+    item.roll = item.roll or owner.roll
+    item.place = item.place or owner.place or (owner.sequence if owner.roll else None)
+    expected = dict(batch.lists.expected.get(entry.path, {}))
+    if owner.left_out is not None:
+        item.left_out.append(
+            LeftOut(
+                path=entry.path,
+                bytes=entry.size,
+                mtime_ns=entry.mtime_ns,
+                expected=expected,
+                why=owner.left_out,
+            )
+        )
+        return
     size_px = None if waits else header_size.size_px(batch.folder / entry.path, batch.folder)
     item.masters.append(
         Master(
@@ -74,18 +97,19 @@ def _take(
             size_bytes=entry.size,
             mtime_ns=entry.mtime_ns,
             place=entry.place,
-            expected=dict(batch.lists.expected.get(entry.path, {})),
+            expected=expected,
             size_px=size_px,
             waits=bool(waits),
+            take=owner.take,
+            identified=owner.identified,
         )
     )
-    item.labels += owner.labels
     if waits:
         item.findings.append(
             Finding(
                 "intake.waiting",
                 entry.path,
-                waits,
+                f"{waits} It waits for the next night.",
                 "a file that has come to rest.",
                 "Nothing: the next night takes it.",
                 "note",
@@ -94,7 +118,7 @@ def _take(
 
 
 def _hold_other_picture(batch: Batch, collector: Collector, entry: door.Entry) -> None:
-    parsed = naming.parse(PurePosixPath(entry.name).stem + ".tif", batch.pattern)
+    parsed = batch.named(str(PurePosixPath(entry.path).with_suffix(".tif")))
     item = naming.stand_in(entry.path) if parsed is None else parsed.item
     if not beside.is_raw(entry.name) and beside.begins_as_tiff(batch, entry):
         collector.item(item).findings.append(_hidden_master(batch, entry))
@@ -127,7 +151,7 @@ def _why_no_other(batch: Batch, entry: door.Entry) -> Finding | None:
 
 
 def _hidden_master(batch: Batch, entry: door.Entry) -> Finding:
-    near = naming.nearest(entry.name, batch.pattern)
+    near = naming.nearest(entry.name, batch.scheme)
     rename = f"Rename it to {near}" if near else "Give it the ending .tif"
     return Finding(
         "intake.not_a_master",
@@ -165,7 +189,7 @@ def _vanished(path: str, why: str) -> Finding:
 def _hold_refused(batch: Batch, collector: Collector, refused: list[Finding]) -> None:
     """Hold the item that lacks what was refused, else a stand-in."""
     for finding in refused:
-        parsed = naming.parse(PurePosixPath(finding.path).name, batch.pattern)
+        parsed = batch.named(finding.path)
         owner = collector.items.get(parsed.item) if parsed else None
         item = owner.item if owner and owner.masters else naming.stand_in(finding.path)
         collector.item(item).findings.append(finding)

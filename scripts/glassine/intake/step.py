@@ -17,7 +17,8 @@ from msgspec import UNSET
 from glassine.base import door, naming
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.helper_process import Apart
-from glassine.base.model import Facts
+from glassine.base.model import Facts, ItemId
+from glassine.base.numbers import Numbers
 from glassine.base.records.intake import BatchFacts, Intake, ItemEntry, MasterEntry
 from glassine.base.records.parts import FindingNote
 from glassine.intake import (
@@ -27,10 +28,14 @@ from glassine.intake import (
     judging,
     left_out,
     list_checks,
+    places,
+    retakes,
+    rolls,
     row_checks,
     session_files,
     side_files,
 )
+from glassine.intake.catalogue.reading import Catalogue
 from glassine.intake.given import IntakeGiven
 from glassine.intake.model import Batch, Collector, Item, Master
 from glassine.intake.sorting import sort_files
@@ -48,9 +53,12 @@ def take_in(batch_dir: Path, given: IntakeGiven) -> Intake:
     collector = Collector()
     batch = _read_batch(batch_dir, given, collector)
     # Pixels are needed only for names off the template: the reader starts when it is asked.
-    with Apart("glassine.masters.labels:read_master") as label_reader:
+    with Apart("glassine.masters.labels:see_master") as label_reader:
         others = sort_files(batch, collector, label_reader)
-    judging.check_parts(collector)
+    with Apart("glassine.masters.alike:compare") as comparer:
+        retakes.settle(batch, collector, comparer)
+    judging.check_parts(batch, collector)
+    rolls.check(batch, collector)
     must_be_listed = list_checks.check_lists(batch, collector, others)
     judging.check_twins(batch, collector)
     judging.check_folders(batch, collector)
@@ -108,7 +116,7 @@ def _check_folder(batch_dir: Path) -> None:
 def _read_batch(batch_dir: Path, given: IntakeGiven, collector: Collector) -> Batch:
     """Return what lies in the batch folder and what its side files state."""
     settings = given.settings
-    pattern = naming.compile_pattern(settings.naming.pattern)
+    numbers = settings.naming.same_number.rules()
     whole_listing = _open_listing(batch_dir)
     listing, left_out_paths = left_out.part(whole_listing, batch_dir, settings.intake.ignore)
     collector.ignored += left_out_paths
@@ -121,11 +129,16 @@ def _read_batch(batch_dir: Path, given: IntakeGiven, collector: Collector) -> Ba
     corrections, withdrawals = side_files.read_corrections(batch_dir, listing, collector)
     targets = side_files.read_targets(facts, listing, lists)
     catalogue_path = side_files.find_catalogue(batch_dir, listing, settings, collector)
+    scheme = settings.naming.scheme()
+    catalogue = side_files.read_catalogue(catalogue_path, batch_dir, settings, numbers)
+    if catalogue is not None:
+        catalogue.respell(_spellings(listing, scheme, numbers, catalogue))
     return Batch(
         name=given.batch,
         folder=batch_dir,
         settings=settings,
-        pattern=pattern,
+        scheme=scheme,
+        numbers=numbers,
         listing=listing,
         lists=lists,
         facts=facts,
@@ -134,9 +147,29 @@ def _read_batch(batch_dir: Path, given: IntakeGiven, collector: Collector) -> Ba
         withdrawals=withdrawals,
         targets=targets,
         catalogue_path=catalogue_path,
-        catalogue=side_files.read_catalogue(catalogue_path, batch_dir, settings),
+        catalogue=catalogue,
         companions=side_files.paths(listing, lists, targets),
     )
+
+
+def _spellings(
+    listing: door.Listing, scheme: naming.Scheme, numbers: Numbers, catalogue: Catalogue
+) -> dict[ItemId, ItemId]:
+    """Return {id in the catalogue: id as names in the batch spell it}, where all names agree."""
+    if numbers.states_nothing:
+        return {}
+    in_names: dict[str, set[str]] = {}
+    for entry in listing.files:
+        parsed = naming.parse(entry.path, scheme)
+        if parsed is not None:
+            meant = numbers.meant(parsed.item)
+            in_names.setdefault(numbers.key(meant), set()).add(meant)
+    found = {}
+    for item in [*catalogue.records, *catalogue.bad_items]:
+        names = in_names.get(numbers.key(item), set())
+        if len(names) == 1 and names != {item}:
+            found[item] = ItemId(next(iter(names)))
+    return found
 
 
 def _open_listing(batch_dir: Path) -> door.Listing:
@@ -175,6 +208,8 @@ def _master_entry(master: Master, facts: Facts, must_be_listed: bool) -> MasterE
         mtime_ns=master.mtime_ns,
         expected=master.expected,
         size_px=master.size_px,
+        identified=master.identified,
+        superseded_by=master.superseded_by or UNSET,
         must_be_listed=True if must_be_listed else UNSET,
         facts=_rounded(facts),
     )
@@ -191,11 +226,14 @@ def _item_entry(batch: Batch, item: Item, masters: dict[str, MasterEntry]) -> It
     return ItemEntry(
         item=item.item,
         state="held" if held else "waiting" if item.waiting else "ready",
-        masters=[masters[path] for path in sorted(master.path for master in item.masters)],
+        masters=[masters[master.path] for master in sorted(item.masters, key=places.order)],
         catalogue=batch.records.get(item.item),
         corrections=batch.corrections.get(item.item),
         labels=item.labels,
         companions=sorted(item.companions, key=lambda companion: companion.path),
+        roll=item.roll or UNSET,
+        place=item.place or UNSET,
+        left_out=item.left_out or UNSET,
         findings=[FindingNote(**finding.as_dict()) for finding in item.findings],
     )
 

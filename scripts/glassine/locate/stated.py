@@ -6,12 +6,16 @@ marked for review, until the review page says that they were seen.
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from glassine.base import parts
-from glassine.base.model import Facts, Frame, MasterGeometry
+from glassine.base.model import Facts, Frame, MasterGeometry, Polarity, Process
+from glassine.base.records.given import StatedMaster
 from glassine.locate.turn import ORIENTATIONS, combined, words
 
 # Sides of a picture may part from their stated proportions by this share: masks and worn edges.
@@ -19,6 +23,9 @@ from glassine.locate.turn import ORIENTATIONS, combined, words
 PROPORTION = 0.06
 # Kinds that are positives as a rule. Paper negatives and mounted ones exist: they are stated so.
 POSITIVE_KINDS = ("print", "lantern", "mounted_slide")
+
+
+_DIGIT = re.compile("[0-9]")
 
 
 @dataclass(frozen=True)
@@ -55,8 +62,66 @@ def is_mirrored(part: str | None, facts: Facts) -> bool:
     return facts.emulsion_side == "toward"
 
 
-def judged(masters: list[Located]) -> list[MasterGeometry]:
-    """Return the geometry of an item's masters, turned, with what speaks against statements."""
+def shows_whole(part: str | None, facts: Facts) -> bool:
+    """Return whether all of the master is its picture: where `crop` says so, or by its part."""
+    if facts.crop == "whole":
+        return True
+    return parts.is_shown_whole(part) and "crop" not in facts.for_part
+
+
+def whole(master: StatedMaster, facts: Facts, found: MasterGeometry) -> MasterGeometry:
+    """Return the geometry of a master of which all is shown, as one frame.
+
+    A sleeve or a whole object is no negative unless an entry with its `part` says so. What was
+    superseded has its frame left out of the pictures.
+    """
+    of_object = parts.is_shown_whole(master.part)
+    seen = [frame for frame in found.frames if not frame.blank] or list(found.frames)
+    polarity: Polarity = "negative" if facts.polarity == "negative" else "positive"
+    if of_object and "polarity" not in facts.for_part:
+        polarity = "positive"
+    elif facts.polarity == "auto" and seen:
+        polarity = seen[0].polarity
+    process: Process = seen[0].process if seen else "colour"
+    if facts.process in ("colour", "monochrome"):
+        process = "monochrome" if facts.process == "monochrome" else "colour"
+    reasons: tuple[str, ...] = ()
+    if not of_object and facts.polarity == "auto" and master.superseded_by is None:
+        reasons = ("all of the master is shown: whether it is a negative is not stated",)
+    frame = Frame(
+        index=1,
+        corners=(
+            (0.0, 0.0),
+            (float(found.width), 0.0),
+            (float(found.width), float(found.height)),
+            (0.0, float(found.height)),
+        ),
+        angle_deg=0.0,
+        polarity=polarity,
+        process=process,
+        confidence=1.0,
+        state="review" if reasons else "ok",
+        reasons=reasons,
+        excluded=master.superseded_by is not None,
+        process_stated=facts.process != "auto",
+    )
+    notes = found.notes
+    if polarity == "positive" and any(each.polarity == "negative" for each in seen):
+        notes = (
+            *notes,
+            f"Looks like a negative, but a {master.part or 'print'} is shown as it is: not "
+            f"inverted unless `polarity` is stated for `part: {master.part}` in batch.yaml.",
+        )
+    if master.superseded_by is not None:
+        notes = (*notes, f"Superseded by {master.superseded_by}: it is kept, and not shown.")
+    return replace(found, frames=(frame,), notes=notes, pieces=())
+
+
+def judged(masters: list[Located], item: str = "") -> list[MasterGeometry]:
+    """Return the geometry of an item's masters, turned, with what speaks against statements.
+
+    item: its id, which a label of the same form in a picture must not contradict.
+    """
     several = _between(masters)
     found = []
     for one in masters:
@@ -64,13 +129,30 @@ def judged(masters: list[Located]) -> list[MasterGeometry]:
         frames = tuple(
             _asked(
                 replace(_not_inverted(one, frame), rotate=turned, mirror=mirrored),
-                _reasons(one, frame) + several.get(one.geometry.path, []),
+                _reasons(one, frame)
+                + several.get(one.geometry.path, [])
+                + another_item(item, one.geometry.labels),
             )
             for frame in one.geometry.frames
         )
         notes = one.geometry.notes + tuple(_notes(one))
         found.append(replace(one.geometry, frames=frames, notes=notes, orientation=one.orientation))
     return found
+
+
+def another_item(item: str, labels: Sequence[dict[str, Any]]) -> list[str]:
+    """Return what speaks against the item in the labels of a picture: one of the form of its id,
+    with other digits, where none says the id itself."""
+    texts = {str(label["text"]).strip() for label in labels}
+    others = sorted(text for text in texts if text != item and _form(text) == _form(item))
+    if not item or item in texts or not others:
+        return []
+    return [f"a label in the picture says {', '.join(others[:3])}, and the item is {item}"]
+
+
+def _form(text: str) -> str:
+    """Return a text with each digit made alike."""
+    return _DIGIT.sub("0", text)
 
 
 def _asked(frame: Frame, reasons: list[str]) -> Frame:
@@ -80,8 +162,9 @@ def _asked(frame: Frame, reasons: list[str]) -> Frame:
 
 
 def _not_inverted(one: Located, frame: Frame) -> Frame:
-    """Return paper as a positive, unless a negative was stated of it."""
-    if parts.is_paper(one.part) and one.facts.polarity == "auto":
+    """Return paper and whole objects as positives, unless a negative was stated of them."""
+    of_object = parts.is_object(one.part) and "polarity" not in one.facts.for_part
+    if of_object or (parts.is_paper(one.part) and one.facts.polarity == "auto"):
         return replace(frame, polarity="positive")
     return frame
 
@@ -103,9 +186,6 @@ def _polarity_reasons(one: Located, frame: Frame) -> list[str]:
             f"batch.yaml states a negative, and in another place a {kind}: inverted. State "
             "`polarity` in the entry that states `kind`."
         ]
-    if parts.is_object(one.part) and "polarity" not in one.facts.for_part:
-        how = "recognised as" if one.facts.polarity == "auto" else "stated of the item to be"
-        return [f"shows the whole object, {how} a negative: inverted. {state}"]
     return []
 
 
@@ -139,7 +219,7 @@ def _turn_reasons(one: Located) -> list[str]:
 
 
 def _size_reasons(one: Located, frame: Frame) -> list[str]:
-    if one.facts.size_mm is None or frame.blank:
+    if one.facts.size_mm is None or frame.blank or shows_whole(one.part, one.facts):
         return []
     corners = np.array(frame.corners, float)
     sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)

@@ -13,7 +13,7 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from glassine.base import files, premis_event, processor, record_files
+from glassine.base import files, naming, premis_event, processor, record_files
 from glassine.base.errors import GlassineError
 from glassine.base.model import (
     Corners,
@@ -44,7 +44,7 @@ PREVIEW_QUALITY = 82
 
 
 def locate_item(batch_dir: Path, item_dir: Path, given: LocateGiven) -> None:
-    """Write geometry.json and previews/<stem>.jpg of an item.
+    """Write geometry.json and previews/ of an item, one a master.
 
     Raises GlassineError for a master that cannot be read, or a correction that names a master
     the item does not have.
@@ -53,7 +53,8 @@ def locate_item(batch_dir: Path, item_dir: Path, given: LocateGiven) -> None:
     settings = given.settings.locate
     corrections = given.corrections or {}
     facts = {master.path: master.facts_or(given.facts) for master in given.masters}
-    _check_corrections(corrections, list(facts), given.item)
+    counting = [master.path for master in given.masters if master.superseded_by is None]
+    _check_corrections(corrections, list(facts), counting, given.item)
     located = []
     encodings = {}
     for master in given.masters:
@@ -64,8 +65,9 @@ def locate_item(batch_dir: Path, item_dir: Path, given: LocateGiven) -> None:
         located.append(one)
     before, digests = decisions.before(item_dir), decisions.digests(item_dir)
     found, decided = [], []
-    for one, geometry in zip(located, stated.judged(located), strict=True):
-        entries = _entries_of(corrections, geometry.path, single=len(located) == 1)
+    for one, geometry in zip(located, stated.judged(located, given.item), strict=True):
+        single = counting == [geometry.path]
+        entries = _entries_of(corrections, geometry.path, single=single)
         rulings = decisions.rulings(geometry, entries, before, digests.get(geometry.path))
         decided += decisions.recorded(geometry.path, rulings)
         found.append(_ruled(geometry, rulings, corrections, one.facts, one.turn))
@@ -119,7 +121,7 @@ def _locate_master(
         whole = Master(reduced, reduction, source.region, source.width, source.height, table)
         geometry = geometry_of(whole, facts, ppi_of(header.resolution), settings)
     preview = preview_of(reduced, table)
-    _write_preview(item_dir / "previews" / f"{Path(path).stem}.jpg", preview)
+    _write_preview(item_dir / "previews" / naming.preview_name(path), preview)
     assumed = colour.assumption(encoding)
     geometry = replace(
         geometry,
@@ -128,6 +130,8 @@ def _locate_master(
         notes=geometry.notes + ((assumed,) if assumed else ()),
     )
     profiled = encoding.describe.by == "profile"
+    if stated.shows_whole(master.part, facts) or master.superseded_by is not None:
+        geometry = stated.whole(master, facts, geometry)
     one = stated.Located(master.part, facts, header.orientation, profiled, geometry)
     more = orientation.suggestions(preview, geometry, facts, header.orientation, one.turn)
     return replace(one, geometry=replace(geometry, notes=geometry.notes + more)), encoding
@@ -210,19 +214,22 @@ def _labels(preview: npt.NDArray[np.uint8], width: int) -> list[dict[str, Any]]:
     return found
 
 
-def _check_corrections(corrections: dict[str, Any], paths: list[str], item: str) -> None:
+def _check_corrections(
+    corrections: dict[str, Any], paths: list[str], counting: list[str], item: str
+) -> None:
     """Raise where a correction names no master of the item, or one frame twice.
 
     An item of one master needs no `master:`; with and without it the same frame is meant.
+    counting: the masters that no other took the place of.
     """
     for entry in _frames_of(corrections):
         name = entry.get("master")
-        if name is None and len(paths) > 1:
+        if name is None and len(counting) != 1:
             raise GlassineError.because(
                 "locate.correction",
                 "corrections.yaml",
                 f"The correction of frame {entry['frame']} of {item} names no master.",
-                f"one of {', '.join(paths)}, since the item has several.",
+                f"one of {', '.join(paths)}, since the item has several masters.",
                 "Add `master:` to it.",
             )
         if name is not None and name not in paths:
@@ -234,7 +241,9 @@ def _check_corrections(corrections: dict[str, Any], paths: list[str], item: str)
                 f"one of {', '.join(paths)}.",
                 "Correct `master:`.",
             )
-    named = [(entry.get("master") or paths[0], entry["frame"]) for entry in _frames_of(corrections)]
+    named = [
+        (entry.get("master") or counting[0], entry["frame"]) for entry in _frames_of(corrections)
+    ]
     for path, frame in named:
         if named.count((path, frame)) > 1:
             raise GlassineError.because(

@@ -10,6 +10,8 @@ import numpy as np
 import numpy.typing as npt
 import zxingcpp
 
+from glassine.masters import label_search
+
 _FORMATS: Any = (
     zxingcpp.BarcodeFormat.Code128,
     zxingcpp.BarcodeFormat.Code39,
@@ -18,28 +20,58 @@ _FORMATS: Any = (
 )
 _MAX_TEXT = 200
 _LONG_EDGE_PX = 4000
+# Long edge of the copy that is read as a whole; small codes are read where they may lie.
+_WHOLE_EDGE_PX = 2000
 
 
 def read(gray: npt.NDArray[np.uint8]) -> list[dict[str, Any]]:
-    """Return the labels seen in a grey image, top to bottom, then left to right.
+    """Return the labels seen in a grey image, top to bottom, then left to right, at any angle.
 
     gray: (h, w) uint8. Each label is {"text", "format", "corners"}: corners in px of `gray`,
     clockwise from the label's own top-left. Text is cut at 200 characters. A QR Code that reads
     mirrored has {"mirrored": True} besides, and its corners with rows and columns exchanged.
     """
+    gray = np.ascontiguousarray(gray)
+    scale = min(1.0, _WHOLE_EDGE_PX / max(gray.shape))
+    small = cv2.resize(gray, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    whole = np.asarray(small, np.uint8) if scale < 1 else gray
     labels: list[dict[str, Any]] = []
-    for code in zxingcpp.read_barcodes(np.ascontiguousarray(gray), formats=_FORMATS):
-        place = code.position
-        corners = [
-            [float(point.x), float(point.y)]
-            for point in (place.top_left, place.top_right, place.bottom_right, place.bottom_left)
-        ]
-        labels.append(
-            {"text": code.text[:_MAX_TEXT], "format": str(code.format), "corners": corners}
-        )
-        if code.format == zxingcpp.BarcodeFormat.QRCode and _is_mirrored(gray, corners, code.extra):
-            labels[-1]["mirrored"] = True
+    grow = np.array([[1 / scale, 0, 0], [0, 1 / scale, 0]])
+    _add(labels, gray, whole, grow, invert=True)
+    for place in label_search.places(gray):
+        _add(labels, gray, place.grey, place.to_picture, invert=False)
     return sorted(labels, key=lambda label: (label["corners"][0][::-1], label["text"]))
+
+
+def _add(
+    labels: list[dict[str, Any]],
+    gray: npt.NDArray[np.uint8],
+    piece: npt.NDArray[np.uint8],
+    to_picture: npt.NDArray[np.float64],
+    *,
+    invert: bool,
+) -> None:
+    """Add the labels of a piece of the picture that are not known yet."""
+    for code in zxingcpp.read_barcodes(piece, formats=_FORMATS, try_invert=invert):
+        place = code.position
+        points = (place.top_left, place.top_right, place.bottom_right, place.bottom_left)
+        inside = np.array([[point.x, point.y, 1.0] for point in points])
+        corners = (inside @ to_picture.T).tolist()
+        label = {"text": code.text[:_MAX_TEXT], "format": str(code.format), "corners": corners}
+        if any(_same(label, known) for known in labels):
+            continue
+        if code.format == zxingcpp.BarcodeFormat.QRCode and _is_mirrored(gray, corners, code.extra):
+            label["mirrored"] = True
+        labels.append(label)
+
+
+def _same(one: dict[str, Any], other: dict[str, Any]) -> bool:
+    """Return whether two readings are of one label: the same text at the same place."""
+    if (one["text"], one["format"]) != (other["text"], other["format"]):
+        return False
+    middles = [np.mean(each["corners"], axis=0) for each in (one, other)]
+    span = np.ptp(np.array(one["corners"] + other["corners"]), axis=0).max()
+    return bool(np.abs(middles[0] - middles[1]).max() <= span / 2)
 
 
 # ISO/IEC 18004, format information: 15 bits of a BCH code with this generator, under this mask,
@@ -99,13 +131,27 @@ def grey_of(image: Any) -> npt.NDArray[np.uint8]:
     The long edge is at most 4000 px; darkest and lightest 0.5 % are clipped, and a square
     root stands in for the eye's response, so that linear masters are legible too.
     """
-    scale = min(1.0, _LONG_EDGE_PX / max(image.width, image.height))
-    small = image.resize(scale) if scale < 1 else image
-    grey = small.numpy().astype(np.float32)
-    grey = grey.mean(axis=2) if grey.ndim == 3 else grey
-    low, high = np.percentile(grey, (0.5, 99.5))
-    spread = np.clip((grey - low) / max(high - low, 1.0), 0, 1)
-    return np.asarray(np.sqrt(spread) * 255, np.uint8)
+    return _grey(_reduced(image))
+
+
+def _reduced(image: Any) -> npt.NDArray[Any]:
+    # Whole steps first: what is twice as large or more need not lie in memory as a whole.
+    whole = max(image.width, image.height) // _LONG_EDGE_PX
+    samples = np.asarray((image.shrink(whole, whole) if whole > 1 else image).numpy())
+    scale = _LONG_EDGE_PX / max(samples.shape[:2])
+    if scale >= 1:
+        return samples
+    small = cv2.resize(samples, None, fx=scale, fy=scale, interpolation=cv2.INTER_LINEAR)
+    return np.asarray(small).reshape(*small.shape[:2], *samples.shape[2:])
+
+
+def _grey(samples: npt.NDArray[Any]) -> npt.NDArray[np.uint8]:
+    grey = samples[..., 1] if samples.ndim == 3 and samples.shape[2] > 1 else samples
+    grey = grey.reshape(samples.shape[:2])
+    low, high = np.percentile(grey[::4, ::4], (0.5, 99.5))
+    spread = np.arange(np.iinfo(grey.dtype).max + 1, dtype=np.float32) - low
+    spread = np.clip(spread / max(high - low, 1.0), 0, 1)
+    return np.asarray((np.sqrt(spread) * 255).astype(np.uint8)[grey])
 
 
 def read_master(path: Path | str, max_pixels: str) -> list[dict[str, Any]]:
@@ -115,11 +161,44 @@ def read_master(path: Path | str, max_pixels: str) -> list[dict[str, Any]]:
 
     Raises GlassineError for a file that is no sound master.
     """
+    return read(_grey(samples_of(Path(path), max_pixels)))
+
+
+def see_master(path: Path | str, max_pixels: str) -> dict[str, Any]:
+    """Return {"labels": as `read_master`, "look": as `look_of`} of a master."""
+    samples = samples_of(Path(path), max_pixels)
+    return {"labels": read(_grey(samples)), "look": look_of(samples)}
+
+
+def samples_of(path: Path, max_pixels: str) -> npt.NDArray[Any]:
+    """Return the samples of a master, its long edge at most 4000 px. Raises GlassineError."""
     from glassine.masters import opening
 
-    path = Path(path)
     opening.read_header(path, int(max_pixels))
     image = opening.open_image(path)
     with opening.decoding(path):
-        grey = grey_of(image)
-    return read(grey)
+        return _reduced(image)
+
+
+_LOOK_EDGE_PX = 64
+_LOOK_BINS = 12
+
+
+def look_of(samples: npt.NDArray[Any]) -> list[float]:
+    """Return what tells paper on the table from film: how light it is, and which colour.
+
+    samples: (h, w) or (h, w, bands) of 8 or 16 bits. The share of the picture darker than each of
+    twelve steps of lightness, its mean red and blue against green, and the lightness of its edge:
+    numbers between -1 and 1, the same whichever way the piece lies.
+    """
+    full = float(np.iinfo(samples.dtype).max)
+    planes = samples.reshape(*samples.shape[:2], -1)
+    scale = min(1.0, _LOOK_EDGE_PX / max(planes.shape[:2]))
+    small = cv2.resize(planes, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    light = np.sqrt(small.reshape(*small.shape[:2], -1).astype(np.float64) / full)
+    grey = light.mean(axis=2)
+    steps = [float((grey < step / _LOOK_BINS).mean()) for step in range(1, _LOOK_BINS)]
+    red, green, blue = (float(light[..., band].mean()) for band in (0, light.shape[2] // 2, -1))
+    edge = np.concatenate([grey[0], grey[-1], grey[:, 0], grey[:, -1]])
+    look = [*steps, red - green, blue - green, float(edge.mean())]
+    return [round(value, 5) for value in look]

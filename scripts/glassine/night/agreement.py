@@ -67,7 +67,8 @@ def _not_finite(value: Any, key: str) -> Iterator[Finding]:
 
 
 def _check_naming(config: dict[str, Any], _: Path) -> list[Finding]:
-    naming.compile_pattern(config["naming"]["pattern"])
+    stated = config["naming"]
+    naming.compile_pattern(stated["pattern"], stated["pattern_of"], stated["item"], stated["parts"])
     naming.check_template(config["naming"]["derivative"])
     return []
 

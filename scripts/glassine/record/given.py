@@ -12,6 +12,7 @@ from glassine.base.records import Given
 from glassine.base.records.catalogue import NO_ROW, CatalogueRow
 from glassine.base.records.corrections import Correction
 from glassine.base.records.given import Institution, RightsSection
+from glassine.base.records.intake import Identified, LeftOut
 
 
 class MasterFacts(Given, frozen=True, kw_only=True):
@@ -21,9 +22,13 @@ class MasterFacts(Given, frozen=True, kw_only=True):
 
 
 class Master(Given, frozen=True, kw_only=True):
-    """path: relative to the batch folder."""
+    """path: relative to the batch folder. sequence: of the master in its item. identified: what
+    told the item. superseded_by: path of the capture that counts in its place."""
 
     path: str
+    sequence: str | None = None
+    identified: Identified | None = None
+    superseded_by: str | None = None
     facts: MasterFacts = msgspec.field(default_factory=MasterFacts)
 
 
@@ -60,7 +65,9 @@ class Settings(Given, frozen=True, kw_only=True):
 
 
 class RecordGiven(Given, frozen=True, kw_only=True):
-    """catalogue: None where no row was found. corrections: None where nobody decided anything."""
+    """catalogue: None where no row was found. corrections: None where nobody decided anything.
+    roll, place: the roll that the item is a part of, and where on it. left_out: files of the item
+    that are no masters of it, by the settings."""
 
     batch: BatchId
     item: ItemId
@@ -68,6 +75,9 @@ class RecordGiven(Given, frozen=True, kw_only=True):
     batch_facts: BatchFacts = msgspec.field(default_factory=BatchFacts)
     catalogue: CatalogueRow | None = None
     corrections: Correction | None = None
+    roll: str | None = None
+    place: str | None = None
+    left_out: tuple[LeftOut, ...] | None = None
     institution: Institution
     settings: Settings
 

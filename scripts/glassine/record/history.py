@@ -115,6 +115,25 @@ def _captured(history: History, records: ItemRecords, entry: FileEntry, header: 
     )
 
 
+def _identity(records: ItemRecords) -> dict[str, Any]:
+    """Return what told the item of each master, and which captures do not count."""
+    given = records.given
+    told = {
+        "identified": {
+            master.path: msgspec.to_builtins(master.identified)
+            for master in given.masters
+            if master.identified is not None
+        },
+        "superseded": {
+            master.path: master.superseded_by
+            for master in given.masters
+            if master.superseded_by is not None
+        },
+        "left_out": {each.path: each.why for each in given.left_out or ()},
+    }
+    return {key: value for key, value in told.items() if value}
+
+
 def _taken_in(history: History, records: ItemRecords, masters: list[FileEntry]) -> None:
     event = records.fixity.event
     owner = records.institution.name
@@ -125,7 +144,9 @@ def _taken_in(history: History, records: ItemRecords, masters: list[FileEntry]) 
             "ingestion",
             event.time,
             "success",
-            detail=_json({"batch": records.given.batch, "masters": len(masters)}),
+            detail=_json(
+                {"batch": records.given.batch, "masters": len(masters), **_identity(records)}
+            ),
             agents=tuple(who),
             outcomes=_names(records, ("", *(entry.path for entry in masters))),
         )

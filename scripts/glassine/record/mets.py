@@ -63,7 +63,8 @@ def _wrap(section: Element, kind: str, version: str | None, children: list[Eleme
 def _descriptive(root: Element, records: ItemRecords, now: Event) -> None:
     described = (records.row, records.rights, records.item, records.institution.name)
     section = add(root, "mets:dmdSec", ID="dmd-mods", CREATED=now.time)
-    _wrap(section, "MODS", mods.VERSION, [mods.build(*described)])
+    on_roll = (records.given.roll, records.given.place)
+    _wrap(section, "MODS", mods.VERSION, [mods.build(*described, *on_roll)])
     section = add(root, "mets:dmdSec", ID="dmd-dc", CREATED=now.time)
     _wrap(section, "DC", None, dublin_core.build(*described))
 
@@ -170,6 +171,7 @@ def _physical(root: Element, records: ItemRecords) -> None:
         "mets:div",
         ID="div-item",
         TYPE="item",
+        ORDERLABEL=records.given.place,
         LABEL=records.row.title or records.item,
         DMDID="dmd-mods dmd-dc",
         ADMID="tech-item rights",
@@ -177,6 +179,7 @@ def _physical(root: Element, records: ItemRecords) -> None:
     for use in ("presentation", "provenance"):
         for entry in records.of_use(use):
             add(item, "mets:fptr", FILEID=entry.id)
+    sequences = {master.path: master.sequence for master in records.given.masters}
     for order, entry in enumerate(records.of_use("master"), start=1):
         path = entry.original_name or ""
         master = add(
@@ -185,6 +188,7 @@ def _physical(root: Element, records: ItemRecords) -> None:
             ID=xml_id("div", entry.path),
             TYPE="master",
             ORDER=order,
+            ORDERLABEL=sequences.get(path),
             LABEL=path,
         )
         add(master, "mets:fptr", FILEID=entry.id)

@@ -10,7 +10,14 @@ from glassine.base.vocabulary import MATERIAL_FORMS, RIGHTS_LABELS
 VERSION = "3.8"
 
 
-def build(row: CatalogueRow, item_rights: rights.Rights, item: str, keeper: str) -> Element:
+def build(
+    row: CatalogueRow,
+    item_rights: rights.Rights,
+    item: str,
+    keeper: str,
+    roll: str | None = None,
+    place: str | None = None,
+) -> Element:
     """Return mods:mods. item_rights: as resolved; keeper: the institution's name."""
     root = element("mods:mods", version=VERSION)
     _titles(root, row, item)
@@ -29,6 +36,8 @@ def build(row: CatalogueRow, item_rights: rights.Rights, item: str, keeper: str)
     if row.collection:
         host = add(root, "mods:relatedItem", type="host")
         add(add(host, "mods:titleInfo"), "mods:title", row.collection)
+    if roll:
+        _roll(root, roll, place)
     add(root, "mods:identifier", item, type="local")
     for identifier in row.identifiers:
         add(root, "mods:identifier", identifier.value, type=identifier.type)
@@ -97,6 +106,15 @@ def _access(root: Element, item_rights: rights.Rights) -> None:
     for name in ("holder", "credit"):
         text = getattr(item_rights, name)
         add_known(root, "mods:accessCondition", text, type=kind, displayLabel=RIGHTS_LABELS[name])
+
+
+def _roll(root: Element, roll: str, place: str | None) -> None:
+    """Add the roll that the item is a frame of. place: the frame's number on it."""
+    host = add(root, "mods:relatedItem", type="host", displayLabel="roll")
+    add(host, "mods:identifier", roll, type="local")
+    if place:
+        frame = add(add(host, "mods:part"), "mods:detail", type="frame")
+        add(frame, "mods:number", place)
 
 
 def _origin(root: Element, row: CatalogueRow, item: str) -> None:

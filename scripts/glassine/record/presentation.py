@@ -11,7 +11,7 @@ from typing import Any
 
 from msgspec import UNSET, UnsetType
 
-from glassine.base import edtf, rights
+from glassine.base import edtf, naming, rights
 from glassine.base.errors import GlassineError
 from glassine.base.records.catalogue import CatalogueRow, Creator, Division, Identifier
 from glassine.base.records.embedded import Embedded
@@ -21,13 +21,18 @@ from glassine.record import iiif
 from glassine.record.given import IiifSection, RecordGiven
 from glassine.record.iiif import LanguageMap
 
-VERSION = "2"
+VERSION = "3"
 
 CONTEXT = "http://iiif.io/api/presentation/3/context.json"
 
 # The order in which the sides of one object are turned over, then any other part by name.
-_PARTS = ("emu", "base", "object", "sleeve")
-_PART_NAMES = {"emu": "emulsion side", "base": "base side", "object": "whole object"}
+_PARTS = ("emu", "emulsion", "base", "object", "sleeve")
+_PART_NAMES = {
+    "emu": "emulsion side",
+    "emulsion": "emulsion side",
+    "base": "base side",
+    "object": "whole object",
+}
 
 # Catalogue text carries no language of its own: 4.4.1 keeps the key `none` for that.
 _CATALOGUE_LANGUAGE = "none"
@@ -98,12 +103,14 @@ def _metadata(row: CatalogueRow, item: str, item_rights: rights.Rights) -> list[
 
 
 def _frames_with_picture(render: Rendering) -> list[RenderedFrame]:
-    """Return the frames that have a picture, sides in their order, then by frame."""
+    """Return the frames that have a picture, sides in their order, then as on the film, then by
+    frame."""
 
-    def place(frame: RenderedFrame) -> tuple[int, str, str, int]:
+    def place(frame: RenderedFrame) -> tuple[object, ...]:
         part = frame.part or ""
         rank = _PARTS.index(part) if part in _PARTS else len(_PARTS)
-        return (rank if part else -1, part, frame.master, frame.index)
+        order = naming.film_order(frame.sequence or None)
+        return (rank if part else -1, part, order, frame.master, frame.index)
 
     return sorted((frame for frame in render.frames if not frame.skipped), key=place)
 

@@ -104,6 +104,7 @@ def _recorded_masters(batch_dir: Path, item_dir: Path, given: RenderGiven) -> li
                 located[stated.path],
                 facts,
                 given.films_of(stated.path),
+                sequence=stated.sequence,
             )
         )
     return masters
@@ -116,6 +117,8 @@ def _check_names(masters: list[RecordedMaster], item: str, template: str) -> Non
     findings = []
     for master in masters:
         for frame in master.geometry.frames:
+            if frame.excluded:
+                continue
             where = f"{master.geometry.path}, frame {frame.index}"
             for name in names_of(master, frame, item, template).all():
                 other = place_of.setdefault(name.casefold(), where)
@@ -140,10 +143,11 @@ def _names_advice(one: RecordedMaster, other: RecordedMaster) -> str:
         return "Add {frame} to `naming.derivative`, as in [_{frame:02d}]."
     if one.part != other.part:
         return "Add {part} to `naming.derivative`, as in [_{part}]."
+    if one.sequence != other.sequence:
+        return "Add {sequence} to `naming.derivative`, as in [_{sequence}]."
     return (
-        "Give each of these masters a part in its file name, as in PEH-0412_emu.tif and "
-        "PEH-0412_base.tif: derivatives are named by part and frame, not by the number (sequence) "
-        "in a master's name. Or make each an item of its own."
+        "Give each of these masters a part or a number of its own in its file name, as in "
+        "PEH-0412_emu.tif and PEH-0412_base.tif. Or make each an item of its own."
     )
 
 
@@ -285,13 +289,15 @@ def _entry(master: RecordedMaster, frame: Frame, work: Work) -> RenderedFrame:
     number = master.frame_number(frame)
     blank = frame.blank and work.settings.render.blank == "skip"
     words = [master.part] if master.part else []
+    words += [master.sequence] if master.sequence else []
     words += [f"frame {frame.index}"] if number is not None else []
     return RenderedFrame(
         master=master.geometry.path,
         part=master.part,
+        sequence=master.sequence or UNSET,
         index=frame.index,
         label=", ".join(words) or None,
-        iiif_id=naming.iiif_id(work.item, master.part, number),
+        iiif_id=naming.iiif_id(work.item, master.part, number, master.sequence),
         width=None,
         height=None,
         ppi=master.geometry.ppi,

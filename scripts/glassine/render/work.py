@@ -22,9 +22,9 @@ UNINVERTED: AlternateUse = "uninverted"
 class RecordedMaster:
     """One master of the item, with all that is known of it.
 
-    part: of the item, as its file name says. films: by process, those that other masters share.
-    icc: the profile embedded in it, None where it has
-    none or until it is open.
+    part, sequence: its place in the item, as its file name says. films: by process, those that
+    other masters share. icc: the profile embedded in it, None where it has none or until it is
+    open.
     """
 
     path: Path
@@ -34,6 +34,7 @@ class RecordedMaster:
     facts: Facts
     films: Mapping[str, MasterFilm] = field(default_factory=dict)
     icc: bytes | None = None
+    sequence: str | None = None
 
     def frame_number(self, frame: Frame) -> int | None:
         """Return the number that names the frame, None where the master has no other."""
@@ -73,12 +74,12 @@ def names_of(master: RecordedMaster, frame: Frame, item: str, template: str) -> 
     """Return the names of a frame's pictures by the template `naming.derivative`."""
     number = master.frame_number(frame)
     access, thumb, pyramid, crop = (
-        naming.derivative_name(template, item, master.part, number, use)
+        naming.derivative_name(template, item, master.part, number, use, master.sequence)
         for use in ("access", "thumb", "pyramid", "crop")
     )
     further = {
-        use: naming.derivative_name(template, item, master.part, number, use)
+        use: naming.derivative_name(template, item, master.part, number, use, master.sequence)
         for use in (*SPACES, UNINVERTED)
     }
-    service = naming.iiif_id(item, master.part, number)
+    service = naming.iiif_id(item, master.part, number, master.sequence)
     return Names(access, thumb, pyramid, crop, service, further)

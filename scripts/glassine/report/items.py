@@ -198,7 +198,7 @@ def _decided(detail: views.LocateDetail, path: str) -> list[dict[str, Any]]:
 
 
 def _preview(item_dir: Path, path: str) -> str | None:
-    name = f"{Path(path).stem}.jpg"
+    name = naming.preview_name(path)
     if not (item_dir / "previews" / name).is_file():
         return None
     return address("..", "items", item_dir.name, "previews", name)

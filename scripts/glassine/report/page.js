@@ -626,7 +626,7 @@ function asYaml(corrections) {
   for (const [item, correction] of Object.entries(corrections)) {
     lines.push(`  - item: ${quoted(item)}`);
     for (const key of ["by", "when", "note"]) if (correction[key]) lines.push(`    ${key}: ${quoted(correction[key])}`);
-    if (correction.identity) lines.push(`    identity: {master: ${quoted(correction.identity.master)}, item: ${quoted(correction.identity.item)}}`);
+    if (correction.identity) lines.push(`    identity: ${value(correction.identity)}`);
     if (correction.frames.length) lines.push("    frames:");
     for (const frame of correction.frames) {
       const pairsOf = ["master", "frame", ...KEYS, "seen"].filter((key) => frame[key] !== undefined).map((key) => `${key}: ${value(frame[key])}`);

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pyvips
 
-from glassine.base import files
+from glassine.base import files, naming
 from glassine.report.shown import Batch, address
 
 # A preview has at most 1600 px on its long edge. An eighth of that serves a sheet, so that two
@@ -48,7 +48,7 @@ def copy_of(results: Path, item: str, path: str, kind: str, long_edge_px: int) -
     kind: the folder below `report/`; path: the master's. None where it cannot be made: the
     preview itself serves then.
     """
-    name = f"{Path(path).stem}.jpg"
+    name = naming.preview_name(path)
     source = results / "items" / item / "previews" / name
     target = results / "report" / kind / item / name
     try:

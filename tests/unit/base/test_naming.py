@@ -1,7 +1,5 @@
 """Names of masters, items and derivatives."""
 
-import re
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -9,7 +7,9 @@ from hypothesis import strategies as st
 from glassine.base import naming, settings
 from glassine.base.errors import GlassineError
 
-PATTERN = re.compile(settings.schema()["properties"]["naming"]["properties"]["pattern"]["default"])
+PATTERN = naming.compile_pattern(
+    settings.schema()["properties"]["naming"]["properties"]["pattern"]["default"]
+)
 TEMPLATE = "{item}[_{part}][_{frame:02d}]_{use}.jpg"
 
 
@@ -115,3 +115,10 @@ def test_plain_names_with_diacritics_pass():
 def test_names_that_fold_into_one_are_found():
     groups = naming.collisions(["b.tif", "B.tif", "\u00e9.tif", "e\u0301.tif", "c.tif"])
     assert groups == [["b.tif", "B.tif"], ["\u00e9.tif", "e\u0301.tif"]]
+
+
+def test_masters_of_one_name_in_two_folders_have_previews_of_their_own():
+    paths = ["a/1.tif", "b/1.tif", "1.tif", "1.tiff"]
+    names = [naming.preview_name(path) for path in paths]
+    assert names[2] == "1.jpg"
+    assert len(set(names)) == 4

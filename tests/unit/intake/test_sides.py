@@ -8,6 +8,7 @@ import pytest
 from glassine import steps
 from glassine.base.errors import GlassineError
 from glassine.base.model import Facts, Frame, MasterGeometry
+from glassine.base.records.given import StatedMaster
 from glassine.locate import stated, step
 from glassine.record import mix
 from glassine.record.item_records import ItemRecords
@@ -101,10 +102,13 @@ def test_paper_and_whole_objects_follow_what_is_stated_of_their_part():
 
 
 @pytest.mark.parametrize("polarity", ["auto", "negative"])
-def test_a_whole_object_is_not_inverted_without_a_word(polarity):
+def test_a_whole_object_is_inverted_only_where_its_part_is_stated_to_be_negative(polarity):
     (frame,) = frames(stated_as("object", polarity))
-    assert frame.state == "review"
-    assert "whole object" in frame.reasons[0]
+    assert (frame.polarity, frame.state) == ("positive", "ok")
+    found = master("object").geometry
+    whole = stated.whole(StatedMaster(path="a.tif", part="object"), Facts(polarity=polarity), found)
+    assert [each.polarity for each in whole.frames] == ["positive"]
+    assert "not inverted" in whole.notes[-1]
 
 
 def test_a_print_is_not_mirrored_and_a_recognised_one_is_doubtful():
@@ -146,8 +150,8 @@ def test_a_record_calls_paper_what_its_part_says():
 def test_one_frame_corrected_with_and_without_its_master_is_refused():
     corrections = {"frames": [{"frame": 1, "rotate": 90}, {"master": "a.tif", "frame": 1}]}
     with pytest.raises(GlassineError, match="stands twice"):
-        step._check_corrections(corrections, ["a.tif"], "PEH-1")
-    step._check_corrections({"frames": corrections["frames"][:1]}, ["a.tif"], "PEH-1")
+        step._check_corrections(corrections, ["a.tif"], ["a.tif"], "PEH-1")
+    step._check_corrections({"frames": corrections["frames"][:1]}, ["a.tif"], ["a.tif"], "PEH-1")
 
 
 @pytest.mark.parametrize("kind", ["print", "lantern", "mounted_slide"])
@@ -157,3 +161,19 @@ def test_a_print_under_a_default_of_negative_is_not_inverted_in_silence(kind, to
         master(None, kind=kind, facts=Facts(kind, "negative", polarity_of_kind=together))
     )
     assert (frame.polarity, frame.state) == ("negative", state)
+
+
+@pytest.mark.parametrize(
+    ("texts", "asks"),
+    [
+        (["PEH-0002"], True),
+        (["PEH-0001"], False),
+        (["PEH-0001", "PEH-0002"], False),
+        (["Lamp 7"], False),
+        ([], False),
+    ],
+)
+def test_a_label_in_the_picture_that_says_another_item_asks_for_a_look(texts, asks):
+    found = stated.another_item("PEH-0001", [{"text": text} for text in texts])
+    assert bool(found) is asks
+    assert not asks or ("PEH-0001" in found[0] and "PEH-0002" in found[0])

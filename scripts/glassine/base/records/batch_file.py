@@ -99,10 +99,12 @@ class StatedFacts(Record, frozen=True, kw_only=True):
     crop: (
         Annotated[
             str,
-            choice("picture", "object"),
+            choice("picture", "object", "whole"),
             Meta(
                 description=(
-                    "What the access image shows: the picture, or the whole piece around it."
+                    "What the access image shows: the picture, the whole piece around it, or all "
+                    "of the master. Sleeves, other paper and parts `object` are shown whole unless "
+                    "an entry with `part` says otherwise."
                 ),
                 examples=["object"],
             ),
@@ -248,7 +250,10 @@ class StatedFacts(Record, frozen=True, kw_only=True):
 
 
 class StatedEntry(StatedFacts, frozen=True, kw_only=True):
-    """Facts of some masters: those whose item and part fit."""
+    """Facts of some masters: those whose item and part fit.
+
+    captures: how many masters an item, or a roll, has of the part.
+    """
 
     match: Annotated[
         str,
@@ -277,6 +282,22 @@ class StatedEntry(StatedFacts, frozen=True, kw_only=True):
                     "maxItems": 50,
                     "items": {"type": "string", "minLength": 1, "maxLength": 100},
                 },
+            ),
+        ]
+        | UnsetType
+    ) = UNSET
+    captures: (
+        Annotated[
+            int,
+            Meta(
+                ge=1,
+                le=10_000,
+                description=(
+                    "How many captures each item that fits has, of `part` where it is stated; for "
+                    "a roll whose frames are items, `match` is the roll. Another number is for "
+                    "review."
+                ),
+                examples=[36],
             ),
         ]
         | UnsetType

@@ -102,11 +102,37 @@ class Withdrawal(Record, frozen=True, kw_only=True):
     ]
 
 
+_Place = Annotated[str, Meta(pattern="^[A-Za-z0-9-]{1,40}$")]
+
+
 class Identity(Record, frozen=True, kw_only=True):
     """The item that a master belongs to, whatever its file name says."""
 
     master: MasterPath
     item: Item
+    part: (
+        Annotated[
+            _Place,
+            Meta(
+                description=(
+                    "The part of the item that it shows, such as sleeve. A separator whose code "
+                    "cannot be read is the sleeve of its item: the captures after it belong to it."
+                ),
+                examples=["sleeve"],
+            ),
+        ]
+        | UnsetType
+    ) = UNSET
+    sequence: (
+        Annotated[
+            _Place,
+            Meta(
+                description="What tells captures of one part apart, such as a frame's number.",
+                examples=["12A"],
+            ),
+        ]
+        | UnsetType
+    ) = UNSET
 
 
 class SeenFrame(Record, frozen=True, kw_only=True):
@@ -289,6 +315,13 @@ class CorrectedFrame(Record, frozen=True, kw_only=True):
     ) = UNSET
 
 
+def listed(identity: Identity | list[Identity] | UnsetType | None) -> list[Identity]:
+    """Return what an entry says of masters' items as a list."""
+    if isinstance(identity, Identity):
+        return [identity]
+    return list(identity or [])
+
+
 class Correction(Record, frozen=True, kw_only=True):
     """What a person decided of an item, as intake.json and the review page have it.
 
@@ -298,8 +331,12 @@ class Correction(Record, frozen=True, kw_only=True):
     by: Role = None
     when: Moment = None
     note: Note = None
-    identity: Identity | None = None
+    identity: Identity | list[Identity] | None = None
     frames: list[CorrectedFrame] = msgspec.field(default_factory=list)
+
+    @property
+    def identities(self) -> list[Identity]:
+        return listed(self.identity)
 
     @property
     def says_nothing(self) -> bool:
@@ -315,8 +352,13 @@ class Entry(Record, frozen=True, kw_only=True):
     note: Note | UnsetType = UNSET
     identity: (
         Annotated[
-            Identity | None,
-            Meta(description="The master that belongs to the item, whatever its file name says."),
+            Identity | list[Identity] | None,
+            Meta(
+                description=(
+                    "The master that belongs to the item, whatever its file name says; or a list "
+                    "of masters."
+                )
+            ),
         ]
         | UnsetType
     ) = UNSET

@@ -52,12 +52,15 @@ class RightsSection(Given, frozen=True, kw_only=True):
 class StatedMaster(Given, frozen=True, kw_only=True):
     """A master and what batch.yaml states of it.
 
-    path: relative to the batch folder. size_px: width and height, as intake saw it. facts: None in
-    what was recorded when they went by item.
+    path: relative to the batch folder. size_px: width and height, as intake saw it.
+    superseded_by: path of the capture that counts in its place, None where it counts itself. facts:
+    None in what was recorded when they went by item.
     """
 
     path: str
     part: str | None = None
+    sequence: str | None = None
+    superseded_by: str | None = None
     size_px: tuple[int, int] | None = None
     facts: Facts | None = None
 

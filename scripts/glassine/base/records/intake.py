@@ -27,12 +27,41 @@ class Label(Record, frozen=True, kw_only=True):
     corners: list[list[float]]
 
 
+IdentifiedBy = Literal["correction", "name", "catalogue", "label", "separator"]
+
+
+class Identified(Record, frozen=True, kw_only=True):
+    """What told the item of a master.
+
+    by: a person's correction, its name, a row of the catalogue that lists it, a label in its
+    picture, or the separator captured before it. detail: the label's text, or the separator's path.
+    """
+
+    by: IdentifiedBy
+    detail: str | UnsetType = UNSET
+
+
+BY_NAME = Identified(by="name")
+
+
+class LeftOut(Record, frozen=True, kw_only=True):
+    """A file that belongs to an item and is no master of it, by the settings. why: in words."""
+
+    path: str
+    bytes: Count
+    mtime_ns: int
+    expected: dict[str, str]
+    why: str
+
+
 class MasterEntry(Record, frozen=True, kw_only=True):
     """A master of an item.
 
     path: in the batch folder. part, sequence: its place in the item, as its name says. bytes,
     mtime_ns: of the file as listed. expected: {algorithm: hex digest} of the checksum lists.
-    size_px: [width, height], None where a few bytes of it do not say. must_be_listed: no list names
+    size_px: [width, height], None where a few bytes of it do not say. identified: what told the
+    item; absent in records of earlier versions. superseded_by: path of the capture that was made
+    of the same thing again, and counts in its place. must_be_listed: no list names
     it, and verify holds it for that. facts: what batch.yaml states of it; absent in records of
     versions that kept facts by item.
     """
@@ -45,6 +74,8 @@ class MasterEntry(Record, frozen=True, kw_only=True):
     expected: dict[str, str]
     size_px: list[int] | None = None
     must_be_listed: bool | UnsetType = UNSET
+    identified: Identified | UnsetType = UNSET
+    superseded_by: str | UnsetType = UNSET
     facts: Facts | UnsetType = UNSET
 
 
@@ -64,6 +95,8 @@ class Companion(Record, frozen=True, kw_only=True):
 class ItemEntry(Record, frozen=True, kw_only=True):
     """An item, or the stand-in of a file that tells none.
 
+    roll, place: the roll or other parent that it is a part of, and where on it. left_out: files of
+    it that are no masters of it, by the settings; absent where there are none.
     facts: of all its masters, in records of versions that kept facts by item; written no more.
     """
 
@@ -74,6 +107,9 @@ class ItemEntry(Record, frozen=True, kw_only=True):
     corrections: Correction | None
     labels: list[Label] = msgspec.field(default_factory=list)
     companions: list[Companion] = msgspec.field(default_factory=list)
+    roll: str | UnsetType = UNSET
+    place: str | UnsetType = UNSET
+    left_out: list[LeftOut] | UnsetType = UNSET
     findings: list[FindingNote]
     facts: Facts | UnsetType = UNSET
 

@@ -69,7 +69,8 @@ class Tiles(Record, frozen=True, kw_only=True):
 class RenderedFrame(Record, frozen=True, kw_only=True):
     """A frame of a master, and what was made of it.
 
-    master: its path, relative to the batch folder. label: part and number in words, None where
+    master: its path, relative to the batch folder. sequence: of the master in its item, absent
+    where it has none. label: part, sequence and number in words, None where
     there is nothing to tell apart. width, height: of the full-size picture, px; None, as are tiles
     and tone, where it was skipped. ppi: of the full-size picture, in the plane of the object.
     orientation, alternates: absent in records of earlier versions.
@@ -77,6 +78,7 @@ class RenderedFrame(Record, frozen=True, kw_only=True):
 
     master: str
     part: str | None
+    sequence: str | UnsetType = UNSET
     index: Positive
     label: str | None
     iiif_id: Name

@@ -19,18 +19,21 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from msgspec import structs
+
 from glassine.base import door
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import ItemId
 from glassine.base.normal import nfc
-from glassine.base.records.catalogue import CatalogueRow
+from glassine.base.numbers import EXACT, Numbers
+from glassine.base.records.catalogue import CatalogueRow, Identifier
 from glassine.intake.catalogue import columns as catalogue_columns
 from glassine.intake.catalogue import encodings, formats, spreadsheet
 from glassine.intake.catalogue.extract import FIELDS, Row, text_of
 from glassine.intake.catalogue.rows import RecordReader
 from glassine.intake.given import CatalogueSection, CatalogueSettings
 
-VERSION = "2"
+VERSION = "3"
 
 # Far above any real extract; they bound memory against a wrong or hostile file.
 MAX_FILE_BYTES = 256 * 2**20
@@ -56,11 +59,32 @@ class Catalogue:
     encoding: str = ""
     delimiter: str = ""
 
+    def respell(self, spellings: dict[ItemId, ItemId]) -> None:
+        """Give items the ids that the batch spells them by; a number as the catalogue writes it
+        stays an identifier of its item. spellings: {id here: id in the batch}."""
+        for old, new in spellings.items():
+            if old in self.records:
+                record = self.records.pop(old)
+                kept = [*record.identifiers]
+                if all(each.value != old for each in kept):
+                    kept.append(Identifier(type="local", value=old))
+                self.records[new] = structs.replace(record, item=new, identifiers=kept)
+            if old in self.bad_items:
+                self.bad_items[new] = self.bad_items.pop(old)
+            if old in self.for_review:
+                self.for_review[new] = self.for_review.pop(old)
 
-def read_catalogue(path: Path, settings: CatalogueSettings, root: Path | None = None) -> Catalogue:
+
+def read_catalogue(
+    path: Path,
+    settings: CatalogueSettings,
+    root: Path | None = None,
+    numbers: Numbers = EXACT,
+) -> Catalogue:
     """Return the records of a catalogue extract.
 
     root: the batch folder, below which no link is followed; None where the settings name the file.
+    numbers: which spellings of a number are the same; rows of one number are two of one item.
     Raises GlassineError where the file as a whole cannot be trusted.
     """
     section = settings.catalogue
@@ -69,7 +93,7 @@ def read_catalogue(path: Path, settings: CatalogueSettings, root: Path | None = 
     if kind is None or kind == "marc":
         raise _not_read(path, formats.name_of(content) or "a file of MARC records (ISO 2709)")
     if kind == "spreadsheet":
-        return _read_spreadsheet(path, content, settings)
+        return _read_spreadsheet(path, content, settings, numbers)
     if kind == "xml":
         from glassine.intake.catalogue import xml_rows
 
@@ -77,15 +101,16 @@ def read_catalogue(path: Path, settings: CatalogueSettings, root: Path | None = 
         rows: Iterable[Row] = (
             Row(number, cells) for number, cells in xml_rows.rows(path, content, section)
         )
-        return _collect(catalogue, rows, path, settings, {name: [name] for name in FIELDS})
+        columns = {name: [name] for name in FIELDS}
+        return _collect(catalogue, rows, path, settings, columns, numbers)
     text, encoding, findings = _decode(path, content, section.encoding)
+    catalogue = Catalogue(findings=findings, encoding=encoding, delimiter="json")
     if kind in ("json", "json lines"):
         columns = _mapping(section)
-        catalogue = Catalogue(findings=findings, encoding=encoding, delimiter="json")
         objects = _json_rows(path, text) if kind == "json lines" else _json_array(path, text)
         rows = _with_paths(objects, columns)
-        return _collect(catalogue, rows, path, settings, columns)
-    return _read_csv(path, text, encoding, findings, settings)
+        return _collect(catalogue, rows, path, settings, columns, numbers)
+    return _read_csv(path, text, catalogue, settings, numbers)
 
 
 # --- bytes and text ----------------------------------------------------------------------
@@ -210,13 +235,17 @@ def _mapping(section: CatalogueSection) -> dict[str, list[str]]:
     return columns
 
 
-def _read_spreadsheet(path: Path, content: bytes, settings: CatalogueSettings) -> Catalogue:
+def _read_spreadsheet(
+    path: Path, content: bytes, settings: CatalogueSettings, numbers: Numbers
+) -> Catalogue:
     columns = _mapping(settings.catalogue)
     rows = spreadsheet.rows(path, content, columns["item_id"], settings.catalogue.sheet)
     names = [nfc(name.strip()) for name in next(rows)[1]]
     _check_header(path, names, columns, settings.catalogue.columns)
     catalogue = Catalogue(encoding="as the spreadsheet has it", delimiter="cells")
-    return _collect(catalogue, _named(_bounded(path, rows), names), path, settings, columns)
+    return _collect(
+        catalogue, _named(_bounded(path, rows), names), path, settings, columns, numbers
+    )
 
 
 def _bounded(path: Path, rows: Iterable[tuple[int, list[str]]]) -> Iterator[tuple[int, list[str]]]:
@@ -237,7 +266,7 @@ def _too_large(path: Path, number: int, cells: int) -> GlassineError:
 
 
 def _read_csv(
-    path: Path, text: str, encoding: str, findings: list[Finding], settings: CatalogueSettings
+    path: Path, text: str, catalogue: Catalogue, settings: CatalogueSettings, numbers: Numbers
 ) -> Catalogue:
     section = settings.catalogue
     declared, text = _separator_line(text)
@@ -252,8 +281,8 @@ def _read_csv(
         header = []
     names = [nfc(name.strip()) for name in header]
     _check_header(path, names, columns, section.columns)
-    catalogue = Catalogue(findings=findings, encoding=encoding, delimiter=delimiter)
-    return _collect(catalogue, _named(rows, names), path, settings, columns)
+    catalogue.delimiter = delimiter
+    return _collect(catalogue, _named(rows, names), path, settings, columns, numbers)
 
 
 def _separator_line(text: str) -> tuple[str, str]:
@@ -471,17 +500,20 @@ def _collect(
     path: Path,
     settings: CatalogueSettings,
     columns: dict[str, list[str]],
+    numbers: Numbers,
 ) -> Catalogue:
-    reader = RecordReader(path, settings, columns, narrow=catalogue.encoding in encodings.OLD)
-    first_row: dict[ItemId, int] = {}
+    narrow = catalogue.encoding in encodings.OLD
+    reader = RecordReader(path, settings, columns, narrow=narrow, numbers=numbers)
+    first_row: dict[str, tuple[int, ItemId]] = {}
     for row in rows:
         catalogue.rows_read += 1
         item = reader.item(row)
         findings: list[Finding] = []
         record = reader.record(row, findings)
-        if item and item in first_row:
-            findings = [reader.twice(row.number, item, first_row[item])]
-        first_row.setdefault(item, row.number)
+        first, known_as = first_row.setdefault(numbers.key(item), (row.number, item))
+        if item and first != row.number:
+            findings = [reader.twice(row.number, item, first)]
+            item = known_as
         catalogue.findings.extend(findings)
         held = next((finding for finding in findings if finding.severity == "hold"), None)
         if held or record is None:

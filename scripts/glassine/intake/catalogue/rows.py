@@ -10,6 +10,7 @@ import msgspec
 
 from glassine.base.errors import Finding
 from glassine.base.model import ItemId
+from glassine.base.numbers import EXACT, Numbers
 from glassine.base.records.catalogue import CatalogueRow
 from glassine.intake.catalogue import cell_checks, row_faults, row_rights, row_values, unread
 from glassine.intake.catalogue import dates as catalogue_dates
@@ -31,7 +32,9 @@ class RecordReader:
         settings: CatalogueSettings,
         columns: dict[str, list[str]],
         narrow: bool,
+        numbers: Numbers = EXACT,
     ) -> None:
+        self.numbers = numbers
         section = settings.catalogue
         self.extract = Extract(
             path=path,
@@ -57,7 +60,13 @@ class RecordReader:
         )
 
     def item(self, row: Row) -> ItemId:
-        return ItemId(self.extract.one(row, "item_id").strip())
+        """Return the item's number in the form of an id, where the settings say how."""
+        return ItemId(self.numbers.id_form(self.extract.one(row, "item_id")))
+
+    def _written(self, row: Row, item: ItemId) -> list[dict[str, str]]:
+        """Return the number as it is written as an identifier, where the id is another."""
+        written = self.extract.one(row, "item_id").strip()
+        return [] if written == item else [{"type": "local", "value": written}]
 
     def record(self, row: Row, findings: list[Finding]) -> CatalogueRow | None:
         """Return the record of a row, None where it cannot be used; tells why in `findings`."""
@@ -81,6 +90,7 @@ class RecordReader:
             return None
         self._count_joined(row)
         record = _build(extract, row, item, findings)
+        record["identifiers"] += self._written(row, item)
         rights = record["rights"]["uri"] or record["rights"]["status"]
         read_values = unread.ReadValues(record["edtf"], rights)
         unread.check(extract, row, read_values, self.unused, findings)

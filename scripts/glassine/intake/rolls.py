@@ -1,0 +1,195 @@
+"""What is missing of items and rolls: frames left out, captures of a number twice, sides alone."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+
+from glassine.base import naming, parts, wording
+from glassine.base.errors import Finding
+from glassine.intake.model import Batch, Collector, Item, Master
+
+# Numbers that are named one by one; more of them are counted.
+_NAMED = 12
+# A run of missing numbers longer than this is told by its ends.
+_RUN = 3
+
+
+def check(batch: Batch, collector: Collector) -> None:
+    """Ask a person about items and rolls that seem to lack a part, or to have one twice."""
+    sides = _sides_of_batch(collector)
+    rolls: dict[str, list[Item]] = {}
+    for item in collector.items.values():
+        if naming.is_stand_in(item.item) or not item.masters:
+            continue
+        item.findings += _incomplete(item, sides)
+        for part, masters in _by_part(item).items():
+            item.findings += _frames(batch, item, part, masters)
+        if item.roll:
+            rolls.setdefault(item.roll, []).append(item)
+    for roll, items in rolls.items():
+        _check_roll(batch, roll, items)
+
+
+def counting(item: Item) -> list[Master]:
+    """Return the masters of an item that no other took the place of."""
+    return [master for master in item.masters if master.superseded_by is None]
+
+
+def _by_part(item: Item) -> dict[str | None, list[Master]]:
+    found: dict[str | None, list[Master]] = {}
+    for master in counting(item):
+        if not parts.is_shown_whole(master.part):
+            found.setdefault(master.part, []).append(master)
+    return found
+
+
+# ------------------------------------------------------------------ what makes an item
+
+
+def _sides_of_batch(collector: Collector) -> bool:
+    """Return whether film of the batch was captured from its emulsion side, or named without side:
+    then a base side alone lacks the other."""
+    return any(
+        parts.is_film(master.part) and not parts.is_base_side(master.part)
+        for item, master in collector.masters()
+        if not naming.is_stand_in(item.item)
+    )
+
+
+def _incomplete(item: Item, sides: bool) -> list[Finding]:
+    """Return what an item lacks of that which makes it one."""
+    masters = counting(item)
+    if all(parts.is_shown_whole(master.part) for master in masters):
+        what = "Only its sleeve or the whole object is here, and no picture of the film"
+        expected = "a capture of the film, or of the print, beside it."
+    elif sides and all(
+        parts.is_base_side(master.part) or parts.is_shown_whole(master.part) for master in masters
+    ):
+        what = "Only its base side is here, where other items have another capture of the film"
+        expected = "both sides, or the side that shows the picture."
+    else:
+        return []
+    shown = wording.listed(master.path for master in masters)
+    return [
+        Finding(
+            "intake.incomplete",
+            masters[0].path,
+            f"{what}: {shown}.",
+            expected,
+            "Capture what is missing, or confirm that there is no more of it.",
+            "review",
+        )
+    ]
+
+
+# ------------------------------------------------------------------ numbers of frames
+
+
+def missing(numbers: Iterable[int]) -> list[tuple[int, int, int, int]]:
+    """Return the gaps between numbers of frames as (before, first, last, after).
+
+    Those before 1 (00, 0) are none of a film's own: where they are there, it is counted from 1.
+
+    >>> missing([0, 1, 2, 4, 7])
+    [(2, 3, 3, 4), (4, 5, 6, 7)]
+    """
+    there = sorted(set(numbers))
+    counted = [number for number in there if number >= 1]
+    if counted and counted[0] > 1 and there[0] < 1:
+        counted.insert(0, 0)
+    return [
+        (one, one + 1, other - 1, other)
+        for one, other in zip(counted, counted[1:], strict=False)  # noqa: RUF007 - one line
+        if other - one > 1
+    ]
+
+
+def gap_words(numbers: Iterable[int]) -> str:
+    """Return the gaps in words, empty where there are none."""
+    words = []
+    for before, first, last, after in missing(numbers):
+        listed = ", ".join(str(number) for number in range(first, last + 1))
+        named = listed if last - first < _RUN else f"{first} to {last}"
+        are = "is" if first == last else "are"
+        words.append(f"{named} {are} missing between {before} and {after}")
+    more = len(words) - _NAMED
+    return "; ".join(words[:_NAMED]) + (f"; and {more} more gaps" if more > 0 else "")
+
+
+def _frames(batch: Batch, item: Item, part: str | None, masters: list[Master]) -> list[Finding]:
+    named = [(master, naming.film_number(master.sequence or "")) for master in masters]
+    numbers = [(master, number) for master, number in named if number is not None]
+    of_part = f" of its part {part}" if part else ""
+    found = _gaps(item.item, of_part, [number for _, number in numbers], masters[0].path)
+    places = Counter(number for _, number in numbers)
+    for number, count in places.items():
+        if count > 1:
+            paths = [master.path for master, other in numbers if other == number]
+            found.append(
+                Finding(
+                    "intake.frame_twice",
+                    paths[0],
+                    f"{count} captures{of_part} are frame {number[0]}{number[1]}: "
+                    f"{wording.listed(paths)}.",
+                    "one capture of each frame, or the mark of a retake in its name.",
+                    "Move the wrong one out of the batch folder, or correct its number.",
+                )
+            )
+    expected = batch.statements.captures_of(item.item, part)
+    if expected is not None and expected != len(masters):
+        found.append(_count(masters[0].path, of_part, len(masters), expected))
+    return found
+
+
+def _gaps(owner: str, of_part: str, numbers: list[tuple[int, str]], path: str) -> list[Finding]:
+    words = gap_words(number for number, _ in numbers)
+    if not words:
+        return []
+    return [
+        Finding(
+            "intake.frame_missing",
+            path,
+            f"Frames{of_part} of {owner} are not all here: {words}.",
+            "every frame between the first and the last.",
+            "Capture what is missing, or confirm that the film has no such frame.",
+            "review",
+        )
+    ]
+
+
+def _count(path: str, of_part: str, count: int, expected: int) -> Finding:
+    return Finding(
+        "intake.captures",
+        path,
+        f"{count} captures{of_part} are here, and batch.yaml states {expected}.",
+        f"{expected} captures.",
+        "Capture what is missing, move out what is too much, or correct `captures`.",
+        "review",
+    )
+
+
+def _check_roll(batch: Batch, roll: str, items: list[Item]) -> None:
+    """Ask about a roll whose frames are items of their own."""
+    placed = [(item, naming.film_number(item.place or "")) for item in items]
+    numbers = [number for _, number in placed if number is not None]
+    first = min(items, key=lambda item: naming.film_order(item.place))
+    path = first.masters[0].path
+    first.findings += _gaps(f"the roll {roll}", "", numbers, path)
+    for number, count in Counter(numbers).items():
+        twice = [item.item for item, other in placed if other == number]
+        for item in items if count > 1 else []:
+            if item.item in twice:
+                item.findings.append(
+                    Finding(
+                        "intake.frame_twice",
+                        item.masters[0].path,
+                        f"{count} items are frame {number[0]}{number[1]} of the roll {roll}: "
+                        f"{wording.listed(twice)}.",
+                        "one item for each frame.",
+                        "Correct the number of one of them.",
+                    )
+                )
+    expected = batch.statements.captures_of(roll, None)
+    if expected is not None and expected != len(items):
+        first.findings.append(_count(path, f" of the roll {roll}", len(items), expected))

@@ -1,0 +1,198 @@
+"""Which item each master belongs to, by the ways that the settings name (`naming.identify`).
+
+What a person decided (corrections.yaml) goes before all. Then the file's name, the row of the
+catalogue that lists it, a label in its picture, or the separator captured before it. A name or a
+row that the catalogue knows settles it without a look at the picture; a name that the catalogue
+does not know tells the item only where nothing else does.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+
+from glassine.base import naming
+from glassine.base.model import ItemId
+from glassine.base.records.intake import Identified
+from glassine.intake import separated, sessions
+from glassine.intake.identity import Arrived, Identity, Seen, Sight, by_name, items_of, written
+from glassine.intake.model import Batch, Collector
+
+
+def resolve(
+    batch: Batch, collector: Collector, arrived: list[Arrived], sight: Sight
+) -> dict[str, Identity]:
+    """Return the item of each master, a stand-in where nothing tells it; then it is held."""
+    found: dict[str, Identity] = {}
+    open_ones = []
+    for each in arrived:
+        told = _forced(batch, each.path) or written(batch, each.path)
+        if told is not None and (told.identified.by != "name" or _settles(batch, told.item)):
+            found[each.path] = told
+        else:
+            open_ones.append(each)
+    ways = batch.settings.naming.identify
+    if batch.settings.intake.labels == "when_needed":
+        if "separator" in ways:
+            found |= separated.resolve(batch, collector, arrived, found, sight)
+        if "label" in ways:
+            found |= _labelled(batch, collector, open_ones, found, sight)
+    for each in open_ones:
+        if each.path not in found:
+            found[each.path] = _unsettled(batch, collector, each, sight)
+    return _numbered(found)
+
+
+def _forced(batch: Batch, path: str) -> Identity | None:
+    """Return what a person decided of a master."""
+    decided = batch.forced.get(path)
+    if decided is None:
+        return None
+    item = batch.spell(decided.item)
+    parsed = batch.named(path)
+    same = parsed if parsed and parsed.item == item else None
+    return Identity(
+        item,
+        decided.part or (same.part if same else None),
+        decided.sequence or (same.sequence if same else None),
+        take=same.take if same else None,
+        roll=same.roll if same else None,
+        place=same.place if same else None,
+        identified=Identified(by="correction"),
+    )
+
+
+def _settles(batch: Batch, item: ItemId) -> bool:
+    """Return whether a name is known to be an item's: the catalogue has it, or there is none."""
+    return batch.catalogue is None or batch.has_row(item)
+
+
+def _labelled(
+    batch: Batch,
+    collector: Collector,
+    arrived: list[Arrived],
+    found: dict[str, Identity],
+    sight: Sight,
+) -> dict[str, Identity]:
+    """Return the items of masters that a label in the picture tells."""
+    told = {}
+    for each in arrived:
+        if each.path in found or each.waits is not None:
+            continue
+        seen = sight.of(each.path)
+        if len(seen.items) != 1:
+            continue
+        item = seen.items[0]
+        name = by_name(batch, each.path)
+        if name is not None and name.item != item and not batch.has_row(item):
+            _hold_conflict(collector, name.item, item, each.path)
+            continue
+        label = next(label for label in seen.labels if items_of(batch, [label]) == (item,))
+        told[each.path] = Identity(
+            item,
+            identified=Identified(by="label", detail=label.text[:200]),
+            labels=seen.labels,
+        )
+        off = f"says {name.item}, which the catalogue lacks" if name else "is off the template"
+        collector.note(
+            "intake.label_identity",
+            each.path,
+            f"Its name {off}; the label in the picture says {item}.",
+            batch.name_words,
+            "Please confirm; rename the file when convenient.",
+            "review",
+        )
+    _hold_sleeves(batch, collector, arrived, {**found, **told}, told)
+    return told
+
+
+def _hold_conflict(collector: Collector, by_file_name: ItemId, label: ItemId, path: str) -> None:
+    collector.hold(
+        by_file_name,
+        "intake.two_identities",
+        path,
+        f"Its name says {by_file_name}, the label in the picture says {label}.",
+        "a name and a label that say the same.",
+        "Correct the file name, or name its item under `identity` in corrections.yaml.",
+    )
+
+
+def _hold_sleeves(
+    batch: Batch,
+    collector: Collector,
+    arrived: list[Arrived],
+    found: dict[str, Identity],
+    told: dict[str, Identity],
+) -> None:
+    """Hold items of a labelled capture that captures without an item follow: it is a separator,
+    by the look of it, and not the item's picture."""
+    paths = sorted((each.path for each in arrived), key=sessions.by_name)
+    for path, after in itertools.pairwise(paths):
+        if path in told and after not in found and _folder(path) == _folder(after):
+            item = told[path].item
+            collector.hold(
+                item,
+                "intake.separator",
+                path,
+                f"It carries the label of {item}, and the captures after it, from {after} on, "
+                "have no item of their own: it looks like a separator.",
+                "separators that the settings know of, or a label in every picture.",
+                "Where captures belong to the separator before them, add `separator` to "
+                "`naming.identify` in config/config.yaml; else name the items of the others "
+                "under `identity` in corrections.yaml.",
+            )
+
+
+def _folder(path: str) -> str:
+    return path.rpartition("/")[0]
+
+
+def _unsettled(batch: Batch, collector: Collector, each: Arrived, sight: Sight) -> Identity:
+    """Return the item that an unknown name tells, else the stand-in of a held master."""
+    seen = sight.known.get(each.path, Seen())
+    name = written(batch, each.path)
+    if name is not None:
+        return replace(name, labels=seen.labels)
+    _hold_unknown(batch, collector, each.path, len(seen.labels))
+    return Identity(naming.stand_in(each.path), labels=seen.labels)
+
+
+def _hold_unknown(batch: Batch, collector: Collector, path: str, labels: int) -> None:
+    name = path.rpartition("/")[2]
+    near = naming.nearest(path if batch.scheme.of == "path" else name, batch.scheme)
+    more = ""
+    if labels:
+        more = f", and the labels seen ({labels}) name no single item"
+    if len(batch.listed.get(path, [])) > 1:
+        more += ", and several rows of the catalogue list it"
+    if near:
+        more += f"; it differs only by blanks, marks or case from {near}"
+    rename = f"Rename the file to {near}" if near else "Rename the file"
+    collector.hold(
+        naming.stand_in(path),
+        "naming.off_template",
+        path,
+        f"Its name does not tell the item{more}.",
+        batch.name_words,
+        f"{rename}, or name its item under `identity` in corrections.yaml.",
+    )
+
+
+def _numbered(found: dict[str, Identity]) -> dict[str, Identity]:
+    """Number the captures that a person or labels gave to one item without saying where they belong
+    in it, in the order of their names."""
+    groups: dict[tuple[ItemId, str | None], list[str]] = {}
+    for path, identity in found.items():
+        if identity.identified.by in ("correction", "label") and identity.sequence is None:
+            groups.setdefault((identity.item, identity.part), []).append(path)
+    for (item, part), paths in groups.items():
+        taken = {each.sequence for each in found.values() if (each.item, each.part) == (item, part)}
+        if len(paths) == 1 and taken == {None}:
+            continue
+        number = 0
+        for path in sorted(paths, key=sessions.by_name):
+            number += 1
+            while f"{number:02d}" in taken:
+                number += 1
+            found[path] = replace(found[path], sequence=f"{number:02d}")
+    return found
