@@ -52,20 +52,24 @@ def compare(batch: Batch, collector: Collector) -> Expected | None:
     wanted = _wanted(batch, collector)
     if wanted is None:
         return None
+    key = batch.numbers.key
     captured = {
-        item.item
+        key(item.item): item.item
         for item in collector.items.values()
         if item.masters and not naming.is_stand_in(item.item)
     }
     withdrawn = {
-        each.item for each in batch.withdrawals if each.master is UNSET and each.frames is UNSET
+        key(each.item)
+        for each in batch.withdrawals
+        if each.master is UNSET and each.frames is UNSET
     }
     missing = [
         _known_of(batch, entry)
         for item, entry in sorted(wanted.items.items())
-        if item not in captured | withdrawn
+        if key(item) not in withdrawn and key(item) not in captured
     ]
-    surplus = sorted(captured - set(wanted.items))
+    known = {key(item) for item in wanted.items}
+    surplus = sorted(item for number, item in captured.items() if number not in known)
     result = Expected(
         sources=wanted.sources,
         count=len(wanted.items),
@@ -74,9 +78,9 @@ def compare(batch: Batch, collector: Collector) -> Expected | None:
         double=_double(collector),
         unread=wanted.unread,
         shelf_marks={
-            item: entry.shelf_mark
+            captured[key(item)]: entry.shelf_mark
             for item, entry in sorted(wanted.items.items())
-            if entry.shelf_mark and item in captured
+            if entry.shelf_mark and key(item) in captured
         },
     )
     if wanted.sources != [_CATALOGUE]:

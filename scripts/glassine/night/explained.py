@@ -147,6 +147,8 @@ def _fates(
     fates: dict[str, Fate] = {}
     for item in taken.items:
         fates |= {fate.path: fate for fate in _of_item(item, headers, config) if fate.path in files}
+        for left in [] if item.left_out is UNSET else item.left_out:
+            fates[left.path] = Fate(left.path, f"left out, of {item.item}", "", (left.why,))
     for path in taken.ignored_files:
         fates[path] = Fate(path, "left out (`intake.ignore`, `intake.previews` or `intake.raws`)")
     for path in taken.other_files:

@@ -158,3 +158,14 @@ def test_ranges_keep_their_zeros():
         "1987.23-0009",
         "1987.23-0010",
     ]
+
+
+def test_a_number_spelt_otherwise_is_the_same_item(batch):
+    (batch / "pull-list.txt").write_text("PEH/1\nPEH/2\nPEH/3\n")
+    stated = {
+        "intake": {"watch_s": 0, "labels": "never"},
+        "naming": {"same_number": {"marks": "/-", "leading_zeros": True}},
+    }
+    result = taken_in(batch, {"batch": batch.name, "settings": settings.load(stated)})
+    assert missing(result) == ["PEH/3"]
+    assert result["expected"]["surplus"] == ["PEH-0004"]
