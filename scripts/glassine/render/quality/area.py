@@ -25,22 +25,31 @@ NO_BASE = 0.02
 def light_falloff(
     source: Source, geometry: MasterGeometry, encoding: colour.Encoding
 ) -> float | None:
-    """Return the unevenness (%) of light in the film base: (highest - lowest) / mean.
+    """Return the unevenness (%) of light over the master: (highest - lowest) / mean.
 
-    Base regions are cut into pieces; the median of each counts. Light changes slowly over the
-    master: pieces that a smooth course through most of them does not explain are left out, and
-    the extreme twentieth on either side (marks, dust). None where less than eight pieces of
-    base are seen.
+    Read from the film base: its regions are cut into pieces, the median of each counts. Light
+    changes slowly over the master: pieces that a smooth course through most of them does not
+    explain are left out (marks, dust). The base lies at the edges, where light differs less from
+    place to place than from the middle; so it is the course that counts, over the whole
+    master. None where less than eight pieces of base are seen.
     """
     pieces = [piece for r in geometry.base_regions for piece in _pieces(source, r, encoding)]
     if len(pieces) < 8:
         return None
     samples = np.array(pieces)
-    levels = samples[_on_course(samples), 2]
-    if len(levels) < 8:
+    size = np.array(source.reduced.shape[1::-1], float)
+    on_course = _on_course(samples, size)
+    if np.count_nonzero(on_course) < 8:
         return None
-    low, high = np.percentile(levels, [5, 95])
-    return float((high - low) / np.mean(levels) * 100)
+    terms = _terms(samples[on_course, :2], size)
+    level = np.log(np.maximum(samples[on_course, 2], 1e-6))
+    # A little of ridge: few pieces in one line tell nothing of the course across it.
+    rows = np.vstack([terms, np.diag([0.0, 0.01, 0.01, 0.01])])
+    course = np.linalg.lstsq(rows, np.concatenate([level, np.zeros(4)]), rcond=None)[0]
+    y, x = np.mgrid[0.02:0.98:25j, 0.02:0.98:25j]  # type: ignore[misc]
+    everywhere = np.stack([x.ravel() * size[0], y.ravel() * size[1]], axis=1)
+    light = np.exp(_terms(everywhere, size) @ course)
+    return float((light.max() - light.min()) / light.mean() * 100)
 
 
 def _pieces(
@@ -70,15 +79,23 @@ def _pieces(
     return pieces
 
 
-def _on_course(pieces: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
+def _terms(
+    place: npt.NDArray[np.float64], size: npt.NDArray[np.float64]
+) -> npt.NDArray[np.float64]:
+    """Return the terms (n, 4) of a plane and a bowl about the middle of a master of that size."""
+    off = (place - size / 2) / (np.hypot(*size) / 2)
+    return np.column_stack([np.ones(len(off)), off, (off**2).sum(axis=1)])
+
+
+def _on_course(
+    pieces: npt.NDArray[np.float64], size: npt.NDArray[np.float64]
+) -> npt.NDArray[np.bool_]:
     """Return which pieces (x, y, light) lie on a smooth course of light through most of them.
 
     A plane and a bowl, by least squares with less weight for what is far off (Cauchy), from
-    the median on.
+    the median on. size: (width, height) of the reduced master.
     """
-    place = pieces[:, :2] - pieces[:, :2].mean(axis=0)
-    place = place / max(float(np.abs(place).max()), 1.0)
-    terms = np.column_stack([np.ones(len(place)), place, (place**2).sum(axis=1)])
+    terms = _terms(pieces[:, :2], size)
     level = np.log(np.maximum(pieces[:, 2], 1e-6))
     course = np.full(len(level), np.median(level))
     for _ in range(20):
