@@ -39,6 +39,9 @@ BENCHMARKS = {
     "targets": Benchmark("targets.run", "eighty drawn targets, measured and judged"),
     "targets-speed": Benchmark("targets.speed", "time of a target of more than 100 megapixels"),
     "tone": Benchmark("tone.run", "how near automatic tone comes to known pictures"),
+    "tone-frames": Benchmark(
+        "tone.run_frames", "how surely weak and strong faults of frames are found"
+    ),
     "tone-quality": Benchmark("tone.run_quality", "how surely faults of masters are found"),
     "tone-speed": Benchmark("tone.run_speed", "what tone and measures add to rendering"),
 }

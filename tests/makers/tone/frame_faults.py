@@ -17,6 +17,7 @@ import numpy as np
 import skimage.data
 import skimage.io
 
+from glassine.base.model import Frame, MasterGeometry
 from makers.film import pictures
 from makers.tone import negatives
 
@@ -288,18 +289,37 @@ LIGHT = {
     "misregistration": _out_of_register,
 }
 FAULTS = (*FILM, *LIGHT, "enlarged", "noise")
-# What tells each fault.
-MEASURE_OF = {
-    "scratches": "scratches",
-    "motion": "motion_blur",
-    "defocus": "edge_blur",
-    "banding": "banding",
-    "falloff": "light_falloff",
-    "rings": "newton_rings",
-    "misregistration": "misregistration",
-    "enlarged": "sampling_used",
-    "noise": "noise",
+# What tells each fault. A master enlarged and then saved as JPEG shows the blocks of that first.
+MEASURES_OF = {
+    "scratches": ("scratches",),
+    "motion": ("motion_blur",),
+    "defocus": ("edge_blur",),
+    "banding": ("banding",),
+    "falloff": ("light_falloff",),
+    "rings": ("newton_rings",),
+    "misregistration": ("misregistration",),
+    "enlarged": ("sampling_used", "compression_blocks"),
+    "noise": ("fine_noise",),
 }
+
+
+def geometry(width: int, height: int, monochrome: bool) -> MasterGeometry:
+    """Return what locate would hand on: one frame, and film base on its four sides."""
+    e, m, w, h = EDGE, EDGE - 6, width, height
+    frame = Frame(
+        1,
+        ((e, e), (w - e, e), (w - e, h - e), (e, h - e)),
+        0.0,
+        "negative",
+        "monochrome" if monochrome else "colour",
+    )
+    base = (
+        ((4, 4), (w - 4, 4), (w - 4, m), (4, m)),
+        ((4, h - m), (w - 4, h - m), (w - 4, h - 4), (4, h - 4)),
+        ((4, m), (m, m), (m, h - m), (4, h - m)),
+        ((w - m, m), (w - 4, m), (w - 4, h - m), (w - m, h - m)),
+    )
+    return MasterGeometry("a.tif", w, h, 4000.0, "tag", (frame,), base_regions=base)
 
 
 def subject_of(number: int, fault: str | None) -> str:

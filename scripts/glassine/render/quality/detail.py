@@ -51,6 +51,8 @@ def _block_rms(density: Floats, side: int) -> list[float]:
 # Two channels show the same edges where they agree so well (height of the peak of phase
 # correlation: 0.7 to 1 on edges, 0.2 and less on grain and noise alone, which tell no shift).
 SAME_EDGES = 0.3
+# So many patches tell of it, those with most detail.
+SHIFT_PATCHES = 4
 
 
 def misregistration(patches: list[Patch]) -> float | None:
@@ -64,7 +66,7 @@ def misregistration(patches: list[Patch]) -> float | None:
         return None
     medians = []
     for band in (0, 2):
-        found = [_shift_squared(patch.density, band) for patch in patches]
+        found = [_shift_squared(patch.density, band) for patch in patches[:SHIFT_PATCHES]]
         squares = [square for square in found if square is not None]
         if len(squares) >= min(2, len(patches)):
             medians.append(float(np.sqrt(max(np.median(squares), 0.0))))

@@ -13,21 +13,24 @@ from glassine.render.quality.planes import Upright
 
 # A line is followed in pieces of so many rows; from one to the next it moves by at most 1 px.
 ROWS = 24
+# Rows of a piece that are taken together first.
+TOGETHER = 3
+PARTS = ROWS // TOGETHER
 # What a piece of a line adds at most and takes away, in deviations of pieces without one; what a
 # step aside costs. A path through nothing loses more than it gains.
 MOST, LEAST, CHANCE, ASIDE = 4.0, -1.5, 0.9, 0.3
 # Paths that are looked at closely, of each direction and sign.
 PATHS = 5
 # A scratch: a score of so much (root mean square over all pieces of the frame's length),
-SCORE = 4.2
+SCORE = 3.2
 # over at least this share of the frame's length,
 LENGTH = 0.5
 # of a depth that varies along it by no more than this share beyond what grain explains,
 UNEVEN = 0.45
 # that does not depend on the picture beneath: a thing of one tone has a slope of -1, what is laid
 # over the picture 0;
-SLOPE = 0.3
-# (where the picture beneath varies by less than this, density, nothing is told by it).
+SLOPE = (-0.65, 0.15)
+# (where the picture beneath varies by less than this, density, the line must go on in the base)
 PLAIN = 0.06
 # Beyond the frame it shows with this share of its depth at least.
 BEYOND = 0.4
@@ -36,7 +39,7 @@ EDGE = 8
 # A piece rises by no more than so many times what it rises over its nearer side.
 ONE_SIDE = 2.0
 # Single pixels count up to so many usual differences.
-CUT = 1.5
+CUT = 2.0
 # Its two sides are alike: they differ by less than this share of its depth.
 SIDES = 0.5
 
@@ -67,41 +70,46 @@ def scratches(frame: Upright) -> int | None:
 
 def _count(density: Floats, base: npt.NDArray[np.bool_], margin: int, sign: float) -> int:
     m = margin + EDGE
-    planes = _columns(density)
-    left, middle, right = (np.ascontiguousarray(plane[m:-m, m:-m]) for plane in planes)
+    count = (len(density) - 2 * m) // ROWS
+    inside = density[m : m + count * ROWS]
+    size = (density.shape[1], count * PARTS)
+    planes = _columns(np.asarray(cv2.resize(inside, size, interpolation=cv2.INTER_AREA)))
+    left, middle, right = (np.ascontiguousarray(plane[:, m:-m]) for plane in planes)
     rise_left, rise_right = sign * (middle - left), sign * (middle - right)
     usual = _pieces((rise_left + rise_right) / 2)
     pieces = np.minimum(usual, ONE_SIDE * np.minimum(_pieces(rise_left), _pieces(rise_right)))
     deviation = float(np.median(np.abs(usual - np.median(usual)))) / 0.6745
     z = np.clip(pieces / max(deviation, 1e-6), LEAST, MOST) - CHANCE
-    outside = planes[1] - (planes[0] + planes[2]) / 2
     return sum(
-        _is_scratch(line, left, middle, right) and not _stops(line, outside, base, margin, sign)
+        _is_scratch(line, left, middle, right, _beyond(line, density, base, margin, sign * usual))
         for line in _paths(z)
     )
 
 
-def _stops(
-    line: Line, rise: Floats, base: npt.NDArray[np.bool_], margin: int, sign: float
-) -> bool:
-    """Return whether a line ends with the picture: film base beyond its end does not show it."""
-    m = margin + EDGE
-    count = (len(rise) - 2 * m) // ROWS
-    inside = [
-        np.median(sign * rise[m + (line.first + k) * ROWS : m + (line.first + k + 1) * ROWS, m + x])
-        for k, x in enumerate(line.x)
-    ]
+def _beyond(
+    line: Line, density: Floats, base: npt.NDArray[np.bool_], margin: int, rise: Floats
+) -> float | None:
+    """Return with which share of its depth a line goes on in the film base beyond the picture.
+
+    None for a line that does not reach an end of the frame with base beyond. rise: by how much each piece of the frame stands out, signed as `_count` has it.
+    """
+    depth = float(np.median(rise[line.first + np.arange(len(line.x)), line.x]))
     ends = []
     if line.first == 0:
         ends.append((slice(3, margin - 4), int(line.x[0])))
-    if line.first + len(line.x) == count:
-        ends.append((slice(len(rise) - margin + 4, len(rise) - 3), int(line.x[-1])))
+    if line.first + len(line.x) == len(rise):
+        ends.append((slice(len(density) - margin + 4, len(density) - 3), int(line.x[-1])))
     seen = []
     for rows, x in ends:
-        around = slice(max(m + x - 4, 0), m + x + 5)
+        place = margin + EDGE + x
+        around = slice(max(place - 3, 0), place + 4)
         if base[rows, around].mean() > 0.9:
-            seen.append(float((sign * rise[rows, around]).mean(axis=0).max()))
-    return bool(seen) and max(seen) < BEYOND * float(np.median(inside))
+            left, middle, right = _columns(density[rows].mean(axis=0, keepdims=True))
+            rise_beyond = (middle - (left + right) / 2)[0] * np.sign(depth)
+            grain = float(np.median(np.abs(rise_beyond))) / 0.6745
+            above = float(rise_beyond[around].max())
+            seen.append(above if above > 3.0 * grain else 0.0)
+    return float(np.mean(seen)) / max(abs(depth), 1e-6) if seen else None
 
 
 def _columns(density: Floats) -> tuple[Floats, Floats, Floats]:
@@ -112,11 +120,10 @@ def _columns(density: Floats) -> tuple[Floats, Floats, Floats]:
 
 
 def _pieces(rise: Floats) -> Floats:
-    """Return the mean of each ROWS rows, what stands far out cut down first."""
+    """Return the mean of each piece, what stands far out cut down first."""
     limit = CUT * float(np.median(np.abs(rise[::4]))) + 1e-6
-    count = len(rise) // ROWS
-    cut = np.clip(rise[: count * ROWS], -limit, limit)
-    return np.asarray(cut.reshape(count, ROWS, -1).mean(axis=1))
+    cut = np.clip(rise, -limit, limit)
+    return np.asarray(cut.reshape(len(rise) // PARTS, PARTS, -1).mean(axis=1))
 
 
 def _paths(z: Floats) -> list[Line]:
@@ -138,50 +145,53 @@ def _paths(z: Floats) -> list[Line]:
     left = total.copy()
     left[:, :6] = left[:, -6:] = 0.0
     found: list[Line] = []
-    for _ in range(PATHS):
-        row, x = np.unravel_index(int(left.argmax()), left.shape)
+    taken = np.zeros(z.shape, bool)
+    for _ in range(2 * PATHS):
+        row, x = (int(each) for each in np.unravel_index(int(left.argmax()), left.shape))
         score = float(left[row, x]) / np.sqrt(count)
-        if score < SCORE:
+        if score < SCORE or len(found) == PATHS:
             break
-        path = [int(x)]
-        for back in range(int(row), int(start[row, x]), -1):
+        first, path = int(start[row, x]), [x]
+        for back in range(row, first, -1):
             path.append(int(came[back, path[-1]]))
-        found.append(Line(int(start[row, x]), np.array(path[::-1]), score))
-        low, high = min(path), max(path)
-        left[:, max(0, low - 8) : high + 9] = 0.0
+        along = np.array(path[::-1])
+        pieces = np.arange(first, row + 1)
+        # A path that joins another is the same line once more.
+        if taken[pieces, along].mean() < 0.3:
+            found.append(Line(first, along, score))
+        for piece, column in zip(pieces, along, strict=True):
+            taken[piece, max(0, column - 8) : column + 9] = True
+            left[piece, max(0, column - 8) : column + 9] = 0.0
+        left[:, max(0, x - 8) : x + 9] = 0.0
     return found
 
 
-def _is_scratch(line: Line, left: Floats, middle: Floats, right: Floats) -> bool:
-    """Return whether a path has the marks of a scratch rather than of a thing in the picture."""
-    count = len(left) // ROWS
-    if len(line.x) < LENGTH * count:
+def _is_scratch(
+    line: Line, left: Floats, middle: Floats, right: Floats, beyond_end: float | None
+) -> bool:
+    """Return whether a path has the marks of a scratch rather than of a thing in the picture.
+
+    beyond_end: see `_beyond`.
+    """
+    count = len(left) // PARTS
+    if len(line.x) < LENGTH * count or (beyond_end is not None and beyond_end < BEYOND):
         return False
-    rows = [slice((line.first + k) * ROWS, (line.first + k + 1) * ROWS) for k in range(len(line.x))]
-    sides = np.array(
-        [
-            [np.median(plane[part, x]) for plane in (left, middle, right)]
-            for part, x in zip(rows, line.x, strict=True)
-        ]
-    )
+    rows = (line.first * PARTS + np.arange(len(line.x) * PARTS)).reshape(-1, PARTS)
+    along = np.stack([plane[rows, line.x[:, None]] for plane in (left, middle, right)])
+    sides = np.median(along, axis=2).T.astype(np.float64)
     under = (sides[:, 0] + sides[:, 2]) / 2
     depth = sides[:, 1] - under
     usual = float(np.median(depth))
-    noise = np.array(
-        [np.std(middle[part, x] - (left[part, x] + right[part, x]) / 2) for part, x in zip(rows, line.x, strict=True)]
-    ) * 1.25 / np.sqrt(ROWS / 2)
+    single = along[1] - (along[0] + along[2]) / 2
+    noise = float(np.sqrt(np.median(single.var(axis=1, ddof=1)) / PARTS))
     spread = float(np.median(np.abs(depth - usual))) / 0.6745
-    beyond = np.sqrt(max(spread**2 - float(np.median(noise)) ** 2, 0.0))
-    apart = float(np.median(np.abs(_smooth(sides[:, 0] - sides[:, 2]))))
-    if beyond > UNEVEN * abs(usual) or apart > SIDES * abs(usual) + float(np.median(noise)):
+    beyond = np.sqrt(max(spread**2 - noise**2, 0.0))
+    apart = abs(float(np.median(sides[:, 0] - sides[:, 2])))
+    if beyond > UNEVEN * abs(usual) or apart > SIDES * abs(usual) + noise:
         return False
     if float(np.subtract(*np.percentile(under, [90, 10]))) < PLAIN:
-        return True
-    return abs(_slope(under, depth)) < SLOPE
-
-
-def _smooth(values: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    return np.convolve(np.pad(values, 2, mode="edge"), np.ones(5) / 5, "valid")
+        return beyond_end is not None
+    return SLOPE[0] < _slope(under, depth) < SLOPE[1]
 
 
 def _slope(x: npt.NDArray[np.float64], y: npt.NDArray[np.float64]) -> float:
