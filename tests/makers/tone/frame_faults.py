@@ -368,5 +368,3 @@ def _grain(
     grain = rng.standard_normal((*shape[:2], layers), np.float32)
     grain = cv2.GaussianBlur(grain, (0, 0), size).reshape(*shape[:2], layers)
     return grain / grain.std() * rng.uniform(0.008, 0.03)
-
-

@@ -45,9 +45,7 @@ def slanted_edges(sigma: float, grain: float, seed: int = 0) -> patches.Patch:
 @pytest.mark.parametrize("grain", [0.0, 0.01, 0.03])
 def test_sharpness_ranks_a_series_of_blurs_through_grain(grain: float) -> None:
     sigmas = [0.3, 0.5, 0.75, 1.0, 1.4, 1.8, 2.4, 3.0]
-    found = [
-        edges.blur(edges.of_patches([slanted_edges(sigma, grain)], 1)) for sigma in sigmas
-    ]
+    found = [edges.blur(edges.of_patches([slanted_edges(sigma, grain)], 1)) for sigma in sigmas]
     assert None not in found
     assert found == sorted(found)
 
@@ -110,9 +108,7 @@ def test_an_enlarged_picture_uses_less_than_its_sampling() -> None:
     small = small + rng.normal(0, 0.01, small.shape).astype(np.float32)
     large = cv2.resize(small, clean.shape[::-1], interpolation=cv2.INTER_CUBIC)
     used = [
-        spectra.sampling_used(
-            [patch_of(d)], 1, spectra.quiet(spectra.powers([patch_of(d)], 1))
-        )
+        spectra.sampling_used([patch_of(d)], 1, spectra.quiet(spectra.powers([patch_of(d)], 1)))
         for d in (clean, large)
     ]
     assert used[0] == 100

@@ -111,7 +111,7 @@ def _values(sight: Sight, encoding: colour.Encoding) -> list[Value]:
         ("effective_ppi", _effective_ppi(geometry, frame, sight.facts), "ppi"),
         ("dust", area.dust(sight.shown), "count"),
         ("scratches", lines.scratches(whole), "count"),
-        *_banding(plane, whole, geometry, source.reduction),
+        *_banding(sight, encoding, whole),
         ("newton_rings", area.newton_rings(sight.shown), "likelihood"),
         ("skew_left", area.skew_left(frame), "deg"),
         ("rendered_highlights", tone.clipped_percent.rendered_high, "%"),
@@ -119,11 +119,10 @@ def _values(sight: Sight, encoding: colour.Encoding) -> list[Value]:
     ]
 
 
-def _banding(
-    plane: patches.Floats, whole: planes.Upright, geometry: MasterGeometry, scale: float
-) -> list[Value]:
+def _banding(sight: Sight, encoding: colour.Encoding, whole: planes.Upright) -> list[Value]:
     """Return banding as the film base tells it; where none is seen, as the picture does."""
-    of_base = bands.of_base(plane, geometry, scale)
+    source = sight.source
+    of_base = bands.of_base(source.reduced, encoding, sight.geometry, source.reduction)
     if of_base is not None:
         return [("banding", of_base, "%")]
     return [("banding_in_picture", bands.of_picture(whole.picture()), "%")]

@@ -46,7 +46,7 @@ def light_falloff(
     # A little of ridge: few pieces in one line tell nothing of the course across it.
     rows = np.vstack([terms, np.diag([0.0, 0.01, 0.01, 0.01])])
     course = np.linalg.lstsq(rows, np.concatenate([level, np.zeros(4)]), rcond=None)[0]
-    y, x = np.mgrid[0.02:0.98:25j, 0.02:0.98:25j]  # type: ignore[misc]
+    y, x = np.mgrid[0.02:0.98:25j, 0.02:0.98:25j]
     everywhere = np.stack([x.ravel() * size[0], y.ravel() * size[1]], axis=1)
     light = np.exp(_terms(everywhere, size) @ course)
     return float((light.max() - light.min()) / light.mean() * 100)

@@ -7,9 +7,12 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine.base.model import MasterGeometry
+from glassine.masters import colour
 from glassine.render.quality.patches import Floats
 
 Doubles = npt.NDArray[np.float64]
+# Left, top, right, bottom, px.
+Box = tuple[int, int, int, int]
 
 # What changes more slowly than this (sigma, px) is light or picture, not banding.
 SLOW_PX = 11.0
@@ -19,31 +22,45 @@ LEAST_WIDTH, LEAST_LENGTH = 8, 160
 SEGMENTS, PARTS = 12, 12
 
 
-def of_base(density: Floats, geometry: MasterGeometry, scale: float) -> float | None:
+def of_base(
+    codes: npt.NDArray[np.generic],
+    encoding: colour.Encoding,
+    geometry: MasterGeometry,
+    scale: float,
+) -> float | None:
     """Return the RMS (%) of banding in light, read from strips of film base on both sides.
 
-    density: of the reduced master (h, w), `scale` master pixels a pixel. What two strips on
+    codes: of the reduced master (h, w, bands), `scale` master pixels a pixel. What two strips on
     both sides of a picture have in common, row by row, is of no picture: the mean of their product
     is the variance of banding, whatever their grain. The larger of rows and columns; None where no
     two strips face each other.
     """
-    found = [_facing(density, geometry, scale), _facing(density.T, geometry, scale, turned=True)]
+    turned = codes.swapaxes(0, 1)
+    found = [
+        _facing(codes, encoding, geometry, scale, turned=False),
+        _facing(turned, encoding, geometry, scale, turned=True),
+    ]
     seen = [value for value in found if value is not None]
     return max(seen) if seen else None
 
 
 def _facing(
-    density: Floats, geometry: MasterGeometry, scale: float, *, turned: bool = False
+    codes: npt.NDArray[np.generic],
+    encoding: colour.Encoding,
+    geometry: MasterGeometry,
+    scale: float,
+    *,
+    turned: bool,
 ) -> float | None:
     strips = []
     for region in geometry.base_regions:
-        quad = np.array(region, float)[:, ::-1 if turned else 1] / scale
-        box = _inner_box(quad, density.shape)
+        quad = np.array(region, float)[:, :: -1 if turned else 1] / scale
+        box = _inner_box(quad, codes.shape)
         if box[2] - box[0] >= LEAST_WIDTH and box[3] - box[1] >= LEAST_LENGTH:
             strips.append(box)
     strips.sort()
     pairs = [
-        _common(density, one, other)
+        _common(codes, encoding, one, other)
         for number, one in enumerate(strips)
         for other in strips[number + 1 :]
         if one[2] <= other[0]
@@ -52,7 +69,7 @@ def _facing(
     return max(seen) if seen else None
 
 
-def _inner_box(quad: Doubles, shape: tuple[int, ...]) -> tuple[int, int, int, int]:
+def _inner_box(quad: Doubles, shape: tuple[int, ...]) -> Box:
     """Return left, top, right, bottom of the upright box in a region, a margin taken off."""
     x, y = np.sort(quad[:, 0]), np.sort(quad[:, 1])
     left, right = int(np.ceil(x[1])) + 2, int(np.floor(x[2])) - 2
@@ -61,14 +78,15 @@ def _inner_box(quad: Doubles, shape: tuple[int, ...]) -> tuple[int, int, int, in
 
 
 def _common(
-    density: Floats, one: tuple[int, int, int, int], other: tuple[int, int, int, int]
+    codes: npt.NDArray[np.generic], encoding: colour.Encoding, one: Box, other: Box
 ) -> float | None:
     top, bottom = max(one[1], other[1]), min(one[3], other[3])
     if bottom - top < LEAST_LENGTH:
         return None
     product = np.ones(bottom - top)
     for left, _, right, _ in (one, other):
-        product = product * _profile(np.ascontiguousarray(density[top:bottom, left:right]))
+        strip = encoding.density(np.ascontiguousarray(codes[top:bottom, left:right]))
+        product = product * _profile(np.ascontiguousarray(strip.mean(axis=2)))
     parts = np.sort([part.mean() for part in np.array_split(product, 10)])
     return _percent(float(parts[1:-1].mean()))
 
@@ -77,13 +95,15 @@ def _profile(strip: Floats) -> Doubles:
     """Return the mean of each row of a strip, less what changes slowly; marks cut down."""
     rest = strip - _slow(strip)
     limit = 2.5 * float(np.median(np.abs(rest))) + 1e-6
-    return np.clip(rest, -limit, limit).mean(axis=1, dtype=np.float64)
+    return np.asarray(np.clip(rest, -limit, limit).mean(axis=1, dtype=np.float64))
 
 
 def _slow(plane: Floats) -> Floats:
     kernel = cv2.getGaussianKernel(65, SLOW_PX, cv2.CV_32F)
     edge = cv2.BORDER_REFLECT
-    return np.asarray(cv2.sepFilter2D(plane, cv2.CV_32F, np.ones(1, np.float32), kernel, borderType=edge))
+    return np.asarray(
+        cv2.sepFilter2D(plane, cv2.CV_32F, np.ones(1, np.float32), kernel, borderType=edge)
+    )
 
 
 def _percent(variance: float) -> float:

@@ -1,4 +1,4 @@
-"""The picture's own edges: how sharp they are, and whether they are as sharp in every direction."""
+"""The picture's own edges above the grain, and how sharp they are."""
 
 from __future__ import annotations
 
@@ -125,35 +125,12 @@ def _slope(profiles: Floats, sigma: float) -> Floats:
     u = np.arange(-wide, wide + 1) * STEP
     kernel = (u * np.exp(-(u**2) / (2 * sigma**2))).astype(np.float32)
     kernel = kernel / np.float32((u * kernel).sum())
-    return np.asarray(cv2.filter2D(profiles, cv2.CV_32F, kernel[None], borderType=cv2.BORDER_REPLICATE))
+    return np.asarray(
+        cv2.filter2D(profiles, cv2.CV_32F, kernel[None], borderType=cv2.BORDER_REPLICATE)
+    )
 
 
 def _grain(density: Floats) -> float:
     """Return the usual deviation of neighbouring pixels: grain rather than picture."""
     step = density[:, 1:] - density[:, :-1]
     return float(np.median(np.abs(step))) / 0.6745
-
-
-# ------------------------------------------------------------------ direction
-
-SECTORS = 12
-
-
-def motion_by_edges(edges: Edges) -> float | None:
-    """Return the length (px) of a motion that blurs edges across it more than those along it.
-
-    Motion by L adds L^2 / 12 cos^2 to the variance of edges. The sharpest fifth of each of
-    twelve directions counts. None unless edges of several directions are seen.
-    """
-    bins = np.round(edges.angle / np.pi * SECTORS).astype(int) % SECTORS
-    counts = np.bincount(bins, minlength=SECTORS)
-    seen = np.flatnonzero(counts >= 10)
-    if len(seen) < 4:
-        return None
-    angle = seen * np.pi / SECTORS
-    sharpest = np.array([np.percentile(edges.variance[bins == each], 20) for each in seen])
-    terms = np.stack([np.ones(len(seen)), np.cos(2 * angle), np.sin(2 * angle)], axis=1)
-    if np.linalg.cond(terms) > 8:
-        return None
-    fit = np.linalg.lstsq(terms, sharpest, rcond=None)[0]
-    return float(np.sqrt(12 * 2 * np.hypot(fit[1], fit[2])))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -10,6 +11,9 @@ import numpy.typing as npt
 
 from glassine.render.quality.patches import Floats
 from glassine.render.quality.planes import Upright
+
+# Densities (h, w), of either precision.
+Plane = npt.NDArray[Any]
 
 # A line is followed in pieces of so many rows; from one to the next it moves by at most 1 px.
 ROWS = 24
@@ -22,16 +26,17 @@ MOST, LEAST, CHANCE, ASIDE = 4.0, -1.5, 0.9, 0.3
 # Paths that are looked at closely, of each direction and sign.
 PATHS = 5
 # A scratch: a score of so much (root mean square over all pieces of the frame's length),
-SCORE = 3.2
+SCORE = 3.4
 # over at least this share of the frame's length,
 LENGTH = 0.5
 # of a depth that varies along it by no more than this share beyond what grain explains,
 UNEVEN = 0.45
-# that does not depend on the picture beneath: a thing of one tone has a slope of -1, what is laid
-# over the picture 0;
-SLOPE = (-0.65, 0.15)
-# (where the picture beneath varies by less than this, density, the line must go on in the base)
-PLAIN = 0.06
+# that does not depend on the picture beneath: a thing of one tone has a slope of -1 (of less where
+# it is narrower than 3 px), what is laid over the picture 0. Where the picture beneath varies by
+# less than VARIED (density), the slope is not sure; by less than PLAIN, the line must go on in the
+# base.
+SLOPE, UNSURE_SLOPE = (-0.3, 0.15), (-0.65, 0.15)
+VARIED, PLAIN = 0.2, 0.06
 # Beyond the frame it shows with this share of its depth at least.
 BEYOND = 0.4
 # What is next to the frame's edge is left out, px.
@@ -87,11 +92,12 @@ def _count(density: Floats, base: npt.NDArray[np.bool_], margin: int, sign: floa
 
 
 def _beyond(
-    line: Line, density: Floats, base: npt.NDArray[np.bool_], margin: int, rise: Floats
+    line: Line, density: Floats, base: npt.NDArray[np.bool_], margin: int, rise: Plane
 ) -> float | None:
     """Return with which share of its depth a line goes on in the film base beyond the picture.
 
-    None for a line that does not reach an end of the frame with base beyond. rise: by how much each piece of the frame stands out, signed as `_count` has it.
+    None for a line that does not reach an end of the frame with base beyond. rise: by how much each
+    piece of the frame stands out, signed as `_count` has it.
     """
     depth = float(np.median(rise[line.first + np.arange(len(line.x)), line.x]))
     ends = []
@@ -112,21 +118,21 @@ def _beyond(
     return float(np.mean(seen)) / max(abs(depth), 1e-6) if seen else None
 
 
-def _columns(density: Floats) -> tuple[Floats, Floats, Floats]:
+def _columns(density: Plane) -> tuple[Plane, Plane, Plane]:
     """Return the mean of 3 px at, and of 3 px 4 px to the left and the right of, each place."""
     middle = cv2.blur(density, (3, 1), borderType=cv2.BORDER_REPLICATE)
     wide = np.pad(middle, ((0, 0), (4, 4)), mode="edge")
     return wide[:, :-8], np.asarray(middle), wide[:, 8:]
 
 
-def _pieces(rise: Floats) -> Floats:
+def _pieces(rise: Plane) -> Plane:
     """Return the mean of each piece, what stands far out cut down first."""
     limit = CUT * float(np.median(np.abs(rise[::4]))) + 1e-6
     cut = np.clip(rise, -limit, limit)
     return np.asarray(cut.reshape(len(rise) // PARTS, PARTS, -1).mean(axis=1))
 
 
-def _paths(z: Floats) -> list[Line]:
+def _paths(z: Plane) -> list[Line]:
     """Return the best paths from piece to piece (highest sum), 8 px and more apart."""
     count, width = z.shape
     total = np.zeros((count, width))
@@ -167,7 +173,7 @@ def _paths(z: Floats) -> list[Line]:
 
 
 def _is_scratch(
-    line: Line, left: Floats, middle: Floats, right: Floats, beyond_end: float | None
+    line: Line, left: Plane, middle: Plane, right: Plane, beyond_end: float | None
 ) -> bool:
     """Return whether a path has the marks of a scratch rather than of a thing in the picture.
 
@@ -189,9 +195,11 @@ def _is_scratch(
     apart = abs(float(np.median(sides[:, 0] - sides[:, 2])))
     if beyond > UNEVEN * abs(usual) or apart > SIDES * abs(usual) + noise:
         return False
-    if float(np.subtract(*np.percentile(under, [90, 10]))) < PLAIN:
+    varies = float(np.subtract(*np.percentile(under, [90, 10])))
+    if varies < PLAIN:
         return beyond_end is not None
-    return SLOPE[0] < _slope(under, depth) < SLOPE[1]
+    low, high = SLOPE if varies > VARIED else UNSURE_SLOPE
+    return low < _slope(under, depth) < high
 
 
 def _slope(x: npt.NDArray[np.float64], y: npt.NDArray[np.float64]) -> float:

@@ -62,7 +62,7 @@ def motion_blur(power: Doubles) -> float | None:
 
 def _weaker(power: Doubles, *, use_median: bool) -> float:
     floor = power[:, _CORNER].mean(axis=1)
-    sectors = [power[:, (_SECTOR == number) & _FINE] for number in range(SECTORS)]
+    sectors = [power[:, (number == _SECTOR) & _FINE] for number in range(SECTORS)]
     # The median of a noise's power is ln 2 of its mean.
     values = [np.median(s, axis=1) if use_median else s.mean(axis=1) for s in sectors]
     energy = np.stack(values, axis=1)
@@ -224,7 +224,10 @@ def compression_blocks(patches: list[Patch], band: int) -> float | None:
     places = [int(values.argmax()) for values in phases]
     if places[0] != places[1]:
         return 0.0
-    excess = [values[place] - np.delete(values, place).mean() for values, place in zip(phases, places, strict=True)]
+    excess = [
+        values[place] - np.delete(values, place).mean()
+        for values, place in zip(phases, places, strict=True)
+    ]
     return float(max(min(excess), 0.0) * 100.0)
 
 
