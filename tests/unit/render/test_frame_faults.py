@@ -7,12 +7,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from benchmarks.tone import run_frames
 from glassine.base import item_states
 from glassine.base.model import MasterGeometry
 from glassine.masters import colour
 from glassine.render.quality import area, bands, lines, planes, spectra
-from makers.tone import frame_faults, sources
+from makers.tone import frame_faults, frame_measures, sources
 from makers.tone.measures import measured
 
 
@@ -20,14 +19,14 @@ from makers.tone.measures import measured
 # test_quality.py has them over drawn views.
 @pytest.mark.parametrize("fault", [each for each in frame_faults.FAULTS if each != "rings"])
 def test_a_strong_fault_is_found(fault: str) -> None:
-    values = run_frames.of_master(0, fault, "strong")
-    assert run_frames.alarms(values, frame_faults.MEASURES_OF[fault])
+    values = frame_measures.of_master(0, fault, "strong")
+    assert frame_measures.alarms(values, frame_faults.MEASURES_OF[fault])
 
 
 # Fence, masts, fog, sky, cloth. (Windows raise an alarm of rings: benchmarks/tone/README.md.)
 @pytest.mark.parametrize("number", [10, 11, 12, 13, 14])
 def test_hard_subjects_raise_no_alarm(number: int) -> None:
-    assert run_frames.alarms(run_frames.of_master(number, None), run_frames.ALL) == []
+    assert frame_measures.alarms(frame_measures.of_master(number, None), frame_measures.ALL) == []
 
 
 def _lit(fall: float) -> tuple[sources.ArraySource, MasterGeometry]:

@@ -238,7 +238,7 @@ def test_a_table_that_cannot_be_read_is_said(tmp_path: Path) -> None:
 
 
 def test_what_could_not_be_measured_is_not_measured() -> None:
-    assert limits.judged("noise", None, "D", "print", SETTINGS).verdict == "not measured"
+    assert limits.judged("edge_blur", None, "px", "print", SETTINGS).verdict == "not measured"
     assert limits.judged("base_density", None, "D", "print", SETTINGS).verdict == "pass"
 
 
