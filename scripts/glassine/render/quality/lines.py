@@ -28,14 +28,14 @@ PATHS = 5
 # A scratch: a score of so much (root mean square over all pieces of the frame's length),
 SCORE = 3.4
 # over at least this share of the frame's length,
-LENGTH = 0.5
+LENGTH = 0.55
 # of a depth that varies along it by no more than this share beyond what grain explains,
 UNEVEN = 0.45
 # that does not depend on the picture beneath: a thing of one tone has a slope of -1 (of less where
 # it is narrower than 3 px), what is laid over the picture 0. Where the picture beneath varies by
 # less than VARIED (density), the slope is not sure; by less than PLAIN, the line must go on in the
 # base.
-SLOPE, UNSURE_SLOPE = (-0.3, 0.15), (-0.65, 0.15)
+SLOPE, UNSURE_SLOPE = (-0.3, 0.2), (-0.4, 0.35)
 VARIED, PLAIN = 0.2, 0.06
 # Beyond the frame it shows with this share of its depth at least.
 BEYOND = 0.4
@@ -46,7 +46,7 @@ ONE_SIDE = 2.0
 # Single pixels count up to so many usual differences.
 CUT = 2.0
 # Its two sides are alike: they differ by less than this share of its depth.
-SIDES = 0.5
+SIDES = 0.45
 
 
 @dataclass(frozen=True)
