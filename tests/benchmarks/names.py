@@ -42,6 +42,9 @@ BENCHMARKS = {
     "tone": Benchmark("tone.run", "how near automatic tone comes to known pictures"),
     "tone-film": Benchmark("tone.run_film", "how near tone comes to the truth on unlike films"),
     "tone-judge": Benchmark("tone.judge", "automatic tone beside honest prints of film by physics"),
+    "tone-frames": Benchmark(
+        "tone.run_frames", "how surely weak and strong faults of frames are found"
+    ),
     "tone-quality": Benchmark("tone.run_quality", "how surely faults of masters are found"),
     "tone-roll": Benchmark(
         "tone.run_roll", "frames of a roll captured one by one, apart and pooled"

@@ -129,15 +129,22 @@ def measure_name(name: str) -> str:
     return str(name).replace("_", " ")
 
 
+# Verdicts of measures that ask for no look.
+_QUIET = ("pass", "not measured")
+
+
 def _quality_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> list[Reason]:
-    """Return what the measures ask; not of frames that a person has seen and accepted."""
+    """Return what the measures ask; not of frames that a person has seen and accepted.
+
+    What was not measured asks for nothing: the frame's verdict and its measures say it.
+    """
     found = []
     for frame in record["frames"]:
         if _is_accepted(frame, accepted):
             continue
-        poor = [each for each in frame["measures"] if each["verdict"] != "pass"]
+        poor = [each for each in frame["measures"] if each["verdict"] not in _QUIET]
         found += [Reason(measure_words(each), frame["master"], frame["index"]) for each in poor]
-        if frame["verdict"] != "pass" and not poor:
+        if frame["verdict"] not in _QUIET and not poor:
             found.append(Reason("Its quality asks for a look.", frame["master"], frame["index"]))
     return found
 

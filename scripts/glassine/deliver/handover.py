@@ -48,7 +48,7 @@ COLUMNS = (
     "bag",
     "reason",
 )
-_WORST = ("fail", "review", "pass")
+_WORST = ("fail", "review", "not measured", "pass")
 # What the common spreadsheets read as the beginning of a formula (common practice, no source).
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
 

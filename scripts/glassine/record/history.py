@@ -383,6 +383,10 @@ def _of_film(frame: RenderedFrame) -> str:
     )
 
 
+# The worst first.
+_OUTCOMES = ("fail", "review", "not measured", "pass")
+
+
 def _measured(history: History, records: ItemRecords) -> None:
     event = records.quality.event
     verdicts = [frame.verdict for frame in records.quality.frames]
@@ -394,7 +398,7 @@ def _measured(history: History, records: ItemRecords) -> None:
             f"{records.item}#quality",
             "quality review",
             event.time,
-            next(word for word in ("fail", "review", "pass") if word in verdicts),
+            next(word for word in _OUTCOMES if word in verdicts),
             detail=_json([_measures_detail(frame) for frame in records.quality.frames]),
             note="measured by program against the limits of the settings",
             agents=_software(event),

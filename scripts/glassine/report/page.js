@@ -505,9 +505,9 @@ function addFrame() {
   say(`Frame ${n} added.`);
 }
 function measureTable(frame) {
-  const words = { pass: "within", review: "to look at", fail: "outside" };
+  const words = { pass: "within", review: "to look at", fail: "outside", "not measured": "not measured" };
   return [make("h3", {}, `Measures of frame ${frame.n}`), make("table", {}, make("thead", {}, make("tr", {}, ...["Measure", "Value", "Limit", "Verdict"].map((text) => make("th", { scope: "col" }, text)))),
-    make("tbody", {}, ...frame.measures.map((each) => make("tr", { title: each.source || null }, make("th", { scope: "row" }, each.name.replaceAll("_", " ")), make("td", {}, `${typeof each.value === "number" ? Number(each.value.toPrecision(4)) : each.value ?? ""} ${each.unit || ""}`), make("td", {}, (each.limit || "").replace("<=", "≤").replace(">=", "≥")), make("td", { class: each.verdict === "pass" ? "" : "warn" }, words[each.verdict] || each.verdict)))))];
+    make("tbody", {}, ...frame.measures.map((each) => make("tr", { title: each.source || null }, make("th", { scope: "row" }, each.name.replaceAll("_", " ")), make("td", {}, (each.value ?? null) === null ? "" : `${typeof each.value === "number" ? Number(each.value.toPrecision(4)) : each.value} ${each.unit || ""}`), make("td", {}, (each.limit || "").replace("<=", "≤").replace(">=", "≥")), make("td", { class: each.verdict === "review" || each.verdict === "fail" ? "warn" : "" }, words[each.verdict] || each.verdict)))))];
 }
 function facts(detail, master, frame) {
   const made = [];

@@ -41,13 +41,15 @@ def geometry(source: sources.ArraySource, monochrome: bool) -> MasterGeometry:
     return MasterGeometry("a.tif", w, h, 4000.0, "tag", (frame,), base_regions=base)
 
 
-def measured(codes: np.ndarray, monochrome: bool) -> dict[str, Measure]:
-    """Return the measures of a master by name."""
+def measured(
+    codes: np.ndarray, monochrome: bool, found: MasterGeometry | None = None
+) -> dict[str, Measure]:
+    """Return the measures of a master by name; found: its geometry, else that of captures.py."""
     source, icc = sources.ArraySource(codes), sources.linear_profile()
     loaded = msgspec.convert(settings.load({}), Settings)
-    found = geometry(source, monochrome)
+    found = found or geometry(source, monochrome)
     plan = tone.plan(source, found, Facts(), icc, loaded.tone)[0]
-    e = captures.EDGE
+    e = int(found.frames[0].corners[0][0])
     rendered = toning.apply(np.ascontiguousarray(codes[e:-e, e:-e]), plan, icc)
     values = quality.measure(
         quality.Sight(source, found, found.frames[0], plan, Facts(), rendered, icc), loaded.quality

@@ -57,7 +57,8 @@ def test_locate_refuses_one_that_has_grown_over_the_limit(large, size_px):
 
 
 def test_labels_are_read_up_to_the_limit_that_is_set(large, monkeypatch):
-    monkeypatch.setattr(labels, "grey_of", lambda image: image.width)
+    monkeypatch.setattr(labels, "_reduced", lambda image: image.width)
+    monkeypatch.setattr(labels, "_grey", lambda samples: samples)
     monkeypatch.setattr(labels, "read", lambda grey: [{"text": str(grey)}])
     assert labels.read_master(large, str(WIDTH * HEIGHT)) == [{"text": str(WIDTH)}]
     with pytest.raises(GlassineError):

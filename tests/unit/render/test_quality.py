@@ -17,7 +17,7 @@ from glassine.base.records.quality import Measure
 from glassine.masters import colour
 from glassine.render import quality, tone, toning
 from glassine.render.given import QualitySection, ToneSection
-from glassine.render.quality import area, detail, limits, patches
+from glassine.render.quality import area, detail, edges, limits, patches, spectra
 from makers.film import pictures
 from makers.tone import captures, measures, sources
 
@@ -45,23 +45,24 @@ def slanted_edges(sigma: float, grain: float, seed: int = 0) -> patches.Patch:
 @pytest.mark.parametrize("grain", [0.0, 0.01, 0.03])
 def test_sharpness_ranks_a_series_of_blurs_through_grain(grain: float) -> None:
     sigmas = [0.3, 0.5, 0.75, 1.0, 1.4, 1.8, 2.4, 3.0]
-    found = [detail.edge_blur([slanted_edges(sigma, grain)], 1)[0] for sigma in sigmas]
+    found = [edges.blur(edges.of_patches([slanted_edges(sigma, grain)], 1)) for sigma in sigmas]
     assert None not in found
     assert found == sorted(found)
 
 
 def test_edge_blur_is_near_the_true_blur() -> None:
     for sigma in (0.6, 1.0, 2.0):
-        found, points = detail.edge_blur([slanted_edges(sigma, 0.005)], 1)
-        assert points > 100
+        seen = edges.of_patches([slanted_edges(sigma, 0.005)], 1)
+        found = edges.blur(seen)
+        assert len(seen.variance) >= 30
         # The pixel's own square adds 1/12 px^2.
         assert found == pytest.approx(np.hypot(sigma, 12**-0.5), rel=0.2)
 
 
 def test_no_edge_means_no_sharpness() -> None:
     flat = patch_of(np.random.default_rng(1).normal(0.8, 0.01, (256, 256)))
-    assert detail.edge_blur([flat], 1)[0] is None
-    assert detail.edge_blur([], 1) == (None, 0)
+    assert edges.blur(edges.of_patches([flat], 1)) is None
+    assert edges.blur(edges.of_patches([], 1)) is None
 
 
 def test_noise_is_the_rms_in_flat_parts() -> None:
@@ -107,19 +108,18 @@ def test_an_enlarged_picture_uses_less_than_its_sampling() -> None:
     small = small + rng.normal(0, 0.01, small.shape).astype(np.float32)
     large = cv2.resize(small, clean.shape[::-1], interpolation=cv2.INTER_CUBIC)
     used = [
-        detail.sampling_used(detail.power_spectrum([patch_of(d)], 1), blur) or 0
-        for d, blur in ((clean, None), (large, detail.edge_blur([patch_of(large)], 1)[0]))
+        spectra.sampling_used([patch_of(d)], 1, spectra.quiet(spectra.powers([patch_of(d)], 1)))
+        for d in (clean, large)
     ]
     assert used[0] == 100
+    assert used[1] is not None
     assert used[1] < 80
 
 
-def test_sharp_edges_show_that_nothing_is_missing_where_the_picture_only_has_no_detail() -> None:
-    soft = cv2.GaussianBlur(np.random.default_rng(4).normal(0, 1, (256, 256)), (0, 0), 0.9)
-    spectrum = detail.power_spectrum([patch_of(0.5 + 0.1 * soft)], 1)
-    assert (detail.sampling_used(spectrum, None) or 0) < 90
-    # A Gaussian of 0.6 px still passes 0.17 at half the sampling frequency.
-    assert detail.sampling_used(spectrum, 0.6) == 100
+def test_sharp_grain_shows_that_a_soft_picture_is_a_sharp_capture() -> None:
+    assert spectra.capture_blur(2.4, 0.9) == 0.9
+    assert spectra.capture_blur(2.4, 2.6) == 2.4
+    assert spectra.capture_blur(0.8, 1.7) == 0.8
 
 
 def test_grain_alone_tells_no_misregistration() -> None:
@@ -237,8 +237,9 @@ def test_a_table_that_cannot_be_read_is_said(tmp_path: Path) -> None:
         limits.limit("noise", "print", msgspec.structs.replace(SETTINGS, limits=str(path)))
 
 
-def test_what_could_not_be_measured_passes_without_a_value() -> None:
-    assert limits.judged("noise", None, "D", "print", SETTINGS).verdict == "pass"
+def test_what_could_not_be_measured_is_not_measured() -> None:
+    assert limits.judged("edge_blur", None, "px", "print", SETTINGS).verdict == "not measured"
+    assert limits.judged("base_density", None, "D", "print", SETTINGS).verdict == "pass"
 
 
 def test_the_worst_measure_is_the_frames_verdict() -> None:
@@ -246,6 +247,8 @@ def test_the_worst_measure_is_the_frames_verdict() -> None:
         return Measure("x", 1, "", None, found, "")  # type: ignore[arg-type]
 
     assert quality.verdict([one("pass"), one("fail"), one("review")]) == "fail"
+    assert quality.verdict([one("pass"), one("not measured")]) == "not measured"
+    assert quality.verdict([one("review"), one("not measured")]) == "review"
     assert quality.verdict([]) == "pass"
 
 

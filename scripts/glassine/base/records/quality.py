@@ -9,14 +9,15 @@ from msgspec import Meta
 from glassine.base.records import Record
 from glassine.base.records.parts import Event, Positive, Text
 
-Verdict = Literal["pass", "review", "fail"]
+Verdict = Literal["pass", "not measured", "review", "fail"]
 
 
 class Measure(Record, frozen=True):
     """One quality measure of a frame.
 
     limit: as text with its unit ("<= 0.5"), or None where nothing is demanded.
-    source: the standard or document (with section) that the limit comes from.
+    source: the standard or document (with section) that the limit comes from. verdict: "not
+    measured" where there is a limit and the frame did not show what it is about (value None).
     """
 
     name: Annotated[str, Meta(pattern="^[a-z][a-z0-9_]*$")]
@@ -28,7 +29,8 @@ class Measure(Record, frozen=True):
 
 
 class MeasuredFrame(Record, frozen=True, kw_only=True):
-    """A frame of a master; verdict: the worst of its measures."""
+    """A frame of a master; verdict: the worst of its measures ("not measured" is worse than
+    "pass" alone)."""
 
     master: Text
     index: Positive

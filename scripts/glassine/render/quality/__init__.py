@@ -17,13 +17,23 @@ from glassine.base.records.quality import Measure, Verdict
 from glassine.base.tone import AnyTone, Negative
 from glassine.masters import colour
 from glassine.render.given import QualitySection
-from glassine.render.quality import area, detail, limits, patches
+from glassine.render.quality import (
+    area,
+    bands,
+    detail,
+    edges,
+    limits,
+    lines,
+    patches,
+    planes,
+    spectra,
+)
 
 if TYPE_CHECKING:
     from glassine.masters.pixels import Source
 
-VERSION = "3"
-ORDER: dict[Verdict, int] = {"pass": 0, "review": 1, "fail": 2}
+VERSION = "4"
+ORDER: dict[Verdict, int] = {"pass": 0, "not measured": 1, "review": 2, "fail": 3}
 
 
 @dataclass(frozen=True)
@@ -71,8 +81,12 @@ def _values(sight: Sight, encoding: colour.Encoding) -> list[Value]:
     high, low = area.clipped(codes, source.bits)
     base_high = area.base_clipped(source, geometry)
     dmin, dmax = area.density_range(source, mask, encoding)
-    blur, points = detail.edge_blur(busy, band)
-    spectrum = detail.power_spectrum(busy + flat, band)
+    found = edges.of_patches(busy, band)
+    power = spectra.powers(busy + flat, band)
+    quiet = spectra.quiet(power)
+    grain = spectra.grain_blur(quiet)
+    plane = planes.density(source, encoding)
+    whole = planes.upright(plane, geometry, frame, source.reduction)
     used = np.percentile(codes[:: max(1, len(codes) // 300_000)], [0.05, 99.95])
     return [
         ("clipped_highlights", high, "%"),
@@ -84,19 +98,34 @@ def _values(sight: Sight, encoding: colour.Encoding) -> list[Value]:
         ("dmin", dmin, "D"),
         ("dmax", dmax, "D"),
         ("density_range", dmax - dmin, "D"),
-        ("edge_blur", blur, "px"),
-        ("edge_points", points, "count"),
-        ("sampling_used", detail.sampling_used(spectrum, blur), "%"),
+        ("edge_blur", spectra.capture_blur(edges.blur(found), grain), "px"),
+        ("edge_points", len(found.variance), "count"),
+        ("grain_blur", grain, "px"),
+        ("motion_blur", spectra.motion_blur(power), "dB"),
+        ("sampling_used", spectra.sampling_used(busy + flat, band, quiet), "%"),
+        ("compression_blocks", spectra.compression_blocks(busy + flat, band), "%"),
         ("noise", detail.noise(flat + busy, band), "D"),
-        ("misregistration", detail.misregistration(busy), "px"),
+        ("fine_noise", spectra.fine_noise(quiet), "D"),
+        *([("misregistration", detail.misregistration(busy), "px")] if source.bands > 2 else []),
         ("light_falloff", area.light_falloff(source, geometry, encoding), "%"),
         ("effective_ppi", _effective_ppi(geometry, frame, sight.facts), "ppi"),
         ("dust", area.dust(sight.shown), "count"),
+        ("scratches", lines.scratches(whole), "count"),
+        *_banding(sight, encoding, whole),
         ("newton_rings", area.newton_rings(sight.shown), "likelihood"),
         ("skew_left", area.skew_left(frame), "deg"),
         ("rendered_highlights", tone.clipped_percent.rendered_high, "%"),
         ("rendered_shadows", tone.clipped_percent.rendered_low, "%"),
     ]
+
+
+def _banding(sight: Sight, encoding: colour.Encoding, whole: planes.Upright) -> list[Value]:
+    """Return banding as the film base tells it; where none is seen, as the picture does."""
+    source = sight.source
+    of_base = bands.of_base(source.reduced, encoding, sight.geometry, source.reduction)
+    if of_base is not None:
+        return [("banding", of_base, "%")]
+    return [("banding_in_picture", bands.of_picture(whole.picture()), "%")]
 
 
 def _sampled(

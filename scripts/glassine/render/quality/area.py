@@ -25,22 +25,31 @@ NO_BASE = 0.02
 def light_falloff(
     source: Source, geometry: MasterGeometry, encoding: colour.Encoding
 ) -> float | None:
-    """Return the unevenness (%) of light in the film base: (highest - lowest) / mean.
+    """Return the unevenness (%) of light over the master: (highest - lowest) / mean.
 
-    Base regions are cut into pieces; the median of each counts. Light changes slowly over the
-    master: pieces that a smooth course through most of them does not explain are left out, and
-    the extreme twentieth on either side (marks, dust). None where less than eight pieces of
-    base are seen.
+    Read from the film base: its regions are cut into pieces, the median of each counts. Light
+    changes slowly over the master: pieces that a smooth course through most of them does not
+    explain are left out (marks, dust). The base lies at the edges, where light differs less from
+    place to place than from the middle; so it is the course that counts, over the whole
+    master. None where less than eight pieces of base are seen.
     """
     pieces = [piece for r in geometry.base_regions for piece in _pieces(source, r, encoding)]
     if len(pieces) < 8:
         return None
     samples = np.array(pieces)
-    levels = samples[_on_course(samples), 2]
-    if len(levels) < 8:
+    size = np.array(source.reduced.shape[1::-1], float)
+    on_course = _on_course(samples, size)
+    if np.count_nonzero(on_course) < 8:
         return None
-    low, high = np.percentile(levels, [5, 95])
-    return float((high - low) / np.mean(levels) * 100)
+    terms = _terms(samples[on_course, :2], size)
+    level = np.log(np.maximum(samples[on_course, 2], 1e-6))
+    # A little of ridge: few pieces in one line tell nothing of the course across it.
+    rows = np.vstack([terms, np.diag([0.0, 0.01, 0.01, 0.01])])
+    course = np.linalg.lstsq(rows, np.concatenate([level, np.zeros(4)]), rcond=None)[0]
+    y, x = np.mgrid[0.02:0.98:25j, 0.02:0.98:25j]
+    everywhere = np.stack([x.ravel() * size[0], y.ravel() * size[1]], axis=1)
+    light = np.exp(_terms(everywhere, size) @ course)
+    return float((light.max() - light.min()) / light.mean() * 100)
 
 
 def _pieces(
@@ -70,15 +79,23 @@ def _pieces(
     return pieces
 
 
-def _on_course(pieces: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
+def _terms(
+    place: npt.NDArray[np.float64], size: npt.NDArray[np.float64]
+) -> npt.NDArray[np.float64]:
+    """Return the terms (n, 4) of a plane and a bowl about the middle of a master of that size."""
+    off = (place - size / 2) / (np.hypot(*size) / 2)
+    return np.column_stack([np.ones(len(off)), off, (off**2).sum(axis=1)])
+
+
+def _on_course(
+    pieces: npt.NDArray[np.float64], size: npt.NDArray[np.float64]
+) -> npt.NDArray[np.bool_]:
     """Return which pieces (x, y, light) lie on a smooth course of light through most of them.
 
     A plane and a bowl, by least squares with less weight for what is far off (Cauchy), from
-    the median on.
+    the median on. size: (width, height) of the reduced master.
     """
-    place = pieces[:, :2] - pieces[:, :2].mean(axis=0)
-    place = place / max(float(np.abs(place).max()), 1.0)
-    terms = np.column_stack([np.ones(len(place)), place, (place**2).sum(axis=1)])
+    terms = _terms(pieces[:, :2], size)
     level = np.log(np.maximum(pieces[:, 2], 1e-6))
     course = np.full(len(level), np.median(level))
     for _ in range(20):
@@ -184,6 +201,8 @@ def dust(rendered: npt.NDArray[np.uint8]) -> int:
 RING_PX = 320
 # ... with this many waves from its middle to the end of the long edge.
 RING_WAVES = np.arange(4.0, 84.0, 0.7)
+# So many rates are looked at closely.
+RING_CHOICE = 4
 # A peak so many times its surroundings is as likely rings as not. Measured on
 # tests/benchmarks/tone: at most 15.5 without rings,
 # 25 and more with rings of 3 % (one of twelve weaker).
@@ -202,24 +221,41 @@ def newton_rings(rendered: npt.NDArray[np.uint8]) -> float:
     even = _even(np.ascontiguousarray(grey, np.float32).reshape(rendered.shape[:2]))
     if min(even.shape) < 64:
         return 0.0
-    height, width = even.shape
-    x, y = np.arange(width) - width / 2, np.arange(height) - height / 2
-    size = (cv2.getOptimalDFTSize(height), cv2.getOptimalDFTSize(width))
-    fx, fy = np.abs(np.fft.fftfreq(size[1])), np.abs(np.fft.fftfreq(size[0]))
-    padded = np.zeros(size, np.complex64)
-    peak = 0.0
-    for waves in RING_WAVES:
+    search = _RingSearch(even)
+    coarse = [search.peak(waves) for waves in RING_WAVES[::2]]
+    # Every second rate first, then those beside the best.
+    best = np.argsort(coarse, kind="stable")[-RING_CHOICE:] * 2
+    near = {int(k) for k in (*(best - 1), *(best + 1)) if 0 < k < len(RING_WAVES)}
+    peak = max(*coarse, *(search.peak(RING_WAVES[k]) for k in sorted(near)))
+    return peak / (peak + RING_PEAK)
+
+
+class _RingSearch:
+    """Looks for the peak that rings of one rate make; even: the picture, see `_even`."""
+
+    def __init__(self, even: npt.NDArray[np.float32]) -> None:
+        self.even = even
+        self.height, self.width = even.shape
+        self.x = np.arange(self.width) - self.width / 2
+        self.y = np.arange(self.height) - self.height / 2
+        self.size = (cv2.getOptimalDFTSize(self.height), cv2.getOptimalDFTSize(self.width))
+        self.fx, self.fy = (np.abs(np.fft.fftfreq(n)) for n in (self.size[1], self.size[0]))
+
+    def peak(self, waves: float) -> float:
+        """Return the highest power over its surroundings, for centres in or near the frame."""
+        height, width = self.height, self.width
         a = 2 * np.pi * waves / (max(height, width) / 2) ** 2
-        chirp = np.outer(np.exp(-1j * a * y**2), np.exp(-1j * a * x**2)).astype(np.complex64)
-        padded[:height, :width] = even * chirp
-        parts = padded.view(np.float32).reshape(*size, 2)
+        across, down = (np.exp(-1j * a * n**2).astype(np.complex64) for n in (self.x, self.y))
+        padded = np.zeros(self.size, np.complex64)
+        padded[:height, :width] = self.even * across
+        padded[:height, :width] *= down[:, None]
+        parts = padded.view(np.float32).reshape(*self.size, 2)
         wave = cv2.dft(parts, flags=cv2.DFT_COMPLEX_OUTPUT, nonzeroRows=height)
         power = wave[..., 0] ** 2 + wave[..., 1] ** 2
         # The frequency f of the peak is that of the centre: c = -pi f / a.
-        near = np.outer(fy * np.pi / a < 0.55 * height, fx * np.pi / a < 0.55 * width)
+        near = np.outer(self.fy * np.pi / a < 0.55 * height, self.fx * np.pi / a < 0.55 * width)
         around = cv2.blur(power, (21, 21)) + 0.3 * power.mean()
-        peak = max(peak, float((power / around)[near].max()))
-    return peak / (peak + RING_PEAK)
+        return float((power / around)[near].max())
 
 
 def _even(grey: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:

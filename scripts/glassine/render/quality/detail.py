@@ -1,4 +1,4 @@
-"""Sharpness, noise, real resolution and registration, from patches at full resolution."""
+"""Noise, registration and bits, from patches at full resolution."""
 
 from __future__ import annotations
 
@@ -10,11 +10,6 @@ import numpy.typing as npt
 
 from glassine.render.quality.patches import Floats, Patch
 
-# Edge blur is read from two smoothings of the gradient, in px.
-FINE_PX, COARSE_PX = 1.0, 2.0
-# The difference over two px, [-1/2, 0, 1/2], blurs by a box of width 2: variance 2^2 / 12 px^2.
-DIFFERENCE_BLUR = 1.0 / 3.0
-
 
 def _gradient(image: Floats, sigma: float) -> tuple[Floats, Floats]:
     """Return (x, y) derivatives of `image` smoothed by a Gaussian of `sigma` px."""
@@ -23,54 +18,6 @@ def _gradient(image: Floats, sigma: float) -> tuple[Floats, Floats]:
     dx = cv2.filter2D(smooth, cv2.CV_32F, kernel)
     dy = cv2.filter2D(smooth, cv2.CV_32F, kernel.T)
     return np.asarray(dx), np.asarray(dy)
-
-
-def edge_blur(patches: list[Patch], band: int) -> tuple[float | None, int]:
-    """Return (sigma in px of a Gaussian that blurs the sharpest edges, edge points used).
-
-    At a step edge blurred by s, the gradient smoothed by S peaks at contrast / sqrt(2 pi
-    (s^2 + S^2)); so two smoothings give s without the contrast. Edges are ridges of the
-    gradient that rise well above the grain; the sharpest third of them counts, since the
-    picture itself holds soft edges. None where no edge rises above the grain.
-    """
-    blurs, weights = [], []
-    for patch in patches:
-        patch_blurs, strength = _patch_blur(patch.density[..., band])
-        blurs.append(patch_blurs)
-        weights.append(strength)
-    if not blurs:
-        return None, 0
-    blur = np.concatenate(blurs)
-    if len(blur) < 30:
-        return None, len(blur)
-    return float(np.sqrt(np.percentile(blur, 25))), len(blur)
-
-
-def _patch_blur(density: Floats) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
-    """Return squared blur and strength at the edge points of one patch."""
-    dx, dy = _gradient(density, FINE_PX)
-    wide_x, wide_y = _gradient(density, COARSE_PX)
-    fine, coarse = np.hypot(dx, dy), np.hypot(wide_x, wide_y)
-    floor = float(np.median(coarse))
-    # Ridge: the coarse gradient is the largest along its own direction.
-    ridge = _ridge(coarse, wide_x, wide_y)
-    edge = 6
-    strong = ridge & (coarse > max(5.0 * floor, 0.01))
-    strong[:edge] = strong[-edge:] = False
-    strong[:, :edge] = strong[:, -edge:] = False
-    ratio = fine[strong] / np.maximum(coarse[strong], 1e-9)
-    r2 = np.clip(ratio**2, 1.0001, (COARSE_PX / FINE_PX) ** 2)
-    blur = (COARSE_PX**2 - r2 * FINE_PX**2) / (r2 - 1.0) - DIFFERENCE_BLUR
-    return np.maximum(blur, 0.0), coarse[strong]
-
-
-def _ridge(magnitude: Floats, dx: Floats, dy: Floats) -> npt.NDArray[np.bool_]:
-    horizontal = np.abs(dx) >= np.abs(dy)
-    left, right = np.roll(magnitude, 1, 1), np.roll(magnitude, -1, 1)
-    up, down = np.roll(magnitude, 1, 0), np.roll(magnitude, -1, 0)
-    along_x = (magnitude > left) & (magnitude >= right)
-    along_y = (magnitude > up) & (magnitude >= down)
-    return np.where(horizontal, along_x, along_y)
 
 
 def noise(patches: list[Patch], band: int) -> float | None:
@@ -101,102 +48,48 @@ def _block_rms(density: Floats, side: int) -> list[float]:
     return np.sqrt(np.mean(rest**2, axis=1)).tolist()  # type: ignore[no-any-return]
 
 
-def power_spectrum(patches: list[Patch], band: int, side: int = 128) -> npt.NDArray[Any] | None:
-    """Return the power by frequency along rows and columns, 0..0.5 cycles/px, of quiet pieces.
-
-    Shape (2, side // 2 + 1): for rows, for columns. Windowed pieces of `side` px; the median
-    of the quarter with least power at middle frequencies, where noise stands before picture.
-    """
-    pieces = []
-    for patch in patches:
-        d = patch.density[..., band]
-        for top in range(0, d.shape[0] - side + 1, side):
-            pieces += [
-                d[top : top + side, left : left + side]
-                for left in range(0, d.shape[1] - side + 1, side)
-            ]
-    if not pieces:
-        return None
-    stack = np.stack(pieces)
-    return np.stack([_quiet_power(stack), _quiet_power(stack.transpose(0, 2, 1))])
-
-
-def _quiet_power(stack: npt.NDArray[Any]) -> npt.NDArray[Any]:
-    side = stack.shape[2]
-    window = np.hanning(side).astype(np.float32)
-    power = np.abs(np.fft.rfft((stack - stack.mean(2, keepdims=True)) * window, axis=2)) ** 2
-    lines = np.median(power, axis=1)
-    middle = lines[:, side // 10 : side // 5].sum(axis=1)
-    quiet = np.argsort(middle, kind="stable")[: max(2, len(lines) // 4)]
-    return np.asarray(np.median(lines[quiet], axis=0))
-
-
-# A master's own noise keeps its spectrum level towards the end; where it falls by more than
-# this within an eighth of a cycle per px, it was enlarged, or blurred on purpose. Measured on
-# tests/benchmarks/tone: at most 7 dB in clean masters, at least 11 dB in enlarged ones.
-STEEP_DB = 9.0
-
-
-# A Gaussian of sigma px passes a tenth at sqrt(ln 10 / (2 pi^2)) / sigma cycles/px.
-TENTH_PX = float(np.sqrt(np.log(10.0) / (2.0 * np.pi**2)))
-
-
-def sampling_used(spectrum: npt.NDArray[Any] | None, blur: float | None) -> float | None:
-    """Return the share (%) of half the sampling frequency that holds any signal or noise.
-
-    100 unless the spectrum has a cliff (see STEEP_DB) beyond 0.2 cycles/px; then where it has
-    fallen half of the way (in dB) from before to after the cliff. A picture without fine detail
-    falls off too: edges as sharp as `blur` (sigma, px) show that up to where they pass a tenth
-    nothing is missing.
-    """
-    if spectrum is None:
-        return None
-    used = float(min(_line_used(line) for line in spectrum))
-    if blur is None:
-        return used
-    return max(used, min(100.0, 200.0 * TENTH_PX / max(blur, 1e-3)))
-
-
-def _line_used(line: npt.NDArray[Any]) -> float:
-    count = len(line) - 1
-    level = 10.0 * np.log10(np.maximum(line, 1e-30))
-    level = np.convolve(np.pad(level, 1, "edge"), np.ones(3) / 3, "valid")
-    window, first, last = count // 4, int(count * 0.4), int(count * 0.98)
-    falls = level[first : last - window + 1] - level[first + window : last + 1]
-    if falls.max() < STEEP_DB:
-        return 100.0
-    before, after = level[first], level[first:last].min()
-    above_half = np.flatnonzero(level[first:last] >= (before + after) / 2)
-    return 100.0 * (first + int(above_half.max())) / count
-
-
 # Two channels show the same edges where they agree so well (height of the peak of phase
 # correlation: 0.7 to 1 on edges, 0.2 and less on grain and noise alone, which tell no shift).
 SAME_EDGES = 0.3
+# So many patches tell of it, those with most detail.
+SHIFT_PATCHES = 4
 
 
 def misregistration(patches: list[Patch]) -> float | None:
     """Return the median shift (px) of red or blue against green, the larger.
 
-    None for grey masters and where no patch shows edges that two channels share.
+    Each patch is measured by its upper and its lower half: what both agree on is a shift, what
+    they do not is grain. So the square of a patch's shift is the product of its two halves'.
+    None for grey masters and where fewer than two patches show edges that two channels share.
     """
     if not patches or patches[0].density.shape[2] < 3:
         return None
-    shifts: list[list[float]] = [[], []]
-    for patch in patches:
-        side = min(*patch.density.shape[:2], 256)
-        y, x = (patch.density.shape[0] - side) // 2, (patch.density.shape[1] - side) // 2
-        window = cv2.createHanningWindow((side, side), cv2.CV_32F)
-        middle = patch.density[y : y + side, x : x + side]
-        layers = [_edges_only(middle[..., band]) for band in range(3)]
-        for number, band in enumerate((0, 2)):
-            start, response = cv2.phaseCorrelate(layers[1], layers[band], window)
-            sure = response > SAME_EDGES
-            shift = _refined(layers[1], layers[band], window, start) if sure else None
-            if shift is not None:
-                shifts[number].append(float(np.hypot(*shift)))
-    medians = [float(np.median(shift)) for shift in shifts if shift]
+    medians = []
+    for band in (0, 2):
+        found = [_shift_squared(patch.density, band) for patch in patches[:SHIFT_PATCHES]]
+        squares = [square for square in found if square is not None]
+        if len(squares) >= min(2, len(patches)):
+            medians.append(float(np.sqrt(max(np.median(squares), 0.0))))
     return max(medians) if medians else None
+
+
+def _shift_squared(density: Floats, band: int) -> float | None:
+    """Return the square of a channel's shift (px^2) in a patch; None where it is not sure."""
+    side = min(*density.shape[:2], 256) // 2 * 2
+    y, x = (density.shape[0] - side) // 2, (density.shape[1] - side) // 2
+    middle = density[y : y + side, x : x + side]
+    halves = [middle[: side // 2], middle[side // 2 :]]
+    shifts = [_sure_shift(half, band) for half in halves]
+    if shifts[0] is None or shifts[1] is None:
+        return None
+    return shifts[0][0] * shifts[1][0] + shifts[0][1] * shifts[1][1]
+
+
+def _sure_shift(density: Floats, band: int) -> tuple[float, float] | None:
+    window = cv2.createHanningWindow(density.shape[1::-1], cv2.CV_32F)
+    green, other = _edges_only(density[..., 1]), _edges_only(density[..., band])
+    start, response = cv2.phaseCorrelate(green, other, window)
+    return _refined(green, other, window, start) if response > SAME_EDGES else None
 
 
 def _refined(first: Floats, second: Floats, window: Any, start: Any) -> tuple[float, float] | None:

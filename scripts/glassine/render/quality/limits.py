@@ -30,9 +30,9 @@ class Limit:
     source: str
 
     def verdict(self, value: float | int | None) -> Verdict:
-        """Return the verdict on `value`; None (could not be measured) passes."""
+        """Return the verdict on `value`; None is what could not be measured."""
         if value is None:
-            return "pass"
+            return "pass" if self.keep is None else "not measured"
         if self.fail is not None and self._beyond(value, self.fail):
             return "fail"
         return "review" if self.keep is not None and self._beyond(value, self.keep) else "pass"
