@@ -32,7 +32,8 @@ class CatalogueSection(Given, frozen=True, kw_only=True):
 
     columns: {field: column or columns}. materials: {word of the catalogue: material}. languages:
     of dates beside English, none: any. day_first: in dates of figures alone, None: not known.
-    sheet: of a spreadsheet, None: the only one with a header.
+    sheet: of a spreadsheet, None: the only one with a header. mapping: a file of
+    config/mappings by its name, or a path; None: by columns, and XML by the format that it is.
     """
 
     path: str | None = None
@@ -47,6 +48,7 @@ class CatalogueSection(Given, frozen=True, kw_only=True):
     languages: list[str] = msgspec.field(default_factory=list)
     day_first: bool | None = None
     sheet: str | None = None
+    mapping: str | None = None
 
 
 class CatalogueSettings(Given, frozen=True, kw_only=True):

@@ -98,10 +98,50 @@ def _name(column: str) -> str:
     return plain(attribute if mark else element)
 
 
+# Notes on access that leave everything open, sentence by sentence (common practice, no source).
+_OPEN_NOTE = re.compile(
+    r"(?:(?:the|this|all) )?(?:(?:entire )?(?:collection|materials?|records|papers|series|item|file|"
+    r"photographs?|access)s? )?(?:is |are )?(?:hereby )?(?:"
+    r"unrestricted(?: access)?|unrestricted for research(?: use)?|"
+    r"(?:open|available|accessible)(?: and (?:open|available|unrestricted))?(?: (?:to|for) "
+    r"(?:the )?(?:public|research(?:ers)?|readers|use|all|everyone|consultation|study|public)"
+    r"(?: (?:use|access|purposes))?)*(?: (?:without|with no) restrictions?)?|"
+    r"(?:there are )?no (?:access )?restrictions?(?: (?:on|to) (?:access|use)(?: to .{0,60})?)?|"
+    r"without restrictions?|not restricted|free(?:ly)? (?:access|accessible)|"
+    r"access (?:is )?(?:open|unrestricted|free))"
+)
+
+
+def leaves_open(text: str) -> bool:
+    """Return whether each sentence of a note on access says that nothing is closed.
+
+    >>> leaves_open("Unrestricted access. Open for research.")
+    True
+    >>> leaves_open("Open for research. Box 3 is closed until 2040.")
+    False
+    """
+    sentences = [each.strip() for each in re.split(r"[.;]+(?:\s|$)", " ".join(text.split()).casefold())]
+    sentences = [each for each in sentences if each]
+    return bool(sentences) and all(_OPEN_NOTE.fullmatch(each) for each in sentences)
+
+
+_CLOSES = re.compile(
+    r"clos(?:ed|ure)|restrict|seal(?:ed)|embargo|confidential|not (?:available|open|accessible)|"
+    r"permission|until|withheld|gesperrt|sperr|secret|geheim|beperkt|ferm[ée]|riservat|reservad|"
+    r"zastrzeż|utajn|hemlig|sekretess|gradert|salai",
+    re.IGNORECASE,
+)
+
+
+def closes(text: str) -> bool:
+    """Return whether a note on access holds words that close something."""
+    return bool(_CLOSES.search(text))
+
+
 def keeps_back(column: str, value: Any) -> bool:
     """Return whether a cell that nobody reads may say that the picture is not for the public."""
     name, text = _name(column), " ".join(str(value).casefold().split()).rstrip(".!")
-    if text in _NOTHING:
+    if text in _NOTHING or (len(text) <= 500 and leaves_open(text)):
         return False
     if any(part in name for part in _KEEPS_BACK):
         return text not in _NO and text not in _OPEN - {"yes", "y", "true", "1", "ja", "oui"}

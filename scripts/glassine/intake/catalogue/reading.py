@@ -65,19 +65,27 @@ def read_catalogue(path: Path, settings: CatalogueSettings, root: Path | None = 
     """
     section = settings.catalogue
     content = _bytes(path, root)
+    rows: Iterable[Row]
     kind = formats.kind_of(content, path.suffix.lower())
-    if kind is None or kind == "marc":
-        raise _not_read(path, formats.name_of(content) or "a file of MARC records (ISO 2709)")
+    if kind is None:
+        raise _not_read(path, formats.name_of(content) or "of no form that is known")
+    if kind == "marc":
+        from glassine.intake.catalogue import marc
+
+        catalogue = Catalogue(encoding="as each leader says", delimiter="marc")
+        rows = (Row(number, cells) for number, cells in marc.rows(path, content, section))
+        return _collect(catalogue, rows, path, settings, {name: [name] for name in FIELDS})
     if kind == "spreadsheet":
         return _read_spreadsheet(path, content, settings)
     if kind == "xml":
         from glassine.intake.catalogue import xml_rows
 
+        document = xml_rows.Document(path, content, section)
         catalogue = Catalogue(encoding="as the XML declares", delimiter="xml")
-        rows: Iterable[Row] = (
-            Row(number, cells) for number, cells in xml_rows.rows(path, content, section)
-        )
-        return _collect(catalogue, rows, path, settings, {name: [name] for name in FIELDS})
+        rows = (Row(number, cells) for number, cells in document.rows())
+        _collect(catalogue, rows, path, settings, {name: [name] for name in FIELDS})
+        catalogue.findings += document.findings
+        return catalogue
     text, encoding, findings = _decode(path, content, section.encoding)
     if kind in ("json", "json lines"):
         columns = _mapping(section)

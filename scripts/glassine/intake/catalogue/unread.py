@@ -12,6 +12,8 @@ from glassine.intake.catalogue import columns as catalogue_columns
 from glassine.intake.catalogue import dates as catalogue_dates
 from glassine.intake.catalogue.extract import FIELDS, Cell, Extract, Row, text_of
 
+# How the name of a cell ends that a level above its record says.
+ABOVE = "(of a level above)"
 _RIGHTS_STEP = (
     "Name the column under `catalogue.columns` as rights_uri (a URI), copyright_status "
     "(copyrighted, public domain, unknown), rights_holder or rights_note (free words), or under "
@@ -63,7 +65,9 @@ def _findings_of(extract: Extract, row: Row, cell: Cell, read_values: ReadValues
     text = text_of(cell.value)
     states = (extract.one(row, name).strip() for name in ("rights_uri", "copyright_status"))
     if catalogue_columns.keeps_back(cell.column, text):
-        return [_kept_back(extract, cell)]
+        # What is said of a whole collection need not mean this item.
+        wide = cell.column.endswith(ABOVE) and not catalogue_columns.closes(text)
+        return [_kept_back(extract, cell, "review" if wide else "hold")]
     if catalogue_columns.speaks_of_rights(cell.column, cell.value) and not any(states):
         return [_unread_rights(extract, cell, read_values)]
     if catalogue_columns.held_back_words(text):
