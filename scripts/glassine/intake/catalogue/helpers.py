@@ -182,10 +182,12 @@ def _above(record: mapped.Record, path: str) -> str:
 def component_numbers(records: Iterator[Any], names: frozenset[str]) -> list[str]:
     """Return the item number of each component, in the order in which they end.
 
-    Its unitid, else its id, else its containers, else its position; where several have the same,
-    the number of the level above stands before it, as often as that takes.
+    Its unitid, else its id, else its containers, else its position; where several have the same
+    containers, their position follows; where several have the same number, the number of the level
+    above stands before it, as often as that takes.
     """
     numbers: list[str] = []
+    boxes: dict[int, str] = {}  # numbers made of containers, with the position
     chains: list[tuple[str, ...]] = []
     ended: dict[Any, int] = {}  # components that ended within one that has not
     for element in records:
@@ -200,8 +202,15 @@ def component_numbers(records: Iterator[Any], names: frozenset[str]) -> list[str
         ended = {each: ended.get(each, 0) for each in holders}
         if holders:
             ended[holders[0]] += 1
+        if _in_containers(element):
+            position = ".".join(map(str, reversed(positions)))
+            boxes[len(numbers)] = f"{chain[0]}-{position or '1'}"
         numbers.append(chain[0])
         chains.append(tuple([*chain[1:], aid]))
+    counted = Counter(numbers)
+    for index, with_position in boxes.items():
+        if counted[numbers[index]] > 1:
+            numbers[index] = with_position
     return _apart(numbers, chains)
 
 
@@ -237,6 +246,15 @@ def _aid(element: Any) -> str:
 
 def _line(element: Any) -> str:
     return " ".join(mapped.plain_text(element).split())
+
+
+def _in_containers(element: Any) -> bool:
+    """Whether a component is numbered by its containers."""
+    did = element.find("{*}did")
+    if did is None or element.get("id"):
+        return False
+    own = any(_line(each) for each in did.findall("{*}unitid"))
+    return not own and any(_line(each) for each in did.findall("{*}container"))
 
 
 def _own_number(element: Any, aid: str, position: str) -> str:

@@ -267,7 +267,7 @@ class Document:
             read = catalogue_mods.cells if self.form.what == "MODS" else dublin_core.cells
             return lambda element: read(xml.Reading(element), section)
         names = self.form.names if mapping.nested else frozenset()
-        strip = _Stripper(names) if not mapping.namespaces else None
+        strip = _Stripper(self.form.names) if not mapping.namespaces else None
         helper = helpers.of(mapping.helper, section, self.inherited)
 
         def mapped_cells(element: Any) -> xml.Cells:
