@@ -135,7 +135,10 @@ def _bounds(stated: Stated) -> tuple[_Bounds, list[Problem]]:
 def _from_edtf(stated: Stated, bounds: _Bounds) -> Dated:
     """Return the EDTF that the catalogue states; words and bounds that contradict it are told."""
     if not dates.is_valid(stated.edtf):
-        return Dated(None, False, [Problem("edtf", ("date_edtf",), "a valid EDTF date.", "hold")])
+        expected = "a valid EDTF date; the record has what the words and bounds of the row say."
+        in_words = _from_words(stated, bounds)
+        problem = Problem("edtf", ("date_edtf",), expected)
+        return Dated(in_words.edtf, in_words.understood, [problem, *in_words.problems])
     problems = []
     in_words = date_words.read(stated.words, stated.reading) if stated.words else None
     expected = "dates in both that agree; the record has the EDTF date beside the words."

@@ -16,6 +16,11 @@ from glassine.intake.date_words import AS_ANY, Reading
 # Longest cell, in characters; a longer one is a file that went wrong, not a description.
 MAX_CELL = 20_000
 
+# How the name of a cell ends that a field could not take; it is kept beside the fields.
+NOT_READ = "(not read)"
+# Longest cell that is kept beside the fields, in characters.
+MAX_KEPT = 1_000_000
+
 FIELDS = (
     "item_id",
     "title",
@@ -59,6 +64,12 @@ class Row:
     number: int
     cells: Cells
     fault: str = ""
+
+
+def set_aside(row: Row, column: str) -> None:
+    """Keep a cell that its field cannot take beside the fields."""
+    row.cells[f"{column} {NOT_READ}"] = text_of(row.cells.get(column))
+    row.cells[column] = ""
 
 
 class Cell(NamedTuple):
@@ -116,9 +127,11 @@ class Extract:
             severity,
         )
 
-    def wrong_value(self, cell: Cell, expected: str) -> Finding:
-        """Return that a cell holds what its field cannot take."""
-        return self.finding("value", cell, expected)
+    def wrong_value(self, cell: Cell, expected: str, severity: str = "hold") -> Finding:
+        """Return that a cell holds what its field cannot take; review: it is kept beside them."""
+        if severity == "review":
+            expected += " The record goes without; it keeps the cell beside its fields."
+        return self.finding("value", cell, expected, severity)
 
     def first_column(self, name: str) -> str:
         return self.columns[name][0]

@@ -127,7 +127,9 @@ def _ead(record: mapped.Record, cells: Cells, inherited: Counter[str]) -> Cells:
     component has none."""
     out: Cells = _ead_bounds(record)
     if not cells.get("title"):
-        out["title"] = _above(record, "did/unittitle")
+        out["title"] = _above(record, "did/unittitle") or _above(
+            record, "eadheader//titleproper | control//titleproper"
+        )
         inherited["title"] += bool(out["title"])
     if not cells.get("date") and not any(out.values()):
         out["date"] = _above(record, "did/unitdate | did/unittitle/unitdate")

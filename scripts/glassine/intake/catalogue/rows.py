@@ -123,7 +123,7 @@ def _build(extract: Extract, row: Row, item: str, findings: list[Finding]) -> di
         "subjects": row_values.subjects(extract, row, findings),
         "places": row_values.places(extract, row, findings),
         "identifiers": row_values.identifiers(extract, row),
-        "languages": extract.many(row, "languages"),
+        "languages": row_values.languages(extract, row),
         "genre": one["genre"],
         "physical": one["physical"],
         "material": row_values.material(extract, one["material"]),

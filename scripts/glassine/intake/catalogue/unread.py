@@ -10,7 +10,7 @@ from glassine.base.errors import Finding
 from glassine.intake import date_words
 from glassine.intake.catalogue import columns as catalogue_columns
 from glassine.intake.catalogue import dates as catalogue_dates
-from glassine.intake.catalogue.extract import FIELDS, Cell, Extract, Row, text_of
+from glassine.intake.catalogue.extract import FIELDS, NOT_READ, Cell, Extract, Row, text_of
 
 # How the name of a cell ends that a level above its record says.
 ABOVE = "(of a level above)"
@@ -64,6 +64,9 @@ def _findings_of(extract: Extract, row: Row, cell: Cell, read_values: ReadValues
     """Return what is told of a cell that nobody reads."""
     text = text_of(cell.value)
     states = (extract.one(row, name).strip() for name in ("rights_uri", "copyright_status"))
+    if cell.column.endswith(NOT_READ):  # it was told where its field could not take it
+        words = catalogue_columns.held_back_words(text)
+        return [_kept_back(extract, cell, "review")] if words else []
     if catalogue_columns.keeps_back(cell.column, text):
         # What is said of a whole collection need not mean this item.
         wide = cell.column.endswith(ABOVE) and not catalogue_columns.closes(text)

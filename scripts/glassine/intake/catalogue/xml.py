@@ -20,6 +20,9 @@ NAMESPACES = {"mods": MODS, "dc": DC, "dcterms": DCTERMS, "edm": EDM}
 _FORMAL = {
     "version",
     "ID",
+    "schemaLocation",
+    "lang",
+    "{http://www.w3.org/XML/1998/namespace}lang",
     "{http://www.w3.org/2001/XMLSchema-instance}schemaLocation",
     "{http://www.w3.org/2001/XMLSchema-instance}type",
     f"{{{XLINK}}}type",
@@ -151,6 +154,8 @@ class Reading:
 
     def _path(self, element: Any) -> str:
         names = [etree.QName(element).localname]
+        if element is self.root:
+            return names[0]
         for holder in element.iterancestors():
             if holder is self.root:
                 break
