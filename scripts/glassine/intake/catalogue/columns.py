@@ -67,7 +67,7 @@ _OTHER_DATES = re.compile(
 _HELD_BACK_WORDS = re.compile(
     r"embargo|do not (?:publish|release|display|show|put)|not (?:for|to be) (?:publication|publish|"
     r"released|shown|displayed|online)|closed (?:until|to|for)|withheld|"
-    r"restricted (?:until|access)|confidential|no publication",
+    r"\brestricted (?:until|access)|confidential|no publication",
     re.IGNORECASE,
 )
 # Words in such a note that are a statement of their own.

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import calendar
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 from glassine.base import edtf as dates
@@ -105,8 +105,17 @@ def _bound(text: str) -> str | None:
     return match["day"]
 
 
+def _without_stop(words: str, reading: date_words.Reading) -> str:
+    """Return words without the full stop of a sentence, where they are understood without it."""
+    bare = words.rstrip(" .")
+    if bare == words or date_words.read(words, reading) or not date_words.read(bare, reading):
+        return words
+    return bare
+
+
 def dated(stated: Stated) -> Dated:
     """Return the date of a row and what a person is told of it. Never raises."""
+    stated = replace(stated, words=_without_stop(stated.words, stated.reading))
     bounds, problems = _bounds(stated)
     result = _from_edtf(stated, bounds) if stated.edtf else _from_words(stated, bounds)
     return Dated(result.edtf, result.understood, [*problems, *result.problems])

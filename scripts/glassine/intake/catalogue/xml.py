@@ -19,6 +19,7 @@ NAMESPACES = {"mods": MODS, "dc": DC, "dcterms": DCTERMS, "edm": EDM}
 # They say nothing of the item: the record's form, links within the file.
 _FORMAL = {
     "version",
+    "usage",
     "ID",
     "schemaLocation",
     "lang",
