@@ -8,6 +8,7 @@ the records have to agree in number, title, date and rights.
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections import Counter
 from pathlib import Path
 from typing import Any
@@ -39,7 +40,7 @@ def line(text: str | None) -> str:
 
 def letters(text: str | None) -> str:
     """Return the letters and figures of a text: blanks and stops at ends are not judged."""
-    return re.sub(r"[\W_]+", "", text or "").casefold()
+    return re.sub(r"[\W_]+", "", unicodedata.normalize("NFC", text or "")).casefold()
 
 
 def text_of(element: Any) -> str:
@@ -181,8 +182,8 @@ def by_hand(path: Path) -> list[tuple[str, str, str]]:
             each.text for each in record.iter(f"{MARC}controlfield") if each.get("tag") == "001"
         )
         title = " ".join(text for code, text in fields["245"][0] if code in "ab")
-        dates = [text for tag in ("264", "260") for field in fields.get(tag, [])
-                 for code, text in field if code == "c"]  # fmt: skip
+        dates = [text for tag, of_date in (("264", "c"), ("260", "c"), ("245", "f"))
+                 for field in fields.get(tag, []) for code, text in field if code == of_date]  # fmt: skip
         out.append((number.strip(), title, dates[0] if dates else ""))
     return out
 
@@ -239,7 +240,7 @@ def test_each_record_of_mods_is_a_row_or_the_file_is_refused_by_name(path):
             read(path)
         return
     mods = list(tree.getroot().iter("{http://www.loc.gov/mods/v3}mods"))
-    holders = mods or list({each.getparent() for each in tree.getroot().iter(f"{DC}title")})
+    holders = mods or list({each.getparent() for each in tree.getroot().iter("{*}title")})
     found = read(path)
     assert found.rows_read == len(holders)
     numbers = {**found.records, **found.bad_items}

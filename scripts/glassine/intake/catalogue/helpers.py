@@ -125,13 +125,14 @@ _BASIC_DAY = re.compile(r"(\d{4})(\d\d)(\d\d)")
 def _ead(record: mapped.Record, cells: Cells, inherited: Counter[str]) -> Cells:
     """Return bounds and restrictions, and title, date and rights of the level above where a
     component has none."""
-    out: Cells = _ead_bounds(record)
+    bounds = _ead_bounds(record)
+    out: Cells = {**bounds}
     if not cells.get("title"):
         out["title"] = _above(record, "did/unittitle") or _above(
             record, "eadheader//titleproper | control//titleproper"
         )
         inherited["title"] += bool(out["title"])
-    if not cells.get("date") and not any(out.values()):
+    if not cells.get("date") and not any(bounds.values()):
         out["date"] = _above(record, "did/unitdate | did/unittitle/unitdate")
         inherited["date"] += bool(out["date"])
     if not cells.get("rights_note"):

@@ -9,6 +9,7 @@ forgotten once its row is made: memory does not grow with the number of records.
 
 from __future__ import annotations
 
+import copy
 import io
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -66,8 +67,10 @@ class Document:
     def __post_init__(self) -> None:
         self.form = self._form()
         self._deleted = 0
-        self._headers: dict[int, str] = {}
-        self._in_response = False
+        self._gathers = False
+        # Notes on access and use of each finding aid: they may stand after its components.
+        self._notes: list[list[Any]] = []
+        self._aid: Any = None
 
     # --- what it is ---
 
@@ -185,6 +188,8 @@ class Document:
                 self._leave(element)
                 forgotten.append(element)
             elif name in names and self._counts(element):
+                if name == whole and self._gathers:
+                    self._notes.append([copy.deepcopy(each) for each in element if _is_note(each)])
                 if element not in holds_record or (nested and name != whole):
                     yield element
                 outer = next(element.iterancestors(*tags), None)
@@ -271,6 +276,7 @@ class Document:
         helper = helpers.of(mapping.helper, section, self.inherited)
 
         def mapped_cells(element: Any) -> xml.Cells:
+            self._complete(element)
             if strip:
                 strip.record(element)
             record = mapped.Record(element, names, mapping)
@@ -280,12 +286,25 @@ class Document:
 
         return mapped_cells
 
+    def _complete(self, element: Any) -> None:
+        """Put the notes on access and use that stand after the components before them."""
+        aid = next((each for each in [element, *element.iterancestors()]
+                    if etree.QName(each).localname == "archdesc"), None)  # fmt: skip
+        if not self._notes or aid is None or aid is self._aid:
+            return
+        self._aid, notes = aid, self._notes.pop(0)
+        for note in notes[sum(map(_is_note, aid)) :]:
+            aid.insert(0, note)
+
     def _numbers(self, reader: Callable[[Any], xml.Cells]) -> list[str]:
         """Return the item number of each record where their own do not tell them apart; nothing
         where they do."""
         mapping = self.form.mapping
         if mapping is not None and mapping.helper == "ead":
-            return helpers.component_numbers(self._records(), self.form.names)
+            self._gathers = True
+            numbers = helpers.component_numbers(self._records(), self.form.names)
+            self._gathers = False
+            return numbers
         if not any("header".encode(code) in self.content for code in ("ascii", "utf-16-le")):
             return []
         owned = []
@@ -302,6 +321,13 @@ class Document:
 def _form_of(mapping: Mapping) -> Form:
     whole = [mapping.whole] if mapping.whole else []
     return Form(mapping.what, frozenset([*mapping.records, *whole]), mapping)
+
+
+def _is_note(element: Any) -> bool:
+    return isinstance(element.tag, str) and etree.QName(element).localname in (
+        "accessrestrict",
+        "userestrict",
+    )
 
 
 def _is(name: Any, element: mappings.Element) -> bool:
