@@ -166,6 +166,17 @@ def speaks_of_a_date(column: str) -> bool:
     return bool(_DATES.search(name)) and not _OTHER_DATES.search(name)
 
 
+_QUALIFIERS = re.compile("qualif|precis|zusatz|modif|genau|prefix|certain|attribut|circa|approx|about")
+
+
+def may_qualify_a_date(column: str) -> bool:
+    """Return whether a column that nobody reads may hold a word that belongs to a date."""
+    name = plain(column)
+    return bool(_QUALIFIERS.search(name) or "dat" in name) and not (
+        _OTHER_DATES.search(name) and not _QUALIFIERS.search(name)
+    )
+
+
 def held_back_words(text: str) -> str:
     """Return the words of a note on rights that keep the picture from the public, or nothing."""
     match = _HELD_BACK_WORDS.search(text)

@@ -164,14 +164,14 @@ def _hits(record: Record, source: Any, element: Any = None) -> list[Any]:
     if source.join is not None:
         texts = [_one(record, each, element) for each in source.join]
         joined = (" " if source.with_ is None else source.with_).join(filter(None, texts))
-        return [_reworded(joined, source)] if joined else []
+        return [reworded(joined, source)] if joined else []
     paths = [source.from_] if isinstance(source.from_, str) else source.from_ or []
     found = [hit for path in paths for hit in record.at(path, element) if record.look(hit)]
     if source.text is not None:
         found = [text for hit in found if (text := _spelled(record, source.text, hit))]
     if source.with_ is not None:
         joined = source.with_.join(dict.fromkeys(record.take(hit) for hit in found))
-        return [_reworded(joined, source)] if joined else []
+        return [reworded(joined, source)] if joined else []
     if source.tidy or source.words:
         found = _leave_unknown(record, source, found)
     return found
@@ -201,14 +201,14 @@ def _one(record: Record, source: Any, element: Any = None) -> str:
     if not hits:
         return ""
     text = record.take(hits[0])
-    return _reworded(text, source) if isinstance(source, Source) else text
+    return reworded(text, source) if isinstance(source, Source) else text
 
 
 def _words(source: Source) -> dict[str, str]:
     return {word.casefold(): to for word, to in source.words.items()}
 
 
-def _reworded(text: str, source: Source) -> str:
+def reworded(text: str, source: Source) -> str:
     if source.tidy:
         text = tidy(text)
     return _words(source).get(text.casefold(), text) if source.words else text
@@ -228,7 +228,7 @@ def _several(record: Record, field: str, source: Any) -> list[Any]:
     if not isinstance(source, Source) or parts is None:
         texts = [record.take(hit) for hit in _hits(record, source)]
         if isinstance(source, Source):
-            texts = [_reworded(text, source) for text in texts]
+            texts = [reworded(text, source) for text in texts]
         texts = [text for text in dict.fromkeys(texts) if text]
         return [{parts[0]: text} for text in texts] if parts else texts
     entries = []
@@ -272,10 +272,13 @@ def _material(record: Record, source: Any, section: CatalogueSection) -> str:
 
 
 def _rights(record: Record, source: Any) -> Cells:
+    return sorted_rights([record.take(hit) for hit in _hits(record, source)])
+
+
+def sorted_rights(texts: list[str]) -> Cells:
     """Return statements as URIs, statuses and notes, as each says."""
     values_of: dict[str, list[str]] = {}
-    for hit in _hits(record, source):
-        text = record.take(hit)
+    for text in texts:
         name = "rights_note"
         if rights.statement(text) or re.match(r"https?://\S+$", text):
             name = "rights_uri"

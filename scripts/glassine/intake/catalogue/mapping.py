@@ -37,7 +37,7 @@ class Source(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     from: parts of the record. first: the first source that has a value. join: sources, put together
     with `with`. constant: the value itself. with: between values joined; of a field of one text,
     a `from` without it takes the first value. text: what is made of each value of
-    `from`, an XPath from there. words: {word of the catalogue: value}; others: what
+    `from`, an XPath from there. separator: between the values of one cell of a table. words: {word of the catalogue: value}; others: what
     becomes of words that it lacks. tidy: punctuation that ISBD puts after a part is left out.
     name, role, uri, term, authority, type, value: the parts of each value of `from`, from there.
     """
@@ -48,6 +48,7 @@ class Source(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     constant: str | None = None
     with_: str | None = msgspec.field(default=None, name="with")
     text: str | None = None
+    separator: str | None = None
     words: dict[str, str] = {}
     others: Literal["keep", "leave"] = "keep"
     tidy: bool = False
@@ -97,12 +98,24 @@ def ready() -> list[Mapping]:
     return [mapping for mapping in map(load, paths) if mapping.recognised]
 
 
+def of_table(name: str | None) -> Mapping | None:
+    """Return the mapping of a table or of JSON that the settings name, None for none."""
+    mapping = load(find(name)) if name else None
+    return mapping if mapping is not None and mapping.format == "table" else None
+
+
+def path_of(name: str) -> Path:
+    """Return where a mapping is: a path, or the name of a file in `config/mappings`."""
+    ready_name = re.fullmatch(r"[A-Za-z0-9_-]{1,80}", name)
+    return FOLDER / f"{name}.yaml" if ready_name else Path(name)
+
+
 def find(name: str) -> Path:
     """Return the file of a mapping: a path, or the name of one in `config/mappings`.
 
     Raises GlassineError where there is none.
     """
-    path = FOLDER / f"{name}.yaml" if re.fullmatch(r"[A-Za-z0-9_-]{1,80}", name) else Path(name)
+    path = path_of(name)
     if not path.is_file():
         names = ", ".join(sorted(each.stem for each in FOLDER.glob("*.yaml")))
         raise GlassineError.because(

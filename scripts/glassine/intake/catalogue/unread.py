@@ -75,9 +75,30 @@ def _findings_of(extract: Extract, row: Row, cell: Cell, read_values: ReadValues
         return [_unread_rights(extract, cell, read_values)]
     if catalogue_columns.held_back_words(text):
         return [_kept_back(extract, cell, "review")]
+    if catalogue_columns.may_qualify_a_date(cell.column) and _qualifies(text, extract):
+        return [_unread_qualifier(extract, cell, read_values)]
     if catalogue_columns.speaks_of_a_date(cell.column):
         return _unread_date(extract, row, cell, read_values)
     return []
+
+
+def _qualifies(text: str, extract: Extract) -> bool:
+    """Return whether a text is a word such as "vor" or "circa", which changes a year beside it."""
+    words = " ".join(text.split())
+    if not words or len(words) > 40 or any(char.isdigit() for char in words):
+        return False
+    return date_words.read(f"{words} 1905", extract.dates) not in (None, "1905")
+
+
+def _unread_qualifier(extract: Extract, cell: Cell, read_values: ReadValues) -> Finding:
+    return extract.finding(
+        "date_qualifier",
+        cell,
+        "a word that belongs to the date in a column that is read with it; the record has "
+        f"{read_values.edtf or 'no date'}.",
+        "review",
+        "Read both columns: `catalogue.columns.date` takes a list, the word's column first.",
+    )
 
 
 def _unread_date(extract: Extract, row: Row, cell: Cell, read_values: ReadValues) -> list[Finding]:
