@@ -240,7 +240,7 @@ def unused(
     return findings
 
 
-def joined(path: str, counted: Counter[str], separator: str) -> list[Finding]:
+def joined(path: str, counted: Counter[str], separator: str | dict[str, str]) -> list[Finding]:
     """Return what is told once a batch of cells that may hold several values as one."""
     if not counted:
         return []
@@ -249,10 +249,11 @@ def joined(path: str, counted: Counter[str], separator: str) -> list[Finding]:
         Finding(
             "catalogue.separator",
             path,
-            f"Cells of these columns hold a semicolon and were read as one value: {listed}; in "
+            f"Cells of these columns hold a semicolon or $ and were read as one value: {listed}; in "
             "brackets, in how many rows.",
             f"values that {separator!r} separates (`catalogue.separator`).",
-            "Set `catalogue.separator` to `;` where the semicolon separates values; in XML and "
+            "Set `catalogue.separator` where one of them separates values, for all fields (`;`) or for "
+            "some (`{subjects: ;}`); in XML and "
             "JSON lists, export an element for each value.",
             "review",
         )

@@ -72,6 +72,11 @@ def set_aside(row: Row, column: str) -> None:
     row.cells[column] = ""
 
 
+def separators_of(stated: str | dict[str, str]) -> dict[str, str]:
+    """Return the separator of each field by the setting, which is one for all or one a field."""
+    return stated if isinstance(stated, dict) else dict.fromkeys(FIELDS, stated)
+
+
 class Cell(NamedTuple):
     """A cell as it is shown to a person; value: as it stands there, or the part of it meant."""
 
@@ -84,7 +89,8 @@ class Cell(NamedTuple):
 class Extract:
     """A catalogue extract, and how its rows are read.
 
-    columns: of each field. separator: between the values of one cell. narrow: whether its encoding
+    columns: of each field. separators: between the values of one cell, {field: separator} where it
+    is not "|". narrow: whether its encoding
     has room for few letters only. materials: {word of the catalogue, case folded: material}.
     rights: those of the settings. ignored: columns that may say what they want. dates: how those
     in words are read.
@@ -92,7 +98,7 @@ class Extract:
 
     path: Path
     columns: dict[str, list[str]]
-    separator: str
+    separators: dict[str, str]
     narrow: bool
     materials: dict[str, str]
     rights: dict[str, str]
@@ -133,6 +139,10 @@ class Extract:
             expected += " The record goes without; it keeps the cell beside its fields."
         return self.finding("value", cell, expected, severity)
 
+    def separator(self, name: str) -> str:
+        """Return what separates the values of one cell of a field."""
+        return self.separators.get(name, "|")
+
     def first_column(self, name: str) -> str:
         return self.columns[name][0]
 
@@ -146,17 +156,18 @@ class Extract:
         """Return the values of a field: cells split at the separator, JSON lists as they are."""
         values: list[Any] = []
         for column in self.columns[name]:
-            for part in self.parts(row.cells.get(column)):
+            for part in self.parts(row.cells.get(column), self.separator(name)):
                 if isinstance(part, str):
                     values.append(nfc(part.strip()))
                 elif part is not None:
                     values.append(part if isinstance(part, dict) else str(part))
         return [value for value in values if value != ""]
 
-    def parts(self, cell: Any) -> list[Any]:
+    @staticmethod
+    def parts(cell: Any, separator: str) -> list[Any]:
         """Return the values that a cell holds as they stand: a text split, a list as it is."""
         if isinstance(cell, str):
-            return list(cell.split(self.separator))
+            return list(cell.split(separator))
         return cell if isinstance(cell, list) else [cell]
 
 

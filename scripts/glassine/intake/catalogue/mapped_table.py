@@ -7,7 +7,7 @@ from typing import Any
 
 from glassine.base.normal import nfc
 from glassine.intake.catalogue import mapped
-from glassine.intake.catalogue.extract import FIELDS, Row, text_of
+from glassine.intake.catalogue.extract import FIELDS, Row, separators_of, text_of
 from glassine.intake.catalogue.mapping import PARTS, RIGHTS, SEVERAL, Mapping, Source
 
 
@@ -21,18 +21,19 @@ def columns_of(source: Any) -> list[str]:
     return [column for each in inner if each is not None for column in columns_of(each)]
 
 
-def rows(extract: Iterable[Row], mapping: Mapping, separator: str) -> Iterator[Row]:
+def rows(extract: Iterable[Row], mapping: Mapping, stated: str | dict[str, str]) -> Iterator[Row]:
     """Yield the rows with cells under the names of fields; columns that no field takes keep theirs,
     marked where they bear a field's name."""
+    separators = separators_of(stated)
     used = {column for source in mapping.fields.values() for column in columns_of(source)}
     used |= {*mapping.ignored, *(column.split(".")[0].split("[")[0] for column in used)}
     for row in extract:
         cells: dict[str, Any] = {}
         for field, source in mapping.fields.items():
             if field == RIGHTS:
-                cells |= mapped.sorted_rights(_texts(row.cells, source, separator))
+                cells |= mapped.sorted_rights(_texts(row.cells, source, ""))
             elif field in SEVERAL:
-                cells[field] = _several(row.cells, field, source, separator)
+                cells[field] = _several(row.cells, field, source, separators.get(field, "|"))
             else:
                 cells[field] = next(iter(_texts(row.cells, source, "")), "")
         rest = {

@@ -81,13 +81,13 @@ def _parallel(
         if isinstance(cell, list):
             values += [str(piece or "").strip() for piece in cell]
         elif cell not in (None, ""):
-            values += [piece.strip() for piece in str(cell).split(extract.separator)]
+            values += [piece.strip() for piece in str(cell).split(extract.separator(name))]
     if not "".join(values) or not count:
         return [""] * count
     if len(values) == 1 and other == "creator_role":
         return values * count
     if len(values) != count:
-        cell = Cell(row.number, extract.first_column(other), extract.separator.join(values))
+        cell = Cell(row.number, extract.first_column(other), extract.separator(name).join(values))
         expected = f"as many values as {extract.first_column(name)!r} has ({count})."
         expected += " They were not used; the record keeps the cell beside its fields."
         findings.append(extract.finding("count", cell, expected, "review"))
@@ -106,7 +106,7 @@ def identifiers(extract: Extract, row: Row) -> list[dict[str, str]]:
     entries = []
     for column in extract.columns["identifiers"]:
         cell = row.cells.get(column)
-        pieces = cell if isinstance(cell, list) else str(cell or "").split(extract.separator)
+        pieces = cell if isinstance(cell, list) else str(cell or "").split(extract.separator("identifiers"))
         for piece in pieces:
             entry = _identifier(piece, column if several else None)
             if entry is not None:
@@ -139,7 +139,7 @@ def structure(extract: Extract, row: Row, findings: list[Finding]) -> list[Any]:
     if isinstance(cell, list):
         return [_counted_whole(division) for division in cell]
     divisions = []
-    for piece in str(cell or "").split(extract.separator):
+    for piece in str(cell or "").split(extract.separator("structure")):
         if not piece.strip():
             continue
         label, _, figures = piece.rpartition("=")

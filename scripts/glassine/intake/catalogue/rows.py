@@ -13,7 +13,14 @@ from glassine.base.model import ItemId
 from glassine.base.records.catalogue import CatalogueRow
 from glassine.intake.catalogue import cell_checks, row_faults, row_rights, row_values, unread
 from glassine.intake.catalogue import dates as catalogue_dates
-from glassine.intake.catalogue.extract import FIELDS, Extract, Row, short, text_of
+from glassine.intake.catalogue.extract import (
+    FIELDS,
+    Extract,
+    Row,
+    separators_of,
+    short,
+    text_of,
+)
 from glassine.intake.date_words import Reading
 from glassine.intake.given import CatalogueSettings
 
@@ -36,7 +43,7 @@ class RecordReader:
         self.extract = Extract(
             path=path,
             columns=columns,
-            separator=section.separator,
+            separators=separators_of(section.separator),
             narrow=narrow,
             materials={word.casefold(): to for word, to in section.materials.items()},
             rights=settings.rights,
@@ -88,13 +95,12 @@ class RecordReader:
         return None if _holds(findings) else msgspec.convert(record, CatalogueRow)
 
     def _count_joined(self, row: Row) -> None:
-        if self.extract.separator == ";":
-            return
         for name in ("creator", "subjects", "places"):
+            marks = {";", "$"} - {self.extract.separator(name)}
             for column in self.extract.columns[name]:
                 cell = row.cells.get(column)
                 values = cell if isinstance(cell, list) else [cell]
-                if any(";" in _name_in(value) for value in values):
+                if any(mark in _name_in(value) for value in values for mark in marks):
                     self.joined[column] += 1
 
 
