@@ -131,12 +131,28 @@ def find(name: str) -> Path:
 def load(path: Path) -> Mapping:
     """Return the mapping of a file. Raises GlassineError where it is none."""
     loaded = settings.read_yaml(path)
+    fields = loaded.get("fields") if isinstance(loaded, dict) else None
+    if _holds_a_switch(fields):
+        raise bad(
+            path.name,
+            "Under 'fields' stands a word that means true or false in YAML, such as No or Yes.",
+            'names of columns like these in quotes: "No".',
+        )
     try:
         mapping = msgspec.convert(_spelled_out(loaded), Mapping)
     except msgspec.ValidationError as problem:
         raise bad(path.name, _in_words(str(problem))) from problem
     _check(path.name, mapping)
     return mapping
+
+
+def _holds_a_switch(value: Any) -> bool:
+    """Whether true or false stands somewhere among sources, other than as `tidy`."""
+    if isinstance(value, dict):
+        return any(_holds_a_switch(each) for key, each in value.items() if key != "tidy")
+    if isinstance(value, list):
+        return any(map(_holds_a_switch, value))
+    return isinstance(value, bool)
 
 
 def _spelled_out(loaded: Any) -> Any:
