@@ -13,7 +13,9 @@ from glassine.base.errors import GlassineError
 from makers.step_calls import read_rows
 
 MARC = '<collection xmlns="http://www.loc.gov/MARC21/slim">{}</collection>'
-OAI = '<OAI-PMH xmlns="http://www.openarchives.org/OAI/2.0/"><ListRecords>{}</ListRecords></OAI-PMH>'
+OAI = (
+    '<OAI-PMH xmlns="http://www.openarchives.org/OAI/2.0/"><ListRecords>{}</ListRecords></OAI-PMH>'
+)
 DC = ('<oai_dc:dc xmlns:oai_dc="http://www.openarchives.org/OAI/2.0/oai_dc/" '
       'xmlns:dc="http://purl.org/dc/elements/1.1/">{}</oai_dc:dc>')  # fmt: skip
 
@@ -33,7 +35,9 @@ def codes(found: Any) -> set[str]:
 
 def field(tag: str, indicators: str = "  ", **parts: str) -> str:
     inner = "".join(f'<subfield code="{code}">{text}</subfield>' for code, text in parts.items())
-    return f'<datafield tag="{tag}" ind1="{indicators[0]}" ind2="{indicators[1]}">{inner}</datafield>'
+    return (
+        f'<datafield tag="{tag}" ind1="{indicators[0]}" ind2="{indicators[1]}">{inner}</datafield>'
+    )
 
 
 def marc(dates: str, *fields: str, number: str = "77") -> str:
@@ -75,9 +79,7 @@ def test_names_subjects_and_places_keep_roles_and_addresses(tmp_path):
         ),
     )
     row = found.records["77"]
-    assert row["creators"] == [
-        {"name": "Orne, Ida, 1870-1931", "role": "photographer", "uri": ""}
-    ]
+    assert row["creators"] == [{"name": "Orne, Ida, 1870-1931", "role": "photographer", "uri": ""}]
     assert row["subjects"] == [
         {"term": "Harbours -- Port Ellery", "authority": "lcsh", "uri": "http://x.example/h"}
     ]
@@ -222,7 +224,10 @@ def test_a_response_without_records_is_refused_with_what_it_says(tmp_path):
     ("text", "words"),
     [
         ("<TEI xmlns='http://www.tei-c.org/ns/1.0'/>", "a text in TEI"),
-        ("<objects xmlns='urn:pe'><o/></objects>", 'element is "objects" of the namespace "urn:pe"'),
+        (
+            "<objects xmlns='urn:pe'><o/></objects>",
+            'element is "objects" of the namespace "urn:pe"',
+        ),
         ("<objects><o></objects>", 'begins with "objects", and is not well-formed'),
     ],
 )

@@ -94,9 +94,7 @@ def test_xml_is_read_by_local_names_and_the_rest_is_told(tmp_path, namespace):
     found = read(tmp_path, text, XML, "catalogue.xml")
     row = found.records["PE 1"]
     assert (row["title"], row["description"]) == ("Quay", "low / tide")
-    assert row["subjects"] == [
-        {"term": "Tides", "authority": "", "uri": "http://x.example/t"}
-    ]
+    assert row["subjects"] == [{"term": "Tides", "authority": "", "uri": "http://x.example/t"}]
     assert row["edtf"] is None and "catalogue.date_unread" in {e.code for e in found.findings}
 
 

@@ -155,14 +155,21 @@ def test_each_object_of_lido_is_a_row(path):
         date = "" if made is None else text_of(made.find(f"{LIDO}eventDate/{LIDO}displayDate"))
         listed = {text_of(each) for each in element.iter(f"{LIDO}appellationValue")
                   if name_of(each.getparent()) == "titleSet"}  # fmt: skip
-        uris = {text_of(each) for each in element.iter()
-                if "creativecommons.org" in text_of(each) or "europeana.eu/rights" in text_of(each)}
+        uris = {
+            text_of(each)
+            for each in element.iter()
+            if "creativecommons.org" in text_of(each) or "europeana.eu/rights" in text_of(each)
+        }
         agreeing += bool(
             record
             and record["title"] in listed
             and record["date_text"] == date
-            and (record["rights"]["uri"] in uris or record["extra"].get("rights_uri (not read)") in uris
-                 or not uris or record["rights"]["note"])  # fmt: skip
+            and (
+                record["rights"]["uri"] in uris
+                or record["extra"].get("rights_uri (not read)") in uris
+                or not uris
+                or record["rights"]["note"]
+            )  # fmt: skip
         )
     assert agreeing >= LEAST * len(objects)
 
@@ -219,9 +226,7 @@ def test_each_binary_record_is_a_row_as_pymarc_reads_it(path):
 # --- Dublin Core and MODS in saved responses ---
 
 
-@pytest.mark.parametrize(
-    "path", files("oai_dc/*.xml", "qdc/*.xml"), ids=lambda path: path.name
-)
+@pytest.mark.parametrize("path", files("oai_dc/*.xml", "qdc/*.xml"), ids=lambda path: path.name)
 def test_each_record_of_dublin_core_is_a_row(path):
     found = read(path)
     holders = {each.getparent() for each in etree.parse(path).getroot().iter(f"{DC}title")}

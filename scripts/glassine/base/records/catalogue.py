@@ -84,10 +84,10 @@ class Division(Record, frozen=True, kw_only=True):
 class CatalogueRow(Record, frozen=True, kw_only=True):
     """What the catalogue says of an item.
 
-    item: its number as the catalogue writes it, which may be an address; no name of a file or folder
-    is made of it. row: its number, as a spreadsheet shows it. edtf: the date (ISO 8601-2, EDTF), None where
-    `date_text` was not understood. decay_level: of acetate or nitrate, 0 to 6. masters: names that
-    the row gives. extra: {column: cell} of the columns that no field takes.
+    item: its number as the catalogue writes it, which may be an address; no name of a file or
+    folder is made of it. row: its number, as a spreadsheet shows it. edtf: the date (ISO
+    8601-2, EDTF), None where `date_text` was not understood. decay_level: of acetate or nitrate, 0 to 6. masters:
+    names that the row gives. extra: {column: cell} of the columns that no field takes.
     """
 
     item: Annotated[

@@ -58,6 +58,8 @@ def check_text(extract: Extract, row: Row, findings: list[Finding]) -> None:
                     "a column name without control characters.",
                 )
             )
+        if not value:
+            continue
         text = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
         if isinstance(value, str) and text.translate(_LETTERS_OF_C1) != text:
             text = row.cells[column] = text.translate(_LETTERS_OF_C1)

@@ -120,7 +120,9 @@ def leaves_open(text: str) -> bool:
     >>> leaves_open("Open for research. Box 3 is closed until 2040.")
     False
     """
-    sentences = [each.strip() for each in re.split(r"[.;]+(?:\s|$)", " ".join(text.split()).casefold())]
+    sentences = [
+        each.strip() for each in re.split(r"[.;]+(?:\s|$)", " ".join(text.split()).casefold())
+    ]
     sentences = [each for each in sentences if each]
     return bool(sentences) and all(_OPEN_NOTE.fullmatch(each) for each in sentences)
 
@@ -166,7 +168,9 @@ def speaks_of_a_date(column: str) -> bool:
     return bool(_DATES.search(name)) and not _OTHER_DATES.search(name)
 
 
-_QUALIFIERS = re.compile("qualif|precis|zusatz|modif|genau|prefix|certain|attribut|circa|approx|about")
+_QUALIFIERS = re.compile(
+    "qualif|precis|zusatz|modif|genau|prefix|certain|attribut|circa|approx|about"
+)
 
 
 def may_qualify_a_date(column: str) -> bool:

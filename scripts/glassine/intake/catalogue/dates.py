@@ -145,9 +145,9 @@ def _from_edtf(stated: Stated, bounds: _Bounds) -> Dated:
     """Return the EDTF that the catalogue states; words and bounds that contradict it are told."""
     if not dates.is_valid(stated.edtf):
         expected = "a valid EDTF date; the record has what the words and bounds of the row say."
-        in_words = _from_words(stated, bounds)
+        other = _from_words(stated, bounds)
         problem = Problem("edtf", ("date_edtf",), expected)
-        return Dated(in_words.edtf, in_words.understood, [problem, *in_words.problems])
+        return Dated(other.edtf, other.understood, [problem, *other.problems])
     problems = []
     in_words = date_words.read(stated.words, stated.reading) if stated.words else None
     expected = "dates in both that agree; the record has the EDTF date beside the words."

@@ -40,7 +40,9 @@ class Record(Reading):
             element = pending.pop()
             yield element
             pending += [
-                inner for inner in reversed(element) if etree.QName(inner).localname not in self._names
+                inner
+                for inner in reversed(element)
+                if etree.QName(inner).localname not in self._names
             ]
 
     def at(self, path: str, element: Any = None) -> list[Any]:
@@ -68,7 +70,7 @@ class Record(Reading):
         """Return the text of what stands at a path; it counts as used."""
         if isinstance(hit, etree._Element):
             self._used.update(hit.iter())
-        elif isinstance(hit, str) and hasattr(hit, "getparent"):
+        elif hasattr(hit, "getparent"):
             holder = hit.getparent()
             if holder is not None and hit.is_attribute:
                 self._used_attributes.add((holder, hit.attrname))
@@ -98,7 +100,7 @@ class Record(Reading):
             self.take(hit)
             if isinstance(hit, etree._Element):
                 for element in hit.iter():
-                    self._used_attributes.update((element, name) for name in element.attrib)
+                    self._used_attributes.update((element, str(name)) for name in element.attrib)
 
 
 @lru_cache(maxsize=4096)

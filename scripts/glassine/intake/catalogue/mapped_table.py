@@ -26,6 +26,7 @@ def rows(extract: Iterable[Row], mapping: Mapping, stated: str | dict[str, str])
     marked where they bear a field's name."""
     separators = separators_of(stated)
     used = {column for source in mapping.fields.values() for column in columns_of(source)}
+    used |= {column for source in mapping.fields.values() for column in _beside(source)}
     used |= {*mapping.ignored, *(column.split(".")[0].split("[")[0] for column in used)}
     for row in extract:
         cells: dict[str, Any] = {}
@@ -42,6 +43,15 @@ def rows(extract: Iterable[Row], mapping: Mapping, stated: str | dict[str, str])
             if name not in used
         }
         yield Row(row.number, cells | rest, row.fault)
+
+
+def _beside(source: Any) -> list[str]:
+    """Return the columns of a row that hold parts of a value of it, such as its role."""
+    if not isinstance(source, Source) or any("[" in column for column in columns_of(source)):
+        return []
+    parts = {part for names in PARTS.values() for part in names}
+    inner = [each for part in parts if (each := getattr(source, part)) is not None]
+    return [column for each in inner for column in columns_of(each) if column != "."]
 
 
 def _values(cells: Any, path: str) -> list[Any]:
@@ -107,9 +117,7 @@ def _several(cells: Any, field: str, source: Any, separator: str) -> list[Any]:
     return entries
 
 
-def _parts_of(
-    cells: Any, value: Any, source: Source, parts: tuple[str, ...]
-) -> dict[str, str]:
+def _parts_of(cells: Any, value: Any, source: Source, parts: tuple[str, ...]) -> dict[str, str]:
     """Return the parts of one value: of an object from within it, of a text from its row."""
     entry = {}
     for part in parts:

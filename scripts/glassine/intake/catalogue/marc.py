@@ -6,6 +6,7 @@ import contextlib
 import io
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -28,7 +29,7 @@ def rows(path: Path, content: bytes, section: CatalogueSection) -> Iterator[tupl
     """Yield number and cells of each record. Raises GlassineError where one cannot be read."""
     source = mappings.find(section.mapping or "marc")
     mapping = mappings.load(source)
-    complete = helpers.of(mapping.helper, section, helpers.Counter())
+    complete = helpers.of(mapping.helper, section, Counter())
     for number, chunk in enumerate(_chunks(path, content), start=1):
         element = _element(path, number, chunk, section.encoding)
         record = mapped.Record(element, frozenset(), mapping)
@@ -77,8 +78,10 @@ def _element(path: Path, number: int, chunk: bytes, declared: str) -> Any:
             element = etree.SubElement(record, "controlfield", tag=tag)
             element.text = _text(path, number, tag, field.data, utf8, declared)
             continue
-        first, second = field.indicators
-        element = etree.SubElement(record, "datafield", tag=tag, ind1=_xml(first), ind2=_xml(second))
+        first, second = field.indicators or (" ", " ")
+        element = etree.SubElement(
+            record, "datafield", tag=tag, ind1=_xml(first), ind2=_xml(second)
+        )
         for part in field.subfields:
             inner = etree.SubElement(element, "subfield", code=_xml(part.code))
             inner.text = _text(path, number, tag, part.value, utf8, declared)
@@ -135,7 +138,7 @@ def _marc8(raw: bytes) -> str:
             raise ValueError("a mark without a letter")
     told = io.StringIO()
     with contextlib.redirect_stderr(told):
-        text = MARC8ToUnicode().translate(raw)
+        text = MARC8ToUnicode().translate(raw)  # type: ignore[no-untyped-call]
     if told.getvalue():
         raise ValueError("a letter that MARC-8 does not have")
     return str(text)

@@ -442,18 +442,22 @@ def _not_mapped(path: Path, catalogue: Catalogue, section: CatalogueSection) -> 
     if not section.columns:
         return []
     read = [name for name in sorted(catalogue.fields_read) if name not in section.columns]
-    return [
-        Finding(
-            "catalogue.by_name",
-            path.name,
-            f"These keys are read because they bear a field's name, though `catalogue.columns` does "
-            f"not name them: {', '.join(read)}.",
-            "keys that mean what the field means.",
-            "Name another key for the field in `catalogue.columns`, or use a mapping file "
-            "(`catalogue.mapping`), which reads what it names alone.",
-            "note",
-        )
-    ] if read else []
+    return (
+        [
+            Finding(
+                "catalogue.by_name",
+                path.name,
+                f"These keys are read because they bear a field's name, though `catalogue.columns` does "
+                f"not name them: {', '.join(read)}.",
+                "keys that mean what the field means.",
+                "Name another key for the field in `catalogue.columns`, or use a mapping file "
+                "(`catalogue.mapping`), which reads what it names alone.",
+                "note",
+            )
+        ]
+        if read
+        else []
+    )
 
 
 def _json(text: str) -> Any:

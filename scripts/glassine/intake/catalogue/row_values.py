@@ -42,7 +42,9 @@ def languages(extract: Extract, row: Row) -> list[Any]:
     """Return codes of languages; of "eng; spa" both, as no code holds such a mark."""
     out = []
     for value in extract.many(row, "languages"):
-        parts = [part.strip() for part in re.split("[;,/]", value)] if isinstance(value, str) else []
+        parts = (
+            [part.strip() for part in re.split("[;,/]", value)] if isinstance(value, str) else []
+        )
         codes = [part.lower() if part.isupper() else part for part in parts if part]
         out += codes if codes and all(_LANGUAGE.fullmatch(code) for code in codes) else [value]
     return list(dict.fromkeys(map(str, out)))
@@ -106,7 +108,11 @@ def identifiers(extract: Extract, row: Row) -> list[dict[str, str]]:
     entries = []
     for column in extract.columns["identifiers"]:
         cell = row.cells.get(column)
-        pieces = cell if isinstance(cell, list) else str(cell or "").split(extract.separator("identifiers"))
+        pieces = (
+            cell
+            if isinstance(cell, list)
+            else str(cell or "").split(extract.separator("identifiers"))
+        )
         for piece in pieces:
             entry = _identifier(piece, column if several else None)
             if entry is not None:

@@ -131,7 +131,11 @@ class Document:
             + (f' of the namespace "{name.namespace}"' if name.namespace else " of no namespace"),
         )
         error = root.find(".//{*}error") if name.localname == "OAI-PMH" else None
-        said = "" if error is None else f" It says: {' '.join(''.join(error.itertext()).split())[:200]}."
+        said = (
+            ""
+            if error is None
+            else f" It says: {' '.join(''.join(error.itertext()).split())[:200]}."
+        )
         deleted = self.content.count(b'status="deleted"')
         said += f" Its {deleted} records are all deleted." if deleted else ""
         return GlassineError.because(
@@ -212,9 +216,7 @@ class Document:
         if self.form.what == "MODS":
             return etree.QName(element).namespace == xml.MODS
         if self.form.mapping is None:
-            return any(
-                etree.QName(each).namespace in (xml.DC, xml.DCTERMS) for each in element
-            )
+            return any(etree.QName(each).namespace in (xml.DC, xml.DCTERMS) for each in element)
         recognised = [each for each in self.form.mapping.recognised if each.name in self.form.names]
         name = etree.QName(element)
         return not recognised or any(
@@ -374,7 +376,9 @@ class _Stripper:
                 self._whole(holder, own=False)
                 self._done[holder] = len(holder)
         if len(self._done) > 1000:
-            self._done = {each: self._done[each] for each in element.iterancestors() if each in self._done}
+            self._done = {
+                each: self._done[each] for each in element.iterancestors() if each in self._done
+            }
         self._whole(element, own=True)
 
     def _whole(self, element: Any, own: bool) -> None:
@@ -393,7 +397,8 @@ class _Stripper:
             pending += [
                 inner
                 for inner in each
-                if own or not (isinstance(inner.tag, str) and inner.tag.rpartition("}")[2] in self._names)
+                if own
+                or not (isinstance(inner.tag, str) and inner.tag.rpartition("}")[2] in self._names)
             ]
 
 
