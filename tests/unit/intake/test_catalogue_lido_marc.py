@@ -116,7 +116,7 @@ def test_binary_records_in_utf8_and_marc8(tmp_path):
 def test_a_wrong_code_page_is_refused_by_name(tmp_path, title):
     page = "cp1251" if title[0] == "П" else "cp1252"
     content = binary(title.encode(page))
-    with pytest.raises(GlassineError, match="MARC.*another code page"):
+    with pytest.raises(GlassineError, match=r"MARC.*another code page"):
         read(tmp_path, content, "catalogue.mrc")
     found = read(tmp_path, content, "catalogue.mrc", encoding=page)
     assert found.records["77"]["title"] == title

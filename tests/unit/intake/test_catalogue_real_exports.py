@@ -169,7 +169,7 @@ def test_each_object_of_lido_is_a_row(path):
                 or record["extra"].get("rights_uri (not read)") in uris
                 or not uris
                 or record["rights"]["note"]
-            )  # fmt: skip
+            )
         )
     assert agreeing >= LEAST * len(objects)
 

@@ -86,8 +86,9 @@ class CatalogueRow(Record, frozen=True, kw_only=True):
 
     item: its number as the catalogue writes it, which may be an address; no name of a file or
     folder is made of it. row: its number, as a spreadsheet shows it. edtf: the date (ISO
-    8601-2, EDTF), None where `date_text` was not understood. decay_level: of acetate or nitrate, 0 to 6. masters:
-    names that the row gives. extra: {column: cell} of the columns that no field takes.
+    8601-2, EDTF), None where `date_text` was not understood. decay_level: of acetate or nitrate,
+    0 to 6. masters: names that the row gives. extra: {column: cell} of the columns that no field
+    takes, and of cells that theirs could not take.
     """
 
     item: Annotated[

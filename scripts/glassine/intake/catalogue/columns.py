@@ -100,7 +100,8 @@ def _name(column: str) -> str:
 
 # Notes on access that leave everything open, sentence by sentence (common practice, no source).
 _OPEN_NOTE = re.compile(
-    r"(?:(?:the|this|all) )?(?:(?:entire )?(?:collection|materials?|records|papers|series|item|file|"
+    r"(?:(?:the|this|all) )?(?:(?:entire )?"
+    r"(?:collection|materials?|records|papers|series|item|file|"
     r"photographs?|access)s? )?(?:is |are )?(?:hereby )?(?:"
     r"unrestricted(?: access)?|unrestricted for research(?: use)?|"
     r"(?:open|available|accessible)(?: and (?:open|available|unrestricted))?(?: (?:to|for) "
@@ -253,11 +254,11 @@ def joined(path: str, counted: Counter[str], separator: str | dict[str, str]) ->
         Finding(
             "catalogue.separator",
             path,
-            f"Cells of these columns hold a semicolon or $ and were read as one value: {listed}; in "
-            "brackets, in how many rows.",
+            f"Cells of these columns hold a semicolon or $ and were read as one value: {listed}; "
+            "in brackets, in how many rows.",
             f"values that {separator!r} separates (`catalogue.separator`).",
-            "Set `catalogue.separator` where one of them separates values, for all fields (`;`) or for "
-            "some (`{subjects: ;}`); in XML and "
+            "Set `catalogue.separator` where one of them separates values, for all fields (`;`) "
+            "or for some (`{subjects: ;}`); in XML and "
             "JSON lists, export an element for each value.",
             "review",
         )

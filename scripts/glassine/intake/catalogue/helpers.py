@@ -209,7 +209,7 @@ def component_numbers(records: Iterator[Any], names: frozenset[str]) -> list[str
             position = ".".join(map(str, reversed(positions)))
             boxes[len(numbers)] = f"{chain[0]}-{position or '1'}"
         numbers.append(chain[0])
-        chains.append(tuple([*chain[1:], aid]))
+        chains.append((*chain[1:], aid))
     counted = Counter(numbers)
     for index, with_position in boxes.items():
         if counted[numbers[index]] > 1:

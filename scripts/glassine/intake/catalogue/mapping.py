@@ -36,10 +36,11 @@ class Source(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
     from: parts of the record. first: the first source that has a value. join: sources, put together
     with `with`. constant: the value itself. with: between values joined; of a field of one text,
-    a `from` without it takes the first value. text: what is made of each value of
-    `from`, an XPath from there. separator: between the values of one cell of a table. words: {word of the catalogue: value}; others: what
-    becomes of words that it lacks. tidy: punctuation that ISBD puts after a part is left out.
-    name, role, uri, term, authority, type, value: the parts of each value of `from`, from there.
+    a `from` without it takes the first value. text: what is made of each value of `from`, an XPath
+    from there. separator: between the values of one cell of a table. words: {word of the catalogue:
+    value}; others: what becomes of words that it lacks. tidy: punctuation that ISBD puts after a
+    part is left out. name, role, uri, term, authority, type, value: the parts of each value of
+    `from`, from there.
     """
 
     from_: str | list[str] | None = msgspec.field(default=None, name="from")
@@ -74,9 +75,10 @@ class Mapping(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
     what: the format, in words. format: what it is read from. recognised: by what XML is known to
     be of this format. records: names of the elements that are a record each; they may stand within
-    one another where `nested`. namespaces: {prefix: namespace} of the paths; without them names
-    count whatever namespace they are in. fields: {field: where it is read}. ignored: parts that say
-    nothing a record needs. tags: {tag of MARC: what it is}, for what is told of it. helper: what paths cannot say for this format.
+    one another where `nested`. whole: an element that is a record where none stands within it.
+    namespaces: {prefix: namespace} of the paths; without them names count whatever namespace they
+    are in. fields: {field: where it is read}. ignored: parts that say nothing a record needs. tags:
+    {tag of MARC: what it is}, for what is told of it. helper: what paths cannot say here.
     """
 
     what: str

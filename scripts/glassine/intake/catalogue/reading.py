@@ -447,7 +447,8 @@ def _not_mapped(path: Path, catalogue: Catalogue, section: CatalogueSection) -> 
             Finding(
                 "catalogue.by_name",
                 path.name,
-                f"These keys are read because they bear a field's name, though `catalogue.columns` does "
+                f"These keys are read because they bear a field's name, though "
+                f"`catalogue.columns` does "
                 f"not name them: {', '.join(read)}.",
                 "keys that mean what the field means.",
                 "Name another key for the field in `catalogue.columns`, or use a mapping file "

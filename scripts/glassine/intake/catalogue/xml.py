@@ -39,7 +39,7 @@ def bad(path: Path, what: str) -> GlassineError:
         "catalogue.xml",
         path.name,
         what,
-        "one whole XML document: EAD, LIDO, MARC, MODS, Dublin Core, or an OAI-PMH response of them.",
+        "one whole XML document: EAD, LIDO, MARC, MODS, Dublin Core, or an OAI-PMH response.",
         "Export the catalogue again.",
     )
 
@@ -65,7 +65,8 @@ def check_type(path: Path, content: bytes, element: Any) -> None:
         shown = f' ("{entity[0][:20].decode("latin-1")}")' if entity else ""
         raise bad(
             path,
-            "It has a document type declaration with text of its own, or uses letters by names that "
+            "It has a document type declaration with text of its own, or uses letters by names "
+            "that "
             f"only such a declaration explains{shown}; they could hide other text.",
         )
 

@@ -142,7 +142,8 @@ class Document:
             "catalogue.xml",
             self.path.name,
             f"This is {what[:300]}, with no records that are read.{said}",
-            "EAD, LIDO, MARC, MODS, or Dublin Core, by itself or in an OAI-PMH response; or XML that "
+            "EAD, LIDO, MARC, MODS, or Dublin Core, by itself or in an OAI-PMH response; or XML "
+            "that "
             "a mapping file (`catalogue.mapping`) describes.",
             "Export in one of these forms, or write a mapping for this one "
             "(config/mappings/README.md).",
