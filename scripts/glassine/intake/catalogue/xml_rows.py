@@ -134,14 +134,14 @@ class Document:
         said = (
             ""
             if error is None
-            else f" It says: {' '.join(''.join(error.itertext()).split())[:200]}."
+            else f' that says "{" ".join("".join(error.itertext()).split())[:200]}"'
         )
         deleted = self.content.count(b'status="deleted"')
-        said += f" Its {deleted} records are all deleted." if deleted else ""
+        said += f" of {deleted} deleted records" if deleted else ""
         return GlassineError.because(
-            "catalogue.xml",
+            "catalogue.xml_unknown",
             self.path.name,
-            f"This is {what[:300]}, with no records that are read.{said}",
+            f"This is {what[:300]}{said}, with no records that are read.",
             "EAD, LIDO, MARC, MODS, or Dublin Core, by itself or in an OAI-PMH response; or XML "
             "that "
             "a mapping file (`catalogue.mapping`) describes.",
