@@ -122,7 +122,7 @@ def leaves_open(text: str) -> bool:
     False
     """
     sentences = [
-        each.strip() for each in re.split(r"[.;](?:\s|$)", " ".join(text.split()).casefold())
+        each.strip(" .;") for each in re.split(r"[.;](?:\s|$)", " ".join(text.split()).casefold())
     ]
     sentences = [each for each in sentences if each]
     return bool(sentences) and all(_OPEN_NOTE.fullmatch(each) for each in sentences)
