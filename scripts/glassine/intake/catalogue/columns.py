@@ -169,17 +169,19 @@ def speaks_of_a_date(column: str) -> bool:
     return bool(_DATES.search(name)) and not _OTHER_DATES.search(name)
 
 
-_QUALIFIERS = re.compile(
-    "qualif|precis|zusatz|modif|genau|prefix|certain|attribut|circa|approx|about"
+_QUALIFIERS = re.compile("qualif|precis|zusatz|modif|genau|prefix|certain|circa|approx|about")
+_OF_A_DATE = re.compile(
+    r"(?:^|_)(?:dat(?:e|es|ed|um|ums|ing|ering|ierung|iert|ation|azione|a)"
+    r"|jahr|year|fecha|annee)(?:_|\d|$)"
 )
 
 
 def may_qualify_a_date(column: str) -> bool:
     """Return whether a column that nobody reads may hold a word that belongs to a date."""
-    name = plain(column)
-    return bool(_QUALIFIERS.search(name) or "dat" in name) and not (
-        _OTHER_DATES.search(name) and not _QUALIFIERS.search(name)
-    )
+    name = plain(column.rpartition("/")[2])
+    if _QUALIFIERS.search(name):
+        return True
+    return bool(_OF_A_DATE.search(name)) and not _OTHER_DATES.search(name)
 
 
 def held_back_words(text: str) -> str:
