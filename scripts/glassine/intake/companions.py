@@ -28,6 +28,7 @@ _ENDINGS_READ = (
     "ndjson",
     "json",
     "xml",
+    "mrc",
     "xlsx",
     "xlsm",
     "xls",
@@ -40,7 +41,20 @@ _CATALOGUES = frozenset(
 _FACTS = frozenset({"batch.yaml", "batch.yml"})
 # The review page writes this name and no other, so no other is read.
 _CORRECTIONS = frozenset({CORRECTIONS_NAME})
-_TABLES = {"csv", "tsv", "xlsx", "xls", "xlsm", "ods", "numbers", "jsonl", "ndjson", "json", "xml"}
+_TABLES = {
+    "csv",
+    "tsv",
+    "xlsx",
+    "xls",
+    "xlsm",
+    "ods",
+    "numbers",
+    "jsonl",
+    "ndjson",
+    "json",
+    "xml",
+    "mrc",
+}
 _STATEMENTS = {"yaml", "yml", "json", "txt", "toml"}
 _ALIKE = 0.8
 _PULL_LIST = re.compile(r"pull[-_ ]?list\.(?:csv|tsv|txt)")

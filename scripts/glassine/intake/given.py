@@ -73,16 +73,18 @@ class IntakeSection(Given, frozen=True, kw_only=True):
 class CatalogueSection(Given, frozen=True, kw_only=True):
     """How the catalogue is read; see `catalogue` in config/README.md.
 
-    columns: {field: column or columns}. materials: {word of the catalogue: material}. languages:
+    separator: between the values of one cell, of all fields or {field: separator}. columns: {field:
+    column or columns}. materials: {word of the catalogue: material}. languages:
     of dates beside English, none: any. day_first: in dates of figures alone, None: not known.
-    sheet: of a spreadsheet, None: the only one with a header.
+    sheet: of a spreadsheet, None: the only one with a header. mapping: a file of
+    config/mappings by its name, or a path; None: by columns, and XML by the format that it is.
     """
 
     path: str | None = None
     required: bool = True
     encoding: str = "auto"
     delimiter: str = "auto"
-    separator: str = "|"
+    separator: str | dict[str, str] = "|"
     columns: dict[str, str | list[str] | None] = msgspec.field(default_factory=dict)
     ignored_columns: list[str] = msgspec.field(default_factory=list)
     materials: dict[str, str] = msgspec.field(default_factory=dict)
@@ -91,6 +93,7 @@ class CatalogueSection(Given, frozen=True, kw_only=True):
     day_first: bool | None = None
     sheet: str | None = None
     film_column: str | None = None
+    mapping: str | None = None
 
 
 class CatalogueSettings(Given, frozen=True, kw_only=True):

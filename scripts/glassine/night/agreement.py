@@ -102,11 +102,24 @@ def _check_files(config: dict[str, Any], working_dir: Path) -> list[Finding]:
         *_plain_file("quality.limits", config["quality"]["limits"], working_dir),
         *_plain_file("report.viewer", config["report"]["viewer"], settings.PROJECT),
     ]
+    found += _check_mapping(config["catalogue"]["mapping"])
     schemas = config["records"]["schema_dir"]
     if schemas is not None and not os.path.isdir(working_dir / schemas):  # noqa: PTH112
         what = f"The folder that `records.schema_dir` names does not exist: {schemas}."
         found.append(_finding("records.schema_dir", what, "a folder with XSD files."))
     return found
+
+
+def _check_mapping(name: str | None) -> list[Finding]:
+    """Return what is wrong with the mapping table of catalogues."""
+    from glassine.intake.catalogue import mapping
+
+    try:
+        if name:
+            mapping.load(mapping.find(name))
+    except GlassineError as problem:
+        return list(problem.findings)
+    return []
 
 
 def _check_limits(config: dict[str, Any], working_dir: Path) -> list[Finding]:

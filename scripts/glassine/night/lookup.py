@@ -188,19 +188,23 @@ class Lookup:
         """Return what intake is given; `listing` changes when the folder does."""
         from glassine.intake import side_files
         from glassine.intake import step as intake
+        from glassine.intake.catalogue import mapping
 
         self.drop_damaged_intake(name)
         waiting = self.place.intake_path(name).exists() and self.batch(name).waiting()
         batch_dir = self.place.batch_dir(name)
         settings = msgspec.convert(self.config, CatalogueSettings)
         catalogue = side_files.catalogue_path(batch_dir, settings)
+        read = [catalogue] if catalogue else []
+        if settings.catalogue.mapping:
+            read.append(mapping.path_of(settings.catalogue.mapping))
         return {
             "batch": name,
             "settings": {
                 **{key: self.config[key] for key in ("naming", "intake", "catalogue", "rights")},
                 "tone": {"film_stocks": self.config["tone"]["film_stocks"]},
             },
-            "listing": intake.fingerprint(batch_dir, [catalogue] if catalogue else []),
+            "listing": intake.fingerprint(batch_dir, read),
             # Time alone makes a waiting file ready: look again each run while one waits.
             "leader": supervision.leader_mark() if waiting else None,
             "version": [intake.VERSION, steps.version_of("intake/catalogue/reading")],

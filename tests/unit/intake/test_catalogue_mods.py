@@ -127,7 +127,6 @@ def test_the_material_is_read(tmp_path, form, material):
          "catalogue.restriction"),
         (f'<accessCondition xlink:href="{INC}"/><accessCondition '
          'xlink:href="http://creativecommons.org/licenses/by/4.0/"/>', "catalogue.rights_uri"),
-        ('<accessCondition xlink:href="http://x.example/rights"/>', "catalogue.rights_uri"),
         ("<accessCondition><r:copyright xmlns:r='urn:r' copyright.status='copyrighted'/>"
          "</accessCondition>", "catalogue.rights_unread"),
     ],

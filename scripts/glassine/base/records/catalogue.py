@@ -84,17 +84,19 @@ class Division(Record, frozen=True, kw_only=True):
 class CatalogueRow(Record, frozen=True, kw_only=True):
     """What the catalogue says of an item.
 
-    row: its number, as a spreadsheet shows it. edtf: the date (ISO 8601-2, EDTF), None where
-    `date_text` was not understood. decay_level: of acetate or nitrate, 0 to 6. masters: names that
-    the row gives. extra: {column: cell} of the columns that no field takes.
+    item: its number as the catalogue writes it, which may be an address; no name of a file or
+    folder is made of it. row: its number, as a spreadsheet shows it. edtf: the date (ISO
+    8601-2, EDTF), None where `date_text` was not understood. decay_level: of acetate or nitrate,
+    0 to 6. masters: names that the row gives. extra: {column: cell} of the columns that no field
+    takes, and of cells that theirs could not take.
     """
 
     item: Annotated[
         str,
         Meta(
-            max_length=200,
-            pattern=r"^[^\s/\\]([^/\\]*[^\s/\\])?$",
-            description="an item number of 1 to 200 characters, without slashes",
+            max_length=500,
+            pattern=r"^\S(.*\S)?$",
+            description="an item number of 1 to 500 characters in one line",
         ),
     ]
     row: int

@@ -7,13 +7,16 @@ import json
 import re
 
 from glassine.base.errors import Finding
-from glassine.intake.catalogue.extract import MAX_CELL, Cell, Extract, Row
+from glassine.intake.catalogue.extract import MAX_CELL, MAX_KEPT, Cell, Extract, Row, set_aside
 
 # Fields of one text; JSON could give a list or an object there.
 _ONE_TEXT = (
     "item_id", "title", "alternative", "description", "date", "date_edtf", "date_earliest",
     "date_latest", "genre", "physical", "material", "decay_level", "rights_uri",
     "copyright_status", "rights_holder", "rights_note", "credit", "collection",
+)  # fmt: skip
+_NEEDED = (
+    "item_id", "title", "material", "decay_level", "rights_uri", "copyright_status", "rights_note",
 )  # fmt: skip
 # C0 controls other than tab and line ends, DEL, C1 controls, and code points that no XML holds.
 _FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
@@ -46,7 +49,7 @@ def _reads_doubly(text: str) -> bool:
 def check_text(extract: Extract, row: Row, findings: list[Finding]) -> None:
     """Hold a row with text that no record can carry; say of letters that look damaged. Letters
     that were read wrongly long ago are put right in the row's cells."""
-    for column, value in row.cells.items():
+    for column, value in list(row.cells.items()):
         if _FORBIDDEN.search(column):
             findings.append(
                 extract.finding(
@@ -55,6 +58,8 @@ def check_text(extract: Extract, row: Row, findings: list[Finding]) -> None:
                     "a column name without control characters.",
                 )
             )
+        if not value:
+            continue
         text = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
         if isinstance(value, str) and text.translate(_LETTERS_OF_C1) != text:
             text = row.cells[column] = text.translate(_LETTERS_OF_C1)
@@ -62,6 +67,8 @@ def check_text(extract: Extract, row: Row, findings: list[Finding]) -> None:
         finding = _bad_text(extract, Cell(row.number, column, text))
         if finding is not None:
             findings.append(finding)
+            if finding.code == "catalogue.length" and finding.severity == "review":
+                set_aside(row, column)
 
 
 def _bad_text(extract: Extract, cell: Cell) -> Finding | None:
@@ -75,12 +82,24 @@ def _bad_text(extract: Extract, cell: Cell) -> Finding | None:
             f"text without control characters (U+{ord(bad[0]):04X}).",
         )
     if len(text) > MAX_CELL:
-        return extract.finding(
-            "length", cell, f"at most {MAX_CELL} characters (it has {len(text)})."
-        )
+        return _too_long(extract, cell)
     if "\ufffd" in text or _reads_doubly(text) or _has_lost_letters(extract, cell.column, text):
         return _damaged(extract, cell)
     return None
+
+
+def _too_long(extract: Extract, cell: Cell) -> Finding | None:
+    """Return what is told of a long cell: without its number there is no item; a cell that no
+    field takes may be long."""
+    length = len(cell.value)
+    if cell.column not in extract.mapped and length <= MAX_KEPT:
+        return None
+    needed = cell.column in (*extract.columns["item_id"], *extract.columns["masters"])
+    expected = f"at most {MAX_CELL} characters (it has {length})."
+    if needed or length > MAX_KEPT:
+        return extract.finding("length", cell, expected)
+    expected += " The record goes without; it keeps the cell beside its fields."
+    return extract.finding("length", cell, expected, "review")
 
 
 def _has_lost_letters(extract: Extract, column: str, text: str) -> bool:
@@ -98,7 +117,8 @@ def _damaged(extract: Extract, cell: Cell) -> Finding:
 
 
 def check_one_value(extract: Extract, row: Row, findings: list[Finding]) -> None:
-    """Hold a row that gives a list, an object or true or false for a field of one text."""
+    """Tell of a list, an object or true or false for a field of one text; hold a row that gives
+    one for its number or material."""
     for column in (column for name in _ONE_TEXT for column in extract.columns[name]):
         value = row.cells.get(column)
         if not isinstance(value, list | dict | bool):
@@ -110,4 +130,7 @@ def check_one_value(extract: Extract, row: Row, findings: list[Finding]) -> None
         else:
             text = json.dumps(value, ensure_ascii=False)
             cell = Cell(row.number, column, text)
-            findings.append(extract.wrong_value(cell, "one text."))
+            needed = any(column in extract.columns[name] for name in _NEEDED)
+            findings.append(extract.wrong_value(cell, "one text.", "hold" if needed else "review"))
+            if not needed:
+                set_aside(row, column)

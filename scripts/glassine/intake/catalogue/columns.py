@@ -67,7 +67,7 @@ _OTHER_DATES = re.compile(
 _HELD_BACK_WORDS = re.compile(
     r"embargo|do not (?:publish|release|display|show|put)|not (?:for|to be) (?:publication|publish|"
     r"released|shown|displayed|online)|closed (?:until|to|for)|withheld|"
-    r"restricted (?:until|access)|confidential|no publication",
+    r"\brestricted (?:until|access)|confidential|no publication",
     re.IGNORECASE,
 )
 # Words in such a note that are a statement of their own.
@@ -98,10 +98,53 @@ def _name(column: str) -> str:
     return plain(attribute if mark else element)
 
 
+# Notes on access that leave everything open, sentence by sentence (common practice, no source).
+_OPEN_NOTE = re.compile(
+    r"(?:(?:the|this|all) )?(?:(?:entire )?"
+    r"(?:collection|materials?|records|papers|series|item|file|"
+    r"photographs?|access)s? )?(?:is |are )?(?:hereby )?(?:"
+    r"unrestricted(?: access)?|unrestricted for research(?: use)?|"
+    r"(?:open|available|accessible)(?: and (?:open|available|unrestricted))?(?: (?:to|for) "
+    r"(?:the )?(?:public|research(?:ers)?|readers|use|all|everyone|consultation|study|public)"
+    r"(?: (?:use|access|purposes))?)*(?: (?:without|with no) restrictions?)?|"
+    r"(?:there are )?no (?:access )?restrictions?(?: (?:on|to) (?:access|use)(?: to .{0,60})?)?|"
+    r"without restrictions?|not restricted|free(?:ly)? (?:access|accessible)|"
+    r"access (?:is )?(?:open|unrestricted|free))"
+)
+
+
+def leaves_open(text: str) -> bool:
+    """Return whether each sentence of a note on access says that nothing is closed.
+
+    >>> leaves_open("Unrestricted access. Open for research.")
+    True
+    >>> leaves_open("Open for research. Box 3 is closed until 2040.")
+    False
+    """
+    sentences = [
+        each.strip(" .;") for each in re.split(r"[.;](?:\s|$)", " ".join(text.split()).casefold())
+    ]
+    sentences = [each for each in sentences if each]
+    return bool(sentences) and all(_OPEN_NOTE.fullmatch(each) for each in sentences)
+
+
+_CLOSES = re.compile(
+    r"clos(?:ed|ure)|restrict|seal(?:ed)|embargo|confidential|not (?:available|open|accessible)|"
+    r"permission|until|withheld|gesperrt|sperr|secret|geheim|beperkt|ferm[ée]|riservat|reservad|"
+    r"zastrzeż|utajn|hemlig|sekretess|gradert|salai",
+    re.IGNORECASE,
+)
+
+
+def closes(text: str) -> bool:
+    """Return whether a note on access holds words that close something."""
+    return bool(_CLOSES.search(text))
+
+
 def keeps_back(column: str, value: Any) -> bool:
     """Return whether a cell that nobody reads may say that the picture is not for the public."""
     name, text = _name(column), " ".join(str(value).casefold().split()).rstrip(".!")
-    if text in _NOTHING:
+    if text in _NOTHING or (len(text) <= 500 and leaves_open(text)):
         return False
     if any(part in name for part in _KEEPS_BACK):
         return text not in _NO and text not in _OPEN - {"yes", "y", "true", "1", "ja", "oui"}
@@ -124,6 +167,21 @@ def speaks_of_a_date(column: str) -> bool:
     """Return whether a column that nobody reads seems to hold the date of the photograph."""
     name = plain(column)
     return bool(_DATES.search(name)) and not _OTHER_DATES.search(name)
+
+
+_QUALIFIERS = re.compile("qualif|precis|zusatz|modif|genau|prefix|certain|circa|approx|about")
+_OF_A_DATE = re.compile(
+    r"(?:^|_)(?:dat(?:e|es|ed|um|ums|ing|ering|ierung|iert|ation|azione|a)"
+    r"|jahr|year|fecha|annee)(?:_|\d|$)"
+)
+
+
+def may_qualify_a_date(column: str) -> bool:
+    """Return whether a column that nobody reads may hold a word that belongs to a date."""
+    name = plain(column.rpartition("/")[2])
+    if _QUALIFIERS.search(name):
+        return True
+    return bool(_OF_A_DATE.search(name)) and not _OTHER_DATES.search(name)
 
 
 def held_back_words(text: str) -> str:
@@ -189,7 +247,7 @@ def unused(
     return findings
 
 
-def joined(path: str, counted: Counter[str], separator: str) -> list[Finding]:
+def joined(path: str, counted: Counter[str], separator: str | dict[str, str]) -> list[Finding]:
     """Return what is told once a batch of cells that may hold several values as one."""
     if not counted:
         return []
@@ -198,10 +256,11 @@ def joined(path: str, counted: Counter[str], separator: str) -> list[Finding]:
         Finding(
             "catalogue.separator",
             path,
-            f"Cells of these columns hold a semicolon and were read as one value: {listed}; in "
-            "brackets, in how many rows.",
+            f"Cells of these columns hold a semicolon or $ and were read as one value: {listed}; "
+            "in brackets, in how many rows.",
             f"values that {separator!r} separates (`catalogue.separator`).",
-            "Set `catalogue.separator` to `;` where the semicolon separates values; in XML and "
+            "Set `catalogue.separator` where one of them separates values, for all fields (`;`) "
+            "or for some (`{subjects: ;}`); in XML and "
             "JSON lists, export an element for each value.",
             "review",
         )

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import calendar
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 from glassine.base import edtf as dates
@@ -105,8 +105,17 @@ def _bound(text: str) -> str | None:
     return match["day"]
 
 
+def _without_stop(words: str, reading: date_words.Reading) -> str:
+    """Return words without the full stop of a sentence, where they are understood without it."""
+    bare = words.rstrip(" .")
+    if bare == words or date_words.read(words, reading) or not date_words.read(bare, reading):
+        return words
+    return bare
+
+
 def dated(stated: Stated) -> Dated:
     """Return the date of a row and what a person is told of it. Never raises."""
+    stated = replace(stated, words=_without_stop(stated.words, stated.reading))
     bounds, problems = _bounds(stated)
     result = _from_edtf(stated, bounds) if stated.edtf else _from_words(stated, bounds)
     return Dated(result.edtf, result.understood, [*problems, *result.problems])
@@ -135,7 +144,10 @@ def _bounds(stated: Stated) -> tuple[_Bounds, list[Problem]]:
 def _from_edtf(stated: Stated, bounds: _Bounds) -> Dated:
     """Return the EDTF that the catalogue states; words and bounds that contradict it are told."""
     if not dates.is_valid(stated.edtf):
-        return Dated(None, False, [Problem("edtf", ("date_edtf",), "a valid EDTF date.", "hold")])
+        expected = "a valid EDTF date; the record has what the words and bounds of the row say."
+        other = _from_words(stated, bounds)
+        problem = Problem("edtf", ("date_edtf",), expected)
+        return Dated(other.edtf, other.understood, [problem, *other.problems])
     problems = []
     in_words = date_words.read(stated.words, stated.reading) if stated.words else None
     expected = "dates in both that agree; the record has the EDTF date beside the words."

@@ -16,6 +16,11 @@ from glassine.intake.date_words import AS_ANY, Reading
 # Longest cell, in characters; a longer one is a file that went wrong, not a description.
 MAX_CELL = 20_000
 
+# How the name of a cell ends that a field could not take; it is kept beside the fields.
+NOT_READ = "(not read)"
+# Longest cell that is kept beside the fields, in characters.
+MAX_KEPT = 1_000_000
+
 FIELDS = (
     "item_id",
     "title",
@@ -61,6 +66,17 @@ class Row:
     fault: str = ""
 
 
+def set_aside(row: Row, column: str) -> None:
+    """Keep a cell that its field cannot take beside the fields."""
+    row.cells[f"{column} {NOT_READ}"] = text_of(row.cells.get(column))
+    row.cells[column] = ""
+
+
+def separators_of(stated: str | dict[str, str]) -> dict[str, str]:
+    """Return the separator of each field by the setting, which is one for all or one a field."""
+    return stated if isinstance(stated, dict) else dict.fromkeys(FIELDS, stated)
+
+
 class Cell(NamedTuple):
     """A cell as it is shown to a person; value: as it stands there, or the part of it meant."""
 
@@ -73,7 +89,8 @@ class Cell(NamedTuple):
 class Extract:
     """A catalogue extract, and how its rows are read.
 
-    columns: of each field. separator: between the values of one cell. narrow: whether its encoding
+    columns: of each field. separators: between the values of one cell, {field: separator} where it
+    is not "|". narrow: whether its encoding
     has room for few letters only. materials: {word of the catalogue, case folded: material}.
     rights: those of the settings. ignored: columns that may say what they want. dates: how those
     in words are read.
@@ -81,7 +98,7 @@ class Extract:
 
     path: Path
     columns: dict[str, list[str]]
-    separator: str
+    separators: dict[str, str]
     narrow: bool
     materials: dict[str, str]
     rights: dict[str, str]
@@ -116,9 +133,15 @@ class Extract:
             severity,
         )
 
-    def wrong_value(self, cell: Cell, expected: str) -> Finding:
-        """Return that a cell holds what its field cannot take."""
-        return self.finding("value", cell, expected)
+    def wrong_value(self, cell: Cell, expected: str, severity: str = "hold") -> Finding:
+        """Return that a cell holds what its field cannot take; review: it is kept beside them."""
+        if severity == "review":
+            expected += " The record goes without; it keeps the cell beside its fields."
+        return self.finding("value", cell, expected, severity)
+
+    def separator(self, name: str) -> str:
+        """Return what separates the values of one cell of a field."""
+        return self.separators.get(name, "|")
 
     def first_column(self, name: str) -> str:
         return self.columns[name][0]
@@ -133,17 +156,18 @@ class Extract:
         """Return the values of a field: cells split at the separator, JSON lists as they are."""
         values: list[Any] = []
         for column in self.columns[name]:
-            for part in self.parts(row.cells.get(column)):
+            for part in self.parts(row.cells.get(column), self.separator(name)):
                 if isinstance(part, str):
                     values.append(nfc(part.strip()))
                 elif part is not None:
                     values.append(part if isinstance(part, dict) else str(part))
         return [value for value in values if value != ""]
 
-    def parts(self, cell: Any) -> list[Any]:
+    @staticmethod
+    def parts(cell: Any, separator: str) -> list[Any]:
         """Return the values that a cell holds as they stand: a text split, a list as it is."""
         if isinstance(cell, str):
-            return list(cell.split(self.separator))
+            return list(cell.split(separator))
         return cell if isinstance(cell, list) else [cell]
 
 

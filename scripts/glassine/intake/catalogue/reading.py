@@ -28,12 +28,12 @@ from glassine.base.normal import nfc
 from glassine.base.numbers import EXACT, Numbers
 from glassine.base.records.catalogue import CatalogueRow, Identifier
 from glassine.intake.catalogue import columns as catalogue_columns
-from glassine.intake.catalogue import encodings, formats, spreadsheet
+from glassine.intake.catalogue import encodings, formats, mapped_table, mapping, spreadsheet
 from glassine.intake.catalogue.extract import FIELDS, Row, text_of
 from glassine.intake.catalogue.rows import RecordReader
 from glassine.intake.given import CatalogueSection, CatalogueSettings
 
-VERSION = "3"
+VERSION = "4"
 
 # Far above any real extract; they bound memory against a wrong or hostile file.
 MAX_FILE_BYTES = 256 * 2**20
@@ -47,7 +47,8 @@ class Catalogue:
 
     records: one an item, by its id. bad_items: items whose
     row cannot be used, with the reason. for_review: what a person should look at, by item.
-    findings: all that is worth telling, theirs included.
+    findings: all that is worth telling, theirs included. fields_read: those of which a row has a
+    cell.
     rows_read: rows with data, good or bad.
     """
 
@@ -58,6 +59,7 @@ class Catalogue:
     rows_read: int = 0
     encoding: str = ""
     delimiter: str = ""
+    fields_read: set[str] = field(default_factory=set)
 
     def respell(self, spellings: dict[ItemId, ItemId]) -> None:
         """Give items the ids that the batch spells them by; a number as the catalogue writes it
@@ -89,27 +91,41 @@ def read_catalogue(
     """
     section = settings.catalogue
     content = _bytes(path, root)
+    rows: Iterable[Row]
     kind = formats.kind_of(content, path.suffix.lower())
-    if kind is None or kind == "marc":
-        raise _not_read(path, formats.name_of(content) or "a file of MARC records (ISO 2709)")
+    if kind is None:
+        raise _not_read(path, formats.name_of(content) or "of no form that is known")
+    if kind == "marc":
+        from glassine.intake.catalogue import marc
+
+        catalogue = Catalogue(encoding="as each leader says", delimiter="marc")
+        rows = (Row(number, cells) for number, cells in marc.rows(path, content, section))
+        columns = {name: [name] for name in FIELDS}
+        return _collect(catalogue, rows, path, settings, columns, numbers)
     if kind == "spreadsheet":
         return _read_spreadsheet(path, content, settings, numbers)
     if kind == "xml":
         from glassine.intake.catalogue import xml_rows
 
+        document = xml_rows.Document(path, content, section)
         catalogue = Catalogue(encoding="as the XML declares", delimiter="xml")
-        rows: Iterable[Row] = (
-            Row(number, cells) for number, cells in xml_rows.rows(path, content, section)
-        )
+        rows = (Row(number, cells) for number, cells in document.rows())
         columns = {name: [name] for name in FIELDS}
-        return _collect(catalogue, rows, path, settings, columns, numbers)
+        _collect(catalogue, rows, path, settings, columns, numbers)
+        catalogue.findings += document.findings
+        return catalogue
     text, encoding, findings = _decode(path, content, section.encoding)
     catalogue = Catalogue(findings=findings, encoding=encoding, delimiter="json")
     if kind in ("json", "json lines"):
         columns = _mapping(section)
         objects = _json_rows(path, text) if kind == "json lines" else _json_array(path, text)
+        table = mapping.of_table(section.mapping)
+        if table is not None:
+            return _collect_mapped(catalogue, objects, path, settings, table, numbers)
         rows = _with_paths(objects, columns)
-        return _collect(catalogue, rows, path, settings, columns, numbers)
+        _collect(catalogue, rows, path, settings, columns, numbers)
+        catalogue.findings += _not_mapped(path, catalogue, section)
+        return catalogue
     return _read_csv(path, text, catalogue, settings, numbers)
 
 
@@ -235,17 +251,59 @@ def _mapping(section: CatalogueSection) -> dict[str, list[str]]:
     return columns
 
 
+def _collect_mapped(
+    catalogue: Catalogue,
+    rows: Iterable[Row],
+    path: Path,
+    settings: CatalogueSettings,
+    table: mapping.Mapping,
+    numbers: Numbers,
+) -> Catalogue:
+    """Return the records of rows that a mapping table reads."""
+    cells = mapped_table.rows(rows, table, settings.catalogue.separator)
+    columns = {name: [name] for name in FIELDS}
+    return _collect(catalogue, cells, path, settings, columns, numbers)
+
+
+def _columns(section: CatalogueSection, table: mapping.Mapping | None) -> dict[str, list[str]]:
+    """Return the columns of each field, by a mapping table where there is one."""
+    if table is None:
+        return _mapping(section)
+    columns = {name: [name] for name in FIELDS}
+    columns |= {name: mapped_table.columns_of(source) for name, source in table.fields.items()}
+    return columns
+
+
+def _check_mapped(path: Path, names: list[str], table: mapping.Mapping) -> None:
+    """Refuse a table that has none of the columns of a field that the mapping reads."""
+    for name, source in table.fields.items():
+        columns = mapped_table.columns_of(source)
+        if columns and not any(column in names for column in columns):
+            raise _refuse(
+                "header",
+                path,
+                f"Row 1 has no column {columns[0]!r}, from which {name!r} is read; it has "
+                f"{', '.join(names)[:300]}.",
+                "every column that the mapping file names.",
+                "Correct the mapping file (`catalogue.mapping`), or export the column.",
+            )
+
+
 def _read_spreadsheet(
     path: Path, content: bytes, settings: CatalogueSettings, numbers: Numbers
 ) -> Catalogue:
-    columns = _mapping(settings.catalogue)
+    table = mapping.of_table(settings.catalogue.mapping)
+    columns = _columns(settings.catalogue, table)
     rows = spreadsheet.rows(path, content, columns["item_id"], settings.catalogue.sheet)
     names = [nfc(name.strip()) for name in next(rows)[1]]
-    _check_header(path, names, columns, settings.catalogue.columns)
     catalogue = Catalogue(encoding="as the spreadsheet has it", delimiter="cells")
-    return _collect(
-        catalogue, _named(_bounded(path, rows), names), path, settings, columns, numbers
-    )
+    if table is not None:
+        _check_mapped(path, names, table)
+        bounded = _named(_bounded(path, rows), names)
+        return _collect_mapped(catalogue, bounded, path, settings, table, numbers)
+    _check_header(path, names, columns, settings.catalogue.columns)
+    named = _named(_bounded(path, rows), names)
+    return _collect(catalogue, named, path, settings, columns, numbers)
 
 
 def _bounded(path: Path, rows: Iterable[tuple[int, list[str]]]) -> Iterator[tuple[int, list[str]]]:
@@ -270,7 +328,8 @@ def _read_csv(
 ) -> Catalogue:
     section = settings.catalogue
     declared, text = _separator_line(text)
-    columns = _mapping(section)
+    table = mapping.of_table(section.mapping)
+    columns = _columns(section, table)
     setting = section.delimiter
     delimiter = {"tab": "\t", "auto": declared or None}.get(setting, setting)
     delimiter = delimiter or _sniff(path, text, columns["item_id"])
@@ -280,8 +339,11 @@ def _read_csv(
     except StopIteration:
         header = []
     names = [nfc(name.strip()) for name in header]
-    _check_header(path, names, columns, section.columns)
     catalogue.delimiter = delimiter
+    if table is not None:
+        _check_mapped(path, names, table)
+        return _collect_mapped(catalogue, _named(rows, names), path, settings, table, numbers)
+    _check_header(path, names, columns, section.columns)
     return _collect(catalogue, _named(rows, names), path, settings, columns, numbers)
 
 
@@ -406,6 +468,30 @@ def _json_rows(path: Path, text: str) -> Iterator[Row]:
         yield Row(number, value)
 
 
+def _not_mapped(path: Path, catalogue: Catalogue, section: CatalogueSection) -> list[Finding]:
+    """Return what is told of keys that are read for their names alone, where others are mapped."""
+    if not section.columns:
+        return []
+    read = [name for name in sorted(catalogue.fields_read) if name not in section.columns]
+    return (
+        [
+            Finding(
+                "catalogue.by_name",
+                path.name,
+                f"These keys are read because they bear a field's name, though "
+                f"`catalogue.columns` does "
+                f"not name them: {', '.join(read)}.",
+                "keys that mean what the field means.",
+                "Name another key for the field in `catalogue.columns`, or use a mapping file "
+                "(`catalogue.mapping`), which reads what it names alone.",
+                "note",
+            )
+        ]
+        if read
+        else []
+    )
+
+
 def _json(text: str) -> Any:
     """Return a JSON value. Raises ValueError or RecursionError for what is none."""
     return json.loads(
@@ -528,6 +614,7 @@ def _collect(
     catalogue.findings += catalogue_columns.unused(
         path.name, reader.unused, set(FIELDS), reader.read
     )
+    catalogue.fields_read = reader.read
     separator = settings.catalogue.separator
     catalogue.findings += catalogue_columns.joined(path.name, reader.joined, separator)
     if not catalogue.rows_read:

@@ -7,7 +7,7 @@ import re
 from glassine.base import rights
 from glassine.base.errors import Finding
 from glassine.intake.catalogue import columns as catalogue_columns
-from glassine.intake.catalogue.extract import Cell, Extract, Row
+from glassine.intake.catalogue.extract import Cell, Extract, Row, set_aside
 
 _URI_EXPECTED = (
     "a URI of rightsstatements.org 1.0 (http://rightsstatements.org/vocab/InC/1.0/ and its "
@@ -33,7 +33,12 @@ def stated_rights(
     }
     if uri and rights.statement(uri) is None:
         cell = Cell(row.number, extract.first_column("rights_uri"), uri)
-        findings.append(extract.finding("rights_uri", cell, _URI_EXPECTED))
+        if " | " in uri:  # statements that differ: one of them is wrong
+            findings.append(extract.finding("rights_uri", cell, _URI_EXPECTED))
+            return {**stated, "uri": "", "status": rights.UNKNOWN}
+        expected = f"{_URI_EXPECTED} The record says {rights.UNKNOWN!r}; it keeps the cell beside."
+        findings.append(extract.finding("rights_uri", cell, expected, "review"))
+        set_aside(row, extract.first_column("rights_uri"))
         return {**stated, "uri": "", "status": rights.UNKNOWN}
     if status and status not in rights.STATUSES:
         return stated  # the schema refuses it by name

@@ -8,10 +8,11 @@ from typing import Any
 
 from glassine.base.errors import Finding
 from glassine.base.normal import nfc
-from glassine.intake.catalogue.extract import Cell, Extract, Row
+from glassine.intake.catalogue.extract import Cell, Extract, Row, set_aside
 
 # Frames that the divisions of an item count in one cell.
 MAX_FRAMES = 10_000
+_LANGUAGE = re.compile("[a-z]{2,3}(-[A-Za-z0-9]{2,8})*")
 
 
 def creators(extract: Extract, row: Row, findings: list[Finding]) -> list[dict[str, str]]:
@@ -35,6 +36,18 @@ def subjects(extract: Extract, row: Row, findings: list[Finding]) -> list[dict[s
         authority = str(value.get("authority") or "") if isinstance(value, dict) else ""
         entries.append({**entry, "authority": authority or _authority(entry["uri"])})
     return entries
+
+
+def languages(extract: Extract, row: Row) -> list[Any]:
+    """Return codes of languages; of "eng; spa" both, as no code holds such a mark."""
+    out = []
+    for value in extract.many(row, "languages"):
+        parts = (
+            [part.strip() for part in re.split("[;,/]", value)] if isinstance(value, str) else []
+        )
+        codes = [part.lower() if part.isupper() else part for part in parts if part]
+        out += codes if codes and all(_LANGUAGE.fullmatch(code) for code in codes) else [value]
+    return list(dict.fromkeys(map(str, out)))
 
 
 def places(extract: Extract, row: Row, findings: list[Finding]) -> list[dict[str, str]]:
@@ -70,15 +83,18 @@ def _parallel(
         if isinstance(cell, list):
             values += [str(piece or "").strip() for piece in cell]
         elif cell not in (None, ""):
-            values += [piece.strip() for piece in str(cell).split(extract.separator)]
+            values += [piece.strip() for piece in str(cell).split(extract.separator(name))]
     if not "".join(values) or not count:
         return [""] * count
     if len(values) == 1 and other == "creator_role":
         return values * count
     if len(values) != count:
-        cell = Cell(row.number, extract.first_column(other), extract.separator.join(values))
+        cell = Cell(row.number, extract.first_column(other), extract.separator(name).join(values))
         expected = f"as many values as {extract.first_column(name)!r} has ({count})."
-        findings.append(extract.finding("count", cell, expected))
+        expected += " They were not used; the record keeps the cell beside its fields."
+        findings.append(extract.finding("count", cell, expected, "review"))
+        for column in extract.columns[other]:
+            set_aside(row, column)
         return [""] * count
     return values
 
@@ -92,7 +108,11 @@ def identifiers(extract: Extract, row: Row) -> list[dict[str, str]]:
     entries = []
     for column in extract.columns["identifiers"]:
         cell = row.cells.get(column)
-        pieces = cell if isinstance(cell, list) else str(cell or "").split(extract.separator)
+        pieces = (
+            cell
+            if isinstance(cell, list)
+            else str(cell or "").split(extract.separator("identifiers"))
+        )
         for piece in pieces:
             entry = _identifier(piece, column if several else None)
             if entry is not None:
@@ -125,7 +145,7 @@ def structure(extract: Extract, row: Row, findings: list[Finding]) -> list[Any]:
     if isinstance(cell, list):
         return [_counted_whole(division) for division in cell]
     divisions = []
-    for piece in str(cell or "").split(extract.separator):
+    for piece in str(cell or "").split(extract.separator("structure")):
         if not piece.strip():
             continue
         label, _, figures = piece.rpartition("=")
@@ -133,7 +153,8 @@ def structure(extract: Extract, row: Row, findings: list[Finding]) -> list[Any]:
         if not label.strip() or frames is None:
             expected = 'divisions such as "Quay = 1-3 | Ferry = 4, 5".'
             cell = Cell(row.number, column, piece)
-            findings.append(extract.finding("structure", cell, expected))
+            findings.append(extract.finding("structure", cell, expected, "review"))
+            set_aside(row, column)
             return []
         divisions.append({"label": label.strip(), "type": "section", "frames": frames})
     return divisions

@@ -14,7 +14,14 @@ from glassine.base.numbers import EXACT, Numbers
 from glassine.base.records.catalogue import CatalogueRow
 from glassine.intake.catalogue import cell_checks, row_faults, row_rights, row_values, unread
 from glassine.intake.catalogue import dates as catalogue_dates
-from glassine.intake.catalogue.extract import FIELDS, Extract, Row, short, text_of
+from glassine.intake.catalogue.extract import (
+    FIELDS,
+    Extract,
+    Row,
+    separators_of,
+    short,
+    text_of,
+)
 from glassine.intake.date_words import Reading
 from glassine.intake.given import CatalogueSettings
 
@@ -39,7 +46,7 @@ class RecordReader:
         self.extract = Extract(
             path=path,
             columns=columns,
-            separator=section.separator,
+            separators=separators_of(section.separator),
             narrow=narrow,
             materials={word.casefold(): to for word, to in section.materials.items()},
             rights=settings.rights,
@@ -98,13 +105,12 @@ class RecordReader:
         return None if _holds(findings) else msgspec.convert(record, CatalogueRow)
 
     def _count_joined(self, row: Row) -> None:
-        if self.extract.separator == ";":
-            return
         for name in ("creator", "subjects", "places"):
+            marks = {";", "$"} - {self.extract.separator(name)}
             for column in self.extract.columns[name]:
                 cell = row.cells.get(column)
                 values = cell if isinstance(cell, list) else [cell]
-                if any(";" in _name_in(value) for value in values):
+                if any(mark in _name_in(value) for value in values for mark in marks):
                     self.joined[column] += 1
 
 
@@ -133,7 +139,7 @@ def _build(extract: Extract, row: Row, item: str, findings: list[Finding]) -> di
         "subjects": row_values.subjects(extract, row, findings),
         "places": row_values.places(extract, row, findings),
         "identifiers": row_values.identifiers(extract, row),
-        "languages": extract.many(row, "languages"),
+        "languages": row_values.languages(extract, row),
         "genre": one["genre"],
         "physical": one["physical"],
         "material": row_values.material(extract, one["material"]),

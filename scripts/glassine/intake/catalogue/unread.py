@@ -10,8 +10,10 @@ from glassine.base.errors import Finding
 from glassine.intake import date_words
 from glassine.intake.catalogue import columns as catalogue_columns
 from glassine.intake.catalogue import dates as catalogue_dates
-from glassine.intake.catalogue.extract import FIELDS, Cell, Extract, Row, text_of
+from glassine.intake.catalogue.extract import FIELDS, NOT_READ, Cell, Extract, Row, text_of
 
+# How the name of a cell ends that a level above its record says.
+ABOVE = "(of a level above)"
 _RIGHTS_STEP = (
     "Name the column under `catalogue.columns` as rights_uri (a URI), copyright_status "
     "(copyrighted, public domain, unknown), rights_holder or rights_note (free words), or under "
@@ -62,15 +64,41 @@ def _findings_of(extract: Extract, row: Row, cell: Cell, read_values: ReadValues
     """Return what is told of a cell that nobody reads."""
     text = text_of(cell.value)
     states = (extract.one(row, name).strip() for name in ("rights_uri", "copyright_status"))
+    if cell.column.endswith(NOT_READ):  # it was told where its field could not take it
+        words = catalogue_columns.held_back_words(text)
+        return [_kept_back(extract, cell, "review")] if words else []
     if catalogue_columns.keeps_back(cell.column, text):
-        return [_kept_back(extract, cell)]
+        # What is said of a whole collection need not mean this item.
+        wide = cell.column.endswith(ABOVE) and not catalogue_columns.closes(text)
+        return [_kept_back(extract, cell, "review" if wide else "hold")]
     if catalogue_columns.speaks_of_rights(cell.column, cell.value) and not any(states):
         return [_unread_rights(extract, cell, read_values)]
     if catalogue_columns.held_back_words(text):
         return [_kept_back(extract, cell, "review")]
+    if catalogue_columns.may_qualify_a_date(cell.column) and _qualifies(text, extract):
+        return [_unread_qualifier(extract, cell, read_values)]
     if catalogue_columns.speaks_of_a_date(cell.column):
         return _unread_date(extract, row, cell, read_values)
     return []
+
+
+def _qualifies(text: str, extract: Extract) -> bool:
+    """Return whether a text is a word such as "vor" or "circa", which changes a year beside it."""
+    words = " ".join(text.split())
+    if not words or len(words) > 40 or any(char.isdigit() for char in words):
+        return False
+    return date_words.read(f"{words} 1905", extract.dates) not in (None, "1905")
+
+
+def _unread_qualifier(extract: Extract, cell: Cell, read_values: ReadValues) -> Finding:
+    return extract.finding(
+        "date_qualifier",
+        cell,
+        "a word that belongs to the date in a column that is read with it; the record has "
+        f"{read_values.edtf or 'no date'}.",
+        "review",
+        "Read both columns: `catalogue.columns.date` takes a list, the word's column first.",
+    )
 
 
 def _unread_date(extract: Extract, row: Row, cell: Cell, read_values: ReadValues) -> list[Finding]:

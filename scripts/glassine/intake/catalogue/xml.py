@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,11 @@ NAMESPACES = {"mods": MODS, "dc": DC, "dcterms": DCTERMS, "edm": EDM}
 # They say nothing of the item: the record's form, links within the file.
 _FORMAL = {
     "version",
+    "usage",
     "ID",
+    "schemaLocation",
+    "lang",
+    "{http://www.w3.org/XML/1998/namespace}lang",
     "{http://www.w3.org/2001/XMLSchema-instance}schemaLocation",
     "{http://www.w3.org/2001/XMLSchema-instance}type",
     f"{{{XLINK}}}type",
@@ -34,27 +39,46 @@ def bad(path: Path, what: str) -> GlassineError:
         "catalogue.xml",
         path.name,
         what,
-        "a modsCollection of MODS 3, or records of Dublin Core elements, without DOCTYPE.",
+        "one whole XML document: EAD, LIDO, MARC, MODS, Dublin Core, or an OAI-PMH response.",
         "Export the catalogue again.",
     )
 
 
-def parse(path: Path, content: bytes) -> Any:
-    parser = etree.XMLParser(
-        resolve_entities=False,
-        no_network=True,
-        load_dtd=False,
-        remove_comments=True,
-        remove_pis=True,
+# An entity that XML itself does not declare.
+_ENTITY = re.compile(rb"&(?!(?:amp|lt|gt|quot|apos|#)).{0,40}")
+
+
+def check_type(path: Path, content: bytes, element: Any) -> None:
+    """Refuse a document type that declares something: it could hide other text.
+
+    Finding aids name one as a rule; it is never loaded.
+    """
+    information: Any = element.getroottree().docinfo
+    if not information.doctype:
+        return
+    declared = information.internalDTD
+    inner = declared is not None and (
+        any(True for _ in declared.iterentities()) or any(True for _ in declared.iterelements())
     )
-    try:
-        root = etree.fromstring(content, parser)
-    except etree.XMLSyntaxError as problem:
-        raise bad(path, f"It is not well-formed XML: {problem.msg}.") from problem
-    information: Any = root.getroottree().docinfo
-    if information.doctype:
-        raise bad(path, "It has a document type declaration, which could hide other text.")
-    return root
+    entity = _ENTITY.search(content)
+    if inner or b"<!ENTITY" in content or entity:
+        shown = f' ("{entity[0][:20].decode("latin-1")}")' if entity else ""
+        raise bad(
+            path,
+            "It has a document type declaration with text of its own, or uses letters by names "
+            "that "
+            f"only such a declaration explains{shown}; they could hide other text.",
+        )
+
+
+_ROOT = re.compile(rb"<(?![?!])(?:[\w.-]{1,80}:)?([\w.-]{1,80})")
+
+
+def not_well_formed(content: bytes, problem: str) -> str:
+    """Return what is wrong with a document, by the name of its outermost element."""
+    root = _ROOT.search(content[:100_000])
+    name = f'XML that begins with "{root[1].decode("latin-1")}"' if root else "XML"
+    return f"This is {name}, and is not well-formed: {problem}."
 
 
 class Reading:
@@ -69,6 +93,10 @@ class Reading:
         """Return the elements at an XPath below the record; looking does not use them."""
         elements: list[Any] = self.root.xpath(path, namespaces=NAMESPACES)
         return elements
+
+    def elements(self) -> Any:
+        """Yield the elements of the record."""
+        return self.root.iter()
 
     def is_used(self, element: Any) -> bool:
         return element in self._used
@@ -115,7 +143,7 @@ class Reading:
             if " ".join(text.split()):
                 texts_of.setdefault(name[:_MAX_PATH], []).append(" ".join(text.split()))
 
-        for element in self.root.iter():
+        for element in self.elements():
             used = element in self._used or element is self.root
             path = self._path(element)
             if not used:
@@ -128,6 +156,8 @@ class Reading:
 
     def _path(self, element: Any) -> str:
         names = [etree.QName(element).localname]
+        if element is self.root:
+            return names[0]
         for holder in element.iterancestors():
             if holder is self.root:
                 break
