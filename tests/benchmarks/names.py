@@ -31,6 +31,7 @@ BENCHMARKS = {
     ),
     "locate-real": Benchmark("locate.real", "frames found on real plates of three exposures"),
     "locate-scales": Benchmark("locate.scales", "frames found where the resolution is wrong"),
+    "locate-speed": Benchmark("locate.speed", "processor time and memory of the step locate alone"),
     "orchestration": Benchmark("orchestration.run", "what the engine costs, its steps stubs"),
     "pixels": Benchmark("pixels.bench", "time and memory of an item's steps, beside commands"),
     "pixels-trials": Benchmark("pixels.trials", "what each way of doing a part of it costs"),

@@ -54,7 +54,7 @@ def apart(view: View, layout: Layout) -> Layout:
         return layout
     if not on_board and not _alike(large):
         return layout
-    return replace(layout, pieces=large, faint=None, apart=True)
+    return replace(layout, pieces=large, look_again=None, apart=True)
 
 
 def _whole(view: View, layout: Layout) -> bool:
@@ -123,5 +123,5 @@ def alone(patch: Patch, piece: Piece, ground: Floats) -> Patch:
     return replace(
         patch,
         v=np.where(own, patch.v, ground.astype(np.float32)),
-        light=np.where(own, patch.light, light),
+        light_of=lambda: np.where(own, patch.light, light),
     )

@@ -10,12 +10,13 @@ import numpy.typing as npt
 from glassine.base import film
 from glassine.locate import sides
 from glassine.locate.sides import Line
-from glassine.locate.view import Floats, Patch, any_of, most_of
+from glassine.locate.view import Floats, Patch, most_of
 
 # A border darker than this is a mask, a mount or a rebate black as one.
 OPAQUE = 1.2
 # A ground lighter than this is a lit table or light paper; lighter than the other, open table.
 PAPER, OPEN = 0.4, 0.12
+# What has no source was set on the scenes that `tests/benchmarks/locate` draws.
 # A dark ground lighter than this can be told from what is black.
 GREY_BOARD = 1.8
 # Tone steps tried in turn, the plainest first: a weaker one must show the edge better to win.
@@ -23,7 +24,35 @@ LIGHTER_STEPS = (0.25, 0.10, 0.05)
 DENSER_STEPS = (0.03, 0.015, 0.008)
 # How far a side may lean against the piece's direction: film is cut by hand to 1.5 degrees, a
 # picture lies as straight in its border as the camera's gate (and a keystone of 0.3 degrees).
-CUT_SLOPE, GATE_SLOPE = 0.032, 0.009
+CUT_SLOPE, GATE_SLOPE, MOST_SLOPE = 0.032, 0.009, 0.04
+# Card, paper or plastic frames a picture from these tones on (density; with a lighter picture, and
+# without), in one tone for all colours within CARD_NEUTRAL.
+CARD_LIGHTER, CARD, CARD_NEUTRAL = 0.75, 1.0, 0.15
+# Without a scale: a piece's shorter side is taken to be so many millimetres.
+SHORT_MM = 60
+# Only mounts and lantern slides are wider than this, mm, among what a dark ground may frame.
+MOUNT_ONLY_MM, MOUNT_OFF_MM = 45, 2
+# A side shorter than this (rows) shows no border; one seen in fewer columns is a small one.
+LEAST_ROWS, SMALL_PX = 12, 400
+# A border is followed along its side where so much of it is even, and as a curve from the second.
+EVEN_LINE, EVEN_CURVE = 0.3, 0.6
+# A looser line, by a doubling of its tolerance, must show along so much more of the side; a weaker
+# step along so much more; no weaker one is tried where all sides show along the last share.
+LOOSER_COSTS, WEAKER_COSTS, PLAIN_SHARE = 0.12, 0.15, 0.6
+# Share of the patch in which the piece's own edge is looked for, and the next one inside of it.
+FIRST_REACH, NEXT_REACH = 0.3, 0.45
+# Weaker steps than so many times the noise of averaged rows are none.
+STEP_NOISE = 6
+# How far (density) an even border may stray: clear, half-opaque, opaque (where flare lies on it),
+# or so many times the noise; tones from HALF_OPAQUE on are half-opaque.
+STRAY_CLEAR, STRAY_HALF, STRAY_OPAQUE, STRAY_NOISE, HALF_OPAQUE = 0.03, 0.06, 0.35, 5, 0.6
+# Shares of the border that must be even: of the second least even side, of all; where two sides
+# across from each other are even (film cut close to its picture), of these and of all.
+EVEN_SECOND, EVEN_ALL, EVEN_PAIR, EVEN_WITH_PAIR = 0.55, 0.6, 0.9, 0.45
+# The picture is lighter or denser than its border where this share of it is, by so much; no border
+# this clear has a lighter picture, none this dark a denser one.
+INSIDE_SHARE, INSIDE_LIGHTER, INSIDE_DENSER = 0.08, 0.06, 0.05
+CLEAREST, DARKEST = 0.2, 1.9
 
 
 @dataclass
@@ -38,10 +67,14 @@ class Border:
     tolerance: float
 
     @property
+    def neutral(self) -> bool:
+        return float(np.ptp(self.tone)) < CARD_NEUTRAL
+
+    @property
     def dark(self) -> bool:
         grey = float(self.tone.mean())
         # Half-opaque and neutral: card, paper or plastic, darker than parts of what it frames.
-        card = grey > (0.75 if self.lighter else 1.0) and float(np.ptp(self.tone)) < 0.15
+        card = grey > (CARD_LIGHTER if self.lighter else CARD) and self.neutral
         return card or (self.lighter and (grey > OPAQUE or not self.denser))
 
 
@@ -67,7 +100,7 @@ class Search:
     @classmethod
     def of(cls, patch: Patch, noise: float, mm: float | None, margin: float) -> Search:
         short = min(patch.v.shape[:2])
-        unit = mm if mm is not None else short / 60
+        unit = mm if mm is not None else short / SHORT_MM
         return cls(
             patch,
             noise,
@@ -101,14 +134,15 @@ class Search:
             return False
         short, long = sorted(n / self.mm for n in sides.size(lines, w, h))
         return any(
-            abs(short - known.height_mm) < 2 and abs(long - known.width_mm) < 2
+            abs(short - known.height_mm) < MOUNT_OFF_MM
+            and abs(long - known.width_mm) < MOUNT_OFF_MM
             for known in (film.MOUNT, *film.LANTERN)
         )
 
     def mounted(self, lines: list[Line]) -> bool:
         """Whether a piece is of a size that only mounts and lantern slides have, not bare film."""
         h, w = self.size
-        return self.mm is not None and min(sides.size(lines, w, h)) > 45 * self.mm
+        return self.mm is not None and min(sides.size(lines, w, h)) > MOUNT_ONLY_MM * self.mm
 
 
 def _row_range(lines: list[Line] | None, side: int, length: int, inset: float) -> tuple[int, int]:
@@ -161,7 +195,7 @@ def even_rows(
     """Return (rows, c) the border's tone along a side where it is even, to follow light fall-off."""  # noqa: E501
     v = sides.facing(patch.v, side)
     low, high = _row_range(previous, side, v.shape[0], skip + 2)
-    if high - low < 12:
+    if high - low < LEAST_ROWS:
         return None
     rows = np.arange(low, high)
     at = np.zeros(len(rows)) if previous is None else previous[side].columns(rows + 0.5) + skip
@@ -170,81 +204,132 @@ def even_rows(
     )
     own = np.median(v[rows[:, None], columns], axis=1)
     good = np.abs(own - level).max(1) <= tolerance
-    if good.mean() < 0.3:
+    if good.mean() < EVEN_LINE:
         return None
     # A straight line along the side through the even rows: fall-off without the outliers.
     t = (rows - rows.mean()) / max(len(rows), 1)
     out = np.empty_like(own)
     for k in range(own.shape[1]):
-        fit = np.polyfit(t[good], own[good, k], 2 if good.mean() > 0.6 else 0)
+        fit = np.polyfit(t[good], own[good, k], 2 if good.mean() > EVEN_CURVE else 0)
         out[:, k] = np.polyval(fit, t)
     return out.astype(np.float32)
+
+
+@dataclass(frozen=True)
+class Leaving:
+    """How a border is left, alike for all sides.
+
+    level: (c,) the border's tone; lighter, denser: how much lighter or denser (density) the picture
+    is where it begins, None where it cannot be; skip: px inside the last rectangle that do not
+    count; blur: rows averaged; run: px that a departure must last; reach: share of the patch that
+    is searched; tolerances: px of a straight line, tried in turn.
+    """
+
+    level: Floats
+    lighter: float | None
+    denser: float | None
+    skip: float
+    blur: int
+    run: int
+    reach: float
+    tolerances: tuple[float, ...]
 
 
 def departures(
     patch: Patch,
     previous: list[Line] | None,
     outside: list[Floats | None],
-    level: Floats,
-    lighter: float | None,
-    denser: float | None,
-    skip: float,
-    blur: int,
-    run: int,
-    reach: float,
-    max_slope: tuple[float, ...],
-    tolerances: tuple[float, ...],
+    leaving: Leaving,
+    max_slopes: tuple[float, ...],
+    steps: dict[int, tuple[Floats, Floats]] | None = None,
+    wanted: tuple[int, ...] = (sides.LEFT, sides.TOP, sides.RIGHT, sides.BOTTOM),
 ) -> list[Line | None]:
-    """Return per side the line where the picture begins, coming from the border at `level`."""
+    """Return per side the line where the picture begins, coming from the border.
+
+    previous: the last rectangle; outside: per side, the border's tone along it (see `even_rows`);
+    max_slopes: per side, how far the line may lean against the last one; steps: what is kept per
+    side for another call that differs in `lighter` and `denser` alone; wanted: sides to be looked
+    at, the others have none.
+    """
+    steps = {} if steps is None else steps
     out: list[Line | None] = []
     for side in range(4):
         v = sides.facing(patch.v, side)
-        n, columns = v.shape[:2]
-        low, high = _row_range(previous, side, n, skip + 2)
-        if high - low < 12:
+        low, high = _row_range(previous, side, v.shape[0], leaving.skip + 2)
+        if side not in wanted or high - low < LEAST_ROWS:
             out.append(None)
             continue
-        middle = n / 2
-        rows = np.arange(low, high)
-        depth = int(columns * reach)
-        band = sides.smooth_along(np.ascontiguousarray(v[low:high, :depth]), blur)
-        base: Floats = level[None, None]
-        own = outside[side]
-        if own is not None and len(own) == len(rows):
-            base = own[:, None]
-        differs = _differs(band - base, lighter, denser)
-        start = np.zeros(len(rows), np.int64)
-        slope0 = 0.0
-        if previous is not None:
-            start = np.round(previous[side].columns(rows + 0.5) + skip).astype(np.int64)
-            slope0 = previous[side].slope
-        start = np.clip(start, 0, depth - 1)
-        first = sides.first_departure(differs, start, run)
-        if previous is not None:
-            # Where the step stands right at the start there is no border to leave.
-            at_once = (first >= 0) & (first <= start + (1 if columns < 400 else 2))
-            if at_once.mean() > 0.5:
-                out.append(Line(previous[side].at, slope0, middle, 0.0, 0.0, 0.0, False))
-                continue
-            first = np.where(at_once, -1, first)
-        best = None
-        for tolerance in tolerances:
-            line = sides.vote(first, rows, middle, depth, tolerance, max_slope[side], slope0=slope0)
-            if line is None:
-                continue
-            gain = line.share - line.early - 0.12 * np.log2(tolerance / tolerances[0])
-            if best is None or gain > best[0]:
-                best = (gain, line)
-        out.append(best[1] if best else None)
+        if side not in steps:
+            own = outside[side]
+            alike = own is not None and len(own) == high - low
+            base = own if alike and own is not None else leaving.level[None]
+            depth = int(v.shape[1] * leaving.reach)
+            steps[side] = _range(v[low:high, :depth], leaving.blur, base)
+        differs = _differs(*steps[side], leaving.lighter, leaving.denser)
+        last = None if previous is None else previous[side]
+        size = v.shape[0], v.shape[1]
+        out.append(_departure(size, np.arange(low, high), last, differs, leaving, max_slopes[side]))
     return out
 
 
-def _differs(step: Floats, lighter: float | None, denser: float | None) -> npt.NDArray[np.bool_]:
-    found = np.zeros(step.shape[:2], bool)
+def _departure(
+    size: tuple[int, int],
+    rows: npt.NDArray[np.int_],
+    previous: Line | None,
+    differs: npt.NDArray[np.bool_],
+    leaving: Leaving,
+    max_slope: float,
+) -> Line | None:
+    """Return where the picture begins along one side.
+
+    size: rows and columns of the patch, in the facing of the side; differs: where the rows are
+    unlike the border.
+    """
+    n, columns = size
+    depth = int(columns * leaving.reach)
+    start = np.zeros(len(rows), np.int64)
+    if previous is not None:
+        start = np.round(previous.columns(rows + 0.5) + leaving.skip).astype(np.int64)
+    start = np.clip(start, 0, depth - 1)
+    first = sides.first_departure(differs, start, leaving.run)
+    slope0 = 0.0
+    if previous is not None:
+        # Where the step stands right at the start there is no border to leave.
+        slope0 = previous.slope
+        at_once = (first >= 0) & (first <= start + (1 if columns < SMALL_PX else 2))
+        if at_once.mean() > 0.5:
+            return Line(previous.at, slope0, n / 2, 0.0, 0.0, 0.0, False)
+        first = np.where(at_once, -1, first)
+    best = None
+    for tolerance in leaving.tolerances:
+        line = sides.vote(first, rows, n / 2, depth, tolerance, max_slope, slope0=slope0)
+        if line is None:
+            continue
+        gain = line.share - line.early
+        gain -= LOOSER_COSTS * np.log2(tolerance / leaving.tolerances[0])
+        if best is None or gain > best[0]:
+            best = (gain, line)
+    return best[1] if best else None
+
+
+def _range(band: Floats, blur: int, base: Floats) -> tuple[Floats, Floats]:
+    """Return the least and the greatest step of the channels from `base` (rows or 1, c)."""
+    least = most = np.empty(0, np.float32)
+    for k in range(band.shape[2]):
+        step = sides.smooth_along(np.array(band[..., k], order="C"), blur)
+        step -= base[:, k : k + 1]
+        least, most = (np.minimum(least, step), np.maximum(most, step)) if k else (step, step)
+    return least, most
+
+
+def _differs(
+    least: Floats, most: Floats, lighter: float | None, denser: float | None
+) -> npt.NDArray[np.bool_]:
+    found = np.zeros(least.shape, bool)
     if lighter is not None:
-        found |= any_of(step < -lighter)
+        found |= least < -lighter
     if denser is not None:
-        found |= any_of(step > denser)
+        found |= most > denser
     return found
 
 
@@ -257,41 +342,48 @@ def _slopes(previous: list[Line] | None) -> tuple[float, ...]:
         return (CUT_SLOPE,) * 4
     turns = [sign * line.slope for sign, line in zip((-1, 1, 1, -1), previous, strict=True)]
     middle = float(np.median(turns))
-    return tuple(min(GATE_SLOPE + abs(turn - middle), 0.04) for turn in turns)
+    return tuple(min(GATE_SLOPE + abs(turn - middle), MOST_SLOPE) for turn in turns)
 
 
 def edges_from(
     search: Search, previous: list[Line] | None, border: Border, band: float
 ) -> list[Line | None]:
     """Return per side the best line over all tone steps. band: depth that shows the border, px."""
-    patch, blur, run, fine = search.patch, search.blur, search.run, search.fine
+    patch, blur = search.patch, search.blur
     own = [
         even_rows(patch, s, previous, border.tone, border.skip, band, max(border.tolerance, 0.04))
         for s in range(4)
     ]
-    reach = 0.3 if previous is None else 0.45
+    reach = FIRST_REACH if previous is None else NEXT_REACH
     best: list[Line | None] = [None] * 4
     quiet = search.noise / np.sqrt(blur)
     # Grey paper is as quiet as clear film, whichever way it is left.
     paper = float(border.tone.mean()) < PAPER
+    steps: dict[int, tuple[Floats, Floats]] = {}
     for number, (light, dense) in enumerate(zip(LIGHTER_STEPS, DENSER_STEPS, strict=True)):
-        if number and max(light, dense) < 6 * quiet:
+        if number and max(light, dense) < STEP_NOISE * quiet:
             break
         lighter = dense if paper else light
         denser = dense if paper or not border.lighter else max(dense, 0.06)
-        lines = departures(
-            patch, previous, own, border.tone,
-            lighter if border.lighter else None, denser if border.denser else None,
-            border.skip, blur, run, reach, _slopes(previous), fine,
-        )  # fmt: skip
+        leaving = Leaving(
+            border.tone,
+            lighter if border.lighter else None,
+            denser if border.denser else None,
+            border.skip,
+            blur,
+            search.run,
+            reach,
+            search.fine,
+        )
+        lines = departures(patch, previous, own, leaving, _slopes(previous), steps)
         for s, line in enumerate(lines):
             old = best[s]
             if line is None:
                 continue
-            better = old is None or line.share - line.early - 0.15 > old.share - old.early
+            better = old is None or line.share - line.early - WEAKER_COSTS > old.share - old.early
             if better and (old is None or line.found):
                 best[s] = line
-        if all(b is not None and b.share - b.early > 0.6 for b in best):
+        if all(b is not None and b.share - b.early > PLAIN_SHARE for b in best):
             break
     return best
 
@@ -305,22 +397,22 @@ def border_inside(
     if len(joined) < 16:
         return None
     interior = _interior(patch, lines)
-    tolerance = max(0.03, 5 * noise)
+    tolerance = max(STRAY_CLEAR, STRAY_NOISE * noise)
     tone, _ = common(joined, tolerance)
     grey = float(tone.mean())
     # Opaque borders differ by flare: a wider band of tones counts as even there.
-    if grey > 0.6:
-        tolerance = max(tolerance, 0.06 if grey < OPAQUE else 0.35)
+    if grey > HALF_OPAQUE:
+        tolerance = max(tolerance, STRAY_HALF if grey < OPAQUE else STRAY_OPAQUE)
     even = [float((most_of(np.abs(s - tone)) <= tolerance).mean()) for s in samples]
     # Film cut close to the picture keeps its border on two sides only, one across from the other.
-    paired = max(min(even[0], even[2]), min(even[1], even[3])) > 0.9
-    if not is_material(tone) or (
-        (np.sort(even)[1] < 0.55 or np.mean(even) < 0.6) and not (paired and np.mean(even) > 0.45)
-    ):
+    paired = max(min(even[0], even[2]), min(even[1], even[3])) > EVEN_PAIR
+    uneven = np.sort(even)[1] < EVEN_SECOND or np.mean(even) < EVEN_ALL
+    if not is_material(tone) or (uneven and not (paired and np.mean(even) > EVEN_WITH_PAIR)):
         return None
     # By its densest and its clearest dye: a dark blue sky is as dark as the mask on the whole.
-    lighter = float(((interior - tone).min(-1) < -0.06).mean()) > 0.08 and grey > 0.2
-    denser = float(((interior - tone).max(-1) > 0.05).mean()) > 0.08 and grey < 1.9
+    lighter = float(((interior - tone).min(-1) < -INSIDE_LIGHTER).mean()) > INSIDE_SHARE
+    denser = float(((interior - tone).max(-1) > INSIDE_DENSER).mean()) > INSIDE_SHARE
+    lighter, denser = lighter and grey > CLEAREST, denser and grey < DARKEST
     if not lighter and not denser:
         lighter, denser = grey > OPAQUE, grey <= OPAQUE
     return Border(tone, skip, lighter, denser, even, tolerance)

@@ -42,6 +42,7 @@ class Candidate:
     parts: list[Candidate] = field(default_factory=list)
     whole: Candidate | None = None
     repeated: bool = False  # whether the same view comes again on its piece
+    shadow: bool = False  # whether its piece casts one: it lies in light from above
     thin: tuple[int, ...] = ()  # sides that may be the ends of the film
     modelled: list[bool] = field(default_factory=lambda: [False] * 4)
 

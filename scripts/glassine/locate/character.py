@@ -8,6 +8,7 @@ import numpy as np
 
 from glassine.locate.view import Floats, mean_of
 
+# What has no source was set on the scenes that `tests/benchmarks/locate` draws.
 # A masked colour negative's clear base is orange: blue density above red by about 0.6
 # (C-41 D-min 0.25, 0.6, 0.85; value from memory). Half of that tells it from toned film.
 MASK_DENSITY = 0.22
@@ -36,6 +37,21 @@ DOUBTFUL_STRAY = (0.0105, 0.0145)
 TENTHS = 1.28
 # Tones denser than this hold more noise than colour.
 CLEAR_TONES = 1.6
+# A picture has tones to tell colours by where this share of it is no denser than CLEAR_TONES.
+CLEAR_SHARE = 0.02
+# Ends of the scale of tones (per cent). A mask shows in green as well: so much (density) lies green
+# above red at both ends.
+TONE_ENDS, VARIED = (1, 99), 0.05
+# Black and white negatives span about 1.5 of density, transparencies up to 3: the two are parted
+# at SPAN, and told well beyond these.
+SPAN, SPAN_PLAIN = 1.9, (1.2, 2.3)
+# Trust in what was told: by the kind or an orange mask; by the film's own border; by colours; by a
+# span of tones that is plain; where it may as well be otherwise; and of a process as a rule, in
+# doubt, and where hardly anything but black shows.
+BY_KIND, BY_MASK, BY_BORDER, BY_COLOURS, BY_SPAN, UNSURE = 0.98, 0.98, 0.95, 0.9, 0.85, 0.6
+PROCESS_PLAIN, PROCESS_DOUBTFUL, PROCESS_DARK = 0.97, 0.7, 0.6
+# How many times as far channels must stray in a picture that is nearly black all over.
+STRAY_IN_DARK = 5
 
 
 def colourfulness(v: Floats) -> float:
@@ -46,7 +62,7 @@ def colourfulness(v: Floats) -> float:
     """
     grey = v.mean(1)
     use = grey < CLEAR_TONES
-    if use.mean() < 0.02:
+    if use.mean() < CLEAR_SHARE:
         use = grey < 9
     # Points side by side on the grid: what differs between them is noise more than colour.
     beside = use[:-1] & use[1:]
@@ -72,8 +88,8 @@ def mask_of(v: Floats) -> float:
     """
     if v.shape[1] != 3:
         return 0.0
-    clear, dense = np.percentile(v, [1, 99], axis=0)
-    if min(clear[1] - clear[0], dense[1] - dense[0]) < 0.05:
+    clear, dense = np.percentile(v, TONE_ENDS, axis=0)
+    if min(clear[1] - clear[0], dense[1] - dense[0]) < VARIED:
         return 0.0
     return float(min(clear[2] - clear[0], dense[2] - dense[0]))
 
@@ -103,10 +119,11 @@ def character(picture: Floats, border: Floats | None, kind: str, dark_border: bo
         else "monochrome"
     )
     doubtful = DOUBTFUL_STRAY[0] < stray < DOUBTFUL_STRAY[1]
-    process_trust = 0.7 if doubtful and mask <= MASK_DENSITY else 0.97
-    dark = colour and float((mean_of(picture) < CLEAR_TONES).mean()) < 0.02
-    if dark and stray < 5 * COLOUR_STRAY and mask <= MASK_DENSITY:
-        process_trust = 0.6
+    sure = not doubtful or mask > MASK_DENSITY
+    process_trust = PROCESS_PLAIN if sure else PROCESS_DOUBTFUL
+    dark = colour and float((mean_of(picture) < CLEAR_TONES).mean()) < CLEAR_SHARE
+    if dark and stray < STRAY_IN_DARK * COLOUR_STRAY and mask <= MASK_DENSITY:
+        process_trust = PROCESS_DARK
     found = _polarity(picture, border, kind, dark_border, mask, process)
     return Character(*found[:2], found[2], max(process_trust, found[3]), stray)
 
@@ -121,25 +138,25 @@ def _polarity(
 ) -> tuple[str, str, float, float]:
     """Return polarity, process, and the trust in each (0: as it was)."""
     if kind in ("print", "lantern", "mounted_slide"):
-        return "positive", process, 0.98, 0.0
+        return "positive", process, BY_KIND, 0.0
     if mask > MASK_DENSITY:
-        return "negative", "colour", 0.98, 0.98
+        return "negative", "colour", BY_MASK, BY_MASK
     if border is not None and not dark_border and process == "colour":
         # Colours, a light border and no orange mask: a print on a dark board, or one of the few
         # colour negatives without a mask. A person says which.
-        return "positive", process, 0.6, 0.0
+        return "positive", process, UNSURE, 0.0
     if border is not None and not (dark_border and kind == "frame_135"):
-        return "positive" if dark_border else "negative", process, 0.95, 0.0
+        return "positive" if dark_border else "negative", process, BY_BORDER, 0.0
     # Without a border: a colour picture without an orange mask is a transparency.
     if process == "colour":
-        return "positive", process, 0.9, 0.0
-    low, high = np.percentile(picture.mean(1), [1, 99])
-    # Black and white film without any border: a negative by far most often. Negatives span
-    # about 1.5 of density, transparencies up to 3.
+        return "positive", process, BY_COLOURS, 0.0
+    low, high = np.percentile(picture.mean(1), TONE_ENDS)
+    # Black and white film without any border: a negative by far most often.
     span = float(high - low)
+    plain = span < SPAN_PLAIN[0] or span > SPAN_PLAIN[1]
     return (
-        "positive" if span > 1.9 else "negative",
+        "positive" if span > SPAN else "negative",
         process,
-        0.85 if span < 1.2 or span > 2.3 else 0.6,
+        BY_SPAN if plain else UNSURE,
         0.0,
     )

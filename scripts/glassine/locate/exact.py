@@ -10,16 +10,34 @@ from glassine.base import film
 from glassine.locate import sides, square
 from glassine.locate.border import OPEN
 from glassine.locate.candidate import Candidate
-from glassine.locate.refine import Sampler, edge, oval
+from glassine.locate.refine import Edge, Sampler, edge, oval
 from glassine.locate.shapes import ENDS, Doubles, angle_of, box_of, met, order
 
+# What has no source was set on the scenes that `tests/benchmarks/locate` draws.
 # How wide a rebate may be that a hand-cut end leaves and the reduced copy does not show.
 THIN_BORDER_MM = 1.2
 # How far (degrees) an oval mask may lie askew in its slide.
 OVAL_ASKEW = 0.2
+# An edge counts from this share of its length on; measured again closer by, it may show along so
+# much less of it.
+LEAST_SHARE, AGAIN_SHARE = 0.12, 0.8
+# Share of a side's length left out at both ends, for rounded corners: from and to.
+TRIM = (0.02, 0.15)
+# The perforations of 35 mm film are 0.68 mm from its pictures: so far (mm) is looked, well short.
+BESIDE_HOLES_MM = 0.35
+# Corners that move by more than so many times what is searched were not those of the frame.
+FAR, FAR_OVAL = 3, 4
+# The picture's own edge in a thin border: how far it may lean (slope), shares of its ends left out,
+# the least share that shows, the greatest spread (px); and how much more (degrees) than the film's
+# end it may lean against the other sides.
+THIN_LEAN, THIN_TRIM, THIN_SHARE, THIN_SPREAD_PX, THIN_WORSE_DEG = 0.03, 0.06, 0.5, 1, 0.05
+# A side leans where it is off the others' direction by so much (degrees), unless it shows along
+# nearly as much of its length as they do and lies evenly (px). Fitted anew it may lean so little
+# (slope), and must show along so much of what it did.
+LEANS_DEG, AS_PLAIN, EVEN_PX, ANEW_LEAN, ANEW_TRIM, ANEW_SHARE = 0.35, 0.8, 0.5, 0.004, 0.05, 0.5
 
 
-@dataclass
+@dataclass(frozen=True)
 class Exact:
     """Looks at the master itself. reduction: master px per px of the view; ppi: where known;
     ground_tone: of what the pieces lie on.
@@ -47,28 +65,32 @@ class Exact:
         lines: list[tuple[Doubles, Doubles]] = []
         half = self._half
         for side in range(4):
-            i, j = ENDS[side]
-            p, q = c[i], c[j]
-            length = float(np.hypot(*(q - p)))
-            trim = float(np.clip(candidate.round_px / max(length, 1), 0.02, 0.15))
-            near = half
-            if candidate.gauge == "135" and side in (sides.TOP, sides.BOTTOM) and self.ppi:
-                # The perforations are 0.68 mm away.
-                near = min(half, max(3, int(0.35 * self.ppi / film.MM_PER_INCH)))
-            sign = self._sign(candidate, side)
-            got = edge(self.sampler, p, q, near, trim, sign) if candidate.found[side] else None
-            if got is not None and got.share >= 0.12:
-                fine = min(near, max(6, half // 3))
-                again = edge(self.sampler, got.p, got.q, fine, trim, sign)
-                if again is not None and again.share >= got.share * 0.8:
-                    got = again
+            got = self._edge_of(candidate, side) if candidate.found[side] else None
             candidate.edges[side] = got
-            lines.append((got.p, got.q) if got is not None else (p, q))
+            i, j = ENDS[side]
+            lines.append((got.p, got.q) if got is not None else (c[i], c[j]))
         self._thin_borders(candidate, lines)
         self._straighten(candidate, lines, half)
         new = met(lines)
-        if np.hypot(*(new - c).T).max() <= 3 * half:
+        if np.hypot(*(new - c).T).max() <= FAR * half:
             candidate.corners = new
+
+    def _edge_of(self, candidate: Candidate, side: int) -> Edge | None:
+        """Return the edge that a side lies on, looked for again close by where it shows."""
+        i, j = ENDS[side]
+        p, q = candidate.corners[i], candidate.corners[j]
+        length = float(np.hypot(*(q - p)))
+        trim = float(np.clip(candidate.round_px / max(length, 1), *TRIM))
+        near = half = self._half
+        if candidate.gauge == "135" and side in (sides.TOP, sides.BOTTOM) and self.ppi:
+            near = min(half, max(3, int(BESIDE_HOLES_MM * self.ppi / film.MM_PER_INCH)))
+        sign = self._sign(candidate, side)
+        got = edge(self.sampler, p, q, near, trim, sign)
+        if got is None or got.share < LEAST_SHARE:
+            return got
+        again = edge(self.sampler, got.p, got.q, min(near, max(6, half // 3)), trim, sign)
+        plain = again is not None and again.share >= got.share * AGAIN_SHARE
+        return again if plain else got
 
     def _thin_borders(self, candidate: Candidate, lines: list[tuple[Doubles, Doubles]]) -> None:
         """Move sides that may be the ends of the film to the picture's own edge just inside.
@@ -88,8 +110,8 @@ class Exact:
             inward = np.array([-along[1], along[0]]) * (2 + reach / 2)
             sign = -1 if candidate.level_dark else 1
             p, q = end.p + inward, end.q + inward
-            got = edge(self.sampler, p, q, half, 0.06, sign, slope_limit=0.03)
-            if got is None or got.share < 0.5 or got.residual > 1:
+            got = edge(self.sampler, p, q, half, THIN_TRIM, sign, THIN_LEAN)
+            if got is None or got.share < THIN_SHARE or got.residual > THIN_SPREAD_PX:
                 continue
             others[side] = None
             leaning = [t for t in square.turns_of(others) if t is not None]
@@ -97,7 +119,7 @@ class Exact:
                 continue
             before, after = (square.turn_of(e.p, e.q, side) for e in (end, got))
             usual = float(np.median(leaning))
-            if abs(after - usual) < abs(before - usual) + 0.05:
+            if abs(after - usual) < abs(before - usual) + THIN_WORSE_DEG:
                 candidate.edges[side] = got
                 lines[side] = got.p, got.q
 
@@ -112,7 +134,7 @@ class Exact:
             ]
             candidate.edges = list(edges)
             new = met(lines)
-            if np.hypot(*(new - c).T).max() <= 3 * self.reduction + 3:
+            if np.hypot(*(new - c).T).max() <= FAR * self.reduction + 3:
                 candidate.corners = new
 
     def _refine_oval(self, candidate: Candidate) -> None:
@@ -123,7 +145,10 @@ class Exact:
         if found is not None:
             found = oval(self.sampler, found.box, max(6, half // 3)) or found
         candidate.oval_seen = 0.0 if found is None else found.share
-        if found is None or np.hypot(*(found.box.corners() - candidate.corners).T).max() > 4 * half:
+        if (
+            found is None
+            or np.hypot(*(found.box.corners() - candidate.corners).T).max() > FAR_OVAL * half
+        ):
             return
         angle = found.box.angle_deg
         if candidate.object_corners is not None and candidate.levels > 1:
@@ -155,17 +180,16 @@ class Exact:
         shares = [0.0 if got is None else got.share for got in candidate.edges]
         for side in range(4):
             got = candidate.edges[side]
-            if got is None or abs(turns[side] - middle) < 0.35:
+            if got is None or abs(turns[side] - middle) < LEANS_DEG:
                 continue
-            if got.share > 0.8 * float(np.median(shares)) and got.residual < 0.5:
+            if got.share > AS_PLAIN * float(np.median(shares)) and got.residual < EVEN_PX:
                 continue
             p, q = lines[side]
             length, angle = float(np.hypot(*(q - p))), np.deg2rad(middle + 90 * (side - 1))
             along = np.array([np.cos(angle), np.sin(angle)]) * length / 2
             centre = (p + q) / 2
-            again = edge(
-                self.sampler, centre - along, centre + along, half, 0.05, slope_limit=0.004
-            )
-            if again is not None and again.share > 0.5 * got.share:
+            p, q = centre - along, centre + along
+            again = edge(self.sampler, p, q, half, ANEW_TRIM, slope_limit=ANEW_LEAN)
+            if again is not None and again.share > ANEW_SHARE * got.share:
                 candidate.edges[side] = again
                 lines[side] = again.p, again.q

@@ -23,7 +23,7 @@ from glassine.locate.repeats import repeat
 from glassine.locate.shapes import order
 from glassine.locate.sides import Line
 from glassine.locate.single import Found
-from glassine.locate.straight import ridges, rows_between
+from glassine.locate.straight import Band, ridges, rows_between
 from glassine.locate.view import Floats, Patch, mean_of
 
 Doubles = npt.NDArray[np.float64]
@@ -680,10 +680,9 @@ class _Part:
         lines = [self._moved(line, k, -1) for k, line in enumerate(usual)]
         width = min(self.search.size)
         columns = round(edge.at - 2), round(max(old.at, edge.at) + ASTRAY * width)
-        found = ridges(
-            patch, side, rows_between(patch, lines, side), columns,
-            old.middle, old.slope, 0.012, -1 if border.lighter else 1,
-        )  # fmt: skip
+        rows = rows_between(patch, lines, side)
+        band = Band(side, rows, columns, old.middle, old.slope, 0.012)
+        found = ridges(patch, band, -1 if border.lighter else 1)
         plain = [
             r.line for r in found if r.share > 0.6 and r.height > 5 and r.line.at > edge.at + 2
         ]
@@ -730,7 +729,7 @@ def _part(search: Search, box: list[Line], cut: frozenset[int]) -> _Part:
     left, top, right, bottom = offsets
     v = np.ascontiguousarray(search.patch.v[top : h - bottom, left : w - right])
     light = search.patch.light[top : h - bottom, left : w - right]
-    patch = Patch(v, light, search.patch.to_view)
+    patch = Patch(v, lambda: light, search.patch.to_view)
     return _Part(replace(search, patch=patch), (left, top, right, bottom))
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Literal, cast
+from typing import Any, Literal, cast
 
 import cv2
 import numpy as np
@@ -11,6 +11,9 @@ from glassine.base import film
 from glassine.base.model import Corners, Frame, Side
 from glassine.locate import sides, weights
 from glassine.locate.candidate import Candidate
+from glassine.locate.known import Known
+from glassine.locate.measures import border_inside
+from glassine.locate.scene import Scene
 from glassine.locate.shapes import Doubles, angle_of, keystone_of, order, rectangle_of
 
 # Kinds whose polarity is taken from the kind, not from the picture.
@@ -18,44 +21,67 @@ _BY_KIND = ("print", "lantern", "mounted_slide")
 # Trust in a polarity that a film's mask or its own border shows (see `character`).
 _PLAIN = 0.95
 
-if TYPE_CHECKING:
-    from glassine.locate.finder import Finder
-
+# What has no source was set on the scenes that `tests/benchmarks/locate` draws.
 # Spread of an edge about its line, as a share of its length: that from which it counts, and that
 # which costs a whole unit.
 STRAIGHT, UNEVEN = 0.001, 0.0025
+# The least spread that counts, px, and the most units that it costs.
+UNEVEN_PX, UNEVEN_MOST = 1.5, 1.5
+# Shares of a side's length: seen along less it was not found, along less than the second it was
+# seen in part only. A side that was put where the strip's others say rests on the one across from
+# it, which must show along the third.
+NOT_FOUND, IN_PART, HELD_BY_OTHER = 0.12, 0.3, 0.4
+# A step of tone (density) this plain, dark or clear border, may be that of the film's own edge.
+PLAIN_DARK, PLAIN_CLEAR = 0.8, 0.1
+# A single frame that covers less than this share of the master.
+LITTLE = 0.1
 # How far (share, and mm at the least) a picture may be off the size that is stated: masks and worn
 # edges, nominal sizes. Common practice, no source.
 SIZE_SHARE, SIZE_MM = 0.06, 1.5
 # A sheet of 6 x 9 cm is 88.5 mm long: a piece of that height that is longer is roll film.
 LONGER_THAN_ONE = 95.0
+# How far (mm) frames on 120 film may be off their height.
+OFF_120_MM = 2.5
+# Pictures on 35 mm film (mm): whole frames and half ones, and how far either side may be off.
+ON_135_MM = ((36, 24, 0.55, 0.55), (24, 18, 0.55, 0.6))
+# Opposite sides that part by more (degrees), corners that are off square by more: no camera's.
+KEYSTONE_DEG, OFF_SQUARE_DEG = 0.9, 0.75
+# An oval that is less than so many times as long as wide may lie anyhow; seen along less than this
+# share it was seen in part.
+ROUND, OVAL_IN_PART = 1.1, 0.5
+# Trust from which on a process or a polarity is clear; from which on colours are plainly seen.
+CLEAR, PLAIN_COLOUR = 0.8, 0.9
+# A side nearer (mm, and px) to the master's edge than this lies along it.
+CUT_OFF_MM, CUT_OFF_PX = 0.4, 2
+# A frame whose middle is off by less than this share of another's height is in the same row.
+SAME_ROW = 0.5
 
 
-def judge(finder: Finder, candidate: Candidate) -> None:
-    """Note all that speaks against a candidate by itself."""
+def judge(scene: Scene, known: Known, candidate: Candidate, alone: bool) -> None:
+    """Note all that speaks against a candidate by itself. alone: whether it is the only one."""
     if not candidate.blank and not candidate.oval:
         for side in range(4):
-            _side(finder, candidate, side)
-    _shape(finder, candidate)
-    _size(finder, candidate)
+            _side(scene, candidate, side)
+    _shape(known, candidate)
+    _size(scene, known, candidate, alone)
     if candidate.hollow:
         candidate.against(
             "mask without a picture", "even all round: a mask or mount with no picture found in it"
         )
-    if _cut_off(finder, candidate):
+    if _cut_off(scene, known, candidate):
         candidate.against("cut off", "cut off by the master's edge")
     low, high = candidate.corners.min(0), candidate.corners.max(0)
-    if low.min() < -1 or (high > np.array([finder.width, finder.height]) + 1).any():
+    if low.min() < -1 or (high > np.array([scene.width, scene.height]) + 1).any():
         candidate.against("runs out of the master", "runs out of the master")
-    _statements(finder, candidate)
+    _statements(scene, candidate)
 
 
-def _side(finder: Finder, candidate: Candidate, side: int) -> None:
+def _side(scene: Scene, candidate: Candidate, side: int) -> None:
     """Note what speaks against one side."""
     name, got = sides.NAMES[side], candidate.edges[side]
     if candidate.modelled[side]:
         other = (side + 2) % 4
-        if candidate.trust_of(other) < 0.4 or candidate.modelled[other]:
+        if candidate.trust_of(other) < HELD_BY_OTHER or candidate.modelled[other]:
             candidate.against(
                 "side unseen, as on the strip",
                 f"{name} edge not seen: placed as on the other frames of the strip",
@@ -65,61 +91,60 @@ def _side(finder: Finder, candidate: Candidate, side: int) -> None:
                 "side as on the strip", f"{name} edge placed as on the other frames of the strip"
             )
         return
-    if candidate.strip and side in (0, 2) and candidate.seen[side] < 0.12:
+    if candidate.strip and side in (0, 2) and candidate.seen[side] < NOT_FOUND:
         candidate.against("side like its border", f"{name} edge hardly differs from the border")
-    if got is None or got.share < 0.12:
+    if got is None or got.share < NOT_FOUND:
         like = "dark" if candidate.level_dark else "clear"
         candidate.against(
             "side not found", f"{name} edge not found: picture as {like} as the border"
         )
-    elif got.residual > max(1.5, STRAIGHT * float(np.hypot(*(got.q - got.p)))):
+    elif got.residual > max(UNEVEN_PX, STRAIGHT * float(np.hypot(*(got.q - got.p)))):
         uneven = got.residual / float(np.hypot(*(got.q - got.p)))
-        candidate.against(
-            "side not straight", f"{name} edge is not straight", min(1.5, uneven / UNEVEN)
-        )
-    elif got.share < 0.3:
+        amount = min(UNEVEN_MOST, uneven / UNEVEN)
+        candidate.against("side not straight", f"{name} edge is not straight", amount)
+    elif got.share < IN_PART:
         candidate.against(
             "side seen in part", f"{name} edge seen along {got.share:.0%} of its length only"
         )
-    plain = 0.8 if candidate.level_dark else 0.1
-    if got is not None and got.contrast > plain and finder.border_inside(candidate, side):
+    plain = PLAIN_DARK if candidate.level_dark else PLAIN_CLEAR
+    if got is not None and got.contrast > plain and border_inside(scene.view, candidate, side):
         candidate.against(
             "side of the film",
             f"{name} edge may be that of the film: border is seen inside it",
         )
 
 
-def _size(finder: Finder, candidate: Candidate) -> None:
+def _size(scene: Scene, known: Known, candidate: Candidate, alone: bool) -> None:
     """Note what speaks against the size of a candidate."""
     area = float(cv2.contourArea(candidate.corners.astype(np.float32)))
-    if not candidate.strip and area < 0.1 * finder.width * finder.height and finder.alone:
+    if not candidate.strip and area < LITTLE * scene.width * scene.height and alone:
         candidate.against(
             "little of the master",
             "covers little of the master: there may be more picture around it",
         )
-    if finder.ppi and not candidate.strip:
-        long, short = finder.size_mm(candidate.corners)
-        if abs(short - film.FILM_120.picture_height_mm) < 2.5 and long > LONGER_THAN_ONE:
+    if known.ppi and not candidate.strip:
+        long, short = known.size_mm(candidate.corners)
+        if abs(short - film.FILM_120.picture_height_mm) < OFF_120_MM and long > LONGER_THAN_ONE:
             candidate.against(
                 "size of several on 120 film",
                 "as high as frames on 120 film: may be several side by side",
             )
-    other = _other_size(finder, candidate)
+    other = _other_size(scene, known, candidate)
     if other is not None:
         candidate.against("not the stated size", other)
     if candidate.small:
         candidate.against("smaller than pictures are", "far smaller than any known picture")
 
 
-def _other_size(finder: Finder, candidate: Candidate) -> str | None:
+def _other_size(scene: Scene, known: Known, candidate: Candidate) -> str | None:
     """Return what to say of a picture of another size than batch.yaml states, or None.
 
     Where the scale itself comes from the stated size, the proportions tell (see `stated`).
     """
-    stated = finder.facts.size_mm
-    if stated is None or not finder.ppi or candidate.blank or min(stated) <= 0:
+    stated = scene.facts.size_mm
+    if stated is None or not known.ppi or candidate.blank or min(stated) <= 0:
         return None
-    found = np.array(finder.size_mm(candidate.corners))
+    found = np.array(known.size_mm(candidate.corners))
     wanted = np.array([max(stated), min(stated)])
     if (np.abs(found - wanted) <= np.maximum(SIZE_SHARE * wanted, SIZE_MM)).all():
         return None
@@ -129,20 +154,20 @@ def _other_size(finder: Finder, candidate: Candidate) -> str | None:
     )
 
 
-def _statements(finder: Finder, candidate: Candidate) -> None:
+def _statements(scene: Scene, candidate: Candidate) -> None:
     """Note what of polarity and process is unclear, or other than batch.yaml states."""
-    facts, character = finder.facts, candidate.character
+    facts, character = scene.facts, candidate.character
     assert character is not None
-    if facts.polarity == "auto" and character.polarity_trust < 0.8 and not candidate.blank:
+    if facts.polarity == "auto" and character.polarity_trust < CLEAR and not candidate.blank:
         candidate.against("polarity unclear", "negative or positive: not clear from the picture")
-    if facts.process == "auto" and character.process_trust < 0.8 and not candidate.blank:
+    if facts.process == "auto" and character.process_trust < CLEAR and not candidate.blank:
         candidate.against("process unclear", "colour or monochrome: not clear from the picture")
-    if _not_monochrome(finder, candidate):
+    if _not_monochrome(scene, candidate):
         candidate.against(
             "process other than stated",
             "stated to be monochrome, but the negative shows colours",
         )
-    if _other_polarity(finder, candidate):
+    if _other_polarity(scene, candidate):
         stated = facts.polarity
         other = "positive" if stated == "negative" else "negative"
         candidate.against(
@@ -151,40 +176,42 @@ def _statements(finder: Finder, candidate: Candidate) -> None:
         )
 
 
-def _other_polarity(finder: Finder, candidate: Candidate) -> bool:
+def _other_polarity(scene: Scene, candidate: Candidate) -> bool:
     """Whether the film itself (its mask or its border) plainly says other than batch.yaml."""
-    found, stated = candidate.character, finder.facts.polarity
-    if found is None or candidate.blank or stated == "auto" or finder.facts.kind in _BY_KIND:
+    found, stated = candidate.character, scene.facts.polarity
+    if found is None or candidate.blank or stated == "auto" or scene.facts.kind in _BY_KIND:
         return False
     return found.polarity != stated and found.polarity_trust >= _PLAIN
 
 
-def _not_monochrome(finder: Finder, candidate: Candidate) -> bool:
+def _not_monochrome(scene: Scene, candidate: Candidate) -> bool:
     """Whether a negative that is stated to be monochrome is plainly none; positives are looked at
     when their tone is set."""
     found = candidate.character
-    if found is None or candidate.blank or finder.facts.process != "monochrome":
+    if found is None or candidate.blank or scene.facts.process != "monochrome":
         return False
-    polarity = finder.facts.polarity if finder.facts.polarity != "auto" else found.polarity
-    return polarity == "negative" and found.process == "colour" and found.process_trust >= 0.9
+    polarity = scene.facts.polarity if scene.facts.polarity != "auto" else found.polarity
+    return (
+        polarity == "negative" and found.process == "colour" and found.process_trust >= PLAIN_COLOUR
+    )
 
 
-def _cut_off(finder: Finder, candidate: Candidate) -> bool:
+def _cut_off(scene: Scene, known: Known, candidate: Candidate) -> bool:
     """Whether a frame of a strip has a side along the master's own edge."""
     if not candidate.strip:
         return False
-    near = 0.4 * (finder.ppi or 0) / film.MM_PER_INCH + 2
-    far = np.array([finder.width, finder.height]) - near
+    near = CUT_OFF_MM * (known.ppi or 0) / film.MM_PER_INCH + CUT_OFF_PX
+    far = np.array([scene.width, scene.height]) - near
     c = candidate.corners
     sides_of = [c[[k, (k + 1) % 4]] for k in range(4)]
     return any(((side < near).all(0) | (side > far).all(0)).any() for side in sides_of)
 
 
-def _shape(finder: Finder, candidate: Candidate) -> None:
+def _shape(known: Known, candidate: Candidate) -> None:
     """Note what speaks against the shape: sides, corners, a size that no camera gives."""
     if candidate.oval:
-        _oval(finder, candidate)
-    if keystone_of(candidate.corners) > 0.9:
+        _oval(known, candidate)
+    if keystone_of(candidate.corners) > KEYSTONE_DEG:
         candidate.against("sides not parallel", "opposite sides are not parallel")
     if candidate.blank or candidate.oval:
         return
@@ -195,26 +222,28 @@ def _shape(finder: Finder, candidate: Candidate) -> None:
         turns.append(
             abs(90 - np.degrees(np.arccos(np.clip(a @ b / np.hypot(*a) / np.hypot(*b), -1, 1))))
         )
-    if max(turns) > 0.75:
+    if max(turns) > OFF_SQUARE_DEG:
         candidate.against(
             "corners not square", f"corners are up to {max(turns):.1f} degrees off square"
         )
-    if candidate.gauge == "135" and finder.ppi_source == "perforations":
-        long, short = finder.size_mm(c)
-        whole = abs(long - 36) < 0.55 and abs(short - 24) < 0.55
-        half = abs(long - 24) < 0.55 and abs(short - 18) < 0.6
-        if not whole and not half:
+    if candidate.gauge == "135" and known.by_perforations:
+        long, short = known.size_mm(c)
+        usual = any(
+            abs(long - length) < off_long and abs(short - width) < off_short
+            for length, width, off_long, off_short in ON_135_MM
+        )
+        if not usual:
             candidate.against(
                 "no size on 35 mm film",
                 f"{long:.1f} x {short:.1f} mm is no usual size of a picture on 35 mm film",
             )
 
 
-def _oval(finder: Finder, candidate: Candidate) -> None:
-    u, v = finder.size_mm(candidate.corners)
-    if candidate.levels == 1 and u < 1.1 * v:
+def _oval(known: Known, candidate: Candidate) -> None:
+    u, v = known.size_mm(candidate.corners)
+    if candidate.levels == 1 and u < ROUND * v:
         candidate.against("oval lies anyhow", "round opening: nothing shows how the slide lies")
-    if candidate.oval_seen < 0.5:
+    if candidate.oval_seen < OVAL_IN_PART:
         candidate.against(
             "oval seen in part",
             f"edge of the oval seen along {candidate.oval_seen:.0%} of its length only",
@@ -225,12 +254,12 @@ def corners_of(c: Doubles) -> Corners:
     return cast(Corners, tuple((float(x), float(y)) for x, y in c))
 
 
-def frame_of(finder: Finder, candidate: Candidate, index: int) -> Frame:
-    facts = finder.facts
+def frame_of(scene: Scene, candidate: Candidate, index: int) -> Frame:
+    facts = scene.facts
     corners = order(candidate.corners)
     shift = int(np.argmin(np.hypot(*(candidate.corners - corners[0]).T)))
     keystone = keystone_of(corners)
-    if finder.settings["fit"] == "rectangle":
+    if scene.settings.fit == "rectangle":
         corners = rectangle_of(corners)
     made = []
     for k, name in enumerate(sides.NAMES):
@@ -240,9 +269,7 @@ def frame_of(finder: Finder, candidate: Candidate, index: int) -> Frame:
         )
     assert candidate.character is not None
     confidence = weights.confidence(candidate.evidence)
-    state: Literal["ok", "review"] = (
-        "ok" if confidence >= finder.settings["review_below"] else "review"
-    )
+    state: Literal["ok", "review"] = "ok" if confidence >= scene.settings.review_below else "review"
     reasons = tuple(dict.fromkeys(e.words for e in candidate.evidence if e.words))
     return Frame(
         index=index,
@@ -272,7 +299,7 @@ def reading_order(candidates: list[Candidate]) -> list[Candidate]:
         first = rest[0]
         height = float(np.ptp(first.corners[:, 1]))
         level = float(first.corners[:, 1].mean())
-        row = [c for c in rest if abs(float(c.corners[:, 1].mean()) - level) < 0.5 * height]
+        row = [c for c in rest if abs(float(c.corners[:, 1].mean()) - level) < SAME_ROW * height]
         out.extend(sorted(row, key=lambda c: float(c.corners[:, 0].mean())))
         rest = [c for c in rest if all(c is not r for r in row)]
     return out

@@ -21,6 +21,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from glassine.base import processor
 from glassine.locate.shapes import Doubles
 from glassine.locate.view import Floats, Mask, View, tone
 
@@ -76,9 +77,10 @@ def scores_of(tones: npt.NDArray[np.uint16]) -> Floats:
     h, w = tones.shape[:2]
     below, right = -h % MULTIPLE, -w % MULTIPLE
     padded = cv2.copyMakeBorder(tones, 0, below, 0, right, cv2.BORDER_REPLICATE)
-    net: Any = cv2.dnn.readNetFromONNX(_file())
-    net.setInput(np.ascontiguousarray(padded.transpose(2, 0, 1)[None], dtype=np.float32))
-    out = np.asarray(net.forward(), np.float32)[0, :, :h, :w]
+    with processor.whole_numbers():
+        net: Any = cv2.dnn.readNetFromONNX(_file())
+        net.setInput(np.ascontiguousarray(padded.transpose(2, 0, 1)[None], dtype=np.float32))
+        out = np.asarray(net.forward(), np.float32)[0, :, :h, :w]
     return np.asarray(out / np.float32(UNIT))
 
 

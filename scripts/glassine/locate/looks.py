@@ -2,122 +2,104 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any, cast
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from glassine.base.model import Facts, Frame, MasterGeometry, MasterPiece
-from glassine.locate import scale, weights
-from glassine.locate.candidate import Candidate
+from glassine.locate import finder, kinds, scale, weights
 from glassine.locate.encoding import linear_table
-from glassine.locate.finder import Finder
+from glassine.locate.finder import ExactLook, RoughLook
 from glassine.locate.judge import corners_of, frame_of, judge, reading_order
-from glassine.locate.kinds import against, characters
 from glassine.locate.refine import Region
 from glassine.locate.scale import Doubt, Scale
+from glassine.locate.scene import Master, Scene, Settings
 from glassine.locate.unexplained import beside_words, examine
-from glassine.locate.view import Floats
 
 
-@dataclass
-class Look:
-    """What one look found: `rough` in the reduced copy, `found` at full resolution, then judged."""
-
-    finder: Finder
-    rough: list[Candidate]
-    found: list[Candidate] | None = None
-    kind: str = "auto"
-    judged: bool = False
-
-    @property
-    def scale(self) -> Scale | None:
-        """Return the scale that was looked by."""
-        finder = self.finder
-        if finder.ppi is None or finder.ppi_source is None:
-            return None
-        return Scale(finder.ppi, cast(Any, finder.ppi_source))
-
-    def edges(self) -> list[Candidate]:
-        """Return the frames with their edges measured, which is done once."""
-        if self.found is None:
-            self.found, self.kind = self.finder.exactly(self.rough)
-        return self.found
-
-    def judge(self) -> list[Candidate]:
-        """Return the frames in reading order, with character, confidence and reasons."""
-        if self.judged:
-            return self.edges()
-        found = self.edges()
-        for candidate, made in zip(found, characters(self.finder, found, self.kind), strict=True):
-            candidate.character = made
-            judge(self.finder, candidate)
-        self.found, self.judged = reading_order(found), True
-        return self.found
-
-    def seen(self) -> Scale | None:
-        """Return the scale by what was measured, or by a size that a person stated."""
-        finder = self.finder
-        if finder.seen is not None:
-            return finder.seen
-        kind = finder.kind
-        by_size = scale.by_stated_size(finder.facts, self.rough)
-        mounted = self.like_a_mount() if kind == "mounted_slide" else None
-        return by_size or mounted or scale.by_stated_kind(self.rough, kind)
-
-    def like_a_mount(self) -> Scale | None:
-        """Return the scale if this is a mounted slide, as its shape says: some lantern slides
-        have the same shape.
-        """
-        return scale.by_mount(self.rough, self.finder.kind)
-
-    def frames(self) -> tuple[Frame, ...]:
-        return tuple(frame_of(self.finder, c, k + 1) for k, c in enumerate(self.judge()))
-
-    def trust(self) -> float:
-        return min((weights.confidence(c.evidence) for c in self.judge()), default=0.0)
+@dataclass(frozen=True)
+class JudgedLook(ExactLook):
+    """The frames in reading order, with character and what speaks against each."""
 
 
-def _look(base: Finder, by: Scale | None) -> Look:
-    finder = base.at(by)
-    return Look(finder, finder.roughly())
+def _judged(scene: Scene, look: ExactLook) -> JudgedLook:
+    """Judge the frames of a look by themselves, once."""
+    if isinstance(look, JudgedLook):
+        return look
+    made = kinds.characters(scene, look.known, look.frames, look.kind)
+    alone = len(look.frames) == 1
+    for candidate, character in zip(look.frames, made, strict=True):
+        candidate.character = character
+        judge(scene, look.known, candidate, alone)
+    return JudgedLook(reading_order(look.frames), look.known, look.kind)
 
 
-def settled(base: Finder, tag: float | None) -> tuple[Look, list[Doubt]]:
-    """Return the look that holds, and what is in doubt about it."""
-    long_px = float(max(base.width, base.height))
+def _frames_of(scene: Scene, look: JudgedLook) -> tuple[Frame, ...]:
+    return tuple(frame_of(scene, c, k + 1) for k, c in enumerate(look.frames))
+
+
+def _trust(look: JudgedLook) -> float:
+    return min((weights.confidence(c.evidence) for c in look.frames), default=0.0)
+
+
+def _seen(scene: Scene, look: RoughLook) -> Scale | None:
+    """Return the scale by what was measured, or by a size that a person stated."""
+    if look.known.seen is not None:
+        return look.known.seen
+    by_size = scale.by_stated_size(scene.facts, look.frames)
+    mounted = _like_a_mount(scene, look) if scene.kind == "mounted_slide" else None
+    return by_size or mounted or scale.by_stated_kind(look.frames, scene.kind)
+
+
+def _like_a_mount(scene: Scene, look: RoughLook) -> Scale | None:
+    """Return the scale if this is a mounted slide, as its shape says: some lantern slides have
+    the same shape.
+    """
+    return scale.by_mount(look.frames, scene.kind)
+
+
+def settled(scene: Scene, tag: float | None) -> tuple[ExactLook, list[Doubt]]:
+    """Return the look that holds, and what is in doubt about it.
+
+    tag: pixels per inch as the file says, or None.
+    """
+    long_px = float(max(scene.width, scene.height))
     said: list[Scale] = []
     doubts: list[Doubt] = []
-    for each in scale.hints_of(base.facts, tag):
+    for each in scale.hints_of(scene.facts, tag):
         if scale.plausible(each, long_px):
             said.append(each)
         elif each.source == "batch":
             doubts.append(Doubt(scale.implausible(each, long_px)))
         else:
             doubts.append(Doubt(note=scale.implausible(each, long_px)))
-    look, more = _weighed(base, said)
-    if not said and look.finder.ppi is None:
+    look, more = _weighed(scene, said)
+    if not said and look.known.scale is None:
         # A number that cannot be, and nothing in its place: a person states the right one.
         doubts = [each if each.reason else Doubt(each.note, "scale unusable") for each in doubts]
     return look, doubts + more
 
 
-def _weighed(base: Finder, said: list[Scale]) -> tuple[Look, list[Doubt]]:
+def _weighed(scene: Scene, said: list[Scale]) -> tuple[ExactLook, list[Doubt]]:
     first = said[0] if said else None
-    look = _look(base, first)
-    seen = look.seen()
+    rough = finder.roughly(scene, first)
+    seen = _seen(scene, rough)
     if seen is not None:
-        return _measured(base, look, seen, said)
+        return _measured(scene, rough, seen, said)
     if first is None:
-        return look, [Doubt(note=UNKNOWN if look.like_a_mount() is None else UNKNOWN_MOUNT)]
-    if _confirmed(look):
-        return look, _beside(first, said)
-    bare = _look(base, None)
-    seen = bare.seen() or bare.like_a_mount()
+        mount = _like_a_mount(scene, rough)
+        doubt = Doubt(note=UNKNOWN if mount is None else UNKNOWN_MOUNT)
+        return finder.exactly(scene, rough), [doubt]
+    look = finder.exactly(scene, rough)
+    if _is_confirmed(scene, look):
+        return _sure(look), _beside(first, said)
+    bare = finder.roughly(scene, None)
+    seen = _seen(scene, bare) or _like_a_mount(scene, bare)
     if seen is not None:
-        return _measured(base, look, seen, said)
-    return _unconfirmed(base, look, bare, said)
+        return _measured(scene, look, seen, said)
+    return _unconfirmed(scene, look, bare, said)
 
 
 UNKNOWN = "nothing states or shows the resolution: sizes in mm are not known"
@@ -128,31 +110,37 @@ GUESSED = (
 UNKNOWN_MOUNT = f"{UNKNOWN}, nor whether this is a mounted or a lantern slide"
 
 
-def _measured(base: Finder, look: Look, seen: Scale, said: list[Scale]) -> tuple[Look, list[Doubt]]:
+def _measured(
+    scene: Scene, look: RoughLook, seen: Scale, said: list[Scale]
+) -> tuple[ExactLook, list[Doubt]]:
     """Return the look by a scale that was measured; what is said against it is for review."""
     if not said or not scale.agree(said[0], seen):
-        look = _look(base, seen)
-        again = look.finder.seen
+        look = finder.roughly(scene, seen)
+        again = look.known.seen
         if again is not None and again.source == "perforations":
             seen = again
-    look.finder.sure = True
+    exact = _sure(look if isinstance(look, ExactLook) else finder.exactly(scene, look))
     if not said:
         # By its shape alone any piece with a band across it may be film of that width.
-        guessed = seen.source == "film width" and base.kind == "auto"
-        return look, [Doubt(GUESSED, "roll film by its shape")] if guessed else []
+        guessed = seen.source == "film width" and scene.kind == "auto"
+        return exact, [Doubt(GUESSED, "roll film by its shape")] if guessed else []
     if not scale.agree(said[0], seen):
-        return look, [Doubt(scale.contradicts(said[0], seen))]
-    return look, _beside(said[0], said)
+        return exact, [Doubt(scale.contradicts(said[0], seen))]
+    return exact, _beside(said[0], said)
 
 
-def _confirmed(look: Look) -> bool:
-    found = look.edges()
-    by, finder = look.scale, look.finder
+def _sure(look: ExactLook) -> ExactLook:
+    """Return the look with its scale as more than a hint."""
+    return replace(look, known=replace(look.known, sure=True))
+
+
+def _is_confirmed(scene: Scene, look: ExactLook) -> bool:
+    """Whether the pieces have sizes that such pieces have, by the scale that was looked by."""
+    by, opening = look.known.scale, scene.opening
     if by is None:
         return False
-    held = np.array(finder.opening) * finder.reduction
-    finder.sure = scale.confirmed(by, found, look.kind, held)
-    return finder.sure
+    held = (0.0, 0.0) if opening is None else (opening.width, opening.height)
+    return scale.confirmed(by, look.frames, look.kind, np.array(held) * scene.reduction)
 
 
 def _beside(used: Scale, said: list[Scale]) -> list[Doubt]:
@@ -165,51 +153,89 @@ def _beside(used: Scale, said: list[Scale]) -> list[Doubt]:
 
 
 def _unconfirmed(
-    base: Finder, look: Look, bare: Look, said: list[Scale]
-) -> tuple[Look, list[Doubt]]:
-    """Return which look to keep where nothing measured stands behind the scale."""
+    scene: Scene, look: ExactLook, bare: RoughLook, said: list[Scale]
+) -> tuple[ExactLook, list[Doubt]]:
+    """Return which look to keep where nothing measured stands behind the scale.
+
+    look: by the first of what is said; bare: by no scale.
+    """
     first = said[0]
     for other in said[1:]:
-        if scale.apart(other, first) > scale.SAID_TWICE and _confirmed(_look(base, other)):
+        if scale.apart(other, first) > scale.SAID_TWICE and _confirms(scene, other):
             reason = (
                 f"{first.words()} gives no size that such pieces have, "
                 f"{other.words()} does: one of both is wrong"
             )
             return look, [Doubt(reason)]
     doubts = [Doubt(note=scale.unconfirmed(first)), *_beside(first, said)]
-    if not scale.same_frames(look.frames(), bare.frames()):
-        better = max(look, bare, key=Look.trust)
+    with_scale = _judged(scene, look)
+    without = _judged(scene, finder.exactly(scene, bare))
+    if not scale.same_frames(_frames_of(scene, with_scale), _frames_of(scene, without)):
+        better = max(with_scale, without, key=_trust)
         reason = f"the frames rest on {first.words()}, which nothing on the master confirms"
         return better, [*doubts, Doubt(reason)]
-    if look.kind != bare.kind and first.source == "tag":
+    if look.kind != without.kind and first.source == "tag":
         reason = (
             f"the kind ({look.kind}) rests on {first.words()}, which nothing on the master confirms"
         )
-        return look, [*doubts, Doubt(reason, "kind by an unsure scale")]
-    return look, doubts
+        return with_scale, [*doubts, Doubt(reason, "kind by an unsure scale")]
+    return with_scale, doubts
 
 
-def _doubted(look: Look, doubts: list[Doubt]) -> None:
+def _confirms(scene: Scene, by: Scale) -> bool:
+    """Whether the pieces have sizes that such pieces have, by this scale."""
+    return _is_confirmed(scene, finder.exactly(scene, finder.roughly(scene, by)))
+
+
+def _doubted(look: JudgedLook, doubts: list[Doubt]) -> None:
     """Lower the confidence of all frames by what is in doubt of the whole master, and say why."""
-    for candidate in look.judge():
+    for candidate in look.frames:
         for doubt in doubts:
             if doubt.reason is not None:
                 candidate.against(doubt.feature, doubt.reason)
 
 
 def explained(
-    base: Finder, ppi_hint: float | None
-) -> tuple[Look, list[Doubt], tuple[MasterPiece, ...]]:
+    scene: Scene, ppi_hint: float | None
+) -> tuple[JudgedLook, list[Doubt], tuple[MasterPiece, ...]]:
     """Return the look that holds, its frames with all that speaks against them; what is in doubt
     of the whole master; and all that lies on it.
     """
-    look, doubts = settled(base, ppi_hint)
-    look.edges()
-    kind_doubt = against(base, look.found or [], look.finder)
+    settled_look, doubts = settled(scene, ppi_hint)
+    kind_doubt = kinds.against(scene, settled_look.known, settled_look.frames)
     if kind_doubt is not None:
         doubts.append(Doubt(kind_doubt, "kind in doubt"))
+    look = _judged(scene, settled_look)
     _doubted(look, doubts)
-    return look, doubts, examine(look.finder, look.judge())
+    return look, doubts, examine(scene, look.known, look.frames)
+
+
+def geometry_of(
+    master: Master, facts: Facts, ppi_hint: float | None, settings: dict[str, Any]
+) -> MasterGeometry:
+    """Return the frames of one master, its path left empty.
+
+    ppi_hint: pixels per inch as the file says, or None. settings: of this step, by their names.
+    """
+    scene = Scene.of(master, facts, Settings.of(settings))
+    look, doubts, pieces = explained(scene, ppi_hint)
+    frames, known = _frames_of(scene, look), look.known
+    notes = tuple(doubt.note for doubt in doubts if doubt.note)
+    notes += beside_words(pieces) + (() if frames else ("no frame found",))
+    outline = known.object_corners
+    return MasterGeometry(
+        path="",
+        width=scene.width,
+        height=scene.height,
+        ppi=known.ppi,
+        ppi_source=None if known.scale is None else known.scale.source,
+        frames=frames,
+        kind=look.kind,
+        base_regions=tuple(corners_of(q) for q in known.base_regions),
+        object_corners=None if outline is None else corners_of(outline),
+        notes=notes,
+        pieces=pieces,
+    )
 
 
 def locate_array(
@@ -221,40 +247,15 @@ def locate_array(
     settings: dict[str, Any] | None = None,
     *,
     size: tuple[int, int] | None = None,
-    table: Floats | None = None,
-    path: str = "",
 ) -> MasterGeometry:
-    """Return the frames of one master.
+    """Return the frames of one master by its pixels (see `Master`) in the encoding of its facts.
 
-    reduced: (h, w) or (h, w, 3) uint8/uint16, the master shrunk by `reduction` (master px per
-    px; each value the mean of its block). region(left, top, width, height): master pixels, same
-    type and encoding. ppi_hint: pixels per inch as the file says, or None. table: linear light
-    of 16-bit codes (default: from facts.encoding). size: (width, height) of the master, default
-    reduced size x reduction.
+    size: (width, height) of the master, default reduced size x reduction.
     """
     width, height = size or (
         round(reduced.shape[1] * reduction),
         round(reduced.shape[0] * reduction),
     )
-    if table is None:
-        table = linear_table(facts.encoding)
-    base = Finder(reduced, reduction, region, facts, settings or {}, width, height, table)
-    look, doubts, pieces = explained(base, ppi_hint)
-    finder, frames = look.finder, look.frames()
-    notes = tuple(doubt.note for doubt in doubts if doubt.note)
-    notes += beside_words(pieces) + (() if frames else ("no frame found",))
-    return MasterGeometry(
-        path=path,
-        width=width,
-        height=height,
-        ppi=finder.ppi,
-        ppi_source=cast(Any, finder.ppi_source),
-        frames=frames,
-        kind=look.kind,
-        base_regions=tuple(corners_of(q) for q in finder.base_regions),
-        object_corners=corners_of(finder.object_corners)
-        if finder.object_corners is not None
-        else None,
-        notes=notes,
-        pieces=pieces,
-    )
+    table = linear_table(facts.encoding)
+    master = Master(reduced, reduction, region, width, height, table)
+    return geometry_of(master, facts, ppi_hint, settings or {})

@@ -11,7 +11,7 @@ import numpy as np
 
 from glassine.locate import sides
 from glassine.locate.sides import Line
-from glassine.locate.straight import ridges, rows_between
+from glassine.locate.straight import Band, ridges, rows_between
 from glassine.locate.view import Mask, Patch, area_px, off_from
 
 # Least share of a side's length along which the picture must differ right from its edge on.
@@ -60,10 +60,8 @@ def _sharpened(patch: Patch, lines: list[Line], side: int) -> Line:
     """Return a line moved from the rim of smoothed areas to the step that is nearest to it."""
     line = lines[side]
     columns = round(line.at - 3), round(line.at + 2 * area_px(patch.v.shape))
-    near = ridges(
-        patch, side, rows_between(patch, lines, side), columns,
-        line.middle, line.slope, 0.004, 0,
-    )  # fmt: skip
+    rows = rows_between(patch, lines, side)
+    near = ridges(patch, Band(side, rows, columns, line.middle, line.slope, 0.004), 0)
     if not near:
         return line
     best = near[0].line

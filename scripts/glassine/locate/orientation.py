@@ -58,7 +58,8 @@ def suggestions(
     ]
     if geometry.kind == "sheet" and geometry.object_corners is not None:
         scale = preview.shape[1] / geometry.width
-        grey = preview.mean(axis=2).astype(np.float32)
+        total = preview[..., 0].astype(np.uint16) + preview[..., 1] + preview[..., 2]
+        grey = np.asarray(total / 3.0, np.float32)
         toward = emulsion_toward(grey, np.array(geometry.object_corners, np.float64) * scale)
         if toward is not None and (toward != mirrored_file) != mirrored:
             found.append(NOTCH_TOWARD if toward != mirrored_file else NOTCH_AWAY)

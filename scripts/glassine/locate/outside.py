@@ -23,6 +23,8 @@ TakenFor = Literal["frame", "strip", "mount", "label", "ruler", "target", "unexp
 
 # The master is looked at in a copy with this long side (px).
 LONG_PX = 500
+# A ground lighter than this may be a lamp.
+LAMP = 0.12
 # Around a frame so much (share of its short side) belongs to its edge.
 RIM = 0.03
 # Between frames of a strip, and beyond its last, so much (share of a frame's length) is rebate.
@@ -70,7 +72,9 @@ class Small:
         if layout.ground == "dark":
             away = any_of(level - v > 0.25)
         else:
-            away = any_of(np.abs(v - level) > max(0.03, 6 * view.noise))
+            # Nothing outshines a lamp; on paper or a board things may be lighter.
+            off = v - level if layout.tone < LAMP else np.abs(v - level)
+            away = any_of(off > max(0.03, 6 * view.noise))
         return cls(v, mean_of(v), np.asarray(away), factor, view.noise)
 
     def drawn(self, shapes: list[Doubles]) -> Mask:

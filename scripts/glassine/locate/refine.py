@@ -10,7 +10,33 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine.locate.encoding import linear
-from glassine.locate.view import Floats, tone
+from glassine.locate.profiles import crossings_in, trimmed
+from glassine.locate.view import Floats
+
+# What has no source was set on the scenes that `tests/benchmarks/locate` draws.
+# Places along an edge where it is measured, and the share of them where it must show at the least.
+PLACES, LEAST_SHARE = 48, 0.12
+# Cuts along a side are read together where they share rows, up to so many px.
+MOST_AT_ONCE_PX = 1_500_000
+# A side shorter than this (px) gives no edge.
+SHORTEST_PX = 20
+# Pixels of a profile beyond what is searched: both levels of a blurred step lie in them.
+BEYOND_PX = 11
+# A step of more than this (density) is as plain as can be.
+PLAIN_STEP = 0.5
+# The biweight's end in robust standard deviations: 4.685 has 95 % efficiency for normal errors
+# (Tukey; value from memory), a little less leaves out more.
+OFF_LINE = 4.5
+# No edge is known to lie more evenly than this, px.
+FINEST_PX = 0.03
+# How far (px) off a line its steps may be when it is voted for: what is searched by so much, from
+# and to. No fewer steps than this make a line.
+VOTE_PART, VOTE_PX, LEAST_STEPS = 5, (1.0, 4.0), 5
+# Of the places round an oval one in so many must show its edge, and one in so many lie on the
+# ellipse.
+OVAL_SEEN, OVAL_ON = 3, 4
+# What leaning as far as may be costs a line (share of its votes).
+LEANING_COSTS = 0.1
 
 Region = Callable[[int, int, int, int], npt.NDArray[np.generic]]
 Doubles = npt.NDArray[np.float64]
@@ -67,6 +93,24 @@ class Oval:
     angle_error_deg: float
 
 
+@dataclass
+class _Kept:
+    """Pixels of the master from (left, top) on."""
+
+    left: int
+    top: int
+    pixels: npt.NDArray[np.generic]
+
+    def holds(self, left: int, top: int, right: int, bottom: int) -> bool:
+        height, width = self.pixels.shape[:2]
+        across = self.left <= left and right <= self.left + width
+        return across and self.top <= top and bottom <= self.top + height
+
+    def region(self, left: int, top: int, width: int, height: int) -> npt.NDArray[np.generic]:
+        x, y = left - self.left, top - self.top
+        return self.pixels[y : y + height, x : x + width]
+
+
 class Sampler:
     """Small straightened cuts of a master in linear light, fetched where they are needed."""
 
@@ -74,102 +118,109 @@ class Sampler:
         self, region: Region, width: int, height: int, table: Floats, white: float
     ) -> None:
         self.region, self.width, self.height = region, width, height
-        self.table, self.white = table, white
+        self.scaled = table / np.float32(white)
+        # The last area that was read: an edge is looked for a second time near where it was seen.
+        self._kept = _Kept(0, 0, np.empty((0, 0), np.uint16))
 
     def cut(
         self, origin: Doubles, along: Doubles, across: Doubles, length: int, half: int
     ) -> Floats | None:
-        """Return (length, 2 half, c): rows step `along` from origin, columns `across`, 1 px each.
+        """Return the cut at one origin, see `cuts`."""
+        return self.cuts(origin[None], along, across, length, half)[0]
+
+    def cuts(
+        self, origins: Doubles, along: Doubles, across: Doubles, length: int, half: int
+    ) -> list[Floats | None]:
+        """Return (length, 2 half, c) for each origin: rows step `along`, columns `across`, 1 px.
 
         Column k is at (k + 0.5 - half) from the origin's line; outside the master the last
         pixel repeats; None where the cut lies outside altogether.
         """
-        r = np.arange(length) + 0.5 - length / 2
-        c = np.arange(2 * half) + 0.5 - half
-        x = origin[0] + r[:, None] * along[0] + c[None] * across[0]
-        y = origin[1] + r[:, None] * along[1] + c[None] * across[1]
-        left, top = int(np.floor(x.min())) - 2, int(np.floor(y.min())) - 2
-        right, bottom = int(np.ceil(x.max())) + 2, int(np.ceil(y.max())) + 2
-        left, top = max(left, 0), max(top, 0)
-        right, bottom = min(right, self.width), min(bottom, self.height)
-        if right - left < 2 or bottom - top < 2:
-            return None
-        pixels = linear(np.asarray(self.region(left, top, right - left, bottom - top)), self.table)
+        r = (np.arange(length) + 0.5 - length / 2)[None, :, None]
+        c = (np.arange(2 * half) + 0.5 - half)[None, None]
+        x = origins[:, 0, None, None] + r * along[0] + c * across[0]
+        y = origins[:, 1, None, None] + r * along[1] + c * across[1]
+        box = np.stack(
+            [
+                np.maximum(np.floor(x.min((1, 2))) - 2, 0),
+                np.maximum(np.floor(y.min((1, 2))) - 2, 0),
+                np.minimum(np.ceil(x.max((1, 2))) + 2, self.width),
+                np.minimum(np.ceil(y.max((1, 2))) + 2, self.height),
+            ],
+            axis=1,
+        ).astype(int)
+        seen = (box[:, 2:] - box[:, :2]).min(1) >= 2
+        fetch = self._fetching(box[seen])
+        return [
+            self._straightened(fetch, x[k], y[k], *box[k].tolist()) if seen[k] else None
+            for k in range(len(box))
+        ]
+
+    def _fetching(self, boxes: npt.NDArray[np.int64]) -> Region:
+        """Return what fetches boxes (left, top, right, bottom): in one go where they share rows."""
+        if len(boxes) < 2:
+            return self.region
+        left, top = boxes[:, :2].min(0).tolist()
+        right, bottom = boxes[:, 2:].max(0).tolist()
+        if not self._kept.holds(left, top, right, bottom):
+            rows = int((boxes[:, 3] - boxes[:, 1]).sum())
+            if bottom - top > rows or (right - left) * (bottom - top) > MOST_AT_ONCE_PX:
+                return self.region
+            pixels = np.asarray(self.region(left, top, right - left, bottom - top))
+            self._kept = _Kept(left, top, pixels)
+        return self._kept.region
+
+    def _straightened(
+        self, fetch: Region, x: Doubles, y: Doubles, left: int, top: int, right: int, bottom: int
+    ) -> Floats:
+        light = linear(np.asarray(fetch(left, top, right - left, bottom - top)), self.scaled)
         out = cv2.remap(
-            pixels / np.float32(self.white),
+            light,
             (x - left - 0.5).astype(np.float32),
             (y - top - 0.5).astype(np.float32),
             cv2.INTER_LINEAR,
             borderMode=cv2.BORDER_REPLICATE,
         )
-        return np.asarray(out.reshape(length, 2 * half, -1))
+        return np.asarray(out.reshape(*x.shape, -1))
 
 
 def crossing_in(
     profile: Floats, expected: float, reach: float, sign: int = 0
 ) -> tuple[float, float] | None:
-    """Return (position, step in tone) of the edge nearest `expected` in a (n, c) profile.
+    """Return (position, step in tone) of the edge in one (n, c) profile, see `crossings_in`."""
+    return crossings_in(profile[None], expected, reach, sign)[0]
 
-    sign: +1 where only rising tone counts, -1 falling, 0 both.
 
-    Position in px from the profile's outer corner. The edge is where linear light crosses
-    half way between the levels on both sides: with a symmetric point spread that is the true
-    place whatever the blur, which is not so for density.
+@dataclass(frozen=True)
+class _Segment:
+    """From one point to another, clockwise around the frame, so that inside is to its right."""
+
+    start: Doubles
+    along: Doubles
+    inward: Doubles
+    length: float
+
+    @classmethod
+    def between(cls, p: Doubles, q: Doubles) -> _Segment:
+        length = float(np.hypot(*(q - p)))
+        along = (q - p) / max(length, 1e-9)
+        return cls(p, along, np.array([-along[1], along[0]]), length)
+
+
+@dataclass(frozen=True)
+class _Steps:
+    """Where steps of tone stand along a segment, (n,) each. at: place from its middle; off: how far
+    inward, px; step: in tone (density).
     """
-    n = len(profile)
-    t = tone(profile)
-    change = np.diff(t, axis=0).reshape(n - 1, 1, -1)
-    gradient = cv2.GaussianBlur(change, (1, 5), 1.0).reshape(n - 1, -1)
-    gradient = np.maximum(sign * gradient, 0) if sign else np.abs(gradient)
-    strength = np.sqrt((gradient**2).sum(1))
-    place = np.arange(1, n)
-    weight = np.exp(-0.5 * ((place - expected) / reach) ** 2)
-    at = int((strength * weight).argmax())
-    if at < 3 or at > n - 5:
-        return None
-    k = int(gradient[at].argmax())
-    p = profile[:, k].astype(np.float64)
-    centre = at + 1
-    left = centre - _rest(strength[: at + 1][::-1])
-    right = centre + _rest(strength[at:])
-    if left < 1 or right > n - 2:
-        return None
-    low = float(np.median(p[max(0, left - 2) : left + 1]))
-    high = float(np.median(p[right - 1 : right + 2]))
-    if sign:
-        # Past a narrow border another step may begin, the other way: the border's own level is
-        # the last one before it.
-        back = -sign * change[:, 0, k]
-        if back[max(0, left - 2) : left + 1].max() > 0.3 * strength[at]:
-            low = -sign * float((-sign * p[left:centre]).min())
-        if back[right - 1 : right + 2].max() > 0.3 * strength[at]:
-            high = -sign * float((-sign * p[centre : right + 1]).max())
-    if low == high or sign * (high - low) > 0:
-        return None
-    middle = (low + high) / 2
-    first = left - 1
-    s = (p[first : right + 2] - middle) * np.sign(high - low)
-    rising = np.flatnonzero((s[:-1] < 0) & (s[1:] >= 0))
-    if not len(rising):
-        return None
-    j = int(rising[np.abs(rising + first + 1 - centre).argmin()])
-    fraction = -s[j] / (s[j + 1] - s[j])
-    levels = tone(np.array([low, high], np.float32))
-    step = abs(float(levels[0]) - float(levels[1]))
-    return first + j + 0.5 + float(fraction), step
 
+    at: Doubles
+    off: Doubles
+    step: Doubles
 
-def _rest(strength: Floats) -> int:
-    """Return how far from its crest (first value) a step has come to rest, at most nine pixels.
-
-    Where the gradient rises again another edge begins: the step ends in the valley between.
-    """
-    for k in range(1, min(9, len(strength) - 1)):
-        if strength[k] < 0.12 * strength[0]:
-            return k + 1
-        if k > 1 and strength[k + 1] > strength[k] * 1.02 and strength[k] < 0.6 * strength[0]:
-            return k
-    return min(9, len(strength) - 1)
+    @property
+    def weight(self) -> Doubles:
+        """Return how much each counts: more the plainer it is, up to a point."""
+        return np.asarray(np.minimum(self.step, PLAIN_STEP) + 0.02)
 
 
 def edge(
@@ -179,8 +230,6 @@ def edge(
     half: int,
     trim: float,
     sign: int = 0,
-    count: int = 48,
-    chunk: int | None = None,
     slope_limit: float | None = None,
 ) -> Edge | None:
     """Fit the edge near the segment p-q (clockwise around the frame, so inside is to its right).
@@ -189,32 +238,37 @@ def edge(
     only steps to denser inside count, -1 to lighter, 0 both; slope_limit: how far the edge
     may lean against the segment (default: as far as the band allows).
     """
-    length = float(np.hypot(*(q - p)))
-    if length < 20:
+    segment = _Segment.between(p, q)
+    if segment.length < SHORTEST_PX:
         return None
-    along = (q - p) / length
-    inward = np.array([-along[1], along[0]])
-    size = chunk or int(np.clip(length * (1 - 2 * trim) / count, 5, 40))
-    places = np.linspace(trim * length + size / 2, (1 - trim) * length - size / 2, count)
-    band = half + 11
+    steps = _steps_along(sampler, segment, half, trim, sign)
+    if len(steps.at) < max(6, LEAST_SHARE * PLACES):
+        return None
+    top = min(slope_limit or 1.0, half / max(segment.length, 1))
+    return _fit(segment, steps, half, top)
+
+
+def _steps_along(sampler: Sampler, segment: _Segment, half: int, trim: float, sign: int) -> _Steps:
+    """Return the steps of tone in short cuts across a segment (arguments: see `edge`)."""
+    length, along, inward = segment.length, segment.along, segment.inward
+    size = int(np.clip(length * (1 - 2 * trim) / PLACES, 5, 40))
+    places = np.linspace(trim * length + size / 2, (1 - trim) * length - size / 2, PLACES)
+    band = half + BEYOND_PX
+    cuts = sampler.cuts(segment.start + places[:, None] * along, along, inward, size, band)
+    kept = [(place, cut) for place, cut in zip(places, cuts, strict=True) if cut is not None]
+    if not kept:
+        return _Steps(*np.empty((3, 0)))
+    stack = np.stack([cut for _, cut in kept])
+    profiles = np.median(stack, axis=1) if size < 9 else trimmed(stack)
     at, off, step = [], [], []
-    for place in places:
-        cut = sampler.cut(p + place * along, along, inward, size, band)
-        if cut is None:
-            continue
-        profile = np.median(cut, axis=0) if size < 9 else _trimmed(cut)
-        found = crossing_in(profile, band, half / 2, sign)
+    crossings = crossings_in(profiles, band, half / 2, sign)
+    for (place, _), found in zip(kept, crossings, strict=True):
         if found is None or abs(found[0] - band) > half + 2:
             continue
         at.append(place - length / 2)
         off.append(found[0] - band)
         step.append(found[1])
-    if len(at) < max(6, 0.12 * count):
-        return None
-    top = min(slope_limit or 1.0, half / max(length, 1))
-    return _fit(
-        np.array(at), np.array(off), np.array(step), p, along, inward, length, count, half, top
-    )
+    return _Steps(np.array(at), np.array(off), np.array(step))
 
 
 def oval(sampler: Sampler, box: Box, half: int, count: int = 144) -> Oval | None:
@@ -223,7 +277,7 @@ def oval(sampler: Sampler, box: Box, half: int, count: int = 144) -> Oval | None
     half: px searched on each side of it.
     """
     u, v = box.axes()
-    centre, band = np.array([box.x, box.y]), half + 11
+    centre, band = np.array([box.x, box.y]), half + BEYOND_PX
     points = []
     for turn in np.arange(count) * 2 * np.pi / count:
         cosine, sine = np.cos(turn), np.sin(turn)
@@ -232,10 +286,10 @@ def oval(sampler: Sampler, box: Box, half: int, count: int = 144) -> Oval | None
         along = along / max(float(np.hypot(*along)), 1e-9)
         inward = np.array([-along[1], along[0]])
         cut = sampler.cut(at, along, inward, 9, band)
-        found = None if cut is None else crossing_in(_trimmed(cut), band, half / 2)
+        found = None if cut is None else crossings_in(trimmed(cut[None]), band, half / 2)[0]
         if found is not None and abs(found[0] - band) <= half + 2:
             points.append(at + inward * (found[0] - band))
-    if len(points) < count // 3:
+    if len(points) < count // OVAL_SEEN:
         return None
     return _fit_oval(np.array(points), box, count)
 
@@ -245,7 +299,7 @@ def _fit_oval(points: Doubles, near: Box, count: int) -> Oval | None:
     keep = np.ones(len(points), bool)
     off = np.zeros(len(points))
     for _ in range(4):
-        if keep.sum() < count // 4:
+        if keep.sum() < count // OVAL_ON:
             return None
         middle = points[keep].mean(0)
         (x, y), (a, b), angle = cv2.fitEllipseDirect((points[keep] - middle).astype(np.float32))
@@ -267,70 +321,72 @@ def _fit_oval(points: Doubles, near: Box, count: int) -> Oval | None:
     return Oval(made, float(keep.sum() / count), residual, float(error))
 
 
-def _trimmed(cut: Floats) -> Floats:
-    """Mean along the edge without the outer quarters: dust and scratches drop out."""
-    ordered = np.sort(cut, axis=0)
-    n = len(ordered) // 4
-    return np.asarray(ordered[n : len(ordered) - n].mean(0))
+def _fit(segment: _Segment, steps: _Steps, half: int, top: float) -> Edge | None:
+    """Fit a straight edge through steps, leaving out what lies off it.
 
-
-def _fit(
-    at: Doubles,
-    off: Doubles,
-    step: Doubles,
-    p: Doubles,
-    along: Doubles,
-    inward: Doubles,
-    length: float,
-    count: int,
-    half: int,
-    top: float,
-) -> Edge | None:
-    weight = np.minimum(step, 0.5) + 0.02
-    best = None
-    tolerance = max(1.0, min(half / 5, 4.0))
-    for slope in np.linspace(-top, top, 41):
-        rest = off - slope * at
-        order = np.argsort(rest)
-        total = np.concatenate([[0], np.cumsum(weight[order])])
-        right = np.searchsorted(rest[order], rest[order] + 2 * tolerance, "right")
-        gain = total[right] - total[np.arange(len(order))]
-        k = int(gain.argmax())
-        centre = rest[order][k] + tolerance
-        score = gain[k] * (1 - 0.1 * abs(slope) / top)
-        if best is None or score > best[0]:
-            best = (score, slope, centre)
-    assert best is not None
-    slope, base = float(best[1]), float(best[2])
+    half: px searched on each side; top: how far it may lean against the segment, as a slope.
+    """
+    tolerance = float(np.clip(half / VOTE_PART, *VOTE_PX))
+    slope, base = _likeliest(steps, tolerance, top)
+    at, off, weight = steps.at, steps.off, steps.weight
     error, w = 0.0, weight
     keep = np.abs(off - base - slope * at) <= 2 * tolerance
     for _ in range(6):
-        if keep.sum() < 5:
+        if keep.sum() < LEAST_STEPS:
             return None
         rest = off - base - slope * at
-        scale = max(1.4826 * float(np.median(np.abs(rest[keep]))), 0.03)
-        w = np.where(keep, weight * (1 - np.minimum(np.abs(rest) / (4.5 * scale), 1) ** 2) ** 2, 0)
-        if (w > 0).sum() < 5:
+        scale = max(1.4826 * float(np.median(np.abs(rest[keep]))), FINEST_PX)
+        w = np.where(keep, weight * _by_distance(rest, scale), 0)
+        if (w > 0).sum() < LEAST_STEPS:
             return None
-        a = np.c_[np.ones_like(at), at]
-        normal = (a * w[:, None]).T @ a
-        if np.linalg.det(normal) < 1e-9:
+        line = _least_squares(at, off, w)
+        if line is None:
             return None
-        base, slope = (float(x) for x in np.linalg.solve(normal, (a * w[:, None]).T @ off))
+        base, slope = line
         rest = off - base - slope * at
-        keep = np.abs(rest) <= max(4.5 * scale, 0.3)
+        keep = np.abs(rest) <= max(OFF_LINE * scale, 0.3)
         error = scale / max(np.sqrt(keep.sum()) * float(np.std(at[keep])), 1e-6)
-    rest = off - base - slope * at
-    close = np.abs(rest) <= max(3 * scale, 1.0)
+    close = np.abs(off - base - slope * at) <= max(3 * scale, 1.0)
     mean = float(np.average(at, weights=w))
-    middle = p + along * (length / 2) + inward * base
-    direction = along + inward * slope
+    middle = segment.start + segment.along * (segment.length / 2) + segment.inward * base
+    direction = segment.along + segment.inward * slope
     return Edge(
-        middle - direction * (length / 2),
-        middle + direction * (length / 2),
-        float(close.sum() / count),
+        middle - direction * (segment.length / 2),
+        middle + direction * (segment.length / 2),
+        float(close.sum() / PLACES),
         scale,
-        float(np.median(step[close])) if close.any() else 0.0,
+        float(np.median(steps.step[close])) if close.any() else 0.0,
         middle + direction * mean,
         float(error),
     )
+
+
+def _likeliest(steps: _Steps, tolerance: float, top: float) -> tuple[float, float]:
+    """Return slope and place of the line with most weight within `tolerance` (px) of it."""
+    slopes = np.linspace(-top, top, 41)
+    rest = steps.off - slopes[:, None] * steps.at
+    order = np.argsort(rest, axis=1)
+    ranked = np.take_along_axis(rest, order, 1)
+    gathered = np.cumsum(steps.weight[order], axis=1)
+    total = np.concatenate([np.zeros((len(slopes), 1)), gathered], axis=1)
+    right = (ranked[:, None] <= ranked[:, :, None] + 2 * tolerance).sum(2)
+    gain = np.take_along_axis(total, right, 1) - total[:, :-1]
+    k = gain.argmax(1)
+    each = np.arange(len(slopes))
+    best = int((gain[each, k] * (1 - LEANING_COSTS * np.abs(slopes) / top)).argmax())
+    return float(slopes[best]), float(ranked[best, k[best]] + tolerance)
+
+
+def _by_distance(rest: Doubles, scale: float) -> Doubles:
+    """Return Tukey's biweight of distances, nothing from OFF_LINE times their spread on."""
+    return np.asarray((1 - np.minimum(np.abs(rest) / (OFF_LINE * scale), 1) ** 2) ** 2)
+
+
+def _least_squares(at: Doubles, off: Doubles, weight: Doubles) -> tuple[float, float] | None:
+    """Return base and slope of the weighted line; None where the places do not give one."""
+    a = np.c_[np.ones_like(at), at]
+    normal = (a * weight[:, None]).T @ a
+    if np.linalg.det(normal) < 1e-9:
+        return None
+    base, slope = (float(x) for x in np.linalg.solve(normal, (a * weight[:, None]).T @ off))
+    return base, slope

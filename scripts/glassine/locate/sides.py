@@ -128,23 +128,28 @@ def vote(
     total = len(first)
     length = float(np.ptp(rows)) or 1.0
     steps = int(np.clip(np.ceil(max_slope * length / max(tolerance, 1.0)), 1, 40))
-    best = None
     # No wider than what it is moved along, be the scale what it may.
     tolerance = min(tolerance, (columns + 99) // 2)
-    window = np.ones(2 * round(tolerance) + 1)
-    for slope in slope0 + np.linspace(-max_slope, max_slope, 2 * steps + 1):
-        x = np.round(f - slope * r).astype(np.int64) + 50
-        x = np.clip(x, 0, columns + 99)
-        histogram = np.bincount(x, minlength=columns + 100).astype(np.float64)
-        near = np.convolve(histogram, window, "same")
-        before = np.concatenate([np.zeros(round(tolerance) + 1), np.cumsum(histogram)])[: len(near)]
-        score = near - before - 0.02 * total * abs(slope - slope0) / max(max_slope, 1e-9)
-        at = int(score.argmax())
-        if best is None or score[at] > best[0]:
-            best = (score[at], at - 50, slope, near[at], before[at])
-    if best is None or best[3] < 4:
+    slopes = slope0 + np.linspace(-max_slope, max_slope, 2 * steps + 1)
+    x = np.round(f - slopes[:, None] * r).astype(np.int64) + 50
+    x = np.clip(x, 0, columns + 99)
+    each, size = np.arange(len(slopes)), columns + 100
+    histogram = np.bincount((x + size * each[:, None]).ravel(), minlength=size * len(slopes))
+    # How many lie before each column, beyond both ends too: whole numbers, whose sums are exact.
+    reach = round(tolerance)
+    whole = np.cumsum(histogram.reshape(len(slopes), size), axis=1)
+    count = np.pad(whole, ((0, 0), (reach + 1, 0)))
+    count = np.pad(count, ((0, 0), (0, reach)), mode="edge")
+    before = count[:, :size]
+    near = count[:, 2 * reach + 1 :][:, :size] - before
+    bent = 0.02 * total * np.abs(slopes - slope0) / max(max_slope, 1e-9)
+    score = near - before - bent[:, None]
+    k = int(score.max(axis=1).argmax())
+    at = int(score[k].argmax())
+    near_count, before_count = int(near[k, at]), int(before[k, at])
+    if near_count < 4:
         return None
-    _, at, slope, near_count, before_count = best
+    slope, at = slopes[k], at - 50
     off = f - (at + slope * r)
     close = np.abs(off) <= tolerance + 0.5
     # Straight fit through those near, twice, leaving out what lies off.

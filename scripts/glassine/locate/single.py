@@ -18,6 +18,7 @@ from glassine.locate.border import (
 )
 from glassine.locate.opening import differing, opening
 from glassine.locate.ovals import lines_of_oval, oval_in, oval_of
+from glassine.locate.shadows import without_shadow
 from glassine.locate.sides import Line
 from glassine.locate.straight import inwards
 from glassine.locate.view import Floats, Patch, most_of, off_from, rim_of
@@ -41,12 +42,13 @@ class Level:
 @dataclass
 class Found:
     """border: whether the picture has an even border of its own piece around it; hollow: whether
-    an even dark border was seen, but no picture in it.
+    an even dark border was seen, but no picture in it; shadow: whether it casts one.
     """
 
     levels: list[Level]
     border: bool
     hollow: bool = False
+    shadow: bool = False
 
     @property
     def picture(self) -> Level:
@@ -76,14 +78,14 @@ def peel(
     previous: list[Line] | None = None
     levels: list[Level] = []
     hollow, inside = False, Inside()
-    lines = _outline(search, border, closed)
+    lines, shadow = _outline(search, border, closed)
     for number in range(5):
         new = _accept(lines, previous, *search.size)
         if border.dark and (new is None or _gain(new) < 2.2):
             oval = oval_of(patch, border.tone, LIGHTER_STEPS[0], previous)
             if oval is not None:
                 levels.append(_oval_level(oval, border.tone, search))
-                return Found(levels, False)
+                return Found(levels, False, shadow=shadow)
         if new is None:
             new = _faint_outline(search) if ground_dark and number == 0 else None
         if new is None:
@@ -107,13 +109,15 @@ def peel(
             lines = _reaching(search, new, border, lines)
     if not levels:
         return None
-    return Found(levels, len(levels) > 1 and not levels[-1].oval, hollow and len(levels) == 1)
+    bordered = len(levels) > 1 and not levels[-1].oval
+    return Found(levels, bordered, hollow and len(levels) == 1, shadow)
 
 
 def _outline(
     search: Search, ground: Border, closed: tuple[bool, bool, bool, bool]
-) -> list[Line | None]:
-    """Return the piece's own edges against the ground."""
+) -> tuple[list[Line | None], bool]:
+    """Return the piece's own edges against the ground, and whether it casts a shadow on that."""
+    shadow = False
     lines = edges_from(search, None, ground, search.margin * 0.4)
     for side in range(4):
         line = lines[side]
@@ -123,7 +127,11 @@ def _outline(
         elif line is not None and line.at < 1.5 and not ground.dark:
             # No ground is to be seen there: this is a part of something larger.
             lines[side] = None
-    return lines
+        elif line is not None and line.found and float(ground.tone.mean()) < GREY_BOARD:
+            bare = without_shadow(search.patch, side, line, ground.tone)
+            shadow = shadow or bare is not line
+            lines[side] = bare
+    return lines, shadow
 
 
 def _faint_outline(search: Search) -> list[Line] | None:

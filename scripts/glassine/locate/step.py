@@ -27,15 +27,16 @@ from glassine.base.model import (
 )
 from glassine.base.records.given import StatedMaster
 from glassine.base.records.parts import Header, Resolution
-from glassine.locate import decisions, orientation, stated
+from glassine.locate import decisions, orientation, ranks, stated
 from glassine.locate.encoding import linear, table_of
 from glassine.locate.given import LocateGiven
-from glassine.locate.looks import locate_array
+from glassine.locate.looks import geometry_of
+from glassine.locate.scene import Master
 from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
 from glassine.masters import colour, labels, opening, pixels
 
-VERSION = "15"
+VERSION = "16"
 
 # Long edge of the preview of a whole master that the report draws outlines on.
 PREVIEW_LONG_EDGE = 1600
@@ -57,7 +58,8 @@ def locate_item(batch_dir: Path, item_dir: Path, given: LocateGiven) -> None:
     encodings = {}
     for master in given.masters:
         path = master.path
-        one, encoding = _locate_master(batch_dir, item_dir, master, facts[path], settings)
+        with processor.memory_reused():
+            one, encoding = _locate_master(batch_dir, item_dir, master, facts[path], settings)
         encodings[path] = msgspec.to_builtins(encoding.describe)
         located.append(one)
     before, digests = decisions.before(item_dir), decisions.digests(item_dir)
@@ -114,22 +116,14 @@ def _locate_master(
     encoding, table = _read_encoding(full, path, header.samples, facts)
     with pixels.opened(full, header, scratch=item_dir) as source:
         reduced, reduction = source.reduced, source.reduction
-        geometry = locate_array(
-            reduced,
-            reduction,
-            source.region,
-            facts,
-            ppi_of(header.resolution),
-            settings,
-            size=(source.width, source.height),
-            table=table,
-            path=path,
-        )
+        whole = Master(reduced, reduction, source.region, source.width, source.height, table)
+        geometry = geometry_of(whole, facts, ppi_of(header.resolution), settings)
     preview = preview_of(reduced, table)
     _write_preview(item_dir / "previews" / f"{Path(path).stem}.jpg", preview)
     assumed = colour.assumption(encoding)
     geometry = replace(
         geometry,
+        path=path,
         labels=tuple(_labels(preview, geometry.width)),
         notes=geometry.notes + ((assumed,) if assumed else ()),
     )
@@ -177,10 +171,13 @@ def preview_of(reduced: npt.NDArray[Any], table: Floats) -> npt.NDArray[np.uint8
     light = linear(reduced, table)
     factor = min(1.0, PREVIEW_LONG_EDGE / max(light.shape[:2]))
     size = (max(1, round(light.shape[1] * factor)), max(1, round(light.shape[0] * factor)))
-    small = cv2.resize(light, size, interpolation=cv2.INTER_AREA).reshape(size[1], size[0], -1)
-    white = max(float(np.percentile(small, 99.5)), 1e-4)
-    scaled = np.clip(small / np.float32(white), 0, 1)
-    out = _shown_codes()[np.round(scaled * np.float32(65535)).astype(np.uint16)]
+    area = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
+    small = np.asarray(area, np.float32).reshape(size[1], size[0], -1)
+    white = max(float(ranks.percentile(small, 99.5)), 1e-4)
+    small /= np.float32(white)
+    np.clip(small, 0, 1, out=small)
+    small *= np.float32(65535)
+    out = _shown_codes()[np.rint(small, out=small).astype(np.uint16)]
     return np.repeat(out, 3, 2) if out.shape[2] == 1 else out
 
 

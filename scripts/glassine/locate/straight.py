@@ -11,15 +11,36 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
 from glassine.locate import sides
 from glassine.locate.sides import Line
-from glassine.locate.view import Patch
+from glassine.locate.view import Floats, Patch
 
-# A stronger step counts no more than this, so that a few strong ones do not outvote the rest.
+# What has no source was set on the scenes that `tests/benchmarks/locate` draws.
+# A stronger step (density) counts no more than this, so that a few strong ones do not outvote the
+# rest.
 CAP = 0.06
 # Spread (px) of the places where a border ends from which on it is no camera's gate.
 RAGGED = 0.6
+# How far a picture's edge may lean against what is expected, as a slope: in the camera's gate, and
+# where a faint one is looked for.
+GATE_LEAN, FAINT_LEAN = 0.009, 0.02
+# A band smaller than this (px) shows no line; longer ones are averaged in so many stretches.
+LEAST_ROWS, LEAST_COLUMNS, STRETCHES = 24, 9, 120
+# Slopes tried to either side; lines returned; columns (px) to either side of one that are its own;
+# height (sigma) that makes a line; what leaning as far as may be costs it (share).
+MOST_SLOPES, MOST_LINES, NEXT_PX, LEAST_HEIGHT, LEANING_COSTS = 30, 6, 5, 4, 0.02
+# A stretch steps with its line where its step is at least this share of the line's mean.
+STEP_SHARE = 0.25
+# A faint edge is plain where it shows along this share of the side, this high (sigma); the
+# outermost counts that has this share of the plainest one's step.
+FAINT_SHARE, FAINT_HEIGHT, OUTER_STEP = 0.8, 6, 0.4
+# The same for the first edge in an even mask, looked for in stripes (px) that overlap.
+INSIDE_SHARE, INSIDE_HEIGHT, STRIPE_PX, STRIPE_STEP_PX = 0.75, 8, 32, 24
+# A ragged side settles on an edge that shows along this share of it, and is so many times as plain
+# as any other.
+SETTLED_SHARE, PLAINER = 0.85, 1.25
 
 
 @dataclass
@@ -32,31 +53,94 @@ class Ridge:
     share: float
 
 
-def ridges(
-    patch: Patch,
-    side: int,
-    rows: tuple[int, int],
-    columns: tuple[int, int],
-    middle: float,
-    slope0: float,
-    max_slope: float,
-    sign: int,
-) -> list[Ridge]:
+@dataclass(frozen=True)
+class Band:
+    """Where a straight edge is looked for, in the facing of its side (see `sides.facing`).
+
+    rows, columns: first and last, px; middle: the row that a line's place is given at; slope: the
+    one expected; lean: how far a line may lean against that.
+    """
+
+    side: int
+    rows: tuple[int, int]
+    columns: tuple[int, int]
+    middle: float
+    slope: float
+    lean: float
+
+    @property
+    def height(self) -> int:
+        """Return how many rows it has."""
+        return self.rows[1] - self.rows[0]
+
+    @property
+    def slopes(self) -> npt.NDArray[np.float64]:
+        """Return the slopes to try: a line moves by a pixel or less from one to the next."""
+        number = int(np.clip(np.ceil(self.lean * self.height / 1.0), 1, MOST_SLOPES))
+        return np.asarray(self.slope + np.linspace(-self.lean, self.lean, 2 * number + 1))
+
+
+@dataclass(frozen=True)
+class _Steps:
+    """Steps of tone in a band. of: (n, w, c), across the boundary before each column, means of
+    short stretches of rows; at: (n,) rows of their middles from the band's; first: column.
+    """
+
+    of: Floats
+    at: npt.NDArray[np.float64]
+    first: int
+
+    @property
+    def noise(self) -> float:
+        """Return what the mean along a line would be by chance, from how neighbours differ."""
+        wild = float(np.median(np.abs(np.diff(self.of[:, 2:-2], axis=0)))) * 1.4826 / np.sqrt(2)
+        return float(wild / np.sqrt(len(self.at)) + 1e-4)
+
+    def shift(self, slope: float) -> npt.NDArray[np.int_]:
+        """Return by how many columns a line of this slope is off at each stretch."""
+        return np.asarray(np.round(slope * self.at).astype(int))
+
+
+def ridges(patch: Patch, band: Band, sign: int) -> list[Ridge]:
     """Return the lines along which the tone steps one way, most plainly first.
 
-    rows, columns: the band searched, in the facing of the side (see `sides.facing`); sign: +1
-    where the picture is denser than its border, -1 where it is lighter, 0: either.
+    sign: +1 where the picture is denser than its border, -1 where it is lighter, 0: either.
     """
-    v = sides.facing(patch.v, side)
-    low, high = max(columns[0] - 3, 0), min(columns[1] + 3, v.shape[1])
-    if rows[1] - rows[0] < 24 or high - low < 9:
+    steps = _steps_in(patch, band)
+    if steps is None:
         return []
-    band = np.ascontiguousarray(v[rows[0] : rows[1], low:high])
-    chunk = max(2, (rows[1] - rows[0]) // 120)
-    count = band.shape[0] // chunk
-    tall = (band.shape[1], count)
-    small = cv2.resize(band[: count * chunk], tall, interpolation=cv2.INTER_AREA).reshape(
-        count, band.shape[1], -1
+    slopes = band.slopes
+    leaning = 1 - LEANING_COSTS * np.abs(slopes - band.slope) / band.lean
+    plane = np.array([_means(steps, slope, sign) for slope in slopes]) * leaning[:, None]
+    noise = steps.noise
+    found: list[tuple[float, int, float]] = []
+    for _ in range(MOST_LINES):
+        k, column = (int(n) for n in np.unravel_index(int(plane.argmax()), plane.shape))
+        value = float(plane[k, column])
+        if value < LEAST_HEIGHT * noise:
+            break
+        found.append((value, column, float(slopes[k])))
+        plane[:, max(0, column - NEXT_PX) : column + NEXT_PX + 1] = 0
+    out = []
+    for value, column, slope in found:
+        share = _share(steps, column, slope, sign, value)
+        line = Line(float(steps.first + column), slope, band.middle, share, 0.0, 0.0, True)
+        out.append(Ridge(line, value, float(value / noise), share))
+    return out
+
+
+def _steps_in(patch: Patch, band: Band) -> _Steps | None:
+    """Return the steps of tone in a band; None where it is too small to show a line."""
+    v = sides.facing(patch.v, band.side)
+    low, high = max(band.columns[0] - 3, 0), min(band.columns[1] + 3, v.shape[1])
+    if band.height < LEAST_ROWS or high - low < LEAST_COLUMNS:
+        return None
+    part = np.ascontiguousarray(v[band.rows[0] : band.rows[1], low:high])
+    chunk = max(2, band.height // STRETCHES)
+    count = part.shape[0] // chunk
+    tall = (part.shape[1], count)
+    small = cv2.resize(part[: count * chunk], tall, interpolation=cv2.INTER_AREA).reshape(
+        count, part.shape[1], -1
     )
     # Step across the boundary before column x: two pixels on either side, a blurred edge's width.
     steps = np.zeros((count, small.shape[1] + 1, small.shape[2]), np.float32)
@@ -64,44 +148,26 @@ def ridges(
     steps = np.clip(steps, -CAP, CAP)
     # Where the cap makes a plateau of a plain edge, its middle counts most.
     steps[:, 1:-1] = (steps[:, :-2] + 2 * steps[:, 1:-1] + steps[:, 2:]) / 4
-    at = rows[0] + (np.arange(count) + 0.5) * chunk - middle
-    width = steps.shape[1]
-    found: list[tuple[float, float, int, float]] = []
-    number = int(np.clip(np.ceil(max_slope * (rows[1] - rows[0]) / 1.0), 1, 30))
-    x = np.arange(width)
-    planes, slopes = [], slope0 + np.linspace(-max_slope, max_slope, 2 * number + 1)
-    for slope in slopes:
-        shift = np.round(slope * at).astype(int)
-        index = np.clip(x[None] + shift[:, None], 0, width - 1)
-        sheared = np.take_along_axis(steps, index[..., None], axis=1)
-        mean = sheared.mean(0)
-        if sign:
-            planes.append((sign * mean).clip(0).sum(1) / np.sqrt(mean.shape[1]))
-        else:
-            planes.append(np.sqrt((mean**2).mean(1)))
-    lean = 1 - 0.02 * np.abs(slopes - slope0) / max_slope
-    plane = np.array(planes) * lean[:, None]
-    # What the mean along a line would be by chance, from how neighbouring chunks differ.
-    wild = float(np.median(np.abs(np.diff(steps[:, 2:-2], axis=0)))) * 1.4826 / np.sqrt(2)
-    noise = wild / np.sqrt(count) + 1e-4
-    free = plane.copy()
-    for _ in range(6):
-        k, c = np.unravel_index(int(free.argmax()), free.shape)
-        value = float(free[k, c])
-        if value < 4 * noise:
-            break
-        found.append((value, float(value / noise), int(c), float(slopes[k])))
-        free[:, max(0, int(c) - 5) : int(c) + 6] = 0
-    out = []
-    for value, height, column, slope in found:
-        shift = np.round(slope * at).astype(int)
-        index = np.clip(column + shift, 0, width - 1)
-        own = steps[np.arange(count), index]
-        toward = sign * own if sign else own * np.sign(own.mean(0))
-        share = float((toward.max(1) > 0.25 * max(value, 1e-4)).mean())
-        line = Line(float(low + column), slope, middle, share, 0.0, 0.0, True)
-        out.append(Ridge(line, value, height, share))
-    return out
+    at = band.rows[0] + (np.arange(count) + 0.5) * chunk - band.middle
+    return _Steps(steps, at, low)
+
+
+def _means(steps: _Steps, slope: float, sign: int) -> Floats:
+    """Return, per column, the mean step along the line that begins there with this slope."""
+    width = steps.of.shape[1]
+    index = np.clip(np.arange(width)[None] + steps.shift(slope)[:, None], 0, width - 1)
+    mean = np.take_along_axis(steps.of, index[..., None], axis=1).mean(0)
+    if sign:
+        return np.asarray((sign * mean).clip(0).sum(1) / np.sqrt(mean.shape[1]))
+    return np.asarray(np.sqrt((mean**2).mean(1)))
+
+
+def _share(steps: _Steps, column: int, slope: float, sign: int, value: float) -> float:
+    """Return along which share of a line the tone steps its way. value: the mean step along it."""
+    index = np.clip(column + steps.shift(slope), 0, steps.of.shape[1] - 1)
+    own = steps.of[np.arange(len(steps.at)), index]
+    toward = sign * own if sign else own * np.sign(own.mean(0))
+    return float((toward.max(1) > STEP_SHARE * max(value, 1e-4)).mean())
 
 
 def around(patch: Patch, lines: list[Line], dark: bool, out: float, into: float) -> list[Line]:
@@ -117,15 +183,15 @@ def around(patch: Patch, lines: list[Line], dark: bool, out: float, into: float)
             if line.found:
                 continue
             columns = round(line.at - out), round(line.at + into)
-            found = ridges(
-                patch, side, rows_between(patch, done, side), columns,
-                line.middle, _slope(done, side), 0.02, -1 if dark else 1,
-            )  # fmt: skip
-            plain = [r for r in found if r.share > 0.8 and r.height > 6]
+            rows = rows_between(patch, done, side)
+            band = Band(side, rows, columns, line.middle, _slope(done, side), FAINT_LEAN)
+            found = ridges(patch, band, -1 if dark else 1)
+            plain = [r for r in found if r.share > FAINT_SHARE and r.height > FAINT_HEIGHT]
             if plain:
                 # Outer edges first: what the picture shows may hold a plainer line further in.
                 best = min(
-                    (r for r in plain if r.step > 0.4 * plain[0].step), key=lambda r: r.line.at
+                    (r for r in plain if r.step > OUTER_STEP * plain[0].step),
+                    key=lambda r: r.line.at,
                 )
                 done[side] = best.line
     return done
@@ -140,30 +206,36 @@ def inwards(patch: Patch, lines: list[Line], skip: float, reach: float) -> list[
     done = list(lines)
     for _ in range(2):
         for side in range(4):
-            line = lines[side]
-            if line.found:
-                continue
-            rows = rows_between(patch, done, side)
-            for first in np.arange(line.at + skip, line.at + reach, 24):
-                found = ridges(
-                    patch, side, rows, (round(first), round(first + 32)),
-                    line.middle, _slope(done, side), 0.009, 0,
-                )  # fmt: skip
-                plain = [r for r in found if r.share > 0.75 and r.height > 8]
-                if plain:
-                    done[side] = plain[0].line
-                    done[side].share = plain[0].share
-                    break
+            if not lines[side].found:
+                done[side] = _first_inside(patch, done, side, lines[side], skip, reach)
     return done
 
 
+def _first_inside(
+    patch: Patch, lines: list[Line], side: int, from_line: Line, skip: float, reach: float
+) -> Line:
+    """Return the first straight edge inside of a line, or what `lines` has for its side."""
+    rows, slope = rows_between(patch, lines, side), _slope(lines, side)
+    for first in np.arange(from_line.at + skip, from_line.at + reach, STRIPE_STEP_PX):
+        columns = round(first), round(first + STRIPE_PX)
+        found = ridges(patch, Band(side, rows, columns, from_line.middle, slope, GATE_LEAN), 0)
+        plain = [r for r in found if r.share > INSIDE_SHARE and r.height > INSIDE_HEIGHT]
+        if plain:
+            plain[0].line.share = plain[0].share
+            return plain[0].line
+    return lines[side]
+
+
+# A side that shows along this share of it tells how the picture is turned. So much (share) of a
+# side's length is left out at each end.
+SEEN_SHARE, ROW_ENDS = 0.4, 0.06
 # Turning an upright rectangle clockwise by a small angle changes the sides' slopes so.
 TURNS = (-1, 1, 1, -1)
 
 
 def _slope(lines: list[Line], side: int) -> float:
     """Return the slope of a side that was not seen: what the seen sides' turn makes of it."""
-    seen = [TURNS[k] * v.slope for k, v in enumerate(lines) if v.found and v.share > 0.4]
+    seen = [TURNS[k] * v.slope for k, v in enumerate(lines) if v.found and v.share > SEEN_SHARE]
     return TURNS[side] * float(np.median(seen)) if len(seen) > 1 else lines[side].slope
 
 
@@ -172,7 +244,7 @@ def rows_between(patch: Patch, lines: list[Line], side: int) -> tuple[int, int]:
     upright = side in (sides.LEFT, sides.RIGHT)
     n = patch.v.shape[0] if upright else patch.v.shape[1]
     first, last = (lines[k].at for k in ((1, 3) if upright else (0, 2)))
-    return round(max(first, 0) + 0.06 * n), round(n - max(last, 0) - 0.06 * n)
+    return round(max(first, 0) + ROW_ENDS * n), round(n - max(last, 0) - ROW_ENDS * n)
 
 
 def settle(patch: Patch, lines: list[Line], dark: bool, reach: float) -> list[Line]:
@@ -186,14 +258,13 @@ def settle(patch: Patch, lines: list[Line], dark: bool, reach: float) -> list[Li
         if line.found and line.share > 0 and (dark or line.spread < RAGGED):
             continue
         rows = rows_between(patch, lines, side)
-        found = ridges(
-            patch, side, rows, (round(line.at - 3), round(line.at + reach)),
-            line.middle, _slope(lines, side), 0.009, -1 if dark else 1,
-        )  # fmt: skip
-        if not found or found[0].share < 0.85 or found[0].line.at < line.at - 1:
+        columns = round(line.at - 3), round(line.at + reach)
+        band = Band(side, rows, columns, line.middle, _slope(lines, side), GATE_LEAN)
+        found = ridges(patch, band, -1 if dark else 1)
+        if not found or found[0].share < SETTLED_SHARE or found[0].line.at < line.at - 1:
             continue
         best = found[0]
         others = [r.step for r in found[1:] if abs(r.line.at - best.line.at) > 3]
-        if best.step > 1.25 * max(others, default=0.0):
+        if best.step > PLAINER * max(others, default=0.0):
             out[side] = Line(best.line.at, best.line.slope, line.middle, best.share, 0.0, 0.5)
     return out

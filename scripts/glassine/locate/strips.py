@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, field
 
 import cv2
@@ -10,7 +11,7 @@ import numpy.typing as npt
 
 from glassine.base import film
 from glassine.locate import sides
-from glassine.locate.straight import ridges
+from glassine.locate.straight import Band, ridges
 from glassine.locate.view import Floats, Patch, any_of, mean_of, most_of
 
 Doubles = npt.NDArray[np.float64]
@@ -70,6 +71,14 @@ class Strip:
     fog: npt.NDArray[np.bool_] | None = None
 
 
+@functools.lru_cache(maxsize=1)
+def _phases(n: int, nominal: float) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.complex128]]:
+    """Return the pitches near `nominal` px, and (pitches, n) waves of each along n px."""
+    pitches = nominal * np.linspace(0.93, 1.07, 281)
+    x = np.arange(n) + 0.5
+    return pitches, np.exp(2j * np.pi * x[None] / pitches[:, None]) * np.hanning(n)
+
+
 def perforations(patch: Patch, top: float, bottom: float) -> Perforations | None:
     """Find two rows of holes brighter than the film, evenly spaced, at their place across it."""
     width = bottom - top
@@ -94,10 +103,8 @@ def perforations(patch: Patch, top: float, bottom: float) -> Perforations | None
         )
         spread = max(float(np.percentile(np.abs(flat), 75)), 1e-6)
         detrended.append(np.clip(flat, -1.5 * spread, 1.5 * spread))
-    x = np.arange(n) + 0.5
     taper = np.hanning(n)
-    pitches = nominal * np.linspace(0.93, 1.07, 281)
-    phases = np.exp(2j * np.pi * x[None] / pitches[:, None]) * taper
+    pitches, phases = _phases(n, nominal)
     power = sum(np.abs(phases @ d) for d in detrended)
     best = int(np.argmax(power))
     strength = float(power[best] / sum(float((np.abs(d) * taper).sum()) for d in detrended))
@@ -287,10 +294,9 @@ def _lone(
     for side, end in ((sides.LEFT, ends[0]), (sides.RIGHT, n - ends[1])):
         # The end of clear film is a step the same way as the one into a picture.
         first = end + (0.15 if strip.dark else 0.4) * mm
-        seen = ridges(
-            patch, side, rows, (round(first), round(end + slack + 0.3 * mm)),
-            (rows[0] + rows[1]) / 2, 0.0, 0.009, -1 if strip.dark else 1,
-        )  # fmt: skip
+        columns = round(first), round(end + slack + 0.3 * mm)
+        band = Band(side, rows, columns, (rows[0] + rows[1]) / 2, 0.0, 0.009)
+        seen = ridges(patch, band, -1 if strip.dark else 1)
         found.append([r for r in seen if r.share > 0.6 and r.height > 6])
     pairs = [
         (a.step + b.step, a.line.at, n - b.line.at, a.share, b.share)
@@ -612,10 +618,9 @@ def _faint_row(strip: Strip, patch: Patch, side: int, seen: float) -> tuple[floa
     slots = [slot for slot in strip.slots if not slot.blank]
     for slot in slots:
         rows = round(max(slot.left, 0) + mm), round(min(slot.right, patch.v.shape[1]) - mm)
-        found = ridges(
-            patch, side, rows, (round(at - reach), round(at + reach)),
-            (slot.left + slot.right) / 2, 0.0, 0.006, -1 if strip.dark else 1,
-        )  # fmt: skip
+        columns = round(at - reach), round(at + reach)
+        band = Band(side, rows, columns, (slot.left + slot.right) / 2, 0.0, 0.006)
+        found = ridges(patch, band, -1 if strip.dark else 1)
         if found and found[0].share > 0.7:
             places.append(found[0].line.at)
     if not places:

@@ -16,8 +16,8 @@ import numpy as np
 from glassine.base.model import Corners, MasterPiece
 from glassine.locate import witness
 from glassine.locate.candidate import Candidate
-from glassine.locate.finder import Finder
 from glassine.locate.inside import Line, look_inside, upright_grey
+from glassine.locate.known import Known
 from glassine.locate.outside import (
     Seen,
     Small,
@@ -26,6 +26,7 @@ from glassine.locate.outside import (
     outline_of,
     seen_outside,
 )
+from glassine.locate.scene import Scene
 from glassine.locate.shapes import Doubles, lengths_of, order
 from glassine.locate.view import Floats
 
@@ -44,6 +45,8 @@ STEP, END = 0.75, 1.04
 BARE = 0.005
 # Tones all round an outline that differ by less (density) are one even border.
 EVEN = 0.05
+# A black rebate is denser than all that it encloses; flare makes it vary by more.
+BLACK, EVEN_BLACK = 1.5, 0.35
 # What speaks for another number of pictures, and is settled where their number is stated.
 OF_THE_NUMBER = (
     "bar inside",
@@ -56,27 +59,31 @@ OF_THE_NUMBER = (
     "size of several on 120 film",
     "step without a frame",
 )
+# Frames of one camera are alike within this (mm), and of 36 mm within that.
+SAME_GATE, ANY_GATE = 0.12, 1.0
 # Pictures longer than this for their width are wide views, or several.
 LONGEST = 1.85
 
 
-def examine(finder: Finder, found: list[Candidate]) -> tuple[MasterPiece, ...]:
+def examine(scene: Scene, known: Known, found: list[Candidate]) -> tuple[MasterPiece, ...]:
     """Note on the candidates what they do not explain; return all that lies on the master."""
-    small = Small.of(finder.view, finder.layout)
+    small = Small.of(scene.view, scene.layout)
     for one in found:
         if not one.blank:
-            _inside(finder, one)
-            _rim(finder, small, one)
+            _inside(scene, one)
+            _rim(scene, small, one)
             _parted(one)
     for number in sorted({one.strip for one in found} - {0}):
         others = [one for one in found if one.strip != number]
-        _steps(finder, [one for one in found if one.strip == number], others)
-    seen = _outside(finder, small, found)
-    for feature, words in _missed(finder, seen):
+        own = [one for one in found if one.strip == number]
+        _steps(scene, own, others)
+        _one_gate(known, own)
+    seen = _outside(scene, small, found)
+    for feature, words in _missed(scene, seen):
         for one in found:
             one.against(feature, words)
-    witness.examine(finder.whole, found, finder.reduction)
-    _count(finder, found)
+    witness.examine(scene.whole, found, scene.reduction)
+    _count(scene, found)
     return tuple(
         MasterPiece(corners=_corners(each.corners), taken_for=each.taken_for) for each in seen
     )
@@ -91,9 +98,9 @@ def beside_words(pieces: Sequence[MasterPiece]) -> tuple[str, ...]:
     return (f"also on the master, taken for no picture: {named}",)
 
 
-def _count(finder: Finder, found: list[Candidate]) -> None:
+def _count(scene: Scene, found: list[Candidate]) -> None:
     """Hold the number of frames against the one that batch.yaml states."""
-    stated = finder.facts.frames
+    stated = scene.facts.frames
     if stated is None:
         return
     pictures = sum(not one.blank for one in found)
@@ -116,9 +123,9 @@ def _corners(c: Doubles) -> Corners:
 # ------------------------------------------------------------------ inside a frame
 
 
-def _inside(finder: Finder, one: Candidate) -> None:
-    corners = order(one.corners) / finder.reduction
-    seen = look_inside(finder.view, corners, _around(finder, one), finder.layout.tone)
+def _inside(scene: Scene, one: Candidate) -> None:
+    corners = order(one.corners) / scene.reduction
+    seen = look_inside(scene.view, corners, _around(scene, one), scene.layout.tone)
     for line in _parting(seen.bars, corners):
         one.against(
             "bar inside",
@@ -166,29 +173,29 @@ def _parted(one: Candidate) -> None:
         )
 
 
-def _rim(finder: Finder, small: Small, one: Candidate) -> None:
+def _rim(scene: Scene, small: Small, one: Candidate) -> None:
     """Note what just inside an outline belongs to no picture: the table, or an even border."""
-    corners = one.corners / finder.reduction
+    corners = one.corners / scene.reduction
     # In the opening of a mask paper stands for the ground, and a picture has whites of its own.
-    bare = 0.0 if finder.nested else ground_inside(small, finder.layout, corners)
+    bare = 0.0 if scene.opening is not None else ground_inside(small, scene.layout, corners)
     if bare > BARE and not one.oval:
         one.against(
             "table inside",
             f"the table is seen inside its outline, in {bare:.0%} of it",
             min(1.2, bare / (4 * BARE)),
         )
-    if not one.strip and not one.oval and _even_round(finder, corners):
+    if not one.strip and not one.oval and _even_round(scene, corners):
         one.against(
             "even all round",
             "even all round its edge: a board or border, the picture may lie further in",
         )
 
 
-def _even_round(finder: Finder, corners: Doubles) -> bool:
+def _even_round(scene: Scene, corners: Doubles) -> bool:
     """Whether what lies just inside an outline is of one tone all round, and further in is an area
     that is not. Writing on a sleeve is no area.
     """
-    grey = upright_grey(finder.view, corners)
+    grey = upright_grey(scene.view, corners)
     short = min(grey.shape)
     deep, first = max(2, round(0.03 * short)), max(1, round(0.01 * short))
     size = max(3, deep // 2) | 1
@@ -196,22 +203,26 @@ def _even_round(finder: Finder, corners: Doubles) -> bool:
     edge = np.ones(soft.shape, bool)
     edge[deep:-deep, deep:-deep] = False
     edge[:first] = edge[-first:] = edge[:, :first] = edge[:, -first:] = False
-    spread = np.ptp(np.percentile(soft[edge], (4, 96)))
+    tone = float(np.median(soft[edge]))
+    if tone > BLACK and float(np.percentile(soft, 99)) < tone + 2 * EVEN:
+        spread = np.ptp(np.percentile(soft[edge], (12, 88))) - (EVEN_BLACK - EVEN)
+    else:
+        spread = np.ptp(np.percentile(soft[edge], (4, 96)))
     if spread >= EVEN:
         return False
-    off = (np.abs(soft - np.median(soft[edge])) > 3 * EVEN).astype(np.uint8)
+    off = (np.abs(soft - tone) > 3 * EVEN).astype(np.uint8)
     n = max(3, round(0.2 * short))
     return bool(cv2.morphologyEx(off, cv2.MORPH_OPEN, np.ones((n, n), np.uint8)).mean() > 0.15)
 
 
-def _around(finder: Finder, one: Candidate) -> tuple[float, ...]:
+def _around(scene: Scene, one: Candidate) -> tuple[float, ...]:
     """Return the tones of what lies around a picture."""
     tones = []
     if one.border is not None:
         tones.append(float(np.mean(one.border)))
     else:
-        inner = _shrunk(one.corners / finder.reduction, 0.97)
-        tones += [float(each) for each in np.percentile(_tones(finder, inner), (1, 99))]
+        inner = _shrunk(one.corners / scene.reduction, 0.97)
+        tones += [float(each) for each in np.percentile(_tones(scene, inner), (1, 99))]
     return tuple(tones)
 
 
@@ -220,15 +231,15 @@ def _shrunk(c: Doubles, share: float) -> Doubles:
     return np.asarray(middle + (c - middle) * share)
 
 
-def _tones(finder: Finder, c: Doubles) -> Floats:
+def _tones(scene: Scene, c: Doubles) -> Floats:
     """Return tones at a grid of places inside four corners (view px)."""
     u = np.linspace(0, 1, 60)
     a, b = (each.ravel()[:, None] for each in np.meshgrid(u, u))
     p = (1 - a) * (1 - b) * c[0] + a * (1 - b) * c[1] + a * b * c[2] + (1 - a) * b * c[3]
-    h, w = finder.view.grey.shape
+    h, w = scene.view.grey.shape
     x = np.clip(p[:, 0].astype(int), 0, w - 1)
     y = np.clip(p[:, 1].astype(int), 0, h - 1)
-    return np.asarray(finder.view.grey[y, x])
+    return np.asarray(scene.view.grey[y, x])
 
 
 def _parting(bars: Sequence[Line], corners: Doubles) -> list[Line]:
@@ -260,14 +271,14 @@ def _side(line: Line) -> str:
 # ------------------------------------------------------------------ along a strip
 
 
-def _steps(finder: Finder, frames: list[Candidate], others: list[Candidate]) -> None:
+def _steps(scene: Scene, frames: list[Candidate], others: list[Candidate]) -> None:
     """Note on the frames of one strip where film as long as a frame shows none."""
-    c = [as_film_runs(each, frames) / finder.reduction for each in frames]
+    c = [as_film_runs(each, frames) / scene.reduction for each in frames]
     along = np.mean([each[1] - each[0] + each[2] - each[3] for each in c], axis=0)
     long = float(np.median([np.hypot(*(each[1] - each[0])) for each in c]))
     along = along / max(float(np.hypot(*along)), 1e-6)
     spans = sorted((float((each @ along).min()), float((each @ along).max())) for each in c)
-    ends = _ends(finder, c, along, [each.corners / finder.reduction for each in others])
+    ends = _ends(scene, c, along, [each.corners / scene.reduction for each in others])
     gaps = [b[0] - a[1] for a, b in pairwise(spans)]
     between = any(gap > STEP * long for gap in gaps)
     before, after = spans[0][0] - ends[0], ends[1] - spans[-1][1]
@@ -288,15 +299,26 @@ def _steps(finder: Finder, frames: list[Candidate], others: list[Candidate]) -> 
             )
 
 
+def _one_gate(known: Known, frames: list[Candidate]) -> None:
+    """Take back what was said of the length of frames that others of their strip share: cameras'
+    gates differ by as much, and a false end is not as far off in one frame as in the next.
+    """
+    sizes = [known.size_mm(one.corners) for one in frames]
+    for one, (long, short) in zip(frames, sizes, strict=True):
+        alike = sum(abs(a - long) < SAME_GATE and abs(b - short) < SAME_GATE for a, b in sizes)
+        if alike > 2 and abs(long - 36) < ANY_GATE and abs(short - 24) < 0.55:
+            one.evidence = [e for e in one.evidence if e.feature != "no size on 35 mm film"]
+
+
 def _ends(
-    finder: Finder, c: list[Doubles], along: Doubles, others: list[Doubles]
+    scene: Scene, c: list[Doubles], along: Doubles, others: list[Doubles]
 ) -> tuple[float, float]:
     """Return where the film of a strip begins and ends, along it (view px).
 
     Where other frames lie in the same piece, it says nothing of this strip.
     """
     middle = np.mean(c, axis=(0, 1))
-    for piece in finder.layout.pieces:
+    for piece in scene.layout.pieces:
         box = outline_of(piece)
         if _holds(box, middle) and not any(_holds(box, each.mean(0)) for each in others):
             places = box @ along
@@ -313,31 +335,31 @@ def _holds(box: Doubles, at: Doubles) -> bool:
 # ------------------------------------------------------------------ outside of all frames
 
 
-def _outside(finder: Finder, small: Small, found: list[Candidate]) -> list[Seen]:
+def _outside(scene: Scene, small: Small, found: list[Candidate]) -> list[Seen]:
     def label_places() -> list[Doubles]:
-        return [np.mean(each["corners"], axis=0) for each in finder.labels]
+        return [np.mean(each["corners"], axis=0) for each in scene.labels]
 
-    return seen_outside(small, finder.view, finder.layout, found, label_places)
+    return seen_outside(small, scene.view, scene.layout, found, label_places)
 
 
-def _missed(finder: Finder, seen: list[Seen]) -> list[tuple[str, str]]:
+def _missed(scene: Scene, seen: list[Seen]) -> list[tuple[str, str]]:
     """Return what to say of pictures outside of all frames, and of pieces taken for nothing."""
     areas = [each for each in seen if each.taken_for == "unexplained" and each.is_area]
     pieces = [each for each in seen if each.taken_for == "unexplained" and not each.is_area]
     said = []
     if areas:
-        words = f"picture seen outside every frame, {_places(finder, areas)}"
+        words = f"picture seen outside every frame, {_places(scene, areas)}"
         said.append(("picture outside", f"{words}: a frame may have been missed"))
     if pieces:
-        words = f"taken for no frame: what lies {_places(finder, pieces)}"
+        words = f"taken for no frame: what lies {_places(scene, pieces)}"
         said.append(("piece unexplained", f"{words}; look whether it holds a picture"))
     return said
 
 
-def _places(finder: Finder, seen: list[Seen]) -> str:
+def _places(scene: Scene, seen: list[Seen]) -> str:
     """Return where the largest of several lies, and how many more there are."""
     most = max(seen, key=lambda each: each.share)
-    size = np.array([finder.width, finder.height], float)
+    size = np.array([scene.width, scene.height], float)
     low = np.clip(most.corners.min(0) / size, 0, 1)
     high = np.clip(most.corners.max(0) / size, 0, 1)
     where = (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine.base import processor
+from glassine.locate import ranks
 from glassine.locate.encoding import through
 
 Floats = npt.NDArray[np.float32]
@@ -72,9 +74,10 @@ def look(reduced: npt.NDArray[Any], table: Floats, reduction: float) -> View:
     """
     if reduced.ndim == 2:
         reduced = reduced[..., None]
-    clean = np.asarray(cv2.medianBlur(np.ascontiguousarray(reduced), 3)).reshape(reduced.shape)
+    with processor.whole_numbers():
+        clean = np.asarray(cv2.medianBlur(np.ascontiguousarray(reduced), 3)).reshape(reduced.shape)
     brightest = most_of(through(table, clean[::4, ::4]))
-    white = max(float(np.percentile(brightest, 99.7)), 1e-4)
+    white = max(float(ranks.percentile(brightest, 99.7)), 1e-4)
     scaled = table / np.float32(white)
     light = through(scaled, clean)
     v = through(tone(scaled), clean)
@@ -82,7 +85,7 @@ def look(reduced: npt.NDArray[Any], table: Floats, reduction: float) -> View:
     # Robust spread of second differences: sqrt(6) times the noise of one pixel.
     part = grey[::2]
     second = part[:, 2:] - 2 * part[:, 1:-1] + part[:, :-2]
-    noise = float(np.median(np.abs(second)) * 1.4826 / np.sqrt(6))
+    noise = float(ranks.median(np.abs(second)) * 1.4826 / np.sqrt(6))
     return View(light, v, grey, reduction, white, noise)
 
 
@@ -101,20 +104,29 @@ class Piece:
 
 @dataclass
 class Layout:
-    """ground: "light" or "dark"; level: tone of the ground; pieces: largest first; faint: on a
-    dark ground, all that differs from it however little, where that is more than the piece.
+    """ground: "light" or "dark"; level: tone of the ground; pieces: largest first; look_again: what
+    finds `faint` on a dark ground.
     """
 
     ground: str
     level: Floats
     pieces: list[Piece]
-    faint: Piece | None = None
+    look_again: Callable[[], Piece | None] | None = None
     apart: bool = False  # whether the pieces lie apart on a board (see `boards`)
 
     @functools.cached_property
     def tone(self) -> float:
         """Return the usual tone of the ground."""
-        return float(np.median(self.level))
+        if self.level.strides[:2] == (0, 0):  # the same everywhere
+            return float(np.median(self.level[0, 0]))
+        return float(ranks.median(self.level))
+
+    @functools.cached_property
+    def faint(self) -> Piece | None:
+        """Return all that differs from a dark ground however little, where it is more than the
+        piece. It takes long to see, and is asked for only where nothing plainer shows.
+        """
+        return self.look_again() if self.look_again is not None else None
 
 
 def _ring(array: Floats) -> Floats:
@@ -134,21 +146,27 @@ def rim_of(shape: tuple[int, ...], width: float) -> Mask:
 def surface(v: Floats, chosen: Mask, step: int) -> Floats:
     """Fit a quadratic surface per channel to the chosen pixels; return it for the whole view."""
     h, w = v.shape[:2]
-    y, x = np.mgrid[0:h:step, 0:w:step].astype(np.float32)
-    x, y = x / w - 0.5, y / h - 0.5
-    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], -1).astype(np.float64)
+    y = np.arange(0, h, step, dtype=np.float32)[:, None] / h - 0.5
+    x = np.arange(0, w, step, dtype=np.float32)[None] / w - 0.5
     sub, part = v[::step, ::step], chosen[::step, ::step]
-    use = part.copy()
-    fitted = np.empty_like(sub)
+    rows, columns = np.nonzero(part)
+    own, a, b = sub[rows, columns], x[0, columns], y[rows, 0]
+    terms = np.stack([np.ones_like(a), a, b, a * a, a * b, b * b], -1).astype(np.float64)
+    use = np.ones(len(own), bool)
+    coefficients: npt.NDArray[np.floating[Any]] = np.zeros((6, v.shape[2]))
+    coefficients[0] = np.median(sub, axis=(0, 1)) if len(own) < 50 else 0
     for _ in range(3):
-        a = terms[use]
-        if len(a) < 50:
+        if use.sum() < 50:
             break
-        for k in range(v.shape[2]):
-            coefficients = np.linalg.lstsq(a, sub[use][:, k], rcond=None)[0]
-            fitted[..., k] = terms @ coefficients
-        off = most_of(np.abs(sub - fitted))
-        use = part & (off < max(3 * float(np.median(off[part])), 0.004))
+        coefficients = np.linalg.lstsq(terms[use], own[use], rcond=None)[0]
+        off = most_of(np.abs(own - (terms @ coefficients).astype(np.float32)))
+        use = off < max(3 * float(ranks.median(off)), 0.004)
+    fitted = np.empty_like(sub)
+    across = np.concatenate([np.ones_like(x), x, x * x]).astype(np.float64)
+    down = np.concatenate([y, y * y], 1).astype(np.float64)
+    both = (x * y).astype(np.float64)
+    for k, c in enumerate(coefficients.T):
+        fitted[..., k] = c[4] * both + (c[[0, 1, 3]] @ across) + (down @ c[[2, 5]])[:, None]
     full = cv2.resize(fitted, (w, h), interpolation=cv2.INTER_LINEAR)
     return np.asarray(full.reshape(v.shape), np.float32)
 
@@ -193,7 +211,7 @@ def survey(view: View) -> Layout:
     """
     rim = _ring(view.grey)
     bright_share = float((rim < 0.20).mean())
-    interior_dark = float(np.percentile(view.grey, 80))
+    interior_dark = float(ranks.percentile(view.grey, 80))
     values = np.sort(rim)
     middle = float(np.median(values))
     if bright_share > 0.35 or (middle < 0.3 and middle < interior_dark):
@@ -210,7 +228,7 @@ def _on_light(view: View) -> Layout:
         ground = surface(view.v, _near_rim(view), step)
         return Layout("light", ground, pieces_of(view, most_of(np.abs(view.v - ground)) > limit))
     # The open table is the brightest connected level; a clear base next to it is denser.
-    level = float(np.percentile(view.grey[brightest], 25)) if brightest.any() else 0.0
+    level = float(ranks.percentile(view.grey[brightest], 25)) if brightest.any() else 0.0
     chosen = brightest & (view.grey < level + 0.055)
     ground = surface(view.v, chosen, step)
     away = most_of(view.v - ground)
@@ -230,14 +248,14 @@ def _on_dark(view: View) -> Layout:
     base = float(np.median(rim))
     spread = float(np.median(np.abs(rim - base))) * 1.4826
     light = cv2.blur(most_of(view.light), (5, 5))
-    ground = np.broadcast_to(np.median(_ring(view.v), axis=0), view.v.shape).astype(np.float32)
+    ground = np.broadcast_to(np.median(_ring(view.v), axis=0).astype(np.float32), view.v.shape)
     for factor, least in ((1.6, 0.004), (1.25, 0.0015)):
         away = np.asarray(light > base * factor + least + 3 * spread)
         pieces = pieces_of(view, away)
         if pieces and max(p.mask.mean() for p in pieces) > 0.05:
             break
     pieces = [merged(pieces, view.grey.shape)] if len(pieces) > 1 else pieces
-    return Layout("dark", ground, pieces, _faint(view, pieces))
+    return Layout("dark", ground, pieces, functools.partial(_faint, view, pieces))
 
 
 def _faint(view: View, pieces: list[Piece]) -> Piece | None:
@@ -414,11 +432,19 @@ def _piece(contour: npt.NDArray[Any], shape: tuple[int, int], mask: Mask | None 
 
 @dataclass
 class Patch:
-    """A piece turned upright. to_view: 2 x 3, patch px (corner origin) to view px."""
+    """A piece turned upright. to_view: 2 x 3, patch px (corner origin) to view px.
+
+    light_of: what makes its light, which few look at.
+    """
 
     v: Floats
-    light: Floats
+    light_of: Callable[[], Floats]
     to_view: npt.NDArray[np.float64]
+
+    @functools.cached_property
+    def light(self) -> Floats:
+        """Return linear light, as `v`."""
+        return self.light_of()
 
     def points(self, xy: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         return xy @ self.to_view[:, :2].T + self.to_view[:, 2]
@@ -435,22 +461,10 @@ def upright(
     m = np.c_[r, shift]
     half = np.array([0.5, 0.5])
     m_cv = np.c_[r, r @ half + shift - half]
-    v = cv2.warpAffine(
-        view.v,
-        m_cv,
-        (w, h),
-        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    light = cv2.warpAffine(
-        view.light,
-        m_cv,
-        (w, h),
-        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    c = view.v.shape[2]
-    shape = (h, w, c)
-    return Patch(
-        np.asarray(v.reshape(shape), np.float32), np.asarray(light.reshape(shape), np.float32), m
-    )
+
+    def turned(array: Floats) -> Floats:
+        how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        made = cv2.warpAffine(array, m_cv, (w, h), flags=how, borderMode=cv2.BORDER_REPLICATE)
+        return np.asarray(made.reshape(h, w, array.shape[2]), np.float32)
+
+    return Patch(turned(view.v), lambda: turned(view.light), m)

@@ -17,7 +17,7 @@ RIM = [Line(4.0, 0.0, n / 2, 0.9, 0.0, 0.1) for n in (400, 500, 400, 500)]
 
 def patch_of(tone):
     v = np.repeat(tone.astype(np.float32)[..., None], 3, 2)
-    return Patch(v, 10**-v, np.eye(2, 3))
+    return Patch(v, lambda: 10**-v, np.eye(2, 3))
 
 
 def masked(step, noise=0.03, seed=4):

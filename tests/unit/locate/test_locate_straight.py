@@ -6,7 +6,7 @@ import pytest
 from glassine.locate import sides
 from glassine.locate.character import MASK_DENSITY, character, mask_of
 from glassine.locate.sides import Line
-from glassine.locate.straight import ridges, settle
+from glassine.locate.straight import Band, ridges, settle
 from glassine.locate.view import Patch
 
 ROWS, COLUMNS = 400, 300
@@ -14,7 +14,7 @@ ROWS, COLUMNS = 400, 300
 
 def patch_of(tone):
     grey = np.repeat(tone.astype(np.float32)[..., None], 3, 2)
-    return Patch(grey, 10**-grey, np.eye(2, 3))
+    return Patch(grey, lambda: 10**-grey, np.eye(2, 3))
 
 
 def stepped(at, step, noise, slope=0.0, seed=1):
@@ -29,20 +29,20 @@ def stepped(at, step, noise, slope=0.0, seed=1):
 @pytest.mark.parametrize("slope", [0.0, 0.006])
 def test_a_step_smaller_than_the_noise_is_found_where_it_is(sign, slope):
     patch = stepped(120, sign * 0.02, 0.03, slope)
-    found = ridges(patch, sides.LEFT, (10, 390), (80, 160), ROWS / 2, 0.0, 0.01, sign)
+    found = ridges(patch, Band(sides.LEFT, (10, 390), (80, 160), ROWS / 2, 0.0, 0.01), sign)
     assert found[0].line.at == pytest.approx(120, abs=2)
     assert found[0].line.slope == pytest.approx(slope, abs=0.004)
 
 
 def test_noise_alone_has_no_plain_line():
     patch = stepped(120, 0.0, 0.03)
-    found = ridges(patch, sides.LEFT, (10, 390), (80, 160), ROWS / 2, 0.0, 0.01, 1)
+    found = ridges(patch, Band(sides.LEFT, (10, 390), (80, 160), ROWS / 2, 0.0, 0.01), 1)
     assert not [ridge for ridge in found if ridge.share > 0.75 and ridge.height > 8]
 
 
 def test_a_step_the_other_way_does_not_count():
     patch = stepped(120, -0.2, 0.001)
-    found = ridges(patch, sides.LEFT, (10, 390), (100, 140), ROWS / 2, 0.0, 0.01, 1)
+    found = ridges(patch, Band(sides.LEFT, (10, 390), (100, 140), ROWS / 2, 0.0, 0.01), 1)
     assert not [ridge for ridge in found if abs(ridge.line.at - 120) < 2 and ridge.share > 0.75]
 
 

@@ -1,0 +1,71 @@
+"""Measures of a frame in the reduced view: its size, its pixels, what lies inside its sides."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from glassine.base import film
+from glassine.locate.candidate import Candidate
+from glassine.locate.shapes import ENDS
+from glassine.locate.view import Floats, View, tone
+
+# How far (mm) the corners of a camera's gate or of a mount's opening may be rounded; as a share of
+# the shorter side where the scale is unknown. Common practice, no source.
+ROUND_MM, ROUND_SHARE = 2.5, 0.05
+# Far smaller than pictures are, mm: frames of 110 cartridges, the smallest in common use, are 13 by
+# 17 (value from memory).
+NARROWEST_MM = 9
+# A side's inside is of the border's tone within this much (density; dark and clear borders) along
+# this share of it.
+LIKE_DARK, LIKE_CLEAR, LIKE_SHARE = 0.25, 0.04, 0.8
+# A side is looked at so far inside of it (view px), between these shares of its length.
+INSIDE_PX, ALONG = 3, (0.08, 0.92)
+
+
+def give_sizes(candidate: Candidate, ppi: float | None) -> None:
+    """Note how far the corners of a candidate may be rounded, and whether it is far too small."""
+    c = candidate.corners
+    size = [float(np.hypot(*(c[1] - c[0]))), float(np.hypot(*(c[3] - c[0])))]
+    if ppi is not None:
+        mm = film.px_per_mm(ppi)
+        candidate.round_px = ROUND_MM * mm
+        candidate.small = min(size) / mm < NARROWEST_MM
+    else:
+        candidate.round_px = ROUND_SHARE * min(size)
+
+
+def border_inside(view: View, candidate: Candidate, side: int) -> bool:
+    """Whether what lies just inside a side is of the border's own tone, nearly all along."""
+    if candidate.border is None:
+        return False
+    c = candidate.corners / view.reduction
+    p, q = (c[k] for k in ENDS[side])
+    along = (q - p) / max(float(np.hypot(*(q - p))), 1e-6)
+    inward = np.array([-along[1], along[0]])
+    t = np.linspace(*ALONG, 120)[:, None]
+    at = p * (1 - t) + q * t + INSIDE_PX * inward
+    x = np.clip(at[:, 0].astype(int), 0, view.v.shape[1] - 1)
+    y = np.clip(at[:, 1].astype(int), 0, view.v.shape[0] - 1)
+    off = np.abs(view.v[y, x] - candidate.border).max(1)
+    like = LIKE_DARK if candidate.level_dark else LIKE_CLEAR
+    return float((off < like).mean()) > LIKE_SHARE
+
+
+def pixels(view: View, candidate: Candidate, inset: float) -> Floats:
+    """Return (n, c) tones of the picture, means of small squares of the reduced view.
+
+    inset: share of each side's length that is left out at its ends.
+    """
+    c = candidate.corners / view.reduction
+    u = np.linspace(inset, 1 - inset, 120)
+    a, b = np.meshgrid(u, u)
+    a, b = a.ravel()[:, None], b.ravel()[:, None]
+    p = (1 - a) * (1 - b) * c[0] + a * (1 - b) * c[1] + a * b * c[2] + (1 - a) * b * c[3]
+    x = np.clip(p[:, 0].astype(int), 0, view.v.shape[1] - 1)
+    y = np.clip(p[:, 1].astype(int), 0, view.v.shape[0] - 1)
+    left, top = int(x.min()), int(y.min())
+    part = view.light[top : int(y.max()) + 1, left : int(x.max()) + 1]
+    size = 2 * (min(part.shape[:2]) // 400) + 3
+    smooth = cv2.blur(part, (size, size)).reshape(part.shape)
+    return tone(smooth[y - top, x - left])

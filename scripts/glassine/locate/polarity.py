@@ -1,0 +1,136 @@
+"""What the whole master, and the whole of one film, say of polarity beside the picture itself.
+
+A grey picture with a clear, slightly warm border on a bright ground may be a print on white paper
+or a plate on a light table: nothing in the picture tells which. The ground does where something on
+it is brighter than it is, for nothing outshines a lamp that it lies on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from glassine.base import film
+from glassine.locate.border import OPEN
+from glassine.locate.candidate import Candidate
+from glassine.locate.character import Character
+from glassine.locate.view import Layout, View
+
+# What is lighter (density) than the ground by more, in more than this share of the view, is lit
+# from above.
+LIGHTER, AREA = 0.03, 0.004
+# What is denser may be a mask that lets nothing through; no lamp, and no mask, is between.
+OPAQUE = 1.4
+# Trust in a polarity that something as likely contradicts: for review.
+UNSURE = 0.6
+# The whites of a transparency are nearer than this to the light; a negative's film is not.
+WHITE = 0.13
+# A transparency's blacks are denser than this.
+BLACK = 0.9
+# Trust is no greater than this, so that one frame does not outvote a strip.
+SUREST = 0.98
+# A border's tone, or an orange mask, gives more than this.
+PLAIN = 0.95
+
+
+def lit_from_above(view: View, layout: Layout) -> bool:
+    """Whether a bright or grey ground plainly sends back light and is no light table."""
+    if OPEN < layout.tone < OPAQUE:
+        return True
+    if layout.ground != "light":
+        return False
+    lighter = layout.level.mean(2) - view.grey > LIGHTER
+    return float(lighter.mean()) > AREA
+
+
+def by_light(one: Candidate, made: Character, kind: str, from_above: bool) -> Character:
+    """Return a single piece's character by how its ground is lit. kind: what it was taken for."""
+    lit = from_above or bool((one.whole or one).shadow)
+    if lit and made.process == "colour" and made.polarity == "negative":
+        # What is lit from above is paper: a picture of warm colours, and no orange mask.
+        return replace(made, polarity="positive", polarity_trust=UNSURE)
+    if made.process != "monochrome" or one.ground != "light" or one.level_dark:
+        return made
+    if lit:
+        return replace(made, polarity="positive", polarity_trust=0.9)
+    trust = min(made.polarity_trust, UNSURE)
+    if one.levels < 2:
+        # Film shows a clear edge at least; a print may be cut to its picture.
+        return replace(made, polarity="positive", polarity_trust=trust)
+    if kind == "print":
+        # Warm and clear: paper, or the stained gelatine of a plate.
+        return replace(made, polarity_trust=trust)
+    return made
+
+
+def masked(
+    one: Candidate, made: Character, size: tuple[float, float], in_mm: bool, clearest: float
+) -> Character:
+    """Return the character of what was taken for a lantern slide: of no size that those have, a
+    grey picture in a black mask may be a negative that was blocked out, unless it is as clear in
+    places as the light itself. size: of the piece; clearest: tone in it against the ground.
+    """
+    if made.process != "monochrome" or one.oval or not one.level_dark or clearest < WHITE:
+        return made
+    long, short = max(size), min(size)
+    other = film.nearest(long, short, film.LANTERN, 2.0) is None if in_mm else long > 1.3 * short
+    return replace(made, polarity_trust=min(made.polarity_trust, UNSURE)) if other else made
+
+
+def mounted(made: Character, densest: float) -> Character:
+    """Return the character of what was taken for a slide in a mount: a grey one without any black
+    may as well be a negative in a mask. densest: tone in it.
+    """
+    if made.process != "monochrome" or densest > BLACK:
+        return made
+    return replace(made, polarity_trust=min(made.polarity_trust, UNSURE))
+
+
+def pooled(found: Sequence[Candidate], each: Sequence[Character]) -> list[Character]:
+    """Return the characters, alike for all frames of one strip and all exposures of one piece."""
+    out = list(each)
+    for own in _films(found):
+        if len(own) > 1:
+            made = _one_film([each[k] for k in own if not found[k].blank])
+            for k in own:
+                out[k] = replace(made, stray=each[k].stray) if made is not None else each[k]
+    return _against_most(found, out)
+
+
+def _against_most(found: Sequence[Candidate], each: list[Character]) -> list[Character]:
+    """Doubt a polarity that rests on no border of its own, where other pieces plainly say other."""
+    plain = {one.polarity for one in each if one.polarity_trust >= SUREST}
+    return [
+        replace(made, polarity_trust=min(made.polarity_trust, UNSURE))
+        if plain - {made.polarity} and made.polarity_trust < PLAIN and not one.blank
+        else made
+        for one, made in zip(found, each, strict=True)
+    ]
+
+
+def _films(found: Sequence[Candidate]) -> list[list[int]]:
+    """Return which candidates are of one film: a strip's frames, a piece's exposures."""
+    films: dict[tuple[str, int], list[int]] = {}
+    for k, one in enumerate(found):
+        if one.strip:
+            films.setdefault(("strip", one.strip), []).append(k)
+        elif one.whole is not None:
+            films.setdefault(("piece", id(one.whole)), []).append(k)
+    return list(films.values())
+
+
+def _one_film(each: Sequence[Character]) -> Character | None:
+    """Return what the characters of one film's pictures say together."""
+    if not each:
+        return None
+    # The one that shows its colours best speaks for all.
+    best = max(each, key=lambda one: (one.process_trust, one.stray))
+    odds = 0.0
+    for one in each:
+        trust = min(max(one.polarity_trust, 0.5), SUREST)
+        odds += float(np.log(trust / (1 - trust))) * (1 if one.polarity == "negative" else -1)
+    trust = min(float(1 / (1 + np.exp(-abs(odds)))), SUREST)
+    polarity = "negative" if odds > 0 else "positive"
+    return replace(best, polarity=polarity, polarity_trust=trust)

@@ -1,0 +1,107 @@
+"""What polarity a grey picture on a bright ground has: the light it lies in tells, or nobody does."""
+
+import cv2
+import numpy as np
+
+from glassine.base.model import Facts
+from glassine.locate import locate_array
+
+MM = 5  # px
+# Paper, and the stained gelatine of an old plate, are clear and a little warm (density).
+WARM = np.array([0.12, 0.14, 0.2], np.float32)
+
+
+def locate(light, ppi=None):
+    r = np.random.default_rng(8)
+    soft = cv2.GaussianBlur(light, (0, 0), 0.7) + 0.0008 * r.standard_normal(light.shape)
+    pixels = np.round(np.clip(soft, 0, 1) * 65535).astype(np.uint16)
+    return locate_array(
+        pixels,
+        1,
+        lambda left, top, w, h: pixels[top : top + h, left : left + w],
+        Facts(encoding="linear"),
+        ppi,
+        {},
+    )
+
+
+def lay(table, x, y, w, h, density, seed, edge=6, span=(0.2, 1.3)):
+    """Lay a grey picture with an even edge of this density on the table; mm."""
+
+    def part(inset):
+        rows = slice(round((y + inset) * MM), round((y + h - inset) * MM))
+        return rows, slice(round((x + inset) * MM), round((x + w - inset) * MM))
+
+    table[part(0)] = 10 ** -np.broadcast_to(np.asarray(density, np.float32), (3,))
+    inner = table[part(edge)]
+    r = np.random.default_rng(seed)
+    grey = cv2.resize(
+        r.uniform(*span, (8, 11)).astype(np.float32), inner.shape[1::-1], None, 0, 0, 1
+    )
+    table[part(edge)] = inner * 10 ** -grey[..., None]
+
+
+def test_a_warm_grey_picture_on_white_is_a_plate_or_a_print_and_for_review():
+    table = np.full((160 * MM, 200 * MM, 3), 0.95, np.float32)
+    lay(table, 20, 20, 160, 120, WARM, 4)
+    (frame,) = locate(table).frames
+    assert frame.state == "review"
+    assert any("negative or positive" in reason for reason in frame.reasons)
+
+
+def test_a_neutral_clear_edge_is_a_plate_on_a_lamp():
+    table = np.full((160 * MM, 200 * MM, 3), 0.95, np.float32)
+    lay(table, 20, 20, 160, 120, 0.15, 4)
+    (frame,) = locate(table).frames
+    assert (frame.polarity, frame.state) == ("negative", "ok")
+
+
+def test_where_something_is_brighter_than_the_ground_no_lamp_is_under_it():
+    table = np.full((160 * MM, 300 * MM, 3), 0.75, np.float32)
+    lay(table, 15, 20, 125, 100, 0.02, 4)  # its white paper is lighter than the table
+    lay(table, 160, 20, 125, 100, 0.2, 5, edge=0, span=(0.5, 1.2))  # cut to its picture
+    found = locate(table).frames
+    assert [frame.polarity for frame in found] == ["positive", "positive"]
+
+
+def test_a_black_mask_of_no_lantern_slides_size_may_be_round_a_negative():
+    table = np.full((160 * MM, 200 * MM, 3), 0.95, np.float32)
+    lay(table, 10, 15, 180, 130, 2.4, 4, edge=0, span=(0, 0.01))
+    rows, columns = slice(30 * MM, 130 * MM), slice(25 * MM, 175 * MM)
+    r = np.random.default_rng(3)
+    grey = cv2.resize(
+        r.uniform(0.9, 1.5, (8, 11)).astype(np.float32), (150 * MM, 100 * MM), None, 0, 0, 1
+    )
+    table[rows, columns] = 10 ** -grey[..., None]
+    (frame,) = locate(table, 25.4 * MM).frames
+    assert frame.state == "review"
+
+
+def test_one_frame_of_a_film_without_a_plain_mask_goes_with_the_others():
+    from glassine.locate.candidate import Candidate
+    from glassine.locate.character import Character
+    from glassine.locate.polarity import pooled
+
+    def frame(strip):
+        box = np.array([[0, 0], [36, 0], [36, 24], [0, 24]], float)
+        return Candidate(box, False, [1.0] * 4, [True] * 4, "strip", strip=strip)
+
+    orange = Character("negative", "colour", 0.98, 0.98, 0.05)
+    stray = Character("positive", "colour", 0.9, 0.97, 0.1)
+    made = pooled([frame(1)] * 3, [orange, stray, orange])
+    assert {each.polarity for each in made} == {"negative"}
+    apart = pooled([frame(0)] * 3, [orange, stray, orange])
+    assert apart[1].polarity_trust < 0.8
+
+
+def test_a_picture_of_warm_colours_on_a_grey_board_is_no_sure_negative():
+    table = np.full((160 * MM, 200 * MM, 3), 0.38, np.float32)  # 0.42 of density: no lamp, no mask
+    r = np.random.default_rng(11)
+    rows, columns = slice(20 * MM, 140 * MM), slice(20 * MM, 180 * MM)
+    grey = cv2.resize(
+        r.uniform(0.15, 0.9, (8, 11)).astype(np.float32), (160 * MM, 120 * MM), None, 0, 0, 1
+    )
+    # Blue above red by as much as an orange mask has, throughout: what a red or orange subject has.
+    table[rows, columns] = 10 ** -(grey[..., None] + np.array([0.0, 0.3, 0.5], np.float32))
+    (frame,) = locate(table).frames
+    assert (frame.polarity, frame.state) == ("positive", "review")
