@@ -572,9 +572,9 @@ def _parts_of_centuries(plain: str, language: Language) -> str:
     if "CENTURY" in plain:
         plain = re.sub(rf"{figures}(?=$|\s*\()", part, plain)
     plain = re.sub(rf"(CENTURY)\s*[-–/,]\s*(?={_PART_WORD} \d)", r"\1 – ", plain)
+    whole = r"(\d\d[A-Z]{2} CENTURY|\d{4}S)"
     return re.sub(
-        rf"^(\d\d[A-Z]{{2}} CENTURY),?\s+({_PART_WORD})\s*[-–/]\s*"
-        rf"(\d\d[A-Z]{{2}} CENTURY),?\s+({_PART_WORD})$",
+        rf"^{whole},?\s+({_PART_WORD})\s*(?:[-–/]|OR|AND)\s*{whole},?\s+({_PART_WORD})$",
         r"\2 \1 – \4 \3",
         plain,
     )
@@ -650,17 +650,23 @@ _ORDER = tuple(
         (r"^(\d\d?)-(\d{4})$", r"\1/\2"),
         (rf"({_PART_WORD}) '?([2-9]0)(?=$|\s*\(|\?)", r"\1 CIRCA 19\2S"),
         (rf"^FROM (\d\d? {_MONTH_WORD} \d{{4}})$", r"\1"),
+        (r"^((?:PROBABLY |CIRCA )*)(?:SINCE|FROM) (.+) OR LATER$", r"\1\2 OR LATER"),
+        (rf"^({_MONTH_WORD}) AND ({_MONTH_WORD}) BETWEEN (\d{{4}})$", r"BETWEEN \1 AND \2 \3"),
+        (r"^ei (\d.*) AFTER$", r"NOT AFTER \1"),
         (r"^(\d{4}) BETWEEN\s*,\s*(\d{4}) AND$", r"BETWEEN \1 AND \2"),
         (r"^(?!BETWEEN)(.+?)(?: AND |\s*[-–]\s*)(.+) BETWEEN$", r"BETWEEN \1 AND \2"),
         (r"^(?:BETWEEN|FROM|SINCE) (.+?) UNTIL (.+)$", r"\1 to \2"),
         (r"^(?:FROM|SINCE) (\S+?)(\s*[-–]\s*)(\S+)$", r"\1\2\3"),
-        (r"^(?:FROM )?(.+?) SINCE$", r"NOT BEFORE \1"),
+        (r"^(?:FROM |SINCE )?(.+?) SINCE$", r"NOT BEFORE \1"),
         (r"^SINCE (.+)$", r"NOT BEFORE \1"),
         (r"^(?:UNTIL )?(.+?) (?:UNTIL|NOT AFTER)$", r"NOT AFTER \1"),
         (r"^(?!(?:CIRCA |PROBABLY )?UNTIL)(.+?) UNTIL (.+)$", r"\1 to \2"),
         (r"^((?:CIRCA |PROBABLY )?)UNTIL (.+)$", r"\1NOT AFTER \2"),
         (rf"^(?!.*{_PART_WORD}.*\d)(.*\d.*?),?\s*\(?({_PART_WORD})\)?$", r"\2 \1"),
-        (rf"^(?!{_LIMIT_WORD})(.*\d\S*),?\s*\(?({_LIMIT_WORD})\)?$", r"\2 \1"),
+        (
+            rf"^((?:PROBABLY |CIRCA )*)(?!{_LIMIT_WORD})(.*\d\S*),?\s*\(?({_LIMIT_WORD})\)?$",
+            r"\1\3 \2",
+        ),
         (r"^([^A-Z]*\d{4}[^A-Z;]*?)\s*;\s*[\d/]+ ACQUIRED$", r"\1"),
         (r"^([\d/]+) ACQUIRED$", r"NOT AFTER \1"),
         (r"^AFTER (.+?)\s*[-–]\s*BEFORE (.+)$", r"AFTER \1 AND BEFORE \2"),
