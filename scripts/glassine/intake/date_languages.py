@@ -13,6 +13,7 @@ import unicodedata
 from collections.abc import Iterable, Iterator
 from functools import cached_property, lru_cache
 from pathlib import Path
+from typing import Literal
 
 import msgspec
 
@@ -80,7 +81,8 @@ class Language(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     before_century: {letter that means a part of the century behind it: that part}. acquired: a date
     after which nothing was made. turn, turn_of, turn_to, turn_behind: of a century, of two, of that
     which begins, behind two. ordinals: marks behind figures. drop: words that say nothing of a
-    date. to: words that lead to the last of two dates; before one alone they mean "at" or "on".
+    date; before_day: only before a day. to: words that lead to the last of two dates; at_before:
+    before what they mean "at" or "in". decade_article: before a short decade that ends the text.
     from_or_of: words for "from" that mean "of" too. dots: 1.2.1934 is the first of February.
     day_slash: so is 1/2 1934. roman_months: so is 1.II.1934; roman_month_alone: II 1934 is that
     month. bare_roman_century: "XIX" alone is a century. years_named: "years 1950-1960" are no
@@ -123,6 +125,9 @@ class Language(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     turn: list[str]
     turn_of: list[str]
     tens: dict[str, int]
+    at_before: list[Literal["day", "season", "century"]] = []
+    before_day: list[str] = []
+    decade_article: list[str] = []
     from_or_of: list[str] = []
     to: list[str] = []
     middle: list[str] = []
@@ -201,6 +206,8 @@ class Language(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         if self.decade_after:
             figures = r"'?(?P<d>\d{3}0|[1-9]0)(?!\d)"
             out.append(rf"(?<![\w']){figures}\s?{self.after_figures}(?![^\W\d_]){century}")
+        if self.decade_article:
+            out.append(rf"{_either(self.decade_article)}\s*'?(?P<d>[2-9]0)(?=[\s.?()\]]*$)")
         following = f"(?:{self.gap}{_either(self.tens_after)})?" if self.tens_after else ""
         out.append(rf"{word}{following}{century}")
         return tuple(re.compile(pattern) for pattern in out)
@@ -308,6 +315,8 @@ def in_english(text: str, code: str) -> str | None:
     if bare in _NO_DATE or bare in {each.strip(" .") for each in language.undated}:
         return "undated"
     plain = _roman_months(plain, language)
+    if language.before_day:
+        plain = re.sub(rf"{_either(language.before_day)}\s*(?=\d\d?(?!\d))", "", plain)
     plain = _days_in_figures(plain, language)
     plain = _century_words(plain, language)
     plain = language.ordinal_parts.sub(_ordinal_part, plain)
@@ -435,7 +444,7 @@ def _turns(plain: str, language: Language) -> str:
     if language.turn_of:
         pattern = (
             rf"{_either(language.turn_of)}\s*{drop}(?:{word}\s*)?(?P<n>{_NUMBER}){language.ordinal}"
-            rf"{joint}{drop}(?:{word}\s*)?(?P<m>{_NUMBER}){language.ordinal}(?!\d)\s*(?:{word})?"
+            rf"(?:\s*{word})?{joint}{drop}(?:{word}\s*)?(?P<m>{_NUMBER}){language.ordinal}(?!\d)\s*(?:{word})?"
         )
         plain = re.sub(pattern, _turn_of, plain)
         if language.decade_after:
@@ -444,7 +453,9 @@ def _turns(plain: str, language: Language) -> str:
             )
             plain = re.sub(pattern, _turn_of_hundreds, plain)
     if language.turn_to:
-        pattern = rf"{_either(language.turn_to)}\s*(?P<n>{_NUMBER}){language.ordinal}\s*{word}"
+        pattern = (
+            rf"{_either(language.turn_to)}\s*(?P<n>{_NUMBER}){language.ordinal}\s*{word}(?!{joint})"
+        )
         plain = re.sub(pattern, _turn_to, plain)
     if language.turn_behind:
         pattern = rf"(?<!\d){hundreds}\s?{language.after_figures}\s*{_either(language.turn_behind)}"
@@ -537,15 +548,23 @@ def _decade_pair(match: re.Match[str], language: Language) -> str:
     return f" {about}{first}S – {second}S "
 
 
-def _without_at(plain: str) -> str:
-    """Write the words that mean "to" between two dates and "at" before a single one.
+_AFTER_AT = {
+    "day": rf"\d\d? {_MONTH_WORD}",
+    "season": _SEASON_WORD,
+    "century": r"\d\d[A-Z]{2} CENTURY",
+}
 
-    Before a bare year both are possible: that stays.
+
+def _without_at(plain: str, language: Language) -> str:
+    """Write the words that mean "to" between two dates and "at" or "in" before a single one.
+
+    Where both are possible they stay, and the text is not understood.
     """
     at = re.match(rf"((?:(?!{_MONTH_WORD}|{_SEASON_WORD}|BETWEEN)\D)*?)(?<![A-Z])TO (.+)$", plain)
-    if at and not re.match(r"\d{4}(?![\dS-])", at[2]):
-        plain = at[1] + at[2]
-    return plain if plain.startswith("TO ") else re.sub(r"(?<![A-Z])TO(?= )", "UNTIL", plain)
+    if at:
+        means_at = "|".join((_PART_WORD, *(_AFTER_AT[each] for each in language.at_before)))
+        return at[1] + at[2] if re.match(means_at, at[2]) else plain
+    return re.sub(r"(?<![A-Z])TO(?= )", "UNTIL", plain)
 
 
 def _without_of(plain: str) -> str:
@@ -583,7 +602,7 @@ def _parts_of_centuries(plain: str, language: Language) -> str:
 def _in_order(plain: str, language: Language) -> str:
     """Return the words in the order that English has them."""
     plain = _tidied(plain)
-    plain = _without_at(_without_of(plain))
+    plain = _without_at(_without_of(plain), language)
     plain = _parts_of_centuries(plain, language)
     if language.bare_roman_century:
         plain = re.sub(
@@ -648,7 +667,6 @@ _ORDER = tuple(
         (rf"^(.*\d\S*) ({_PART_WORD}) CIRCA$", r"CIRCA \2 \1"),
         (r"(\d{4}S) (?:OR|AND|UNTIL) (?=(?:CIRCA )?\d{4}S)", r"\1 – "),
         (r"^(\d\d?)-(\d{4})$", r"\1/\2"),
-        (rf"({_PART_WORD}) '?([2-9]0)(?=$|\s*\(|\?)", r"\1 CIRCA 19\2S"),
         (rf"^FROM (\d\d? {_MONTH_WORD} \d{{4}})$", r"\1"),
         (r"^((?:PROBABLY |CIRCA )*)(?:SINCE|FROM) (.+) OR LATER$", r"\1\2 OR LATER"),
         (rf"^({_MONTH_WORD}) AND ({_MONTH_WORD}) BETWEEN (\d{{4}})$", r"BETWEEN \1 AND \2 \3"),

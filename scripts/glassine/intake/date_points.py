@@ -286,7 +286,7 @@ def _century(plain: str) -> Span | None:
 
 def _part(plain: str) -> Span | None:
     """Return part of a decade or century, marked approximate: its limits are convention."""
-    match = re.fullmatch(PART + r"(?P<rest>.+)", plain)
+    match = re.fullmatch(r"(?!middle third\b)" + PART + r"(?P<rest>.+)", plain)
     if match:
         name = _PART_NAMES.get(match["part"], match["part"])
         parts, rest = (_DECADE_PARTS, _CENTURY_PARTS), match["rest"]
