@@ -83,10 +83,10 @@ class Language(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     which begins, behind two. ordinals: marks behind figures. drop: words that say nothing of a
     date; before_day: only before a day. to: words that lead to the last of two dates; at_before:
     before what they mean "at" or "in". decade_article: before a short decade that ends the text.
-    from_or_of: words for "from" that mean "of" too. dots: 1.2.1934 is the first of February.
-    day_slash: so is 1/2 1934. roman_months: so is 1.II.1934; roman_month_alone: II 1934 is that
-    month. bare_roman_century: "XIX" alone is a century. years_named: "years 1950-1960" are no
-    decades.
+    unread: what must not be read by its parts. from_or_of: words for "from" that mean "of" too.
+    dots: 1.2.1934 is the first of February. day_slash: so is 1/2 1934. roman_months: so is
+    1.II.1934; roman_month_alone: II 1934 is that month. bare_roman_century: "XIX" alone is a
+    century. years_named: "years 1950-1960" are no decades.
     """
 
     name: str
@@ -127,6 +127,7 @@ class Language(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     tens: dict[str, int]
     at_before: list[Literal["day", "season", "century"]] = []
     before_day: list[str] = []
+    unread: list[str] = []
     decade_article: list[str] = []
     from_or_of: list[str] = []
     to: list[str] = []
@@ -174,6 +175,8 @@ class Language(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
         for name, english in _WORDS.items():
             for phrase in getattr(self, name):
                 out.setdefault(phrase, english)
+        for phrase in self.unread:
+            out[phrase] = "UNREAD"
         for phrase in _ABOUT:
             out.setdefault(phrase, "CIRCA")
         for phrase in self.drop:
@@ -395,8 +398,9 @@ def _century_words(plain: str, language: Language) -> str:
     """Write the figures of a century in words, and what a letter before them means."""
     word, ordinals = _either(language.century), language.century_ordinals
     if ordinals:
+        before = _either(name for name in ordinals if name not in language.tens)
         for pattern in (
-            rf"(?P<w>{_either(ordinals)})(?=\s+{word})",
+            rf"(?P<w>{before})(?=\s+{word})",
             rf"(?P<c>{word}\s+)(?P<w>{_either(ordinals)})",
         ):
             plain = re.sub(
@@ -613,6 +617,8 @@ def _in_order(plain: str, language: Language) -> str:
     plain = _with_days(plain, language)
     for pattern, english in _ORDER:
         plain = pattern.sub(english, plain)
+    if _LIMIT_OF_A_RANGE.match(plain):
+        return "not understood"
     # A bare decade that is a part of something, or one side of a range.
     if re.search(r"(?<!^)CIRCA 19\d0S", plain):
         plain = "CIRCA " + plain.replace("CIRCA ", "")
@@ -647,6 +653,12 @@ def _with_days(plain: str, language: Language) -> str:
     return plain
 
 
+_DOUBTS = "((?:PROBABLY |CIRCA )*)"
+# A limit is one date: the other end of a range would be lost.
+_LIMIT_OF_A_RANGE = re.compile(
+    r"^(?:PROBABLY |CIRCA )*(?:SINCE|NOT BEFORE|NOT AFTER|BEFORE|AFTER)\b(?!.* AND )"
+    r".*(?: UNTIL | to | – |\d{4}S?\s*[-–]\s*(?:CIRCA )?\d{4})"
+)
 # In turn: what stands behind in other languages, or is said by two words, as English has it.
 _ORDER = tuple(
     (re.compile(pattern), english)
@@ -673,8 +685,9 @@ _ORDER = tuple(
         (r"^ei (\d.*) AFTER$", r"NOT AFTER \1"),
         (r"^(\d{4}) BETWEEN\s*,\s*(\d{4}) AND$", r"BETWEEN \1 AND \2"),
         (r"^(?!BETWEEN)(.+?)(?: AND |\s*[-–]\s*)(.+) BETWEEN$", r"BETWEEN \1 AND \2"),
-        (r"^(?:BETWEEN|FROM|SINCE) (.+?) UNTIL (.+)$", r"\1 to \2"),
-        (r"^(?:FROM|SINCE) (\S+?)(\s*[-–]\s*)(\S+)$", r"\1\2\3"),
+        (rf"^{_DOUBTS}(?:BETWEEN|FROM|SINCE) (.+?) UNTIL (.+)$", r"\1\2 to \3"),
+        (rf"^{_DOUBTS}(?:FROM|SINCE) (\S+?)(\s*[-–]\s*)(\S+)$", r"\1\2\3\4"),
+        (rf"^{_DOUBTS}(?:FROM|SINCE) ([^–]+ – [^–]+)$", r"\1\2"),
         (r"^(?:FROM |SINCE )?(.+?) SINCE$", r"NOT BEFORE \1"),
         (r"^SINCE (.+)$", r"NOT BEFORE \1"),
         (r"^(?:UNTIL )?(.+?) (?:UNTIL|NOT AFTER)$", r"NOT AFTER \1"),
