@@ -3,7 +3,9 @@
 One table a language (`languages/<code>.yaml`): its words for each English one. Nothing is guessed:
 a word that no table knows stays as it is, so that the English reader does not understand it. A
 bare decade ("años 30") is that of the twentieth century, about; the turn of a century without
-a number is about 1900 (both common practice, no source).
+a number is about 1900 (both common practice, no source). Two decades that share a word ("années
+1890-1900") reach to the end of the second, which is true of the years too. A word with two meanings
+is read only where what stands beside it leaves one of them.
 """
 
 from __future__ import annotations

@@ -30,7 +30,7 @@ from glassine.intake.catalogue.extract import FIELDS, Row, text_of
 from glassine.intake.catalogue.rows import RecordReader
 from glassine.intake.given import CatalogueSection, CatalogueSettings
 
-VERSION = "2"
+VERSION = "3"
 
 # Far above any real extract; they bound memory against a wrong or hostile file.
 MAX_FILE_BYTES = 256 * 2**20
