@@ -59,8 +59,14 @@ _NTH_PARTS = {
     "last quarter": (75, 99),
     "fourth quarter": (75, 99),
     "first third": (0, 33),
+    "second third": (34, 66),
+    "middle third": (34, 66),
+    "third third": (67, 99),
     "last third": (67, 99),
+    "last half": (50, 99),
 }
+_DECADE_HALVES = {"first half": (0, 4), "second half": (5, 9), "last half": (5, 9)}
+_NTH = r"(?:first|second|third|fourth|last|latter|middle|1st|2nd|3rd|4th) (?:half|quarter|third)"
 MONTH_NAME = "(?P<m>" + "|".join(sorted(MONTHS, key=len, reverse=True)) + r")\.?"
 DAY = r"(?P<d>0?[1-9]|[12]\d|3[01])(?:st|nd|rd|th|\.(?=\s))?"
 YEAR = r"(?P<y>\d{4})"
@@ -158,6 +164,13 @@ def day_of(plain: str) -> Span | None:
 
 def _numeric(plain: str) -> Span | None:
     """Return the date of figures alone where day and month cannot be mistaken."""
+    with_weekday = re.fullmatch(r"(?P<w>[a-z]{3})[a-z]*day,?\s+(?P<day>\d{4}-\d\d-\d\d)", plain)
+    if with_weekday:
+        span = _numeric(with_weekday["day"])
+        if span is None or with_weekday["w"] not in _WEEKDAYS:
+            return None
+        fits = _WEEKDAYS[date.fromisoformat(span.start).weekday()] == with_weekday["w"]
+        return span if fits else None
     match = re.fullmatch(r"(\d{4})([-/.])(\d\d?)\2(\d\d?)", plain)
     if match:
         month = int(match[3])
@@ -228,7 +241,8 @@ def _season(plain: str) -> Span | None:
 
 def year_of(plain: str) -> Span | None:
     match = re.fullmatch(
-        r"(?:(?:early|mid|late|end of|beginning of|start of)(?:\s*-\s*|\s+)(?:in\s+)?)?"
+        r"(?:(?:early|mid|late|end of|beginning of|start of)(?:\s*-\s*|\s+)(?:in\s+)?|"
+        rf"{_NTH}\s+(?:of\s+)?)?"
         r"(?:the\s+)?(?:year\s+)?(\d{4})(?:\s*(?:a\.?d\.?|c\.?e\.?))?",
         plain,
     )
@@ -272,14 +286,13 @@ def _century(plain: str) -> Span | None:
 
 def _part(plain: str) -> Span | None:
     """Return part of a decade or century, marked approximate: its limits are convention."""
-    match = re.fullmatch(PART + r"(?P<rest>.+)", plain)
+    match = re.fullmatch(r"(?!middle third\b)" + PART + r"(?P<rest>.+)", plain)
     if match:
         name = _PART_NAMES.get(match["part"], match["part"])
         parts, rest = (_DECADE_PARTS, _CENTURY_PARTS), match["rest"]
     else:
         match = re.fullmatch(
-            r"(?P<part>(?:first|second|third|fourth|last|latter|1st|2nd|3rd|4th) "
-            r"(?:half|quarter|third))\s+(?:of\s+)?(?:the\s+)?(?P<rest>.+)",
+            rf"(?P<part>{_NTH})\s+(?:of\s+)?(?:the\s+)?(?P<rest>.+)",
             plain,
         )
         if not match:
@@ -293,7 +306,7 @@ def _part(plain: str) -> Span | None:
             ("latter half", "second half"),
         ):
             name = name.replace(short, word)
-        parts, rest = ({}, _NTH_PARTS), match["rest"]
+        parts, rest = (_DECADE_HALVES, _NTH_PARTS), match["rest"]
     whole = decade_of(rest) or _century(rest)
     if whole is None or whole.single is None:
         return None

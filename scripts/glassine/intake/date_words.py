@@ -127,22 +127,34 @@ def to_edtf(
 def read(text: str, reading: Reading = AS_ANY) -> str | None:
     """Return the EDTF value of a date in English, else in the languages of `reading`.
 
-    Where two languages understand it in different ways, it is not understood.
+    Where two languages understand it in different ways, it is not understood; nor where a language
+    that is named does so in another way than English ("apr." is "after" in French).
     """
     if len(text) > MAX_CHARS:
         return None
     in_english = statement(_by_figures(text, reading.day_first))
-    if in_english is not None:
+    if in_english is not None and not reading.languages:
         return in_english
-    values = set()
+    values = {in_english}
     for code in reading.languages or date_languages.CODES:
         # Figures with dots begin with the day wherever one of these languages is written.
         dots = bool(reading.languages) and date_languages.table(code).dots
-        translated = date_languages.in_english(text, code)
-        if translated is not None:
-            values.add(statement(_by_figures(translated, reading.day_first, dots)))
+        for way in _with_and_without_stop(text):
+            translated = date_languages.in_english(way, code)
+            value = (
+                statement(_by_figures(translated, reading.day_first, dots)) if translated else None
+            )
+            if value is not None:
+                values.add(value)
+                break
     values.discard(None)
     return values.pop() if len(values) == 1 else None
+
+
+def _with_and_without_stop(text: str) -> tuple[str, ...]:
+    """Return the text, and without a full stop that may end it rather than a short form."""
+    written = text.strip()
+    return (written, written[:-1]) if written.endswith(".") else (written,)
 
 
 _FIGURES = re.compile(r"(?<![\d./])(\d\d?)([./-])\s?(\d\d?)\2\s?(\d{4})(?![\d/])")
