@@ -110,7 +110,7 @@ class FilmNote(Record, frozen=True, kw_only=True):
     version: str
 
 
-class Negative(Tone, frozen=True, kw_only=True):
+class Negative(Tone, frozen=True, kw_only=True, omit_defaults=True):
     """How a negative becomes a picture; values per channel that is used.
 
     dmin: density of the film base; slopes: density per log10 of exposure, of the straight line;

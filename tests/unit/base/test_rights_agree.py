@@ -202,11 +202,14 @@ def test_a_page_of_a_statement_is_the_statement(tmp_path, spelled):
         "http://rightsstatements.org.evil.example/vocab/InC/1.0/",
     ],
 )
-def test_a_uri_that_says_nothing_certain_holds_the_item(tmp_path, text):
+def test_a_uri_that_says_nothing_certain_is_for_review_and_states_nothing(tmp_path, text):
     found = row(tmp_path, rights_uri=text)
-    assert found.records == {}
+    (record,) = found.records.values()
+    # What the settings state for items without rights is not said of this one.
+    assert (record["rights"]["uri"], record["rights"]["status"]) == ("", "unknown")
+    assert text in record["extra"].values()
     (told,) = found.findings
-    assert told.severity == "hold"
+    assert told.severity == "review"
     assert "'rights_uri'" in told.what and "rightsstatements.org" in told.expected
 
 

@@ -143,7 +143,7 @@ def test_encoders_give_the_same_bytes_on_machines_of_any_number_of_cores() -> No
 
 
 def test_jobs_that_use_pixels_or_digests_say_how_many_threads_are_theirs() -> None:
-    for name in ("item", "intake", "targets", "deliver", "report", "reproduce"):
+    for name in ("look", "item", "intake", "targets", "deliver", "report", "reproduce"):
         (script,) = re.findall(r'"\.\./(scripts/\w+\.py)"', RULES[name])
         text = (PROJECT / script).read_text("utf-8")
         assert text.count("threads.announce(snakemake.threads)\n") == 1, script
@@ -155,7 +155,7 @@ def test_the_engine_counts_threads_where_they_are_used_and_the_queue_follows_it(
         for name, body in RULES.items()
         if (found := re.search(r"^    threads: (\d+)$", body, re.MULTILINE))
     }
-    assert counted == {"item": 1, "deliver": 2}
+    assert counted == {"look": 1, "item": 1, "deliver": 2}
     profile = yaml.safe_load((PROJECT / "config/slurm/config.yaml").read_text("utf-8"))
     stated = [profile["default-resources"], *profile["set-resources"].values()]
     assert not [each for each in stated if "cpus_per_task" in each]

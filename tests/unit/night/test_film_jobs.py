@@ -161,6 +161,11 @@ def test_films_of_ten_thousand_items_are_looked_up_at_once(tmp_path):
         "slopes": [0.6, 0.6, 0.6],
         "slopes_source": "default of the process",
         "balance": [0.0, 0.0, 0.0],
+        "density_matrix": None,
+        "balance_stated": False,
+        "light": "daylight",
+        "white": None,
+        "uncertainty": {"contrast": 0, "ratios": 0, "balance": 0, "white": None, "frames": 24},
     }
     films = []
     for first in range(0, count, 36):

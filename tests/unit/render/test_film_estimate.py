@@ -151,7 +151,8 @@ def test_pixels_follow_the_formula_in_8_and_in_16_bits() -> None:
 def test_a_record_of_an_earlier_version_still_reads() -> None:
     strip = model.strip(model.film_of("clean", 1), [six()[0]], 1, base=True)
     record = msgspec.to_builtins(plans(strip)[0])
-    del record["density_matrix"], record["expected_error"]
+    record.pop("density_matrix", None)
+    record.pop("expected_error")
     again = msgspec.convert(record, ColourNegative)
     assert again.density_matrix is None
     assert again.expected_error is None
