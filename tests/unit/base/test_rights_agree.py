@@ -208,7 +208,7 @@ def test_a_uri_that_says_nothing_certain_is_for_review_and_states_nothing(tmp_pa
     # What the settings state for items without rights is not said of this one.
     assert (record["rights"]["uri"], record["rights"]["status"]) == ("", "unknown")
     assert text in record["extra"].values()
-    (told,) = found.findings
+    (told,) = (each for each in found.findings if each.code == "catalogue.rights_uri")
     assert told.severity == "review"
     assert "'rights_uri'" in told.what and "rightsstatements.org" in told.expected
 
