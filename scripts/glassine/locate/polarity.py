@@ -29,6 +29,9 @@ UNSURE = 0.6
 WHITE = 0.13
 # A transparency's blacks are denser than this.
 BLACK = 0.9
+# Clear black and white film is no denser than this against the light, its fog with it (0.2 to 0.35;
+# value from memory).
+CLEAR_FILM = 0.42
 # Trust is no greater than this, so that one frame does not outvote a strip.
 SUREST = 0.98
 # A border's tone, or an orange mask, gives more than this.
@@ -51,6 +54,8 @@ def by_light(one: Candidate, made: Character, kind: str, from_above: bool) -> Ch
     if lit and made.process == "colour" and made.polarity == "negative":
         # What is lit from above is paper: a picture of warm colours, and no orange mask.
         return replace(made, polarity="positive", polarity_trust=UNSURE)
+    if made.process == "monochrome" and made.polarity == "negative" and _like_card(one):
+        return replace(made, polarity_trust=min(made.polarity_trust, UNSURE))
     if made.process != "monochrome" or one.ground != "light" or one.level_dark:
         return made
     if lit:
@@ -63,6 +68,11 @@ def by_light(one: Candidate, made: Character, kind: str, from_above: bool) -> Ch
         # Warm and clear: paper, or the stained gelatine of a plate.
         return replace(made, polarity_trust=trust)
     return made
+
+
+def _like_card(one: Candidate) -> bool:
+    """Whether what surrounds a picture is denser than clear film, and may be the card of a mount."""
+    return one.border is not None and not one.level_dark and float(one.border.min()) > CLEAR_FILM
 
 
 def masked(

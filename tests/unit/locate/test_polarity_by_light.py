@@ -2,9 +2,12 @@
 
 import cv2
 import numpy as np
+import pytest
 
 from glassine.base.model import Facts
-from glassine.locate import locate_array
+from glassine.locate import locate_array, polarity
+from glassine.locate.candidate import Candidate
+from glassine.locate.character import Character
 
 MM = 5  # px
 # Paper, and the stained gelatine of an old plate, are clear and a little warm (density).
@@ -105,3 +108,14 @@ def test_a_picture_of_warm_colours_on_a_grey_board_is_no_sure_negative():
     table[rows, columns] = 10 ** -(grey[..., None] + np.array([0.0, 0.3, 0.5], np.float32))
     (frame,) = locate(table).frames
     assert (frame.polarity, frame.state) == ("positive", "review")
+
+
+@pytest.mark.parametrize(("border", "sure"), [(0.25, True), (0.5, False)])
+def test_a_grey_picture_in_card_denser_than_clear_film_is_no_sure_negative(border, sure):
+    corners = np.array([[0.0, 0.0], [36.0, 0.0], [36.0, 24.0], [0.0, 24.0]])
+    tone = np.full(3, border, np.float32)
+    one = Candidate(corners, False, [1.0] * 4, [True] * 4, "single", tone)
+    one.ground, one.levels = "dark", 2
+    made = Character("negative", "monochrome", 0.95, 0.97)
+    trust = polarity.by_light(one, made, "frame_135", False).polarity_trust
+    assert (trust == 0.95) if sure else (trust < 0.8)
