@@ -71,7 +71,7 @@ def by_light(one: Candidate, made: Character, kind: str, from_above: bool) -> Ch
 
 
 def _like_card(one: Candidate) -> bool:
-    """Whether what surrounds a picture is denser than clear film, and may be the card of a mount."""
+    """Whether what surrounds a picture is denser than clear film: card of a mount, perhaps."""
     return one.border is not None and not one.level_dark and float(one.border.min()) > CLEAR_FILM
 
 

@@ -43,6 +43,9 @@ REPEATS = 0.62
 STEP, END = 0.75, 1.04
 # Share of a frame in which the table may show: worn corners.
 BARE = 0.005
+# Where an even border is looked for inside an outline, shares of the shorter side: that of a board,
+# and the narrow rebate of a sheet.
+RIMS = ((0.01, 0.03), (0.004, 0.012))
 # Tones all round an outline that differ by less (density) are one even border.
 EVEN = 0.05
 # A black rebate is denser than all that it encloses; flare makes it vary by more.
@@ -196,8 +199,14 @@ def _even_round(scene: Scene, corners: Doubles) -> bool:
     that is not. Writing on a sleeve is no area.
     """
     grey = upright_grey(scene.view, corners)
+    return any(_even_rim(grey, *rim) for rim in RIMS)
+
+
+def _even_rim(grey: Floats, start: float, end: float) -> bool:
+    """Whether the rim of a picture between two shares of its shorter side is of one tone, and an
+    area of the picture is not."""
     short = min(grey.shape)
-    deep, first = max(2, round(0.03 * short)), max(1, round(0.01 * short))
+    deep, first = max(2, round(end * short)), max(1, round(start * short))
     size = max(3, deep // 2) | 1
     soft = cv2.blur(grey, (size, size))
     edge = np.ones(soft.shape, bool)
