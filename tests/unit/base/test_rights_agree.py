@@ -213,6 +213,29 @@ def test_a_uri_that_says_nothing_certain_is_for_review_and_states_nothing(tmp_pa
     assert "'rights_uri'" in told.what and "rightsstatements.org" in told.expected
 
 
+@pytest.mark.parametrize("column", ["rights_uri", "copyright_status"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Closed until 2050",
+        "Not to be published",
+        "gesperrt",
+        "embargo 2031",
+        "private, family only",
+        "reading room only",
+        "do not publish",
+        "copyright; gesperrt bis 2050",
+        "CC BY, not for publication",
+    ],
+)
+def test_words_in_a_cell_of_rights_that_may_keep_the_picture_back_hold_the_item(
+    tmp_path, column, text
+):
+    found = row(tmp_path, **{column: text})
+    assert found.records == {}
+    assert "hold" in {each.severity for each in found.findings}
+
+
 @pytest.mark.parametrize(
     ("uri", "status", "severity"),
     [

@@ -190,8 +190,8 @@ def test_each_value_is_checked_and_told_by_row_and_column(tmp_path, column, valu
     else:
         text = f'item_id,title,{column}\nPEH-1,Quay,"{value}"\n'
     found = read(tmp_path, text)
-    # What is no number, no material and no title is left out, kept beside and for review.
-    needed = column in ("material", "decay_level", "item_id")
+    # What is no number, no material, no title and no word of rights is left out and for review.
+    needed = column in ("material", "decay_level", "item_id", "copyright_status")
     assert bool(found.records) is not needed
     told = next(each for each in found.findings if each.severity != "note")
     assert told.severity == ("hold" if needed else "review")

@@ -190,6 +190,23 @@ def held_back_words(text: str) -> str:
     return match[0] if match else ""
 
 
+# Words that name terms of use, though not by a URI (common practice, no source).
+_TERMS = re.compile(
+    r"https?://\S{1,400}|(?:cc\b|creative commons|public domain|in copyright|copyright|\(c\)|©"
+    r"|all rights reserved|alle rechte vorbehalten|tous droits réservés|no known copyright"
+    r"|gemeinfrei)[^\n]{0,200}",
+    re.IGNORECASE,
+)
+
+
+def names_terms(text: str) -> bool:
+    """Return whether a cell of rights plainly names terms of use, and nothing that keeps back: any
+    other words there may say that the picture is closed."""
+    folded = text.strip().casefold().replace(" ", "_")
+    closed = held_back_words(text) or any(part in folded for part in _KEEPS_BACK)
+    return not closed and bool(_TERMS.fullmatch(text.strip()))
+
+
 def note_contradicts(text: str, status: str) -> str:
     """Return the words of a note on rights that cannot stand beside a status, or nothing."""
     match = None

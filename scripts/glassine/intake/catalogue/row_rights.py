@@ -36,6 +36,9 @@ def stated_rights(
         if " | " in uri:  # statements that differ: one of them is wrong
             findings.append(extract.finding("rights_uri", cell, _URI_EXPECTED))
             return {**stated, "uri": "", "status": rights.UNKNOWN}
+        if not catalogue_columns.names_terms(uri):
+            findings.append(extract.finding("rights_uri", cell, _URI_EXPECTED))
+            return {**stated, "uri": "", "status": rights.UNKNOWN}
         expected = f"{_URI_EXPECTED} The record says {rights.UNKNOWN!r}; it keeps the cell beside."
         findings.append(extract.finding("rights_uri", cell, expected, "review"))
         set_aside(row, extract.first_column("rights_uri"))
