@@ -4,28 +4,14 @@ import cv2
 import numpy as np
 import pytest
 
-from glassine.base.model import Facts
-from glassine.locate import locate_array, polarity
+from glassine.locate import polarity
 from glassine.locate.candidate import Candidate
 from glassine.locate.character import Character
+from makers.light_table import locate
 
 MM = 5  # px
 # Paper, and the stained gelatine of an old plate, are clear and a little warm (density).
 WARM = np.array([0.12, 0.14, 0.2], np.float32)
-
-
-def locate(light, ppi=None):
-    r = np.random.default_rng(8)
-    soft = cv2.GaussianBlur(light, (0, 0), 0.7) + 0.0008 * r.standard_normal(light.shape)
-    pixels = np.round(np.clip(soft, 0, 1) * 65535).astype(np.uint16)
-    return locate_array(
-        pixels,
-        1,
-        lambda left, top, w, h: pixels[top : top + h, left : left + w],
-        Facts(encoding="linear"),
-        ppi,
-        {},
-    )
 
 
 def lay(table, x, y, w, h, density, seed, edge=6, span=(0.2, 1.3)):

@@ -4,27 +4,12 @@ import cv2
 import numpy as np
 import pytest
 
-from glassine.base.model import Facts
-from glassine.locate import locate_array
 from glassine.locate.shadows import without_shadow
 from glassine.locate.sides import LEFT, Line
 from glassine.locate.view import Patch
+from makers.light_table import locate
 
 MM = 5  # px
-
-
-def locate(light, ppi=None):
-    r = np.random.default_rng(8)
-    soft = cv2.GaussianBlur(light, (0, 0), 0.7) + 0.0008 * r.standard_normal(light.shape)
-    pixels = np.round(np.clip(soft, 0, 1) * 65535).astype(np.uint16)
-    return locate_array(
-        pixels,
-        1,
-        lambda left, top, w, h: pixels[top : top + h, left : left + w],
-        Facts(encoding="linear"),
-        ppi,
-        {},
-    )
 
 
 def table_with_print(ground, border_mm, deep, soft_mm):

@@ -4,26 +4,11 @@ import cv2
 import numpy as np
 import pytest
 
-from glassine.base.model import Facts
-from glassine.locate import locate_array
+from makers.light_table import locate
 
 MM = 5  # px
 # ISO 1007: film 35 mm wide, frames 36 x 24 mm, 38 mm apart, perforations 4.75 mm apart.
 FILM, FRAME, ADVANCE, PITCH = 35.0, (36.0, 24.0), 38.0, 4.75
-
-
-def locate(light, ppi=None):
-    r = np.random.default_rng(8)
-    soft = cv2.GaussianBlur(light, (0, 0), 0.7) + 0.0008 * r.standard_normal(light.shape)
-    pixels = np.round(np.clip(soft, 0, 1) * 65535).astype(np.uint16)
-    return locate_array(
-        pixels,
-        1,
-        lambda left, top, w, h: pixels[top : top + h, left : left + w],
-        Facts(encoding="linear"),
-        ppi,
-        {},
-    )
 
 
 def dim(image, x, y, w, h, density):
