@@ -11,13 +11,14 @@ from __future__ import annotations
 import hashlib
 import os
 from collections import Counter
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import msgspec
 
 from glassine import steps
-from glassine.base import files, record_files
+from glassine.base import files, naming, record_files
 from glassine.base.errors import GlassineError
 from glassine.base.model import BatchId, Facts, ItemId
 from glassine.base.records.intake import Intake, ItemEntry
@@ -122,6 +123,11 @@ def _section(name: str, config: dict[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in section.items() if key not in ("pool", "pool_step")}
 
 
+def _is_set(section: dict[str, Any], key: str, default: str) -> bool:
+    """Return whether a setting is another than its default."""
+    return bool(section.get(key, default) != default)
+
+
 def _shared(step: steps.Step, batch: Batch, config: dict[str, Any]) -> dict[str, Any]:
     """Return what the step is given for every item of the batch."""
     result: dict[str, Any] = {
@@ -130,10 +136,12 @@ def _shared(step: steps.Step, batch: Batch, config: dict[str, Any]) -> dict[str,
         "settings": {name: _section(name, config) for name in step.sections},
         "version": steps.version(step.name),
     }
-    if step.name == "verify":
+    if step.name in {"verify", "develop"}:
         # All else there is done with when intake has run: another entry of `intake.ignore` is no
         # reason to read every master again.
         result["settings"]["intake"] = {"max_pixels": config["intake"]["max_pixels"]}
+    if step.name == "verify" and _is_set(config.get("raw", {}), "lossy", "note"):
+        result["settings"]["raw"] = {"lossy": config["raw"]["lossy"]}
     if step.name == "render" and config.get(rules.FOR_MASTERS):
         result["settings"]["rules"] = config[rules.FOR_MASTERS]
     if "batch_facts" in step.fields:
@@ -154,10 +162,10 @@ def _own(
 ) -> dict[str, Any]:
     """Return what the step is given for this item alone. pooled: whether films are known yet."""
     entry = batch.entries[item]
-    masters = entry["masters"]
+    masters = _developed(entry["masters"], step)
     if "facts" not in step.fields:
         masters = [{key: master[key] for key in master if key != "facts"} for master in masters]
-    result = {"item": item, "masters": masters}
+    result: dict[str, Any] = {"item": item, "masters": masters}
     for name in step.fields:
         if name == "findings":
             result[name] = [master for master in entry["findings"] if master["severity"] == "hold"]
@@ -167,12 +175,32 @@ def _own(
             # Left out where there are none, as for items that share no film.
             shares = pooled and item in batch.films and item in batch.pooling(config)
             result |= {"films": batch.films[item]} if shares else {}
+        elif name == "calibration":
+            result[name] = batch.content.get(name, [])
         elif name == "companions":
             beside = entry.get(name, [])
             result[name] = [companion for companion in beside if companion["delivered"]]
         elif name not in ("batch_facts", "facts"):
             result[name] = entry.get(name)
     return result
+
+
+def _developed(masters: list[dict[str, Any]], step: steps.Step) -> list[dict[str, Any]]:
+    """Return masters as a step knows them: after develop a raw one is the picture made of it."""
+    names = [each.name for each in steps.STEPS]
+    if names.index(step.name) <= names.index(steps.DEVELOP):
+        return masters
+    return [
+        {**master, "path": naming.developed_path(master["path"]), "raw": master["path"]}
+        if naming.is_raw(master["path"])
+        else master
+        for master in masters
+    ]
+
+
+def steps_of(batch: Batch, item: ItemId) -> tuple[steps.Step, ...]:
+    """Return the steps of an item."""
+    return steps.of_item(any(naming.is_raw(master.path) for master in batch.items[item].masters))
 
 
 def config_of(batch: Batch, item: ItemId, config: dict[str, Any]) -> dict[str, Any]:
@@ -218,7 +246,7 @@ def steps_given(
     batch: Batch, item: ItemId, config: dict[str, Any], pooled: bool = True
 ) -> list[dict[str, Any]]:
     """Return what each step of an item is given, in order; pooled: see `given`."""
-    return [given(step.name, batch, item, config, pooled) for step in steps.STEPS]
+    return [given(step.name, batch, item, config, pooled) for step in steps_of(batch, item)]
 
 
 def _shared_text(batch: Batch, config: dict[str, Any]) -> str:
@@ -228,7 +256,8 @@ def _shared_text(batch: Batch, config: dict[str, Any]) -> str:
     """
     known = batch.shared.get(id(config))
     if known is None or known[0] is not config:
-        text = files.canonical([_shared(step, batch, config) for step in steps.STEPS])
+        shared = [_shared(step, batch, config) for step in steps.of_item(raw=False)]
+        text = files.canonical(shared)
         known = batch.shared[id(config)] = (config, text)
     return known[1]
 
@@ -236,9 +265,11 @@ def _shared_text(batch: Batch, config: dict[str, Any]) -> str:
 def key(batch: Batch, item: ItemId, config: dict[str, Any], pooled: bool = True) -> str:
     """Return a digest of all that the steps of an item are given; pooled: see `given`."""
     own: dict[str, Any] = {}
-    for step in steps.STEPS:
+    for step in steps_of(batch, item):
         # What two steps are given is the same for both.
         own |= _own(step, batch, item, config, pooled)
+        if step.name == steps.DEVELOP:
+            own[step.name] = _shared(step, batch, config_of(batch, item, config))
     own["masters"] = batch.entries[item]["masters"]  # but for the facts on them
     text = _shared_text(batch, config_of(batch, item, config)) + files.canonical(own)
     return hashlib.sha256(text.encode()).hexdigest()
@@ -273,27 +304,33 @@ def first_due(done: dict[str, str], given: list[dict[str, Any]], item_dir: Path)
 
 def is_looked_at(batch: Batch, item: ItemId, item_dir: Path, config: dict[str, Any]) -> bool:
     """Return whether all steps up to the look were done with what they are given now."""
-    first_half = steps.first_half()
+    half = steps.first_half()
+    first_half = [step for step in steps_of(batch, item) if step in half]
     needed = [given(step.name, batch, item, config) for step in first_half]
     return first_due(steps_done(item_dir), needed, item_dir) == len(needed)
 
 
 def looks_key(batch: Batch, items: list[ItemId], config: dict[str, Any]) -> str:
     """Return a digest of all that the looks of these items depend on."""
-    shared = [_shared(step, batch, config) for step in steps.first_half()]
+    half = steps.first_half()
+    shared = [_shared(step, batch, config) for step in half if step.name != steps.DEVELOP]
     own: list[dict[str, Any]] = []
     for item in items:
         parts: dict[str, Any] = {"masters": batch.entries[item]["masters"]}
-        for step in steps.first_half():
+        for step in (step for step in steps_of(batch, item) if step in half):
+            if step.name == steps.DEVELOP:
+                parts[step.name] = _shared(step, batch, config)
             made = _own(step, batch, item, config, False)
             parts |= {name: value for name, value in made.items() if name != "masters"}
         own.append(parts)
     return hashlib.sha256(files.canonical([shared, own]).encode()).hexdigest()
 
 
-def write_stamp(item_dir: Path, item_key: str) -> None:
-    """Write that every step of the item is done, and what it was given."""
-    records = [name for step in steps.STEPS for name in step.records]
+def write_stamp(item_dir: Path, item_key: str, done: Sequence[str] = ()) -> None:
+    """Write that every step of the item is done, and what it was given. done: the steps' names, all
+    but develop where none are named."""
+    names = done or [step.name for step in steps.of_item(raw=False)]
+    records = [name for step in names for name in steps.step(step).records]
     stats = {name: (item_dir / name).stat().st_size for name in records}
     files.write_json(item_dir / STAMP, {"key": item_key, "files": stats})
 

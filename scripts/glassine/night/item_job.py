@@ -91,7 +91,8 @@ def look_at_item(
 def _look(job: Job) -> None:
     """Do the first half of an item in this process, which ends with it."""
     damaged = job.item_dir / films.LOOKS
-    half = len(table.first_half())
+    first_half = {step.name for step in table.first_half()}
+    half = sum(given["step"] in first_half for given in job.steps)
     with _in_job(job):
         if not films.is_whole(damaged):
             damaged.unlink(missing_ok=True)
@@ -169,7 +170,7 @@ def _finish(job: Job) -> None:
     """Stamp an item of which every step is done."""
     # Of a process that was killed after its last step was done, nothing else would clear it.
     (job.item_dir / "held.json").unlink(missing_ok=True)
-    due.write_stamp(job.item_dir, job.key)
+    due.write_stamp(job.item_dir, job.key, [given["step"] for given in job.steps])
 
 
 def _do_step(

@@ -97,7 +97,8 @@ class EarkSip(Layout):
         placed += _own_metadata(package, record, moved, context)
         placed += _documentation(package, moved, context)
         placed += _schemas(package, context)
-        for name in ("masters", "access"):
+        raws = ["raw"] if any(entry.use == "raw" for entry in plain) else []
+        for name in ("masters", *raws, "access"):
             placed += _representation(package, name, record, moved, context)
         placed.append(_write(package, record, context))
         return placed
@@ -117,6 +118,8 @@ def _place(path: str) -> str:
     """Return where a file of the plain layout goes."""
     if path.startswith("masters/"):
         return f"representations/masters/data/{path.removeprefix('masters/')}"
+    if path.startswith("raw/"):
+        return f"representations/raw/data/{path.removeprefix('raw/')}"
     if path.startswith("metadata/"):
         return f"metadata/other/{path.removeprefix('metadata/')}"
     return f"representations/access/data/{path}"
@@ -126,6 +129,7 @@ def _plain(path: str) -> str | None:
     """Return the path in the plain layout, None for a file that only E-ARK has."""
     for ours, theirs in (
         ("representations/masters/data/", "masters/"),
+        ("representations/raw/data/", "raw/"),
         ("representations/access/data/", ""),
         ("metadata/other/", "metadata/"),
     ):
