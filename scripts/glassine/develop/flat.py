@@ -27,6 +27,9 @@ _DEGREE, _DEGREE_FEW, _FEW = 6, 3, 400
 # Blocks further from the polynomial than so many robust deviations are no table.
 _FAR, _LEAST_DEVIATION = 5.0, 0.0015
 _SMOOTH_BLOCKS = 3.0
+# How far a block of a bare table may be from the polynomial, as a share of it: lamps and lenses are
+# smoother (common practice, no source).
+_NO_TABLE = 0.02
 # Robust deviations from the 5 x 5 pixels about it from which on a pixel does not work: 400 of 400
 # were found so, none falsely (measured on drawn sensors).
 _DEAD = 8.0
@@ -165,7 +168,7 @@ def _fit(means: Floats, block: int, shape: tuple[int, int]) -> tuple[Floats, Flo
     for (i, j), value in zip(places, solved, strict=True):
         coefficients[i, j] = value
     remainder = _smoothed((away + 1.0).reshape(means.shape), weight.reshape(means.shape))
-    return coefficients, remainder, float(1.0 - weight.mean())
+    return coefficients, remainder, float(np.mean(np.abs(away) > _NO_TABLE))
 
 
 def _smoothed(ratio: Floats, weight: Floats) -> Floats:

@@ -107,6 +107,7 @@ def _develop_one(
     findings += session.dark_doubts(dark, entry.path) if dark else []
     plan, more = _planned(raw, entry.path, given, light, dark.hot if dark else None)
     path = naming.developed_path(entry.path)
+    _check_free(path, entry.path, made)
     target = files.inside(folder, path)
     target.parent.mkdir(parents=True, exist_ok=True)
     developed = make(raw, plan, target, entry.path)
@@ -123,6 +124,22 @@ def _develop_one(
         )
     )
     made.entries.append(_verified(target, path, entry, findings))
+
+
+def _check_free(path: str, source: str, made: _Made) -> None:
+    """Raise where two raw files would be developed to one picture."""
+    others = {each.path.casefold(): each for each in made.entries}
+    other = others.get(path.casefold())
+    if other is None:
+        return
+    named = other.path if other.source is UNSET else other.source.path
+    raise GlassineError.because(
+        "develop.names",
+        source,
+        f"{source} and {named} would both be developed to {path}.",
+        "one raw file of each name.",
+        "Move the one that is not the master out of the batch folder.",
+    )
 
 
 def _read(path: Path, entry: VerifiedMaster, given: DevelopGiven) -> Raw:

@@ -251,7 +251,9 @@ def _pattern(named: Path, raw: Any) -> npt.NDArray[np.int64]:
             "a Bayer pattern of red, green and blue, or a linear raw of three colours.",
         )
     folded = np.where(found == 3, 1, found).astype(np.int64)
-    if sorted(folded.ravel().tolist()) != [0, 1, 1, 2] or folded[0, 0] == folded[1, 1] != 1:
+    greens = folded == 1  # of Bayer's patterns they stand on one of the diagonals
+    diagonal = greens.tolist() in ([[True, False], [False, True]], [[False, True], [True, False]])
+    if sorted(folded.ravel().tolist()) != [0, 1, 1, 2] or not diagonal:
         raise _refused(
             named, "raw_pattern", "Its pattern of colours is none of Bayer's.", "a Bayer pattern."
         )
@@ -470,9 +472,7 @@ def notes_on(
         if lossy == "hold":
             findings.append(Finding("masters.raw_lossy", path, what, expected, advice))
         else:
-            findings.append(
-                Finding("masters.note_raw_lossy", path, what, expected, advice, "note")
-            )
+            findings.append(Finding("masters.note_raw_lossy", path, what, expected, advice, "note"))
     if not listed and (raw is None or raw.lossy is None):
         findings.append(
             Finding(

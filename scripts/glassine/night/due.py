@@ -175,6 +175,8 @@ def _own(
             # Left out where there are none, as for items that share no film.
             shares = pooled and item in batch.films and item in batch.pooling(config)
             result |= {"films": batch.films[item]} if shares else {}
+        elif name == "corrections":
+            result[name] = _of_pictures(entry.get(name))
         elif name == "calibration":
             result[name] = batch.content.get(name, [])
         elif name == "companions":
@@ -190,12 +192,30 @@ def _developed(masters: list[dict[str, Any]], step: steps.Step) -> list[dict[str
     names = [each.name for each in steps.STEPS]
     if names.index(step.name) <= names.index(steps.DEVELOP):
         return masters
-    return [
-        {**master, "path": naming.developed_path(master["path"]), "raw": master["path"]}
-        if naming.is_raw(master["path"])
-        else master
-        for master in masters
+    return [_as_picture(master) if naming.is_raw(master["path"]) else master for master in masters]
+
+
+def _as_picture(master: dict[str, Any]) -> dict[str, Any]:
+    """Return a raw master as the picture that is developed from it."""
+    found = {**master, "path": naming.developed_path(master["path"]), "raw": master["path"]}
+    later = master.get("superseded_by")
+    if later and naming.is_raw(later):
+        found["superseded_by"] = naming.developed_path(later)
+    return found
+
+
+def _of_pictures(corrections: dict[str, Any] | None) -> dict[str, Any] | None:
+    """Return what a person decided, frames of a raw file as those of its picture."""
+    frames = (corrections or {}).get("frames") or []
+    if not any(naming.is_raw(frame.get("master") or "") for frame in frames):
+        return corrections
+    moved = [
+        {**frame, "master": naming.developed_path(frame["master"])}
+        if naming.is_raw(frame.get("master") or "")
+        else frame
+        for frame in frames
     ]
+    return {**(corrections or {}), "frames": moved}
 
 
 def steps_of(batch: Batch, item: ItemId) -> tuple[steps.Step, ...]:
