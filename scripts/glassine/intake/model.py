@@ -144,10 +144,7 @@ class Batch:
         for entry in self.listing.files:
             if is_master(entry.name) or entry.path in self.raw_masters:
                 path = PurePosixPath(entry.path)
-                words = {entry.path, entry.name, str(path.with_suffix("")), path.stem}
-                if entry.path in self.raw_masters:
-                    words |= {naming.developed_path(word) for word in (entry.path, entry.name)}
-                for word in words:
+                for word in {entry.path, entry.name, str(path.with_suffix("")), path.stem}:
                     by_word.setdefault(word.casefold(), []).append(entry.path)
         found: dict[str, list[Row]] = {}
         for item, record in self.records.items():

@@ -53,6 +53,7 @@ def sort_files(batch: Batch, collector: Collector, reader: Apart) -> list[str]:
             _hold_other_picture(batch, collector, entry)
         else:  # raw files alone are told of the batch as one
             _sort_other(batch, entry, others, refused)
+    _tell_raws_alone(batch, collector)
     refused += [
         _refusal(entry, "it is a folder")
         for entry in batch.listing.folders
@@ -61,6 +62,27 @@ def sort_files(batch: Batch, collector: Collector, reader: Apart) -> list[str]:
     refused += [_vanished(path, why) for path, why in batch.listing.vanished.items()]
     _hold_refused(batch, collector, refused)
     return sorted(others)
+
+
+def _tell_raws_alone(batch: Batch, collector: Collector) -> None:
+    """Say of raw masters in a batch whose other raw files go with TIFFs: a TIFF may be missing."""
+    every = list(collector.items.values())
+    if not any(each.kind == "raw" for item in every for each in item.companions):
+        return
+    for item in every:
+        item.findings += [
+            Finding(
+                "intake.raw_alone",
+                master.path,
+                "It has no TIFF of its name, which other raw files of this batch have: it is "
+                "developed here.",
+                "a TIFF beside each raw file of the batch, or beside none.",
+                "See whether its TIFF was left behind at the capture station; else nothing.",
+                "review",
+            )
+            for master in item.masters
+            if naming.is_raw(master.path)
+        ]
 
 
 def _sort_other(batch: Batch, entry: door.Entry, others: list[str], refused: list[Finding]) -> None:
