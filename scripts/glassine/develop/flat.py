@@ -30,6 +30,8 @@ _SMOOTH_BLOCKS = 3.0
 # How far a block of a bare table may be from the polynomial, as a share of it: lamps and lenses are
 # smoother (common practice, no source).
 _NO_TABLE = 0.02
+# From this share of the sensor's range on the noise of an even light is cut at its white level.
+_CLIPPED = 0.98
 # Robust deviations from the 5 x 5 pixels about it from which on a pixel does not work: 400 of 400
 # were found so, none falsely (measured on drawn sensors).
 _DEAD = 8.0
@@ -46,7 +48,7 @@ class Field:
     the polynomial (n, n) and the remainder on the grid of blocks (rows, columns). peak: the most
     light in each colour, red, green, blue, share of the sensor's range. least: the least over the
     most, the same of all colours. strange: share of blocks that are no bare table. clipped: share
-    of samples at the white level.
+    of blocks at the white level.
     """
 
     size: tuple[int, int]
@@ -102,7 +104,7 @@ def field_of(raw: Raw) -> Field:
     assert raw.pattern is not None
     height, width = (side // 2 * 2 for side in raw.sensor.shape[:2])
     block = max(2, min(_BLOCK, min(height, width) // 2 // _BLOCKS))
-    fitted, peaks, leasts, strange = [], np.zeros(3), [], []
+    fitted, peaks, leasts, strange, clipped = [], np.zeros(3), [], [], []
     for place, plane in enumerate(planes_of(raw)):
         black = raw.black.ravel()[place]
         means = (_block_means(plane, block) - black) / (raw.white - black)
@@ -113,7 +115,8 @@ def field_of(raw: Raw) -> Field:
         peaks[colour] = max(peaks[colour], float(whole.max()))
         leasts.append(float(whole.min() / whole.max()) if whole.max() > 0 else 0.0)
         strange.append(odd)
-    clipped = float(np.count_nonzero(raw.sensor >= raw.white * 0.995)) / raw.sensor.size
+        # Of blocks, since single hot pixels are no light that was clipped.
+        clipped.append(float(np.mean(means > _CLIPPED)))
     return Field(
         (width, height),
         block,
@@ -121,7 +124,7 @@ def field_of(raw: Raw) -> Field:
         (float(peaks[0]), float(peaks[1]), float(peaks[2])),
         min(leasts),
         max(strange),
-        clipped,
+        max(clipped),
     )
 
 

@@ -30,9 +30,15 @@ class Corrected:
     at_white: float
 
 
-def corrected(raw: Raw, field: Field | None, gains: tuple[float, float, float]) -> Corrected:
+def corrected(
+    raw: Raw,
+    field: Field | None,
+    gains: tuple[float, float, float],
+    dead: Mask | None = None,
+) -> Corrected:
     """Return the samples as light: (sample - black) / (white - black), over the light of the bare
-    table where `field` is known, times the gain of its colour."""
+    table where `field` is known, times the gain of its colour. dead: pixels that do not count as
+    bright."""
     height, width = (side // 2 * 2 for side in raw.sensor.shape[:2])
     out = np.empty((height, width, *raw.sensor.shape[2:]), np.uint16)
     over = 0
@@ -47,10 +53,16 @@ def corrected(raw: Raw, field: Field | None, gains: tuple[float, float, float]) 
                 light /= field.rows(place, top, bottom)
             light *= np.float32(FULL - OFFSET)
             light += np.float32(OFFSET)
-            over += int(np.count_nonzero(light > FULL + 0.5))
+            bright = light > FULL + 0.5
+            if dead is not None and raw.pattern is not None:
+                bright &= ~dead[rows, across:width:2]
+            over += int(np.count_nonzero(bright))
             np.clip(np.rint(light, out=light), 0, FULL, out=light)
             out[rows, across::2] = light.astype(np.uint16)
-    at_white = float(np.count_nonzero(raw.sensor >= raw.white)) / raw.sensor.size
+    white = raw.sensor >= raw.white
+    if dead is not None and raw.pattern is not None:
+        white &= ~dead
+    at_white = float(np.count_nonzero(white)) / white.size
     return Corrected(out, over / out.size, at_white)
 
 

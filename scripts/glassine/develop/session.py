@@ -224,7 +224,7 @@ def _light(raw: Raw, file: CalibrationFile) -> Light:
     measured = flat.field_of(raw)
     problem = ""
     if measured.clipped > _CLIPPED:
-        problem = f"{measured.clipped:.1%} of its samples are clipped"
+        problem = f"{measured.clipped:.1%} of it are clipped"
     elif max(measured.peak) < _DARK:
         problem = f"it is too dark (its brightest colour is at {max(measured.peak):.1%})"
     elif measured.strange > _STRANGE:
@@ -244,8 +244,12 @@ def _dark(raw: Raw, file: CalibrationFile) -> Dark:
             "the sensor's own samples.",
             "Take it out of the batch folder, or capture it as the film is captured.",
         )
-    planes = flat.planes_of(raw)
-    levels = [float(plane.mean()) - raw.black.ravel()[place] for place, plane in enumerate(planes)]
+    hot = flat.dead_pixels(raw)
+    levels = []
+    for place, plane in enumerate(flat.planes_of(raw)):
+        down, across = divmod(place, 2)
+        cold = ~hot[down : 2 * plane.shape[0] : 2, across : 2 * plane.shape[1] : 2]
+        levels.append(float(plane[cold].mean()) - float(raw.black.ravel()[place]))
     level = max(levels, key=abs)
     if abs(level) > _NOT_DARK * (raw.white - float(raw.black.max())):
         raise GlassineError.because(
@@ -256,7 +260,7 @@ def _dark(raw: Raw, file: CalibrationFile) -> Dark:
             "a capture with the lens covered, at the black level.",
             "Capture it again with the lens covered, or take it out of the batch folder.",
         )
-    return Dark(file, raw.header, flat.dead_pixels(raw), level)
+    return Dark(file, raw.header, hot, level)
 
 
 def _doubts(light: Light, master: str) -> list[Finding]:

@@ -245,7 +245,7 @@ def make(raw: Raw, plan: Plan, target: Path, path: str) -> DevelopedMaster:
         )
     to_xyz = colours.to_connection_space(raw.matrix)
     how = colours.output_of(plan.output, to_xyz)
-    corrected = mosaic.corrected(raw, plan.field, plan.gains)
+    corrected = mosaic.corrected(raw, plan.field, plan.gains, plan.dead)
     filled = 0
     if plan.dead is not None and raw.pattern is not None:
         filled = mosaic.repair(corrected.codes, plan.dead, raw.pattern)

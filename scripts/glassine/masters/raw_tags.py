@@ -17,6 +17,7 @@ _SUBFILE, _WIDTH, _LENGTH, _BITS, _COMPRESSION, _PHOTOMETRIC = 254, 256, 257, 25
 _SAMPLES, _TILE_WIDTH, _SUB_IFDS = 277, 322, 330
 _DNG_VERSION, _LINEARIZATION, _BLACK_REPEAT, _BLACK = 50706, 50712, 50713, 50714
 _BLACK_DELTAS = (50715, 50716)
+_DIGEST = 50972
 _WHITE, _ACTIVE_AREA, _MATRICES, _OPCODES = 50717, 50829, (50721, 50722), (51008, 51009, 51022)
 # Photometric: a colour filter array (TIFF/EP), and linear raw (DNG).
 CFA, LINEAR_RAW = 32803, 34892
@@ -47,7 +48,7 @@ class Declared:
     is. bits: a sample. black: DN by position in the repeated pattern, row by row; white: DN; None
     where not tagged. deltas: whether black differs by row or column. opcodes: tags of corrections
     that the camera left to do. matrix: whether a colour matrix is there. version: of a DNG, None
-    where it is none.
+    where it is none. digest: MD5 of the samples, where the file has one.
     """
 
     width: int
@@ -66,6 +67,7 @@ class Declared:
     opcodes: tuple[int, ...]
     matrix: bool
     version: tuple[int, int] | None
+    digest: bytes | None
 
     @property
     def is_dng(self) -> bool:
@@ -118,7 +120,9 @@ def declared(stream: BinaryIO, size: int) -> Declared | None:
     everywhere = {tag for each in directories for tag in each.counts}
     stated = [each.values.get(_DNG_VERSION, ()) for each in directories]
     versions = [(int(each[0]), int(each[1])) for each in stated if len(each) >= 2]
-    return _declared(chosen, everywhere, versions[0] if versions else None)
+    md5s = [each.values[_DIGEST] for each in directories if len(each.values.get(_DIGEST, ())) == 16]
+    digest = bytes(int(value) for value in md5s[0]) if md5s else None
+    return _declared(chosen, everywhere, versions[0] if versions else None, digest)
 
 
 def is_raw_picture(stream: BinaryIO, size: int) -> bool:
@@ -129,7 +133,12 @@ def is_raw_picture(stream: BinaryIO, size: int) -> bool:
         return False
 
 
-def _declared(raw: _Directory, everywhere: set[int], version: tuple[int, int] | None) -> Declared:
+def _declared(
+    raw: _Directory,
+    everywhere: set[int],
+    version: tuple[int, int] | None,
+    digest: bytes | None,
+) -> Declared:
     active = raw.values.get(_ACTIVE_AREA)
     repeat = raw.values.get(_BLACK_REPEAT, (1.0, 1.0))
     white = raw.values.get(_WHITE)
@@ -150,6 +159,7 @@ def _declared(raw: _Directory, everywhere: set[int], version: tuple[int, int] | 
         opcodes=tuple(tag for tag in _OPCODES if tag in raw.counts),
         matrix=any(tag in everywhere for tag in _MATRICES),
         version=version,
+        digest=digest,
     )
 
 

@@ -6,6 +6,7 @@ with the file's own tags, levels with the samples; what does not agree is refuse
 
 from __future__ import annotations
 
+import hashlib
 import os
 from dataclasses import dataclass
 from pathlib import Path
@@ -204,6 +205,8 @@ def _taken(named: Path, where: Path, raw: Any, tagged: raw_tags.Declared | None)
         whole = sizes.raw_width, sizes.raw_height
         _check_agreed(named, tagged, whole, (sizes.width, sizes.height))
     stacked = raw.raw_type == rawpy.RawType.Stack
+    if tagged is not None and tagged.digest and not stacked and not tagged.linearized:
+        _check_digest(named, raw.raw_image, tagged.digest)
     sensor = raw.raw_image_visible
     if sensor is None or sensor.dtype != np.uint16:
         raise _refused(named, "raw_kind", "Its samples are no 16-bit integers.", "sensor values.")
@@ -234,6 +237,19 @@ def _check_agreed(
             f"{tagged.height} pixels, decoded are {seen[0]} x {seen[1]} of {whole[0]} x "
             f"{whole[1]}.",
             "the same size in both.",
+        )
+
+
+def _check_digest(named: Path, samples: Sensor, digest: bytes) -> None:
+    """Raise where the samples are not those that the file's own digest was taken of (DNG 1.7,
+    RawImageDigest: MD5 of all pixels by rows, each of 16 bits, little-endian)."""
+    md5 = hashlib.md5(samples.astype("<u2", order="C").tobytes(), usedforsecurity=False)
+    if md5.digest() != digest:
+        raise _refused(
+            named,
+            "raw_digest",
+            "Its samples are not those of which its own digest was taken (RawImageDigest).",
+            f"MD5 {digest.hex()} of the samples.",
         )
 
 

@@ -112,3 +112,12 @@ def test_a_black_level_that_the_dark_capture_contradicts_is_for_review(tmp_path)
     raw_files.write(tmp_path / "dark.dng", stray, raw_files.Camera(fall_off=0), BEFORE, seed=4)
     _, notes, _ = take(tmp_path, [("light.dng", "light"), ("dark.dng", "dark")])
     assert notes["develop.black"]["severity"] == "review"
+
+
+def test_hot_pixels_are_neither_clipped_light_nor_another_black_level(tmp_path):
+    camera = raw_files.Camera(full_well=100_000.0, dead=0.006)
+    batch(tmp_path, raw_files.table(HEIGHT, WIDTH), camera=camera)
+    dark = raw_files.table(HEIGHT, WIDTH) * 0
+    raw_files.write(tmp_path / "dark.dng", dark, camera, BEFORE, seed=4)
+    made, notes, _ = take(tmp_path, [("light.dng", "light"), ("dark.dng", "dark")])
+    assert made["light"] == 0 and not {"develop.black", "develop.over"} & set(notes)

@@ -1,5 +1,6 @@
 """What is taken for a raw file, and what is refused by name: levels, sizes and kinds that part."""
 
+import hashlib
 import struct
 
 import numpy as np
@@ -71,6 +72,15 @@ def test_an_active_area_is_what_is_taken(tmp_path):
 )
 def test_what_would_come_out_wrong_is_refused(tmp_path, more, code):
     assert code_of(tmp_path, raw_files.dng(SAMPLES, CAMERA, shot(more))) == code
+
+
+def test_samples_that_are_not_those_of_the_files_own_digest_are_refused(tmp_path):
+    # Digital Negative specification 1.4.0.0, RawImageDigest.
+    md5 = hashlib.md5(SAMPLES.astype("<u2").tobytes()).digest()
+    sound = raw_files.dng(SAMPLES, CAMERA, shot((50972, 1, 16, md5)))
+    assert np.array_equal(read(tmp_path, sound).sensor, SAMPLES)
+    damaged = sound[:-501] + bytes([sound[-501] ^ 1]) + sound[-500:]
+    assert code_of(tmp_path, damaged) == "masters.raw_digest"
 
 
 def test_a_file_cut_short_is_refused(tmp_path):
