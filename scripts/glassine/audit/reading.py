@@ -331,8 +331,8 @@ def _advice(copy: Path | None, damaged: Path, otherwise: str) -> str:
     if copy is None:
         return otherwise
     return (
-        f"Keep the damaged file for whoever looks into the disk, then bring back the sound copy that "
-        f"was read just now (cp -p '{copy}' '{damaged}')."
+        f"Keep the damaged file for whoever looks into the disk, then bring back the sound copy "
+        f"that was read just now (cp -p '{copy}' '{damaged}')."
     )
 
 
