@@ -159,7 +159,7 @@ def _check_size(named: Path, size: tuple[int, int], max_pixels: int) -> None:
         )
     if size[0] * size[1] > max_pixels or max(size) > _MAX_SIDE:
         raise refuse(
-            "too_large",
+            "raw_too_large",
             named,
             f"The file says that it is {size[0]} x {size[1]} pixels.",
             f"at most {max_pixels} pixels and {_MAX_SIDE} on a side.",
