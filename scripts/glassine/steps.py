@@ -72,6 +72,7 @@ def step(name: str) -> Step:
     return _BY_NAME[name]
 
 
+@functools.cache
 def of_item(raw: bool) -> tuple[Step, ...]:
     """Return the steps of an item. raw: whether it has raw masters."""
     return tuple(step for step in STEPS if raw or step.name != DEVELOP)

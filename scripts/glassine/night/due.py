@@ -32,6 +32,11 @@ LOOKED = "looked.json"
 STEPS_DONE = "steps.json"
 
 
+# The steps that know a raw master as the picture that was developed from it.
+_NAMES = [step.name for step in steps.STEPS]
+_AFTER_DEVELOP = frozenset(_NAMES[_NAMES.index(steps.DEVELOP) + 1 :])
+
+
 class Batch:
     """intake.json of a batch, looked up by item.
 
@@ -55,6 +60,11 @@ class Batch:
             entry["item"]: entry for entry in content["items"]
         }
         self.films = films or {}
+        self.raw_items: frozenset[ItemId] = frozenset(
+            entry.item
+            for entry in self.record.items
+            if any(naming.is_raw(master.path) for master in entry.masters)
+        )
         self._pooling: tuple[dict[str, Any], frozenset[ItemId]] | None = None
         # The settings that `_shared_text` was made of, and that text, by their identity; and the
         # settings under each set of rules (`rules.resolved`), with those that they are made of.
@@ -162,7 +172,9 @@ def _own(
 ) -> dict[str, Any]:
     """Return what the step is given for this item alone. pooled: whether films are known yet."""
     entry = batch.entries[item]
-    masters = _developed(entry["masters"], step)
+    masters = entry["masters"]
+    if item in batch.raw_items and step.name in _AFTER_DEVELOP:
+        masters = [_as_picture(each) if naming.is_raw(each["path"]) else each for each in masters]
     if "facts" not in step.fields:
         masters = [{key: master[key] for key in master if key != "facts"} for master in masters]
     result: dict[str, Any] = {"item": item, "masters": masters}
@@ -176,7 +188,8 @@ def _own(
             shares = pooled and item in batch.films and item in batch.pooling(config)
             result |= {"films": batch.films[item]} if shares else {}
         elif name == "corrections":
-            result[name] = _of_pictures(entry.get(name))
+            decided = entry.get(name)
+            result[name] = _of_pictures(decided) if item in batch.raw_items else decided
         elif name == "calibration":
             result[name] = batch.content.get(name, [])
         elif name == "companions":
@@ -187,16 +200,8 @@ def _own(
     return result
 
 
-def _developed(masters: list[dict[str, Any]], step: steps.Step) -> list[dict[str, Any]]:
-    """Return masters as a step knows them: after develop a raw one is the picture made of it."""
-    names = [each.name for each in steps.STEPS]
-    if names.index(step.name) <= names.index(steps.DEVELOP):
-        return masters
-    return [_as_picture(master) if naming.is_raw(master["path"]) else master for master in masters]
-
-
 def _as_picture(master: dict[str, Any]) -> dict[str, Any]:
-    """Return a raw master as the picture that is developed from it."""
+    """Return a raw master as steps after develop know it: the picture that was made of it."""
     found = {**master, "path": naming.developed_path(master["path"]), "raw": master["path"]}
     later = master.get("superseded_by")
     if later and naming.is_raw(later):
@@ -220,7 +225,7 @@ def _of_pictures(corrections: dict[str, Any] | None) -> dict[str, Any] | None:
 
 def steps_of(batch: Batch, item: ItemId) -> tuple[steps.Step, ...]:
     """Return the steps of an item."""
-    return steps.of_item(any(naming.is_raw(master.path) for master in batch.items[item].masters))
+    return steps.of_item(item in batch.raw_items)
 
 
 def config_of(batch: Batch, item: ItemId, config: dict[str, Any]) -> dict[str, Any]:
