@@ -4,13 +4,15 @@ of its cells."""
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from glassine.base.errors import Finding
 from glassine.base.normal import nfc
+from glassine.base.records.catalogue import Level
 from glassine.intake.date_words import AS_ANY, Reading
 
 # Longest cell, in characters; a longer one is a file that went wrong, not a description.
@@ -46,6 +48,8 @@ FIELDS = (
     "copyright_status",
     "rights_holder",
     "rights_note",
+    "rights_access",
+    "rights_embargo",
     "credit",
     "identifiers",
     "collection",
@@ -93,7 +97,7 @@ class Extract:
     is not "|". narrow: whether its encoding
     has room for few letters only. materials: {word of the catalogue, case folded: material}.
     rights: those of the settings. ignored: columns that may say what they want. dates: how those
-    in words are read.
+    in words are read. access: {word of the catalogue, case folded: who may see an item}.
     """
 
     path: Path
@@ -104,6 +108,7 @@ class Extract:
     rights: dict[str, str]
     ignored: frozenset[str]
     dates: Reading = AS_ANY
+    access: Mapping[str, Level] = field(default_factory=dict)
 
     @cached_property
     def mapped(self) -> set[str]:

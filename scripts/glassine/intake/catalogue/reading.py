@@ -30,10 +30,10 @@ from glassine.base.records.catalogue import CatalogueRow, Identifier
 from glassine.intake.catalogue import columns as catalogue_columns
 from glassine.intake.catalogue import encodings, formats, mapped_table, mapping, spreadsheet
 from glassine.intake.catalogue.extract import FIELDS, Row, text_of
-from glassine.intake.catalogue.rows import RecordReader
+from glassine.intake.catalogue.rows import ACCESS_FIELDS, RecordReader
 from glassine.intake.given import CatalogueSection, CatalogueSettings
 
-VERSION = "4"
+VERSION = "5"
 
 # Far above any real extract; they bound memory against a wrong or hostile file.
 MAX_FILE_BYTES = 256 * 2**20
@@ -492,6 +492,27 @@ def _not_mapped(path: Path, catalogue: Catalogue, section: CatalogueSection) -> 
     )
 
 
+def _without_access(path: Path, section: CatalogueSection, read: set[str]) -> list[Finding]:
+    """Return what is told where the settings say from what restrictions are read, and no row has
+    one: a key may be spelled otherwise, and all would be public."""
+    table = mapping.load(mapping.find(section.mapping)) if section.mapping else None
+    stated = {*section.columns, *(table.fields if table else ())}
+    return [
+        Finding(
+            "catalogue.access_absent",
+            path.name,
+            f"No row of this file has a value for {name!r}, though the settings say from what it "
+            "is read: no item is restricted by it.",
+            "a value in some row, where any item is restricted.",
+            "See that the column, key or path is spelled as in the file; nothing, where no item "
+            "is restricted.",
+            "review",
+        )
+        for name in ACCESS_FIELDS
+        if name in stated and name not in read
+    ]
+
+
 def _json(text: str) -> Any:
     """Return a JSON value. Raises ValueError or RecursionError for what is none."""
     return json.loads(
@@ -615,6 +636,7 @@ def _collect(
         path.name, reader.unused, set(FIELDS), reader.read
     )
     catalogue.fields_read = reader.read
+    catalogue.findings += _without_access(path, settings.catalogue, reader.of_access)
     separator = settings.catalogue.separator
     catalogue.findings += catalogue_columns.joined(path.name, reader.joined, separator)
     if not catalogue.rows_read:
