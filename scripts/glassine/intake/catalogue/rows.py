@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -68,6 +70,37 @@ class RecordReader:
         self.read: set[str] = set()
         self.joined: Counter[str] = Counter()
         self.of_access: set[str] = set()
+        self.film_column = section.film_column
+        self.has_film = False
+        self._fields_of: tuple[str, ...] = ()
+
+    @contextlib.contextmanager
+    def counted_before(self) -> Iterator[None]:
+        """Make a record of a row without counting its columns anew."""
+        kept = self.unused, self.joined
+        self.unused, self.joined = Counter(), Counter()
+        try:
+            yield
+        finally:
+            self.unused, self.joined = kept
+
+    def count(self, row: Row) -> None:
+        """Count what the columns of a row hold, of which no record is made yet."""
+        self._note_fields(row)
+        self._count_joined(row)
+        for cell in unread.unread_cells(self.extract, row):
+            if cell.column not in self.extract.ignored:
+                self.unused[cell.column] += 1
+            elif cell.column == self.film_column:
+                self.has_film = True
+        self.of_access |= {name for name in ACCESS_FIELDS if self.extract.one(row, name)}
+
+    def _note_fields(self, row: Row) -> None:
+        names = tuple(row.cells)
+        if names != self._fields_of:
+            self._fields_of = names
+            columns = self.extract.columns
+            self.read |= {name for name in FIELDS if any(c in row.cells for c in columns[name])}
 
     def twice(self, row: int, item: str, first: int) -> Finding:
         return Finding(
@@ -103,7 +136,7 @@ class RecordReader:
             )
             return None
         cell_checks.check_text(extract, row, findings)
-        self.read |= {name for name in FIELDS if any(c in row.cells for c in extract.columns[name])}
+        self._note_fields(row)
         cell_checks.check_one_value(extract, row, findings)
         if _holds(findings):
             return None
