@@ -63,11 +63,16 @@ Cells = dict[str, Any]
 
 @dataclass(frozen=True)
 class Row:
-    """Number as a spreadsheet shows it (the header is row 1), cells by column, a fault if any."""
+    """Number as a spreadsheet shows it (the header is row 1), cells by column, a fault if any.
+
+    origins: {field: where its value stands in the file, in words}, of rows whose cells are fields
+    already, where it was asked for.
+    """
 
     number: int
     cells: Cells
     fault: str = ""
+    origins: Mapping[str, list[str]] = field(default_factory=dict)
 
 
 def set_aside(row: Row, column: str) -> None:

@@ -20,6 +20,8 @@ from glassine.intake.given import CatalogueSection
 _STATUS_WORDS = {"public domain", "copyrighted", "in copyright"}
 # Text within a word may be set off by these; all others stand apart.
 _INLINE = {"emph", "hi", "sup", "sub", "i", "b", "em", "strong", "abbr", "expan"}
+# In place of a field, of what is passed over.
+_IGNORED = "(ignored)"
 _ISBD = " \t/:;,="
 
 
@@ -32,6 +34,8 @@ class Record(Reading):
         self._names = names
         self._namespaces = tuple(sorted(mapping.namespaces.items()))
         self._of_tags = mapping.tags
+        # Where the log stood when a field was begun.
+        self.began: dict[str, int] = {}
 
     def elements(self) -> Any:
         """Yield the elements of the record, without those of records within it."""
@@ -70,13 +74,24 @@ class Record(Reading):
         """Return the text of what stands at a path; it counts as used."""
         if isinstance(hit, etree._Element):
             self._used.update(hit.iter())
+            self.log.append((hit, ""))
         elif hasattr(hit, "getparent"):
             holder = hit.getparent()
             if holder is not None and hit.is_attribute:
                 self._used_attributes.add((holder, hit.attrname))
+                self.log.append((holder, hit.attrname))
             elif holder is not None:
                 self._used.add(holder)
+                self.log.append((holder, ""))
         return self.look(hit)
+
+    def origins(self) -> dict[str, list[str]]:
+        """Return {field: where its value stands in the record, in words}."""
+        ends = [*self.began.values(), len(self.log)][1:]
+        return {
+            field: [self._in_words(*each) for each in dict.fromkeys(self.log[start:end])]
+            for (field, start), end in zip(self.began.items(), ends, strict=True)
+        }
 
     def unread(self) -> Cells:
         """Return {path: texts} of what was not used; a field of MARC is told by its tag."""
@@ -131,6 +146,7 @@ def cells(record: Record, mapping: Mapping, section: CatalogueSection) -> Cells:
     `record.unread`."""
     out: Cells = {}
     for field, source in mapping.fields.items():
+        record.began[field] = len(record.log)
         if field == RIGHTS:
             out |= _rights(record, source)
         elif field == "material":
@@ -139,6 +155,7 @@ def cells(record: Record, mapping: Mapping, section: CatalogueSection) -> Cells:
             out[field] = _several(record, field, source)
         else:
             out[field] = _one(record, source)
+    record.began[_IGNORED] = len(record.log)
     for path in mapping.ignored:
         record.pass_over(path)
     return out

@@ -31,7 +31,7 @@ from glassine.base.numbers import EXACT, Numbers
 from glassine.base.records.catalogue import CatalogueRow, Identifier
 from glassine.intake.catalogue import columns as catalogue_columns
 from glassine.intake.catalogue import encodings, formats, mapped_table, mapping, spreadsheet
-from glassine.intake.catalogue.extract import FIELDS, Row, text_of
+from glassine.intake.catalogue.extract import FIELDS, Extract, Row, text_of
 from glassine.intake.catalogue.kept_rows import KeptRows, Records
 from glassine.intake.catalogue.rows import ACCESS_FIELDS, RecordReader
 from glassine.intake.given import CatalogueSection, CatalogueSettings
@@ -120,11 +120,23 @@ class Catalogue:
                 self.for_review[new] = self.for_review.pop(old)
 
 
+@dataclass
+class Trace:
+    """Where the fields of one item stand in a catalogue: filled by reading it.
+
+    item: its id, as the batch spells it. rows: of its number, each with the origins of its fields.
+    """
+
+    item: str
+    rows: list[Row] = field(default_factory=list)
+
+
 def read_catalogue(
     path: Path,
     settings: CatalogueSettings,
     root: Path | None = None,
     numbers: Numbers = EXACT,
+    trace: Trace | None = None,
 ) -> Catalogue:
     """Return the records of a catalogue extract.
 
@@ -134,6 +146,7 @@ def read_catalogue(
     """
     section = settings.catalogue
     content = _bytes(path, root)
+    asked = _Asked(path, settings, numbers, trace)
     rows: Iterable[Row]
     kind = formats.kind_of(content, path.suffix.lower())
     if kind is None:
@@ -144,17 +157,18 @@ def read_catalogue(
         catalogue = Catalogue(encoding="as each leader says", delimiter="marc")
         rows = (Row(number, cells) for number, cells in marc.rows(path, content, section))
         columns = {name: [name] for name in FIELDS}
-        return _collect(catalogue, rows, path, settings, columns, numbers)
+        return _collect(catalogue, rows, asked, columns)
     if kind == "spreadsheet":
-        return _read_spreadsheet(path, content, settings, numbers)
+        return _read_spreadsheet(content, asked)
     if kind == "xml":
         from glassine.intake.catalogue import xml_rows
 
         document = xml_rows.Document(path, content, section)
+        document.traced = trace is not None
         catalogue = Catalogue(encoding="as the XML declares", delimiter="xml")
-        rows = (Row(number, cells) for number, cells in document.rows())
+        rows = (Row(number, cells, "", document.origins) for number, cells in document.rows())
         columns = {name: [name] for name in FIELDS}
-        _collect(catalogue, rows, path, settings, columns, numbers)
+        _collect(catalogue, rows, asked, columns)
         catalogue.findings += document.findings
         return catalogue
     text, findings = _decode(path, content, section.encoding)
@@ -166,12 +180,22 @@ def read_catalogue(
         )
         table = mapping.of_table(section.mapping)
         if table is not None:
-            return _collect_mapped(catalogue, objects, path, settings, table, numbers)
+            return _collect_mapped(catalogue, objects, asked, table)
         rows = _with_paths(objects, columns)
-        _collect(catalogue, rows, path, settings, columns, numbers)
+        _collect(catalogue, rows, asked, columns)
         catalogue.findings += _not_mapped(path, catalogue, section)
         return catalogue
-    return _read_csv(path, text, catalogue, settings, numbers)
+    return _read_csv(text, catalogue, asked)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What is asked of a catalogue; see `read_catalogue`."""
+
+    path: Path
+    settings: CatalogueSettings
+    numbers: Numbers
+    trace: Trace | None
 
 
 # --- bytes and text ----------------------------------------------------------------------
@@ -332,17 +356,13 @@ def _mapping(section: CatalogueSection) -> dict[str, list[str]]:
 
 
 def _collect_mapped(
-    catalogue: Catalogue,
-    rows: Iterable[Row],
-    path: Path,
-    settings: CatalogueSettings,
-    table: mapping.Mapping,
-    numbers: Numbers,
+    catalogue: Catalogue, rows: Iterable[Row], asked: _Asked, table: mapping.Mapping
 ) -> Catalogue:
     """Return the records of rows that a mapping table reads."""
-    cells = mapped_table.rows(rows, table, settings.catalogue.separator)
+    separator, traced = asked.settings.catalogue.separator, asked.trace is not None
+    cells = mapped_table.rows(rows, table, separator, traced)
     columns = {name: [name] for name in FIELDS}
-    return _collect(catalogue, cells, path, settings, columns, numbers)
+    return _collect(catalogue, cells, asked, columns)
 
 
 def _columns(section: CatalogueSection, table: mapping.Mapping | None) -> dict[str, list[str]]:
@@ -369,9 +389,8 @@ def _check_mapped(path: Path, names: list[str], table: mapping.Mapping) -> None:
             )
 
 
-def _read_spreadsheet(
-    path: Path, content: bytes, settings: CatalogueSettings, numbers: Numbers
-) -> Catalogue:
+def _read_spreadsheet(content: bytes, asked: _Asked) -> Catalogue:
+    path, settings = asked.path, asked.settings
     table = mapping.of_table(settings.catalogue.mapping)
     columns = _columns(settings.catalogue, table)
     rows = spreadsheet.rows(path, content, columns["item_id"], settings.catalogue.sheet)
@@ -380,10 +399,10 @@ def _read_spreadsheet(
     if table is not None:
         _check_mapped(path, names, table)
         bounded = _named(_bounded(path, rows), names)
-        return _collect_mapped(catalogue, bounded, path, settings, table, numbers)
+        return _collect_mapped(catalogue, bounded, asked, table)
     _check_header(path, names, columns, settings.catalogue.columns)
     named = _named(_bounded(path, rows), names)
-    return _collect(catalogue, named, path, settings, columns, numbers)
+    return _collect(catalogue, named, asked, columns)
 
 
 def _bounded(path: Path, rows: Iterable[tuple[int, list[str]]]) -> Iterator[tuple[int, list[str]]]:
@@ -403,10 +422,8 @@ def _too_large(path: Path, number: int, cells: int) -> GlassineError:
     )
 
 
-def _read_csv(
-    path: Path, text: _Text, catalogue: Catalogue, settings: CatalogueSettings, numbers: Numbers
-) -> Catalogue:
-    section = settings.catalogue
+def _read_csv(text: _Text, catalogue: Catalogue, asked: _Asked) -> Catalogue:
+    path, section = asked.path, asked.settings.catalogue
     declared, lines = _separator_line(text)
     first = next(lines, "")
     lines = itertools.chain([first] if first else [], lines)
@@ -424,9 +441,9 @@ def _read_csv(
     catalogue.delimiter = delimiter
     if table is not None:
         _check_mapped(path, names, table)
-        return _collect_mapped(catalogue, _named(rows, names), path, settings, table, numbers)
+        return _collect_mapped(catalogue, _named(rows, names), asked, table)
     _check_header(path, names, columns, section.columns)
-    return _collect(catalogue, _named(rows, names), path, settings, columns, numbers)
+    return _collect(catalogue, _named(rows, names), asked, columns)
 
 
 def _separator_line(text: _Text) -> tuple[str, Iterator[str]]:
@@ -687,18 +704,14 @@ def _no_constant(name: str) -> Any:
 
 
 def _collect(
-    catalogue: Catalogue,
-    rows: Iterable[Row],
-    path: Path,
-    settings: CatalogueSettings,
-    columns: dict[str, list[str]],
-    numbers: Numbers,
+    catalogue: Catalogue, rows: Iterable[Row], asked: _Asked, columns: dict[str, list[str]]
 ) -> Catalogue:
     """Return the records of the rows: the first `CHECKED_ROWS` are made at once, and further ones
     when an item of the batch asks for its own."""
+    path, settings = asked.path, asked.settings
     narrow = catalogue.encoding in encodings.OLD
-    reader = RecordReader(path, settings, columns, narrow=narrow, numbers=numbers)
-    collecting = _Collecting(catalogue, reader, path, numbers)
+    reader = RecordReader(path, settings, columns, narrow=narrow, numbers=asked.numbers)
+    collecting = _Collecting(catalogue, reader, asked)
     for row in rows:
         catalogue.rows_read += 1
         if catalogue.rows_read > CHECKED_ROWS:
@@ -724,15 +737,26 @@ def _collect(
     return catalogue
 
 
+def _traced(row: Row, extract: Extract) -> Row:
+    """Return a row with the origins of its fields; those of a table are its columns."""
+    by_column = {
+        name: [
+            f"{column}: {text_of(row.cells[column])[:200]}"
+            for column in columns
+            if text_of(row.cells.get(column))
+        ]
+        for name, columns in extract.columns.items()
+    }
+    return Row(row.number, dict(row.cells), row.fault, row.origins or by_column)
+
+
 class _Collecting:
     """Rows on their way into a catalogue; `first` has the first row of each number: its number and
     item, or the place where it is kept."""
 
-    def __init__(
-        self, catalogue: Catalogue, reader: RecordReader, path: Path, numbers: Numbers
-    ) -> None:
-        self.catalogue, self.reader, self.path = catalogue, reader, path
-        self.key = numbers.key
+    def __init__(self, catalogue: Catalogue, reader: RecordReader, asked: _Asked) -> None:
+        self.catalogue, self.reader, self.trace = catalogue, reader, asked.trace
+        self.key = asked.numbers.key
         self.first: dict[str, tuple[int, ItemId] | int] = {}
         self.kept = KeptRows()
         catalogue.records.make = self._make
@@ -752,6 +776,8 @@ class _Collecting:
         findings: list[Finding] = []
         record = self.reader.record(row, findings)
         key = self.key(item)
+        if self.trace is not None and key == self.key(self.trace.item):
+            self.trace.rows.append(_traced(row, self.reader.extract))
         known = self.first.get(key)
         if known is None:
             self.first[key] = (row.number, item)
@@ -764,7 +790,8 @@ class _Collecting:
         there was before is judged at once."""
         item = self.reader.item(row)
         key = self.key(item)
-        if row.fault or not item or key in self.first:
+        wanted = self.trace is not None and key == self.key(self.trace.item)
+        if row.fault or not item or key in self.first or wanted:
             self.take(row)
             return
         self.reader.count(row)

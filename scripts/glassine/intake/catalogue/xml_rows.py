@@ -71,6 +71,9 @@ class Document:
         # Notes on access and use of each finding aid: they may stand after its components.
         self._notes: list[list[Any]] = []
         self._aid: Any = None
+        # Where each field of the record just read stands, where `traced`.
+        self.traced = False
+        self.origins: dict[str, list[str]] = {}
 
     # --- what it is ---
 
@@ -273,7 +276,14 @@ class Document:
         section, mapping = self.section, self.form.mapping
         if mapping is None:
             read = catalogue_mods.cells if self.form.what == "MODS" else dublin_core.cells
-            return lambda element: read(xml.Reading(element), section)
+
+            def known_cells(element: Any) -> xml.Cells:
+                record = xml.Reading(element)
+                cells = read(record, section)
+                self.origins = record.by_value(cells) if self.traced else {}
+                return cells
+
+            return known_cells
         names = self.form.names if mapping.nested else frozenset()
         strip = _Stripper(self.form.names) if not mapping.namespaces else None
         helper = helpers.of(mapping.helper, section, self.inherited)
@@ -284,7 +294,13 @@ class Document:
                 strip.record(element)
             record = mapped.Record(element, names, mapping)
             cells = mapped.cells(record, mapping, section)
-            cells |= helper(record, cells)
+            by_helper = helper(record, cells)
+            if self.traced:
+                told = [f"by the helper {mapping.helper!r} of the mapping: "]
+                self.origins = record.origins() | {
+                    name: [f"{told[0]}{value}"] for name, value in by_helper.items()
+                }
+            cells |= by_helper
             return cells | mapped.unread(record, cells)
 
         return mapped_cells
