@@ -102,3 +102,76 @@ def test_kept_rows_come_back_as_they_were(rows: list[dict[str, str]]) -> None:
     places = [kept.add(Row(number, cells)) for number, cells in enumerate(rows)]
     for place, cells in reversed([*zip(places, rows, strict=True)]):
         assert kept.get(place).cells == cells
+
+
+_MODS = (
+    '<mods xmlns="http://www.loc.gov/mods/v3"><identifier>{item}</identifier><titleInfo>'
+    "<title>{title}</title></titleInfo><note>{note}</note>"
+    '<accessCondition type="use and reproduction">{rights}</accessCondition></mods>'
+)
+_MARC = (
+    '<record xmlns="http://www.loc.gov/MARC21/slim"><controlfield tag="001">{item}</controlfield>'
+    '<datafield tag="245"><subfield code="a">{title}</subfield></datafield>'
+    '<datafield tag="506"><subfield code="a">{note}</subfield></datafield>'
+    '<datafield tag="540"><subfield code="a">{rights}</subfield></datafield></record>'
+)
+_DC = (
+    '<oai_dc xmlns:dc="http://purl.org/dc/elements/1.1/"><dc:identifier>{item}</dc:identifier>'
+    "<dc:title>{title}</dc:title><dc:rights>{rights}</dc:rights><dc:x>{note}</dc:x></oai_dc>"
+)
+_LIDO = (
+    '<lido xmlns="http://www.lido-schema.org"><lidoRecID>{item}</lidoRecID><descriptiveMetadata>'
+    "<titleWrap><titleSet><appellationValue>{title}</appellationValue></titleSet></titleWrap>"
+    "<note>{note}</note></descriptiveMetadata><administrativeMetadata><rightsWorkWrap>"
+    "<rightsWorkSet><creditLine>{rights}</creditLine></rightsWorkSet></rightsWorkWrap>"
+    "</administrativeMetadata></lido>"
+)
+_WORD = st.sampled_from(["", "Quay", "closed until 2040", "CC BY", "Kähte", "public domain"])
+_OF_XML = st.lists(
+    st.fixed_dictionaries({
+        "item": st.sampled_from(["P-1", "P-2", "P-3", "P/4 a", "[digital only]", ""]),
+        "title": _WORD, "note": _WORD, "rights": _WORD,
+        "header": st.sampled_from(["", "oai:1", "oai:2", "oai:3"]),
+    }),
+    min_size=1, max_size=7,
+)  # fmt: skip
+
+
+@settings(max_examples=120, deadline=None)
+@given(
+    rows=_OF_XML,
+    form=st.sampled_from([_MODS, _MARC, _DC, _LIDO]),
+    in_response=st.booleans(),
+    at_once=st.integers(0, 4),
+)
+def test_records_of_xml_that_are_read_when_asked_for_are_the_same_records(
+    tmp_path_factory: pytest.TempPathFactory,
+    rows: list[dict[str, str]],
+    form: str,
+    in_response: bool,
+    at_once: int,
+) -> None:
+    records = [form.format(**row) for row in rows]
+    if in_response:
+        records = [
+            f"<record><header><identifier>{row['header']}</identifier></header><metadata>"
+            f"{record}</metadata></record>"
+            for row, record in zip(rows, records, strict=True)
+        ]
+    path = tmp_path_factory.mktemp("c") / "catalogue.xml"
+    files.write_text(path, f"<all>{''.join(records)}</all>")
+    with pytest.MonkeyPatch.context() as patch:
+        eager = _told(_read(path, 500_000, patch))
+        lazy = _told(_read(path, at_once, patch))
+    # Which fields there are is known of the records that were read.
+    assert {**lazy, "fields": set()} == {**eager, "fields": set()}
+
+
+@pytest.mark.parametrize("form", [_MODS, _MARC, _DC, _LIDO])
+def test_records_of_xml_beyond_the_first_are_left_until_asked_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, form: str
+) -> None:
+    path = tmp_path / "catalogue.xml"
+    records = (form.format(item=n, title="Quay", note="", rights="") for n in range(5))
+    files.write_text(path, f"<all>{''.join(records)}</all>")
+    assert _read(path, 2, monkeypatch).records.unmade == 3

@@ -20,7 +20,7 @@ def cells(record: Reading, section: CatalogueSection) -> Cells:
     The fifteen elements count in either namespace (DCMI Metadata Terms, section 1). dc:date and
     dcterms:created are when the photograph was taken; issued, copyrighted and the like stay unread.
     """
-    identifiers = record.texts(_both("identifier"))
+    identifiers = _identifiers(record)
     cell_values: Cells = {
         "item_id": identifiers[0] if identifiers else "",
         "title": record.first(_both("title")),
@@ -42,6 +42,15 @@ def cells(record: Reading, section: CatalogueSection) -> Cells:
         "collection": record.first("dcterms:isPartOf"),
     }
     return cell_values | record.unread()
+
+
+def number(record: Reading) -> str:
+    """Return the item number: the first identifier."""
+    return next(iter(_identifiers(record)), "")
+
+
+def _identifiers(record: Reading) -> list[str]:
+    return record.texts(_both("identifier"))
 
 
 def _both(name: str) -> str:

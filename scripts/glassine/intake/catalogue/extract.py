@@ -57,6 +57,9 @@ FIELDS = (
     "structure",
 )
 
+# In place of a column, of a record of XML that is not read yet.
+PACKED = "(packed)"
+
 # What a row holds by column: texts of CSV, any value of JSON.
 Cells = dict[str, Any]
 

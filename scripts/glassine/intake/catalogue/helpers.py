@@ -42,11 +42,11 @@ def _marc(
 ) -> Cells:
     out = _marc_dates(record, cells, reading)
     if section.item_identifier:
-        out["item_id"] = _marc_number(record, section.item_identifier)
+        out["item_id"] = marc_number(record, section.item_identifier)
     return out
 
 
-def _marc_number(record: mapped.Record, place: str) -> str:
+def marc_number(record: mapped.Record, place: str) -> str:
     """Return the number at "035$a", or "001"."""
     tag, _, code = place.partition("$")
     path = f"controlfield[@tag='{tag}']"

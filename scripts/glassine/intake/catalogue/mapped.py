@@ -210,6 +210,11 @@ def _spelled(record: Record, path: str, hit: Any) -> str:
     return " ".join(" ".join(record.look(each) for each in record.at(path, hit)).split())
 
 
+def one(record: Record, source: Any) -> str:
+    """Return the first value of a source, of a field of one text."""
+    return _one(record, source)
+
+
 def _one(record: Record, source: Any, element: Any = None) -> str:
     """Return the first value of a source."""
     if isinstance(source, list):

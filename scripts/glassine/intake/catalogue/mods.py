@@ -32,7 +32,7 @@ def cells(record: Reading, section: CatalogueSection) -> Cells:
 
     section: the settings `catalogue`; see `xml_rows.rows`.
     """
-    item = _item(record, section.item_identifier)
+    item = number(record, section.item_identifier)
     titles = "mods:titleInfo[not(@type)][1]/mods:"
     cell_values: Cells = {
         "item_id": item,
@@ -72,7 +72,7 @@ def _known_attributes(record: Reading) -> None:
                 record.text(element)
 
 
-def _item(record: Reading, item_type: str | None) -> str:
+def number(record: Reading, item_type: str | None) -> str:
     """Return the item number: the identifier of the type wanted (else the first), else the
     record's own."""
     named = [identifier for identifier in record.all("mods:identifier") if record.peek(identifier)]

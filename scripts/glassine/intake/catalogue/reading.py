@@ -31,7 +31,7 @@ from glassine.base.numbers import EXACT, Numbers
 from glassine.base.records.catalogue import CatalogueRow, Identifier
 from glassine.intake.catalogue import columns as catalogue_columns
 from glassine.intake.catalogue import encodings, formats, mapped_table, mapping, spreadsheet
-from glassine.intake.catalogue.extract import FIELDS, Extract, Row, text_of
+from glassine.intake.catalogue.extract import FIELDS, PACKED, Cells, Extract, Row, text_of
 from glassine.intake.catalogue.kept_rows import KeptRows, Records
 from glassine.intake.catalogue.rows import ACCESS_FIELDS, RecordReader
 from glassine.intake.given import CatalogueSection, CatalogueSettings
@@ -166,9 +166,12 @@ def read_catalogue(
         document = xml_rows.Document(path, content, section)
         document.traced = trace is not None
         catalogue = Catalogue(encoding="as the XML declares", delimiter="xml")
-        rows = (Row(number, cells, "", document.origins) for number, cells in document.rows())
+        rows = (
+            Row(number, cells, "", document.origins)
+            for number, cells in document.rows(CHECKED_ROWS)
+        )
         columns = {name: [name] for name in FIELDS}
-        _collect(catalogue, rows, asked, columns)
+        _collect(catalogue, rows, asked, columns, document.unpacked)
         catalogue.findings += document.findings
         return catalogue
     text, findings = _decode(path, content, section.encoding)
@@ -704,14 +707,18 @@ def _no_constant(name: str) -> Any:
 
 
 def _collect(
-    catalogue: Catalogue, rows: Iterable[Row], asked: _Asked, columns: dict[str, list[str]]
+    catalogue: Catalogue,
+    rows: Iterable[Row],
+    asked: _Asked,
+    columns: dict[str, list[str]],
+    unpacked: Callable[[Cells], Cells] = lambda cells: cells,
 ) -> Catalogue:
     """Return the records of the rows: the first `CHECKED_ROWS` are made at once, and further ones
-    when an item of the batch asks for its own."""
+    when an item of the batch asks for its own. unpacked: the cells of a row that stands packed."""
     path, settings = asked.path, asked.settings
     narrow = catalogue.encoding in encodings.OLD
     reader = RecordReader(path, settings, columns, narrow=narrow, numbers=asked.numbers)
-    collecting = _Collecting(catalogue, reader, asked)
+    collecting = _Collecting(catalogue, reader, asked, unpacked)
     for row in rows:
         catalogue.rows_read += 1
         if catalogue.rows_read > CHECKED_ROWS:
@@ -722,7 +729,8 @@ def _collect(
         path.name, reader.unused, set(FIELDS), reader.read
     )
     catalogue.fields_read = reader.read
-    if catalogue.delimiter in ("json", "xml", "marc"):  # a table names its columns above them
+    # A table names its columns above them; of packed records nobody knows it yet.
+    if catalogue.delimiter in ("json", "xml", "marc") and not collecting.has_packed:
         catalogue.findings += _without_access(path, settings.catalogue, reader.of_access)
     separator = settings.catalogue.separator
     catalogue.findings += catalogue_columns.joined(path.name, reader.joined, separator)
@@ -754,14 +762,22 @@ class _Collecting:
     """Rows on their way into a catalogue; `first` has the first row of each number: its number and
     item, or the place where it is kept."""
 
-    def __init__(self, catalogue: Catalogue, reader: RecordReader, asked: _Asked) -> None:
+    def __init__(
+        self,
+        catalogue: Catalogue,
+        reader: RecordReader,
+        asked: _Asked,
+        unpacked: Callable[[Cells], Cells],
+    ) -> None:
         self.catalogue, self.reader, self.trace = catalogue, reader, asked.trace
+        self.unpacked = unpacked
+        self.has_packed = False
         self.key = asked.numbers.key
         self.first: dict[str, tuple[int, ItemId] | int] = {}
         self.kept = KeptRows()
         catalogue.records.make = self._make
         catalogue.kept_masters = self._masters
-        catalogue.film_kept = lambda: reader.has_film
+        catalogue.film_kept = lambda: reader.has_film or self.has_packed
 
     def _masters(self) -> Iterator[tuple[ItemId, set[str]]]:
         if "masters" not in self.reader.read:
@@ -772,6 +788,7 @@ class _Collecting:
 
     def take(self, row: Row) -> None:
         """Make the record of a row."""
+        row = self._whole(row)
         item = self.reader.item(row)
         findings: list[Finding] = []
         record = self.reader.record(row, findings)
@@ -794,10 +811,18 @@ class _Collecting:
         if row.fault or not item or key in self.first or wanted:
             self.take(row)
             return
-        self.reader.count(row)
+        if PACKED in row.cells:
+            self.has_packed = True
+        else:
+            self.reader.count(row)
         place = self.kept.add(row)
         self.first[key] = place
         self.catalogue.records.keep(item, place)
+
+    def _whole(self, row: Row) -> Row:
+        """Return a row with all its cells."""
+        cells = self.unpacked(row.cells)
+        return row if cells is row.cells else Row(row.number, cells, row.fault, row.origins)
 
     def _twice(
         self, row: Row, item: ItemId, known: tuple[int, ItemId] | int
@@ -812,7 +837,7 @@ class _Collecting:
         """Return the record of a kept row; what is told of it is told now."""
         findings: list[Finding] = []
         with self.reader.counted_before():
-            record = self.reader.record(self.kept.get(place), findings)
+            record = self.reader.record(self._whole(self.kept.get(place)), findings)
         self._put(item, record, findings)
         return record if item not in self.catalogue.bad_items else None
 
