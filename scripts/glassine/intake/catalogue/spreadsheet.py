@@ -39,9 +39,10 @@ def rows(
     book = _opened(path, content)
     candidates = _with_header(book, id_columns, sheet)
     if len(candidates) != 1:
-        raise _no_sheet(path, book, id_columns, sheet, [name for name, _ in candidates])
-    name, header_row = candidates[0]
-    for number, cells in enumerate(_cells_of(book, name), start=1):
+        names = [each.name for each, _ in candidates]
+        raise _no_sheet(path, book, id_columns, sheet, names)
+    opened, header_row = candidates.pop()
+    for number, cells in enumerate(_cells_of(opened), start=1):
         if number < header_row or not any(cell.strip() for cell in cells):
             continue
         if number > header_row and _sums_up(cells):
@@ -70,8 +71,9 @@ def _refuse(path: Path, what: str) -> GlassineError:
     )
 
 
-def _with_header(book: Any, id_columns: list[str], sheet: str | None) -> list[tuple[str, int]]:
-    """Return the sheets that may be meant, each with the number of its header's row."""
+def _with_header(book: Any, id_columns: list[str], sheet: str | None) -> list[tuple[Any, int]]:
+    """Return the sheets that may be meant, each with the number of its header's row: a large one
+    takes long to open, and is opened once."""
     out = []
     for each in book.sheets_metadata:
         visible = str(each.visible).endswith("Visible") or each.name == sheet
@@ -79,12 +81,13 @@ def _with_header(book: Any, id_columns: list[str], sheet: str | None) -> list[tu
             continue
         if not str(each.typ).endswith("WorkSheet"):
             continue
-        for number, cells in enumerate(_cells_of(book, each.name), start=1):
+        opened = book.get_sheet_by_name(each.name)
+        for number, cells in enumerate(_cells_of(opened), start=1):
             if number > HEADER_WITHIN:
                 break
             names = {nfc(cell.strip()) for cell in cells}
             if all(column in names for column in id_columns):
-                out.append((each.name, number))
+                out.append((opened, number))
                 break
     return out
 
@@ -117,8 +120,7 @@ def _no_sheet(
     )
 
 
-def _cells_of(book: Any, name: str) -> Iterator[list[str]]:
-    sheet = book.get_sheet_by_name(name)
+def _cells_of(sheet: Any) -> Iterator[list[str]]:
     top = sheet.start[0] if sheet.start else 0
     for _ in range(top):
         yield []
