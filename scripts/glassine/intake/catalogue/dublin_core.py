@@ -41,7 +41,22 @@ def cells(record: Reading, section: CatalogueSection) -> Cells:
         "identifiers": [{"type": "local", "value": value} for value in identifiers[1:]],
         "collection": record.first("dcterms:isPartOf"),
     }
-    return cell_values | record.unread()
+    return cell_values | record.beside(cell_values)
+
+
+def by_helper(record: Reading, section: CatalogueSection, item: str) -> Cells:
+    """Return what paths of a mapping table cannot say: the item number where the mapping does not
+    (item: as it does) with the other identifiers, dates, genre, material and rights."""
+    identifiers = _identifiers(record)
+    own = item or next(iter(identifiers), "")
+    return {
+        "item_id": own,
+        "identifiers": [{"type": "local", "value": each} for each in identifiers if each != own],
+        **_dated(record),
+        "genre": _genre(record),
+        "material": _material(record, section),
+        **_rights(record),
+    }
 
 
 def number(record: Reading) -> str:

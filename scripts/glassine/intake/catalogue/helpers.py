@@ -11,7 +11,7 @@ from lxml import etree
 
 from glassine.base import edtf
 from glassine.intake import date_words
-from glassine.intake.catalogue import mapped
+from glassine.intake.catalogue import dublin_core, mapped, mods
 from glassine.intake.catalogue.unread import ABOVE
 from glassine.intake.catalogue.xml import Cells
 from glassine.intake.given import CatalogueSection
@@ -26,7 +26,15 @@ def of(name: str | None, section: CatalogueSection, inherited: Counter[str]) -> 
         return lambda record, cells: _marc(record, cells, section, reading)
     if name == "ead":
         return lambda record, cells: _ead(record, cells, inherited)
+    if name == "mods":
+        return lambda record, cells: mods.by_helper(record, section, _number_in(cells))
+    if name == "dublin core":
+        return lambda record, cells: dublin_core.by_helper(record, section, _number_in(cells))
     return lambda record, cells: {}
+
+
+def _number_in(cells: Cells) -> str:
+    return str(cells.get("item_id") or "")
 
 
 # --- MARC 21 ---

@@ -11,7 +11,6 @@ from lxml import etree
 from glassine.base import rights
 from glassine.base.vocabulary import MATERIAL_FORMS
 from glassine.intake.catalogue import mapping as mappings
-from glassine.intake.catalogue.extract import FIELDS
 from glassine.intake.catalogue.mapping import PARTS, RIGHTS, SEVERAL, Mapping, Source
 from glassine.intake.catalogue.mods import one_or_all
 from glassine.intake.catalogue.xml import Cells, Reading
@@ -84,6 +83,13 @@ class Record(Reading):
                 self._used.add(holder)
                 self.log.append((holder, ""))
         return self.look(hit)
+
+    def take_lines(self, hit: Any) -> str:
+        """Return the text of what stands at a path with its lines; it counts as used."""
+        text = self.take(hit)
+        return (
+            "".join(map(str, hit.itertext())).strip() if isinstance(hit, etree._Element) else text
+        )
 
     def origins(self) -> dict[str, list[str]]:
         """Return {field: where its value stands in the record, in words}."""
@@ -161,15 +167,6 @@ def cells(record: Record, mapping: Mapping, section: CatalogueSection) -> Cells:
     return out
 
 
-def unread(record: Record, cells: Cells) -> Cells:
-    """Return what was not read; a part that bears a field's name is told apart from the field."""
-    known = {*FIELDS, *cells}
-    return {
-        f"{name} (unread)" if name in known else name: text
-        for name, text in record.unread().items()
-    }
-
-
 def _hits(record: Record, source: Any, element: Any = None) -> list[Any]:
     """Return what a source finds: parts of the record, or texts made of them."""
     if isinstance(source, str):
@@ -189,7 +186,8 @@ def _hits(record: Record, source: Any, element: Any = None) -> list[Any]:
     if source.text is not None:
         found = [text for hit in found if (text := _spelled(record, source.text, hit))]
     if source.with_ is not None:
-        joined = source.with_.join(dict.fromkeys(record.take(hit) for hit in found))
+        take = record.take_lines if source.lines == "keep" else record.take
+        joined = source.with_.join(filter(None, dict.fromkeys(map(take, found))))
         return [reworded(joined, source)] if joined else []
     if source.tidy or source.words:
         found = _leave_unknown(record, source, found)
@@ -224,7 +222,8 @@ def _one(record: Record, source: Any, element: Any = None) -> str:
     hits = _hits(record, source, element)
     if not hits:
         return ""
-    text = record.take(hits[0])
+    kept = isinstance(source, Source) and source.lines == "keep" and isinstance(hits[0], str)
+    text = str(hits[0]) if kept else record.take(hits[0])
     return reworded(text, source) if isinstance(source, Source) else text
 
 

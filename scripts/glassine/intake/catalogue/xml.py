@@ -10,6 +10,7 @@ from typing import Any
 from lxml import etree
 
 from glassine.base.errors import GlassineError
+from glassine.intake.catalogue.extract import FIELDS
 
 MODS = "http://www.loc.gov/mods/v3"
 DC = "http://purl.org/dc/elements/1.1/"
@@ -177,6 +178,15 @@ class Reading:
                 if plain and name not in _FORMAL and (element, name) not in self._used_attributes:
                     note(f"{path}/@{etree.QName(name).localname}", value)
         return {name: " | ".join(texts) for name, texts in texts_of.items()}
+
+    def beside(self, cells: Cells) -> Cells:
+        """Return what was not read; a part that bears a field's name is told apart from the
+        field, of which it may be a second value."""
+        known = {*FIELDS, *cells}
+        return {
+            f"{name} (unread)" if name in known else name: text
+            for name, text in self.unread().items()
+        }
 
     def _path(self, element: Any) -> str:
         names = [etree.QName(element).localname]

@@ -330,7 +330,13 @@ class Document:
         record = mapped.Record(element, frozenset(), mapping)
         if mapping.helper == "marc" and self.section.item_identifier:
             return helpers.marc_number(record, self.section.item_identifier)
-        return mapped.one(record, mapping.fields["item_id"])
+        stated = mapping.fields.get("item_id")
+        item = mapped.one(record, stated) if stated is not None else ""
+        if mapping.helper == "mods":
+            return item or catalogue_mods.number(record, self.section.item_identifier)
+        if mapping.helper == "dublin core":
+            return item or dublin_core.number(record)
+        return item
 
     @functools.cached_property
     def _strip(self) -> _Stripper:
@@ -365,7 +371,7 @@ class Document:
                     name: [f"{told[0]}{value}"] for name, value in by_helper.items()
                 }
             cells |= by_helper
-            return cells | mapped.unread(record, cells)
+            return cells | record.beside(cells)
 
         return mapped_cells
 
