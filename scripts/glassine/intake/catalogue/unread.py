@@ -142,7 +142,7 @@ def _kept_back_by_note(extract: Extract, row: Row, field: str, words: str) -> Fi
     return extract.finding(
         "restriction_note",
         Cell(row.number, extract.first_column(field), words),
-        "a note that does not speak against showing the picture. None of its pictures is made "
+        "a note that does not speak against showing the picture. No picture of it is made "
         "public until the row says in `rights_access` who may see it.",
         "review",
         "State `rights_access` (open, reading_room, no_publication or closed) or "
