@@ -329,6 +329,7 @@ def test_the_report_says_who_may_see_the_item_and_what_of_it_is_public(
         "rules_unused": [],
     }
     results = night.root / "results" / "b1"
+    files.write_json(results / "collection.json", {"items": ["as the night before left it"]})
     page = write_report(results, given)
     told = "".join(path.read_text() for path in [page, *page.parent.glob("details-*.js")])
     assert "Closed until 2031-12-31, then open" in told
@@ -345,6 +346,21 @@ def test_a_restricted_delivery_reproduces(
     bag, _ = night.deliver()
     found = reproduce.reproduce(bag, tmp_path / "again")
     assert [each.what for each in found if each.severity == "hold"] == []
+
+
+@pytest.mark.parametrize(("setting", "shown"), [({}, False), (_SMALL_SETTING, True)])
+def test_a_submission_package_has_no_access_copies_of_a_restricted_item(
+    looked: Path, tmp_path: Path, setting: dict[str, Any], shown: bool
+) -> None:
+    more = {**setting, "package": {"profile": "eark"}}
+    night = made(looked, tmp_path, {"rights_access": "reading_room"}, **more)
+    bag, _ = night.deliver()
+    package = bag / "data" / ITEM
+    assert (package / "representations" / "access").exists() is shown
+    mets = (package / "METS.xml").read_text()
+    assert ("representations/access" in mets) is shown
+    assert "disseminate" in (package / "metadata" / "preservation" / "rights.xml").read_text()
+    assert [each.what for each in validation.check(bag) if each.severity == "hold"] == []
 
 
 def test_a_key_that_no_row_has_is_told_since_all_would_be_public(tmp_path: Path) -> None:
