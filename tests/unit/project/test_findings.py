@@ -23,6 +23,7 @@ PREFIXES = {
     "delivered": "a delivery, beyond its bag",
     "delivery": "making a delivery",
     "develop": "the step, of raw masters",
+    "ledger": "the ledger of all deliveries",
     "digest": "digests before sending, a watched part of the run",
     "embed": "the step",
     "facts": "batch.yaml against the batch",
