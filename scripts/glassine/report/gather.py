@@ -144,7 +144,8 @@ def _catalogue_rows(given: ReportGiven) -> dict[str, views.Row]:
     path = side_files.catalogue_path(batch_dir, given.settings)
     try:
         root = None if given.settings.catalogue.path else batch_dir
-        read = catalogue.read_catalogue(path, given.settings, root) if path else None
+        numbers = given.settings.naming.same_number.rules()
+        read = catalogue.read_catalogue(path, given.settings, root, numbers) if path else None
         records = msgspec.to_builtins(read.records) if read else {}
         return msgspec.convert(records, dict[str, views.Row])
     except (GlassineError, OSError, *items.BROKEN):
