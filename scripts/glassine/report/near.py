@@ -185,7 +185,7 @@ def _of_one_shape(grey: npt.NDArray[np.uint8]) -> Floats:
     few px."""
     lying = np.ascontiguousarray(np.rot90(grey) if grey.shape[0] > grey.shape[1] else grey)
     small = cv2.resize(lying, (480, 360), interpolation=cv2.INTER_AREA)
-    return np.asarray(small, np.float32) / 255
+    return np.asarray(small / 255, np.float32)
 
 
 def _finding(pair: Pair) -> Finding:

@@ -35,3 +35,10 @@ def test_a_rules_script_started_by_hand_says_what_it_is():
     done = started("intake_batch.py")
     assert done.returncode == 64
     assert done.stderr.startswith("STOPPED A rule of the workflow runs this")
+
+
+def test_a_wrong_key_is_told_of_the_file_that_has_it(tmp_path):
+    (tmp_path / "maps.yaml").write_text("nameing: {pattern: x}\n")
+    done = started("engine.py", "--configfile", str(tmp_path / "maps.yaml"))
+    assert done.returncode == 78
+    assert f"STOPPED {tmp_path}/maps.yaml: There is no key `nameing`." in done.stderr
