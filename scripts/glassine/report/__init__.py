@@ -59,8 +59,10 @@ def _write_collection(
     batch: Batch, manifests: list[dict[str, Any]], results: Path, given: ReportGiven
 ) -> None:
     """Write the IIIF collection of the batch."""
+    base = given.settings.iiif.base_url
+    rolls = {f"{base.rstrip('/')}/{item}/manifest.json": at for item, at in batch.rolls.items()}
     collection = presentation.collection(
-        batch.batch, batch.title, manifests, given.settings.iiif.base_url, given.institution
+        batch.batch, batch.title, manifests, base, given.institution, rolls
     )
     # JSON-LD reads top down: @context stays first, so the keys are not sorted.
     text = json.dumps(msgspec.to_builtins(collection), ensure_ascii=False, indent=2) + "\n"
