@@ -7,6 +7,7 @@ from typing import Any
 import msgspec
 
 from glassine.base import master_rules
+from glassine.base.access import OPEN, Access
 from glassine.base.master_rules import MasterRule
 from glassine.base.model import Facts
 from glassine.base.records import Given
@@ -24,6 +25,7 @@ class EmbedGiven(Given, frozen=True, kw_only=True):
     """catalogue, institution, settings: as they stand, since embedded.json keeps them whole.
 
     facts: of the item, where its masters carry none. software: as the files name it, None for this.
+    access: who may see the item.
     """
 
     item: str
@@ -33,6 +35,7 @@ class EmbedGiven(Given, frozen=True, kw_only=True):
     catalogue: dict[str, Any] | None = None
     institution: dict[str, Any] | None = None
     software: str | None = None
+    access: Access = OPEN
 
     def catalogue_row(self) -> CatalogueRow | None:
         """Return the row, None where the catalogue has none. Raises msgspec.ValidationError."""
