@@ -202,12 +202,21 @@ class Lookup:
             "batch": name,
             "settings": {
                 **{key: self.config[key] for key in ("naming", "intake", "catalogue", "rights")},
+                "identifiers": {"ark_checked": self.config["identifiers"]["ark_checked"]},
                 "tone": {"film_stocks": self.config["tone"]["film_stocks"]},
             },
             "listing": intake.fingerprint(batch_dir, read),
             # Time alone makes a waiting file ready: look again each run while one waits.
             "leader": supervision.leader_mark() if waiting else None,
             "version": [intake.VERSION, steps.version_of("intake/catalogue/reading")],
+        }
+
+    def minting_given(self) -> dict[str, Any]:
+        """Return where ARKs that were made are listed, and how new ones are."""
+        return {
+            "mint": self.config["identifiers"]["mint"],
+            "results": str(self.place.results),
+            "deliveries": str(self.place.deliveries),
         }
 
     # --- targets ---

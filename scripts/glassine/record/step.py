@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from glassine.record.given import RecordGiven
     from glassine.record.item_records import ItemRecords
 
-VERSION = "5"
+VERSION = "6"
 
 
 def record_item(batch_dir: Path, item_dir: Path, given: RecordGiven) -> None:

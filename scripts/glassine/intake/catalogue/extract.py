@@ -4,11 +4,13 @@ of its cells."""
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from glassine.base import persistent
 from glassine.base.errors import Finding
 from glassine.base.normal import nfc
 from glassine.intake.date_words import AS_ANY, Reading
@@ -37,9 +39,18 @@ FIELDS = (
     "subject_uris",
     "places",
     "place_uris",
+    "place_country",
+    "place_state",
+    "place_county",
+    "place_city",
+    "place_section",
+    "people",
+    "people_uris",
     "languages",
     "genre",
     "physical",
+    "dimensions",
+    "extent",
     "material",
     "decay_level",
     "rights_uri",
@@ -48,10 +59,23 @@ FIELDS = (
     "rights_note",
     "credit",
     "identifiers",
+    "ark",
+    "doi",
+    "handle",
+    "urn",
     "collection",
     "masters",
     "structure",
 )
+
+# Columns of a table that these fields are read from where the settings name none: they are written
+# in capitals as often as not.
+_WRITTEN = {
+    "ark": ["ark", "ARK", "Ark"],
+    "doi": ["doi", "DOI", "Doi"],
+    "handle": ["handle", "Handle", "HANDLE", "hdl"],
+    "urn": ["urn", "URN", "Urn"],
+}
 
 # What a row holds by column: texts of CSV, any value of JSON.
 Cells = dict[str, Any]
@@ -64,6 +88,11 @@ class Row:
     number: int
     cells: Cells
     fault: str = ""
+
+
+def default_columns() -> dict[str, list[str]]:
+    """Return the columns of each field where the settings name none."""
+    return {name: [*_WRITTEN.get(name, [name])] for name in FIELDS}
 
 
 def set_aside(row: Row, column: str) -> None:
@@ -93,7 +122,7 @@ class Extract:
     is not "|". narrow: whether its encoding
     has room for few letters only. materials: {word of the catalogue, case folded: material}.
     rights: those of the settings. ignored: columns that may say what they want. dates: how those
-    in words are read.
+    in words are read. ark_checked: see `persistent.read`.
     """
 
     path: Path
@@ -104,6 +133,7 @@ class Extract:
     rights: dict[str, str]
     ignored: frozenset[str]
     dates: Reading = AS_ANY
+    ark_checked: Mapping[str, persistent.ArkCheck] = field(default_factory=dict)
 
     @cached_property
     def mapped(self) -> set[str]:

@@ -29,11 +29,11 @@ from glassine.base.numbers import EXACT, Numbers
 from glassine.base.records.catalogue import CatalogueRow, Identifier
 from glassine.intake.catalogue import columns as catalogue_columns
 from glassine.intake.catalogue import encodings, formats, mapped_table, mapping, spreadsheet
-from glassine.intake.catalogue.extract import FIELDS, Row, text_of
+from glassine.intake.catalogue.extract import FIELDS, Row, default_columns, text_of
 from glassine.intake.catalogue.rows import RecordReader
 from glassine.intake.given import CatalogueSection, CatalogueSettings
 
-VERSION = "4"
+VERSION = "5"
 
 # Far above any real extract; they bound memory against a wrong or hostile file.
 MAX_FILE_BYTES = 256 * 2**20
@@ -245,7 +245,7 @@ def _bad_bytes(
 
 def _mapping(section: CatalogueSection) -> dict[str, list[str]]:
     """Return the columns of each field: those configured, else the column of the same name."""
-    columns = {name: [name] for name in FIELDS}
+    columns = default_columns()
     for name, value in section.columns.items():
         columns[name] = [value] if isinstance(value, str) else list(value or [])
     return columns
