@@ -232,7 +232,8 @@ def _damaged(path: Path, why: str) -> GlassineError:
     return GlassineError.because(
         "identifiers.list",
         path,
-        f"The list of ARKs that were made is damaged: {why}. None is made, lest one is made twice.",
+        f"The list of ARKs that were made is damaged: {why}. No ARK is made now, so that "
+        "none is made twice.",
         "the list as the night wrote it.",
         f"Put it back from a backup, or remove this copy where the other ({NAME} in `results` and "
         "in `deliveries`) is whole.",
@@ -260,7 +261,7 @@ def _require_none_made(mint: MintSection, results: Path, deliveries: Path) -> No
         "identifiers.list_lost",
         path,
         f"ARKs were made before ({path.name} names one of count {count}), and their list is gone. "
-        "None is made: counting anew would give ARKs out twice.",
+        "No ARK is made now: counting anew would give ARKs out twice.",
         f"the list ({NAME}).",
         _NEXT_STEP,
     )

@@ -280,6 +280,14 @@ class Lookup:
     def _find_delivery_key(self, batch: due.Batch) -> str:
         return due.delivery_key(batch, self.config)
 
+    def handover_given(self, name: str) -> dict[str, Any]:
+        """Return what a handover to the collections system is given."""
+        return {
+            "batch": name,
+            "settings": {key: self.config[key] for key in ("handover", "iiif", "identifiers")},
+            "deliveries": str(self.place.deliveries),
+        }
+
     def report_given(self, name: str) -> dict[str, Any]:
         return {
             "batch": name,

@@ -19,6 +19,7 @@ LAYERS = (
     {"record"},
     {"pack"},
     {"deliver"},
+    {"handover"},
     {"report"},
     {"review"},
     {"reproduce", "store"},
