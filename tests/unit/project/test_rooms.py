@@ -20,6 +20,7 @@ LAYERS = (
     {"pack"},
     {"deliver"},
     {"handover"},
+    {"audit"},
     {"report"},
     {"review"},
     {"reproduce", "store"},
