@@ -15,7 +15,7 @@ from typing import Any
 import msgspec
 from msgspec import UNSET, UnsetType
 
-from glassine.base import alternates, files, record_files
+from glassine.base import alternates, files, persistent, record_files
 from glassine.base.records import Given
 from glassine.base.records.embedded import Embedded, EmbeddedFile
 from glassine.base.records.fixity import Fixity, VerifiedMaster
@@ -47,6 +47,7 @@ COLUMNS = (
     "delivery",
     "bag",
     "reason",
+    "persistent_ids",
 )
 _WORST = ("fail", "review", "not measured", "pass")
 # What the common spreadsheets read as the beginning of a formula (common practice, no source).
@@ -78,7 +79,8 @@ class ItemRow(Given, frozen=True, kw_only=True):
     """An item of a hand-over list; without files where it was not delivered.
 
     quality: the worst verdict of its frames. processed: when its pictures got their metadata.
-    reason: why it lacks, or is withdrawn, in a sentence.
+    reason: why it lacks, or is withdrawn, in a sentence. persistent_ids: ARK, DOI, Handle, URN, one
+    blank between them; absent where it has none.
     """
 
     item: str
@@ -88,6 +90,7 @@ class ItemRow(Given, frozen=True, kw_only=True):
     processed: str | UnsetType = UNSET
     bag: str | UnsetType = UNSET
     reason: str | UnsetType = UNSET
+    persistent_ids: str | UnsetType = UNSET
     files: tuple[FileRow, ...] = ()
 
 
@@ -131,8 +134,16 @@ def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
         iiif_manifest=files.read_json(item_dir / "manifest.json").get("id") or "",
         processed=embedded.event.time,
         bag=bag,
+        persistent_ids=_persistent_ids(embedded) or UNSET,
         files=tuple(rows),
     )
+
+
+def _persistent_ids(embedded: Embedded) -> str:
+    """Return the persistent identifiers of the catalogue's row that the pictures were given."""
+    row = (embedded.event.detail or {}).get("catalogue") or {}
+    listed = row.get("identifiers") or []
+    return " ".join(each["value"] for each in listed if each["type"] in persistent.SCHEMES)
 
 
 def _master(entry: PackagedFile, verified: VerifiedMaster) -> FileRow:

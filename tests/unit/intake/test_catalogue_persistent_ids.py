@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from makers.step_calls import read_rows
+from glassine.base import settings
+from makers.step_calls import read_rows, taken_in
 
 HEAD = "item_id,title,rights_uri"
 ROW = "PEH-1,Quay,http://rightsstatements.org/vocab/InC/1.0/"
@@ -79,3 +80,23 @@ def test_the_same_one_in_two_columns_stands_once(tmp_path):
     record, findings = read(tmp_path, "doi,identifiers", "10.1000/A,https://doi.org/10.1000/a")
     assert ids(record) == [("doi", "10.1000/a")]
     assert findings == []
+
+
+def test_one_that_two_items_have_holds_both(tmp_path):
+    folder = tmp_path / "b1"
+    folder.mkdir()
+    for item in ("PEH-0001", "PEH-0002", "PEH-0003"):
+        (folder / f"{item}.tif").write_bytes(b"II*\0")
+    (folder / "catalogue.csv").write_text(
+        "item_id,title,doi\nPEH-0001,Quay,10.1000/A\nPEH-0002,Mole,https://doi.org/10.1000/a\n"
+        "PEH-0003,Pier,10.1000/b\n",
+        "utf-8",
+    )
+    config = settings.load({"intake": {"watch_s": 0}})
+    taken = taken_in(folder, {"batch": "b1", "settings": config})
+    held = {
+        item["item"]
+        for item in taken["items"]
+        if any(each["code"] == "catalogue.persistent_twice" for each in item["findings"])
+    }
+    assert held == {"PEH-0001", "PEH-0002"}
