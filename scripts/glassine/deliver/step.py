@@ -18,7 +18,7 @@ from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import BatchId
 from glassine.base.records.plan import Plan
 from glassine.base.records.receipt import Receipt, ReceiptBag, ReceiptItem
-from glassine.deliver import bagging, drops, handover, ledger, receipt_files
+from glassine.deliver import bagging, drops, handover, ledger, public_before, receipt_files
 from glassine.deliver import due as dues
 from glassine.deliver import plan as plans
 from glassine.deliver.due import Due, Folders, Item
@@ -103,7 +103,7 @@ def deliver_batch(
         receipts.latest.delivery if receipts.latest else None,
         tuple(entry.item for entry in due.lacking),
         tuple(entry.item for entry in due.withdrawn if entry.whole),
-        (*receipts.notes, *damage, *untold),
+        (*receipts.notes, *damage, *untold, *public_before.told(folders, due.items, receipts)),
     )
 
 
@@ -228,5 +228,5 @@ def _receipt_item(item: Item, row: handover.ItemRow, bag: ReceiptBag) -> Receipt
         bytes=item.bytes,
         digest=item.digest,
         replaces=item.replaces,
-        masters=list(drops.masters_of(row, item.left_out())),
+        masters=list(drops.masters_of(row, item.left_out(), item.restricted())),
     )

@@ -23,6 +23,7 @@ from glassine.base.records.package import Package
 from glassine.base.records.quality import Quality
 from glassine.base.records.receipt import Receipt
 from glassine.base.records.render import RenderedFrame, Rendering
+from glassine.deliver.handover import access_of
 
 _MM_PER_INCH = 25.4
 _WORST = ("fail", "review", "not measured", "pass")
@@ -66,7 +67,7 @@ class FrameFacts:
 class ItemFacts:
     """An item. state: one of `item_states.STATES`, withdrawn or gone. reasons: why a person is to
     look, what holds it, or why it is withdrawn. delivery: the one that has it as it is now, and
-    when that was made. withdrawn: words of what was withdrawn of it."""
+    when that was made. access: who may see it, where not all. withdrawn: words of what was withdrawn of it."""
 
     batch: str
     item: str
@@ -78,6 +79,7 @@ class ItemFacts:
     decisions: tuple[str, ...] = ()
     decided_by: str = ""
     decided: str = ""
+    access: str = ""
     manifest_url: str = ""
     masters: tuple[MasterFacts, ...] = ()
     frames: tuple[FrameFacts, ...] = ()
@@ -296,13 +298,17 @@ def _with_pictures(known: Known, facts: ItemFacts, item_dir: Path) -> ItemFacts:
     embedded = record_files.load(item_dir / "embedded.json", "embedded", Embedded)
     package = record_files.load(item_dir / "package.json", "package", Package)
     quality = record_files.load(item_dir / "quality.json", "quality", Quality)
-    published = _Published.of(item_dir / "manifest.json")
+    allowed = access_of(embedded)
+    # A manifest of before may still lie there.
+    closed = allowed.public == "none"
+    published = _Published() if closed else _Published.of(item_dir / "manifest.json")
     in_package = {entry.source.partition(":")[2]: entry.path for entry in package.files}
     verdicts = {frame.verdict for frame in quality.frames}
     delivery = _delivery(known, facts.item, package)
     return replace(
         facts,
         quality=next((verdict for verdict in _WORST if verdict in verdicts), ""),
+        access=allowed.sentence() if allowed.is_restricted else "",
         manifest_url=published.manifest,
         masters=tuple(
             MasterFacts(

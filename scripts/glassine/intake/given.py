@@ -7,6 +7,7 @@ from typing import Any, Literal
 import msgspec
 
 from glassine.base import naming
+from glassine.base.access import AccessSection
 from glassine.base.model import BatchId
 from glassine.base.numbers import Numbers
 from glassine.base.persistent import ArkCheck
@@ -108,6 +109,7 @@ class CatalogueSettings(Given, frozen=True, kw_only=True):
 
     catalogue: CatalogueSection = CatalogueSection()
     identifiers: IdentifiersSection = IdentifiersSection()
+    access: AccessSection = AccessSection()
     rights: dict[str, str] = msgspec.field(default_factory=dict)
 
 

@@ -203,6 +203,8 @@ class Lookup:
             "settings": {
                 **{key: self.config[key] for key in ("naming", "intake", "catalogue", "rights")},
                 "identifiers": {"ark_checked": self.config["identifiers"]["ark_checked"]},
+                # Of who may see an item, intake reads the words alone.
+                "access": {"words": self.config["access"]["words"]},
                 "tone": {"film_stocks": self.config["tone"]["film_stocks"]},
             },
             "listing": intake.fingerprint(batch_dir, read),

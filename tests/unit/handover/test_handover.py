@@ -137,6 +137,20 @@ def test_only_what_the_manifest_publishes_has_an_address(root):
     assert row["image_urls"] == row["access_urls"] == row["thumbnail_urls"] == [""]
 
 
+def test_what_nobody_may_see_has_no_address_though_a_manifest_of_before_lies_there(root):
+    folder, _ = root
+    path = made_items.item_dir_of(folder) / "embedded.json"
+    record = files.read_json(path)
+    record["event"]["detail"]["access"] = {
+        "level": "closed", "until": "2031-12-31", "public": "none",
+    }  # fmt: skip
+    files.write_json(path, record)
+    row = rows(hand_over(folder))["PEH-0001"]
+    assert row["access"] == "closed until 2031-12-31, then open"
+    assert row["manifest_url"] == ""
+    assert row["image_urls"] == row["access_urls"] == row["thumbnail_urls"] == [""]
+
+
 def test_an_item_that_changed_since_its_delivery_names_none(root):
     folder, batch = root
     deliveries.deliver(folder, batch)

@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 from glassine.base import persistent
 from glassine.base.errors import Finding
 from glassine.base.normal import nfc
+from glassine.base.records.catalogue import Level
 from glassine.intake.date_words import AS_ANY, Reading
 
 # Longest cell, in characters; a longer one is a file that went wrong, not a description.
@@ -57,6 +58,8 @@ FIELDS = (
     "copyright_status",
     "rights_holder",
     "rights_note",
+    "rights_access",
+    "rights_embargo",
     "credit",
     "identifiers",
     "ark",
@@ -76,6 +79,8 @@ _WRITTEN = {
     "handle": ["handle", "Handle", "HANDLE", "hdl"],
     "urn": ["urn", "URN", "Urn"],
 }
+# In place of a column, of a record of XML that is not read yet.
+PACKED = "(packed)"
 
 # What a row holds by column: texts of CSV, any value of JSON.
 Cells = dict[str, Any]
@@ -83,11 +88,16 @@ Cells = dict[str, Any]
 
 @dataclass(frozen=True)
 class Row:
-    """Number as a spreadsheet shows it (the header is row 1), cells by column, a fault if any."""
+    """Number as a spreadsheet shows it (the header is row 1), cells by column, a fault if any.
+
+    origins: {field: where its value stands in the file, in words}, of rows whose cells are fields
+    already, where it was asked for.
+    """
 
     number: int
     cells: Cells
     fault: str = ""
+    origins: Mapping[str, list[str]] = field(default_factory=dict)
 
 
 def default_columns() -> dict[str, list[str]]:
@@ -122,7 +132,8 @@ class Extract:
     is not "|". narrow: whether its encoding
     has room for few letters only. materials: {word of the catalogue, case folded: material}.
     rights: those of the settings. ignored: columns that may say what they want. dates: how those
-    in words are read. ark_checked: see `persistent.read`.
+    in words are read. ark_checked: see `persistent.read`. access: {word of the catalogue,
+    case folded: who may see an item}.
     """
 
     path: Path
@@ -134,6 +145,7 @@ class Extract:
     ignored: frozenset[str]
     dates: Reading = AS_ANY
     ark_checked: Mapping[str, persistent.ArkCheck] = field(default_factory=dict)
+    access: Mapping[str, Level] = field(default_factory=dict)
 
     @cached_property
     def mapped(self) -> set[str]:
