@@ -67,7 +67,8 @@ class FrameFacts:
 class ItemFacts:
     """An item. state: one of `item_states.STATES`, withdrawn or gone. reasons: why a person is to
     look, what holds it, or why it is withdrawn. delivery: the one that has it as it is now, and
-    when that was made. access: who may see it, where not all. withdrawn: words of what was withdrawn of it."""
+    when that was made. access: who may see it, where not all. withdrawn: words of what was
+    withdrawn of it."""
 
     batch: str
     item: str
