@@ -137,8 +137,8 @@ def _shared(step: steps.Step, batch: Batch, config: dict[str, Any]) -> dict[str,
         # All else there is done with when intake has run: another entry of `intake.ignore` is no
         # reason to read every master again.
         result["settings"]["intake"] = {"max_pixels": config["intake"]["max_pixels"]}
-    if step.name == "render" and config.get(rules.FOR_MASTERS):
-        result["settings"]["rules"] = config[rules.FOR_MASTERS]
+    if of_masters := rules.of_step(config, step.sections):
+        result["settings"]["rules"] = of_masters
     if "batch_facts" in step.fields:
         result["batch_facts"] = batch.facts()
     if step.name in {"embed", "record"}:
@@ -221,7 +221,9 @@ def given(
 
 def makes_alternates(config: dict[str, Any]) -> bool:
     """Return whether the settings ask for pictures beside access image, thumbnail and tiles."""
-    of_masters = [rule["render"] for rule in config.get(rules.FOR_MASTERS, [])]
+    rules_of_masters = config.get(rules.FOR_MASTERS, [])
+    of_masters = [rule.get("render", {}) for rule in rules_of_masters]
+    forms = [rule.get("iiif", {}).get("form") for rule in rules_of_masters]
     return bool(
         any(
             made.get("alternates")
@@ -230,7 +232,7 @@ def makes_alternates(config: dict[str, Any]) -> bool:
             or made.get("uninverted")
             for made in (config.get("render", {}), *of_masters)
         )
-        or config.get("iiif", {}).get("form") == "pyramid"
+        or "pyramid" in (config.get("iiif", {}).get("form"), *forms)
     )
 
 

@@ -296,7 +296,8 @@ class Lookup:
             "settings": {
                 key: self.config[key]
                 for key in ("report", "iiif", "catalogue", "rights", "delivery")
-            },
+            }
+            | {"naming": {"same_number": self.config["naming"]["same_number"]}},
             "institution": self.config["institution"],
             "deliveries": str(self.place.deliveries),
             "masters": str(self.place.batch_dir(name)),
