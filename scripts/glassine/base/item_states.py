@@ -10,6 +10,7 @@ Every item is in exactly one state:
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,7 +18,7 @@ from typing import Any, Literal, get_args
 
 import msgspec
 
-from glassine.base import files, rights, tone
+from glassine.base import files, rights, sizes, tone
 from glassine.base.errors import Finding, GlassineError
 
 State = Literal["done", "review", "held", "waiting", "pending"]
@@ -133,6 +134,48 @@ def measure_name(name: str) -> str:
 _QUIET = ("pass", "not measured")
 
 
+# How far what is measured may be from the catalogue's size: film is cut a little smaller than it is
+# called, and the picture ends before its edge (common practice, no source).
+_LARGER, _SMALLER = 1.12, 0.75
+
+
+def _size_reasons(record: dict[str, Any], row: dict[str, Any]) -> list[Reason]:
+    """Return where what was measured cannot have the size that the catalogue states."""
+    stated = sizes.in_mm(str(row.get("dimensions") or ""))
+    if stated is None:
+        return []
+    found = []
+    for master in record["masters"]:
+        outline = master.get("object_corners")
+        corners = outline or next((each["corners"] for each in master["frames"]), None)
+        if not master.get("ppi") or not corners:
+            continue
+        measured = _sides_mm(corners, float(master["ppi"]))
+        pairs = [*zip(measured, stated, strict=True)]
+        large = any(side > other * _LARGER for side, other in pairs)
+        small = bool(outline) and any(side < other * _SMALLER for side, other in pairs)
+        if large or small:
+            found.append(
+                Reason(
+                    f"It measures {measured[0]:.0f} x {measured[1]:.0f} mm at "
+                    f"{float(master['ppi']):.0f} ppi ({master.get('ppi_source') or 'unknown'}), "
+                    f"and the catalogue says {row['dimensions']}: one of the two is wrong, or the "
+                    "size is of another thing.",
+                    master["path"],
+                )
+            )
+    return found
+
+
+def _sides_mm(corners: list[list[float]], ppi: float) -> tuple[float, float]:
+    """Return the shorter and the longer side of a quadrilateral in px, in mm."""
+    (ax, ay), (bx, by), (cx, cy), (dx, dy) = corners
+    across = (math.hypot(bx - ax, by - ay) + math.hypot(cx - dx, cy - dy)) / 2
+    down = (math.hypot(dx - ax, dy - ay) + math.hypot(cx - bx, cy - by)) / 2
+    sides = sorted(length / ppi * 25.4 for length in (across, down))
+    return sides[0], sides[1]
+
+
 def _quality_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> list[Reason]:
     """Return what the measures ask; not of frames that a person has seen and accepted.
 
@@ -241,6 +284,7 @@ def _collect_reasons(status: ItemStatus, item_dir: Path, entry: dict[str, Any]) 
     for name, reasons_of in (
         ("fixity", lambda record: _fixity_reasons(record, row)),
         ("geometry", _geometry_reasons),
+        ("geometry", lambda record: _size_reasons(record, row)),
         ("render", lambda record: _render_reasons(record, seen)),
         ("quality", lambda record: _quality_reasons(record, seen)),
     ):

@@ -13,7 +13,7 @@ from glassine.base.errors import GlassineError
 from glassine.base.visible import visible
 from glassine.deliver import receipt_files
 from glassine.intake import passed_over
-from glassine.night import batches, moves, notice, preflight, supervision
+from glassine.night import batches, moves, notice, preflight, sending, supervision
 from glassine.night.lookup import Lookup
 
 if TYPE_CHECKING:
@@ -61,6 +61,7 @@ class Ending:
             if failed:
                 self._guard(partial(self._make_owed, name), name)
             self._guard(partial(self._say, name, engine_failed), name)
+            self._guard(partial(self._hand_over, name), name)
         self._guard(self._audit, "audit")
         self._guard(self._check_items, "--item")
         self._tell_problems()
@@ -156,6 +157,22 @@ class Ending:
         if asks:
             lines.append(f"  to look at in the batch as a whole: {len(asks)} (see the report)")
         sys.stderr.write("\n".join(lines) + "\n")
+
+    def _hand_over(self, name: str) -> None:
+        """Hand over what changed of a batch; a run for one item hands over nothing."""
+        if self.place.config["handover"]["when"] == "never" or self.place.config["only"]:
+            return
+        from glassine.handover import step as handover
+
+        results = self.place.results_dir(name)
+        given = steps.given("handover", self.lookup.handover_given(name))
+        made = handover.hand_over(results, given)
+        if made is not None:
+            sys.stderr.write(f"  handover  {made.folder} ({made.items} items)\n")
+            for note in made.notes:
+                sys.stderr.write(f"NOTE {visible(note.sentence())}\n")
+        if given.settings.handover.send:
+            sending.send(results, self.place.config["report"]["notify"]["webhook"])
 
     def _check_batch(self, name: str, states: list[item_states.ItemStatus]) -> None:
         """See that nothing is passed over of what the batch holds, or held before."""
