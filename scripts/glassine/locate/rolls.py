@@ -100,8 +100,10 @@ def frames_on(
     right = columns - left
     trusted = _trusted_mm(scene, gauge, holes, level.across, known)
     strip = strips.lay_out(
-        level.patch, level.top, level.bottom, left, right, gauge.name, holes,
-        scene.view.noise, trusted,
+        strips.Level(
+            level.patch, level.top, level.bottom, left, right, gauge.name, holes,
+            scene.view.noise, trusted,
+        )
     )  # fmt: skip
     if gauge.name == "120" and not gauge.sure and not _shows_120(strip, known.mm):
         return [], known
@@ -135,10 +137,12 @@ def _levelled(scene: Scene, piece: Piece, upright_film: bool) -> _Level:
     def at(angle_deg: float) -> Patch:
         size = width + 2 * margin, height + 2 * margin
         patch = upright(scene.view, piece.centre, angle_deg, *size)
-        if not scene.layout.apart or scene.layout.ground != "light":
+        if scene.layout.ground != "light":
             return patch
-        # Where several lie on one board or page, without the others.
-        return boards.alone(patch, piece, level_at(scene, piece))
+        # Without what lies beside it: a neighbour's edge is none of this film.
+        if scene.layout.apart:
+            return boards.alone(patch, piece, level_at(scene, piece))
+        return boards.without_others(patch, piece, scene.layout.pieces, level_at(scene, piece))
 
     key = (*piece.centre, angle, width, height)
     if key not in scene.film_edges:
