@@ -68,6 +68,11 @@ class Strip:
     picture_bottom: float = 0.0
     rows_seen: tuple[float, float] = (0.0, 0.0)
 
+    @property
+    def shown(self) -> float:
+        """Return how plainly its frames show, by their worse ends and by their long sides."""
+        return sum(min(s.seen_left, s.seen_right) + min(self.rows_seen) for s in self.slots)
+
 
 @functools.lru_cache(maxsize=1)
 def _phases(n: int, nominal: float) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.complex128]]:

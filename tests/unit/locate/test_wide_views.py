@@ -122,3 +122,18 @@ def test_a_strip_close_beside_another_is_found(gap):
     assert len(frames) == 6
     tops_seen = sorted(box[1] for box in boxes_mm(frames))
     np.testing.assert_allclose(tops_seen, sorted(tops * 3) + np.float64(2.75), atol=0.3)
+
+
+def test_a_strip_with_a_seam_along_it_is_found():
+    """A sleeve's seam that lies against 120 film makes its piece 2 mm wider, common practice."""
+    light = table(196, 80)
+    film_120(light, 6, 9, 178)
+    light[part(6, 70.5, 178, 2.2)] *= 0.8
+    for n in range(3):
+        exposed(light, 9 + 58.5 * n, 11.75, 55, 56, n)
+    frames = locate(light, PPI).frames
+    wanted = [[9 + 58.5 * n, 11.75, 64 + 58.5 * n, 67.75] for n in range(3)]
+    assert len(frames) == 3
+    np.testing.assert_allclose(boxes_mm(frames), wanted, atol=0.3)
+    # The seam makes no other scale of it than the file says.
+    assert locate(light, PPI).ppi == PPI
