@@ -42,8 +42,9 @@ SIZE_SHARE, SIZE_MM = 0.06, 1.5
 LONGER_THAN_ONE = 95.0
 # How far (mm) frames on 120 film may be off their height.
 OFF_120_MM = 2.5
-# Pictures on 35 mm film (mm): whole frames and half ones, and how far either side may be off.
-ON_135_MM = ((36, 24, 0.55, 0.55), (24, 18, 0.55, 0.6))
+# Pictures on 35 mm film (mm): whole frames, half ones and wide views (58 to 66 mm long, value from
+# memory), and how far either side may be off.
+ON_135_MM = ((36, 24, 0.55, 0.55), (24, 18, 0.55, 0.6), (61, 24, 5.6, 0.55))
 # Opposite sides that part by more (degrees), corners that are off square by more: no camera's.
 KEYSTONE_DEG, OFF_SQUARE_DEG = 0.9, 0.75
 # An oval that is less than so many times as long as wide may lie anyhow; seen along less than this

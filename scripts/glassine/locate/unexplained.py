@@ -13,8 +13,9 @@ from itertools import pairwise
 import cv2
 import numpy as np
 
+from glassine.base import film
 from glassine.base.model import Corners, MasterPiece
-from glassine.locate import witness
+from glassine.locate import sides, witness
 from glassine.locate.candidate import Candidate
 from glassine.locate.inside import Line, look_inside, upright_grey
 from glassine.locate.known import Known
@@ -64,6 +65,9 @@ OF_THE_NUMBER = (
 )
 # Frames of one camera are alike within this (mm), and of 36 mm within that.
 SAME_GATE, ANY_GATE = 0.12, 1.0
+# Frames of one camera lie at the same place between perforations within this (mm; common practice,
+# no source); so many of them, both of whose ends were seen, show where.
+IN_STEP, SHOW_STEP = 0.35, 2
 # Pictures longer than this for their width are wide views, or several.
 LONGEST = 1.85
 
@@ -81,6 +85,7 @@ def examine(scene: Scene, known: Known, found: list[Candidate]) -> tuple[MasterP
         own = [one for one in found if one.strip == number]
         _steps(scene, own, others)
         _one_gate(known, own)
+        _out_of_step(known, own)
     seen = _outside(scene, small, found)
     for feature, words in _missed(scene, seen):
         for one in found:
@@ -317,6 +322,31 @@ def _one_gate(known: Known, frames: list[Candidate]) -> None:
         alike = sum(abs(a - long) < SAME_GATE and abs(b - short) < SAME_GATE for a, b in sizes)
         if alike > 2 and abs(long - 36) < ANY_GATE and abs(short - 24) < 0.55:
             one.evidence = [e for e in one.evidence if e.feature != "no size on 35 mm film"]
+
+
+def _out_of_step(known: Known, frames: list[Candidate]) -> None:
+    """Note on frames that rest on one end alone that they lie elsewhere between the perforations
+    than the strip's others: what was taken for their end may be a line of the picture.
+    """
+    if not known.by_perforations or not known.ppi:
+        return
+    plain = [one for one in frames if not one.blank]
+    ends = [one.modelled[sides.LEFT] or one.modelled[sides.RIGHT] for one in plain]
+    if sum(not each for each in ends) < SHOW_STEP or not any(ends):
+        return
+    pitch = film.PERFORATION_PITCH_MM * film.px_per_mm(known.ppi)
+    c = [as_film_runs(one, plain) for one in plain]
+    along = np.mean([each[1] - each[0] + each[2] - each[3] for each in c], axis=0)
+    along = along / max(float(np.hypot(*along)), 1e-6)
+    turns = np.array([each.mean(0) @ along for each in c]) / pitch * 2 * np.pi
+    usual = np.angle(np.exp(1j * turns[~np.array(ends)]).sum())
+    off = np.abs(np.angle(np.exp(1j * (turns - usual)))) / (2 * np.pi) * film.PERFORATION_PITCH_MM
+    for one, by_one_end, far in zip(plain, ends, off.tolist(), strict=True):
+        if by_one_end and far > IN_STEP:
+            one.against(
+                "side unseen, as on the strip",
+                f"placed by one end alone, and {far:.1f} mm out of step with the strip's others",
+            )
 
 
 def _ends(
