@@ -26,6 +26,7 @@ from glassine.render.quality import (
     lines,
     patches,
     planes,
+    rings,
     spectra,
 )
 
@@ -72,7 +73,8 @@ Value = tuple[str, float | int | None, str]
 
 def _values(sight: Sight, encoding: colour.Encoding) -> list[Value]:
     source, geometry, frame, tone = sight.source, sight.geometry, sight.frame, sight.tone
-    busy, flat = patches.pick(source, frame, encoding)
+    plane = planes.density(source, encoding)
+    busy, flat = patches.pick(source, frame, encoding, plane)
     mask = patches.inside(source.reduced.shape, frame, source.reduction, 0.03)
     if not mask.any():
         mask[:] = True
@@ -85,7 +87,6 @@ def _values(sight: Sight, encoding: colour.Encoding) -> list[Value]:
     power = spectra.powers(busy + flat, band)
     quiet = spectra.quiet(power)
     grain = spectra.grain_blur(quiet)
-    plane = planes.density(source, encoding)
     whole = planes.upright(plane, geometry, frame, source.reduction)
     used = np.percentile(codes[:: max(1, len(codes) // 300_000)], [0.05, 99.95])
     return [
@@ -112,7 +113,7 @@ def _values(sight: Sight, encoding: colour.Encoding) -> list[Value]:
         ("dust", area.dust(sight.shown), "count"),
         ("scratches", lines.scratches(whole), "count"),
         *_banding(sight, encoding, whole),
-        ("newton_rings", area.newton_rings(sight.shown), "likelihood"),
+        ("newton_rings", rings.newton_rings(source, frame, encoding), "likelihood"),
         ("skew_left", area.skew_left(frame), "deg"),
         ("rendered_highlights", tone.clipped_percent.rendered_high, "%"),
         ("rendered_shadows", tone.clipped_percent.rendered_low, "%"),

@@ -40,11 +40,7 @@ class Upright:
 
 def density(source: Source, encoding: colour.Encoding) -> Floats:
     """Return the density (h, w) of the reduced master, visual channel."""
-    if encoding.table_profile is not None:
-        return encoding.density(source.reduced)[..., min(1, source.bands - 1)]
-    band = min(1, source.bands - 1)
-    table = colour.density(encoding.tables[band]).astype(np.float32)
-    return np.asarray(table[source.reduced[..., band]])
+    return encoding.band_density(source.reduced, min(1, source.bands - 1))
 
 
 def upright(plane: Floats, geometry: MasterGeometry, frame: Frame, scale: float) -> Upright:
