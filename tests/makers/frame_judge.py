@@ -157,13 +157,13 @@ def _wheels(rng: np.random.Generator, high: int, wide: int) -> Plane:
 
 
 def _page(rng: np.random.Generator, high: int, wide: int) -> Plane:
-    light = np.full((high, wide), 0.75, np.float32)
+    sheet = np.full((high, wide), 190, np.uint8)
     size = rng.uniform(0.6, 1.4)
     letters = np.array(list("aeinrstlohdcum  pgbfvkw"))
     for y in range(60, high - 20, int(34 * size)):
         words = "".join(rng.choice(letters, int(wide / (11 * size))))
-        cv2.putText(light, words, (40, y), cv2.FONT_HERSHEY_SIMPLEX, 0.55 * size, 0.06, 1, 16)
-    return light
+        cv2.putText(sheet, words, (40, y), cv2.FONT_HERSHEY_SIMPLEX, 0.55 * size, 15, 1, 16)
+    return sheet.astype(np.float32) / 255
 
 
 def _soft(rng: np.random.Generator, high: int, wide: int, spread: float, depth: float) -> Plane:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 # So much of the film around a frame is taken along, px of the reduced master: a scratch goes on
 # there, a thing in the picture does not.
-MARGIN = 24
+MARGIN = 40
 
 
 @dataclass(frozen=True)
