@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import msgspec
 import numpy as np
 import numpy.typing as npt
 
@@ -63,12 +64,20 @@ def measure(sight: Sight, settings: QualitySection) -> list[Measure]:
     column = limits.material(sight.geometry, sight.facts)
     agreed = {"effective_ppi": sight.facts.required_ppi}
     return [
-        limits.judged(name, value, unit, column, settings, agreed.get(name))
-        for name, value, unit in _values(sight, sight.encoding())
+        _excused(limits.judged(name, value, unit, column, settings, agreed.get(name)), why)
+        for name, value, unit, why in _values(sight, sight.encoding())
     ]
 
 
-Value = tuple[str, float | int | None, str]
+# Name, value, unit, and why a value beyond its limit is no fault of the capture ("" : it is one).
+Value = tuple[str, float | int | None, str, str]
+SOFT_PICTURE = "the picture is soft and its grain is sharp: the capture is in focus"
+
+
+def _excused(measure: Measure, why: str) -> Measure:
+    if not why or measure.verdict == "not measured":
+        return measure
+    return msgspec.structs.replace(measure, verdict="pass", source=why)
 
 
 def _values(sight: Sight, encoding: colour.Encoding) -> list[Value]:
@@ -88,8 +97,9 @@ def _values(sight: Sight, encoding: colour.Encoding) -> list[Value]:
     quiet = spectra.quiet(power)
     grain = spectra.grain_blur(quiet)
     whole = planes.upright(plane, geometry, frame, source.reduction)
+    soft = SOFT_PICTURE if spectra.is_sharp(quiet, grain) else ""
     used = np.percentile(codes[:: max(1, len(codes) // 300_000)], [0.05, 99.95])
-    return [
+    values: list[tuple[str, float | int | None, str]] = [
         ("clipped_highlights", high, "%"),
         ("clipped_shadows", low, "%"),
         ("clipped_base", base_high, "%"),
@@ -118,9 +128,13 @@ def _values(sight: Sight, encoding: colour.Encoding) -> list[Value]:
         ("rendered_highlights", tone.clipped_percent.rendered_high, "%"),
         ("rendered_shadows", tone.clipped_percent.rendered_low, "%"),
     ]
+    why = {"edge_blur": soft}
+    return [(name, value, unit, why.get(name, "")) for name, value, unit in values]
 
 
-def _banding(sight: Sight, encoding: colour.Encoding, whole: planes.Upright) -> list[Value]:
+def _banding(
+    sight: Sight, encoding: colour.Encoding, whole: planes.Upright
+) -> list[tuple[str, float | int | None, str]]:
     """Return banding as the film base tells it; where none is seen, as the picture does."""
     source = sight.source
     of_base = bands.of_base(source.reduced, encoding, sight.geometry, source.reduction)

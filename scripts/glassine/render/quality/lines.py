@@ -38,6 +38,7 @@ UNEVEN, SEEN_UNEVEN = 0.45, 0.7
 # base.
 SLOPE, UNSURE_SLOPE = (-0.3, 0.2), (-0.4, 0.35)
 VARIED, PLAIN = 0.2, 0.06
+ONE_TONE = -0.6
 SURE_SCORE, SURE_VARIED, SURE_SLOPE = 4.5, 0.3, 0.08
 # Beyond the frame it shows with this share of its depth at least.
 BEYOND = 0.4
@@ -241,9 +242,9 @@ def _is_scratch(
     uneven = SEEN_UNEVEN if (beyond_end or 0.0) >= BEYOND else UNEVEN
     if beyond > uneven * abs(usual) or apart > SIDES * abs(usual) + noise:
         return False
-    if beyond_end is not None and beyond_end >= BEYOND:
-        return True
     varies, slope = float(np.subtract(*np.percentile(under, [90, 10]))), _slope(under, depth)
+    if beyond_end is not None and beyond_end >= BEYOND:
+        return varies < VARIED or slope > ONE_TONE
     if beyond_end is not None:
         # It may end just where the picture does; then all else must speak for a scratch.
         return line.score > SURE_SCORE and varies > SURE_VARIED and abs(slope) < SURE_SLOPE
