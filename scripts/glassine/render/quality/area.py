@@ -128,10 +128,9 @@ def clipped(codes: Pixels, bits: int) -> tuple[float, float]:
     """
     full = 2**bits - 1
     flat = codes.reshape(-1, codes.shape[-1])
-    bands = [flat[:, band] for band in range(flat.shape[1])]
-    high = np.logical_or.reduce([band >= full for band in bands])
-    low = np.logical_or.reduce([band == 0 for band in bands])
-    return max(float(high.mean() * 100), _plateau(flat, bits)), float(low.mean() * 100)
+    high = np.count_nonzero(flat.max(axis=1) >= full) / len(flat) * 100
+    low = np.count_nonzero(flat.min(axis=1) == 0) / len(flat) * 100
+    return max(float(high), _plateau(flat, bits)), float(low)
 
 
 def base_clipped(source: Source, geometry: MasterGeometry) -> float | None:

@@ -21,6 +21,8 @@ Floats = npt.NDArray[np.float32]
 PATCH_PX = 384
 DETAIL_PATCHES = 6
 FLAT_PATCHES = 3
+# Of the reduced master every so many rows and columns tell where there is detail.
+EVERY = 3
 
 
 @dataclass(frozen=True)
@@ -90,15 +92,17 @@ def pick(
 
 def _busy(plane: Floats, places: list[tuple[int, int]], side: int, reduction: float) -> list[float]:
     """Return how much detail the reduced master shows in each box: the mean step of density."""
-    steps = np.zeros(plane.shape, np.float32)
-    steps[:-1, :-1] = cv2.absdiff(plane[1:, :-1], plane[:-1, :-1])
-    steps[:-1, :-1] += cv2.absdiff(plane[:-1, 1:], plane[:-1, :-1])
+    part = np.ascontiguousarray(plane[::EVERY, ::EVERY])
+    steps = np.zeros(part.shape, np.float32)
+    steps[:-1, :-1] = cv2.absdiff(part[1:, :-1], part[:-1, :-1])
+    steps[:-1, :-1] += cv2.absdiff(part[:-1, 1:], part[:-1, :-1])
     total = cv2.integral(steps, sdepth=cv2.CV_64F)
-    high, wide = plane.shape
-    size = max(int(side / reduction), 3)
+    high, wide = part.shape
+    scale = reduction * EVERY
+    size = max(int(side / scale), 3)
     scores = []
     for place in places:
-        left, top = int(place[0] / reduction), int(place[1] / reduction)
+        left, top = int(place[0] / scale), int(place[1] / scale)
         right, bottom = min(left + size - 1, wide), min(top + size - 1, high)
         count = max((right - left) * (bottom - top), 1)
         box = total[bottom, right] - total[top, right] - total[bottom, left] + total[top, left]

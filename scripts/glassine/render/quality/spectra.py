@@ -208,6 +208,7 @@ def _period(patches: list[Patch], band: int, axis: int) -> float | None:
     for patch in patches:
         codes = patch.codes[..., band].astype(np.float32)
         rows = codes if axis else codes.T
+        rows = rows[::2]
         second = np.abs(2 * rows[:, 1:-1] - rows[:, :-2] - rows[:, 2:])
         second = np.minimum(second, np.percentile(second[::4, ::4], 90))
         mean = second.mean(axis=0, dtype=np.float64)[:count]
@@ -250,6 +251,7 @@ def _by_phase(patches: list[Patch], band: int, axis: int) -> Doubles:
     for patch in patches:
         codes = np.sqrt(patch.codes[..., band].astype(np.float32))
         rows, first = (codes, patch.left) if axis else (codes.T, patch.top)
+        rows = rows[::2]
         step = np.abs(rows[:, 1:] - rows[:, :-1])
         step = np.minimum(step, 3.0 * step.mean() + 1e-9)
         excess = step[:, 1:-1] - (step[:, :-2] + step[:, 2:]) / 2
