@@ -34,7 +34,7 @@ from glassine.render.quality import (
 if TYPE_CHECKING:
     from glassine.masters.pixels import Source
 
-VERSION = "4"
+VERSION = "5"
 ORDER: dict[Verdict, int] = {"pass": 0, "not measured": 1, "review": 2, "fail": 3}
 
 
@@ -146,7 +146,7 @@ def _banding(
 def _sampled(
     source: Source, mask: npt.NDArray[np.bool_], sampled_patches: list[patches.Patch]
 ) -> npt.NDArray[Any]:
-    """Return codes (n, bands): every second row of the patches, or of the reduced master without any."""
+    """Return codes (n, bands): every second row of patches; without any, the reduced master."""
     if not sampled_patches:
         return source.reduced[mask]
     rows = [patch.codes[::2].reshape(-1, source.bands) for patch in sampled_patches]
