@@ -18,7 +18,7 @@ from typing import Any, Literal, get_args
 
 import msgspec
 
-from glassine.base import files, rights, sizes, tone
+from glassine.base import files, quality_words, rights, sizes, tone
 from glassine.base.errors import Finding, GlassineError
 
 State = Literal["done", "review", "held", "waiting", "pending"]
@@ -117,12 +117,18 @@ def _readable(value: Any) -> str:
 
 
 def measure_words(measure: dict[str, Any]) -> str:
-    """Return a measure that did not pass in words, e.g. "noise: 0.03 D; limit ≤ 0.02"."""
+    """Return a measure that did not pass in words: its value, its limit and what it says.
+
+    E.g. "sampling used: 58 %; limit ≥ 90 %: the picture seems enlarged; check the lens or the
+    export". Of what was not measured the value and the limit alone.
+    """
     unit = measure.get("unit") or ""
     shown = _readable(measure["value"]) + (f" {unit}" if unit not in {"", "count"} else "")
     limit = str(measure.get("limit") or "").replace("<=", "≤").replace(">=", "≥")
     limit = limit.removesuffix(" count")
-    return f"{measure_name(measure['name'])}: {shown}" + (f"; limit {limit}" if limit else "")
+    said = f"{measure_name(measure['name'])}: {shown}" + (f"; limit {limit}" if limit else "")
+    sense = quality_words.SENSE.get(str(measure["name"]))
+    return said if sense is None or measure["value"] is None else f"{said}: {sense}"
 
 
 def measure_name(name: str) -> str:
