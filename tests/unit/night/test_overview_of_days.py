@@ -2,7 +2,7 @@
 
 import re
 
-from glassine.night import overview
+from glassine.night import overview, projects
 
 
 def page(root, *nights):
@@ -43,3 +43,12 @@ def test_the_figures_of_all_are_the_sum_of_their_last_nights(tmp_path, monkeypat
     )
     assert cells(shown, "all", 1)[2:] == ["15", "1", "2", "0", "0"]
     assert cells(shown, "maps", 1)[2:] == ["10", "1", "0", "0", "0"]
+
+
+def test_a_folder_whose_name_cannot_be_a_projects_says_so(tmp_path):
+    for name in ("na me", "maps"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / overview.OWN).write_text("{}")
+    ((name, finding),) = projects.find(tmp_path).problems
+    assert name == "na me"
+    assert finding.what.startswith("Its name cannot be that of a project")
