@@ -264,10 +264,10 @@ class Ending:
 
     def _notify(self) -> None:
         """Write the summary of the run for machines, and send it where the settings say so."""
-        from glassine.night import notify, progress
+        from glassine.night import notify, progress, reconciled
 
         names = [*self.names, *sorted(self._with_problems() - {*self.names})]
         summary = progress.summary(self.place.working_dir, names, self.problems)
-        summary |= {"running": False}
+        summary = reconciled.added(summary, self.place.results) | {"running": False}
         files.write_json(self.place.results / "summary.json", summary)
         notify.send(self.place.config["report"]["notify"], summary)
