@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 from msgspec import UNSET
 
 from glassine.base import door, naming, wording
+from glassine.base.errors import Finding
 from glassine.base.model import ItemId
 from glassine.base.records.intake import Expected, ExpectedItem
 from glassine.intake import companions, name_rules
@@ -64,7 +65,7 @@ def compare(batch: Batch, collector: Collector) -> Expected | None:
         if each.master is UNSET and each.frames is UNSET
     }
     missing = [
-        _known_of(batch, entry)
+        entry if _is_unmade(batch, wanted, item) else _known_of(batch, entry)
         for item, entry in sorted(wanted.items.items())
         if key(item) not in withdrawn and key(item) not in captured
     ]
@@ -85,10 +86,19 @@ def compare(batch: Batch, collector: Collector) -> Expected | None:
     )
     if wanted.sources != [_CATALOGUE]:
         _tell(result, collector)
+        _ask_of_surplus(result, collector)
     return result
 
 
 _CATALOGUE = "catalogue"
+
+
+def _is_unmade(batch: Batch, wanted: _Wanted, item: str) -> bool:
+    """Return whether an expected item is one of very many rows of a catalogue, of which nothing is
+    known but the number."""
+    if wanted.sources != [_CATALOGUE] or batch.catalogue is None:
+        return False
+    return batch.catalogue.records.is_kept(ItemId(item))
 
 
 def _double(collector: Collector) -> list[str]:
@@ -292,6 +302,23 @@ def _tell(result: Expected, collector: Collector) -> None:
             "only the items that are listed.",
             "See whether they belong to this batch; correct the list, or the file names.",
             "review",
+        )
+
+
+def _ask_of_surplus(result: Expected, collector: Collector) -> None:
+    """Ask about each item that nobody asked for: it may have another's number."""
+    sources = " and ".join(result.sources)
+    for surplus in result.surplus:
+        item = collector.item(ItemId(surplus))
+        item.findings.append(
+            Finding(
+                "intake.not_expected",
+                item.masters[0].path,
+                f"{surplus} is not among the items that are expected ({sources}).",
+                "only the items that are listed.",
+                "See whether it belongs to this batch; correct the list, or the file names.",
+                "review",
+            )
         )
 
 

@@ -40,7 +40,7 @@ from glassine.intake.given import IntakeGiven
 from glassine.intake.model import Batch, Collector, Item, Master
 from glassine.intake.sorting import sort_files
 
-VERSION = "5"
+VERSION = "6"
 
 
 def take_in(batch_dir: Path, given: IntakeGiven) -> Intake:
@@ -167,7 +167,8 @@ def _spellings(
     found = {}
     for item in [*catalogue.records, *catalogue.bad_items]:
         names = in_names.get(numbers.key(item), set())
-        if len(names) == 1 and names != {item}:
+        # Capitals alone are as the catalogue has them: a name is written in haste.
+        if len(names) == 1 and {name.casefold() for name in names} != {item.casefold()}:
             found[item] = ItemId(next(iter(names)))
     return found
 

@@ -204,6 +204,11 @@ def _of_item(
         others = [each for each in findings if each not in own and each.severity == "hold"]
         why = [_sentence(each, master.path) for each in own]
         why += [f"its item is held for {each.path}" for each in others[:1]]
+        if master.superseded_by is not UNSET:
+            # Kept in the record, and no picture is made of it.
+            former = f"former capture of {item.item}, superseded by {master.superseded_by}"
+            yield Fate(master.path, former, "" if state != "held" else state, (*why,))
+            continue
         yield Fate(master.path, _master_words(item, master.part, master.sequence), state, (*why,))
     for companion in item.companions:
         use = "delivered with" if companion.delivered else "noted with"

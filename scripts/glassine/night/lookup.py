@@ -202,6 +202,8 @@ class Lookup:
             "batch": name,
             "settings": {
                 **{key: self.config[key] for key in ("naming", "intake", "catalogue", "rights")},
+                # Of who may see an item, intake reads the words alone.
+                "access": {"words": self.config["access"]["words"]},
                 "tone": {"film_stocks": self.config["tone"]["film_stocks"]},
             },
             "listing": intake.fingerprint(batch_dir, read),
@@ -277,7 +279,8 @@ class Lookup:
             "settings": {
                 key: self.config[key]
                 for key in ("report", "iiif", "catalogue", "rights", "delivery")
-            },
+            }
+            | {"naming": {"same_number": self.config["naming"]["same_number"]}},
             "institution": self.config["institution"],
             "deliveries": str(self.place.deliveries),
             "masters": str(self.place.batch_dir(name)),

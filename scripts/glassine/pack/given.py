@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import msgspec
 
+from glassine.base import master_rules
+from glassine.base.access import ALL_PUBLIC, PublicPictures
+from glassine.base.master_rules import MasterRule
 from glassine.base.model import ItemId
 from glassine.base.records import Given
 
@@ -37,14 +40,23 @@ class RecordsSection(Given, frozen=True, kw_only=True):
 
 class Settings(Given, frozen=True, kw_only=True):
     package: PackageSection
+    rules: tuple[MasterRule, ...] = ()
     records: RecordsSection = msgspec.field(default_factory=RecordsSection)
+
+    def of_master(self, kind: str, part: str | None) -> PackageSection:
+        """Return the section as the rules make it for a master. Raises msgspec.ValidationError."""
+        stated = msgspec.to_builtins(self.package)
+        keys = master_rules.keys(self.rules, "package", kind, part)
+        return msgspec.convert(stated | keys, PackageSection)
 
 
 class PackGiven(Given, frozen=True, kw_only=True):
-    """masters_read: whether this process has just read the masters whole and compared them."""
+    """public: which of its pictures may be public. masters_read: whether this process has just
+    read the masters whole and compared them."""
 
     item: ItemId
     masters: tuple[Master, ...]
     companions: tuple[Companion, ...] = ()
+    public: PublicPictures = ALL_PUBLIC
     settings: Settings
     masters_read: bool = False

@@ -16,6 +16,7 @@ import msgspec
 
 from glassine import __version__
 from glassine.base import (
+    access,
     alternates,
     clock,
     files,
@@ -25,6 +26,7 @@ from glassine.base import (
     target_results,
 )
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.model import ItemGeometry
 from glassine.base.records.embedded import Embedded
 from glassine.base.records.fixity import Fixity, VerifiedMaster
 from glassine.base.records.given import Institution
@@ -32,7 +34,7 @@ from glassine.base.records.package import Package, PackagedFile, Use
 from glassine.base.records.parts import Event
 from glassine.base.records.render import Rendering, Tiles
 from glassine.pack import layouts
-from glassine.pack.given import Companion, Master, PackGiven
+from glassine.pack.given import Companion, Master, PackGiven, Settings
 
 VERSION = "1"
 RECORDS = {"METS.xml": "METS.xml", "manifest.json": "manifest.json"}
@@ -204,7 +206,11 @@ class _Packing:
 
     def derivatives(self) -> None:
         embedded = record_files.load(self.item_dir / "embedded.json", "embedded", Embedded)
-        listed = {file.path: file for file in embedded.files}
+        listed = {
+            file.path: file
+            for file in embedded.files
+            if not file.path.startswith(f"{access.RESTRICTED}/")
+        }
         for path, derivative in sorted(listed.items()):
             entry = self.add(path, f"item:{path}", derivative.use)
             self.expect(entry, derivative.sha256, derivative.sha512, "embedded.json")
@@ -226,9 +232,20 @@ class _Packing:
             "Move it out of the item's folder in the results, and run again.",
         )
 
-    def tiles(self, include: bool) -> None:
+    def tiles(self, settings: Settings) -> None:
+        kinds = {
+            master.path: master.kind
+            for master in ItemGeometry.from_dict(
+                files.read_json(self.item_dir / "geometry.json")
+            ).masters
+        }
         render = record_files.load(self.item_dir / "render" / "render.json", "render", Rendering)
         folders = {frame.tiles.path: frame.tiles for frame in render.frames if frame.tiles}
+        include = {
+            frame.tiles.path: settings.of_master(kinds[frame.master], frame.part).include_tiles
+            for frame in render.frames
+            if frame.tiles
+        }
         present: dict[str, list[str]] = {folder: [] for folder in folders}
         for path in self.present("iiif"):
             folder = "/".join(path.split("/")[:2])
@@ -237,7 +254,7 @@ class _Packing:
             else:
                 self.findings.append(self.unlisted(path, "render.json"))
         for folder, tile_set in sorted(folders.items()):
-            if include:
+            if include[folder]:
                 entries = [self.add(path, f"item:{path}", "tile") for path in present[folder]]
                 self.same_tiles(folder, tile_set, [entry for entry in entries if entry is not None])
             else:  # the record names this one for all of them
@@ -323,14 +340,17 @@ def pack_item(batch_dir: Path, item_dir: Path, given: PackGiven) -> None:
         if (item_dir / target_results.RECORD).exists()
         else {}
     )
-    for path, source in {**RECORDS, **METADATA, **proof}.items():
+    records = dict(RECORDS)
+    if given.public.public == "none":
+        del records["manifest.json"]
+    for path, source in {**records, **METADATA, **proof}.items():
         packing.add(path, f"item:{source}", "record" if path in RECORDS else "metadata")
     if packing.findings:
         raise GlassineError(packing.findings)
     packing.masters()
     packing.companions()
     packing.derivatives()
-    packing.tiles(given.settings.package.include_tiles)
+    packing.tiles(given.settings)
     packing.names()
     packing.mets()
     held = [finding for finding in packing.findings if finding.severity == "hold"]

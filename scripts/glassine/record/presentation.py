@@ -6,12 +6,15 @@ Section numbers in comments are those of the IIIF Presentation API 3.0
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import quote
 
 from msgspec import UNSET, UnsetType
 
 from glassine.base import edtf, naming, rights
+from glassine.base.access import Access
 from glassine.base.errors import GlassineError
 from glassine.base.records.catalogue import CatalogueRow, Creator, Division, Identifier
 from glassine.base.records.embedded import Embedded
@@ -78,7 +81,9 @@ def _creator(creator: Creator) -> str:
     return f"{creator.name} ({creator.role})" if creator.role else creator.name
 
 
-def _metadata(row: CatalogueRow, item: str, item_rights: rights.Rights) -> list[iiif.Pair]:
+def _metadata(
+    row: CatalogueRow, item: str, item_rights: rights.Rights, access: Access
+) -> list[iiif.Pair]:
     """Return label and value of what the catalogue says, empty columns left out."""
     status = "" if item_rights.status == rights.UNKNOWN else item_rights.status
     rows: list[tuple[str, list[str | None]]] = [
@@ -95,6 +100,7 @@ def _metadata(row: CatalogueRow, item: str, item_rights: rights.Rights) -> list[
         ("Language", list(row.languages)),
         ("Collection", [row.collection]),
         ("Rights", [item_rights.name or status, item_rights.note]),
+        ("Access", [access.sentence_if_restricted()]),
     ]
     filled = [(label, [text for text in texts if text]) for label, texts in rows]
     return [
@@ -230,7 +236,7 @@ def manifest(given: RecordGiven, render: Rendering, embedded: Embedded) -> iiif.
     row, section = given.row, given.settings.iiif
     address = f"{section.address}/{given.item}"
     item_rights = given.rights
-    frames = _frames(given.item, render)
+    frames = shown_frames(given.item, render)
     makers = _Canvases(address, section, embedded)
     canvases = [
         makers.canvas(number, label, frame)
@@ -240,7 +246,7 @@ def manifest(given: RecordGiven, render: Rendering, embedded: Embedded) -> iiif.
         context=CONTEXT,
         id=f"{address}/manifest.json",
         label=_words(row.title or given.item),
-        metadata=_metadata(row, given.item, item_rights),
+        metadata=_metadata(row, given.item, item_rights, given.access),
         required_statement=_statement(item_rights, given.institution),
         provider=_provider(given.institution),
         behavior=["individuals"],
@@ -254,7 +260,7 @@ def manifest(given: RecordGiven, render: Rendering, embedded: Embedded) -> iiif.
     )
 
 
-def _frames(item: str, render: Rendering) -> list[RenderedFrame]:
+def shown_frames(item: str, render: Rendering) -> list[RenderedFrame]:
     """Return the frames that have a picture. Raises GlassineError where none has one."""
     frames = _frames_with_picture(render)
     if frames:
@@ -340,19 +346,45 @@ def collection(
     entries: list[dict[str, Any]],
     base_url: str,
     institution: Institution,
+    rolls: Mapping[str, tuple[str, str]] | None = None,
 ) -> iiif.Collection:
     """Return the IIIF Presentation 3.0 collection of a batch.
 
     entries: the manifests of its items as their files hold them, in the order in which they are
     to be listed; only id, label, thumbnail and navDate of each are taken. base_url: as
-    `iiif.base_url` of the settings.
+    `iiif.base_url` of the settings. rolls: {address of a manifest: (its roll, its place on it)};
+    the items of a roll are listed in a collection of their own (5.1), as the film counts.
     """
-    keys = ("id", "type", "label", "thumbnail", "navDate")
+    address = f"{base_url.rstrip('/')}/collection/{batch}"
     return iiif.Collection(
         context=CONTEXT,
-        id=f"{base_url.rstrip('/')}/collection/{batch}.json",
+        id=f"{address}.json",
         label=_words(title or batch),
         required_statement=_statement(rights.Rights(), institution),
         provider=_provider(institution),
-        items=[{key: entry[key] for key in keys if key in entry} for entry in entries],
+        items=_by_roll(entries, address, rolls or {}),
     )
+
+
+def _by_roll(
+    entries: list[dict[str, Any]], address: str, rolls: Mapping[str, tuple[str, str]]
+) -> list[dict[str, Any]]:
+    """Return manifests as a collection lists them, each roll's in one where its first one stood."""
+    keys = ("id", "type", "label", "thumbnail", "navDate")
+    listed: list[dict[str, Any]] = []
+    of_roll: dict[str, list[tuple[Any, dict[str, Any]]]] = {}
+    for entry in entries:
+        line = {key: entry[key] for key in keys if key in entry}
+        roll, place = rolls.get(str(entry.get("id")), ("", ""))
+        if not roll:
+            listed.append(line)
+            continue
+        if roll not in of_roll:
+            own = f"{address}/{quote(roll, safe='')}.json"
+            listed.append({"id": own, "type": "Collection", "label": _words(roll), "items": roll})
+        of_roll.setdefault(roll, []).append((naming.film_order(place or None), line))
+    for each in listed:
+        if each["type"] == "Collection":
+            members = sorted(of_roll[each["items"]], key=lambda member: member[0])
+            each["items"] = [line for _, line in members]
+    return listed

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
-import fnmatch
 from typing import Any, Literal
 
 import msgspec
 
+from glassine.base import master_rules
+from glassine.base.access import ALL_PUBLIC, PublicPictures
+from glassine.base.master_rules import MasterRule
 from glassine.base.model import Facts
 from glassine.base.records import Given
 from glassine.base.records.films import MasterFilm
 from glassine.base.records.given import StatedMaster
 from glassine.base.records.parts import Number
+
+# In place of a form of tiles, where an item has none.
+NO_TILES = "none"
+SMALLEST_PX = 100
 
 
 class FilmStock(Given, frozen=True, kw_only=True):
@@ -86,22 +92,6 @@ class NamingSection(Given, frozen=True, kw_only=True):
     derivative: str
 
 
-class MasterRule(Given, frozen=True, kw_only=True):
-    """Keys of `render` for masters of a kind or part, globs; None where neither matters."""
-
-    render: dict[str, Any]
-    kind: tuple[str, ...] | None = None
-    part: tuple[str, ...] | None = None
-
-    def holds(self, kind: str, part: str | None) -> bool:
-        """Return whether the rule is for a master of this kind and part."""
-        return all(
-            wanted is None
-            or any(fnmatch.fnmatchcase(value.casefold(), glob.casefold()) for glob in wanted)
-            for wanted, value in ((self.kind, kind), (self.part, part or ""))
-        )
-
-
 class Settings(Given, frozen=True, kw_only=True):
     """rules: later ones win."""
 
@@ -117,13 +107,36 @@ class Settings(Given, frozen=True, kw_only=True):
 
         Raises msgspec.ValidationError where a rule states what render cannot take.
         """
-        keys = [rule.render for rule in self.rules if rule.holds(kind, part)]
-        if not keys:
+        render, iiif = (
+            master_rules.keys(self.rules, name, kind, part) for name in ("render", "iiif")
+        )
+        if not render and not iiif:
             return self
-        stated = msgspec.to_builtins(self.render)
-        for each in keys:
-            stated |= each
-        return msgspec.structs.replace(self, render=msgspec.convert(stated, RenderSection))
+        return msgspec.structs.replace(
+            self,
+            render=msgspec.convert(msgspec.to_builtins(self.render) | render, RenderSection),
+            iiif=msgspec.convert(msgspec.to_builtins(self.iiif) | iiif, IiifSection),
+        )
+
+
+def for_public(settings: Settings, pictures: PublicPictures) -> Settings:
+    """Return the settings as they are for an item whose pictures may not all be public: no tiles
+    and nothing beside access image and thumbnail; both small where these are public."""
+    if pictures.public == "all":
+        return settings
+    render = msgspec.structs.replace(
+        settings.render, alternates=(), crop_tiff="none", tiff_spaces=(), uninverted=False
+    )
+    if pictures.public == "small":
+        edge = pictures.small_px or SMALLEST_PX
+        render = msgspec.structs.replace(
+            render,
+            access_long_edge=min(edge, render.access_long_edge or edge),
+            access_ppi=None,
+            thumb_long_edge=min(edge, render.thumb_long_edge),
+        )
+    iiif = msgspec.structs.replace(settings.iiif, form=NO_TILES)
+    return msgspec.structs.replace(settings, render=render, iiif=iiif)
 
 
 # The sections that decide about the pictures, as render.json keeps them.
@@ -133,13 +146,15 @@ SECTIONS = ("render", "iiif", "tone", "quality", "naming")
 class RenderGiven(Given, frozen=True, kw_only=True):
     """settings: the sections as they stand, since render.json keeps them whole. facts: of the
     item, where its masters carry none. films: of its masters whose negatives are of a film that
-    other masters share, or are said to be; absent where there are none."""
+    other masters share, or are said to be; absent where there are none. public: which of its
+    pictures may be public."""
 
     item: str
     masters: tuple[StatedMaster, ...]
     settings: dict[str, Any]
     facts: Facts | None = None
     films: tuple[MasterFilm, ...] = ()
+    public: PublicPictures = ALL_PUBLIC
 
     def chosen(self) -> Settings:
         """Return the settings that render uses. Raises msgspec.ValidationError where one lacks."""

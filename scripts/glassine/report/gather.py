@@ -7,10 +7,11 @@ from typing import Any
 
 import msgspec
 
-from glassine.base import corrections, files, identity, target_results, wording
+from glassine.base import corrections, files, identity, record_files, target_results, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.item_states import counts, finding
 from glassine.base.model import ItemId
+from glassine.base.records.audit import BatchAudit
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.intake import passed_over
 from glassine.report import captures, deliveries, films, items, views
@@ -101,6 +102,22 @@ def _gather_deliveries(batch: Batch, results: Path, given: ReportGiven) -> None:
     batch.notes += batch.delivered.notes
 
 
+def _gather_audit(batch: Batch, results: Path) -> None:
+    """Put in what the last round of the audit showed (audit.json); none was made yet where there
+    is no such record."""
+    path = results / "audit.json"
+    if not path.exists():
+        return
+    try:
+        batch.audit = record_files.load(path, "audit", BatchAudit)
+    except GlassineError as problem:
+        batch.problems += problem.findings
+        return
+    found = _findings(msgspec.to_builtins(batch.audit.findings), batch.batch)
+    batch.problems += [each for each in found if each.severity == "hold"]
+    batch.notes += [each for each in found if each.severity != "hold"]
+
+
 def _standing(batch_dir: Path | None, listed: list[Item]) -> dict[ItemId, Correction]:
     """Return the corrections that stand, of items of other batches' names too."""
     if batch_dir is not None:
@@ -144,7 +161,8 @@ def _catalogue_rows(given: ReportGiven) -> dict[str, views.Row]:
     path = side_files.catalogue_path(batch_dir, given.settings)
     try:
         root = None if given.settings.catalogue.path else batch_dir
-        read = catalogue.read_catalogue(path, given.settings, root) if path else None
+        numbers = given.settings.naming.same_number.rules()
+        read = catalogue.read_catalogue(path, given.settings, root, numbers) if path else None
         records = msgspec.to_builtins(read.records) if read else {}
         return msgspec.convert(records, dict[str, views.Row])
     except (GlassineError, OSError, *items.BROKEN):
@@ -234,6 +252,15 @@ def _beside_masters(lines: list[Any]) -> list[str]:
     ]
 
 
+def _rolls(lines: list[Any]) -> dict[str, tuple[str, str]]:
+    """Return {item: (the roll that it is a part of, its place there)}. lines: of intake.json."""
+    return {
+        str(line.get("item")): (line["roll"], str(line.get("place") or ""))
+        for line in lines
+        if isinstance(line, dict) and isinstance(line.get("roll"), str)
+    }
+
+
 def gather(results: Path, given: ReportGiven) -> Batch:
     """Return everything the page shows of a batch. results: `results/<batch>/`."""
     batch = Batch(given.batch, given.batch)
@@ -246,6 +273,7 @@ def gather(results: Path, given: ReportGiven) -> Batch:
     lines = enumerate(intake.items or [], 1)
     batch.items = [items.gather_item(results, line, number) for number, line in lines]
     batch.counts = counts(batch.statuses)
+    batch.rolls = _rolls(intake.items or [])
     batch.notes = _findings(intake.notes, batch.batch) + _placeholders(given)
     batch.other_files = intake.other_files or []
     batch.rules_unused = [*given.rules_unused]
@@ -265,5 +293,6 @@ def gather(results: Path, given: ReportGiven) -> Batch:
     batch.withdraw = _withdrawn(intake.withdraw, path, batch)
     if given.deliveries:
         _gather_deliveries(batch, results, given)
+    _gather_audit(batch, results)
     batch.standing = _standing(Path(given.masters) if given.masters else None, batch.items)
     return batch

@@ -15,12 +15,14 @@ import document_findings
 
 # What a code may begin with, and what it is about.
 PREFIXES = {
+    "audit": "masters, results and deliveries read again",
     "bag": "a delivered bag, by BagIt alone",
     "catalogue": "the catalogue extract of a batch",
     "contracts": "a record of the night against its schema",
     "corrections": "corrections.yaml",
     "delivered": "a delivery, beyond its bag",
     "delivery": "making a delivery",
+    "ledger": "the ledger of all deliveries",
     "digest": "digests before sending, a watched part of the run",
     "embed": "the step",
     "facts": "batch.yaml against the batch",
@@ -83,6 +85,7 @@ SENTENCES = (
     "why}",
     "other}",
     "expected}",
+    "otherwise}",
     "sections}",
     "entry}",
     "name_words}",
