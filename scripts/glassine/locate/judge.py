@@ -226,17 +226,22 @@ def _shape(known: Known, candidate: Candidate) -> None:
         candidate.against(
             "corners not square", f"corners are up to {max(turns):.1f} degrees off square"
         )
-    if candidate.gauge == "135" and known.by_perforations:
+    on_135 = candidate.gauge == "135" and known.by_perforations
+    if on_135 and not usual_on_135(known, candidate):
         long, short = known.size_mm(c)
-        usual = any(
-            abs(long - length) < off_long and abs(short - width) < off_short
-            for length, width, off_long, off_short in ON_135_MM
+        candidate.against(
+            "no size on 35 mm film",
+            f"{long:.1f} x {short:.1f} mm is no usual size of a picture on 35 mm film",
         )
-        if not usual:
-            candidate.against(
-                "no size on 35 mm film",
-                f"{long:.1f} x {short:.1f} mm is no usual size of a picture on 35 mm film",
-            )
+
+
+def usual_on_135(known: Known, candidate: Candidate) -> bool:
+    """Whether a picture is of a size that cameras for 35 mm film give."""
+    long, short = known.size_mm(candidate.corners)
+    return any(
+        abs(long - length) < off_long and abs(short - width) < off_short
+        for length, width, off_long, off_short in ON_135_MM
+    )
 
 
 def _oval(known: Known, candidate: Candidate) -> None:

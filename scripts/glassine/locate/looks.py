@@ -12,7 +12,7 @@ from glassine.base.model import Facts, Frame, MasterGeometry, MasterPiece
 from glassine.locate import finder, kinds, scale, weights
 from glassine.locate.encoding import linear_table
 from glassine.locate.finder import ExactLook, RoughLook
-from glassine.locate.judge import corners_of, frame_of, judge, reading_order
+from glassine.locate.judge import corners_of, frame_of, judge, reading_order, usual_on_135
 from glassine.locate.refine import Region
 from glassine.locate.scale import Doubt, Scale
 from glassine.locate.scene import Master, Scene, Settings
@@ -76,9 +76,6 @@ def settled(scene: Scene, tag: float | None) -> tuple[ExactLook, list[Doubt]]:
         else:
             doubts.append(Doubt(note=scale.implausible(each, long_px)))
     look, more = _weighed(scene, said)
-    if not said and look.known.scale is None:
-        # A number that cannot be, and nothing in its place: a person states the right one.
-        doubts = [each if each.reason else Doubt(each.note, "scale unusable") for each in doubts]
     return look, doubts + more
 
 
@@ -125,8 +122,19 @@ def _measured(
         guessed = seen.source == "film width" and scene.kind == "auto"
         return exact, [Doubt(GUESSED, "roll film by its shape")] if guessed else []
     if not scale.agree(said[0], seen):
-        return exact, [Doubt(scale.contradicts(said[0], seen))]
+        words = scale.contradicts(said[0], seen)
+        if said[0].source == "tag" and _pitch_is_sure(exact):
+            return exact, [Doubt(note=words)]
+        return exact, [Doubt(words)]
     return exact, _beside(said[0], said)
+
+
+def _pitch_is_sure(look: ExactLook) -> bool:
+    """Whether perforations show a scale by which all pictures are of a usual size: what a header
+    says otherwise is then wrong, and nothing rests on it.
+    """
+    plain = [one for one in look.frames if not one.blank]
+    return look.known.by_perforations and all(usual_on_135(look.known, one) for one in plain)
 
 
 def _sure(look: ExactLook) -> ExactLook:
@@ -170,16 +178,28 @@ def _unconfirmed(
     doubts = [Doubt(note=scale.unconfirmed(first)), *_beside(first, said)]
     with_scale = _judged(scene, look)
     without = _judged(scene, finder.exactly(scene, bare))
-    if not scale.same_frames(_frames_of(scene, with_scale), _frames_of(scene, without)):
+    apart = scale.frames_apart(_frames_of(scene, with_scale), _frames_of(scene, without))
+    if apart > 0:
         better = max(with_scale, without, key=_trust)
         reason = f"the frames rest on {first.words()}, which nothing on the master confirms"
-        return better, [*doubts, Doubt(reason)]
+        return better, [*doubts, Doubt(reason, amount=min(1.0, apart / scale.WRONG))]
     if look.kind != without.kind and first.source == "tag":
-        reason = (
+        words = (
             f"the kind ({look.kind}) rests on {first.words()}, which nothing on the master confirms"
         )
-        return with_scale, [*doubts, Doubt(reason, "kind by an unsure scale")]
+        if _of_one_character(with_scale, without):
+            return with_scale, [*doubts, Doubt(note=words)]
+        return with_scale, [*doubts, Doubt(words, "kind by an unsure scale")]
     return with_scale, doubts
+
+
+def _of_one_character(a: JudgedLook, b: JudgedLook) -> bool:
+    """Whether two looks take their frames for the same: polarity, and in colour or not."""
+    both = [[(c.blank, c.character) for c in look.frames] for look in (a, b)]
+    return all(
+        blank or (one is not None and other is not None and one.alike(other))
+        for (blank, one), (_, other) in zip(*both, strict=True)
+    )
 
 
 def _confirms(scene: Scene, by: Scale) -> bool:
@@ -192,7 +212,7 @@ def _doubted(look: JudgedLook, doubts: list[Doubt]) -> None:
     for candidate in look.frames:
         for doubt in doubts:
             if doubt.reason is not None:
-                candidate.against(doubt.feature, doubt.reason)
+                candidate.against(doubt.feature, doubt.reason, doubt.amount)
 
 
 def explained(

@@ -37,6 +37,8 @@ ROLLS = ("strip_135", "strip_120")
 SAID_TWICE = 0.06
 # Corners of two looks that lie this near (share of the diagonal, or px) are the same.
 SAME_SHARE, SAME_PX = 0.001, 2.0
+# A frame is wrong from this share of its diagonal on: looks as far apart cannot both be right.
+WRONG = 0.01
 
 
 @dataclass(frozen=True)
@@ -63,12 +65,13 @@ class Scale:
 @dataclass(frozen=True)
 class Doubt:
     """What is in doubt about the whole master. reason: for every frame's reasons, and the feature
-    of `weights` that it is; note: for the master's notes.
+    of `weights` that it is, in what amount; note: for the master's notes.
     """
 
     reason: str | None = None
     feature: str = "scale in doubt"
     note: str | None = None
+    amount: float = 1.0
 
 
 def hints_of(facts: Facts, tag: float | None) -> tuple[Scale, ...]:
@@ -205,13 +208,19 @@ def unconfirmed(scale: Scale) -> str:
     )
 
 
-def same_frames(a: Sequence[Frame], b: Sequence[Frame]) -> bool:
-    """Whether two looks at one master found the same frames."""
+def frames_apart(a: Sequence[Frame], b: Sequence[Frame]) -> float:
+    """Return how far the frames of two looks at one master lie apart: the farthest corner, as a
+    share of its frame's diagonal; 0 where they are the same, infinite where they are others.
+    """
     if len(a) != len(b):
-        return False
+        return math.inf
+    most = 0.0
     for one, other in zip(a, b, strict=True):
         first, second = np.array(one.corners), np.array(other.corners)
-        near = max(SAME_PX, SAME_SHARE * float(np.hypot(*(first[2] - first[0]))))
-        if np.hypot(*(first - second).T).max() > near or one.blank != other.blank:
-            return False
-    return True
+        diagonal = float(np.hypot(*(first[2] - first[0])))
+        off = float(np.hypot(*(first - second).T).max())
+        if one.blank != other.blank:
+            return math.inf
+        if off > max(SAME_PX, SAME_SHARE * diagonal):
+            most = max(most, off / max(diagonal, 1.0))
+    return most

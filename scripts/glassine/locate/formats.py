@@ -1,0 +1,91 @@
+"""Whether pictures beside one another on a piece are those of a known gate on film of its width.
+
+A beam or a rail across a single view parts it anywhere. That it leaves three parts or more of one
+size, as long and as high for the width of the piece as the pictures of one film format are, is
+next to impossible: so much was exposed frame by frame.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from glassine.base import film
+from glassine.locate.candidate import Candidate
+from glassine.locate.judge import usual_on_135
+from glassine.locate.known import Known
+from glassine.locate.shapes import Doubles, order
+
+# What has no source was set on the scenes that `tests/benchmarks/locate` draws.
+# So many pictures at the least, and how far (share) they may be off their median size.
+LEAST, ALIKE = 3, 0.012
+# How far (share) their sides may be off those of a gate, by the width of the film; how far that
+# width may be off by the scale in use, where there is one (a header's is a hint).
+OFF, FILM_OFF = 0.03, 0.04
+
+
+def examine(known: Known, found: Sequence[Candidate]) -> None:
+    """Note on the frames of one piece that they are of one known format, where they are."""
+    for own in _pieces([one for one in found if not one.blank]):
+        if len(own) >= LEAST and _of_one_format(known, own):
+            for one in own:
+                one.format_seen = True
+                if one.gauge != "135":
+                    one.against("gate and film of one format")
+
+
+def _pieces(found: Sequence[Candidate]) -> list[list[Candidate]]:
+    """Return the frames by the strip, or by the piece, that they are on."""
+    groups: dict[tuple[str, int], list[Candidate]] = {}
+    for one in found:
+        if one.strip:
+            groups.setdefault(("strip", one.strip), []).append(one)
+        elif one.whole is not None:
+            groups.setdefault(("piece", id(one.whole)), []).append(one)
+    return list(groups.values())
+
+
+def _of_one_format(known: Known, frames: Sequence[Candidate]) -> bool:
+    """Whether frames beside one another are of one size, that of a gate on film of their width."""
+    middles = np.array([one.corners.mean(0) for one in frames])
+    far = middles - middles.mean(0)
+    run = np.linalg.svd(far)[2][0]
+    sizes = np.array([_along_and_across(one.corners, run) for one in frames])
+    usual = np.median(sizes, axis=0)
+    if usual.min() <= 0 or (np.abs(sizes / usual - 1) > ALIKE).any():
+        return False
+    if frames[0].gauge == "135":
+        return known.by_perforations and all(usual_on_135(known, one) for one in frames)
+    film_px = _film_px(known, frames[0], run)
+    if film_px is None:
+        return False
+    return any(_fits(known, gate, usual, film_px) for gate in film.GATES)
+
+
+def _fits(known: Known, gate: film.Gate, usual: Doubles, film_px: float) -> bool:
+    """Whether pictures (along the film and across, px) are a gate's on film so wide (px)."""
+    wanted = np.array([gate.along_mm, gate.across_mm]) * film_px / gate.film_mm
+    if (np.abs(usual / wanted - 1) > OFF).any():
+        return False
+    film_mm = film_px * film.MM_PER_INCH / known.ppi if known.ppi else gate.film_mm
+    return abs(film_mm / gate.film_mm - 1) < FILM_OFF
+
+
+def _film_px(known: Known, one: Candidate, run: Doubles) -> float | None:
+    """Return the width (master px) of the film that a frame is on, which runs along `run`."""
+    if one.whole is not None:
+        outline = one.whole.object_corners
+        return _along_and_across(one.whole.corners if outline is None else outline, run)[1]
+    if one.gauge != "120" or not known.ppi:
+        return None
+    return film.FILM_120.width_mm * film.px_per_mm(known.ppi)
+
+
+def _along_and_across(corners: Doubles, run: Doubles) -> tuple[float, float]:
+    """Return the sides of four corners that lie along a direction and across it, px."""
+    c = order(corners)
+    u, v = (c[1] - c[0] + c[2] - c[3]) / 2, (c[3] - c[0] + c[2] - c[1]) / 2
+    lengths = float(np.hypot(*u)), float(np.hypot(*v))
+    along = abs(u @ run) * lengths[1] >= abs(v @ run) * lengths[0]
+    return lengths if along else (lengths[1], lengths[0])
