@@ -14,7 +14,14 @@ from glassine.locate.candidate import Candidate
 from glassine.locate.known import Known
 from glassine.locate.measures import border_inside
 from glassine.locate.scene import Scene
-from glassine.locate.shapes import Doubles, angle_of, keystone_of, order, rectangle_of
+from glassine.locate.shapes import (
+    Doubles,
+    angle_of,
+    keystone_of,
+    lengths_of,
+    order,
+    rectangle_of,
+)
 
 # Kinds whose polarity is taken from the kind, not from the picture.
 _BY_KIND = ("print", "lantern", "mounted_slide")
@@ -51,8 +58,9 @@ KEYSTONE_DEG, OFF_SQUARE_DEG = 0.9, 0.75
 ROUND, OVAL_IN_PART = 1.1, 0.5
 # Trust from which on a process or a polarity is clear; from which on colours are plainly seen.
 CLEAR, PLAIN_COLOUR = 0.8, 0.9
-# A side nearer (mm, and px) to the master's edge than this lies along it.
-CUT_OFF_MM, CUT_OFF_PX = 0.4, 2
+# A side nearer (mm, and px) to the master's edge than this lies along it; where the scale is not
+# known, a millimetre is taken for this share of the frame's long side.
+CUT_OFF_MM, CUT_OFF_PX, CUT_OFF_SHARE = 0.4, 2, 0.02
 # A frame whose middle is off by less than this share of another's height is in the same row.
 SAME_ROW = 0.5
 
@@ -197,10 +205,15 @@ def _not_monochrome(scene: Scene, candidate: Candidate) -> bool:
 
 
 def _cut_off(scene: Scene, known: Known, candidate: Candidate) -> bool:
-    """Whether a frame of a strip has a side along the master's own edge."""
-    if not candidate.strip:
+    """Whether one of several on a piece of film has a side along the master's own edge."""
+    if not candidate.strip and candidate.whole is None:
         return False
-    near = CUT_OFF_MM * (known.ppi or 0) / film.MM_PER_INCH + CUT_OFF_PX
+    mm = (
+        known.ppi / film.MM_PER_INCH
+        if known.ppi
+        else CUT_OFF_SHARE * lengths_of(candidate.corners)[0]
+    )
+    near = CUT_OFF_MM * mm + CUT_OFF_PX
     far = np.array([scene.width, scene.height]) - near
     c = candidate.corners
     sides_of = [c[[k, (k + 1) % 4]] for k in range(4)]

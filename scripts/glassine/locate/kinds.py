@@ -61,20 +61,24 @@ def characters(scene: Scene, known: Known, found: list[Candidate], kind: str) ->
     """Return polarity and process of each; frames of one strip are one film."""
     each = []
     from_above = scene.opening is None and polarity.lit_from_above(scene.view, scene.layout)
-    for c in found:
+    seen = [pixels(scene.view, c, INSET) for c in found]
+    clearest = [float(np.percentile(tones.mean(1), 2)) for tones in seen]
+    clearest += [float(c.border.mean()) for c in found if c.border is not None]
+    board = polarity.is_board(scene.layout.tone, min(clearest, default=scene.layout.tone))
+    for c, tones in zip(found, seen, strict=True):
         # A black border inside a mask's opening is the film's own.
         rebate = kind == "frame_135" and c.level_dark and c.levels > 1
-        tones = pixels(scene.view, c, INSET)
         made = character(tones, c.border, "cut_frames" if rebate else kind, c.level_dark)
         if not c.strip and scene.kind == "auto":
-            made = polarity.by_light(c, made, kind, from_above)
+            lying = polarity.Tones(board, mask_of(tones))
+            made = polarity.by_light(c, made, kind, from_above, lying)
         if kind == "mounted_slide" and scene.kind == "auto":
             made = polarity.mounted(made, float(np.percentile(tones.mean(1), 99)))
         if kind == "lantern" and scene.kind == "auto":
             outer = c.corners if c.object_corners is None else c.object_corners
-            clearest = float(np.percentile(tones.mean(1), 1)) - scene.layout.tone
+            against = float(np.percentile(tones.mean(1), 1)) - scene.layout.tone
             size = known.size_mm(outer)
-            made = polarity.masked(c, made, size, known.ppi is not None, clearest)
+            made = polarity.masked(c, made, size, known.ppi is not None, against)
         each.append(made)
     ground = scene.around_tone
     unsure = abs(ground - BOARD) < NEAR_BOARD and scene.kind == "auto"

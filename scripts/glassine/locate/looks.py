@@ -10,12 +10,15 @@ import numpy.typing as npt
 
 from glassine.base.model import Facts, Frame, MasterGeometry, MasterPiece
 from glassine.locate import finder, kinds, scale, weights
+from glassine.locate.candidate import Candidate
 from glassine.locate.encoding import linear_table
 from glassine.locate.finder import ExactLook, RoughLook
 from glassine.locate.judge import corners_of, frame_of, judge, reading_order, usual_on_135
+from glassine.locate.nearby import distance
 from glassine.locate.refine import Region
 from glassine.locate.scale import Doubt, Scale
 from glassine.locate.scene import Master, Scene, Settings
+from glassine.locate.shapes import order
 from glassine.locate.unexplained import beside_words, examine
 
 
@@ -178,11 +181,12 @@ def _unconfirmed(
     doubts = [Doubt(note=scale.unconfirmed(first)), *_beside(first, said)]
     with_scale = _judged(scene, look)
     without = _judged(scene, finder.exactly(scene, bare))
-    apart = scale.frames_apart(_frames_of(scene, with_scale), _frames_of(scene, without))
-    if apart > 0:
+    if not scale.same_frames(_frames_of(scene, with_scale), _frames_of(scene, without)):
         better = max(with_scale, without, key=_trust)
-        reason = f"the frames rest on {first.words()}, which nothing on the master confirms"
-        return better, [*doubts, Doubt(reason, amount=min(1.0, apart / scale.WRONG))]
+        other = without if better is with_scale else with_scale
+        words = f"rests on {first.words()}, which nothing on the master confirms"
+        _doubt_what_differs(better, other, words)
+        return better, doubts
     if look.kind != without.kind and first.source == "tag":
         words = (
             f"the kind ({look.kind}) rests on {first.words()}, which nothing on the master confirms"
@@ -193,12 +197,40 @@ def _unconfirmed(
     return with_scale, doubts
 
 
+def _doubt_what_differs(look: JudgedLook, other: JudgedLook, words: str) -> None:
+    """Note on frames that another look has elsewhere, or as something else, what they rest on; a
+    frame that only the other look has is said of the nearest one.
+    """
+    for one in look.frames:
+        apart = min((_apart(one, each) for each in other.frames), default=1.0)
+        if apart > scale.SAME_SHARE:
+            one.against("scale in doubt", f"this frame {words}", min(1.0, apart / scale.WRONG))
+    for each in other.frames:
+        if look.frames and min(_apart(one, each) for one in look.frames) > scale.WRONG:
+            near = min(look.frames, key=lambda one: distance(one.corners, each.corners))
+            near.against("scale in doubt", f"that no other frame is beside it {words}")
+
+
+def _apart(one: Candidate, other: Candidate) -> float:
+    """Return how far two looks at a frame lie apart, as a share of its diagonal, or 1 where they
+    take it for something else.
+    """
+    a, b = order(one.corners), order(other.corners)
+    if one.blank != other.blank or not _alike(one, other):
+        return 1.0
+    return float(np.hypot(*(a - b).T).max() / max(np.hypot(*(a[2] - a[0])), 1.0))
+
+
+def _alike(one: Candidate, other: Candidate) -> bool:
+    """Whether two looks take a frame for the same: polarity, and in colour or not."""
+    a, b = one.character, other.character
+    return a is not None and b is not None and a.alike(b)
+
+
 def _of_one_character(a: JudgedLook, b: JudgedLook) -> bool:
-    """Whether two looks take their frames for the same: polarity, and in colour or not."""
-    both = [[(c.blank, c.character) for c in look.frames] for look in (a, b)]
+    """Whether two looks at the same frames take them for the same: polarity, colour or not."""
     return all(
-        blank or (one is not None and other is not None and one.alike(other))
-        for (blank, one), (_, other) in zip(*both, strict=True)
+        one.blank or _alike(one, other) for one, other in zip(a.frames, b.frames, strict=True)
     )
 
 
@@ -212,7 +244,7 @@ def _doubted(look: JudgedLook, doubts: list[Doubt]) -> None:
     for candidate in look.frames:
         for doubt in doubts:
             if doubt.reason is not None:
-                candidate.against(doubt.feature, doubt.reason, doubt.amount)
+                candidate.against(doubt.feature, doubt.reason)
 
 
 def explained(

@@ -12,24 +12,32 @@ from glassine.locate.shapes import Doubles, lengths_of
 
 # What is nearer to a frame than this share of its shorter side lies beside it: it may be a part of
 # its picture. Set on the scenes that `tests/benchmarks/locate` draws.
-BESIDE = 0.2
+BESIDE = 0.12
 # Places along each side at which distances are measured.
 PLACES = 16
 
 
-def beside(found: Sequence[Candidate], corners: Doubles) -> list[Candidate]:
-    """Return the frames beside an area (its corners, master px); else the nearest one alone, so
-    that one frame at least stands for it.
+def beside(
+    found: Sequence[Candidate], places: Sequence[Doubles]
+) -> list[tuple[Candidate, list[int]]]:
+    """Return the frames beside areas (corners of each, master px), with the numbers of those areas.
+
+    What lies beside none is said of the one frame that is nearest to any of it, so that one frame
+    at least stands for it.
     """
-    if not found:
+    if not found or not places:
         return []
-    apart = [distance(one.corners, corners) for one in found]
-    near = [
-        one
-        for one, far in zip(found, apart, strict=True)
-        if far < BESIDE * lengths_of(one.corners)[1]
+    apart = np.array([[distance(one.corners, each) for each in places] for one in found])
+    reach = np.array([BESIDE * lengths_of(one.corners)[1] for one in found])
+    near = apart < reach[:, None]
+    lone = np.flatnonzero(~near.any(0))
+    if len(lone):
+        near[int(apart[:, lone].min(1).argmin()), lone] = True
+    return [
+        (one, np.flatnonzero(row).tolist())
+        for one, row in zip(found, near, strict=True)
+        if row.any()
     ]
-    return near or [found[int(np.argmin(apart))]]
 
 
 def distance(a: Doubles, b: Doubles) -> float:

@@ -65,13 +65,12 @@ class Scale:
 @dataclass(frozen=True)
 class Doubt:
     """What is in doubt about the whole master. reason: for every frame's reasons, and the feature
-    of `weights` that it is, in what amount; note: for the master's notes.
+    of `weights` that it is; note: for the master's notes.
     """
 
     reason: str | None = None
     feature: str = "scale in doubt"
     note: str | None = None
-    amount: float = 1.0
 
 
 def hints_of(facts: Facts, tag: float | None) -> tuple[Scale, ...]:
@@ -208,19 +207,13 @@ def unconfirmed(scale: Scale) -> str:
     )
 
 
-def frames_apart(a: Sequence[Frame], b: Sequence[Frame]) -> float:
-    """Return how far the frames of two looks at one master lie apart: the farthest corner, as a
-    share of its frame's diagonal; 0 where they are the same, infinite where they are others.
-    """
+def same_frames(a: Sequence[Frame], b: Sequence[Frame]) -> bool:
+    """Whether two looks at one master found the same frames."""
     if len(a) != len(b):
-        return math.inf
-    most = 0.0
+        return False
     for one, other in zip(a, b, strict=True):
         first, second = np.array(one.corners), np.array(other.corners)
-        diagonal = float(np.hypot(*(first[2] - first[0])))
-        off = float(np.hypot(*(first - second).T).max())
-        if one.blank != other.blank:
-            return math.inf
-        if off > max(SAME_PX, SAME_SHARE * diagonal):
-            most = max(most, off / max(diagonal, 1.0))
-    return most
+        near = max(SAME_PX, SAME_SHARE * float(np.hypot(*(first[2] - first[0]))))
+        if np.hypot(*(first - second).T).max() > near or one.blank != other.blank:
+            return False
+    return True

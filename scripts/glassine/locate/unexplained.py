@@ -15,9 +15,10 @@ import numpy as np
 from glassine.base.model import Corners, MasterPiece
 from glassine.locate import formats, witness
 from glassine.locate.candidate import Candidate
-from glassine.locate.character import MASK_DENSITY
+from glassine.locate.character import mask_of
 from glassine.locate.inside import Line, look_inside, upright_grey
 from glassine.locate.known import Known
+from glassine.locate.measures import pixels
 from glassine.locate.nearby import beside
 from glassine.locate.outside import (
     Seen,
@@ -27,6 +28,7 @@ from glassine.locate.outside import (
     outline_of,
     seen_outside,
 )
+from glassine.locate.polarity import orange_film
 from glassine.locate.scene import Scene
 from glassine.locate.shapes import Doubles, lengths_of, order
 from glassine.locate.view import Floats
@@ -51,8 +53,8 @@ RIMS = ((0.01, 0.03), (0.004, 0.012))
 EVEN = 0.05
 # A black rebate is denser than all that it encloses; flare makes it vary by more.
 BLACK, EVEN_BLACK = 1.5, 0.35
-# Green above red (density) in orange film, as in `kinds`.
-ORANGE_GREEN = 0.05
+# Share of a picture left out at its ends, where its colours are told.
+INSET = 0.04
 # What speaks for another number of pictures, and is settled where their number is stated.
 OF_THE_NUMBER = (
     "bar inside",
@@ -194,19 +196,9 @@ def _rim(scene: Scene, small: Small, one: Candidate) -> None:
             "even all round",
             "even all round its edge: a board or border, the picture may lie further in",
         )
-        if _in_orange(one):
+        # What is denser inside of that was exposed: it is neither board nor paper.
+        if orange_film(one, mask_of(pixels(scene.view, one, INSET))):
             one.against("orange film around it")
-
-
-def _in_orange(one: Candidate) -> bool:
-    """Whether the clear, orange film of a colour negative surrounds a picture: what is denser
-    inside of it was exposed, and is neither board nor paper nor an edge that no light fell on.
-    """
-    border = one.border
-    if border is None or one.level_dark or one.levels < 2 or len(border) != 3:
-        return False
-    steps = float(border[1] - border[0]), float(border[2] - border[0])
-    return steps[0] > ORANGE_GREEN and steps[1] > MASK_DENSITY
 
 
 def _even_round(scene: Scene, corners: Doubles) -> bool:
@@ -365,11 +357,9 @@ def _outside(scene: Scene, small: Small, found: list[Candidate]) -> list[Seen]:
 def _missed(scene: Scene, seen: Sequence[Seen], found: Sequence[Candidate]) -> None:
     """Note pictures outside of all frames, and pieces taken for nothing, on the frames beside."""
     rest = [each for each in seen if each.taken_for == "unexplained"]
-    near = [(each, beside(found, each.corners)) for each in rest]
-    for one in found:
-        own = [each for each, frames in near if any(one is frame for frame in frames)]
-        areas = [each for each in own if each.is_area]
-        pieces = [each for each in own if not each.is_area]
+    for one, numbers in beside(found, [each.corners for each in rest]):
+        areas = [rest[k] for k in numbers if rest[k].is_area]
+        pieces = [rest[k] for k in numbers if not rest[k].is_area]
         if areas:
             words = f"picture seen outside every frame, {_places(scene, areas)}"
             one.against("picture outside", f"{words}: a frame may have been missed")

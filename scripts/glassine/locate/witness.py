@@ -28,11 +28,9 @@ def examine(view: View, found: Sequence[Candidate], reduction: float) -> None:
     areas = learned.unexplained([*(one.corners for one in found)], map_, reduction)
     if not areas or not found:
         return
-    near = [(area, beside(found, area.corners)) for area in areas]
-    for one in found:
-        own = [area for area, frames in near if any(one is frame for frame in frames)]
-        if own and not any(each.feature == "picture outside" for each in one.evidence):
-            place = _place(own[0].corners, view, reduction)
+    for one, numbers in beside(found, [area.corners for area in areas]):
+        if not any(each.feature == "picture outside" for each in one.evidence):
+            place = _place(areas[numbers[0]].corners, view, reduction)
             one.against(
                 "map: picture outside",
                 f"something like a picture is seen {place}, where no frame is",

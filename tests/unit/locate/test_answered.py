@@ -1,16 +1,16 @@
 """What answers a doubt releases a frame from that doubt alone; what only looks alike stays marked."""
 
-import math
-
 import cv2
 import numpy as np
 import pytest
 import skimage.data
 
-from glassine.base.model import Facts, Frame
-from glassine.locate import formats, learned, locate_array, nearby, scale, weights, witness
+from glassine.base.model import Facts
+from glassine.locate import formats, learned, locate_array, looks, nearby, weights, witness
 from glassine.locate.candidate import Candidate
+from glassine.locate.character import Character
 from glassine.locate.known import Known
+from glassine.locate.looks import JudgedLook
 from glassine.locate.scale import Scale
 
 PX = 6  # px per mm
@@ -83,11 +83,12 @@ def marked(frames):
         {},
         {"picture_mm": (17.0, 13.0), "film_mm": 16.0, "pitch_mm": 25.0},
         {"picture_mm": (56.0, 56.0), "film_mm": 61.5, "pitch_mm": 61.0, "count": 4},
+        {"picture_mm": (70.0, 56.0), "film_mm": 61.5, "pitch_mm": 75.0, "count": 2},
     ],
-    ids=["126", "110", "120"],
+    ids=["126", "110", "120", "120, two long ones"],
 )
 @pytest.mark.parametrize("ppi", [None, 254.0], ids=["no scale", "a scale that agrees"])
-def test_three_pictures_of_a_film_format_are_no_beams(film, ppi):
+def test_pictures_of_a_film_format_are_parted_by_no_beam(film, ppi):
     """ISO 732 for 120 film; 126 and 110 are values from memory."""
     frames = cartridge(**film)
     formats.examine(Known(None if ppi is None else Scale(ppi, "tag")), frames)
@@ -98,11 +99,12 @@ def test_three_pictures_of_a_film_format_are_no_beams(film, ppi):
     ("film", "ppi"),
     [
         ({"count": 2}, None),  # one beam
+        ({"count": 2, "picture_mm": (41.5, 56.0), "film_mm": 61.5, "pitch_mm": 45.0}, None),
         ({"picture_mm": (30.2, 29.6)}, None),  # the edge that was exposed beforehand is taken in
         ({"picture_mm": (40.0, 29.0), "pitch_mm": 44.0}, None),  # thirds of a view
         ({}, 508.0),  # of that shape, but half as large
     ],
-    ids=["two", "with the border", "thirds", "another size"],
+    ids=["two", "two on a piece like a sheet", "with the border", "thirds", "another size"],
 )
 def test_parts_of_no_format_stay_for_review(film, ppi):
     frames = cartridge(**film)
@@ -120,17 +122,25 @@ def test_parts_of_unlike_sizes_stay_for_review():
 # ------------------------------------------------------------------ beside what is unexplained
 
 
+def beside(frames, *places):
+    """Return the numbers of the frames that are told of places, and of which."""
+    return {
+        next(k for k, frame in enumerate(frames) if frame is one): numbers
+        for one, numbers in nearby.beside(frames, list(places))
+    }
+
+
 def test_a_doubt_about_a_place_is_one_of_the_frames_beside_it():
     frames = [picture(box(400 * k, 0, 360, 240)) for k in range(4)]
-    below = nearby.beside(frames, box(430, 260, 650, 200))
-    assert [one is frame for one, frame in zip(below, frames[1:3], strict=True)] == [True, True]
+    assert beside(frames, box(430, 260, 650, 200)) == {1: [0], 2: [0]}
 
 
-def test_the_nearest_frame_stands_for_a_place_far_from_all():
+def test_one_frame_stands_for_all_places_far_from_every_frame():
     frames = [picture(box(400 * k, 0, 360, 240)) for k in range(4)]
-    (one,) = nearby.beside(frames, box(1300, 900, 200, 200))
-    assert one is frames[3]
-    assert nearby.beside([], box(0, 0, 9, 9)) == []
+    far = [box(400 * k, 900 - 50 * k, 300, 200) for k in range(4)]
+    assert beside(frames, *far) == {3: [0, 1, 2, 3]}
+    assert beside(frames, *far, box(0, 250, 300, 100)) == {0: [4], 3: [0, 1, 2, 3]}
+    assert beside([], box(0, 0, 9, 9)) == {}
 
 
 def test_what_overlaps_is_not_apart():
@@ -142,19 +152,33 @@ def test_what_overlaps_is_not_apart():
 # ------------------------------------------------------------------ two looks
 
 
-def frame(corners, blank=False):
-    where = tuple((float(x), float(y)) for x, y in corners)
-    return Frame(1, where, 0.0, "negative", "colour", blank=blank)
+def seen(left, polarity="negative", top=0):
+    made = Character(polarity, "monochrome", 0.95, 0.97)
+    return picture(box(left, top, 800, 600), character=made)
 
 
-def test_looks_that_hardly_differ_cost_little_and_others_all():
-    """A frame is wrong from 1 % of its diagonal on."""
-    one, near, far = box(0, 0, 800, 600), box(3, 0, 800, 600), box(30, 0, 800, 600)
-    assert scale.frames_apart([frame(one)], [frame(one)]) == 0
-    assert scale.frames_apart([frame(one)], [frame(near)]) == pytest.approx(0.003)
-    assert scale.frames_apart([frame(one)], [frame(far)]) == pytest.approx(0.03)
-    assert scale.frames_apart([frame(one)], []) == math.inf
-    assert scale.frames_apart([frame(one)], [frame(one, blank=True)]) == math.inf
+def rests_on_scale(frames, others):
+    """Return the frames that are for review since another look shows something else."""
+    one, other = (JudgedLook(each, Known(), "sheet") for each in (frames, others))
+    looks._doubt_what_differs(one, other, "rests on 300 ppi")
+    return [k for k, frame in enumerate(frames) if weights.confidence(frame.evidence) < 0.8]
+
+
+def test_a_frame_that_both_looks_show_rests_on_no_scale():
+    """A frame is wrong from 1 % of its diagonal on, here 10 px."""
+    assert rests_on_scale([seen(0)], [seen(0)]) == []
+    assert rests_on_scale([seen(0)], [seen(3)]) == []
+    assert rests_on_scale([seen(0), seen(1000)], [seen(0), seen(1012)]) == [1]
+
+
+def test_a_frame_that_one_look_alone_shows_rests_on_its_scale():
+    assert rests_on_scale([seen(0), seen(1000)], [seen(0)]) == [1]
+    assert rests_on_scale([seen(0), seen(1000)], [seen(0), seen(1000), seen(1900)]) == [1]
+    assert rests_on_scale([seen(0)], []) == [0]
+
+
+def test_a_frame_that_another_look_takes_for_a_positive_rests_on_its_scale():
+    assert rests_on_scale([seen(0)], [seen(0, "positive")]) == [0]
 
 
 # ------------------------------------------------------------------ a line inside a frame
@@ -184,10 +208,10 @@ def held(border):
     whole = cv2.resize(grey, (100 * PX, 80 * PX), interpolation=cv2.INTER_AREA)
     lit = np.zeros(whole.shape, np.float32)
     lit[8 * PX : 72 * PX, 8 * PX : 92 * PX] = 1
-    view = 1.75 - 0.9 * whole * cv2.GaussianBlur(lit, (0, 0), 2 * PX)
+    view = 1.2 - 0.7 * whole * cv2.GaussianBlur(lit, (0, 0), 2 * PX)
     light = np.ones((110 * PX, 140 * PX, 3), np.float32)
     light[10 * PX : 100 * PX, 15 * PX : 125 * PX] = border
-    light[15 * PX : 95 * PX, 20 * PX : 120 * PX] = np.array(border) ** 0.2 * 10 ** -view[..., None]
+    light[15 * PX : 95 * PX, 20 * PX : 120 * PX] = np.array(border) * 10 ** -view[..., None]
     soft = cv2.GaussianBlur(light, (0, 0), 0.8)
     soft = soft + 0.001 * np.random.default_rng(1).standard_normal(soft.shape)
     pixels = np.round(np.clip(soft, 0, 1) * 60000).astype(np.uint16)

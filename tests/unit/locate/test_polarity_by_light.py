@@ -105,3 +105,44 @@ def test_a_grey_picture_in_card_denser_than_clear_film_is_no_sure_negative(borde
     made = Character("negative", "monochrome", 0.95, 0.97)
     trust = polarity.by_light(one, made, "frame_135", False).polarity_trust
     assert (trust == 0.95) if sure else (trust < 0.8)
+
+
+def test_a_ground_like_clear_film_is_no_sure_board():
+    """Film that fills the master is the ground of its own picture (clear film: 0.2 to 0.35, value
+    from memory); a board is denser, or a print on it clearer.
+    """
+    assert not polarity.is_board(0.24, 0.6)
+    assert polarity.is_board(0.6, 0.6)
+    assert polarity.is_board(0.24, 0.1)
+    corners = np.array([[0.0, 0.0], [36.0, 0.0], [36.0, 24.0], [0.0, 24.0]])
+    made = Character("negative", "monochrome", 0.85, 0.97)
+    one = Candidate(corners, False, [1.0] * 4, [True] * 4, "single")
+    trusts = [
+        polarity.by_light(one, made, "print", True, polarity.Tones(board)).polarity_trust
+        for board in (False, True)
+    ]
+    assert trusts[0] < 0.8 < trusts[1]
+
+
+def bordered(border):
+    corners = np.array([[0.0, 0.0], [36.0, 0.0], [36.0, 24.0], [0.0, 24.0]])
+    tone = np.asarray(border, np.float32)
+    one = Candidate(corners, False, [1.0] * 4, [True] * 4, "single", tone)
+    one.levels = 2
+    return one
+
+
+@pytest.mark.parametrize(
+    ("border", "mask", "film"),
+    [
+        ((0.25, 0.6, 0.85), 0.5, True),  # C-41 (value from memory)
+        ((0.26, 0.4, 0.6), 0.0, False),  # a print on brown card: its blacks are neutral
+        ((0.1, 0.12, 0.2), 0.4, False),  # a warm picture with a paper border
+        ((0.2, 0.8, 0.82), 0.4, False),  # red card
+    ],
+)
+def test_only_orange_film_round_an_orange_picture_is_a_plain_negative(border, mask, film):
+    made = Character("negative", "colour", 0.98, 0.98)
+    lit = polarity.by_light(bordered(border), made, "sheet", True, polarity.Tones(True, mask))
+    assert (lit.polarity_trust >= 0.8) is film
+    assert lit.polarity == ("negative" if film else "positive")
