@@ -15,10 +15,12 @@ from glassine.locate.known import Known
 from glassine.locate.measures import border_inside
 from glassine.locate.scene import Scene
 from glassine.locate.shapes import (
+    ENDS,
     Doubles,
     angle_of,
     keystone_of,
     lengths_of,
+    met,
     order,
     rectangle_of,
 )
@@ -56,6 +58,9 @@ KEYSTONE_DEG, OFF_SQUARE_DEG = 0.9, 0.75
 # An oval that is less than so many times as long as wide may lie anyhow; seen along less than this
 # share it was seen in part.
 ROUND, OVAL_IN_PART = 1.1, 0.5
+# Corners that lie off where the edges meet by more than this share of the diagonal count; from the
+# second one on the frame is wrong.
+NOT_MET, WRONG = 0.003, 0.01
 # Trust from which on a process or a polarity is clear; from which on colours are plainly seen.
 CLEAR, PLAIN_COLOUR = 0.8, 0.9
 # A side nearer (mm, and px) to the master's edge than this lies along it; where the scale is not
@@ -229,6 +234,13 @@ def _shape(known: Known, candidate: Candidate) -> None:
     if candidate.blank or candidate.oval:
         return
     c = candidate.corners
+    off = _off_its_edges(candidate)
+    if off > NOT_MET:
+        candidate.against(
+            "corners off its edges",
+            f"the edges that were found meet {off:.1%} of its diagonal away from its corners",
+            min(1.0, off / WRONG),
+        )
     turns = []
     for k in range(4):
         a, b = c[(k + 1) % 4] - c[k], c[k - 1] - c[k]
@@ -246,6 +258,18 @@ def _shape(known: Known, candidate: Candidate) -> None:
             "no size on 35 mm film",
             f"{long:.1f} x {short:.1f} mm is no usual size of a picture on 35 mm film",
         )
+
+
+def _off_its_edges(candidate: Candidate) -> float:
+    """Return how far the corners lie from where the edges meet that were found, as a share of the
+    diagonal. Sides that were not found, or were put where others say, count as they are.
+    """
+    c = candidate.corners
+    lines = [
+        (c[i], c[j]) if got is None or moved or got.share < IN_PART else (got.p, got.q)
+        for got, moved, (i, j) in zip(candidate.edges, candidate.modelled, ENDS, strict=True)
+    ]
+    return float(np.hypot(*(met(lines) - c).T).max() / max(np.hypot(*(c[2] - c[0])), 1.0))
 
 
 def usual_on_135(known: Known, candidate: Candidate) -> bool:

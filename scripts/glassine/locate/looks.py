@@ -183,9 +183,9 @@ def _unconfirmed(
     without = _judged(scene, finder.exactly(scene, bare))
     if not scale.same_frames(_frames_of(scene, with_scale), _frames_of(scene, without)):
         better = max(with_scale, without, key=_trust)
-        other = without if better is with_scale else with_scale
+        rest = without if better is with_scale else with_scale
         words = f"rests on {first.words()}, which nothing on the master confirms"
-        _doubt_what_differs(better, other, words)
+        _doubt_what_differs(better, rest, words)
         return better, doubts
     if look.kind != without.kind and first.source == "tag":
         words = (

@@ -69,6 +69,7 @@ BY_HAND = {
     "oval seen in part": Weight(6.1, _PER_FRAME),
     "sides not parallel": Weight(6.1, _PER_FRAME),
     "corners not square": Weight(5.5, _PER_FRAME),
+    "corners off its edges": Weight(6.7, "times their distance / 1 % of the diagonal"),
     "long for its width": Weight(6.1, _PER_FRAME),
     # The size.
     "little of the master": Weight(6.7, _PER_FRAME),
