@@ -126,9 +126,11 @@ def _measured(
         return exact, [Doubt(GUESSED, "roll film by its shape")] if guessed else []
     if not scale.agree(said[0], seen):
         words = scale.contradicts(said[0], seen)
-        if said[0].source == "tag" and _pitch_is_sure(exact):
+        if said[0].source == "batch":
+            return exact, [Doubt(words)]
+        if _pitch_is_sure(exact):
             return exact, [Doubt(note=words)]
-        return exact, [Doubt(words)]
+        return exact, [Doubt(words, "header contradicted", words)]
     return exact, _beside(said[0], said)
 
 

@@ -107,11 +107,14 @@ BY_HAND = {
     # What is said of the master.
     "roll film by its shape": Weight(6.1, _PER_MASTER),
     "scale in doubt": Weight(6.1, _PER_MASTER),
+    "header contradicted": Weight(5.6, _PER_MASTER),
     "kind by an unsure scale": Weight(5.1, _PER_MASTER),
     "kind in doubt": Weight(6.1, _PER_MASTER),
     # What answers other evidence.
     "gate and film of one format": Weight(
-        -9.0, _PER_FRAME, answers=("parted by a band", "roll film by its shape")
+        -9.0,
+        _PER_FRAME,
+        answers=("parted by a band", "roll film by its shape", "header contradicted"),
     ),
     "orange film around it": Weight(-5.5, _PER_FRAME, answers=("even all round",)),
     "of the size of its strip": Weight(-6.1, _PER_FRAME, answers=("map: edge inside",)),
