@@ -16,6 +16,7 @@ import msgspec
 from glassine.base import files
 from glassine.base.records import (
     Record,
+    audit,
     batch_file,
     batch_targets,
     catalogue,
@@ -38,6 +39,7 @@ from glassine.base.records import (
 SCHEMAS = Path(__file__).parent / "glassine" / "base" / "schemas"
 # The schema's name, as in fixity.schema.json, and the type of the whole record.
 RECORDS: dict[str, type[Record]] = {
+    "audit": audit.BatchAudit,
     "batch": batch_file.BatchFile,
     "catalogue": catalogue.CatalogueRow,
     "corrections": corrections.CorrectionsFile,

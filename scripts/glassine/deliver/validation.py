@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import json
 import posixpath
+import tarfile
+import zipfile
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
@@ -64,8 +66,11 @@ class _Checking:
     def content(self, path: str) -> bytes | None:
         if self.reading.store.files.get(path, bag.MAX_TAG_BYTES + 1) > bag.MAX_TAG_BYTES:
             return None
-        with self.reading.store.open(path) as opened:
-            return opened.read()
+        try:
+            with self.reading.store.open(path) as opened:
+                return opened.read()
+        except (OSError, zipfile.BadZipFile, tarfile.TarError):
+            return None  # told by the bag's own check, which reads every file of it
 
     def json(self, path: str) -> Any:
         """Return a JSON file of the bag, or None with a finding where it is missing or damaged."""

@@ -61,6 +61,7 @@ class Ending:
             if failed:
                 self._guard(partial(self._make_owed, name), name)
             self._guard(partial(self._say, name, engine_failed), name)
+        self._guard(self._audit, "audit")
         self._guard(self._check_items, "--item")
         self._tell_problems()
         self._write_notices()
@@ -182,6 +183,24 @@ class Ending:
         self.problems += [problem for problem in problems if problem is not None]
 
     # --- the run as a whole ---
+
+    def _audit(self) -> None:
+        """Read again the night's share of what is kept; a run for one item reads nothing else."""
+        from glassine.night import audits
+
+        if self.place.config["only"]:
+            return
+        before = {name: audits.standing(self.place.results_dir(name)) for name in self.names}
+        round_ = audits.of_night(self.place, sys.stderr)
+        if round_ is None:
+            return
+        self.problems += audits.problems(round_, self.names)
+        self.notes += [note.sentence() for note in round_.notes]
+        sys.stderr.write(f"audit: {audits.sentence(round_)}\n")
+        for name in self.names:
+            record = round_.batches.get(name)
+            if record and audits.changed(before[name], record):
+                self._report(name)
 
     def _check_items(self) -> None:
         """Say how each item stands that the run was asked for."""

@@ -7,10 +7,11 @@ from typing import Any
 
 import msgspec
 
-from glassine.base import corrections, files, identity, target_results, wording
+from glassine.base import corrections, files, identity, record_files, target_results, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.item_states import counts, finding
 from glassine.base.model import ItemId
+from glassine.base.records.audit import BatchAudit
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.intake import passed_over
 from glassine.report import captures, deliveries, films, items, views
@@ -99,6 +100,22 @@ def _gather_deliveries(batch: Batch, results: Path, given: ReportGiven) -> None:
         batch.problems = [problem for problem in batch.problems if problem.code != "run.items_gone"]
     batch.problems += batch.delivered.problems
     batch.notes += batch.delivered.notes
+
+
+def _gather_audit(batch: Batch, results: Path) -> None:
+    """Put in what the last round of the audit showed (audit.json); none was made yet where there
+    is no such record."""
+    path = results / "audit.json"
+    if not path.exists():
+        return
+    try:
+        batch.audit = record_files.load(path, "audit", BatchAudit)
+    except GlassineError as problem:
+        batch.problems += problem.findings
+        return
+    found = _findings(msgspec.to_builtins(batch.audit.findings), batch.batch)
+    batch.problems += [each for each in found if each.severity == "hold"]
+    batch.notes += [each for each in found if each.severity != "hold"]
 
 
 def _standing(batch_dir: Path | None, listed: list[Item]) -> dict[ItemId, Correction]:
@@ -265,5 +282,6 @@ def gather(results: Path, given: ReportGiven) -> Batch:
     batch.withdraw = _withdrawn(intake.withdraw, path, batch)
     if given.deliveries:
         _gather_deliveries(batch, results, given)
+    _gather_audit(batch, results)
     batch.standing = _standing(Path(given.masters) if given.masters else None, batch.items)
     return batch

@@ -218,6 +218,7 @@ def render(batch: Batch, throughput: Throughput, institution: Institution, viewe
         *([("films", "Films")] if batch.films.films or batch.films.without else []),
         *([("targets", "Capture targets")] if batch.proof else []),
         ("deliveries", "Deliveries"),
+        *([("audit", "Read again")] if batch.audit else []),
         ("next", "To capture next"),
         ("notes", "Notes"),
     ]

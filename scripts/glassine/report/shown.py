@@ -11,6 +11,7 @@ import msgspec
 from glassine.base.errors import Finding
 from glassine.base.item_states import ItemStatus
 from glassine.base.model import ItemId
+from glassine.base.records.audit import BatchAudit
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.report import views
 from glassine.report.deliveries import Deliveries
@@ -235,6 +236,7 @@ class Batch:
     rows_read: int = 0
     without_master: list[ListedRow] = field(default_factory=list)
     delivered: Deliveries = field(default_factory=Deliveries)
+    audit: BatchAudit | None = None
     withdraw: list[Withdrawal] = field(default_factory=list)
     standing: dict[ItemId, Correction] = field(default_factory=dict)
 

@@ -15,6 +15,7 @@ import document_findings
 
 # What a code may begin with, and what it is about.
 PREFIXES = {
+    "audit": "masters, results and deliveries read again",
     "bag": "a delivered bag, by BagIt alone",
     "catalogue": "the catalogue extract of a batch",
     "contracts": "a record of the night against its schema",
@@ -83,6 +84,7 @@ SENTENCES = (
     "why}",
     "other}",
     "expected}",
+    "otherwise}",
     "sections}",
     "entry}",
     "name_words}",

@@ -19,6 +19,7 @@ LAYERS = (
     {"record"},
     {"pack"},
     {"deliver"},
+    {"audit"},
     {"report"},
     {"review"},
     {"reproduce", "store"},
