@@ -65,15 +65,18 @@ def characters(scene: Scene, known: Known, found: list[Candidate], kind: str) ->
     clearest = [float(np.percentile(tones.mean(1), 2)) for tones in seen]
     clearest += [float(c.border.mean()) for c in found if c.border is not None]
     board = polarity.is_board(scene.layout.tone, min(clearest, default=scene.layout.tone))
+    beside = scene.opening is None and _something_beside(scene, found)
     for c, tones in zip(found, seen, strict=True):
         # A black border inside a mask's opening is the film's own.
         rebate = kind == "frame_135" and c.level_dark and c.levels > 1
         made = character(tones, c.border, "cut_frames" if rebate else kind, c.level_dark)
-        if not c.strip and scene.kind == "auto":
+        if not c.strip and scene.kind == "auto" and not _in_its_film(scene, known, c, kind):
             lying = polarity.Tones(board, mask_of(tones))
             made = polarity.by_light(c, made, kind, from_above, lying)
+            if beside:
+                made = polarity.on_board(made)
         if kind == "mounted_slide" and scene.kind == "auto":
-            made = polarity.mounted(made, float(np.percentile(tones.mean(1), 99)))
+            made = polarity.mounted(made, float(np.percentile(tones.mean(1), 99)), mask_of(tones))
         if kind == "lantern" and scene.kind == "auto":
             outer = c.corners if c.object_corners is None else c.object_corners
             against = float(np.percentile(tones.mean(1), 1)) - scene.layout.tone
@@ -92,6 +95,24 @@ def characters(scene: Scene, known: Known, found: list[Candidate], kind: str) ->
         if other.polarity != each[0].polarity:
             each[0] = replace(each[0], polarity_trust=BY_SIZE)
     return polarity.pooled(found, each)
+
+
+def _something_beside(scene: Scene, found: list[Candidate]) -> bool:
+    """Whether something that is no picture is seen on a dark ground: light from above shows it, for
+    beside the openings of a mask nothing is to be seen.
+    """
+    wholes = {id(c.whole or c) for c in found}
+    strips = {c.strip for c in found if c.strip}
+    single = len(wholes) - sum(c.strip > 0 for c in found) + len(strips)
+    return scene.layout.ground == "dark" and len(scene.layout.pieces) > single
+
+
+def _in_its_film(scene: Scene, known: Known, one: Candidate, kind: str) -> bool:
+    """Whether what is clear around a frame of 35 mm film in a mask's opening is its own film: a
+    picture ends in the film's border, clear on a negative, and is cut out of it by nobody.
+    """
+    masked = scene.opening is not None and scene.around_tone > BOARD - NEAR_BOARD
+    return masked and not one.level_dark and kind == "frame_135" and known.sure
 
 
 def _may_be_a_frame(scene: Scene, known: Known, one: Candidate, kind: str) -> bool:

@@ -131,11 +131,22 @@ def masked(
     return replace(made, polarity_trust=min(made.polarity_trust, UNSURE)) if other else made
 
 
-def mounted(made: Character, densest: float) -> Character:
+def mounted(made: Character, densest: float, mask: float = 0.0) -> Character:
     """Return the character of what was taken for a slide in a mount: a grey one without any black
-    may as well be a negative in a mask. densest: tone in it.
+    may as well be a negative in a mask, and so may one that is orange all over. densest: tone in
+    it; mask: see `Tones`.
     """
-    if made.process != "monochrome" or densest > BLACK:
+    grey = made.process == "monochrome" and densest <= BLACK
+    if not grey and mask < ORANGE:
+        return made
+    return replace(made, polarity_trust=min(made.polarity_trust, UNSURE))
+
+
+def on_board(made: Character) -> Character:
+    """Return the character of a grey picture on a dark ground beside something else that is seen
+    there: with a clear border it may be a print on a board, and no negative in a mask.
+    """
+    if made.process != "monochrome" or made.polarity != "negative":
         return made
     return replace(made, polarity_trust=min(made.polarity_trust, UNSURE))
 

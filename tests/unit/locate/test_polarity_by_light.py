@@ -146,3 +146,48 @@ def test_only_orange_film_round_an_orange_picture_is_a_plain_negative(border, ma
     lit = polarity.by_light(bordered(border), made, "sheet", True, polarity.Tones(True, mask))
     assert (lit.polarity_trust >= 0.8) is film
     assert lit.polarity == ("negative" if film else "positive")
+
+
+def in_a_mask(width_mm, height_mm, px):
+    """Return a grey picture with a clear, even border in the opening of a black mask."""
+    table = np.full(
+        (round((height_mm + 24) * px), round((width_mm + 30) * px), 3), 0.012, np.float32
+    )
+    rows = slice(round(9 * px), round((height_mm + 15) * px))
+    columns = slice(round(11 * px), round((width_mm + 19) * px))
+    table[rows, columns] = 0.95
+    rows = slice(round(12 * px), round((height_mm + 12) * px))
+    columns = slice(round(15 * px), round((width_mm + 15) * px))
+    r = np.random.default_rng(7)
+    size = columns.stop - columns.start, rows.stop - rows.start
+    grey = cv2.resize(r.uniform(0.3, 1.1, (8, 11)).astype(np.float32), size, None, 0, 0, 1)
+    table[rows, columns] = 10 ** -grey[..., None]
+    return table
+
+
+def test_a_frame_of_35_mm_film_ends_in_its_own_clear_border():
+    """24 x 36 mm (ISO 1007): its film shows around it, and a positive's would be black."""
+    (frame,) = locate(in_a_mask(36, 24, 16), 25.4 * 16).frames
+    assert (frame.polarity, frame.state) == ("negative", "ok"), frame.reasons
+
+
+def test_a_print_with_a_white_border_on_a_black_board_is_no_such_frame():
+    (frame,) = locate(in_a_mask(144, 96, 4), 25.4 * 4).frames
+    assert frame.state == "review" or frame.polarity == "positive", frame.reasons
+
+
+def test_a_slide_that_is_orange_all_over_may_be_a_negative():
+    """A masked negative is orange in its clearest and densest parts alike."""
+    slide = Character("positive", "colour", 0.98, 0.98)
+    assert polarity.mounted(slide, 1.4, 0.55).polarity_trust < 0.8
+    assert polarity.mounted(slide, 1.4, 0.1) == slide
+
+
+def test_where_a_ruler_is_seen_on_black_light_falls_from_above():
+    """Beside the opening of a mask on a light table nothing is seen."""
+    black = np.full((160 * MM, 260 * MM, 3), 10**-1.9, np.float32)
+    lay(black, 20, 20, 150, 110, 0.3, 4)
+    black[140 * MM : 150 * MM, 20 * MM : 220 * MM] = 0.6
+    black[140 * MM : 144 * MM, 20 * MM : 220 * MM : 5 * MM] = 0.05
+    frames = [frame for frame in locate(black).frames if not frame.blank]
+    assert all(frame.state == "review" or frame.polarity == "positive" for frame in frames)
