@@ -35,8 +35,15 @@ def examine(known: Known, found: Sequence[Candidate]) -> None:
         if len(own) > 1 and _of_one_format(known, own):
             for one in own:
                 one.format_seen = True
-                if one.gauge != "135":
+                if one.gauge != "135" and not _for_paper(one):
                     one.against("gate and film of one format")
+
+
+def _for_paper(one: Candidate) -> bool:
+    """Whether a picture was taken for a positive in spite of a clear border: on film it is none."""
+    made = one.character
+    clear = one.border is not None and not one.level_dark
+    return clear and made is not None and made.polarity == "positive"
 
 
 def _pieces(found: Sequence[Candidate]) -> list[list[Candidate]]:

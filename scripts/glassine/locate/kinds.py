@@ -76,14 +76,24 @@ def characters(scene: Scene, known: Known, found: list[Candidate], kind: str) ->
             if beside:
                 made = polarity.on_board(made)
         if kind == "mounted_slide" and scene.kind == "auto":
-            made = polarity.mounted(made, float(np.percentile(tones.mean(1), 99)), mask_of(tones))
+            made = polarity.mounted(made, float(np.percentile(tones.mean(1), 99)))
         if kind == "lantern" and scene.kind == "auto":
             outer = c.corners if c.object_corners is None else c.object_corners
             against = float(np.percentile(tones.mean(1), 1)) - scene.layout.tone
             size = known.size_mm(outer)
             made = polarity.masked(c, made, size, known.ppi is not None, against)
         each.append(made)
+    if scene.kind == "auto":
+        each = polarity.held_in_black(found, each, [mask_of(tones) for tones in seen])
     ground = scene.around_tone
+    if scene.kind == "auto" and kind == "print" and ground > BOARD - NEAR_BOARD:
+        # Without a border of paper nothing tells a print on black from film in a mask.
+        each = [
+            replace(made, polarity_trust=min(made.polarity_trust, BY_GROUND))
+            if c.level_dark and c.levels == 1 and not known.sure
+            else made
+            for c, made in zip(found, each, strict=True)
+        ]
     unsure = abs(ground - BOARD) < NEAR_BOARD and scene.kind == "auto"
     if unsure and scene.view.v.shape[2] == 1:
         for k, c in enumerate(found):

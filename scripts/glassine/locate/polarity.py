@@ -35,6 +35,9 @@ CLEAR_FILM = 0.42
 # The mask of a colour negative: its blue lies above its red by about 0.6, its green by 0.35 (C-41
 # D-min 0.25, 0.6, 0.85; value from memory). It is plain from this on, with green so much of that.
 ORANGE, GREEN_SHARE = 0.3, (0.25, 0.8)
+# How far channels stray from one curve (see `colourfulness`) in what is plainly in colour, and more
+# than in what is plainly grey.
+PLAIN_STRAY, GREY_STRAY = 0.03, 0.002
 # Trust is no greater than this, so that one frame does not outvote a strip.
 SUREST = 0.98
 # A border's tone, or an orange mask, gives more than this.
@@ -131,15 +134,37 @@ def masked(
     return replace(made, polarity_trust=min(made.polarity_trust, UNSURE)) if other else made
 
 
-def mounted(made: Character, densest: float, mask: float = 0.0) -> Character:
+def mounted(made: Character, densest: float) -> Character:
     """Return the character of what was taken for a slide in a mount: a grey one without any black
-    may as well be a negative in a mask, and so may one that is orange all over. densest: tone in
-    it; mask: see `Tones`.
+    may as well be a negative in a mask. densest: tone in it.
     """
-    grey = made.process == "monochrome" and densest <= BLACK
-    if not grey and mask < ORANGE:
+    if made.process != "monochrome" or densest > BLACK:
         return made
     return replace(made, polarity_trust=min(made.polarity_trust, UNSURE))
+
+
+def held_in_black(
+    found: Sequence[Candidate], each: Sequence[Character], masks: Sequence[float]
+) -> list[Character]:
+    """Return the characters of pieces of their own: what is black around them may be their film or
+    a mount. Where one of them is orange all over, they may be negatives in mounts; where others are
+    plainly in colour, a hardly coloured one may be a faded one. masks: see `Tones`.
+    """
+    own = [not one.strip and one.level_dark and one.whole is None for one in found]
+    orange = any(
+        held and mask > ORANGE and made.polarity == "positive"
+        for held, mask, made in zip(own, masks, each, strict=True)
+    )
+    coloured = any(held and made.stray > PLAIN_STRAY for held, made in zip(own, each, strict=True))
+    out = []
+    for held, made in zip(own, each, strict=True):
+        faded = coloured and made.process == "monochrome" and made.stray > GREY_STRAY
+        if held and orange and made.polarity == "positive":
+            made = replace(made, polarity_trust=min(made.polarity_trust, UNSURE))
+        if held and faded:
+            made = replace(made, process_trust=min(made.process_trust, UNSURE))
+        out.append(made)
+    return out
 
 
 def on_board(made: Character) -> Character:

@@ -112,6 +112,16 @@ def test_parts_of_no_format_stay_for_review(film, ppi):
     assert marked(frames) == frames
 
 
+def test_pictures_of_a_film_format_taken_for_prints_stay_for_review():
+    """Their border is clear: on film they are negatives."""
+    frames = cartridge()
+    for one in frames:
+        one.border = np.full(3, 0.1, np.float32)
+        one.character = Character("positive", "monochrome", 0.84, 0.97)
+    formats.examine(Known(), frames)
+    assert marked(frames) == frames
+
+
 def test_parts_of_unlike_sizes_stay_for_review():
     frames = cartridge()
     frames[1].corners = np.add(frames[1].corners, [[0, 0], [12, 0], [12, 0], [0, 0]])

@@ -176,11 +176,42 @@ def test_a_print_with_a_white_border_on_a_black_board_is_no_such_frame():
     assert frame.state == "review" or frame.polarity == "positive", frame.reasons
 
 
-def test_a_slide_that_is_orange_all_over_may_be_a_negative():
+def held(count):
+    corners = np.array([[0.0, 0.0], [36.0, 0.0], [36.0, 24.0], [0.0, 24.0]])
+    black = np.full(3, 1.7, np.float32)
+    return [
+        Candidate(corners, True, [1.0] * 4, [True] * 4, "single", black, levels=2)
+        for _ in range(count)
+    ]
+
+
+def test_among_mounts_one_orange_picture_makes_all_of_them_unsure_positives():
     """A masked negative is orange in its clearest and densest parts alike."""
-    slide = Character("positive", "colour", 0.98, 0.98)
-    assert polarity.mounted(slide, 1.4, 0.55).polarity_trust < 0.8
-    assert polarity.mounted(slide, 1.4, 0.1) == slide
+    slide = Character("positive", "colour", 0.95, 0.97, 0.1)
+    made = polarity.held_in_black(held(3), [slide] * 3, [0.0, 0.5, 0.0])
+    assert all(each.polarity_trust < 0.8 for each in made)
+    assert polarity.held_in_black(held(3), [slide] * 3, [0.0, 0.1, 0.2]) == [slide] * 3
+
+
+def test_beside_colour_slides_only_what_is_plainly_grey_is_sure_to_be_monochrome():
+    colour = Character("positive", "colour", 0.95, 0.97, 0.1)
+    faded = Character("positive", "monochrome", 0.95, 0.97, 0.0034)
+    grey = Character("positive", "monochrome", 0.95, 0.97, 0.0005)
+    made = polarity.held_in_black(held(3), [colour, faded, grey], [0.0] * 3)
+    assert [each.process_trust >= 0.8 for each in made] == [True, False, True]
+    made = polarity.held_in_black(held(2), [faded, grey], [0.0] * 2)
+    assert [each.process_trust >= 0.8 for each in made] == [True, True]
+
+
+def test_a_picture_without_a_border_on_black_may_be_film_in_a_mask():
+    black = np.full((140 * MM, 180 * MM, 3), 10**-1.65, np.float32)
+    r = np.random.default_rng(5)
+    light = r.uniform(0.1, 0.9, (8, 11, 3)).astype(np.float32)
+    black[20 * MM : 120 * MM, 20 * MM : 160 * MM] = cv2.resize(
+        light, (140 * MM, 100 * MM), None, 0, 0, 1
+    )
+    (frame,) = locate(black, None).frames
+    assert frame.state == "review", frame.polarity
 
 
 def test_where_a_ruler_is_seen_on_black_light_falls_from_above():
