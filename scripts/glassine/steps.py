@@ -23,8 +23,9 @@ class Step:
 
     sections: of the settings that it is given. fields: of the item in intake.json that it is given
     ("facts" are those on its masters), and what is known of it from the batch: whether its
-    negatives may share a film ("pools"), and which they do ("films"). records: what it leaves in
-    the item's folder.
+    negatives may share a film ("pools"), and which they do ("films"); who may see it on the day of
+    the night ("access"), and which of its pictures may be public ("public"). records: what it
+    leaves in the item's folder.
     """
 
     name: str
@@ -40,22 +41,22 @@ STEPS = (
     Step(
         "render",
         ("render", "tone", "quality", "iiif", "naming"),
-        ("facts", "films"),
+        ("facts", "films", "public"),
         ("quality.json", "render/render.json"),
     ),
     Step(
         "embed",
         ("embed", "rights", "naming"),
-        ("facts", "catalogue"),
+        ("facts", "catalogue", "access"),
         ("embedded.json",),
     ),
     Step(
         "record",
         ("records", "rights", "iiif", "naming"),
-        ("facts", "catalogue", "corrections", "batch_facts", "roll", "place", "left_out"),
+        ("facts", "catalogue", "corrections", "batch_facts", "roll", "place", "left_out", "access"),
         ("METS.xml", "manifest.json"),
     ),
-    Step("pack", ("package", "records"), ("companions",), ("package.json",)),
+    Step("pack", ("package", "records"), ("companions", "public"), ("package.json",)),
 )
 # The steps of a batch, around those of its items.
 BATCH_STEPS = ("intake", "films", "targets", "deliver", "report")
@@ -73,6 +74,14 @@ def first_half() -> tuple[Step, ...]:
     """Return the steps of an item up to the look at its frames."""
     names = [step.name for step in STEPS]
     return STEPS[: names.index(FIRST_HALF) + 1]
+
+
+def records_of(given: dict[str, Any]) -> tuple[str, ...]:
+    """Return the records that a step leaves, by what it is given: an item none of whose pictures
+    is public has no manifest, which is a public page of them."""
+    records = step(given["step"]).records
+    hidden = given.get("access", {}).get("public") == "none"
+    return tuple(name for name in records if not (hidden and name == "manifest.json"))
 
 
 def version(name: str) -> str:

@@ -44,5 +44,5 @@ def taken_in(batch_dir: Path, given: dict[str, Any]) -> dict[str, Any]:
 def read_rows(path: Path, settings: dict[str, Any]) -> Any:
     """Return a catalogue with its records as JSON. settings: {"catalogue", "rights"}."""
     found: Any = reading.read_catalogue(path, msgspec.convert(settings, CatalogueSettings))
-    found.records = msgspec.to_builtins(found.records)
+    found.records = msgspec.to_builtins(dict(found.records))
     return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import time
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 
 def text_of(seconds: float) -> str:
@@ -20,3 +20,15 @@ def now_text() -> str:
     """
     seconds = int(os.environ.get("SOURCE_DATE_EPOCH", "") or time.time())
     return text_of(seconds)
+
+
+def today() -> date:
+    """Return the day that it is both here and in UTC, the earlier where they differ: what ends
+    with a day has ended by either.
+
+    SOURCE_DATE_EPOCH replaces the clock, as for `now_text`.
+    """
+    stated = os.environ.get("SOURCE_DATE_EPOCH", "")
+    seconds = int(stated or time.time())
+    in_utc = datetime.fromtimestamp(seconds, UTC).date()
+    return in_utc if stated else min(in_utc, datetime.fromtimestamp(seconds).astimezone().date())

@@ -75,6 +75,17 @@ def event_type(parent: Element, kind: str) -> None:
     )
 
 
+ACTIONS = "http://id.loc.gov/vocabulary/preservation/actionsGranted"
+# Of the vocabulary "actions granted" of the Library of Congress (value from memory).
+_ACTION_CODES = {"disseminate": "dis"}
+
+
+def action(parent: Element, name: str) -> None:
+    """Add premis:act with its URI."""
+    uri = f"{ACTIONS}/{_ACTION_CODES[name]}"
+    add(parent, "premis:act", name, authority="actionsGranted", authorityURI=ACTIONS, valueURI=uri)
+
+
 def format_registry(parent: Element, puid: str | None) -> None:
     """Add premis:formatRegistry with the PRONOM identifier, where there is one."""
     if not puid:
@@ -88,3 +99,5 @@ def format_registry(parent: Element, puid: str | None) -> None:
 # What stands before an access condition that is no statement and no note; the reader of catalogue
 # extracts knows them again (`catalogue_mods`).
 RIGHTS_LABELS = {"status": "Copyright status", "holder": "Rights holder", "credit": "Credit line"}
+# How MODS calls a condition that says who may see an item.
+RESTRICTION = "restriction on access"

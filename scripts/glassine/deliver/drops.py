@@ -109,15 +109,18 @@ def _is_left_out(frame: LocatedFrame) -> bool:
     return frame.excluded or (frame.blank and frame.source == "correction")
 
 
-def masters_of(described: ItemRow, without: dict[str, int]) -> tuple[DeliveredMaster, ...]:
-    """Return the masters of an item as it is delivered. without: see `left_out`."""
+def masters_of(
+    described: ItemRow, without: dict[str, int], restricted: dict[str, int] | None = None
+) -> tuple[DeliveredMaster, ...]:
+    """Return the masters of an item as it is delivered. without: see `left_out`; restricted:
+    {master: frames whose pictures may not be public}, which are no loss."""
     frames = {(row.master, row.frame) for row in described.files if row.use == "access"}
     count = Counter(master for master, _ in frames)
     return tuple(
         DeliveredMaster(
             path=row.master,
             sha256=row.sha256,
-            frames=count[row.master],
+            frames=count[row.master] + (restricted or {}).get(row.master, 0),
             left_out=without.get(row.master, 0),
         )
         for row in described.files
@@ -126,17 +129,21 @@ def masters_of(described: ItemRow, without: dict[str, int]) -> tuple[DeliveredMa
 
 
 @dataclass
-class _Lists:
+class Lists:
     """The hand-over lists of earlier deliveries, read where a receipt does not tell enough."""
 
     deliveries_dir: Path
     rows: dict[str, dict[str, ItemRow]] = field(default_factory=dict)
 
-    def masters(self, receipt: Receipt, item: str) -> tuple[DeliveredMaster, ...] | None:
+    def row(self, receipt: Receipt, item: str) -> ItemRow | None:
+        """Return the row of an item with files, None where no list of the delivery has one."""
         name = receipt.delivery
         if name not in self.rows:
             self.rows[name] = self._rows(receipt)
-        described = self.rows[name].get(item)
+        return self.rows[name].get(item)
+
+    def masters(self, receipt: Receipt, item: str) -> tuple[DeliveredMaster, ...] | None:
+        described = self.row(receipt, item)
         return None if described is None else masters_of(described, {})
 
     def _rows(self, receipt: Receipt) -> dict[str, ItemRow]:
@@ -161,7 +168,7 @@ def delivered(deliveries_dir: Path, receipts: list[Receipt]) -> dict[str, Delive
     receipts: of a batch, the first delivery first. Receipts of earlier versions do not name
     masters; the hand-over list beside them, or in the bag, does.
     """
-    lists = _Lists(deliveries_dir)
+    lists = Lists(deliveries_dir)
     last: dict[str, tuple[Receipt, ReceiptItem]] = {}
     for receipt in receipts:
         for entry in receipt.withdrawn:
@@ -171,7 +178,7 @@ def delivered(deliveries_dir: Path, receipts: list[Receipt]) -> dict[str, Delive
     return {name: _delivered(lists, receipt, item) for name, (receipt, item) in last.items()}
 
 
-def _delivered(lists: _Lists, receipt: Receipt, item: ReceiptItem) -> Delivered:
+def _delivered(lists: Lists, receipt: Receipt, item: ReceiptItem) -> Delivered:
     masters = item.masters or ()
     delivered_masters = (
         lists.masters(receipt, item.item) if item.masters is UNSET else tuple(masters)

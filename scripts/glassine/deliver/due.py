@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
-from glassine.base import hashing, naming, record_files, wording
+from glassine.base import access, hashing, naming, record_files, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import BatchId, ItemId
+from glassine.base.records.embedded import Embedded
 from glassine.base.records.package import Package, PackagedFile
 from glassine.base.records.receipt import LackingItem, Receipt, WithdrawnPart
 from glassine.deliver import drops, handover, receipt_files, same_ids
@@ -48,8 +50,21 @@ class Item:
         path = self.folder / "geometry.json"
         return drops.left_out(record_files.load(path, "geometry", drops.Located))
 
+    def embedded(self) -> Embedded:
+        return record_files.load(self.folder / "embedded.json", "embedded", Embedded)
+
+    def restricted(self) -> dict[str, int]:
+        """Return {master: the number of its frames whose pictures may not be public}."""
+        return dict(
+            Counter(
+                file.master
+                for file in self.embedded().files
+                if file.use == "access" and file.path.startswith(f"{access.RESTRICTED}/")
+            )
+        )
+
     def present(self) -> drops.Present:
-        masters = drops.masters_of(self.row(""), self.left_out())
+        masters = drops.masters_of(self.row(""), self.left_out(), self.restricted())
         return drops.Present(self.name, self.digest, self.files, masters)
 
 

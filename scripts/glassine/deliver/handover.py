@@ -16,6 +16,7 @@ import msgspec
 from msgspec import UNSET, UnsetType
 
 from glassine.base import alternates, files, record_files
+from glassine.base.access import Access
 from glassine.base.records import Given
 from glassine.base.records.embedded import Embedded, EmbeddedFile
 from glassine.base.records.fixity import Fixity, VerifiedMaster
@@ -47,6 +48,7 @@ COLUMNS = (
     "delivery",
     "bag",
     "reason",
+    "access",
 )
 _WORST = ("fail", "review", "not measured", "pass")
 # What the common spreadsheets read as the beginning of a formula (common practice, no source).
@@ -78,7 +80,7 @@ class ItemRow(Given, frozen=True, kw_only=True):
     """An item of a hand-over list; without files where it was not delivered.
 
     quality: the worst verdict of its frames. processed: when its pictures got their metadata.
-    reason: why it lacks, or is withdrawn, in a sentence.
+    reason: why it lacks, or is withdrawn, in a sentence. access: who may see it, where not all.
     """
 
     item: str
@@ -88,6 +90,7 @@ class ItemRow(Given, frozen=True, kw_only=True):
     processed: str | UnsetType = UNSET
     bag: str | UnsetType = UNSET
     reason: str | UnsetType = UNSET
+    access: str | UnsetType = UNSET
     files: tuple[FileRow, ...] = ()
 
 
@@ -116,7 +119,12 @@ def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
     render = record_files.load(item_dir / "render" / "render.json", "render", Rendering)
     written = {file.path: file for file in embedded.files}
     verified = {master.path: master for master in fixity.masters}
-    images = {(frame.master, frame.index): frame.iiif_id for frame in render.frames}
+    allowed = access_of(embedded)
+    images = (
+        {(frame.master, frame.index): frame.iiif_id for frame in render.frames}
+        if allowed.public == "all"
+        else {}
+    )
     rows = []
     for entry in package.files:
         source = entry.source.partition(":")[2]
@@ -128,11 +136,21 @@ def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
         item=package.item,
         state="delivered",
         quality=_quality(item_dir),
-        iiif_manifest=files.read_json(item_dir / "manifest.json").get("id") or "",
+        iiif_manifest=_manifest(item_dir) if allowed.public != "none" else "",
         processed=embedded.event.time,
         bag=bag,
+        access=allowed.sentence() if allowed.is_restricted else UNSET,
         files=tuple(rows),
     )
+
+
+def access_of(embedded: Embedded) -> Access:
+    """Return who may see an item, as its pictures were made."""
+    return msgspec.convert(embedded.event.detail.get("access", {}), Access)
+
+
+def _manifest(item_dir: Path) -> str:
+    return files.read_json(item_dir / "manifest.json").get("id") or ""
 
 
 def _master(entry: PackagedFile, verified: VerifiedMaster) -> FileRow:

@@ -68,12 +68,14 @@ class Bag:
 class Receipts:
     """The receipts of a batch: sound ones with the first delivery first, and what is wrong.
 
-    damaged: no sound copy is left, so nothing may be delivered. restored: paths that are to be
+    damaged: no sound copy is left, so nothing may be delivered; unreadable: the deliveries of which
+    no copy can be read. restored: paths that are to be
     written again, with that of the sound copy. notes: what was wrong with one copy, for the report.
     """
 
     sound: list[Receipt] = field(default_factory=list)
     damaged: list[Finding] = field(default_factory=list)
+    unreadable: list[str] = field(default_factory=list)
     restored: list[tuple[Path, Path]] = field(default_factory=list)
     notes: list[Finding] = field(default_factory=list)
 
@@ -90,6 +92,13 @@ def receipt_path(deliveries_dir: Path, name: str) -> Path:
 def second_copy_path(deliveries_dir: Path, name: str) -> Path:
     """Return the path of the second copy of a delivery's receipt."""
     return deliveries_dir / FOLDER / f"{name}.json"
+
+
+def batches(deliveries_dir: Path) -> set[str]:
+    """Return the batches that have a receipt that can be read, in either place."""
+    paths = [*deliveries_dir.glob(f"*{SUFFIX}"), *deliveries_dir.glob(f"{FOLDER}/*.json")]
+    receipts = (_as_written(path) for path in paths)
+    return {receipt.batch for receipt in receipts if receipt is not None}
 
 
 def _names(deliveries_dir: Path, batch: str) -> dict[str, int]:
@@ -131,6 +140,7 @@ def _read_both(receipts: Receipts, deliveries_dir: Path, batch: str, name: str) 
     receipt = second or first
     if receipt is None:
         receipts.damaged.append(_unusable(paths, (why_first, why_second)))
+        receipts.unreadable.append(name)
         return
     if receipt.batch != batch:
         return  # of a batch whose own name ends as a later delivery's does
@@ -153,9 +163,16 @@ def _as_written(path: Path) -> Receipt | None:
     known here is passed over, as no damage made it. None where the file is not built as a receipt;
     `_problem` then tells why."""
     try:
-        return msgspec.convert(_without_unknown_keys(files.read_json(path)), Receipt)
+        return taken(files.read_json(path))
     except (GlassineError, TypeError, AttributeError, msgspec.ValidationError):
         return None
+
+
+def taken(receipt: Any) -> Receipt:
+    """Return the receipt of its JSON, whatever another version wrote beside what is known here.
+
+    Raises TypeError, AttributeError, msgspec.ValidationError (a ValueError) where it is none."""
+    return msgspec.convert(_without_unknown_keys(receipt), Receipt)
 
 
 def _without_unknown_keys(receipt: Any) -> dict[str, Any]:
@@ -241,6 +258,17 @@ def _listed_deliveries(path: Path) -> dict[str, str]:
         return {str(name): str(time) for name, time in listed.items()}
     except (GlassineError, KeyError, TypeError, AttributeError):
         return {}  # lost or damaged: written again from the receipts
+
+
+def unusable(results_batch_dir: Path, receipts: Receipts) -> list[str]:
+    """Return the deliveries that were made and of which no copy of the receipt can be read, or is
+    here; not those of which two copies differ."""
+    with_receipt = {receipt.delivery for receipt in receipts.sound}
+    with_receipt |= {Path(finding.path).name.removesuffix(SUFFIX) for finding in receipts.damaged}
+    gone = [
+        name for name in _listed_deliveries(results_batch_dir / LIST) if name not in with_receipt
+    ]
+    return [*receipts.unreadable, *gone]
 
 
 def lost(results_batch_dir: Path, deliveries_dir: Path, receipts: Receipts) -> list[Finding]:

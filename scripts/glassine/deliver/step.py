@@ -18,7 +18,7 @@ from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import BatchId
 from glassine.base.records.plan import Plan
 from glassine.base.records.receipt import Receipt, ReceiptBag, ReceiptItem
-from glassine.deliver import bagging, drops, handover, receipt_files
+from glassine.deliver import bagging, drops, handover, ledger, public_before, receipt_files
 from glassine.deliver import due as dues
 from glassine.deliver import plan as plans
 from glassine.deliver.due import Due, Folders, Item
@@ -103,7 +103,7 @@ def deliver_batch(
         receipts.latest.delivery if receipts.latest else None,
         tuple(entry.item for entry in due.lacking),
         tuple(entry.item for entry in due.withdrawn if entry.whole),
-        (*receipts.notes, *damage, *untold),
+        (*receipts.notes, *damage, *untold, *public_before.told(folders, due.items, receipts)),
     )
 
 
@@ -115,10 +115,33 @@ def standing(
     Raises GlassineError where one cannot be used, or is known and not here any more.
     """
     receipts = receipt_files.read(deliveries_dir, batch)
+    notes = _from_ledger(results_batch_dir, deliveries_dir, receipts)
+    if notes:
+        receipts = receipt_files.read(deliveries_dir, batch)
+        receipts.notes += notes
     _require([*receipts.damaged, *receipt_files.lost(results_batch_dir, deliveries_dir, receipts)])
+    _require(ledger.contradictions(deliveries_dir, receipts.sound))
+    receipts.notes += ledger.take_in(deliveries_dir, receipts.sound)
     receipt_files.restore(receipts)
     receipt_files.note_names(results_batch_dir, receipts)
     return receipts
+
+
+def _from_ledger(
+    results_batch_dir: Path, deliveries_dir: Path, receipts: receipt_files.Receipts
+) -> list[Finding]:
+    """Write again each receipt of which no copy can be used and that the ledger has."""
+    lacking = receipt_files.unusable(results_batch_dir, receipts)
+    known = ledger.read(deliveries_dir) if lacking else ledger.Ledger()
+    notes = []
+    for name in lacking:
+        receipt = known.receipt_of(name)
+        if receipt is not None:
+            receipt_files.write(deliveries_dir, receipt)
+            notes.append(
+                ledger.receipt_made_again(receipt_files.receipt_path(deliveries_dir, name))
+            )
+    return notes
 
 
 def sound_receipts(deliveries_dir: Path, batch: str) -> list[Receipt]:
@@ -192,6 +215,7 @@ def _finish(
         handover=names,
         software=f"Glassine {__version__}",
     )
+    ledger.add(deliveries_dir, [receipt])
     receipt_files.write(deliveries_dir, receipt)
     plans.end(deliveries_dir, plan)
 
@@ -204,5 +228,5 @@ def _receipt_item(item: Item, row: handover.ItemRow, bag: ReceiptBag) -> Receipt
         bytes=item.bytes,
         digest=item.digest,
         replaces=item.replaces,
-        masters=list(drops.masters_of(row, item.left_out())),
+        masters=list(drops.masters_of(row, item.left_out(), item.restricted())),
     )

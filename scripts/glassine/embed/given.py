@@ -6,6 +6,7 @@ from typing import Any
 
 import msgspec
 
+from glassine.base.access import OPEN, Access
 from glassine.base.model import Facts
 from glassine.base.records import Given
 from glassine.base.records.catalogue import CatalogueRow
@@ -22,6 +23,7 @@ class EmbedGiven(Given, frozen=True, kw_only=True):
     """catalogue, institution, settings: as they stand, since embedded.json keeps them whole.
 
     facts: of the item, where its masters carry none. software: as the files name it, None for this.
+    access: who may see the item.
     """
 
     item: str
@@ -31,6 +33,7 @@ class EmbedGiven(Given, frozen=True, kw_only=True):
     catalogue: dict[str, Any] | None = None
     institution: dict[str, Any] | None = None
     software: str | None = None
+    access: Access = OPEN
 
     def catalogue_row(self) -> CatalogueRow | None:
         """Return the row, None where the catalogue has none. Raises msgspec.ValidationError."""

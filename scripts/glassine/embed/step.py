@@ -1,5 +1,6 @@
 """Put metadata into the rendered images and give them their place: access/, thumbs/, and
-alternates/ where further formats were asked for.
+alternates/ where further formats were asked for. Those of an item of which no picture may be
+public lie in restricted/, for the studio alone: no package takes that folder.
 
 The coded pixels stay as render made them, byte for byte; nothing of the clock goes in,
 so the same item gives the same files.
@@ -20,6 +21,7 @@ import msgspec
 
 from glassine import __version__
 from glassine.base import alternates, files, formats, hashing, premis_event, record_files, rights
+from glassine.base.access import OPEN, RESTRICTED, Access
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import ItemGeometry, MasterGeometry
 from glassine.base.records.catalogue import NO_ROW, CatalogueRow
@@ -45,13 +47,17 @@ _EXACT_DATE = re.compile(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?")
 
 
 def words_of(
-    item: str, catalogued: CatalogueRow | None, institution: Institution, defaults: dict[str, Any]
+    item: str,
+    catalogued: CatalogueRow | None,
+    institution: Institution,
+    defaults: dict[str, Any],
+    access: Access = OPEN,
 ) -> Words:
     """Return what the catalogue and the institution say; without a row the item's id, the
     institution and its own rights.
 
     catalogued: the item's row. defaults: the settings of `rights`, for what the catalogue leaves
-    open (`rights.resolved`).
+    open (`rights.resolved`). access: who may see the item; it leads what is told of use.
     """
     row = catalogued or NO_ROW
     # No row states nothing; the rights of an empty one would say "unknown".
@@ -69,7 +75,9 @@ def words_of(
         date_iso=edtf if _EXACT_DATE.fullmatch(edtf) else "",
         date_text=row.date_text or edtf,
         copyright_notice=item_rights.notice,
-        usage_terms=item_rights.terms,
+        usage_terms=". ".join(
+            text for text in (access.sentence_if_restricted(), item_rights.terms) if text
+        ),
         web_statement=item_rights.uri,
         marked=item_rights.marked,
         credit=item_rights.credit or institution.name,
@@ -202,13 +210,15 @@ def _technical(
 
 @dataclass(frozen=True)
 class _ItemContext:
-    """What is the same for every file of an item. masters, located: by the master's path."""
+    """What is the same for every file of an item. masters, located: by the master's path. shown:
+    whether any of its pictures may be public."""
 
     words: Words
     software: str
     masters: dict[str, VerifiedMaster]
     located: dict[str, MasterGeometry]
     with_iim: bool
+    shown: bool
 
 
 @dataclass(frozen=True)
@@ -239,8 +249,11 @@ def embed_item(batch_dir: Path, item_dir: Path, given: EmbedGiven) -> None:
         for frame in rendering.frames
         for entry in frame.files
     ]
-    for folder in FOLDERS.values():
+    for folder in FOLDERS.values() if context.shown else (RESTRICTED,):
         _write(item_dir / folder, [one for one in done if one.entry.path.startswith(f"{folder}/")])
+    for folder in (RESTRICTED,) if context.shown else FOLDERS.values():
+        if (item_dir / folder).is_dir():
+            files.remove_tree(item_dir / folder)
     done += _alternates(item_dir, rendering.frames, context)
     detail = {
         "catalogue": given.catalogue,
@@ -249,6 +262,7 @@ def embed_item(batch_dir: Path, item_dir: Path, given: EmbedGiven) -> None:
         "settings": given.settings_recorded(),
         "software": context.software,
         "step": VERSION,
+        **({"access": msgspec.to_builtins(given.access)} if given.access != OPEN else {}),
         "shortened": {one.entry.path: one.shortened for one in done if one.shortened},
     }
     event = premis_event.event("metadata modification", detail, packages=("lxml", "piexif"))
@@ -272,12 +286,17 @@ def _context_of(item_dir: Path, given: EmbedGiven) -> _ItemContext:
     fixity = record_files.load(item_dir / "fixity.json", "fixity", Fixity)
     return _ItemContext(
         words=words_of(
-            given.item, given.catalogue_row(), given.institution_details(), given.rights()
+            given.item,
+            given.catalogue_row(),
+            given.institution_details(),
+            given.rights(),
+            given.access,
         ),
         software=given.software or f"Glassine {__version__}",
         masters={master.path: master for master in fixity.masters},
         located={master.path: master for master in geometry.masters},
         with_iim=given.with_iim(),
+        shown=given.access.public != "none",
     )
 
 
@@ -292,7 +311,7 @@ def _jpeg(
     file_format = formats.identify_bytes(content)
     assert file_format is not None  # a JPEG that was just taken apart
     digests = hashing.of_bytes(content)
-    folder = FOLDERS[entry.use]
+    folder = FOLDERS[entry.use] if context.shown else RESTRICTED
     written = _entry(frame, entry, folder, file_format, digests, context)
     return _Derivative(content, written, shortened)
 

@@ -64,7 +64,7 @@ def compare(batch: Batch, collector: Collector) -> Expected | None:
         if each.master is UNSET and each.frames is UNSET
     }
     missing = [
-        _known_of(batch, entry)
+        entry if _is_unmade(batch, wanted, item) else _known_of(batch, entry)
         for item, entry in sorted(wanted.items.items())
         if key(item) not in withdrawn and key(item) not in captured
     ]
@@ -89,6 +89,14 @@ def compare(batch: Batch, collector: Collector) -> Expected | None:
 
 
 _CATALOGUE = "catalogue"
+
+
+def _is_unmade(batch: Batch, wanted: _Wanted, item: str) -> bool:
+    """Return whether an expected item is one of very many rows of a catalogue, of which nothing is
+    known but the number."""
+    if wanted.sources != [_CATALOGUE] or batch.catalogue is None:
+        return False
+    return batch.catalogue.records.is_kept(ItemId(item))
 
 
 def _double(collector: Collector) -> list[str]:

@@ -7,6 +7,7 @@ from typing import Any, Literal
 import msgspec
 
 from glassine.base import naming
+from glassine.base.access import AccessSection
 from glassine.base.model import BatchId
 from glassine.base.numbers import Numbers
 from glassine.base.records import Given
@@ -100,6 +101,7 @@ class CatalogueSettings(Given, frozen=True, kw_only=True):
     """rights: those of items whose rows state none (see `base.rights`)."""
 
     catalogue: CatalogueSection = CatalogueSection()
+    access: AccessSection = AccessSection()
     rights: dict[str, str] = msgspec.field(default_factory=dict)
 
 

@@ -170,7 +170,7 @@ def _with_film(facts: Facts, part: str | None, batch: Batch, item: Item) -> Fact
 
 def _check_film_column(batch: Batch, collector: Collector) -> None:
     column = batch.settings.catalogue.film_column
-    if column and batch.records and not any(column in row.extra for row in batch.records.values()):
+    if column and batch.catalogue and batch.records and not batch.catalogue.has_film(column):
         collector.note(
             "catalogue.film_column",
             batch.catalogue_path.name if batch.catalogue_path else batch.name,

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import functools
 import posixpath
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
@@ -94,7 +94,7 @@ class Batch:
     companions: frozenset[str]
 
     @property
-    def records(self) -> dict[ItemId, CatalogueRow]:
+    def records(self) -> Mapping[ItemId, CatalogueRow]:
         """The catalogue's record of each item that has one."""
         return self.catalogue.records if self.catalogue else {}
 
@@ -142,11 +142,14 @@ class Batch:
                 for word in {entry.path, entry.name, str(path.with_suffix("")), path.stem}:
                     by_word.setdefault(word.casefold(), []).append(entry.path)
         found: dict[str, list[Row]] = {}
-        for item, record in self.records.items():
-            for place, name in enumerate(record.masters, 1):
+        listing = self.catalogue.listing_masters(by_word) if self.catalogue else []
+        for item in listing:
+            record = self.records.get(item)
+            masters = record.masters if record else []
+            for place, name in enumerate(masters, 1):
                 paths = by_word.get(name.replace("\\", "/").casefold(), [])
                 if len(set(paths)) == 1:
-                    found.setdefault(paths[0], []).append(Row(item, place, len(record.masters)))
+                    found.setdefault(paths[0], []).append(Row(item, place, len(masters)))
         return found
 
     @functools.cached_property

@@ -15,6 +15,7 @@ def join_catalogue(batch: Batch, collector: Collector) -> RowsRead:
     catalogue, path = batch.catalogue, batch.catalogue_path
     if catalogue is None or path is None:
         return RowsRead(read=0, without_master=[], catalogue=None)
+    catalogue.make_records([*collector.items])
     for item in collector.items.values():
         if naming.is_stand_in(item.item):
             continue
@@ -26,7 +27,7 @@ def join_catalogue(batch: Batch, collector: Collector) -> RowsRead:
             item.findings.append(_no_row(batch, item.item))
     _check_claims(batch, collector)
     _check_named_masters(batch, collector)
-    collector.notes += catalogue.findings
+    collector.notes += [*catalogue.findings, *catalogue.unchecked(path)]
     return RowsRead(
         read=catalogue.rows_read,
         without_master=sorted(set(catalogue.records) - set(collector.items)),
@@ -83,10 +84,10 @@ def _check_named_masters(batch: Batch, collector: Collector) -> None:
     here |= {PurePosixPath(path).name for path in here}
     here |= {PurePosixPath(path).stem for path in here}
     here |= {(entry.master or "").casefold() for entry in batch.withdrawals}
-    for item, record in batch.records.items():
-        if item not in collector.items:
-            continue  # told with the rows that have no master at all
-        for name in dict.fromkeys(record.masters):
+    for item in batch.records:
+        # Others are told with the rows that have no master at all.
+        record = batch.records.get(item) if item in collector.items else None
+        for name in dict.fromkeys(record.masters if record else []):
             if name.replace("\\", "/").casefold() not in here:
                 collector.hold(
                     item,

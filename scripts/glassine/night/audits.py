@@ -15,7 +15,6 @@ from glassine.audit.holdings import KINDS, Places
 from glassine.base import clock, exits, record_files, settings, wording
 from glassine.base.errors import GlassineError
 from glassine.base.records.audit import BatchAudit
-from glassine.base.records.receipt import Receipt
 from glassine.base.visible import visible
 from glassine.deliver import receipt_files
 from glassine.night import lock as runlock
@@ -34,11 +33,7 @@ def places_of(place: Workplace) -> Places:
 def batches_known(place: Workplace) -> list[str]:
     """Return the batches that have results or receipts."""
     names = {path.parent.name for path in place.results.glob("*/intake.json")}
-    for path in place.deliveries.glob(f"{receipt_files.FOLDER}/*.json"):
-        try:
-            names.add(record_files.load(path, "receipt", Receipt).batch)
-        except GlassineError:  # told by the batch that it is of, where its results are here
-            continue
+    names |= receipt_files.batches(place.deliveries)
     return sorted(names)
 
 

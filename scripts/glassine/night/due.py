@@ -11,13 +11,14 @@ from __future__ import annotations
 import hashlib
 import os
 from collections import Counter
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 import msgspec
 
 from glassine import steps
-from glassine.base import files, record_files
+from glassine.base import access, clock, files, record_files
 from glassine.base.errors import GlassineError
 from glassine.base.model import BatchId, Facts, ItemId
 from glassine.base.records.intake import Intake, ItemEntry
@@ -37,7 +38,7 @@ class Batch:
     record: it as its type, which a run decides by. entries: the items as they stand in the file:
     steps are given that JSON and digests are made of it, so that a night does not do an item anew
     because a type holds one more key. films: what render is given of each item's films, by item,
-    from films.json.
+    from films.json. today: the day by which embargoes last or have ended.
     """
 
     def __init__(
@@ -45,6 +46,7 @@ class Batch:
         content: dict[str, Any],
         path: Path = Path("intake.json"),
         films: dict[str, list[dict[str, Any]]] | None = None,
+        today: date | None = None,
     ) -> None:
         self.record = record_files.take(path, "intake", Intake, content)
         self.name: BatchId = self.record.batch
@@ -54,6 +56,7 @@ class Batch:
             entry["item"]: entry for entry in content["items"]
         }
         self.films = films or {}
+        self.today = today or clock.today()
         self._pooling: tuple[dict[str, Any], frozenset[ItemId]] | None = None
         # The settings that `_shared_text` was made of, and that text, by their identity; and the
         # settings under each set of rules (`rules.resolved`), with those that they are made of.
@@ -167,12 +170,29 @@ def _own(
             # Left out where there are none, as for items that share no film.
             shares = pooled and item in batch.films and item in batch.pooling(config)
             result |= {"films": batch.films[item]} if shares else {}
+        elif name in ("access", "public"):
+            # Left out where all may see it, as most items state nothing.
+            of_item = access_of(batch, item, config)
+            told = public_of(of_item) if name == "public" else access.as_given(of_item)
+            result |= {name: told} if told else {}
         elif name == "companions":
             beside = entry.get(name, [])
             result[name] = [companion for companion in beside if companion["delivered"]]
         elif name not in ("batch_facts", "facts"):
             result[name] = entry.get(name)
     return result
+
+
+def access_of(batch: Batch, item: ItemId, config: dict[str, Any]) -> access.Access:
+    """Return who may see an item on the day of the batch."""
+    section = msgspec.convert(config.get("access", {}), access.AccessSection)
+    return access.of_row(batch.items[item].catalogue, section, batch.today)
+
+
+def public_of(of_item: access.Access) -> dict[str, Any]:
+    """Return what of an item's pictures may be public, nothing where all may be."""
+    told = access.as_given(of_item)
+    return {name: told[name] for name in ("public", "small_px") if name in told}
 
 
 def config_of(batch: Batch, item: ItemId, config: dict[str, Any]) -> dict[str, Any]:
@@ -264,7 +284,7 @@ def first_due(done: dict[str, str], given: list[dict[str, Any]], item_dir: Path)
     A step must run where it was given something else or one of its records is missing.
     """
     for place, one in enumerate(given):
-        records = steps.step(one["step"]).records
+        records = steps.records_of(one)
         whole = all((item_dir / name).is_file() for name in records)
         if done.get(one["step"]) != digest(one) or not whole:
             return place
@@ -291,9 +311,9 @@ def looks_key(batch: Batch, items: list[ItemId], config: dict[str, Any]) -> str:
     return hashlib.sha256(files.canonical([shared, own]).encode()).hexdigest()
 
 
-def write_stamp(item_dir: Path, item_key: str) -> None:
+def write_stamp(item_dir: Path, item_key: str, given: list[dict[str, Any]]) -> None:
     """Write that every step of the item is done, and what it was given."""
-    records = [name for step in steps.STEPS for name in step.records]
+    records = [name for one in given for name in steps.records_of(one)]
     stats = {name: (item_dir / name).stat().st_size for name in records}
     files.write_json(item_dir / STAMP, {"key": item_key, "files": stats})
 

@@ -21,6 +21,7 @@ from glassine.base.model import BatchId
 from glassine.base.visible import visible
 from glassine.night import agreement, batches
 from glassine.night.explained import Explained, Fate, explain, rules_of
+from glassine.night.fields_explained import fields_of
 from glassine.night.workplace import Workplace
 
 # Lines of one kind that are told one by one.
@@ -122,7 +123,7 @@ def _tell_items(folder: Path, place: Workplace, items: Sequence[str], out: TextI
         for item in items:
             if item in told:
                 _line(out, f"{item} of {name}:")
-                for line in told[item]:
+                for line in [*told[item], *fields_of(each, item, place.config)]:
                     _line(out, f"  {line}")
     absent = [
         Finding(

@@ -169,7 +169,7 @@ def _finish(job: Job) -> None:
     """Stamp an item of which every step is done."""
     # Of a process that was killed after its last step was done, nothing else would clear it.
     (job.item_dir / "held.json").unlink(missing_ok=True)
-    due.write_stamp(job.item_dir, job.key)
+    due.write_stamp(job.item_dir, job.key, job.steps)
 
 
 def _do_step(

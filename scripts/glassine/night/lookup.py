@@ -202,6 +202,8 @@ class Lookup:
             "batch": name,
             "settings": {
                 **{key: self.config[key] for key in ("naming", "intake", "catalogue", "rights")},
+                # Of who may see an item, intake reads the words alone.
+                "access": {"words": self.config["access"]["words"]},
                 "tone": {"film_stocks": self.config["tone"]["film_stocks"]},
             },
             "listing": intake.fingerprint(batch_dir, read),

@@ -17,6 +17,8 @@ from glassine.base.errors import Finding, GlassineError
 
 STATE = "not taken in"
 EARLIER = "earlier.html"
+# The list for the table, which repeats what an earlier catalogue expected.
+RECAPTURE = "recapture.html"
 
 _PAGE = jinja2.Template(
     """<!doctype html>
@@ -77,6 +79,8 @@ def write(results_dir: Path, findings: list[Finding]) -> None:
         earlier=EARLIER if earlier.exists() else None,
     )
     files.write_text(page, text)
+    if (folder / RECAPTURE).exists():
+        files.write_text(folder / RECAPTURE, text)
 
 
 def not_started(working_dir: Path, findings: list[Finding]) -> dict[str, Any] | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import msgspec
 
+from glassine.base.access import ALL_PUBLIC, PublicPictures
 from glassine.base.model import ItemId
 from glassine.base.records import Given
 
@@ -41,10 +42,12 @@ class Settings(Given, frozen=True, kw_only=True):
 
 
 class PackGiven(Given, frozen=True, kw_only=True):
-    """masters_read: whether this process has just read the masters whole and compared them."""
+    """public: which of its pictures may be public. masters_read: whether this process has just
+    read the masters whole and compared them."""
 
     item: ItemId
     masters: tuple[Master, ...]
     companions: tuple[Companion, ...] = ()
+    public: PublicPictures = ALL_PUBLIC
     settings: Settings
     masters_read: bool = False

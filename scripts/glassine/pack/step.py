@@ -16,6 +16,7 @@ import msgspec
 
 from glassine import __version__
 from glassine.base import (
+    access,
     alternates,
     clock,
     files,
@@ -204,7 +205,11 @@ class _Packing:
 
     def derivatives(self) -> None:
         embedded = record_files.load(self.item_dir / "embedded.json", "embedded", Embedded)
-        listed = {file.path: file for file in embedded.files}
+        listed = {
+            file.path: file
+            for file in embedded.files
+            if not file.path.startswith(f"{access.RESTRICTED}/")
+        }
         for path, derivative in sorted(listed.items()):
             entry = self.add(path, f"item:{path}", derivative.use)
             self.expect(entry, derivative.sha256, derivative.sha512, "embedded.json")
@@ -323,7 +328,10 @@ def pack_item(batch_dir: Path, item_dir: Path, given: PackGiven) -> None:
         if (item_dir / target_results.RECORD).exists()
         else {}
     )
-    for path, source in {**RECORDS, **METADATA, **proof}.items():
+    records = dict(RECORDS)
+    if given.public.public == "none":
+        del records["manifest.json"]
+    for path, source in {**records, **METADATA, **proof}.items():
         packing.add(path, f"item:{source}", "record" if path in RECORDS else "metadata")
     if packing.findings:
         raise GlassineError(packing.findings)

@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 from glassine.base import rights
+from glassine.base.access import OPEN, Access
 from glassine.base.markup import Element, add_known, element
 from glassine.base.records.catalogue import CatalogueRow
 from glassine.base.vocabulary import MATERIAL_FORMS
 
 
-def build(row: CatalogueRow, item_rights: rights.Rights, item: str, keeper: str) -> list[Element]:
+def build(
+    row: CatalogueRow,
+    item_rights: rights.Rights,
+    item: str,
+    keeper: str,
+    access: Access = OPEN,
+) -> list[Element]:
     """Return the elements in their order; they stand side by side in the METS wrapper.
 
-    item_rights: as resolved; keeper: the institution's name.
+    item_rights: as resolved; keeper: the institution's name; access: who may see the item.
     """
     holder = element("mets:xmlData")
     status = "" if item_rights.status == rights.UNKNOWN else item_rights.status
@@ -36,6 +43,7 @@ def build(row: CatalogueRow, item_rights: rights.Rights, item: str, keeper: str)
         ("dc:rights", item_rights.uri or status),
         ("dc:rights", item_rights.note),
         ("dcterms:rightsHolder", item_rights.holder),
+        ("dcterms:accessRights", access.sentence_if_restricted()),
     ]
     for tag, text in rows:
         add_known(holder, tag, text)

@@ -7,6 +7,7 @@ from typing import Literal
 import msgspec
 
 from glassine.base import rights
+from glassine.base.access import OPEN, Access
 from glassine.base.model import BatchId, ItemId
 from glassine.base.records import Given
 from glassine.base.records.catalogue import NO_ROW, CatalogueRow
@@ -67,7 +68,7 @@ class Settings(Given, frozen=True, kw_only=True):
 class RecordGiven(Given, frozen=True, kw_only=True):
     """catalogue: None where no row was found. corrections: None where nobody decided anything.
     roll, place: the roll that the item is a part of, and where on it. left_out: files of the item
-    that are no masters of it, by the settings."""
+    that are no masters of it, by the settings. access: who may see the item."""
 
     batch: BatchId
     item: ItemId
@@ -78,6 +79,7 @@ class RecordGiven(Given, frozen=True, kw_only=True):
     roll: str | None = None
     place: str | None = None
     left_out: tuple[LeftOut, ...] | None = None
+    access: Access = OPEN
     institution: Institution
     settings: Settings
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import msgspec
 
-from glassine.base import alternates, files, record_files, rights, target_results
+from glassine.base import access, alternates, files, record_files, rights, target_results
 from glassine.base.errors import GlassineError
 from glassine.base.markup import xml_id
 from glassine.base.model import Frame, ItemGeometry, ItemId, MasterGeometry
@@ -104,6 +104,11 @@ class ItemRecords:
         """Return the item's rights; what the catalogue leaves open comes from the settings."""
         return self.given.rights
 
+    @property
+    def access(self) -> access.Access:
+        """Return who may see the item."""
+        return self.given.access
+
     def operator(self, master: str) -> str | None:
         """Return the role id of who captured a master, where batch.yaml states it."""
         named = (entry.facts.operator for entry in self.given.masters if entry.path == master)
@@ -145,7 +150,7 @@ def gather(item_dir: Path, given: RecordGiven) -> ItemRecords:
         geometry=ItemGeometry.from_dict(files.read_json(item_dir / "geometry.json")),
         render=record_files.load(item_dir / "render" / "render.json", "render", Rendering),
         quality=record_files.load(item_dir / "quality.json", "quality", Quality),
-        embedded=record_files.load(item_dir / "embedded.json", "embedded", Embedded),
+        embedded=_of_package(record_files.load(item_dir / "embedded.json", "embedded", Embedded)),
         targets=_targets(item_dir / target_results.RECORD),
     )
     entries = [
@@ -156,6 +161,12 @@ def gather(item_dir: Path, given: RecordGiven) -> ItemRecords:
     ]
     records.files = {entry.path: entry for entry in entries}
     return records
+
+
+def _of_package(embedded: Embedded) -> Embedded:
+    """Return the record without pictures that stay out of the package."""
+    kept = [file for file in embedded.files if not file.path.startswith(f"{access.RESTRICTED}/")]
+    return msgspec.structs.replace(embedded, files=kept)
 
 
 def _targets(path: Path) -> Targets | None:

@@ -64,9 +64,9 @@ def _descriptive(root: Element, records: ItemRecords, now: Event) -> None:
     described = (records.row, records.rights, records.item, records.institution.name)
     section = add(root, "mets:dmdSec", ID="dmd-mods", CREATED=now.time)
     on_roll = (records.given.roll, records.given.place)
-    _wrap(section, "MODS", mods.VERSION, [mods.build(*described, *on_roll)])
+    _wrap(section, "MODS", mods.VERSION, [mods.build(*described, *on_roll, records.access)])
     section = add(root, "mets:dmdSec", ID="dmd-dc", CREATED=now.time)
-    _wrap(section, "DC", None, dublin_core.build(*described))
+    _wrap(section, "DC", None, dublin_core.build(*described, records.access))
 
 
 def _administrative(root: Element, records: ItemRecords, history: premis.History) -> None:

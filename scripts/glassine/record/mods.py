@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from glassine.base import rights
+from glassine.base.access import OPEN, Access
 from glassine.base.markup import Element, add, add_known, element
 from glassine.base.records.catalogue import CatalogueRow, Creator
-from glassine.base.vocabulary import MATERIAL_FORMS, RIGHTS_LABELS
+from glassine.base.vocabulary import MATERIAL_FORMS, RESTRICTION, RIGHTS_LABELS
 
 VERSION = "3.8"
 
@@ -17,8 +18,10 @@ def build(
     keeper: str,
     roll: str | None = None,
     place: str | None = None,
+    access: Access = OPEN,
 ) -> Element:
-    """Return mods:mods. item_rights: as resolved; keeper: the institution's name."""
+    """Return mods:mods. item_rights: as resolved; keeper: the institution's name; access: who may
+    see the item."""
     root = element("mods:mods", version=VERSION)
     _titles(root, row, item)
     for creator in row.creators:
@@ -44,6 +47,7 @@ def build(
     if keeper:
         add(add(root, "mods:location"), "mods:physicalLocation", keeper)
     _access(root, item_rights)
+    add_known(root, "mods:accessCondition", access.sentence_if_restricted(), type=RESTRICTION)
     _origin(root, row, item)
     return root
 

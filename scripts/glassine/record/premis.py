@@ -8,7 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from glassine.base import vocabulary
+from glassine.base.access import NAMES, Access
 from glassine.base.markup import Element, add, add_known, element
+from glassine.base.records.catalogue import Level
 from glassine.base.records.render import Tiles
 from glassine.base.rights import COPYRIGHTED
 from glassine.record.item_records import FileEntry, ItemRecords
@@ -138,6 +140,7 @@ def _events_of(root: Element, name: str, history: History) -> None:
 def _rights_link(root: Element, records: ItemRecords) -> None:
     names = [rights_name(records.item)]
     names += [licence_name(records.item)] if records.rights.grants else []
+    names += [access_name(records.item)] if records.access.is_restricted else []
     for name in names:
         link = add(root, "premis:linkingRightsStatementIdentifier")
         add(link, "premis:linkingRightsStatementIdentifierType", LOCAL)
@@ -150,6 +153,10 @@ def rights_name(item: str) -> str:
 
 def licence_name(item: str) -> str:
     return f"{item}/licence"
+
+
+def access_name(item: str) -> str:
+    return f"{item}/access"
 
 
 def representation(records: ItemRecords, history: History) -> Element:
@@ -230,7 +237,42 @@ def rights(records: ItemRecords) -> Element:
     _of_item(statement, records.item)
     if item_rights.grants:
         _licence(root, records.item, item_rights.uri)
+    if records.access.is_restricted:
+        _restriction(root, records.item, records.access)
     return root
+
+
+def _restriction(root: Element, item: str, access: Access) -> None:
+    """Add who may see the item (4.1.6 rightsGranted: act, restriction, terms)."""
+    statement = add(root, "premis:rightsStatement")
+    holder = add(statement, "premis:rightsStatementIdentifier")
+    add(holder, "premis:rightsStatementIdentifierType", LOCAL)
+    add(holder, "premis:rightsStatementIdentifierValue", access_name(item))
+    add(statement, "premis:rightsBasis", "other")
+    other = add(statement, "premis:otherRightsInformation")
+    add(other, "premis:otherRightsBasis", "access as the catalogue states it")
+    for note in (access.words, access.doubt):
+        add_known(other, "premis:otherRightsNote", note)
+    _granted(statement, access.level, access.pictures_in_words(), until=access.until)
+    if access.until:
+        _granted(statement, access.after, "", start=access.opens)
+    _of_item(statement, item)
+
+
+def _granted(statement: Element, level: Level, note: str, until: str = "", start: str = "") -> None:
+    """Add rightsGranted: dissemination at a level. until: last day of its restriction; start:
+    first day of the grant (ISO 8601)."""
+    granted = add(statement, "premis:rightsGranted")
+    vocabulary.action(granted, "disseminate")
+    if level != "open":
+        add(granted, "premis:restriction", NAMES[level])
+    if start:
+        add(add(granted, "premis:termOfGrant"), "premis:startDate", start)
+    if until:
+        term = add(granted, "premis:termOfRestriction")
+        add(term, "premis:startDate", "..")  # EDTF: open, since nothing says when it began
+        add(term, "premis:endDate", until)
+    add_known(granted, "premis:rightsGrantedNote", note)
 
 
 def _licence(root: Element, item: str, uri: str) -> None:

@@ -12,6 +12,7 @@ from typing import Any
 from msgspec import UNSET, UnsetType
 
 from glassine.base import edtf, naming, rights
+from glassine.base.access import Access
 from glassine.base.errors import GlassineError
 from glassine.base.records.catalogue import CatalogueRow, Creator, Division, Identifier
 from glassine.base.records.embedded import Embedded
@@ -78,7 +79,9 @@ def _creator(creator: Creator) -> str:
     return f"{creator.name} ({creator.role})" if creator.role else creator.name
 
 
-def _metadata(row: CatalogueRow, item: str, item_rights: rights.Rights) -> list[iiif.Pair]:
+def _metadata(
+    row: CatalogueRow, item: str, item_rights: rights.Rights, access: Access
+) -> list[iiif.Pair]:
     """Return label and value of what the catalogue says, empty columns left out."""
     status = "" if item_rights.status == rights.UNKNOWN else item_rights.status
     rows: list[tuple[str, list[str | None]]] = [
@@ -95,6 +98,7 @@ def _metadata(row: CatalogueRow, item: str, item_rights: rights.Rights) -> list[
         ("Language", list(row.languages)),
         ("Collection", [row.collection]),
         ("Rights", [item_rights.name or status, item_rights.note]),
+        ("Access", [access.sentence_if_restricted()]),
     ]
     filled = [(label, [text for text in texts if text]) for label, texts in rows]
     return [
@@ -230,7 +234,7 @@ def manifest(given: RecordGiven, render: Rendering, embedded: Embedded) -> iiif.
     row, section = given.row, given.settings.iiif
     address = f"{section.address}/{given.item}"
     item_rights = given.rights
-    frames = _frames(given.item, render)
+    frames = shown_frames(given.item, render)
     makers = _Canvases(address, section, embedded)
     canvases = [
         makers.canvas(number, label, frame)
@@ -240,7 +244,7 @@ def manifest(given: RecordGiven, render: Rendering, embedded: Embedded) -> iiif.
         context=CONTEXT,
         id=f"{address}/manifest.json",
         label=_words(row.title or given.item),
-        metadata=_metadata(row, given.item, item_rights),
+        metadata=_metadata(row, given.item, item_rights, given.access),
         required_statement=_statement(item_rights, given.institution),
         provider=_provider(given.institution),
         behavior=["individuals"],
@@ -254,7 +258,7 @@ def manifest(given: RecordGiven, render: Rendering, embedded: Embedded) -> iiif.
     )
 
 
-def _frames(item: str, render: Rendering) -> list[RenderedFrame]:
+def shown_frames(item: str, render: Rendering) -> list[RenderedFrame]:
     """Return the frames that have a picture. Raises GlassineError where none has one."""
     frames = _frames_with_picture(render)
     if frames:

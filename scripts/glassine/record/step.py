@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,10 +16,12 @@ if TYPE_CHECKING:
     from glassine.record.item_records import ItemRecords
 
 VERSION = "5"
+MANIFEST = "manifest.json"
 
 
 def record_item(batch_dir: Path, item_dir: Path, given: RecordGiven) -> None:
     """Write manifest.json and METS.xml of an item, and check them before they take their names.
+    An item none of whose pictures may be public has no manifest.
 
     Reads fixity.json, geometry.json, render/render.json, quality.json and embedded.json.
     Raises GlassineError with every finding of the project's own check and, where
@@ -31,22 +34,25 @@ def record_item(batch_dir: Path, item_dir: Path, given: RecordGiven) -> None:
     target_results.share(item_dir.parents[1], item_dir, named=bool(given.batch_facts.targets))
     records = item_records.gather(item_dir, given)
     findings = _divisions(records)
-    manifest = presentation.manifest(given, records.render, records.embedded)
     now = history.now({"step": VERSION, "profile": mets.PROFILE})
-    with (
-        files.replacing(item_dir / "manifest.json") as manifest_path,
-        files.replacing(item_dir / "METS.xml") as mets_path,
-    ):
-        manifest_path.write_text(files.dump_json(msgspec.to_builtins(manifest)), "utf-8")
-        entry = item_records.read_file(
-            manifest_path, "manifest.json", "presentation", "application/ld+json", now.time
-        )
-        records.files[entry.path] = entry
+    with contextlib.ExitStack() as stack:
+        standing_in = {}
+        if given.access.public == "none":
+            # A manifest is a page of pictures for all; one of before goes with them.
+            presentation.shown_frames(given.item, records.render)
+            (item_dir / MANIFEST).unlink(missing_ok=True)
+        else:
+            path = stack.enter_context(files.replacing(item_dir / MANIFEST))
+            manifest = presentation.manifest(given, records.render, records.embedded)
+            path.write_text(files.dump_json(msgspec.to_builtins(manifest)), "utf-8")
+            standing_in[MANIFEST] = path
+            records.files[MANIFEST] = item_records.read_file(
+                path, MANIFEST, "presentation", "application/ld+json", now.time
+            )
+        mets_path = stack.enter_context(files.replacing(item_dir / "METS.xml"))
         root = mets.build(records, history.of_item(records, now), now)
         mets_path.write_bytes(markup.write(root))
-        findings += check.check_record(
-            mets_path, item_dir, standing_in={"manifest.json": manifest_path}, tiles=False
-        )
+        findings += check.check_record(mets_path, item_dir, standing_in=standing_in, tiles=False)
         schema_dir = given.settings.records.schema_dir
         if schema_dir:
             findings += official.check_schemas(mets_path, Path(schema_dir))

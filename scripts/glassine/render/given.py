@@ -7,11 +7,16 @@ from typing import Any, Literal
 
 import msgspec
 
+from glassine.base.access import ALL_PUBLIC, PublicPictures
 from glassine.base.model import Facts
 from glassine.base.records import Given
 from glassine.base.records.films import MasterFilm
 from glassine.base.records.given import StatedMaster
 from glassine.base.records.parts import Number
+
+# In place of a form of tiles, where an item has none.
+NO_TILES = "none"
+SMALLEST_PX = 100
 
 
 class FilmStock(Given, frozen=True, kw_only=True):
@@ -126,6 +131,26 @@ class Settings(Given, frozen=True, kw_only=True):
         return msgspec.structs.replace(self, render=msgspec.convert(stated, RenderSection))
 
 
+def for_public(settings: Settings, pictures: PublicPictures) -> Settings:
+    """Return the settings as they are for an item whose pictures may not all be public: no tiles
+    and nothing beside access image and thumbnail; both small where these are public."""
+    if pictures.public == "all":
+        return settings
+    render = msgspec.structs.replace(
+        settings.render, alternates=(), crop_tiff="none", tiff_spaces=(), uninverted=False
+    )
+    if pictures.public == "small":
+        edge = pictures.small_px or SMALLEST_PX
+        render = msgspec.structs.replace(
+            render,
+            access_long_edge=min(edge, render.access_long_edge or edge),
+            access_ppi=None,
+            thumb_long_edge=min(edge, render.thumb_long_edge),
+        )
+    iiif = msgspec.structs.replace(settings.iiif, form=NO_TILES)
+    return msgspec.structs.replace(settings, render=render, iiif=iiif)
+
+
 # The sections that decide about the pictures, as render.json keeps them.
 SECTIONS = ("render", "iiif", "tone", "quality", "naming")
 
@@ -133,13 +158,15 @@ SECTIONS = ("render", "iiif", "tone", "quality", "naming")
 class RenderGiven(Given, frozen=True, kw_only=True):
     """settings: the sections as they stand, since render.json keeps them whole. facts: of the
     item, where its masters carry none. films: of its masters whose negatives are of a film that
-    other masters share, or are said to be; absent where there are none."""
+    other masters share, or are said to be; absent where there are none. public: which of its
+    pictures may be public."""
 
     item: str
     masters: tuple[StatedMaster, ...]
     settings: dict[str, Any]
     facts: Facts | None = None
     films: tuple[MasterFilm, ...] = ()
+    public: PublicPictures = ALL_PUBLIC
 
     def chosen(self) -> Settings:
         """Return the settings that render uses. Raises msgspec.ValidationError where one lacks."""

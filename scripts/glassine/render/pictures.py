@@ -17,6 +17,7 @@ from glassine.base.records.render import Alternate, AlternateUse, Picture, Tiles
 from glassine.base.tone import AnyTone, Negative
 from glassine.masters import colour, pixels, spaces
 from glassine.render import encoded, tiles, toning
+from glassine.render.given import NO_TILES
 from glassine.render.work import Names, Work
 
 Pixels8 = npt.NDArray[np.uint8]
@@ -86,7 +87,8 @@ def make(shot: Shot, names: Names, work: Work, look: Callable[[Whole], None]) ->
     tiled = None
     if writer is None:
         small_ones()
-        further.append(_pyramid(whole.picture, names, shot, work))
+        if work.settings.iiif.form == "pyramid":
+            further.append(_pyramid(whole.picture, names, shot, work))
     else:
         service = f"{work.settings.iiif.base_url.rstrip('/')}/{names.iiif}"
         tiled = writer.finish(whole.picture, whole.half, service, work.pool, [small_ones])
@@ -99,9 +101,10 @@ def make(shot: Shot, names: Names, work: Work, look: Callable[[Whole], None]) ->
 
 
 def _tile_writer(shot: Shot, name: str, work: Work) -> tiles.Writer | None:
-    """Return what writes the frame's tiles, None where a pyramid is made in their place."""
+    """Return what writes the frame's tiles, None where a pyramid or nothing is made in their
+    place."""
     settings = work.settings.iiif
-    if settings.form == "pyramid":
+    if settings.form in ("pyramid", NO_TILES):
         return None
     form = tiles.Form(
         tile_px=settings.tile_px,

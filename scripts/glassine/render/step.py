@@ -31,7 +31,7 @@ from glassine.base.tone import AnyTone, Negative, Positive
 from glassine.masters import opening, pixels
 from glassine.masters.opened import Opened, opened
 from glassine.render import encoded, fading, pictures, placing, quality, tone
-from glassine.render.given import RenderGiven
+from glassine.render.given import RenderGiven, for_public
 from glassine.render.pictures import Shot, Whole
 from glassine.render.work import RecordedMaster, Work, names_of
 
@@ -62,11 +62,13 @@ def render_item(batch_dir: Path, item_dir: Path, given: RenderGiven) -> None:
         rendered: list[RenderedFrame] = []
         measured: list[MeasuredFrame] = []
         for master in masters:
-            chosen = settings.of_master(master.geometry.kind, master.part)
+            chosen = for_public(settings.of_master(master.geometry.kind, master.part), given.public)
             for frame in _render_master(master, replace(work, settings=chosen)):
                 rendered.append(frame.rendered)
                 measured += [frame.measured] if frame.measured else []
         detail = {"settings": given.settings_recorded(), "version": VERSION, "notes": work.notes}
+        if given.public.public != "all":
+            detail["public"] = msgspec.to_builtins(given.public)
         if given.films:
             detail["films"] = msgspec.to_builtins(given.films)
         what = msgspec.convert(event("derivation", detail, packages=_PACKAGES), Event)

@@ -130,6 +130,8 @@ def _write(results: Path, given: ReportGiven) -> Path:
     files.write_json(folder / "summary.json", summary.of_batch(batch, throughput).as_json())
     if manifests:
         _write_collection(batch, manifests, results, given)
+    else:  # one of before would name items that may have been closed since
+        (results / "collection.json").unlink(missing_ok=True)
     (folder / "report.txt").unlink(missing_ok=True)
     return folder / "index.html"
 

@@ -9,6 +9,7 @@ from typing import Any
 import msgspec
 
 from glassine.base import files, item_states, naming, rights, wording
+from glassine.base.access import OPEN
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.item_states import ItemStatus
 from glassine.report import films, views
@@ -103,6 +104,21 @@ def _catalogue_rows(row: views.Row) -> list[tuple[str, str]]:
         ),
     ]
     return [(label, text) for label, text in rows if text]
+
+
+def _access_rows(row: views.Row, embedded: views.Embedded) -> list[tuple[str, str]]:
+    """Return who may see an item, as its pictures were made; and an embargo that has ended."""
+    detail = embedded.event.detail if embedded.event else None
+    access = detail.access if detail and detail.access else OPEN
+    until = row.access.until if row.access else ""
+    rows = []
+    if access.is_restricted:
+        rows.append(("Access", f"{access.sentence_if_restricted()}. {access.pictures_in_words()}"))
+        if access.doubt:
+            rows.append(("Restricted for the words", access.doubt))
+    if embedded.files and until and not access.until:
+        rows.append(("Embargo", f"ended with {until}"))
+    return rows
 
 
 def _names(named: list[views.Name] | None) -> str:
@@ -363,7 +379,7 @@ def _item(results: Path, line: dict[str, Any]) -> Item:
         date=row.date_text or "",
         material=row.material or "",
         decay_level=row.decay_level,
-        catalogue=_catalogue_rows(row),
+        catalogue=[*_catalogue_rows(row), *_access_rows(row, records.embedded)],
         masters=masters,
         notes=[finding for finding in notes if finding.severity == "note"],
         bytes=sum(master.bytes for master in masters),

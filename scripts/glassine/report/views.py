@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 import msgspec
 from msgspec import UNSET, UnsetType
 
+from glassine.base.access import Access
 from glassine.base.records import Given
 from glassine.base.records.corrections import Correction
 from glassine.base.tone import FilmNote
@@ -81,6 +82,12 @@ class Identifier(View, frozen=True, kw_only=True):
     value: str | None = None
 
 
+class RowAccess(View, frozen=True, kw_only=True):
+    """until: last day of an embargo (ISO 8601), "" for none."""
+
+    until: str = ""
+
+
 class Row(View, frozen=True, kw_only=True):
     """A row of the catalogue. date_understood: whether EDTF was made of the words of the date."""
 
@@ -100,6 +107,7 @@ class Row(View, frozen=True, kw_only=True):
     rights: dict[str, str | None] | None = None
     collection: str | None = None
     identifiers: list[Identifier] | None = None
+    access: RowAccess | None = None
 
 
 class StatedFacts(View, frozen=True, kw_only=True):
@@ -373,9 +381,11 @@ class EmbeddedFile(Given, frozen=True, kw_only=True):
 
 
 class EmbedDetail(View, frozen=True, kw_only=True):
-    """shortened: {picture: names of its fields that hold only the beginning of a text}."""
+    """shortened: {picture: names of its fields that hold only the beginning of a text}. access: who
+    may see the item, where not all may."""
 
     shortened: dict[str, list[str]] | None = None
+    access: Access | None = None
 
 
 class EmbedEvent(View, frozen=True, kw_only=True):

@@ -19,7 +19,7 @@ from typing import Any
 import pyvips
 
 from glassine import steps
-from glassine.base import alternates, files, hashing, wording
+from glassine.base import access, alternates, files, hashing, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.premis_event import software
 from glassine.deliver import bag
@@ -211,6 +211,8 @@ class _Item:
             "catalogue": detail["catalogue"],
             "corrections": None,
             "films": rendered.get("films", []),
+            "public": rendered.get("public", {}),
+            "access": detail.get("access", {}),
             "settings": {**rendered["settings"], **detail["settings"]},
             "institution": detail["institution"],
             "software": detail["software"],
@@ -254,6 +256,8 @@ class _Item:
     def _is_as_recorded(self) -> bool:
         """Return whether the delivered pictures have the digests that the package records."""
         for entry in self.records["embedded"]["files"]:
+            if entry["path"].startswith(f"{access.RESTRICTED}/"):
+                continue  # delivered to nobody
             place = self.paths.get(entry["path"])
             if place is None or hashing.sha256_of(self.package / place) != entry["sha256"]:
                 return False

@@ -12,7 +12,7 @@ from msgspec import UNSET, structs
 from glassine.base import files, hashing, record_files
 from glassine.base.errors import GlassineError
 from glassine.base.records.receipt import Receipt
-from glassine.deliver import receipt_files
+from glassine.deliver import ledger, receipt_files
 from glassine.deliver import step as delivery
 from makers import deliveries
 from makers.step_calls import do_delivery
@@ -78,9 +78,15 @@ def test_a_lost_copy_is_written_again(tmp_path: Path, which: int) -> None:
     assert [path.read_bytes() for path in copies(tmp_path)] == [sound, sound]
 
 
+def without_ledger(root: Path) -> None:
+    """As earlier versions left deliveries."""
+    ledger.path_of(root / "deliveries").unlink()
+
+
 def test_where_both_copies_are_damaged_nothing_is_delivered_or_removed(tmp_path: Path) -> None:
     given = deliveries.make_batch(tmp_path)
     deliver(tmp_path, given)
+    without_ledger(tmp_path)
     for path in copies(tmp_path):
         path.write_bytes(b"{")
     deliveries.changed_title(tmp_path, "PEH-0002", "The other quay")
@@ -200,6 +206,7 @@ def test_a_bag_that_is_only_partly_there_holds_the_batch(
             receipt = files.read_json(copy)
             receipt["bags"][0].pop("archive_bytes", None)
             files.write_json(copy, receipt)
+        without_ledger(tmp_path)
     assert receipt_files.mark(tmp_path / "deliveries", "b1") == {}
     damage(tmp_path / "deliveries" / FORMS[form])
     assert set(receipt_files.mark(tmp_path / "deliveries", "b1")) == {"b1"}

@@ -118,7 +118,7 @@ def settled(tmp_path):
             path = tmp_path / name
             path.parent.mkdir(exist_ok=True)
             path.write_text("{}")
-    due.write_stamp(tmp_path, "key")
+    due.write_stamp(tmp_path, "key", [{"step": step.name} for step in steps.STEPS])
     return tmp_path
 
 

@@ -22,6 +22,7 @@ PREFIXES = {
     "corrections": "corrections.yaml",
     "delivered": "a delivery, beyond its bag",
     "delivery": "making a delivery",
+    "ledger": "the ledger of all deliveries",
     "digest": "digests before sending, a watched part of the run",
     "embed": "the step",
     "facts": "batch.yaml against the batch",

@@ -25,6 +25,8 @@ Uri = Annotated[
 ]
 Material = Literal["nitrate", "acetate", "polyester", "glass", "paper", "unknown"]
 Status = Literal["copyrighted", "public domain", "unknown"]
+# Who may see an item: see `base.access`.
+Level = Literal["open", "reading_room", "no_publication", "closed"]
 
 
 class Creator(Record, frozen=True, kw_only=True):
@@ -73,6 +75,20 @@ class RowRights(Record, frozen=True, kw_only=True):
     credit: Words = ""
 
 
+class RowAccess(Record, frozen=True, kw_only=True):
+    """What a row says of who may see the item.
+
+    level: "" where it says nothing. until: last day of an embargo (ISO 8601), "" for none. words:
+    of its cells, as they stand. doubt: words elsewhere in the row that may keep the item from the
+    public.
+    """
+
+    level: Level | Literal[""] = ""
+    until: Annotated[str, Meta(pattern=r"^(\d{4}-\d{2}-\d{2})?$")] = ""
+    words: Words = ""
+    doubt: Words = ""
+
+
 class Division(Record, frozen=True, kw_only=True):
     """A part of an item by its frames, which are counted in the item from 1."""
 
@@ -87,8 +103,9 @@ class CatalogueRow(Record, frozen=True, kw_only=True):
     item: its number as the catalogue writes it, which may be an address; no name of a file or
     folder is made of it. row: its number, as a spreadsheet shows it. edtf: the date (ISO
     8601-2, EDTF), None where `date_text` was not understood. decay_level: of acetate or nitrate,
-    0 to 6. masters: names that the row gives. extra: {column: cell} of the columns that no field
-    takes, and of cells that theirs could not take.
+    0 to 6. access: who may see it, unset where the row says nothing of it. masters: names that the
+    row gives. extra: {column: cell} of the columns that no field takes, and of cells that theirs
+    could not take.
     """
 
     item: Annotated[
@@ -134,6 +151,7 @@ class CatalogueRow(Record, frozen=True, kw_only=True):
         Meta(description="a whole number from 0 to 6, or nothing"),
     ] = None
     rights: RowRights
+    access: RowAccess | UnsetType = UNSET
     collection: Words = ""
     masters: list[SomeWords] = msgspec.field(default_factory=list)
     structure: list[Division] = msgspec.field(default_factory=list)

@@ -39,7 +39,7 @@ class EmbeddedFile(Record, frozen=True, kw_only=True):
     """
 
     use: DerivativeUse
-    path: Annotated[str, Meta(pattern="^(access|thumbs|alternates)/[^/]+$")]
+    path: Annotated[str, Meta(pattern="^(access|thumbs|alternates|restricted)/[^/]+$")]
     master: Text
     index: Positive
     width: Positive

@@ -13,10 +13,12 @@ from glassine.intake.catalogue.extract import MAX_CELL, MAX_KEPT, Cell, Extract,
 _ONE_TEXT = (
     "item_id", "title", "alternative", "description", "date", "date_edtf", "date_earliest",
     "date_latest", "genre", "physical", "material", "decay_level", "rights_uri",
-    "copyright_status", "rights_holder", "rights_note", "credit", "collection",
+    "copyright_status", "rights_holder", "rights_note", "rights_access", "rights_embargo", "credit",
+    "collection",
 )  # fmt: skip
 _NEEDED = (
     "item_id", "title", "material", "decay_level", "rights_uri", "copyright_status", "rights_note",
+    "rights_access", "rights_embargo",
 )  # fmt: skip
 # C0 controls other than tab and line ends, DEL, C1 controls, and code points that no XML holds.
 _FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")

@@ -65,9 +65,17 @@ _OTHER_DATES = re.compile(
 )
 # Words in a note on rights that a public copy must not go against unseen.
 _HELD_BACK_WORDS = re.compile(
-    r"embargo|do not (?:publish|release|display|show|put)|not (?:for|to be) (?:publication|publish|"
-    r"released|shown|displayed|online)|closed (?:until|to|for)|withheld|"
-    r"\brestricted (?:until|access)|confidential|no publication",
+    r"embargo(?:ed)?|do not (?:publish|release|display|show|put)|"
+    r"not (?:for|to be) (?:publication|publish|released|shown|displayed|online)|"
+    r"closed (?:until|to|for)|withheld|withdr(?:awn|ew)|deaccession|"
+    r"\brestricted (?:until|access)|confidential|no publication|reading room only|"
+    r"only in the reading room|on[- ]?site (?:only|access)|private, not|"
+    r"gesperrt|sperrfrist|schutzfrist|nur im lesesaal|nicht (?:zur ver[öo]ffentlichung|"
+    r"ver[öo]ffentlichen)|zur[üu]ckgezogen|non communicable|non publi(?:able|er)|"
+    r"ne pas publier|salle de lecture uniquement|retir[ée] par|"
+    r"niet openbaar|niet publiceren|ingetrokken|alleen in de (?:lees|studie)zaal|"
+    r"non pubblicare|non consultabile|ritirat[oa] d|solo in sala|"
+    r"no publicar|no consultable|retirad[oa] por|s[óo]lo en sala",
     re.IGNORECASE,
 )
 # Words in such a note that are a statement of their own.

@@ -20,7 +20,7 @@ def cells(record: Reading, section: CatalogueSection) -> Cells:
     The fifteen elements count in either namespace (DCMI Metadata Terms, section 1). dc:date and
     dcterms:created are when the photograph was taken; issued, copyrighted and the like stay unread.
     """
-    identifiers = record.texts(_both("identifier"))
+    identifiers = _identifiers(record)
     cell_values: Cells = {
         "item_id": identifiers[0] if identifiers else "",
         "title": record.first(_both("title")),
@@ -41,7 +41,31 @@ def cells(record: Reading, section: CatalogueSection) -> Cells:
         "identifiers": [{"type": "local", "value": value} for value in identifiers[1:]],
         "collection": record.first("dcterms:isPartOf"),
     }
-    return cell_values | record.unread()
+    return cell_values | record.beside(cell_values)
+
+
+def by_helper(record: Reading, section: CatalogueSection, item: str) -> Cells:
+    """Return what paths of a mapping table cannot say: the item number where the mapping does not
+    (item: as it does) with the other identifiers, dates, genre, material and rights."""
+    identifiers = _identifiers(record)
+    own = item or next(iter(identifiers), "")
+    return {
+        "item_id": own,
+        "identifiers": [{"type": "local", "value": each} for each in identifiers if each != own],
+        **_dated(record),
+        "genre": _genre(record),
+        "material": _material(record, section),
+        **_rights(record),
+    }
+
+
+def number(record: Reading) -> str:
+    """Return the item number: the first identifier."""
+    return next(iter(_identifiers(record)), "")
+
+
+def _identifiers(record: Reading) -> list[str]:
+    return record.texts(_both("identifier"))
 
 
 def _both(name: str) -> str:

@@ -4,13 +4,15 @@ of its cells."""
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from glassine.base.errors import Finding
 from glassine.base.normal import nfc
+from glassine.base.records.catalogue import Level
 from glassine.intake.date_words import AS_ANY, Reading
 
 # Longest cell, in characters; a longer one is a file that went wrong, not a description.
@@ -46,6 +48,8 @@ FIELDS = (
     "copyright_status",
     "rights_holder",
     "rights_note",
+    "rights_access",
+    "rights_embargo",
     "credit",
     "identifiers",
     "collection",
@@ -53,17 +57,25 @@ FIELDS = (
     "structure",
 )
 
+# In place of a column, of a record of XML that is not read yet.
+PACKED = "(packed)"
+
 # What a row holds by column: texts of CSV, any value of JSON.
 Cells = dict[str, Any]
 
 
 @dataclass(frozen=True)
 class Row:
-    """Number as a spreadsheet shows it (the header is row 1), cells by column, a fault if any."""
+    """Number as a spreadsheet shows it (the header is row 1), cells by column, a fault if any.
+
+    origins: {field: where its value stands in the file, in words}, of rows whose cells are fields
+    already, where it was asked for.
+    """
 
     number: int
     cells: Cells
     fault: str = ""
+    origins: Mapping[str, list[str]] = field(default_factory=dict)
 
 
 def set_aside(row: Row, column: str) -> None:
@@ -93,7 +105,7 @@ class Extract:
     is not "|". narrow: whether its encoding
     has room for few letters only. materials: {word of the catalogue, case folded: material}.
     rights: those of the settings. ignored: columns that may say what they want. dates: how those
-    in words are read.
+    in words are read. access: {word of the catalogue, case folded: who may see an item}.
     """
 
     path: Path
@@ -104,6 +116,7 @@ class Extract:
     rights: dict[str, str]
     ignored: frozenset[str]
     dates: Reading = AS_ANY
+    access: Mapping[str, Level] = field(default_factory=dict)
 
     @cached_property
     def mapped(self) -> set[str]:

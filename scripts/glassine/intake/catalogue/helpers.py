@@ -11,7 +11,7 @@ from lxml import etree
 
 from glassine.base import edtf
 from glassine.intake import date_words
-from glassine.intake.catalogue import mapped
+from glassine.intake.catalogue import dublin_core, mapped, mods
 from glassine.intake.catalogue.unread import ABOVE
 from glassine.intake.catalogue.xml import Cells
 from glassine.intake.given import CatalogueSection
@@ -26,7 +26,15 @@ def of(name: str | None, section: CatalogueSection, inherited: Counter[str]) -> 
         return lambda record, cells: _marc(record, cells, section, reading)
     if name == "ead":
         return lambda record, cells: _ead(record, cells, inherited)
+    if name == "mods":
+        return lambda record, cells: mods.by_helper(record, section, _number_in(cells))
+    if name == "dublin core":
+        return lambda record, cells: dublin_core.by_helper(record, section, _number_in(cells))
     return lambda record, cells: {}
+
+
+def _number_in(cells: Cells) -> str:
+    return str(cells.get("item_id") or "")
 
 
 # --- MARC 21 ---
@@ -42,11 +50,11 @@ def _marc(
 ) -> Cells:
     out = _marc_dates(record, cells, reading)
     if section.item_identifier:
-        out["item_id"] = _marc_number(record, section.item_identifier)
+        out["item_id"] = marc_number(record, section.item_identifier)
     return out
 
 
-def _marc_number(record: mapped.Record, place: str) -> str:
+def marc_number(record: mapped.Record, place: str) -> str:
     """Return the number at "035$a", or "001"."""
     tag, _, code = place.partition("$")
     path = f"controlfield[@tag='{tag}']"

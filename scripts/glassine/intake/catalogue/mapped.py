@@ -11,7 +11,6 @@ from lxml import etree
 from glassine.base import rights
 from glassine.base.vocabulary import MATERIAL_FORMS
 from glassine.intake.catalogue import mapping as mappings
-from glassine.intake.catalogue.extract import FIELDS
 from glassine.intake.catalogue.mapping import PARTS, RIGHTS, SEVERAL, Mapping, Source
 from glassine.intake.catalogue.mods import one_or_all
 from glassine.intake.catalogue.xml import Cells, Reading
@@ -20,6 +19,8 @@ from glassine.intake.given import CatalogueSection
 _STATUS_WORDS = {"public domain", "copyrighted", "in copyright"}
 # Text within a word may be set off by these; all others stand apart.
 _INLINE = {"emph", "hi", "sup", "sub", "i", "b", "em", "strong", "abbr", "expan"}
+# In place of a field, of what is passed over.
+_IGNORED = "(ignored)"
 _ISBD = " \t/:;,="
 
 
@@ -32,6 +33,8 @@ class Record(Reading):
         self._names = names
         self._namespaces = tuple(sorted(mapping.namespaces.items()))
         self._of_tags = mapping.tags
+        # Where the log stood when a field was begun.
+        self.began: dict[str, int] = {}
 
     def elements(self) -> Any:
         """Yield the elements of the record, without those of records within it."""
@@ -70,13 +73,31 @@ class Record(Reading):
         """Return the text of what stands at a path; it counts as used."""
         if isinstance(hit, etree._Element):
             self._used.update(hit.iter())
+            self.log.append((hit, ""))
         elif hasattr(hit, "getparent"):
             holder = hit.getparent()
             if holder is not None and hit.is_attribute:
                 self._used_attributes.add((holder, hit.attrname))
+                self.log.append((holder, hit.attrname))
             elif holder is not None:
                 self._used.add(holder)
+                self.log.append((holder, ""))
         return self.look(hit)
+
+    def take_lines(self, hit: Any) -> str:
+        """Return the text of what stands at a path with its lines; it counts as used."""
+        text = self.take(hit)
+        return (
+            "".join(map(str, hit.itertext())).strip() if isinstance(hit, etree._Element) else text
+        )
+
+    def origins(self) -> dict[str, list[str]]:
+        """Return {field: where its value stands in the record, in words}."""
+        ends = [*self.began.values(), len(self.log)][1:]
+        return {
+            field: [self._in_words(*each) for each in dict.fromkeys(self.log[start:end])]
+            for (field, start), end in zip(self.began.items(), ends, strict=True)
+        }
 
     def unread(self) -> Cells:
         """Return {path: texts} of what was not used; a field of MARC is told by its tag."""
@@ -131,6 +152,7 @@ def cells(record: Record, mapping: Mapping, section: CatalogueSection) -> Cells:
     `record.unread`."""
     out: Cells = {}
     for field, source in mapping.fields.items():
+        record.began[field] = len(record.log)
         if field == RIGHTS:
             out |= _rights(record, source)
         elif field == "material":
@@ -139,18 +161,10 @@ def cells(record: Record, mapping: Mapping, section: CatalogueSection) -> Cells:
             out[field] = _several(record, field, source)
         else:
             out[field] = _one(record, source)
+    record.began[_IGNORED] = len(record.log)
     for path in mapping.ignored:
         record.pass_over(path)
     return out
-
-
-def unread(record: Record, cells: Cells) -> Cells:
-    """Return what was not read; a part that bears a field's name is told apart from the field."""
-    known = {*FIELDS, *cells}
-    return {
-        f"{name} (unread)" if name in known else name: text
-        for name, text in record.unread().items()
-    }
 
 
 def _hits(record: Record, source: Any, element: Any = None) -> list[Any]:
@@ -172,7 +186,8 @@ def _hits(record: Record, source: Any, element: Any = None) -> list[Any]:
     if source.text is not None:
         found = [text for hit in found if (text := _spelled(record, source.text, hit))]
     if source.with_ is not None:
-        joined = source.with_.join(dict.fromkeys(record.take(hit) for hit in found))
+        take = record.take_lines if source.lines == "keep" else record.take
+        joined = source.with_.join(filter(None, dict.fromkeys(map(take, found))))
         return [reworded(joined, source)] if joined else []
     if source.tidy or source.words:
         found = _leave_unknown(record, source, found)
@@ -193,6 +208,11 @@ def _spelled(record: Record, path: str, hit: Any) -> str:
     return " ".join(" ".join(record.look(each) for each in record.at(path, hit)).split())
 
 
+def one(record: Record, source: Any) -> str:
+    """Return the first value of a source, of a field of one text."""
+    return _one(record, source)
+
+
 def _one(record: Record, source: Any, element: Any = None) -> str:
     """Return the first value of a source."""
     if isinstance(source, list):
@@ -202,7 +222,8 @@ def _one(record: Record, source: Any, element: Any = None) -> str:
     hits = _hits(record, source, element)
     if not hits:
         return ""
-    text = record.take(hits[0])
+    kept = isinstance(source, Source) and source.lines == "keep" and isinstance(hits[0], str)
+    text = str(hits[0]) if kept else record.take(hits[0])
     return reworded(text, source) if isinstance(source, Source) else text
 
 

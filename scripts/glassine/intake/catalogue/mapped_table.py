@@ -21,9 +21,11 @@ def columns_of(source: Any) -> list[str]:
     return [column for each in inner if each is not None for column in columns_of(each)]
 
 
-def rows(extract: Iterable[Row], mapping: Mapping, stated: str | dict[str, str]) -> Iterator[Row]:
+def rows(
+    extract: Iterable[Row], mapping: Mapping, stated: str | dict[str, str], traced: bool = False
+) -> Iterator[Row]:
     """Yield the rows with cells under the names of fields; columns that no field takes keep theirs,
-    marked where they bear a field's name."""
+    marked where they bear a field's name. traced: whether rows say where each value stands."""
     separators = separators_of(stated)
     used = {column for source in mapping.fields.values() for column in columns_of(source)}
     used |= {column for source in mapping.fields.values() for column in _beside(source)}
@@ -42,7 +44,28 @@ def rows(extract: Iterable[Row], mapping: Mapping, stated: str | dict[str, str])
             for name, value in row.cells.items()
             if name not in used
         }
-        yield Row(row.number, cells | rest, row.fault)
+        origins = _origins(row.cells, mapping) if traced else {}
+        yield Row(row.number, cells | rest, row.fault, origins)
+
+
+def _origins(cells: Any, mapping: Mapping) -> dict[str, list[str]]:
+    """Return {field: the columns and paths with a value that it is read from, in words}."""
+    return {
+        field: [
+            f"{column}: {text_of(value)[:200]}"
+            for column in dict.fromkeys([*columns_of(source), *_beside(source)])
+            for value in _values(cells, column)
+            if text_of(value)
+        ]
+        or _constant(source)
+        for field, source in mapping.fields.items()
+    }
+
+
+def _constant(source: Any) -> list[str]:
+    """Return in words that a field is the same for all, nothing where it is read."""
+    stated = source.constant if isinstance(source, Source) else None
+    return [] if stated is None else [f"a constant of the mapping: {stated}"]
 
 
 def _beside(source: Any) -> list[str]:

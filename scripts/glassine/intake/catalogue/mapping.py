@@ -28,7 +28,7 @@ PARTS = {
 SEVERAL = frozenset({*PARTS, "languages", "masters"})
 # Reads as rights_uri, copyright_status or rights_note by what it says.
 RIGHTS = "rights"
-Helper = Literal["ead", "marc"]
+Helper = Literal["ead", "marc", "mods", "dublin core"]
 
 
 class Source(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -39,7 +39,8 @@ class Source(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     a `from` without it takes the first value. text: what is made of each value of `from`, an XPath
     from there. separator: between the values of one cell of a table. words: {word of the catalogue:
     value}; others: what becomes of words that it lacks. tidy: punctuation that ISBD puts after a
-    part is left out. name, role, uri, term, authority, type, value: the parts of each value of
+    part is left out. lines: whether the lines of a text of XML are joined, or kept, of a `from`
+    with `with`. name, role, uri, term, authority, type, value: the parts of each value of
     `from`, from there.
     """
 
@@ -53,6 +54,7 @@ class Source(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     words: dict[str, str] = {}
     others: Literal["keep", "leave"] = "keep"
     tidy: bool = False
+    lines: Literal["join", "keep"] = "join"
     name: str | list[str | Source] | Source | None = None
     role: str | list[str | Source] | Source | None = None
     uri: str | list[str | Source] | Source | None = None

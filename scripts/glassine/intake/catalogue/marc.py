@@ -34,7 +34,7 @@ def rows(path: Path, content: bytes, section: CatalogueSection) -> Iterator[tupl
         element = _element(path, number, chunk, section.encoding)
         record = mapped.Record(element, frozenset(), mapping)
         cells = mapped.cells(record, mapping, section)
-        yield number, cells | complete(record, cells) | mapped.unread(record, cells)
+        yield number, cells | complete(record, cells) | record.beside(cells)
 
 
 def _chunks(path: Path, content: bytes) -> Iterator[bytes]:

@@ -32,7 +32,7 @@ def cells(record: Reading, section: CatalogueSection) -> Cells:
 
     section: the settings `catalogue`; see `xml_rows.rows`.
     """
-    item = _item(record, section.item_identifier)
+    item = number(record, section.item_identifier)
     titles = "mods:titleInfo[not(@type)][1]/mods:"
     cell_values: Cells = {
         "item_id": item,
@@ -50,7 +50,20 @@ def cells(record: Reading, section: CatalogueSection) -> Cells:
         "collection": record.first("mods:relatedItem[@type='host']/mods:titleInfo/mods:title"),
     }
     _known_attributes(record)
-    return cell_values | record.unread()
+    return cell_values | record.beside(cell_values)
+
+
+def by_helper(record: Reading, section: CatalogueSection, item: str) -> Cells:
+    """Return what paths of a mapping table cannot say: the item number where the mapping does not
+    (item: as it does) with the other identifiers, dates, material and rights."""
+    own = item or number(record, section.item_identifier)
+    return {
+        "item_id": own,
+        "identifiers": _identifiers(record),
+        **_dated(record),
+        **_physical(record, section),
+        **_access(record),
+    }
 
 
 def _known_attributes(record: Reading) -> None:
@@ -72,7 +85,7 @@ def _known_attributes(record: Reading) -> None:
                 record.text(element)
 
 
-def _item(record: Reading, item_type: str | None) -> str:
+def number(record: Reading, item_type: str | None) -> str:
     """Return the item number: the identifier of the type wanted (else the first), else the
     record's own."""
     named = [identifier for identifier in record.all("mods:identifier") if record.peek(identifier)]

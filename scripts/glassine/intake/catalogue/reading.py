@@ -8,16 +8,18 @@ other rows uncertain too (encoding, quotes, header) refuses the file.
 
 from __future__ import annotations
 
+import codecs
 import csv
 import errno
 import io
+import itertools
 import json
 import math
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from msgspec import structs
 
@@ -29,16 +31,21 @@ from glassine.base.numbers import EXACT, Numbers
 from glassine.base.records.catalogue import CatalogueRow, Identifier
 from glassine.intake.catalogue import columns as catalogue_columns
 from glassine.intake.catalogue import encodings, formats, mapped_table, mapping, spreadsheet
-from glassine.intake.catalogue.extract import FIELDS, Row, text_of
-from glassine.intake.catalogue.rows import RecordReader
+from glassine.intake.catalogue.extract import FIELDS, PACKED, Cells, Extract, Row, text_of
+from glassine.intake.catalogue.kept_rows import KeptRows, Records
+from glassine.intake.catalogue.rows import ACCESS_FIELDS, RecordReader
 from glassine.intake.given import CatalogueSection, CatalogueSettings
 
-VERSION = "4"
+VERSION = "5"
 
 # Far above any real extract; they bound memory against a wrong or hostile file.
 MAX_FILE_BYTES = 256 * 2**20
 MAX_ROWS = 500_000
+# Rows of which a record is made at once, whether an item of the batch asks for it or not.
+CHECKED_ROWS = 20_000
 MAX_COLUMNS = 500
+# Bytes that are decoded at once.
+_PIECE = 2**20
 
 
 @dataclass
@@ -49,10 +56,11 @@ class Catalogue:
     row cannot be used, with the reason. for_review: what a person should look at, by item.
     findings: all that is worth telling, theirs included. fields_read: those of which a row has a
     cell.
-    rows_read: rows with data, good or bad.
+    rows_read: rows with data, good or bad. kept_masters: of rows of which no record was made, what
+    masters they list, case folded; film_kept: whether such a row names a film.
     """
 
-    records: dict[ItemId, CatalogueRow] = field(default_factory=dict)
+    records: Records = field(default_factory=Records)
     findings: list[Finding] = field(default_factory=list)
     bad_items: dict[ItemId, Finding] = field(default_factory=dict)
     for_review: dict[ItemId, list[Finding]] = field(default_factory=dict)
@@ -60,13 +68,48 @@ class Catalogue:
     encoding: str = ""
     delimiter: str = ""
     fields_read: set[str] = field(default_factory=set)
+    kept_masters: Callable[[], Iterable[tuple[ItemId, set[str]]]] = tuple
+    film_kept: Callable[[], bool] = bool
+
+    def listing_masters(self, words: Collection[str]) -> list[ItemId]:
+        """Return the items whose rows list masters; of rows of which no record was made, those
+        that list one of `words`, case folded."""
+        return [item for item, record in self.records.made().items() if record.masters] + [
+            item for item, names in self.kept_masters() if not names.isdisjoint(words)
+        ]
+
+    def has_film(self, column: str) -> bool:
+        """Return whether a row has a value in a column of films that no field takes."""
+        return self.film_kept() or any(column in row.extra for row in self.records.made().values())
+
+    def make_records(self, items: Iterable[ItemId]) -> None:
+        """Make the records of these items, so that what is wrong with their rows is known."""
+        for item in items:
+            self.records.get(item)
+
+    def unchecked(self, path: Path) -> list[Finding]:
+        """Return what is told of rows that no item of the batch asked for."""
+        if not self.records.unmade:
+            return []
+        return [
+            Finding(
+                "catalogue.unchecked",
+                path.name,
+                f"{self.records.unmade} rows of items that have no master here were not checked: "
+                f"of a catalogue of more than {CHECKED_ROWS:,} rows the further ones are read for "
+                "their item numbers.",
+                "rows of this batch alone, where all are to be checked.",
+                "Nothing, where this is the catalogue of a whole collection.",
+                "note",
+            )
+        ]
 
     def respell(self, spellings: dict[ItemId, ItemId]) -> None:
         """Give items the ids that the batch spells them by; a number as the catalogue writes it
         stays an identifier of its item. spellings: {id here: id in the batch}."""
         for old, new in spellings.items():
-            if old in self.records:
-                record = self.records.pop(old)
+            record = self.records.pop(old, None)
+            if record is not None:
                 kept = [*record.identifiers]
                 if all(each.value != old for each in kept):
                     kept.append(Identifier(type="local", value=old))
@@ -77,11 +120,23 @@ class Catalogue:
                 self.for_review[new] = self.for_review.pop(old)
 
 
+@dataclass
+class Trace:
+    """Where the fields of one item stand in a catalogue: filled by reading it.
+
+    item: its id, as the batch spells it. rows: of its number, each with the origins of its fields.
+    """
+
+    item: str
+    rows: list[Row] = field(default_factory=list)
+
+
 def read_catalogue(
     path: Path,
     settings: CatalogueSettings,
     root: Path | None = None,
     numbers: Numbers = EXACT,
+    trace: Trace | None = None,
 ) -> Catalogue:
     """Return the records of a catalogue extract.
 
@@ -91,6 +146,7 @@ def read_catalogue(
     """
     section = settings.catalogue
     content = _bytes(path, root)
+    asked = _Asked(path, settings, numbers, trace)
     rows: Iterable[Row]
     kind = formats.kind_of(content, path.suffix.lower())
     if kind is None:
@@ -101,32 +157,48 @@ def read_catalogue(
         catalogue = Catalogue(encoding="as each leader says", delimiter="marc")
         rows = (Row(number, cells) for number, cells in marc.rows(path, content, section))
         columns = {name: [name] for name in FIELDS}
-        return _collect(catalogue, rows, path, settings, columns, numbers)
+        return _collect(catalogue, rows, asked, columns)
     if kind == "spreadsheet":
-        return _read_spreadsheet(path, content, settings, numbers)
+        return _read_spreadsheet(content, asked)
     if kind == "xml":
         from glassine.intake.catalogue import xml_rows
 
         document = xml_rows.Document(path, content, section)
+        document.traced = trace is not None
         catalogue = Catalogue(encoding="as the XML declares", delimiter="xml")
-        rows = (Row(number, cells) for number, cells in document.rows())
+        rows = (
+            Row(number, cells, "", document.origins)
+            for number, cells in document.rows(CHECKED_ROWS)
+        )
         columns = {name: [name] for name in FIELDS}
-        _collect(catalogue, rows, path, settings, columns, numbers)
+        _collect(catalogue, rows, asked, columns, document.unpacked)
         catalogue.findings += document.findings
         return catalogue
-    text, encoding, findings = _decode(path, content, section.encoding)
-    catalogue = Catalogue(findings=findings, encoding=encoding, delimiter="json")
+    text, findings = _decode(path, content, section.encoding)
+    catalogue = Catalogue(findings=findings, encoding=text.encoding, delimiter="json")
     if kind in ("json", "json lines"):
         columns = _mapping(section)
-        objects = _json_rows(path, text) if kind == "json lines" else _json_array(path, text)
+        objects = (
+            _json_rows(path, text) if kind == "json lines" else _json_array(path, text.whole())
+        )
         table = mapping.of_table(section.mapping)
         if table is not None:
-            return _collect_mapped(catalogue, objects, path, settings, table, numbers)
+            return _collect_mapped(catalogue, objects, asked, table)
         rows = _with_paths(objects, columns)
-        _collect(catalogue, rows, path, settings, columns, numbers)
+        _collect(catalogue, rows, asked, columns)
         catalogue.findings += _not_mapped(path, catalogue, section)
         return catalogue
-    return _read_csv(path, text, catalogue, settings, numbers)
+    return _read_csv(text, catalogue, asked)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What is asked of a catalogue; see `read_catalogue`."""
+
+    path: Path
+    settings: CatalogueSettings
+    numbers: Numbers
+    trace: Trace | None
 
 
 # --- bytes and text ----------------------------------------------------------------------
@@ -169,24 +241,46 @@ def _not_read(path: Path, name: str) -> GlassineError:
     )
 
 
-def _decode(path: Path, content: bytes, declared: str) -> tuple[str, str, list[Finding]]:
-    """Return text, encoding, and what is told of it; refuses what does not fit rather than show
+@dataclass(frozen=True)
+class _Text:
+    """A text in an encoding that it was seen to be whole in; codec: its name to Python, which may
+    pass over a mark at the beginning."""
+
+    content: bytes
+    encoding: str
+    codec: str
+
+    def lines(self, newline: Literal["", "\n"] = "") -> Iterator[str]:
+        """Yield the lines with their ends, decoded as they are asked for. newline: as of `open`."""
+        yield from io.TextIOWrapper(io.BytesIO(self.content), self.codec, newline=newline)
+
+    def whole(self) -> str:
+        return self.content.decode(self.codec)
+
+
+def _decode(path: Path, content: bytes, declared: str) -> tuple[_Text, list[Finding]]:
+    """Return the text and what is told of its encoding; refuses what does not fit rather than show
     wrong letters."""
+
+    def text(encoding: str, codec: str | None = None) -> _Text:
+        _see_whole(content, codec or encoding)
+        return _Text(content, encoding, codec or encoding)
+
     marked = content.startswith((b"\xff\xfe", b"\xfe\xff"))
     unmarked = None if marked else encodings.wide(content)
     if marked or unmarked:
         try:
-            return content.decode(unmarked or "utf-16"), "utf-16", []
+            return text("utf-16", unmarked), []
         except UnicodeDecodeError as problem:
             raise _bad_bytes(path, content, problem, "UTF-16") from problem
     if content.startswith(b"\xef\xbb\xbf") or declared in ("auto", "utf-8"):
         try:
-            return content.decode("utf-8-sig"), "utf-8", []
+            return text("utf-8", "utf-8-sig"), []
         except UnicodeDecodeError as problem:
             guess = encodings.found(content) if declared == "auto" else None
             if guess is None or content.startswith(b"\xef\xbb\xbf"):
                 raise _bad_bytes(path, content, problem, "UTF-8") from problem
-            return content.decode(guess.encoding), guess.encoding, [_guessed(path, guess)]
+            return text(guess.encoding), [_guessed(path, guess)]
     if not content.isascii() and _is_utf8(content):
         raise _refuse(
             "encoding",
@@ -196,9 +290,22 @@ def _decode(path: Path, content: bytes, declared: str) -> tuple[str, str, list[F
             "Set `catalogue.encoding` to `auto`.",
         )
     try:
-        return content.decode(declared), declared, []
+        return text(declared), []
     except UnicodeDecodeError as problem:
         raise _bad_bytes(path, content, problem, declared) from problem
+
+
+def _see_whole(content: bytes, codec: str) -> None:
+    """Raise UnicodeDecodeError where bytes are not in an encoding, at the place in all of them."""
+    decoder = codecs.getincrementaldecoder(codec)()
+    view = memoryview(content)
+    try:
+        for start in range(0, len(content), _PIECE):
+            decoder.decode(view[start : start + _PIECE])
+        decoder.decode(b"", final=True)
+    except UnicodeDecodeError:
+        content.decode(codec)
+        raise
 
 
 def _guessed(path: Path, guess: encodings.Guess) -> Finding:
@@ -252,17 +359,13 @@ def _mapping(section: CatalogueSection) -> dict[str, list[str]]:
 
 
 def _collect_mapped(
-    catalogue: Catalogue,
-    rows: Iterable[Row],
-    path: Path,
-    settings: CatalogueSettings,
-    table: mapping.Mapping,
-    numbers: Numbers,
+    catalogue: Catalogue, rows: Iterable[Row], asked: _Asked, table: mapping.Mapping
 ) -> Catalogue:
     """Return the records of rows that a mapping table reads."""
-    cells = mapped_table.rows(rows, table, settings.catalogue.separator)
+    separator, traced = asked.settings.catalogue.separator, asked.trace is not None
+    cells = mapped_table.rows(rows, table, separator, traced)
     columns = {name: [name] for name in FIELDS}
-    return _collect(catalogue, cells, path, settings, columns, numbers)
+    return _collect(catalogue, cells, asked, columns)
 
 
 def _columns(section: CatalogueSection, table: mapping.Mapping | None) -> dict[str, list[str]]:
@@ -289,9 +392,8 @@ def _check_mapped(path: Path, names: list[str], table: mapping.Mapping) -> None:
             )
 
 
-def _read_spreadsheet(
-    path: Path, content: bytes, settings: CatalogueSettings, numbers: Numbers
-) -> Catalogue:
+def _read_spreadsheet(content: bytes, asked: _Asked) -> Catalogue:
+    path, settings = asked.path, asked.settings
     table = mapping.of_table(settings.catalogue.mapping)
     columns = _columns(settings.catalogue, table)
     rows = spreadsheet.rows(path, content, columns["item_id"], settings.catalogue.sheet)
@@ -300,10 +402,10 @@ def _read_spreadsheet(
     if table is not None:
         _check_mapped(path, names, table)
         bounded = _named(_bounded(path, rows), names)
-        return _collect_mapped(catalogue, bounded, path, settings, table, numbers)
+        return _collect_mapped(catalogue, bounded, asked, table)
     _check_header(path, names, columns, settings.catalogue.columns)
     named = _named(_bounded(path, rows), names)
-    return _collect(catalogue, named, path, settings, columns, numbers)
+    return _collect(catalogue, named, asked, columns)
 
 
 def _bounded(path: Path, rows: Iterable[tuple[int, list[str]]]) -> Iterator[tuple[int, list[str]]]:
@@ -323,17 +425,17 @@ def _too_large(path: Path, number: int, cells: int) -> GlassineError:
     )
 
 
-def _read_csv(
-    path: Path, text: str, catalogue: Catalogue, settings: CatalogueSettings, numbers: Numbers
-) -> Catalogue:
-    section = settings.catalogue
-    declared, text = _separator_line(text)
+def _read_csv(text: _Text, catalogue: Catalogue, asked: _Asked) -> Catalogue:
+    path, section = asked.path, asked.settings.catalogue
+    declared, lines = _separator_line(text)
+    first = next(lines, "")
+    lines = itertools.chain([first] if first else [], lines)
     table = mapping.of_table(section.mapping)
     columns = _columns(section, table)
     setting = section.delimiter
     delimiter = {"tab": "\t", "auto": declared or None}.get(setting, setting)
-    delimiter = delimiter or _sniff(path, text, columns["item_id"])
-    rows = _csv_rows(path, text, delimiter)
+    delimiter = delimiter or _sniff(path, first, columns["item_id"])
+    rows = _csv_rows(path, lines, delimiter)
     try:
         header = next(rows)[1]
     except StopIteration:
@@ -342,22 +444,24 @@ def _read_csv(
     catalogue.delimiter = delimiter
     if table is not None:
         _check_mapped(path, names, table)
-        return _collect_mapped(catalogue, _named(rows, names), path, settings, table, numbers)
+        return _collect_mapped(catalogue, _named(rows, names), asked, table)
     _check_header(path, names, columns, section.columns)
-    return _collect(catalogue, _named(rows, names), path, settings, columns, numbers)
+    return _collect(catalogue, _named(rows, names), asked, columns)
 
 
-def _separator_line(text: str) -> tuple[str, str]:
-    """Return the separator that spreadsheets note in a first line "sep=;", and the rest."""
-    match = re.match(r"sep=([,;|\t])\r?\n", text)
-    return (match[1], text[match.end() :]) if match else ("", text)
+def _separator_line(text: _Text) -> tuple[str, Iterator[str]]:
+    """Return the separator that spreadsheets note in a first line "sep=;", and the other lines."""
+    lines = text.lines()
+    first = next(lines, "")
+    match = re.fullmatch(r"sep=([,;|\t])\r?\n", first)
+    return (match[1], lines) if match else ("", itertools.chain([first] if first else [], lines))
 
 
-def _sniff(path: Path, text: str, id_columns: list[str]) -> str:
+def _sniff(path: Path, line: str, id_columns: list[str]) -> str:
     """Return the delimiter under which the first line names the item column."""
     # Under a wrong delimiter the whole row is one cell, longer than csv takes by default.
     csv.field_size_limit(MAX_FILE_BYTES)
-    first = re.split(r"\r\n|\r|\n", text, maxsplit=1)[0]
+    first = line.rstrip("\r\n")
     fitting = []
     for delimiter in (",", ";", "\t", "|"):
         if first.count(delimiter) > 20 * MAX_COLUMNS:
@@ -376,10 +480,10 @@ def _sniff(path: Path, text: str, id_columns: list[str]) -> str:
     return max(fitting)[1]
 
 
-def _csv_rows(path: Path, text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
+def _csv_rows(path: Path, lines: Iterable[str], delimiter: str) -> Iterator[tuple[int, list[str]]]:
     """Yield row number and cells; refuses the file at a quote that does not close properly."""
     csv.field_size_limit(MAX_FILE_BYTES)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    reader = csv.reader(lines, delimiter=delimiter, strict=True)
     number, line = 0, 1
     while True:
         line = reader.line_num + 1
@@ -441,8 +545,8 @@ def _named(rows: Iterable[tuple[int, list[str]]], names: list[str]) -> Iterator[
         yield Row(number, dict(zip(names, cells, strict=False)), fault)
 
 
-def _json_rows(path: Path, text: str) -> Iterator[Row]:
-    for number, line in enumerate(text.split("\n"), start=1):
+def _json_rows(path: Path, text: _Text) -> Iterator[Row]:
+    for number, line in enumerate(text.lines("\n"), start=1):
         if not line.strip():
             continue
         if number > MAX_ROWS:
@@ -490,6 +594,28 @@ def _not_mapped(path: Path, catalogue: Catalogue, section: CatalogueSection) -> 
         if read
         else []
     )
+
+
+def _without_access(path: Path, section: CatalogueSection, read: set[str]) -> list[Finding]:
+    """Return what is told where the settings say from what restrictions are read, and no row has
+    one: a key may be spelled otherwise, and all would be public."""
+    table = mapping.load(mapping.find(section.mapping)) if section.mapping else None
+    by_columns = {name for name, names in _mapping(section).items() if names != [name]}
+    stated = by_columns | {*(table.fields if table else ())}
+    return [
+        Finding(
+            "catalogue.access_absent",
+            path.name,
+            f"No row of this file has a value for {name!r}, though the settings say from what it "
+            "is read: no item is restricted by it.",
+            "a value in some row, where any item is restricted.",
+            "See that the column, key or path is spelled as in the file; nothing, where no item "
+            "is restricted.",
+            "review",
+        )
+        for name in ACCESS_FIELDS
+        if name in stated and name not in read
+    ]
 
 
 def _json(text: str) -> Any:
@@ -583,38 +709,29 @@ def _no_constant(name: str) -> Any:
 def _collect(
     catalogue: Catalogue,
     rows: Iterable[Row],
-    path: Path,
-    settings: CatalogueSettings,
+    asked: _Asked,
     columns: dict[str, list[str]],
-    numbers: Numbers,
+    unpacked: Callable[[Cells], Cells] = lambda cells: cells,
 ) -> Catalogue:
+    """Return the records of the rows: the first `CHECKED_ROWS` are made at once, and further ones
+    when an item of the batch asks for its own. unpacked: the cells of a row that stands packed."""
+    path, settings = asked.path, asked.settings
     narrow = catalogue.encoding in encodings.OLD
-    reader = RecordReader(path, settings, columns, narrow=narrow, numbers=numbers)
-    first_row: dict[str, tuple[int, ItemId]] = {}
+    reader = RecordReader(path, settings, columns, narrow=narrow, numbers=asked.numbers)
+    collecting = _Collecting(catalogue, reader, asked, unpacked)
     for row in rows:
         catalogue.rows_read += 1
-        item = reader.item(row)
-        findings: list[Finding] = []
-        record = reader.record(row, findings)
-        first, known_as = first_row.setdefault(numbers.key(item), (row.number, item))
-        if item and first != row.number:
-            findings = [reader.twice(row.number, item, first)]
-            item = known_as
-        catalogue.findings.extend(findings)
-        held = next((finding for finding in findings if finding.severity == "hold"), None)
-        if held or record is None:
-            catalogue.records.pop(item, None)
-            if item and held:
-                catalogue.bad_items.setdefault(item, held)
-        elif item not in catalogue.bad_items:
-            catalogue.records[item] = record
-            for_review = [finding for finding in findings if finding.severity == "review"]
-            if for_review:
-                catalogue.for_review[item] = for_review
+        if catalogue.rows_read > CHECKED_ROWS:
+            collecting.keep(row)
+        else:
+            collecting.take(row)
     catalogue.findings += catalogue_columns.unused(
         path.name, reader.unused, set(FIELDS), reader.read
     )
     catalogue.fields_read = reader.read
+    # A table names its columns above them; of packed records nobody knows it yet.
+    if catalogue.delimiter in ("json", "xml", "marc") and not collecting.has_packed:
+        catalogue.findings += _without_access(path, settings.catalogue, reader.of_access)
     separator = settings.catalogue.separator
     catalogue.findings += catalogue_columns.joined(path.name, reader.joined, separator)
     if not catalogue.rows_read:
@@ -626,3 +743,114 @@ def _collect(
             "Export it again.",
         )
     return catalogue
+
+
+def _traced(row: Row, extract: Extract) -> Row:
+    """Return a row with the origins of its fields; those of a table are its columns."""
+    by_column = {
+        name: [
+            f"{column}: {text_of(row.cells[column])[:200]}"
+            for column in columns
+            if text_of(row.cells.get(column))
+        ]
+        for name, columns in extract.columns.items()
+    }
+    return Row(row.number, dict(row.cells), row.fault, row.origins or by_column)
+
+
+class _Collecting:
+    """Rows on their way into a catalogue; `first` has the first row of each number: its number and
+    item, or the place where it is kept."""
+
+    def __init__(
+        self,
+        catalogue: Catalogue,
+        reader: RecordReader,
+        asked: _Asked,
+        unpacked: Callable[[Cells], Cells],
+    ) -> None:
+        self.catalogue, self.reader, self.trace = catalogue, reader, asked.trace
+        self.unpacked = unpacked
+        self.has_packed = False
+        self.key = asked.numbers.key
+        self.first: dict[str, tuple[int, ItemId] | int] = {}
+        self.kept = KeptRows()
+        catalogue.records.make = self._make
+        catalogue.kept_masters = self._masters
+        catalogue.film_kept = lambda: reader.has_film or self.has_packed
+
+    def _masters(self) -> Iterator[tuple[ItemId, set[str]]]:
+        if "masters" not in self.reader.read:
+            return
+        for item, place in self.catalogue.records.kept():
+            names = self.reader.extract.many(self.kept.get(place), "masters")
+            yield item, {str(name).replace("\\", "/").casefold() for name in names}
+
+    def take(self, row: Row) -> None:
+        """Make the record of a row."""
+        row = self._whole(row)
+        item = self.reader.item(row)
+        findings: list[Finding] = []
+        record = self.reader.record(row, findings)
+        key = self.key(item)
+        if self.trace is not None and key == self.key(self.trace.item):
+            self.trace.rows.append(_traced(row, self.reader.extract))
+        known = self.first.get(key)
+        if known is None:
+            self.first[key] = (row.number, item)
+        elif item:
+            findings, item = self._twice(row, item, known)
+        self._put(item, record, findings)
+
+    def keep(self, row: Row) -> None:
+        """Keep a row until it is asked for; one without a number, with a fault, or of a number that
+        there was before is judged at once."""
+        item = self.reader.item(row)
+        key = self.key(item)
+        wanted = self.trace is not None and key == self.key(self.trace.item)
+        if row.fault or not item or key in self.first or wanted:
+            self.take(row)
+            return
+        if PACKED in row.cells:
+            self.has_packed = True
+        else:
+            self.reader.count(row)
+        place = self.kept.add(row)
+        self.first[key] = place
+        self.catalogue.records.keep(item, place)
+
+    def _whole(self, row: Row) -> Row:
+        """Return a row with all its cells."""
+        cells = self.unpacked(row.cells)
+        return row if cells is row.cells else Row(row.number, cells, row.fault, row.origins)
+
+    def _twice(
+        self, row: Row, item: ItemId, known: tuple[int, ItemId] | int
+    ) -> tuple[list[Finding], ItemId]:
+        """Return what is told of a second row of a number, and the item that it is of."""
+        if isinstance(known, int):
+            first = self.kept.get(known)
+            known = (first.number, self.reader.item(first))
+        return [self.reader.twice(row.number, item, known[0])], known[1]
+
+    def _make(self, item: ItemId, place: int) -> CatalogueRow | None:
+        """Return the record of a kept row; what is told of it is told now."""
+        findings: list[Finding] = []
+        with self.reader.counted_before():
+            record = self.reader.record(self._whole(self.kept.get(place)), findings)
+        self._put(item, record, findings)
+        return record if item not in self.catalogue.bad_items else None
+
+    def _put(self, item: ItemId, record: CatalogueRow | None, findings: list[Finding]) -> None:
+        catalogue = self.catalogue
+        catalogue.findings.extend(findings)
+        held = next((finding for finding in findings if finding.severity == "hold"), None)
+        if held or record is None:
+            catalogue.records.pop(item, None)
+            if item and held:
+                catalogue.bad_items.setdefault(item, held)
+        elif item not in catalogue.bad_items:
+            catalogue.records[item] = record
+            for_review = [finding for finding in findings if finding.severity == "review"]
+            if for_review:
+                catalogue.for_review[item] = for_review

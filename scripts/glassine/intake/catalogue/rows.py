@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +13,15 @@ import msgspec
 from glassine.base.errors import Finding
 from glassine.base.model import ItemId
 from glassine.base.numbers import EXACT, Numbers
-from glassine.base.records.catalogue import CatalogueRow
-from glassine.intake.catalogue import cell_checks, row_faults, row_rights, row_values, unread
+from glassine.base.records.catalogue import CatalogueRow, RowAccess
+from glassine.intake.catalogue import (
+    cell_checks,
+    row_access,
+    row_faults,
+    row_rights,
+    row_values,
+    unread,
+)
 from glassine.intake.catalogue import dates as catalogue_dates
 from glassine.intake.catalogue.extract import (
     FIELDS,
@@ -25,11 +34,14 @@ from glassine.intake.catalogue.extract import (
 from glassine.intake.date_words import Reading
 from glassine.intake.given import CatalogueSettings
 
+ACCESS_FIELDS = ("rights_access", "rights_embargo")
+
 
 class RecordReader:
     """Turns rows into records by the configured columns, and counts what the columns hold.
 
     unused: cells with a value in columns that no field takes. read: fields that have a column.
+    of_access: fields on who may see an item that a row has a value for.
     joined: cells whose one value holds a semicolon, by column: several values, perhaps.
     """
 
@@ -52,10 +64,43 @@ class RecordReader:
             rights=settings.rights,
             ignored=frozenset([*section.ignored_columns, section.film_column or ""]),
             dates=Reading(tuple(section.languages), section.day_first),
+            access=row_access.words_of(settings.access),
         )
         self.unused: Counter[str] = Counter()
         self.read: set[str] = set()
         self.joined: Counter[str] = Counter()
+        self.of_access: set[str] = set()
+        self.film_column = section.film_column
+        self.has_film = False
+        self._fields_of: tuple[str, ...] = ()
+
+    @contextlib.contextmanager
+    def counted_before(self) -> Iterator[None]:
+        """Make a record of a row without counting its columns anew."""
+        kept = self.unused, self.joined
+        self.unused, self.joined = Counter(), Counter()
+        try:
+            yield
+        finally:
+            self.unused, self.joined = kept
+
+    def count(self, row: Row) -> None:
+        """Count what the columns of a row hold, of which no record is made yet."""
+        self._note_fields(row)
+        self._count_joined(row)
+        for cell in unread.unread_cells(self.extract, row):
+            if cell.column not in self.extract.ignored:
+                self.unused[cell.column] += 1
+            elif cell.column == self.film_column:
+                self.has_film = True
+        self.of_access |= {name for name in ACCESS_FIELDS if self.extract.one(row, name)}
+
+    def _note_fields(self, row: Row) -> None:
+        names = tuple(row.cells)
+        if names != self._fields_of:
+            self._fields_of = names
+            columns = self.extract.columns
+            self.read |= {name for name in FIELDS if any(c in row.cells for c in columns[name])}
 
     def twice(self, row: int, item: str, first: int) -> Finding:
         return Finding(
@@ -91,7 +136,7 @@ class RecordReader:
             )
             return None
         cell_checks.check_text(extract, row, findings)
-        self.read |= {name for name in FIELDS if any(c in row.cells for c in extract.columns[name])}
+        self._note_fields(row)
         cell_checks.check_one_value(extract, row, findings)
         if _holds(findings):
             return None
@@ -100,7 +145,11 @@ class RecordReader:
         record["identifiers"] += self._written(row, item)
         rights = record["rights"]["uri"] or record["rights"]["status"]
         read_values = unread.ReadValues(record["edtf"], rights)
-        unread.check(extract, row, read_values, self.unused, findings)
+        doubts = unread.check(extract, row, read_values, self.unused, findings)
+        access = row_access.stated(extract, row, doubts, findings)
+        self.of_access |= {name for name in ACCESS_FIELDS if extract.one(row, name)}
+        if access != RowAccess():
+            record["access"] = msgspec.to_builtins(access)
         row_faults.check_schema(extract, row, record, findings)
         return None if _holds(findings) else msgspec.convert(record, CatalogueRow)
 

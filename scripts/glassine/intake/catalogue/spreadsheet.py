@@ -15,7 +15,7 @@ from typing import Any
 
 from glassine.base.errors import GlassineError
 from glassine.base.normal import nfc
-from glassine.intake.catalogue import formats
+from glassine.intake.catalogue import formats, large_sheet
 
 # Of rows of a sheet that are looked at for the header.
 HEADER_WITHIN = 50
@@ -36,17 +36,57 @@ def rows(
     """
     if formats.unfolded_bytes(content) > MAX_UNFOLDED:
         raise _refuse(path, "It unfolds into far more than a catalogue holds.")
+    large = large_sheet.large_sheet(content, sheet)
+    if large is not None:
+        yield from _rows_of_pieces(path, content, id_columns, large)
+        return
     book = _opened(path, content)
     candidates = _with_header(book, id_columns, sheet)
     if len(candidates) != 1:
-        raise _no_sheet(path, book, id_columns, sheet, [name for name, _ in candidates])
-    name, header_row = candidates[0]
-    for number, cells in enumerate(_cells_of(book, name), start=1):
-        if number < header_row or not any(cell.strip() for cell in cells):
-            continue
-        if number > header_row and _sums_up(cells):
-            continue
-        yield number, cells
+        names = [each.name for each, _ in candidates]
+        raise _no_sheet(path, book, id_columns, sheet, names)
+    opened, header_row = candidates.pop()
+    for number, cells in enumerate(_cells_of(opened), start=1):
+        if _counts(number, cells, header_row):
+            yield number, cells
+
+
+def _counts(number: int, cells: list[str], header_row: int) -> bool:
+    """Return whether a row is the header, or one below it that is neither empty nor a sum."""
+    if number < header_row or not any(cell.strip() for cell in cells):
+        return False
+    return number == header_row or not _sums_up(cells)
+
+
+def _rows_of_pieces(
+    path: Path, content: bytes, id_columns: list[str], large: large_sheet.Sheet
+) -> Iterator[tuple[int, list[str]]]:
+    """Yield the rows of a large sheet; a piece of it is as wide as its own cells, so that rows are
+    made as wide as the header."""
+    header_row = width = 0
+    try:
+        for piece in large_sheet.pieces(content, large):
+            book = _opened(path, piece)
+            if not header_row:
+                candidates = _with_header(book, id_columns, large.name)
+                if len(candidates) != 1:
+                    raise _no_sheet(path, book, id_columns, large.name, [])
+                header_row = candidates.pop()[1]
+            for number, cells in enumerate(_cells_of(book.get_sheet_by_name(large.name)), start=1):
+                if _counts(number, cells, header_row):
+                    bare = _without_end(cells)
+                    width = width or len(bare)
+                    yield number, bare + [""] * (width - len(bare))
+    except ValueError as problem:
+        raise _refuse(path, f"Its rows cannot be told apart: {problem}.") from problem
+
+
+def _without_end(cells: list[str]) -> list[str]:
+    """Return the cells of a row without empty ones at its end."""
+    end = len(cells)
+    while end and not cells[end - 1].strip():
+        end -= 1
+    return cells[:end]
 
 
 def _opened(path: Path, content: bytes) -> Any:
@@ -70,8 +110,9 @@ def _refuse(path: Path, what: str) -> GlassineError:
     )
 
 
-def _with_header(book: Any, id_columns: list[str], sheet: str | None) -> list[tuple[str, int]]:
-    """Return the sheets that may be meant, each with the number of its header's row."""
+def _with_header(book: Any, id_columns: list[str], sheet: str | None) -> list[tuple[Any, int]]:
+    """Return the sheets that may be meant, each with the number of its header's row: a large one
+    takes long to open, and is opened once."""
     out = []
     for each in book.sheets_metadata:
         visible = str(each.visible).endswith("Visible") or each.name == sheet
@@ -79,12 +120,13 @@ def _with_header(book: Any, id_columns: list[str], sheet: str | None) -> list[tu
             continue
         if not str(each.typ).endswith("WorkSheet"):
             continue
-        for number, cells in enumerate(_cells_of(book, each.name), start=1):
+        opened = book.get_sheet_by_name(each.name)
+        for number, cells in enumerate(_cells_of(opened), start=1):
             if number > HEADER_WITHIN:
                 break
             names = {nfc(cell.strip()) for cell in cells}
             if all(column in names for column in id_columns):
-                out.append((each.name, number))
+                out.append((opened, number))
                 break
     return out
 
@@ -117,11 +159,8 @@ def _no_sheet(
     )
 
 
-def _cells_of(book: Any, name: str) -> Iterator[list[str]]:
-    sheet = book.get_sheet_by_name(name)
-    top = sheet.start[0] if sheet.start else 0
-    for _ in range(top):
-        yield []
+def _cells_of(sheet: Any) -> Iterator[list[str]]:
+    # The reader gives empty rows above the first cell, but no empty cells before it.
     width = sheet.start[1] if sheet.start else 0
     for row in sheet.iter_rows():
         yield [""] * width + [text_of(cell) for cell in row]

@@ -49,15 +49,26 @@ def check(
     read_values: ReadValues,
     counted: Counter[str],
     findings: list[Finding],
-) -> None:
-    """Count the columns that nobody reads; hold or mark the item where one must be read."""
-    words = catalogue_columns.held_back_words(extract.one(row, "rights_note"))
-    if words:
-        findings.append(_kept_back_by_note(extract, row, words))
+) -> list[str]:
+    """Count the columns that nobody reads; hold or mark the item where one must be read.
+
+    Return the words of the row that may keep the item from the public, and hold it not.
+    """
+    doubts = []
+    for field in ("rights_note", "rights_holder", "credit"):
+        words = catalogue_columns.held_back_words(extract.one(row, field))
+        if words:
+            findings.append(_kept_back_by_note(extract, row, field, words))
+            doubts.append(words)
     for cell in unread_cells(extract, row):
         if cell.column not in extract.ignored:
             counted[cell.column] += 1
-            findings += _findings_of(extract, row, cell, read_values)
+            told = _findings_of(extract, row, cell, read_values)
+            findings += told
+            if any(each.code == "catalogue.restriction" for each in told):
+                words = catalogue_columns.held_back_words(text_of(cell.value))
+                doubts += [words] if words else []
+    return doubts
 
 
 def _findings_of(extract: Extract, row: Row, cell: Cell, read_values: ReadValues) -> list[Finding]:
@@ -127,13 +138,16 @@ def _kept_back(extract: Extract, cell: Cell, severity: str = "hold") -> Finding:
     )
 
 
-def _kept_back_by_note(extract: Extract, row: Row, words: str) -> Finding:
+def _kept_back_by_note(extract: Extract, row: Row, field: str, words: str) -> Finding:
     return extract.finding(
         "restriction_note",
-        Cell(row.number, extract.first_column("rights_note"), words),
-        "a note that does not speak against delivering the picture.",
+        Cell(row.number, extract.first_column(field), words),
+        "a note that does not speak against showing the picture. No picture of it is made "
+        "public until the row says in `rights_access` who may see it.",
         "review",
-        "See whether the item may be delivered; take it out of the batch if not.",
+        "State `rights_access` (open, reading_room, no_publication or closed) or "
+        "`rights_embargo` (its last day); take the item out of the batch if it may not be "
+        "delivered at all.",
     )
 
 

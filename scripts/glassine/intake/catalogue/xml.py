@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from lxml import etree
 
 from glassine.base.errors import GlassineError
+from glassine.intake.catalogue.extract import FIELDS
 
 MODS = "http://www.loc.gov/mods/v3"
 DC = "http://purl.org/dc/elements/1.1/"
@@ -88,6 +90,8 @@ class Reading:
         self.root = root
         self._used: set[Any] = set()
         self._used_attributes: set[tuple[Any, str]] = set()
+        # What was used, in its order: an element, or one with the name of its attribute.
+        self.log: list[tuple[Any, str]] = []
 
     def all(self, path: str) -> list[Any]:
         """Return the elements at an XPath below the record; looking does not use them."""
@@ -109,16 +113,19 @@ class Reading:
     def text(self, element: Any) -> str:
         """Return an element's text in one line; it counts as used, with all that is in it."""
         self._used.update(element.iter())
+        self.log.append((element, ""))
         return self.peek(element)
 
     def block(self, element: Any) -> str:
         """Return an element's text with its line breaks; it counts as used."""
         self._used.update(element.iter())
+        self.log.append((element, ""))
         return "".join(element.itertext()).strip()
 
     def attribute(self, element: Any, name: str) -> str:
         """Return an attribute, "" where there is none; it counts as used."""
         self._used_attributes.add((element, name))
+        self.log.append((element, name))
         value: str = element.get(name) or ""
         return value
 
@@ -134,6 +141,24 @@ class Reading:
     def blocks(self, path: str) -> str:
         """Return the texts of all elements as paragraphs."""
         return "\n".join(text for text in map(self.block, self.all(path)) if text)
+
+    def by_value(self, cells: Cells) -> dict[str, list[str]]:
+        """Return {field: where a part of its value stands, in words}, by the texts themselves."""
+        used = [(self.shown(*each), self._in_words(*each)) for each in dict.fromkeys(self.log)]
+        return {
+            name: [words for part, words in used if _is_of(part, [*_texts_in(value)])]
+            for name, value in cells.items()
+        }
+
+    @classmethod
+    def shown(cls, element: Any, name: str) -> str:
+        """Return the text of an element or of its attribute, in one line."""
+        return element.get(name) or "" if name else cls.peek(element)
+
+    def _in_words(self, element: Any, name: str) -> str:
+        path = self._path(element) + (f"/@{etree.QName(name).localname}" if name else "")
+        text = self.shown(element, name)
+        return f"{path}{_kind(element)}: {text[:200]}"
 
     def unread(self) -> Cells:
         """Return {path: texts} of the elements and attributes that were not used."""
@@ -154,6 +179,15 @@ class Reading:
                     note(f"{path}/@{etree.QName(name).localname}", value)
         return {name: " | ".join(texts) for name, texts in texts_of.items()}
 
+    def beside(self, cells: Cells) -> Cells:
+        """Return what was not read; a part that bears a field's name is told apart from the
+        field, of which it may be a second value."""
+        known = {*FIELDS, *cells}
+        return {
+            f"{name} (unread)" if name in known else name: text
+            for name, text in self.unread().items()
+        }
+
     def _path(self, element: Any) -> str:
         names = [etree.QName(element).localname]
         if element is self.root:
@@ -163,6 +197,28 @@ class Reading:
                 break
             names.append(etree.QName(holder).localname)
         return "/".join(reversed(names))
+
+
+# A shorter text stands in longer ones by chance.
+_LONG_ENOUGH = 8
+
+
+def _is_of(part: str, texts: list[str]) -> bool:
+    """Return whether a text is one of those of a value, or a piece of one."""
+    return bool(part) and any(
+        part == text or (len(part) >= _LONG_ENOUGH and part in " ".join(text.split()))
+        for text in texts
+    )
+
+
+def _texts_in(value: Any) -> Iterator[str]:
+    """Yield the texts of a cell, which may be a list or an object."""
+    inner = value.values() if isinstance(value, dict) else value
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict | list):
+        for each in inner:
+            yield from _texts_in(each)
 
 
 def _own_text(element: Any) -> str:

@@ -10,19 +10,24 @@ forgotten once its row is made: memory does not grow with the number of records.
 from __future__ import annotations
 
 import copy
+import functools
 import io
+import json
+import re
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import msgspec
 from lxml import etree
 
 from glassine.base.errors import Finding, GlassineError
 from glassine.intake.catalogue import dublin_core, helpers, mapped, xml
 from glassine.intake.catalogue import mapping as mappings
 from glassine.intake.catalogue import mods as catalogue_mods
+from glassine.intake.catalogue.extract import PACKED
 from glassine.intake.catalogue.mapping import Mapping
 from glassine.intake.given import CatalogueSection
 
@@ -71,6 +76,11 @@ class Document:
         # Notes on access and use of each finding aid: they may stand after its components.
         self._notes: list[list[Any]] = []
         self._aid: Any = None
+        # Where each field of the record just read stands, where `traced`.
+        self.traced = False
+        # Whether a record was handed on packed.
+        self.has_packed = False
+        self.origins: dict[str, list[str]] = {}
 
     # --- what it is ---
 
@@ -248,34 +258,104 @@ class Document:
 
     # --- rows ---
 
-    def rows(self) -> Iterator[tuple[int, xml.Cells]]:
-        """Yield line number and cells of each record, cells under the names of our own fields."""
-        reader = self._reader()
-        numbers = self._numbers(reader)
+    def rows(self, at_once: int = 2**31) -> Iterator[tuple[int, xml.Cells]]:
+        """Yield line number and cells of each record, cells under the names of our own fields.
+
+        at_once: records that are read whole; of further ones the number alone is, where they can
+        be read by themselves, and the record stands under `PACKED` (see `unpacked`).
+        """
+        numbers = self._numbers()
         self.findings.clear()
         self._deleted = 0
+        packs = self._can_be_packed()
         for index, element in enumerate(self._records()):
             line, header = element.sourceline or index + 1, _header(element)
-            cells = reader(element)
-            own = str(cells.get("item_id") or "")
-            chosen = numbers[index] if numbers else own
-            if chosen != own and own:
-                kept = cells.get("identifiers") or []
-                cells["identifiers"] = [*kept, {"type": "local", "value": own}]
-            cells["item_id"] = chosen or header
-            yield line, cells
+            number = numbers[index] if numbers else None
+            if index >= at_once and packs:
+                own = self._number(element)
+                self.has_packed = True
+                item = (own if number is None else number) or header
+                record = etree.tostring(element, encoding="utf-8", with_tail=False)
+                yield line, {"item_id": item, PACKED: record}
+            else:
+                yield line, self._cells(element, number, header)
         if self._deleted:
             self.findings.append(_told_deleted(self.path, self._deleted))
         if self.inherited:
             self.findings.append(_told_inherited(self.path, self.inherited))
 
+    def _cells(self, element: Any, number: str | None, header: str) -> xml.Cells:
+        """Return the cells of a record. number: that it goes by, None for its own."""
+        cells = self._read(element)
+        own = str(cells.get("item_id") or "")
+        chosen = own if number is None else number
+        if chosen != own and own:
+            kept = cells.get("identifiers") or []
+            cells["identifiers"] = [*kept, {"type": "local", "value": own}]
+        cells["item_id"] = chosen or header
+        return cells
+
+    def unpacked(self, cells: xml.Cells) -> xml.Cells:
+        """Return the cells of a record that was packed by `rows`; others as they are."""
+        if PACKED not in cells:
+            return cells
+        parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False)
+        element = etree.fromstring(cells[PACKED], parser)
+        return self._cells(element, str(cells["item_id"]), "")
+
+    def _can_be_packed(self) -> bool:
+        """Return whether a record says all of itself: its paths leave it nowhere."""
+        mapping = self.form.mapping
+        if self.traced or mapping is None:
+            return not self.traced
+        paths = json.dumps(msgspec.to_builtins(mapping.fields))
+        leaves = re.search(r'ancestor|preceding|following|\.\./|[|"]\s*/', paths)
+        return not (mapping.nested or mapping.helper == "ead" or leaves) and (
+            "masters" not in mapping.fields
+        )
+
+    @functools.cached_property
+    def _read(self) -> Callable[[Any], xml.Cells]:
+        return self._reader()
+
+    def _number(self, element: Any) -> str:
+        """Return the own number of a record, without reading the rest of it."""
+        mapping = self.form.mapping
+        if mapping is None and self.form.what == "MODS":
+            return catalogue_mods.number(xml.Reading(element), self.section.item_identifier)
+        if mapping is None:
+            return dublin_core.number(xml.Reading(element))
+        if not mapping.namespaces:
+            self._strip.record(element)
+        record = mapped.Record(element, frozenset(), mapping)
+        if mapping.helper == "marc" and self.section.item_identifier:
+            return helpers.marc_number(record, self.section.item_identifier)
+        stated = mapping.fields.get("item_id")
+        item = mapped.one(record, stated) if stated is not None else ""
+        if mapping.helper == "mods":
+            return item or catalogue_mods.number(record, self.section.item_identifier)
+        if mapping.helper == "dublin core":
+            return item or dublin_core.number(record)
+        return item
+
+    @functools.cached_property
+    def _strip(self) -> _Stripper:
+        return _Stripper(self.form.names)
+
     def _reader(self) -> Callable[[Any], xml.Cells]:
         section, mapping = self.section, self.form.mapping
         if mapping is None:
             read = catalogue_mods.cells if self.form.what == "MODS" else dublin_core.cells
-            return lambda element: read(xml.Reading(element), section)
+
+            def known_cells(element: Any) -> xml.Cells:
+                record = xml.Reading(element)
+                cells = read(record, section)
+                self.origins = record.by_value(cells) if self.traced else {}
+                return cells
+
+            return known_cells
         names = self.form.names if mapping.nested else frozenset()
-        strip = _Stripper(self.form.names) if not mapping.namespaces else None
+        strip = self._strip if not mapping.namespaces else None
         helper = helpers.of(mapping.helper, section, self.inherited)
 
         def mapped_cells(element: Any) -> xml.Cells:
@@ -284,8 +364,14 @@ class Document:
                 strip.record(element)
             record = mapped.Record(element, names, mapping)
             cells = mapped.cells(record, mapping, section)
-            cells |= helper(record, cells)
-            return cells | mapped.unread(record, cells)
+            by_helper = helper(record, cells)
+            if self.traced:
+                told = [f"by the helper {mapping.helper!r} of the mapping: "]
+                self.origins = record.origins() | {
+                    name: [f"{told[0]}{value}"] for name, value in by_helper.items()
+                }
+            cells |= by_helper
+            return cells | record.beside(cells)
 
         return mapped_cells
 
@@ -299,7 +385,7 @@ class Document:
         for note in notes[sum(map(_is_note, aid)) :]:
             aid.insert(0, note)
 
-    def _numbers(self, reader: Callable[[Any], xml.Cells]) -> list[str]:
+    def _numbers(self) -> list[str]:
         """Return the item number of each record where their own do not tell them apart; nothing
         where they do."""
         mapping = self.form.mapping
@@ -313,8 +399,7 @@ class Document:
         owned = []
         for element in self._records():
             header = _header(element)
-            owned.append((str(reader(element).get("item_id") or ""), header))
-        self.inherited.clear()
+            owned.append((self._number(element), header))
         if not any(header for _, header in owned):
             return []
         counted = Counter(own for own, _ in owned)

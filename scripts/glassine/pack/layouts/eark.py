@@ -46,6 +46,8 @@ _MIME = {
 _ALTERNATES = (
     "                         data/alternates: the pictures in further formats: WebP, AVIF, TIFF\n"
 )
+_ACCESS = "representations/access   access images, thumbnails, image tiles and their manifest\n"
+_NO_ACCESS = "                         no access images: access to the item is restricted\n"
 _SCHEMAS = Path(__file__).resolve().parents[2]
 _MAX_SCHEMA_BYTES = 4 * 2**20
 Element = Any
@@ -98,6 +100,8 @@ class EarkSip(Layout):
         placed += _documentation(package, moved, context)
         placed += _schemas(package, context)
         for name in ("masters", "access"):
+            if not any(entry.path.startswith(f"representations/{name}/") for entry in moved):
+                continue  # no picture of the item may be public
             placed += _representation(package, name, record, moved, context)
         placed.append(_write(package, record, context))
         return placed
@@ -251,12 +255,13 @@ def _premis(record: _Record, nodes: list[Element]) -> Element:
 def _documentation(
     package: Document, moved: list[PackagedFile], context: Context
 ) -> list[PackagedFile]:
+    shown = any(entry.path.startswith("representations/access/") for entry in moved)
     alternates = any("/data/alternates/" in entry.path for entry in moved)
     text = (
         f"{context.item}\n\n"
         "One digitized photographic item.\n\n"
         "representations/masters  the capture files as the camera station left them\n"
-        "representations/access   access images, thumbnails, image tiles and their manifest\n"
+        f"{_ACCESS if shown else _NO_ACCESS}"
         f"{_ALTERNATES if alternates else ''}"
         "metadata/descriptive     MODS and Dublin Core of the catalogue record\n"
         "metadata/preservation    PREMIS: files, events, agents, rights\n"

@@ -1,0 +1,256 @@
+"""The ledger of all that was ever delivered: `deliveries/ledger.jsonl`, only ever added to.
+
+One line of JSON a delivery, with its whole receipt, each with a digest of itself that the next line
+repeats: a line that is changed, left out or put in between breaks the chain. It is a plain file and
+no database: in fifty years a text editor and a digest are enough to read and check it, it grows by
+appending alone, and a block that a disk spoils harms a line, not the file. Receipts can be made
+again of it. It is written before the receipt of a delivery; no rule of the engine has it as output.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import fcntl
+import hashlib
+import json
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from glassine.base import files, wording
+from glassine.base.errors import Finding, GlassineError
+from glassine.base.records.receipt import Receipt
+from glassine.deliver import receipt_files
+
+NAME = "ledger.jsonl"
+# What stands before the first line.
+FIRST = "0" * 64
+# A line longer than this is none of ours: a receipt of 100,000 items is about 40 MB.
+MAX_LINE_BYTES = 256 * 2**20
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A line. number: from 1; time: xs:dateTime, UTC, of the delivery; digest: SHA-256 over what
+    the line tells, with the digest of the line before it."""
+
+    number: int
+    time: str
+    receipt: Receipt
+    digest: str
+
+
+@dataclass
+class Ledger:
+    """The lines up to the first that is not as it was written, and what is wrong with that one.
+
+    unfinished: bytes of a line that a killed run had begun; it told of nothing that was delivered.
+    """
+
+    entries: list[Entry] = field(default_factory=list)
+    broken: Finding | None = None
+    unfinished: int = 0
+
+    def receipt_of(self, delivery: str) -> Receipt | None:
+        """Return the receipt of a delivery as it was last written, None where none is known."""
+        for entry in reversed(self.entries):
+            if entry.receipt.delivery == delivery:
+                return entry.receipt
+        return None
+
+
+def path_of(deliveries_dir: Path) -> Path:
+    return deliveries_dir / NAME
+
+
+def read(deliveries_dir: Path) -> Ledger:
+    """Return the ledger; an empty one where there is none yet. Raises OSError."""
+    path = path_of(deliveries_dir)
+    if not path.exists():
+        return Ledger()
+    with path.open("rb") as opened:
+        return _read(path, opened.read())
+
+
+def _read(path: Path, content: bytes) -> Ledger:
+    ledger = Ledger()
+    before = FIRST
+    *lines, rest = content.split(b"\n")
+    ledger.unfinished = len(rest)
+    for number, line in enumerate(lines, 1):
+        entry = _entry(line, number, before)
+        if isinstance(entry, str):
+            ledger.broken = _broken(path, number, entry)
+            return ledger
+        ledger.entries.append(entry)
+        before = entry.digest
+    return ledger
+
+
+def _entry(line: bytes, number: int, before: str) -> Entry | str:
+    """Return what a line tells, or in words why it is not as it was written."""
+    if len(line) > MAX_LINE_BYTES:
+        return "it is longer than any that was written"
+    try:
+        told = json.loads(line.decode("utf-8"))
+        entry, digest = told["entry"], str(told["digest"])
+        if _digest(entry) != digest:
+            return "its digest is another"
+        if (entry["number"], entry["previous"]) != (number, before):
+            return "it does not follow from the line before it"
+        receipt = receipt_files.taken(entry["receipt"])
+        return Entry(number, str(entry["time"]), receipt, digest)
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return "it cannot be read"
+
+
+def _digest(entry: dict[str, Any]) -> str:
+    return hashlib.sha256(files.canonical(entry).encode()).hexdigest()
+
+
+def _line(number: int, before: str, receipt: Receipt) -> tuple[bytes, str]:
+    """Return a line and its digest."""
+    entry: dict[str, Any] = {
+        "number": number,
+        "previous": before,
+        "receipt": msgspec.to_builtins(receipt),
+        "time": receipt.time,
+    }
+    digest = _digest(entry)
+    return files.canonical({"digest": digest, "entry": entry}).encode(), digest
+
+
+def _broken(path: Path, number: int, why: str) -> Finding:
+    return Finding(
+        "ledger.chain",
+        str(path),
+        f"Line {number:,} of the ledger is not as it was written: {why}.",
+        "lines that each repeat the digest of the line before it.",
+        "Bring the file back from a backup, or make it again from the receipts and bags that are "
+        "here: scripts/ledger rebuild. Until then nothing is delivered.",
+    )
+
+
+@contextlib.contextmanager
+def _locked(deliveries_dir: Path) -> Iterator[int]:
+    """Yield the open ledger, held by this process alone: batches are delivered side by side."""
+    deliveries_dir.mkdir(parents=True, exist_ok=True)
+    handle = os.open(path_of(deliveries_dir), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        yield handle
+    finally:
+        os.close(handle)
+
+
+def add(deliveries_dir: Path, receipts: list[Receipt]) -> None:
+    """Add receipts that the ledger does not have yet, in this order.
+
+    The same receipt is not added twice: a run that was killed between ledger and receipt goes on.
+    Raises GlassineError where the chain is broken, OSError.
+    """
+    with _locked(deliveries_dir) as handle:
+        content = os.pread(handle, os.fstat(handle).st_size, 0)
+        ledger = _read(path_of(deliveries_dir), content)
+        if ledger.broken:
+            raise GlassineError([ledger.broken])
+        kept = {files.canonical(msgspec.to_builtins(entry.receipt)) for entry in ledger.entries}
+        new = [
+            receipt
+            for receipt in receipts
+            if files.canonical(msgspec.to_builtins(receipt)) not in kept
+        ]
+        end = len(content) - ledger.unfinished
+        if ledger.unfinished:
+            os.ftruncate(handle, end)
+        _append(handle, end, ledger, new)
+
+
+def _append(handle: int, end: int, ledger: Ledger, receipts: list[Receipt]) -> None:
+    number = len(ledger.entries)
+    before = ledger.entries[-1].digest if ledger.entries else FIRST
+    for receipt in receipts:
+        number += 1
+        line, before = _line(number, before, receipt)
+        piece = memoryview(line + b"\n")
+        while piece:
+            written = os.pwrite(handle, piece, end)
+            piece, end = piece[written:], end + written
+    os.fsync(handle)
+
+
+def contradictions(deliveries_dir: Path, receipts: list[Receipt]) -> list[Finding]:
+    """Return a finding where the chain is broken, and for each receipt that the ledger has
+    otherwise: then one of the two was changed."""
+    ledger = read(deliveries_dir)
+    if ledger.broken:
+        return [ledger.broken]
+    path = path_of(deliveries_dir)
+    return [
+        Finding(
+            "ledger.differs",
+            str(receipt_files.receipt_path(deliveries_dir, receipt.delivery)),
+            f"This receipt does not say what {path} says of {receipt.delivery}.",
+            "the receipt as the ledger has it.",
+            "Find out who changed it. To have it as the ledger has it, move both copies of the "
+            "receipt away and run again.",
+        )
+        for receipt in receipts
+        if ledger.receipt_of(receipt.delivery) not in (None, receipt)
+    ]
+
+
+def take_in(deliveries_dir: Path, receipts: list[Receipt]) -> list[Finding]:
+    """Add receipts that the ledger lacks, and say so: of deliveries before there was a ledger, or
+    lines that were lost at its end. Raises GlassineError where the chain is broken."""
+    known = {entry.receipt.delivery for entry in read(deliveries_dir).entries}
+    lacking = [receipt for receipt in receipts if receipt.delivery not in known]
+    if not lacking:
+        return []
+    add(deliveries_dir, lacking)
+    return [
+        Finding(
+            "ledger.added",
+            str(path_of(deliveries_dir)),
+            f"The ledger had no line of {wording.some([each.delivery for each in lacking], 10)}; "
+            "it was added from the receipt.",
+            "a line for each delivery.",
+            "Nothing where these deliveries are older than the ledger. Else lines at its end were "
+            "lost: look at the disk, and at who may write there.",
+            "note",
+        )
+    ]
+
+
+def receipt_made_again(path: Path) -> Finding:
+    """Return the note of a receipt that was written again from the ledger."""
+    return Finding(
+        "ledger.receipt",
+        str(path),
+        "No copy of this receipt could be used; it was written again from the ledger.",
+        "a disk that keeps what was written.",
+        "Look at the disk that holds the deliveries.",
+        "note",
+    )
+
+
+def rebuilt(deliveries_dir: Path, receipts: list[Receipt], aside: Path) -> Ledger:
+    """Write the ledger anew from receipts, put the damaged one aside, and return the new one.
+
+    What stood in sound lines before the damage is kept as it was; receipts that are in none of them
+    follow, the earliest first.
+    """
+    old = read(deliveries_dir)
+    path = path_of(deliveries_dir)
+    sound = [entry.receipt for entry in old.entries]
+    known = {receipt.delivery for receipt in sound}
+    later = [receipt for receipt in receipts if receipt.delivery not in known]
+    later.sort(key=lambda receipt: (receipt.time, receipt.batch, receipt.revision))
+    if path.exists():
+        path.rename(aside)
+    add(deliveries_dir, [*sound, *later])
+    return read(deliveries_dir)
