@@ -55,6 +55,9 @@ OFF_120_MM = 2.5
 ON_135_MM = ((36, 24, 0.55, 0.55), (24, 18, 0.55, 0.6))
 # Opposite sides that part by more (degrees), corners that are off square by more: no camera's.
 KEYSTONE_DEG, OFF_SQUARE_DEG = 0.9, 0.75
+# Sides that show along more than this share are plain; opposite ones that part by less (degrees)
+# are parallel.
+PLAIN_SHARE, PARALLEL_DEG = 0.6, 0.25
 # An oval that is less than so many times as long as wide may lie anyhow; seen along less than this
 # share it was seen in part.
 ROUND, OVAL_IN_PART = 1.1, 0.5
@@ -251,6 +254,8 @@ def _shape(known: Known, candidate: Candidate) -> None:
         candidate.against(
             "corners not square", f"corners are up to {max(turns):.1f} degrees off square"
         )
+        if _sheared(candidate, off):
+            candidate.against("four plain sides, sheared")
     on_135 = candidate.gauge == "135" and known.by_perforations
     if on_135 and not usual_on_135(known, candidate):
         long, short = known.size_mm(c)
@@ -258,6 +263,17 @@ def _shape(known: Known, candidate: Candidate) -> None:
             "no size on 35 mm film",
             f"{long:.1f} x {short:.1f} mm is no usual size of a picture on 35 mm film",
         )
+
+
+def _sheared(candidate: Candidate, off: float) -> bool:
+    """Whether four plain sides make a frame that leans as a whole, as on film that curls: one side
+    on a wrong edge would leave opposite sides apart. off: of the corners from where the edges meet.
+    """
+    plain = all(
+        got is not None and got.share > PLAIN_SHARE and got.residual < UNEVEN_PX and not moved
+        for got, moved in zip(candidate.edges, candidate.modelled, strict=True)
+    )
+    return plain and off < NOT_MET and keystone_of(candidate.corners) < PARALLEL_DEG
 
 
 def _off_its_edges(candidate: Candidate) -> float:

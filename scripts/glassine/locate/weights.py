@@ -116,6 +116,7 @@ BY_HAND = {
         _PER_FRAME,
         answers=("parted by a band", "roll film by its shape", "header contradicted"),
     ),
+    "four plain sides, sheared": Weight(-5.5, _PER_FRAME, answers=("corners not square",)),
     "orange film around it": Weight(-5.5, _PER_FRAME, answers=("even all round",)),
     "of the size of its strip": Weight(-6.1, _PER_FRAME, answers=("map: edge inside",)),
 }

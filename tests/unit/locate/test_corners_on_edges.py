@@ -1,5 +1,7 @@
 """Corners are where the edges meet that were found, or the frame is for review."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -63,7 +65,7 @@ class _Known:
     by_perforations = False
 
 
-def framed(corners, off_px):
+def framed(corners, off_px=0):
     one = Candidate(corners, False, [1.0] * 4, [True] * 4, "single")
     lying = corners + np.array([[off_px, 0], [off_px, 0], [0, 0], [0, 0]])
     one.edges = [Edge(lying[i], lying[j], 1.0, 0.1, 0.5, lying.mean(0), 0.0) for i, j in ENDS]
@@ -77,3 +79,26 @@ def test_corners_off_the_edges_that_were_found_are_for_review(off_px, marked):
     judge._shape(_Known(), one)
     told = [each for each in one.evidence if each.feature == "corners off its edges"]
     assert (weights.confidence(told) < 0.8) is marked
+
+
+def test_a_frame_that_leans_as_a_whole_by_four_plain_sides_is_right():
+    """Film that curls: 26 px in 1100 are 1.4 degrees."""
+    one = framed(leaning(26))
+    judge._shape(_Known(), one)
+    assert any(each.feature == "corners not square" for each in one.evidence)
+    assert weights.confidence(one.evidence) >= 0.8
+
+
+def test_one_side_that_leans_alone_is_for_review():
+    corners = leaning(0) + np.array([[18, 0], [0, 0], [0, 0], [0, 0]])
+    one = framed(corners)
+    judge._shape(_Known(), one)
+    assert any(each.feature == "corners not square" for each in one.evidence)
+    assert weights.confidence(one.evidence) < 0.8
+
+
+def test_a_frame_that_leans_by_sides_hardly_seen_is_for_review():
+    one = framed(leaning(26))
+    one.edges[0] = replace(one.edges[0], share=0.4)
+    judge._shape(_Known(), one)
+    assert weights.confidence(one.evidence) < 0.8
