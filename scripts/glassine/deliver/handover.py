@@ -154,6 +154,8 @@ def _persistent_ids(embedded: Embedded) -> str:
     row = (embedded.event.detail or {}).get("catalogue") or {}
     listed = row.get("identifiers") or []
     return " ".join(each["value"] for each in listed if each["type"] in persistent.SCHEMES)
+
+
 def access_of(embedded: Embedded) -> Access:
     """Return who may see an item, as its pictures were made."""
     return msgspec.convert(embedded.event.detail.get("access", {}), Access)
