@@ -27,7 +27,7 @@ class Outcome:
 # `ids.json` keeps by their times what was read of other records.
 _TELLS_TIME = re.compile(
     r"(/timings/|/logs/|\.lock$|report/|results/summary\.json$|results/ids\.json$|audit\.sqlite$"
-    r"|/audit\.json$)"
+    r"|/audit\.json$|/alike\.json$)"
 )
 
 
