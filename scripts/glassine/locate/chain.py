@@ -228,6 +228,9 @@ def _of_long(
     parted = gaps[x + width - inset] - gaps[x + inset] > 0
     near = max(1, round(NEAR_MM * signs.mm))
     ends = np.minimum(local_max(signs.begin, near)[x], local_max(signs.finish, near)[x + width])
+    scores = np.where(parted | (ends < LEAST_LONG), -1.0, scores)
+    if scores.max() <= 0:
+        return scores  # what lies inside takes from them only
     step = local_max(signs.jump, max(1, round(0.5 * signs.mm)))
     inside = np.zeros(len(x))
     for low, high in lengths.usual:
@@ -235,8 +238,7 @@ def _of_long(
             if short < length <= 2 * short:
                 w = round(short * signs.mm)
                 inside = np.maximum(inside, np.minimum(step[x + w], step[x + width - w]))
-    left = scores - STEP_INSIDE * inside
-    return np.where(parted | (ends < LEAST_LONG), -1.0, left)
+    return np.asarray(scores - STEP_INSIDE * inside)
 
 
 def _best_set(
