@@ -10,6 +10,7 @@ from glassine.base import naming
 from glassine.base.access import AccessSection
 from glassine.base.model import BatchId
 from glassine.base.numbers import Numbers
+from glassine.base.persistent import ArkCheck
 from glassine.base.records import Given
 
 Way = Literal["name", "catalogue", "label", "separator"]
@@ -71,6 +72,13 @@ class IntakeSection(Given, frozen=True, kw_only=True):
     retakes: Literal["hold", "keep", "leave_out"] = "hold"
 
 
+class RawSection(Given, frozen=True, kw_only=True):
+    """light_names, dark_names: globs over stems of raw captures of the bare table and the dark."""
+
+    light_names: tuple[str, ...] = ()
+    dark_names: tuple[str, ...] = ()
+
+
 class CatalogueSection(Given, frozen=True, kw_only=True):
     """How the catalogue is read; see `catalogue` in config/README.md.
 
@@ -97,10 +105,17 @@ class CatalogueSection(Given, frozen=True, kw_only=True):
     mapping: str | None = None
 
 
+class IdentifiersSection(Given, frozen=True, kw_only=True):
+    """ark_checked: see `base.persistent.read`."""
+
+    ark_checked: dict[str, ArkCheck] = msgspec.field(default_factory=dict)
+
+
 class CatalogueSettings(Given, frozen=True, kw_only=True):
     """rights: those of items whose rows state none (see `base.rights`)."""
 
     catalogue: CatalogueSection = CatalogueSection()
+    identifiers: IdentifiersSection = IdentifiersSection()
     access: AccessSection = AccessSection()
     rights: dict[str, str] = msgspec.field(default_factory=dict)
 
@@ -115,6 +130,7 @@ class Settings(CatalogueSettings, frozen=True, kw_only=True):
     naming: NamingSection
     intake: IntakeSection
     tone: ToneSection = ToneSection()
+    raw: RawSection = RawSection()
 
 
 class IntakeGiven(Given, frozen=True, kw_only=True):

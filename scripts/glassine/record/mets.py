@@ -4,19 +4,21 @@ from __future__ import annotations
 
 from urllib.parse import quote
 
+from msgspec import UNSET
+
 from glassine import __version__
 from glassine.base.markup import Element, add, element, xml_id
 from glassine.base.records.parts import Event
 from glassine.base.records.render import RenderedFrame
 from glassine.base.vocabulary import DIGEST_NAMES
-from glassine.record import dublin_core, mix, mods, premis
+from glassine.record import dublin_core, mix, mods, parsed, premis
 from glassine.record.item_records import FileEntry, ItemRecords
 
 # CSIP 2.2.0, vocabulary of content categories; the dash is an en dash.
 CONTENT_TYPE = "Photographs – Digital"
 PROFILE = "urn:glassine:profile:item:1"
 # Groups of files, in the order in which a reader wants them.
-USES = ("master", "access", "thumbnail", "alternate", "tiles", "presentation", "provenance")
+USES = ("master", "raw", "access", "thumbnail", "alternate", "tiles", "presentation", "provenance")
 
 
 def build(records: ItemRecords, history: premis.History, now: Event) -> Element:
@@ -26,7 +28,7 @@ def build(records: ItemRecords, history: premis.History, now: Event) -> Element:
     """
     root = element(
         "mets:mets",
-        OBJID=records.item,
+        OBJID=records.objid,
         LABEL=records.row.title or records.item,
         TYPE=CONTENT_TYPE,
         PROFILE=PROFILE,
@@ -51,6 +53,8 @@ def _header(root: Element, records: ItemRecords, now: Event) -> None:
     agent = add(header, "mets:agent", ROLE="CREATOR", TYPE="OTHER", OTHERTYPE="SOFTWARE")
     add(agent, "mets:name", "Glassine")
     add(agent, "mets:note", __version__)
+    if records.objid != records.item:
+        add(header, "mets:altRecordID", records.item, TYPE=parsed.ITEM)
 
 
 def _wrap(section: Element, kind: str, version: str | None, children: list[Element]) -> None:
@@ -99,6 +103,8 @@ def _images(records: ItemRecords) -> list[tuple[FileEntry, Element]]:
         (entry, mix.master(records, entry, verified[entry.path]))
         for entry in records.of_use("master")
     ]
+    sources = [entry.source for entry in records.fixity.masters if entry.source is not UNSET]
+    images += [(records.files[f"raw/{raw.path}"], mix.raw(records, raw)) for raw in sources]
     for file in records.embedded.files:
         frame = frames[file.master, file.index]
         entry = records.files[file.path]
@@ -123,7 +129,7 @@ def _mix_id(entry: FileEntry) -> str:
 
 def _files(root: Element, records: ItemRecords, history: premis.History) -> None:
     section = add(root, "mets:fileSec")
-    with_mix = {"master", "access", "thumbnail", "alternate"}
+    with_mix = {"master", "raw", "access", "thumbnail", "alternate"}
     for use in USES:
         entries = records.of_use(use)
         if not entries:
@@ -192,6 +198,8 @@ def _physical(root: Element, records: ItemRecords) -> None:
             LABEL=path,
         )
         add(master, "mets:fptr", FILEID=entry.id)
+        if entry.derived_from:
+            add(master, "mets:fptr", FILEID=records.files[entry.derived_from].id)
         for frame in records.frames_of(path):
             _frame(master, records, entry, frame)
 
