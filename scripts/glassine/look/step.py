@@ -23,7 +23,7 @@ from glassine.render.given import FilmStock, ToneSection
 from glassine.render.looks import look
 from glassine.render.negative_film import bands_of, base_of
 
-VERSION = "1"
+VERSION = "2"
 RECORD = "looks.json"
 # Digits after the point of a density of film base.
 _DIGITS = 6

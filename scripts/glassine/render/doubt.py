@@ -20,6 +20,9 @@ WHITE = {"colour": 1.02, "monochrome": 0.94}
 ALIKE, BELIEVED, AT_MOST = 0.12, 0.5, 0.2
 # Expected mean CIEDE2000 over which a person should look, and the share of clipped pixels.
 REVIEW_ABOVE, REVIEW_CLIPPED = 8.0, 0.02
+# One channel this far (log10) above what may be white: of 20 such frames nine were wrong by
+# more than 12, one was right within 6 (tests/benchmarks/tone/README.md).
+REVIEW_BEYOND = 0.2
 # Of grey pictures nothing tells a better guess from a worse one: mean difference of L*, of one
 # frame and of several.
 GREY_ERROR = (5.0, 4.5)
@@ -93,6 +96,12 @@ def own(look: Look, film: Film) -> Own:
         review += (
             f"In {signs.clipped:.0%} of the picture a channel is clipped in the master: what was "
             "there is lost. Capture it again with less light, or with more where it is black.",
+        )
+    if coloured and layers.beyond(look, film, balance) > REVIEW_BEYOND:
+        review += (
+            "Its lightest part is a colour that one channel shows far beyond the others: the film "
+            "or the master's profile cannot hold it, so exposure and colours are a guess. Look "
+            "whether they are right; a master in a wider or linear encoding holds more.",
         )
     return Own(balance, exposure, light, signs, round(error, 1), review)
 

@@ -166,12 +166,24 @@ GLINTS, ONE_CHANNEL = 0.2, 0.15
 def lightest(look: Look, film: Film, balance: Sequence[float]) -> float:
     """Return log10 of exposure of the lightest part: the lightest channel of all but 0.02 % of
     the pixels, glints and what only one channel shows left out."""
+    top, level = _tops(look, film, balance)
+    return min(top, level)
+
+
+def beyond(look: Look, film: Film, balance: Sequence[float]) -> float:
+    """Return by how much (log10 of exposure) one channel alone is above the lightest part."""
+    top, level = _tops(look, film, balance)
+    return max(0.0, top - level)
+
+
+def _tops(look: Look, film: Film, balance: Sequence[float]) -> tuple[float, float]:
+    """Return log10 of exposure of the lightest channel, and how much of it may be white."""
     x = np.sort(exposures(look, film) + np.array(balance), axis=1)
     most, top = np.percentile(x[:, -1], [99.5, 99.98])
     level = min(float(top), float(most) + GLINTS)
     if x.shape[1] < 3:
-        return level
-    return min(level, float(np.percentile(x[:, -2], 99.98)) + ONE_CHANNEL)
+        return level, level
+    return level, float(np.percentile(x[:, -2], 99.98)) + ONE_CHANNEL
 
 
 @dataclass(frozen=True)

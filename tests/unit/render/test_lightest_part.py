@@ -16,8 +16,8 @@ from makers.tone import positives
 SECTION = msgspec.convert(settings.load({})["tone"], ToneSection)
 
 
-def exposure(blue_at_its_end: float) -> float:
-    """Return the exposure given to a photograph; share of its rows whose blue is lost in black."""
+def planned(blue_at_its_end: float) -> Negative:
+    """Return the tone of a photograph; share of its rows whose blue is lost in black."""
     strip = model.strip(
         model.film_of("usual", 3), [positives.photographs()["astronaut-0"]], 3, base=True
     )
@@ -26,12 +26,17 @@ def exposure(blue_at_its_end: float) -> float:
     strip.source.pixels[top + 20 : top + 20 + rows, left : left + width, 2] = 0
     way = tone.plan(strip.source, strip.geometry, Facts(), strip.icc, SECTION)[0]
     assert isinstance(way, Negative)
-    return way.exposure
+    return way
 
 
 def test_a_channel_lost_in_black_does_not_darken_the_picture() -> None:
     # Without a limit the lost channel counts for white: three powers of ten too dark.
-    assert abs(exposure(0.015) - exposure(0.0)) < 0.2
+    assert abs(planned(0.015).exposure - planned(0.0).exposure) < 0.2
+
+
+def test_a_channel_far_beyond_the_others_is_for_review_with_words() -> None:
+    assert any("one channel shows far beyond" in words for words in planned(0.015).review)
+    assert not any("one channel" in words for words in planned(0.0).review)
 
 
 def test_a_picture_of_one_colour_filled_plane_is_drawn_the_same_each_time() -> None:
