@@ -90,6 +90,7 @@ def take_in(batch_dir: Path, given: IntakeGiven) -> Intake:
         targets=batch.targets,
         withdraw=batch.withdrawals,
         corrections_without_item=sorted(set(batch.corrections) - set(collector.items)),
+        calibration=sorted(collector.calibration, key=lambda each: each.path) or UNSET,
     )
 
 
@@ -160,7 +161,8 @@ def _spellings(
         return {}
     in_names: dict[str, set[str]] = {}
     for entry in listing.files:
-        parsed = naming.parse(entry.path, scheme)
+        path = naming.developed_path(entry.path) if naming.is_raw(entry.path) else entry.path
+        parsed = naming.parse(path, scheme)
         if parsed is not None:
             meant = numbers.meant(parsed.item)
             in_names.setdefault(numbers.key(meant), set()).add(meant)

@@ -281,7 +281,9 @@ def _propose(explained: Explained, listing: door.Listing, config: dict[str, Any]
     """Add the settings that would let more masters go on, as intake itself finds with them."""
     kept, _ = left_out.part(listing, explained.folder, config["intake"]["ignore"])
     masters = [
-        entry.path for entry in kept.files if is_master(entry.name) and entry.problem is None
+        entry.path
+        for entry in kept.files
+        if (is_master(entry.name) or naming.is_raw(entry.name)) and entry.problem is None
     ]
     by_hand = proposals.Proposal()
     table = proposals.table_of(

@@ -12,11 +12,13 @@ from glassine.base.records import Given
 
 
 class Master(Given, frozen=True, kw_only=True):
-    """path: relative to the batch folder. bytes, mtime_ns: of the file as intake saw it."""
+    """path: relative to the batch folder. bytes, mtime_ns: of the file as intake saw it. raw: path
+    of the raw file that it was developed from, None where it was not: the file then is that."""
 
     path: str
     bytes: int
     mtime_ns: int
+    raw: str | None = None
 
 
 class Companion(Master, frozen=True, kw_only=True):

@@ -13,6 +13,7 @@ import unicodedata
 from pathlib import Path
 
 import msgspec
+from msgspec import UNSET
 
 from glassine import __version__
 from glassine.base import (
@@ -138,6 +139,9 @@ class _Packing:
                 )
             )
         for path in sorted(set(listed) & set(verified)):
+            if listed[path].raw is not None:
+                self.developed(listed[path], verified[path])
+                continue
             unchanged = self.unchanged(listed[path])
             if unchanged and self.given.masters_read:
                 self.add_read(path, verified[path])
@@ -145,6 +149,27 @@ class _Packing:
                 entry = self.add(f"masters/{path}", f"master:{path}", "master")
                 digests = verified[path].digests
                 self.expect(entry, digests.sha256, digests.sha512, "fixity.json")
+
+    def developed(self, master: Master, verified: VerifiedMaster) -> None:
+        """Take in a picture that was developed here, and the raw file that it was made from."""
+        entry = self.add(f"masters/{master.path}", f"item:developed/{master.path}", "master")
+        digests = verified.digests
+        self.expect(entry, digests.sha256, digests.sha512, "fixity.json")
+        source = verified.source
+        if source is UNSET or master.raw is None:
+            self.findings.append(
+                _finding(
+                    "masters",
+                    master.path,
+                    "fixity.json does not name the raw file that it was developed from.",
+                    "the raw file and its digests.",
+                    "Delete fixity.json of this item and run again.",
+                )
+            )
+            return
+        self.unchanged(msgspec.structs.replace(master, path=master.raw))
+        entry = self.add(f"raw/{master.raw}", f"master:{master.raw}", "raw")
+        self.expect(entry, source.digests.sha256, source.digests.sha512, "fixity.json")
 
     def add_read(self, path: str, verified: VerifiedMaster) -> None:
         """Take in a master that this process has just read whole and found as noted."""
@@ -340,6 +365,8 @@ def pack_item(batch_dir: Path, item_dir: Path, given: PackGiven) -> None:
         if (item_dir / target_results.RECORD).exists()
         else {}
     )
+    if any(master.raw for master in given.masters):
+        proof["metadata/developed.json"] = "developed.json"
     records = dict(RECORDS)
     if given.public.public == "none":
         del records["manifest.json"]
