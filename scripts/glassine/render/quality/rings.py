@@ -33,7 +33,7 @@ LEAST_PIECES = 20
 CENTRES, BEST = 22.0, 4
 # A score (deviations of as many pieces without rings) that is as likely rings as not: of what the
 # channels do not share, and of a grey picture, whose own ripples count too. Measured on
-# tests/benchmarks/tone-frames and tone-faults.
+# tests/benchmarks/tone-frames and makers/frame_judge.py.
 OF_COLOURS, OF_GREY = 6.2, 9.0
 # Density by which the channels must differ to be told apart (RMS).
 ALIKE = 1e-4

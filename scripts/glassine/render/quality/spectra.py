@@ -133,7 +133,7 @@ def grain_blur(spectrum: Quiet | None) -> float | None:
 GRAIN_OVER_NOISE = 1.0
 # Grain's own size, px, that the blur of grain holds at least where nothing else is sharp (common
 # practice, no source); from this blur on it does not show that a capture is sharp, and from this
-# one it shows that it is not. Measured on tests/benchmarks/tone-frames and tone-faults.
+# one it shows that it is not. Measured on tests/benchmarks/tone-frames and makers/frame_judge.py.
 GRAIN_PX, SHARP_GRAIN, BLURRED_GRAIN = 1.0, 1.75, 2.3
 # Anything that stands so far above the sensor's noise about a quarter of the sampling frequency
 # was caught sharply: a disc of 4 px radius leaves less than 10^-4 there.
