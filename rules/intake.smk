@@ -10,5 +10,6 @@ checkpoint intake:
     params:
         given=lambda wildcards: LOOKUP.intake_given(wildcards.batch),
         batch_dir=lambda wildcards: str(PLACE.batch_dir(wildcards.batch)),
+        minting=lambda wildcards: LOOKUP.minting_given(),
     script:
         "../scripts/intake_batch.py"

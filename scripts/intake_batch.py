@@ -5,6 +5,7 @@ from pathlib import Path
 import msgspec
 
 from glassine.base import by_rule, record_files, threads
+from glassine.intake import minting
 from glassine.intake import step as intake
 from glassine.intake.given import IntakeGiven
 from glassine.night import item_folders, supervision
@@ -17,5 +18,6 @@ output = Path(snakemake.output.intake)
 
 with supervision.batch_step("intake", given["batch"], output.parent, Path(snakemake.log[0])):
     taken = intake.take_in(Path(snakemake.params.batch_dir), msgspec.convert(given, IntakeGiven))
+    taken = minting.give(taken, msgspec.convert(snakemake.params.minting, minting.MintingGiven))
     item_folders.clear_vanished(output.parent / "items", {entry.item for entry in taken.items})
     record_files.save(output, "intake", taken)

@@ -51,6 +51,31 @@ FRAME_ADVANCE_135_MM = 38.0
 # Many cameras give 54-56, 69 and 82.6 mm (value from memory). Film width 61.5 mm: from memory.
 FILM_120 = Film("120", 61.5, 56.0, "ISO 732 (image sizes)")
 
+
+@dataclass(frozen=True)
+class Gate:
+    """A camera's gate on roll film. along_mm: the picture's side that lies along the film;
+    across_mm: the other one.
+    """
+
+    name: str
+    film_mm: float
+    along_mm: float
+    across_mm: float
+    source: str
+
+
+# Film of cartridges: 126, 28 x 28 mm on film of 35 mm with one hole a picture; 110, 13 x 17 mm on
+# film of 16 mm (values from memory).
+GATES = (
+    *(
+        Gate(f"120, {along:g} mm", FILM_120.width_mm, along, FILM_120.picture_height_mm, "ISO 732")
+        for along in (41.5, 56.0, 70.0, 77.0, 84.0, 118.0)
+    ),
+    Gate("126", FILM_135.width_mm, 28.0, 28.0, "value from memory"),
+    Gate("110", 16.0, 17.0, 13.0, "value from memory"),
+)
+
 # Mounts: 50 x 50 mm, aperture 22.5-23.5 x 34-35 mm (BKSTS dictionary, 4th ed., App. C,
 # which refers to SMPTE 96M).
 MOUNT = Size("2 x 2 in mount", 50.0, 50.0, 1.0, "BKSTS Dictionary 4th ed., App. C")

@@ -10,6 +10,7 @@ Every item is in exactly one state:
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,7 +18,7 @@ from typing import Any, Literal, get_args
 
 import msgspec
 
-from glassine.base import files, rights, tone
+from glassine.base import files, quality_words, rights, sizes, tone
 from glassine.base.errors import Finding, GlassineError
 
 State = Literal["done", "review", "held", "waiting", "pending"]
@@ -116,12 +117,18 @@ def _readable(value: Any) -> str:
 
 
 def measure_words(measure: dict[str, Any]) -> str:
-    """Return a measure that did not pass in words, e.g. "noise: 0.03 D; limit ≤ 0.02"."""
+    """Return a measure that did not pass in words: its value, its limit and what it says.
+
+    E.g. "sampling used: 58 %; limit ≥ 90 %: the picture seems enlarged; check the lens or the
+    export". Of what was not measured the value and the limit alone.
+    """
     unit = measure.get("unit") or ""
     shown = _readable(measure["value"]) + (f" {unit}" if unit not in {"", "count"} else "")
     limit = str(measure.get("limit") or "").replace("<=", "≤").replace(">=", "≥")
     limit = limit.removesuffix(" count")
-    return f"{measure_name(measure['name'])}: {shown}" + (f"; limit {limit}" if limit else "")
+    said = f"{measure_name(measure['name'])}: {shown}" + (f"; limit {limit}" if limit else "")
+    sense = quality_words.SENSE.get(str(measure["name"]))
+    return said if sense is None or measure["value"] is None else f"{said}: {sense}"
 
 
 def measure_name(name: str) -> str:
@@ -131,6 +138,48 @@ def measure_name(name: str) -> str:
 
 # Verdicts of measures that ask for no look.
 _QUIET = ("pass", "not measured")
+
+
+# How far what is measured may be from the catalogue's size: film is cut a little smaller than it is
+# called, and the picture ends before its edge (common practice, no source).
+_LARGER, _SMALLER = 1.12, 0.75
+
+
+def _size_reasons(record: dict[str, Any], row: dict[str, Any]) -> list[Reason]:
+    """Return where what was measured cannot have the size that the catalogue states."""
+    stated = sizes.in_mm(str(row.get("dimensions") or ""))
+    if stated is None:
+        return []
+    found = []
+    for master in record["masters"]:
+        outline = master.get("object_corners")
+        corners = outline or next((each["corners"] for each in master["frames"]), None)
+        if not master.get("ppi") or not corners:
+            continue
+        measured = _sides_mm(corners, float(master["ppi"]))
+        pairs = [*zip(measured, stated, strict=True)]
+        large = any(side > other * _LARGER for side, other in pairs)
+        small = bool(outline) and any(side < other * _SMALLER for side, other in pairs)
+        if large or small:
+            found.append(
+                Reason(
+                    f"It measures {measured[0]:.0f} x {measured[1]:.0f} mm at "
+                    f"{float(master['ppi']):.0f} ppi ({master.get('ppi_source') or 'unknown'}), "
+                    f"and the catalogue says {row['dimensions']}: one of the two is wrong, or the "
+                    "size is of another thing.",
+                    master["path"],
+                )
+            )
+    return found
+
+
+def _sides_mm(corners: list[list[float]], ppi: float) -> tuple[float, float]:
+    """Return the shorter and the longer side of a quadrilateral in px, in mm."""
+    (ax, ay), (bx, by), (cx, cy), (dx, dy) = corners
+    across = (math.hypot(bx - ax, by - ay) + math.hypot(cx - dx, cy - dy)) / 2
+    down = (math.hypot(dx - ax, dy - ay) + math.hypot(cx - bx, cy - by)) / 2
+    sides = sorted(length / ppi * 25.4 for length in (across, down))
+    return sides[0], sides[1]
 
 
 def _quality_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> list[Reason]:
@@ -241,6 +290,7 @@ def _collect_reasons(status: ItemStatus, item_dir: Path, entry: dict[str, Any]) 
     for name, reasons_of in (
         ("fixity", lambda record: _fixity_reasons(record, row)),
         ("geometry", _geometry_reasons),
+        ("geometry", lambda record: _size_reasons(record, row)),
         ("render", lambda record: _render_reasons(record, seen)),
         ("quality", lambda record: _quality_reasons(record, seen)),
     ):

@@ -15,7 +15,7 @@ from typing import Any
 import msgspec
 from msgspec import UNSET, UnsetType
 
-from glassine.base import alternates, files, record_files
+from glassine.base import alternates, files, persistent, record_files
 from glassine.base.access import Access
 from glassine.base.records import Given
 from glassine.base.records.embedded import Embedded, EmbeddedFile
@@ -48,6 +48,7 @@ COLUMNS = (
     "delivery",
     "bag",
     "reason",
+    "persistent_ids",
     "access",
 )
 _WORST = ("fail", "review", "not measured", "pass")
@@ -80,7 +81,9 @@ class ItemRow(Given, frozen=True, kw_only=True):
     """An item of a hand-over list; without files where it was not delivered.
 
     quality: the worst verdict of its frames. processed: when its pictures got their metadata.
-    reason: why it lacks, or is withdrawn, in a sentence. access: who may see it, where not all.
+    reason: why it lacks, or is withdrawn, in a sentence. persistent_ids: ARK, DOI, Handle, URN, one
+    blank between them; absent where it has none.
+    access: who may see it, where not all.
     """
 
     item: str
@@ -90,6 +93,7 @@ class ItemRow(Given, frozen=True, kw_only=True):
     processed: str | UnsetType = UNSET
     bag: str | UnsetType = UNSET
     reason: str | UnsetType = UNSET
+    persistent_ids: str | UnsetType = UNSET
     access: str | UnsetType = UNSET
     files: tuple[FileRow, ...] = ()
 
@@ -139,11 +143,17 @@ def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
         iiif_manifest=_manifest(item_dir) if allowed.public != "none" else "",
         processed=embedded.event.time,
         bag=bag,
+        persistent_ids=_persistent_ids(embedded) or UNSET,
         access=allowed.sentence() if allowed.is_restricted else UNSET,
         files=tuple(rows),
     )
 
 
+def _persistent_ids(embedded: Embedded) -> str:
+    """Return the persistent identifiers of the catalogue's row that the pictures were given."""
+    row = (embedded.event.detail or {}).get("catalogue") or {}
+    listed = row.get("identifiers") or []
+    return " ".join(each["value"] for each in listed if each["type"] in persistent.SCHEMES)
 def access_of(embedded: Embedded) -> Access:
     """Return who may see an item, as its pictures were made."""
     return msgspec.convert(embedded.event.detail.get("access", {}), Access)

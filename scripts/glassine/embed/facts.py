@@ -22,7 +22,10 @@ class Words:
     description: str = ""
     creators: tuple[str, ...] = ()
     subjects: tuple[str, ...] = ()
+    creator_uris: tuple[str, ...] = ()  # of each creator, or ""
+    about: tuple[tuple[str, str], ...] = ()  # (term, URI) of subjects that have one
     places: tuple[tuple[str, str], ...] = ()  # (name, URI or "")
+    place_levels: tuple[tuple[str, ...], ...] = ()  # of each place: country, state, city, section
     identifier: str = ""
     date_iso: str = ""
     date_text: str = ""

@@ -24,7 +24,7 @@ from glassine.base import alternates, files, formats, hashing, premis_event, rec
 from glassine.base.access import OPEN, RESTRICTED, Access
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import ItemGeometry, MasterGeometry
-from glassine.base.records.catalogue import NO_ROW, CatalogueRow
+from glassine.base.records.catalogue import NO_ROW, CatalogueRow, Levels, Place
 from glassine.base.records.embedded import Embedded, EmbeddedFile, Origin
 from glassine.base.records.fixity import Fixity, VerifiedMaster
 from glassine.base.records.given import Institution
@@ -40,7 +40,7 @@ from glassine.embed import described, jpeg
 from glassine.embed.facts import Technical, Words, unusable
 from glassine.embed.given import EmbedGiven
 
-VERSION = "3"
+VERSION = "4"
 FOLDERS = {"access": "access", "thumb": "thumbs"}
 # A year, month or day as XMP and IPTC know dates; EDTF's seasons (21 to 41) are none.
 _EXACT_DATE = re.compile(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?")
@@ -65,12 +65,19 @@ def words_of(
         msgspec.structs.asdict(catalogued.rights) if catalogued else None, defaults
     )
     edtf = row.edtf or ""
+    people = row.people or ()
     return Words(
         title=row.title,
         description=row.description,
         creators=tuple(creator.name for creator in row.creators),
-        subjects=tuple(subject.term for subject in row.subjects),
+        creator_uris=tuple(creator.uri for creator in row.creators),
+        subjects=(*(each.term for each in row.subjects), *(each.name for each in people)),
+        about=(
+            *((each.term, each.uri) for each in row.subjects if each.uri),
+            *((each.name, each.uri) for each in people if each.uri),
+        ),
         places=tuple((place.name, place.uri) for place in row.places),
+        place_levels=tuple(_levels(place) for place in row.places),
         identifier=item,
         date_iso=edtf if _EXACT_DATE.fullmatch(edtf) else "",
         date_text=row.date_text or edtf,
@@ -85,6 +92,13 @@ def words_of(
         contact_url=institution.homepage,
         contact_email=institution.contact,
     )
+
+
+def _levels(place: Place) -> tuple[str, ...]:
+    """Return country, state, city and section of a place; IPTC has no field for a county, which
+    stands where no state does."""
+    levels = place.levels or Levels()
+    return (levels.country, levels.state or levels.county, levels.city, levels.section)
 
 
 def _texts(value: object) -> str:

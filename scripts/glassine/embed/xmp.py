@@ -26,6 +26,8 @@ NS = {
 _LANG = "{http://www.w3.org/XML/1998/namespace}lang"
 _BEGIN = '<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>\n'.encode()
 _END = b'\n<?xpacket end="w"?>'
+# Parts of a place shown (IPTC Photo Metadata, Location structure), from the widest on.
+_LEVELS = ("CountryName", "ProvinceState", "City", "Sublocation")
 DIGITAL_SOURCE = "http://cv.iptc.org/newscodes/digitalsourcetype/"
 
 
@@ -105,18 +107,30 @@ def _describe(description: _Properties, words: Words, date: str) -> None:
 
 def _work(description: _Properties, words: Words, date: str) -> None:
     """Describe the photograph itself, which the file reproduces, and where it shows."""
-    for place, (text, uri) in zip(
+    for place, (text, uri), levels in zip(
         description.structures("Iptc4xmpExt:LocationShown", len(words.places)),
         words.places,
+        words.place_levels or ((),) * len(words.places),
         strict=True,
     ):
         place.language("Iptc4xmpExt:LocationName", text)
         place.several("Iptc4xmpExt:LocationId", "Bag", (uri,) if uri else ())
+        for field, level in zip(_LEVELS, levels, strict=False):
+            place.text(f"Iptc4xmpExt:{field}", level)
+    for holder, (term, uri) in zip(
+        description.structures("Iptc4xmpExt:AboutCvTerm", len(words.about)),
+        words.about,
+        strict=True,
+    ):
+        holder.text("Iptc4xmpExt:CvTermId", uri)
+        holder.language("Iptc4xmpExt:CvTermName", term)
     if not (words.title or words.creators or words.date_text):
         return
     (work,) = description.structures("Iptc4xmpExt:ArtworkOrObject", 1)
     work.language("Iptc4xmpExt:AOTitle", words.title)
     work.several("Iptc4xmpExt:AOCreator", "Seq", words.creators)
+    if any(words.creator_uris):  # in the order of the creators, empty where one has none
+        work.several("Iptc4xmpExt:AOCreatorId", "Seq", words.creator_uris)
     work.text("Iptc4xmpExt:AODateCreated", date)
     work.text("Iptc4xmpExt:AOCircaDateCreated", "" if date else words.date_text)
     work.text("Iptc4xmpExt:AOSource", words.source)

@@ -10,6 +10,7 @@ from glassine.base import naming
 from glassine.base.access import AccessSection
 from glassine.base.model import BatchId
 from glassine.base.numbers import Numbers
+from glassine.base.persistent import ArkCheck
 from glassine.base.records import Given
 
 Way = Literal["name", "catalogue", "label", "separator"]
@@ -104,10 +105,17 @@ class CatalogueSection(Given, frozen=True, kw_only=True):
     mapping: str | None = None
 
 
+class IdentifiersSection(Given, frozen=True, kw_only=True):
+    """ark_checked: see `base.persistent.read`."""
+
+    ark_checked: dict[str, ArkCheck] = msgspec.field(default_factory=dict)
+
+
 class CatalogueSettings(Given, frozen=True, kw_only=True):
     """rights: those of items whose rows state none (see `base.rights`)."""
 
     catalogue: CatalogueSection = CatalogueSection()
+    identifiers: IdentifiersSection = IdentifiersSection()
     access: AccessSection = AccessSection()
     rights: dict[str, str] = msgspec.field(default_factory=dict)
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from pathlib import PurePosixPath
 
-from glassine.base import naming
+from glassine.base import naming, persistent, wording
 from glassine.base.errors import Finding
+from glassine.base.model import ItemId
 from glassine.base.records.intake import RowsRead
 from glassine.intake.model import Batch, Collector
 
@@ -26,6 +27,7 @@ def join_catalogue(batch: Batch, collector: Collector) -> RowsRead:
         elif item.item not in catalogue.records:
             item.findings.append(_no_row(batch, item.item))
     _check_claims(batch, collector)
+    _check_persistent(batch, collector)
     _check_named_masters(batch, collector)
     collector.notes += [*catalogue.findings, *catalogue.unchecked(path)]
     return RowsRead(
@@ -75,6 +77,29 @@ def _check_claims(batch: Batch, collector: Collector) -> None:
                 "one item for each master.",
                 "Correct the `masters` column of the catalogue or the file name, or name its item "
                 "under `identity` in corrections.yaml.",
+            )
+
+
+def _check_persistent(batch: Batch, collector: Collector) -> None:
+    """Hold items whose rows give them the same persistent identifier."""
+    owners: dict[persistent.PersistentId, set[ItemId]] = {}
+    for item, record in batch.records.items():
+        for each in record.identifiers:
+            if each.type in persistent.SCHEMES:
+                known = persistent.PersistentId(each.type, each.value)
+                owners.setdefault(known, set()).add(item)
+    for identifier, items in sorted(owners.items()):
+        for item in sorted(items) if len(items) > 1 else []:
+            if item not in collector.items:
+                continue
+            collector.hold(
+                item,
+                "catalogue.persistent_twice",
+                item,
+                f"The catalogue gives {identifier.value} to {len(items)} items: "
+                f"{wording.some(sorted(items), 5)}.",
+                f"{persistent.NAMES[identifier.scheme]}s of which each names one item.",
+                "Correct the catalogue and export again.",
             )
 
 

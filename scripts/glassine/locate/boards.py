@@ -109,19 +109,45 @@ def _alike(pieces: list[Piece]) -> bool:
 
 def alone(patch: Patch, piece: Piece, ground: Floats) -> Patch:
     """Return the patch with ground (c,) all round the piece, whatever else lies there."""
+    return _covered(patch, ~_on_patch(patch, piece.mask), ground)
+
+
+def without_others(patch: Patch, piece: Piece, pieces: list[Piece], ground: Floats) -> Patch:
+    """Return the patch with ground (c,) where other pieces reach into it, as neighbours do that lie
+    nearer than the ground that is left around it.
+    """
+    h, w = patch.v.shape[:2]
+    corners = patch.points(np.array([[0, 0], [w, 0], [w, h], [0, h]], np.float64))
+    low, high = corners.min(0), corners.max(0)
+    others = np.zeros((h, w), bool)
+    for other in pieces:
+        x, y, wide, high_px = other.box
+        apart = x > high[0] or y > high[1] or x + wide < low[0] or y + high_px < low[1]
+        if other.mask is not piece.mask and not apart:
+            others |= _on_patch(patch, other.mask & ~piece.mask)
+    return _covered(patch, others, ground) if others.any() else patch
+
+
+def _on_patch(patch: Patch, mask: Mask) -> Mask:
+    """Return where a mask of the view, a little widened, lies on a patch."""
     turn, shift = patch.to_view[:, :2], patch.to_view[:, 2]
     half = np.array([0.5, 0.5])
     h, w = patch.v.shape[:2]
-    mask = cv2.warpAffine(
-        cv2.dilate(piece.mask.astype(np.uint8), np.ones((5, 5), np.uint8)),
+    made = cv2.warpAffine(
+        cv2.dilate(mask.astype(np.uint8), np.ones((5, 5), np.uint8)),
         np.c_[turn, turn @ half + shift - half],
         (w, h),
         flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP,
     )
-    own = np.asarray(mask, bool)[..., None]
+    return np.asarray(made, bool)
+
+
+def _covered(patch: Patch, where: Mask, ground: Floats) -> Patch:
+    """Return the patch with ground (c,) in some places."""
+    there = where[..., None]
     light = np.asarray(10.0 ** -ground.astype(np.float64), np.float32)
     return replace(
         patch,
-        v=np.where(own, patch.v, ground.astype(np.float32)),
-        light_of=lambda: np.where(own, patch.light, light),
+        v=np.where(there, ground.astype(np.float32), patch.v),
+        light_of=lambda: np.where(there, light, patch.light),
     )

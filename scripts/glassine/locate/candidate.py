@@ -41,6 +41,7 @@ class Candidate:
     # Exposures that the piece has beside one another, and of each of those the piece as a whole.
     parts: list[Candidate] = field(default_factory=list)
     whole: Candidate | None = None
+    format_seen: bool = False  # whether it and others of its film are alike, of a known format
     repeated: bool = False  # whether the same view comes again on its piece
     shadow: bool = False  # whether its piece casts one: it lies in light from above
     thin: tuple[int, ...] = ()  # sides that may be the ends of the film

@@ -28,6 +28,10 @@ class Character:
     process_trust: float
     stray: float = 0.0
 
+    def alike(self, other: Character) -> bool:
+        """Whether both say the same, whatever the trust."""
+        return (self.polarity, self.process) == (other.polarity, other.process)
+
 
 # A picture whose channels stray further than this from one curve has colours of its own.
 COLOUR_STRAY = 0.012

@@ -11,7 +11,7 @@ from glassine.locate import sides, square
 from glassine.locate.border import OPEN
 from glassine.locate.candidate import Candidate
 from glassine.locate.refine import Edge, Sampler, edge, oval
-from glassine.locate.shapes import ENDS, Doubles, angle_of, box_of, met, order
+from glassine.locate.shapes import ENDS, Doubles, angle_of, box_of, lengths_of, met, order
 
 # What has no source was set on the scenes that `tests/benchmarks/locate` draws.
 # How wide a rebate may be that a hand-cut end leaves and the reduced copy does not show.
@@ -27,6 +27,9 @@ TRIM = (0.02, 0.15)
 BESIDE_HOLES_MM = 0.35
 # Corners that move by more than so many times what is searched were not those of the frame.
 FAR, FAR_OVAL = 3, 4
+# Unless all four sides show along this share, straight within so much (px), and make a frame of the
+# same size (share).
+PLAIN_SHARE, PLAIN_PX, SAME_SIZE = 0.6, 1.5, 0.03
 # The picture's own edge in a thin border: how far it may lean (slope), shares of its ends left out,
 # the least share that shows, the greatest spread (px); and how much more (degrees) than the film's
 # end it may lean against the other sides.
@@ -72,7 +75,7 @@ class Exact:
         self._thin_borders(candidate, lines)
         self._straighten(candidate, lines, half)
         new = met(lines)
-        if np.hypot(*(new - c).T).max() <= FAR * half:
+        if np.hypot(*(new - c).T).max() <= FAR * half or _plainly_there(candidate, new):
             candidate.corners = new
 
     def _edge_of(self, candidate: Candidate, side: int) -> Edge | None:
@@ -193,3 +196,15 @@ class Exact:
             if again is not None and again.share > ANEW_SHARE * got.share:
                 candidate.edges[side] = again
                 lines[side] = again.p, again.q
+
+
+def _plainly_there(candidate: Candidate, new: Doubles) -> bool:
+    """Whether all four sides show so plainly that corners far from the first ones are the frame's:
+    curled film turns each of its frames another way than the strip lies.
+    """
+    sizes = np.array([lengths_of(each) for each in (candidate.corners, new)])
+    plain = all(
+        got is not None and got.share > PLAIN_SHARE and got.residual < PLAIN_PX
+        for got in candidate.edges
+    )
+    return plain and bool((np.abs(sizes[1] / np.maximum(sizes[0], 1.0) - 1) < SAME_SIZE).all())

@@ -14,7 +14,16 @@ from glassine.locate.candidate import Candidate
 from glassine.locate.known import Known
 from glassine.locate.measures import border_inside
 from glassine.locate.scene import Scene
-from glassine.locate.shapes import Doubles, angle_of, keystone_of, order, rectangle_of
+from glassine.locate.shapes import (
+    ENDS,
+    Doubles,
+    angle_of,
+    keystone_of,
+    lengths_of,
+    met,
+    order,
+    rectangle_of,
+)
 
 # Kinds whose polarity is taken from the kind, not from the picture.
 _BY_KIND = ("print", "lantern", "mounted_slide")
@@ -42,17 +51,25 @@ SIZE_SHARE, SIZE_MM = 0.06, 1.5
 LONGER_THAN_ONE = 95.0
 # How far (mm) frames on 120 film may be off their height.
 OFF_120_MM = 2.5
-# Pictures on 35 mm film (mm): whole frames and half ones, and how far either side may be off.
-ON_135_MM = ((36, 24, 0.55, 0.55), (24, 18, 0.55, 0.6))
+# Pictures on 35 mm film (mm): whole frames, half ones and wide views (58 to 66 mm long, value from
+# memory), and how far either side may be off.
+ON_135_MM = ((36, 24, 0.55, 0.55), (24, 18, 0.55, 0.6), (61, 24, 5.6, 0.55))
 # Opposite sides that part by more (degrees), corners that are off square by more: no camera's.
 KEYSTONE_DEG, OFF_SQUARE_DEG = 0.9, 0.75
+# Sides that show along more than this share are plain; opposite ones that part by less (degrees)
+# are parallel.
+PLAIN_SHARE, PARALLEL_DEG = 0.6, 0.25
 # An oval that is less than so many times as long as wide may lie anyhow; seen along less than this
 # share it was seen in part.
 ROUND, OVAL_IN_PART = 1.1, 0.5
+# Corners that lie off where the edges meet by more than this share of the diagonal count; from the
+# second one on the frame is wrong.
+NOT_MET, WRONG = 0.003, 0.01
 # Trust from which on a process or a polarity is clear; from which on colours are plainly seen.
 CLEAR, PLAIN_COLOUR = 0.8, 0.9
-# A side nearer (mm, and px) to the master's edge than this lies along it.
-CUT_OFF_MM, CUT_OFF_PX = 0.4, 2
+# A side nearer (mm, and px) to the master's edge than this lies along it; where the scale is not
+# known, a millimetre is taken for this share of the frame's long side.
+CUT_OFF_MM, CUT_OFF_PX, CUT_OFF_SHARE = 0.4, 2, 0.02
 # A frame whose middle is off by less than this share of another's height is in the same row.
 SAME_ROW = 0.5
 
@@ -197,10 +214,15 @@ def _not_monochrome(scene: Scene, candidate: Candidate) -> bool:
 
 
 def _cut_off(scene: Scene, known: Known, candidate: Candidate) -> bool:
-    """Whether a frame of a strip has a side along the master's own edge."""
-    if not candidate.strip:
+    """Whether one of several on a piece of film has a side along the master's own edge."""
+    if not candidate.strip and candidate.whole is None:
         return False
-    near = CUT_OFF_MM * (known.ppi or 0) / film.MM_PER_INCH + CUT_OFF_PX
+    mm = (
+        known.ppi / film.MM_PER_INCH
+        if known.ppi
+        else CUT_OFF_SHARE * lengths_of(candidate.corners)[0]
+    )
+    near = CUT_OFF_MM * mm + CUT_OFF_PX
     far = np.array([scene.width, scene.height]) - near
     c = candidate.corners
     sides_of = [c[[k, (k + 1) % 4]] for k in range(4)]
@@ -216,6 +238,13 @@ def _shape(known: Known, candidate: Candidate) -> None:
     if candidate.blank or candidate.oval:
         return
     c = candidate.corners
+    off = _off_its_edges(candidate)
+    if off > NOT_MET:
+        candidate.against(
+            "corners off its edges",
+            f"the edges that were found meet {off:.1%} of its diagonal away from its corners",
+            min(1.0, off / WRONG),
+        )
     turns = []
     for k in range(4):
         a, b = c[(k + 1) % 4] - c[k], c[k - 1] - c[k]
@@ -226,17 +255,47 @@ def _shape(known: Known, candidate: Candidate) -> None:
         candidate.against(
             "corners not square", f"corners are up to {max(turns):.1f} degrees off square"
         )
-    if candidate.gauge == "135" and known.by_perforations:
+        if _sheared(candidate, off):
+            candidate.against("four plain sides, sheared")
+    on_135 = candidate.gauge == "135" and known.by_perforations
+    if on_135 and not usual_on_135(known, candidate):
         long, short = known.size_mm(c)
-        usual = any(
-            abs(long - length) < off_long and abs(short - width) < off_short
-            for length, width, off_long, off_short in ON_135_MM
+        candidate.against(
+            "no size on 35 mm film",
+            f"{long:.1f} x {short:.1f} mm is no usual size of a picture on 35 mm film",
         )
-        if not usual:
-            candidate.against(
-                "no size on 35 mm film",
-                f"{long:.1f} x {short:.1f} mm is no usual size of a picture on 35 mm film",
-            )
+
+
+def _sheared(candidate: Candidate, off: float) -> bool:
+    """Whether four plain sides make a frame that leans as a whole, as on film that curls: one side
+    on a wrong edge would leave opposite sides apart. off: of the corners from where the edges meet.
+    """
+    plain = all(
+        got is not None and got.share > PLAIN_SHARE and got.residual < UNEVEN_PX and not moved
+        for got, moved in zip(candidate.edges, candidate.modelled, strict=True)
+    )
+    return plain and off < NOT_MET and keystone_of(candidate.corners) < PARALLEL_DEG
+
+
+def _off_its_edges(candidate: Candidate) -> float:
+    """Return how far the corners lie from where the edges meet that were found, as a share of the
+    diagonal. Sides that were not found, or were put where others say, count as they are.
+    """
+    c = candidate.corners
+    lines = [
+        (c[i], c[j]) if got is None or moved or got.share < IN_PART else (got.p, got.q)
+        for got, moved, (i, j) in zip(candidate.edges, candidate.modelled, ENDS, strict=True)
+    ]
+    return float(np.hypot(*(met(lines) - c).T).max() / max(np.hypot(*(c[2] - c[0])), 1.0))
+
+
+def usual_on_135(known: Known, candidate: Candidate) -> bool:
+    """Whether a picture is of a size that cameras for 35 mm film give."""
+    long, short = known.size_mm(candidate.corners)
+    return any(
+        abs(long - length) < off_long and abs(short - width) < off_short
+        for length, width, off_long, off_short in ON_135_MM
+    )
 
 
 def _oval(known: Known, candidate: Candidate) -> None:

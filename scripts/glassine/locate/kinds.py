@@ -61,22 +61,39 @@ def characters(scene: Scene, known: Known, found: list[Candidate], kind: str) ->
     """Return polarity and process of each; frames of one strip are one film."""
     each = []
     from_above = scene.opening is None and polarity.lit_from_above(scene.view, scene.layout)
-    for c in found:
+    seen = [pixels(scene.view, c, INSET) for c in found]
+    clearest = [float(np.percentile(tones.mean(1), 2)) for tones in seen]
+    clearest += [float(c.border.mean()) for c in found if c.border is not None]
+    board = polarity.is_board(scene.layout.tone, min(clearest, default=scene.layout.tone))
+    beside = scene.opening is None and _something_beside(scene, found)
+    for c, tones in zip(found, seen, strict=True):
         # A black border inside a mask's opening is the film's own.
         rebate = kind == "frame_135" and c.level_dark and c.levels > 1
-        tones = pixels(scene.view, c, INSET)
         made = character(tones, c.border, "cut_frames" if rebate else kind, c.level_dark)
-        if not c.strip and scene.kind == "auto":
-            made = polarity.by_light(c, made, kind, from_above)
+        if not c.strip and scene.kind == "auto" and not _in_its_film(scene, known, c, kind):
+            lying = polarity.Tones(board, mask_of(tones))
+            made = polarity.by_light(c, made, kind, from_above, lying)
+            if beside:
+                made = polarity.on_board(made)
         if kind == "mounted_slide" and scene.kind == "auto":
             made = polarity.mounted(made, float(np.percentile(tones.mean(1), 99)))
         if kind == "lantern" and scene.kind == "auto":
             outer = c.corners if c.object_corners is None else c.object_corners
-            clearest = float(np.percentile(tones.mean(1), 1)) - scene.layout.tone
+            against = float(np.percentile(tones.mean(1), 1)) - scene.layout.tone
             size = known.size_mm(outer)
-            made = polarity.masked(c, made, size, known.ppi is not None, clearest)
+            made = polarity.masked(c, made, size, known.ppi is not None, against)
         each.append(made)
+    if scene.kind == "auto":
+        each = polarity.held_in_black(found, each, [mask_of(tones) for tones in seen])
     ground = scene.around_tone
+    if scene.kind == "auto" and kind == "print" and ground > BOARD - NEAR_BOARD:
+        # Without a border of paper nothing tells a print on black from film in a mask.
+        each = [
+            replace(made, polarity_trust=min(made.polarity_trust, BY_GROUND))
+            if c.level_dark and c.levels == 1 and not known.sure
+            else made
+            for c, made in zip(found, each, strict=True)
+        ]
     unsure = abs(ground - BOARD) < NEAR_BOARD and scene.kind == "auto"
     if unsure and scene.view.v.shape[2] == 1:
         for k, c in enumerate(found):
@@ -88,6 +105,24 @@ def characters(scene: Scene, known: Known, found: list[Candidate], kind: str) ->
         if other.polarity != each[0].polarity:
             each[0] = replace(each[0], polarity_trust=BY_SIZE)
     return polarity.pooled(found, each)
+
+
+def _something_beside(scene: Scene, found: list[Candidate]) -> bool:
+    """Whether something that is no picture is seen on a dark ground: light from above shows it, for
+    beside the openings of a mask nothing is to be seen.
+    """
+    wholes = {id(c.whole or c) for c in found}
+    strips = {c.strip for c in found if c.strip}
+    single = len(wholes) - sum(c.strip > 0 for c in found) + len(strips)
+    return scene.layout.ground == "dark" and len(scene.layout.pieces) > single
+
+
+def _in_its_film(scene: Scene, known: Known, one: Candidate, kind: str) -> bool:
+    """Whether what is clear around a frame of 35 mm film in a mask's opening is its own film: a
+    picture ends in the film's border, clear on a negative, and is cut out of it by nobody.
+    """
+    masked = scene.opening is not None and scene.around_tone > BOARD - NEAR_BOARD
+    return masked and not one.level_dark and kind == "frame_135" and known.sure
 
 
 def _may_be_a_frame(scene: Scene, known: Known, one: Candidate, kind: str) -> bool:

@@ -172,13 +172,15 @@ class Signs:
     missed: the largest area of picture that no frame covers, as a share of a frame's mean area;
     empty: the greatest share of a frame that is no picture; unseen: the greatest share of a side
     along which no edge is seen; parted: the greatest share of a frame's width or height along
-    which one straight line of edge runs inside of it.
+    which one straight line of edge runs inside of it; parted_at: where that line cuts the side that
+    it crosses, a share.
     """
 
     missed: float
     empty: float
     unseen: float
     parted: float
+    parted_at: float = 0.0
 
 
 # A frame without its own blurred rim, as a share of its sides; how far from a side its edge is
@@ -209,7 +211,7 @@ def signs(frames: Sequence[Doubles], found: Seen, reduction: float) -> Signs:
         max(missed, default=0.0) / mean,
         max(empty, default=0.0),
         max(unseen, default=0.0),
-        max(parted, default=0.0),
+        *max(parted, default=(0.0, 0.0)),
     )
 
 
@@ -255,8 +257,10 @@ def _unseen(c: Doubles, edge: Floats) -> float:
     return most
 
 
-def _parted(c: Doubles, edge: Floats) -> float:
-    """Return along what share of its width or height one line of edge crosses a frame."""
+def _parted(c: Doubles, edge: Floats) -> tuple[float, float]:
+    """Return along what share of its width or height one line of edge crosses a frame, and where
+    it cuts the other side, a share.
+    """
     w, h = (max(8, round(side)) for side in _sides_of(c))
     box = np.array([[0, 0], [w, 0], [w, h], [0, h]], np.float32) - np.float32(0.5)
     m = cv2.getPerspectiveTransform(box, (c - 0.5).astype(np.float32))
@@ -264,9 +268,11 @@ def _parted(c: Doubles, edge: Floats) -> float:
     upright = cv2.warpPerspective(edge, m, (w, h), flags=how, borderMode=cv2.BORDER_REPLICATE)
     # A line may lean by a pixel or two: one pixel to either side counts.
     lines = np.asarray(cv2.dilate(upright, np.ones((3, 3), np.uint8))) > LIKELY
-    most = 0.0
+    most = 0.0, 0.0
     for axis, size in ((0, w), (1, h)):
         rim = max(4, round(INSIDE * size))
         if size > 2 * rim + 1:
-            most = max(most, float(lines.mean(axis)[rim : size - rim].max()))
+            shares = lines.mean(axis)[rim : size - rim]
+            at = int(shares.argmax())
+            most = max(most, (float(shares[at]), (rim + at + 0.5) / size))
     return most

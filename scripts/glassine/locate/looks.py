@@ -10,12 +10,15 @@ import numpy.typing as npt
 
 from glassine.base.model import Facts, Frame, MasterGeometry, MasterPiece
 from glassine.locate import finder, kinds, scale, weights
+from glassine.locate.candidate import Candidate
 from glassine.locate.encoding import linear_table
 from glassine.locate.finder import ExactLook, RoughLook
-from glassine.locate.judge import corners_of, frame_of, judge, reading_order
+from glassine.locate.judge import corners_of, frame_of, judge, reading_order, usual_on_135
+from glassine.locate.nearby import distance
 from glassine.locate.refine import Region
 from glassine.locate.scale import Doubt, Scale
 from glassine.locate.scene import Master, Scene, Settings
+from glassine.locate.shapes import order
 from glassine.locate.unexplained import beside_words, examine
 
 
@@ -76,9 +79,6 @@ def settled(scene: Scene, tag: float | None) -> tuple[ExactLook, list[Doubt]]:
         else:
             doubts.append(Doubt(note=scale.implausible(each, long_px)))
     look, more = _weighed(scene, said)
-    if not said and look.known.scale is None:
-        # A number that cannot be, and nothing in its place: a person states the right one.
-        doubts = [each if each.reason else Doubt(each.note, "scale unusable") for each in doubts]
     return look, doubts + more
 
 
@@ -125,8 +125,21 @@ def _measured(
         guessed = seen.source == "film width" and scene.kind == "auto"
         return exact, [Doubt(GUESSED, "roll film by its shape")] if guessed else []
     if not scale.agree(said[0], seen):
-        return exact, [Doubt(scale.contradicts(said[0], seen))]
+        words = scale.contradicts(said[0], seen)
+        if said[0].source == "batch":
+            return exact, [Doubt(words)]
+        if _pitch_is_sure(exact):
+            return exact, [Doubt(note=words)]
+        return exact, [Doubt(words, "header contradicted", words)]
     return exact, _beside(said[0], said)
+
+
+def _pitch_is_sure(look: ExactLook) -> bool:
+    """Whether perforations show a scale by which all pictures are of a usual size: what a header
+    says otherwise is then wrong, and nothing rests on it.
+    """
+    plain = [one for one in look.frames if not one.blank]
+    return look.known.by_perforations and all(usual_on_135(look.known, one) for one in plain)
 
 
 def _sure(look: ExactLook) -> ExactLook:
@@ -172,14 +185,55 @@ def _unconfirmed(
     without = _judged(scene, finder.exactly(scene, bare))
     if not scale.same_frames(_frames_of(scene, with_scale), _frames_of(scene, without)):
         better = max(with_scale, without, key=_trust)
-        reason = f"the frames rest on {first.words()}, which nothing on the master confirms"
-        return better, [*doubts, Doubt(reason)]
+        rest = without if better is with_scale else with_scale
+        words = f"rests on {first.words()}, which nothing on the master confirms"
+        _doubt_what_differs(better, rest, words)
+        return better, doubts
     if look.kind != without.kind and first.source == "tag":
-        reason = (
+        words = (
             f"the kind ({look.kind}) rests on {first.words()}, which nothing on the master confirms"
         )
-        return with_scale, [*doubts, Doubt(reason, "kind by an unsure scale")]
+        if _of_one_character(with_scale, without):
+            return with_scale, [*doubts, Doubt(note=words)]
+        return with_scale, [*doubts, Doubt(words, "kind by an unsure scale")]
     return with_scale, doubts
+
+
+def _doubt_what_differs(look: JudgedLook, other: JudgedLook, words: str) -> None:
+    """Note on frames that another look has elsewhere, or as something else, what they rest on; a
+    frame that only the other look has is said of the nearest one.
+    """
+    for one in look.frames:
+        apart = min((_apart(one, each) for each in other.frames), default=1.0)
+        if apart > scale.SAME_SHARE:
+            one.against("scale in doubt", f"this frame {words}", min(1.0, apart / scale.WRONG))
+    for each in other.frames:
+        if look.frames and min(_apart(one, each) for one in look.frames) > scale.WRONG:
+            near = min(look.frames, key=lambda one: distance(one.corners, each.corners))
+            near.against("scale in doubt", f"that no other frame is beside it {words}")
+
+
+def _apart(one: Candidate, other: Candidate) -> float:
+    """Return how far two looks at a frame lie apart, as a share of its diagonal, or 1 where they
+    take it for something else.
+    """
+    a, b = order(one.corners), order(other.corners)
+    if one.blank != other.blank or not _alike(one, other):
+        return 1.0
+    return float(np.hypot(*(a - b).T).max() / max(np.hypot(*(a[2] - a[0])), 1.0))
+
+
+def _alike(one: Candidate, other: Candidate) -> bool:
+    """Whether two looks take a frame for the same: polarity, and in colour or not."""
+    a, b = one.character, other.character
+    return a is not None and b is not None and a.alike(b)
+
+
+def _of_one_character(a: JudgedLook, b: JudgedLook) -> bool:
+    """Whether two looks at the same frames take them for the same: polarity, colour or not."""
+    return all(
+        one.blank or _alike(one, other) for one, other in zip(a.frames, b.frames, strict=True)
+    )
 
 
 def _confirms(scene: Scene, by: Scale) -> bool:

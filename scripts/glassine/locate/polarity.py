@@ -8,7 +8,7 @@ it is brighter than it is, for nothing outshines a lamp that it lies on.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -32,10 +32,37 @@ BLACK = 0.9
 # Clear black and white film is no denser than this against the light, its fog with it (0.2 to 0.35;
 # value from memory).
 CLEAR_FILM = 0.42
+# The mask of a colour negative: its blue lies above its red by about 0.6, its green by 0.35 (C-41
+# D-min 0.25, 0.6, 0.85; value from memory). It is plain from this on, with green so much of that.
+ORANGE, GREEN_SHARE = 0.3, (0.25, 0.8)
+# How far channels stray from one curve (see `colourfulness`) in what is plainly in colour, and more
+# than in what is plainly grey.
+PLAIN_STRAY, GREY_STRAY = 0.03, 0.002
 # Trust is no greater than this, so that one frame does not outvote a strip.
 SUREST = 0.98
 # A border's tone, or an orange mask, gives more than this.
 PLAIN = 0.95
+
+
+@dataclass(frozen=True)
+class Tones:
+    """board: whether what a piece lies on is a board, and not the clear film of a negative that
+    fills the master; mask: by how much (density) the piece is orange in its clearest and its
+    densest parts alike.
+    """
+
+    board: bool = False
+    mask: float = 0.0
+
+
+PLAIN_TONES = Tones()
+
+
+def is_board(ground: float, clearest: float) -> bool:
+    """Whether a ground that is lit from above is no clear film: it is denser, or pictures on it are
+    clearer. ground, clearest: tones of the ground, and of what is clearest in any picture.
+    """
+    return ground > CLEAR_FILM or clearest < ground - LIGHTER
 
 
 def lit_from_above(view: View, layout: Layout) -> bool:
@@ -48,10 +75,14 @@ def lit_from_above(view: View, layout: Layout) -> bool:
     return float(lighter.mean()) > AREA
 
 
-def by_light(one: Candidate, made: Character, kind: str, from_above: bool) -> Character:
+def by_light(
+    one: Candidate, made: Character, kind: str, from_above: bool, tones: Tones = PLAIN_TONES
+) -> Character:
     """Return a single piece's character by how its ground is lit. kind: what it was taken for."""
     lit = from_above or bool((one.whole or one).shadow)
     if lit and made.process == "colour" and made.polarity == "negative":
+        if orange_film(one, tones.mask):
+            return made
         # What is lit from above is paper: a picture of warm colours, and no orange mask.
         return replace(made, polarity="positive", polarity_trust=UNSURE)
     if made.process == "monochrome" and made.polarity == "negative" and _like_card(one):
@@ -59,7 +90,9 @@ def by_light(one: Candidate, made: Character, kind: str, from_above: bool) -> Ch
     if made.process != "monochrome" or one.ground != "light" or one.level_dark:
         return made
     if lit:
-        return replace(made, polarity="positive", polarity_trust=0.9)
+        # A ground no denser than clear film may be just that, of a negative that fills the master.
+        sure = bool((one.whole or one).shadow) or tones.board
+        return replace(made, polarity="positive", polarity_trust=0.9 if sure else UNSURE)
     trust = min(made.polarity_trust, UNSURE)
     if one.levels < 2:
         # Film shows a clear edge at least; a print may be cut to its picture.
@@ -68,6 +101,18 @@ def by_light(one: Candidate, made: Character, kind: str, from_above: bool) -> Ch
         # Warm and clear: paper, or the stained gelatine of a plate.
         return replace(made, polarity_trust=trust)
     return made
+
+
+def orange_film(one: Candidate, mask: float) -> bool:
+    """Whether the clear, orange film of a colour negative surrounds a picture that is as orange:
+    blue is denser than red by far, and green by about half as much. Brown card may look like the
+    film, but what is mounted on it has whites or blacks of its own. mask: see `mask_of`.
+    """
+    border = one.border
+    if border is None or one.level_dark or one.levels < 2 or len(border) != 3 or mask < ORANGE:
+        return False
+    green, blue = float(border[1] - border[0]), float(border[2] - border[0])
+    return blue > ORANGE and GREEN_SHARE[0] < green / blue < GREEN_SHARE[1]
 
 
 def _like_card(one: Candidate) -> bool:
@@ -94,6 +139,39 @@ def mounted(made: Character, densest: float) -> Character:
     may as well be a negative in a mask. densest: tone in it.
     """
     if made.process != "monochrome" or densest > BLACK:
+        return made
+    return replace(made, polarity_trust=min(made.polarity_trust, UNSURE))
+
+
+def held_in_black(
+    found: Sequence[Candidate], each: Sequence[Character], masks: Sequence[float]
+) -> list[Character]:
+    """Return the characters of pieces of their own: what is black around them may be their film or
+    a mount. Where one of them is orange all over, they may be negatives in mounts; where others are
+    plainly in colour, a hardly coloured one may be a faded one. masks: see `Tones`.
+    """
+    own = [not one.strip and one.level_dark and one.whole is None for one in found]
+    orange = any(
+        held and mask > ORANGE and made.polarity == "positive"
+        for held, mask, made in zip(own, masks, each, strict=True)
+    )
+    coloured = any(held and made.stray > PLAIN_STRAY for held, made in zip(own, each, strict=True))
+    out = []
+    for held, made in zip(own, each, strict=True):
+        faded = coloured and made.process == "monochrome" and made.stray > GREY_STRAY
+        if held and orange and made.polarity == "positive":
+            made = replace(made, polarity_trust=min(made.polarity_trust, UNSURE))
+        if held and faded:
+            made = replace(made, process_trust=min(made.process_trust, UNSURE))
+        out.append(made)
+    return out
+
+
+def on_board(made: Character) -> Character:
+    """Return the character of a grey picture on a dark ground beside something else that is seen
+    there: with a clear border it may be a print on a board, and no negative in a mask.
+    """
+    if made.process != "monochrome" or made.polarity != "negative":
         return made
     return replace(made, polarity_trust=min(made.polarity_trust, UNSURE))
 

@@ -34,6 +34,8 @@ EDGE_REACH, EDGE_LEAN, EDGE_TOLERANCES_PX = 0.3, 0.02, (1.5, 3.0)
 LOOSE = (0.5, 0.25, 0.75, 0.0, 1.0)
 # The film's edges and its perforations tell the same width within this share.
 SAME_WIDTH = 0.02
+# Film is as wide as it comes; a piece of it that is wider by more (mm) holds a seam besides.
+FILM_120_MM, SEAM_MM = film.FILM_120.width_mm, 1.2
 # Plain film is 120 film for certain where so many frames show at both ends this well (share), and
 # their long sides too. An end that overlaps the next exposure is plain from the same share on.
 PLAIN_FRAMES, PLAIN_SHARE = 2, 0.3
@@ -99,15 +101,19 @@ def frames_on(
     left = level.margin if length + 2 < _span(scene, level.angle_deg) else 0.0
     right = columns - left
     trusted = _trusted_mm(scene, gauge, holes, level.across, known)
-    strip = strips.lay_out(
+    film_level = strips.Level(
         level.patch, level.top, level.bottom, left, right, gauge.name, holes,
         scene.view.noise, trusted,
     )  # fmt: skip
-    if gauge.name == "120" and not gauge.sure and not _shows_120(strip, known.mm):
+    loose = _loose(gauge, level.across, known)
+    strip = strips.lay_out(film_level) if loose is None else _within(film_level, loose)
+    mm = known.mm if loose is None else None
+    if gauge.name == "120" and not gauge.sure and not _shows_120(strip, mm):
         return [], known
     if not strip.slots or all(slot.blank for slot in strip.slots):
         return [unseen(scene, level.patch, level.margin)] if holes is not None else [], known
-    known = _with_scale(scene, known, gauge, holes, level.across)
+    if loose is None:
+        known = _with_scale(scene, known, gauge, holes, level.across)
     known = replace(known, patches=(*known.patches, level.patch))
     made = _frames_of(strip, level.patch, scene.reduction, len(known.patches))
     if len(made) == 1:
@@ -135,10 +141,12 @@ def _levelled(scene: Scene, piece: Piece, upright_film: bool) -> _Level:
     def at(angle_deg: float) -> Patch:
         size = width + 2 * margin, height + 2 * margin
         patch = upright(scene.view, piece.centre, angle_deg, *size)
-        if not scene.layout.apart or scene.layout.ground != "light":
+        if scene.layout.ground != "light":
             return patch
-        # Where several lie on one board or page, without the others.
-        return boards.alone(patch, piece, level_at(scene, piece))
+        # Without what lies beside it: a neighbour's edge is none of this film.
+        if scene.layout.apart:
+            return boards.alone(patch, piece, level_at(scene, piece))
+        return boards.without_others(patch, piece, scene.layout.pieces, level_at(scene, piece))
 
     key = (*piece.centre, angle, width, height)
     if key not in scene.film_edges:
@@ -207,6 +215,27 @@ def _perforations(level: _Level, mm: float | None) -> strips.Perforations | None
         if holes is not None:
             return holes
     return None
+
+
+def _loose(gauge: Gauge, across: float, known: Known) -> float | None:
+    """Return how much wider (px) than 120 film a piece of it is, as a seam or a fold along it makes
+    it; None where it is as wide as the film.
+    """
+    if gauge.name != "120" or known.mm is None:
+        return None
+    more = across - FILM_120_MM * known.mm
+    return more if more > SEAM_MM * known.mm else None
+
+
+def _within(level: strips.Level, loose: float) -> strips.Strip:
+    """Return the strip where its frames show best, of some places of the film in a wider piece."""
+    tried = [
+        strips.lay_out(
+            replace(level, top=level.top + share * loose, bottom=level.bottom - (1 - share) * loose)
+        )
+        for share in (0.0, 0.5, 1.0)
+    ]
+    return max(tried, key=lambda strip: strip.shown)
 
 
 def _mm_by(holes: strips.Perforations) -> float:

@@ -37,6 +37,8 @@ ROLLS = ("strip_135", "strip_120")
 SAID_TWICE = 0.06
 # Corners of two looks that lie this near (share of the diagonal, or px) are the same.
 SAME_SHARE, SAME_PX = 0.001, 2.0
+# A frame is wrong from this share of its diagonal on: looks as far apart cannot both be right.
+WRONG = 0.01
 
 
 @dataclass(frozen=True)

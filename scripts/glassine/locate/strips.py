@@ -11,19 +11,32 @@ import numpy.typing as npt
 
 from glassine.base import film
 from glassine.locate import sides
+from glassine.locate.chain import (
+    Doubles,
+    Lengths,
+    Signs,
+    Slot,
+    box,
+    frames_along,
+    peak,
+    with_blanks,
+)
 from glassine.locate.straight import Band, ridges
 from glassine.locate.view import Floats, Patch, any_of, mean_of, most_of
 
-Doubles = npt.NDArray[np.float64]
-# Picture lengths tried, mm (ISO 1007, ISO 732; cameras differ by a millimetre or so).
-LENGTHS_135 = ((35.2, 36.8), (17.4, 18.6))
-LENGTHS_120 = ((40.5, 42.6), (53.5, 57.2), (68.0, 71.0), (75.5, 78.0), (81.8, 85.0), (111.0, 119.0))
-
-
-# Pictures on 120 film longer (mm) than this are as long as two that touch.
-TWO_FIT = 80.0
+# Picture lengths tried, mm (ISO 1007, ISO 732; cameras differ by a millimetre or so). Wide views of
+# 24 x 56 to 66 mm on 35 mm film, 56 x 112 and 168 mm on 120 film: value from memory.
+LENGTHS_135 = Lengths(((35.2, 36.8), (17.4, 18.6)), ((55.6, 66.4),))
+LENGTHS_120 = Lengths(
+    ((40.5, 42.6), (53.5, 57.2), (68.0, 71.0), (75.5, 78.0), (81.8, 85.0)),
+    ((111.0, 119.0), (166.0, 169.6)),
+)
+# Length of a whole frame on 35 mm film, mm (ISO 1007).
+FRAME_135_MM = 36.0
 # A piece of 35 mm film shorter than this holds one whole frame at most.
 LONE_MM = 46.0
+# A border denser than this is that of reversal film.
+DARK = 1.2
 # Share of the holes that must be seen where there is a whole piece of film.
 HOLES_SEEN = 0.45
 
@@ -37,20 +50,6 @@ class Perforations:
     count: int
     strength: float
     residual_px: float
-
-
-@dataclass
-class Slot:
-    """One frame along the strip, patch px. seen: share of rows with an edge at each end."""
-
-    left: float
-    right: float
-    seen_left: float
-    seen_right: float
-    filled: float
-    blank: bool = False
-    cut: bool = False
-    overlap: bool = False
 
 
 @dataclass
@@ -68,7 +67,11 @@ class Strip:
     picture_top: float = 0.0
     picture_bottom: float = 0.0
     rows_seen: tuple[float, float] = (0.0, 0.0)
-    fog: npt.NDArray[np.bool_] | None = None
+
+    @property
+    def shown(self) -> float:
+        """Return how plainly its frames show, by their worse ends and by their long sides."""
+        return sum(min(s.seen_left, s.seen_right) + min(self.rows_seen) for s in self.slots)
 
 
 @functools.lru_cache(maxsize=1)
@@ -207,72 +210,133 @@ def rebate(
     return smooth.astype(np.float32), np.median(smooth, axis=0).astype(np.float32)
 
 
-def lay_out(
-    patch: Patch,
-    top: float,
-    bottom: float,
-    left: float,
-    right: float,
-    gauge: str,
-    holes: Perforations | None,
-    noise: float,
-    known_mm: float | None,
-) -> Strip:
-    """Return the strip with its frames. left/right: where the film ends, patch px."""
-    nominal = film.FILM_135 if gauge == "135" else film.FILM_120
-    mm = (bottom - top) / nominal.width_mm
-    if holes is not None:
-        mm = holes.pitch_px / film.PERFORATION_PITCH_MM
-    elif known_mm is not None:
-        mm = known_mm
-    along, base = rebate(patch, top, bottom, mm, 1.65 if gauge == "135" else 1.7)
-    ends = (max(left, 0.0), min(right, float(patch.v.shape[1])))
-    # Near its ends the film's tone is that a little further in, not the table's beyond.
-    inner = np.arange(len(along)).clip(
-        min(round(ends[0] + 2 * mm), len(along) - 1), max(round(ends[1] - 2 * mm), 0)
-    )
-    along = along[inner]
-    dark = bool(base.mean() > 1.2)
-    strip = Strip(gauge, top, bottom, mm, base, dark, holes)
-    limit = 0.2 if dark else max(0.02, 4 * noise)
-    middle = (top + bottom) / 2
+@dataclass(frozen=True)
+class Level:
+    """Film that runs along x in a patch. top, bottom: its edges; left, right: where it ends, patch
+    px; holes: its perforations; noise: of the view, density; known_mm: px per mm, where known.
+    """
+
+    patch: Patch
+    top: float
+    bottom: float
+    left: float
+    right: float
+    gauge: str
+    holes: Perforations | None
+    noise: float
+    known_mm: float | None
+
+    @property
+    def mm(self) -> float:
+        """Return px per millimetre: by the holes, as known, or by the width of the film."""
+        if self.holes is not None:
+            return self.holes.pitch_px / film.PERFORATION_PITCH_MM
+        if self.known_mm is not None:
+            return self.known_mm
+        return (self.bottom - self.top) / self.nominal.width_mm
+
+    @property
+    def nominal(self) -> film.Film:
+        """Return the nominal sizes of the film."""
+        return film.FILM_135 if self.gauge == "135" else film.FILM_120
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Return where the film begins and ends within the patch, px."""
+        return max(self.left, 0.0), min(self.right, float(self.patch.v.shape[1]))
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """What differs from the border between the rows where pictures lie.
+
+    rows: from and to; picture: of those rows, whether each px differs from the border; local: (n,
+    c) the border's tone along the film; signs: what that shows along the film.
+    """
+
+    rows: tuple[int, int]
+    picture: npt.NDArray[np.bool_]
+    local: Floats
+    limit: float
+    signs: Signs
+
+
+def lay_out(level: Level) -> Strip:
+    """Return the strip with its frames."""
+    patch, mm, holes = level.patch, level.mm, level.holes
+    along, base = _border(level)
+    dark = bool(base.mean() > DARK)
+    strip = Strip(level.gauge, level.top, level.bottom, mm, base, dark, holes)
+    middle = (level.top + level.bottom) / 2
     if holes is not None:
         middle = between_rows(patch, holes, middle, mm)
-    half = nominal.picture_height_mm / 2 * mm
+    half = level.nominal.picture_height_mm / 2 * mm
+    seen = _seen(level, (along, base), middle, half)
+    signs = seen.signs
+    lengths = LENGTHS_135 if level.gauge == "135" else LENGTHS_120
+    slots = frames_along(signs, lengths)
+    if not slots and holes is not None and signs.ends[1] - signs.ends[0] < LONE_MM * mm:
+        slots = [_lone(strip, patch, seen.rows, signs.filled, signs.ends)]
+    strip.slots = with_blanks(signs, slots, _pitch(strip, slots))
+    _rows(strip, patch, seen.local, seen.limit, middle, half)
+    return strip
+
+
+def _border(level: Level) -> tuple[Floats, Floats]:
+    """Return ((n, c) tone of the film's border along it, its typical tone)."""
+    mm, ends = level.mm, level.ends
+    inner = 1.65 if level.gauge == "135" else 1.7
+    along, base = rebate(level.patch, level.top, level.bottom, mm, inner)
+    # Near its ends the film's tone is that a little further in, not the table's beyond.
+    last = len(along) - 1
+    within = min(round(ends[0] + 2 * mm), last), max(round(ends[1] - 2 * mm), 0)
+    return along[np.arange(len(along)).clip(*within)], base
+
+
+def _pitch(strip: Strip, slots: list[Slot]) -> float | None:
+    """Return px from frame to frame as cameras for 35 mm film advance it."""
+    if strip.gauge != "135" or not slots:
+        return None
+    width = float(np.median([slot.right - slot.left for slot in slots])) / strip.mm
+    if width > film.FRAME_ADVANCE_135_MM:
+        return None
+    return film.FRAME_ADVANCE_135_MM * strip.mm * (1 if width > 27 else 0.5)
+
+
+def _seen(level: Level, border: tuple[Floats, Floats], middle: float, half: float) -> _Seen:
+    """Return what differs from the border, about the pictures' middle and half height (px)."""
+    patch, mm, ends, (along, base) = level.patch, level.mm, level.ends, border
+    dark = bool(base.mean() > DARK)
+    limit = 0.2 if dark else max(0.02, 4 * level.noise)
     low, high = round(middle - half + 0.8 * mm), round(middle + half - 0.8 * mm)
     area = patch.v[max(low, 0) : high]
-    strip.fog = np.abs(along - base).max(1) > (0.5 if dark else 0.18)
-    local = np.where(strip.fog[:, None], base, along)
+    fog = np.abs(along - base).max(1) > (0.5 if dark else 0.18)
+    local = np.where(fog[:, None], base, along)
     step = area - local[None]
     m = any_of(step < -limit) if dark else any_of(step > limit)
     filled = m.mean(0)
     rise, fall = _edges(m)
-    jump = _jumps(area, max(0.035, 6 * noise))
-    lengths = LENGTHS_135 if gauge == "135" else LENGTHS_120
+    jump = _jumps(area, max(0.035, 6 * level.noise))
     # Where but border follows a step, that is the neighbour's end and not this one's beginning.
     after, before = _beside(filled, max(2, round(0.5 * mm)))
     begin = np.maximum(rise, 0.55 * jump * np.clip(after / 0.3, 0, 1))
     finish = np.maximum(fall, 0.55 * jump * np.clip(before / 0.3, 0, 1))
-    # The film's own ends are no frame's ends.
-    close = max(4, round(0.12 * mm))
     if dark:
         # There the step into the film is the other way round than the one into a picture.
         for edges, own in ((begin, rise), (finish, fall)):
             for part in (slice(0, round(ends[0] + 2 * mm)), slice(round(ends[1] - 2 * mm), None)):
                 edges[part] = own[part]
+    # The film's own ends are no frame's ends.
+    close = max(4, round(0.12 * mm))
     for edges in (begin, finish):
         edges[: max(0, round(ends[0]) + close)] = 0
         edges[min(len(edges), round(ends[1]) - close + 1) :] = 0
-    strip.slots = _chain(begin, finish, jump, filled, strip.fog, mm, lengths, ends)
-    if not strip.slots and holes is not None and ends[1] - ends[0] < LONE_MM * mm:
-        strip.slots = [_lone(strip, patch, (low, high), filled, ends)]
     # Specks of dust are no picture: only what is wider than eight tenths of a millimetre counts.
     size = max(3, round(0.8 * mm))
     eroded = cv2.erode(m.astype(np.uint8), np.ones((size, size), np.uint8))
     solid = np.asarray(eroded.any(0), bool)
-    _fill_gaps(strip, filled, ends, begin, finish, solid)
-    _rows(strip, patch, local, limit, middle, half)
-    return strip
+    signs = Signs(begin, finish, jump, filled, fog, solid, mm, ends)
+    return _Seen((low, high), m, local, limit, signs)
 
 
 def _lone(
@@ -288,7 +352,7 @@ def _lone(
     of an end, looked at together, mostly shows it. In the middle of the piece where neither does.
     """
     n, mm = patch.v.shape[1], strip.mm
-    w = (LENGTHS_135[0][0] + LENGTHS_135[0][1]) / 2 * mm
+    w = FRAME_135_MM * mm
     slack = max(ends[1] - ends[0] - w, 0.0)
     found = []
     for side, end in ((sides.LEFT, ends[0]), (sides.RIGHT, n - ends[1])):
@@ -319,10 +383,6 @@ def _lone(
     return Slot(start, start + w, seen_left, seen_right, float(inside.mean()))
 
 
-def _box(a: npt.NDArray[np.generic], n: int) -> Doubles:
-    return np.convolve(np.asarray(a, np.float64), np.ones(n), "same")
-
-
 def _edges(m: npt.NDArray[np.bool_]) -> tuple[Doubles, Doubles]:
     """Share of rows where exposure begins (rise) or ends (fall) at the boundary before column x."""
     n = m.shape[1]
@@ -333,7 +393,7 @@ def _edges(m: npt.NDArray[np.bool_]) -> tuple[Doubles, Doubles]:
     on = m[:, 1:-2] & m[:, :-3]
     off = ~m[:, 2:-1] & ~m[:, 3:]
     fall[2 : n - 1] = (on & off).mean(0)
-    return np.minimum(_box(rise, 3), 1), np.minimum(_box(fall, 3), 1)
+    return np.minimum(box(rise, 3), 1), np.minimum(box(fall, 3), 1)
 
 
 # A step of tone shows this far (px) to either side of where it is.
@@ -362,201 +422,6 @@ def _jumps(area: Floats, limit: float) -> Doubles:
     return np.asarray(np.clip(share - around, 0, 1), np.float64)
 
 
-def _apart(jump: Doubles, filled: Floats, mm: float) -> Doubles:
-    """Return by boundary how plainly two frames meet near it: a gap, or an edge all the way down.
-
-    Two frames are as long as a long one. One picture may have such an edge in its middle, but
-    hardly all of a strip.
-    """
-    n = max(2, round(0.4 * mm))
-    empty = _box(filled < 0.02, n) >= n - 0.5
-    beside = np.pad(filled, 4 * n, "edge")
-    # A gap has pictures on both sides; a night may be empty all over.
-    bounded = np.minimum(beside[: -8 * n], beside[8 * n :]) > 0.3
-    gap = _local_max((empty & bounded).astype(np.float64), round(1.5 * mm))
-    edge = _local_max(jump, max(1, round(0.5 * mm)))
-    return np.asarray(np.maximum(np.append(gap, 0.0), np.clip((edge - 0.55) / 0.25, 0, 1)))
-
-
-def _chain(
-    begin: Doubles,
-    finish: Doubles,
-    jump: Doubles,
-    filled: Floats,
-    fog: npt.NDArray[np.bool_],
-    mm: float,
-    lengths: tuple[tuple[float, float], ...],
-    ends: tuple[float, float],
-) -> list[Slot]:
-    n = len(filled)
-    empty = np.concatenate([[0], np.cumsum(filled < 0.02)])
-    fogged = np.concatenate([[0], np.cumsum(fog)])
-    full = np.concatenate([[0], np.cumsum(filled)])
-    apart = _apart(jump, filled, mm)
-    best: tuple[float, list[tuple[int, int]]] | None = None
-    for low, high in lengths:
-        for length in np.arange(low, high + 0.01, 0.2):
-            w = round(length * mm)
-            if w < 8 or w >= n:
-                continue
-            x = np.arange(max(0, int(ends[0]) - 1), min(n - w, int(ends[1]) - w + 1) + 1)
-            if not len(x):
-                continue
-            near = max(1, round(0.12 * mm))
-            a, b = _local_max(begin, near)[x], _local_max(finish, near)[x + w]
-            inner = (empty[x + w] - empty[x]) / w
-            both, one = np.minimum(a, b), np.maximum(a, b)
-            score = 1.5 * both + 0.3 * one + 0.25 * (full[x + w] - full[x]) / w - 0.5
-            score -= 1.5 * np.minimum(inner, 0.4)
-            score -= 1.5 * (fogged[x + w] - fogged[x]) / w
-            # Half frames are rare, and whatever stands in the middle of a picture looks like two.
-            least = 0.05 if length > 30 else 0.35
-            # The end that another exposure covers is not to be seen.
-            hidden = (one > 0.6) & (length > 30)
-            score = np.where((one < 0.12) | ((both < least) & ~hidden), -1, score)
-            # Half frames lie four perforations apart: a millimetre of film is between them.
-            overlap = round(0.11 * w) if length > 30 else -round(0.4 * mm)
-            total, starts = _best_set(score, x, w, overlap)
-            # Fewer, longer frames must not lose to more, shorter ones by count alone.
-            total *= length
-            halved = np.mean([apart[at + w // 2] > 0.5 for at in starts]) if starts else 0.0
-            if halved > 0.6 and (length > TWO_FIT or (length > 30 and len(starts) > 1)):
-                total *= 0.3
-            if best is None or total > best[0]:
-                best = (total, [(s, w) for s in starts])
-    if best is None:
-        return []
-    slots = []
-    reach = max(2, round(0.7 * mm))
-    for s, w in best[1]:
-        left, seen_left = _peak(begin, s, reach)
-        right, seen_right = _peak(finish, s + w, reach)
-        inside = filled[int(left) + 1 : int(right)]
-        slots.append(Slot(left, right, seen_left, seen_right, float(inside.mean())))
-    _settle(slots, mm)
-    return slots
-
-
-def _settle(slots: list[Slot], mm: float) -> None:
-    """Give frames with a weak end the length that the well-seen ones share: one camera, one gate."""  # noqa: E501
-    good = [s.right - s.left for s in slots if min(s.seen_left, s.seen_right) > 0.35]
-    if len(good) < 2:
-        return
-    w = float(np.median(good))
-    for slot in slots:
-        off = slot.right - slot.left - w
-        if abs(off) < 0.15 * mm or min(slot.seen_left, slot.seen_right) > 0.6:
-            continue
-        if slot.seen_left >= slot.seen_right:
-            slot.right, slot.seen_right = slot.left + w, 0.0
-        else:
-            slot.left, slot.seen_left = slot.right - w, 0.0
-
-
-def _local_max(a: Doubles, reach: int) -> Doubles:
-    padded = np.pad(a, reach)
-    return np.asarray(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1).max(1))
-
-
-def _peak(a: Doubles, at: int, reach: int) -> tuple[float, float]:
-    reach = max(1, reach)
-    low = max(0, at - reach)
-    part = a[low : max(0, at + reach + 1)]
-    if not len(part):  # a neighbour that the master cuts off: nothing of it is to be seen there
-        return float(at), 0.0
-    weight = part * (1 - 0.3 * np.abs(np.arange(low, low + len(part)) - at) / reach)
-    k = int(weight.argmax())
-    return float(low + k), float(part[k])
-
-
-def _best_set(
-    score: Doubles, x: npt.NDArray[np.int64], w: int, overlap: int
-) -> tuple[float, list[int]]:
-    """Choose starts at least w - overlap apart with the greatest sum of scores."""
-    n = len(score)
-    gap = max(1, w - overlap)
-    best = np.zeros(n + 1)
-    take = np.zeros(n, bool)
-    for i in range(n):
-        prior = best[max(0, i - gap + 1)]
-        if score[i] > 0 and prior + score[i] > best[i]:
-            best[i + 1] = prior + score[i]
-            take[i] = True
-        else:
-            best[i + 1] = best[i]
-    chosen = []
-    i = n - 1
-    while i >= 0:
-        if take[i]:
-            chosen.append(int(x[i]))
-            i -= gap
-        else:
-            i -= 1
-    return float(best[n]), chosen[::-1]
-
-
-def _fill_gaps(
-    strip: Strip,
-    filled: Floats,
-    ends: tuple[float, float],
-    begin: Doubles,
-    finish: Doubles,
-    solid: npt.NDArray[np.bool_],
-) -> None:
-    """Put blank frames where the spacing of the others leaves room for one."""
-    slots = strip.slots
-    if not slots:
-        return
-    w = float(np.median([s.right - s.left for s in slots]))
-    starts = np.array([s.left for s in slots])
-    steps = np.diff(starts)
-    singles = steps[steps < 1.5 * w]
-    pitch = float(np.median(singles)) if len(singles) else w + 2.0 * strip.mm
-    if strip.gauge == "135" and not len(singles):
-        pitch = film.FRAME_ADVANCE_135_MM * strip.mm * (1 if w > 27 * strip.mm else 0.5)
-    made: list[Slot] = []
-    places: list[float] = []
-    for before, after in zip(slots[:-1], slots[1:], strict=True):  # noqa: RUF007
-        number = round((after.left - before.left) / pitch) - 1
-        for k in range(1, number + 1):
-            places.append(before.left + (after.left - before.left) * k / (number + 1))  # noqa: PERF401
-    for direction, start in ((-1, slots[0].left), (1, slots[-1].left)):
-        at = start + direction * pitch
-        while at >= ends[0] - 0.3 * strip.mm and at + w <= ends[1] + 0.3 * strip.mm:
-            places.append(at)
-            at += direction * pitch
-    assert strip.fog is not None
-    for at in places:
-        low, high = int(max(at, 0)), int(min(at + w, len(filled)))
-        if high - low < 4 or strip.fog[low:high].mean() > 0.15:
-            continue
-        inside = float(filled[low + 2 : high - 2].mean())
-        empty = inside < 0.03 and not solid[low + 2 : high - 2].any()
-        # Film is cut between frames: what is left over at its end is no blank frame.
-        if empty and (at < ends[0] + 0.5 * strip.mm or at + w > ends[1] - 0.5 * strip.mm):
-            continue
-        made.append(_placed(at, w, inside, empty, begin, finish, max(2, round(1.2 * strip.mm))))
-    strip.slots = sorted(slots + made, key=lambda s: s.left)
-    for before, after in zip(strip.slots[:-1], strip.slots[1:], strict=True):
-        if after.left < before.right - 0.3 * strip.mm:
-            before.overlap = after.overlap = True
-
-
-def _placed(
-    at: float, w: float, inside: float, empty: bool, begin: Doubles, finish: Doubles, reach: int
-) -> Slot:
-    """Return a frame expected at `at`, moved to whatever edge shows near there."""
-    if empty:
-        return Slot(at, at + w, 0.0, 0.0, inside, blank=True)
-    left, seen_left = _peak(begin, round(at), reach)
-    right, seen_right = _peak(finish, round(at + w), reach)
-    if max(seen_left, seen_right) < 0.06:
-        return Slot(at, at + w, 0.0, 0.0, inside)
-    if seen_left >= seen_right:
-        return Slot(left, left + w, seen_left, 0.0, inside)
-    return Slot(right - w, right, 0.0, seen_right, inside)
-
-
 def _rows(
     strip: Strip, patch: Patch, local: Floats, limit: float, middle: float, half: float
 ) -> None:
@@ -576,8 +441,8 @@ def _rows(
     m = any_of(step < -limit) if strip.dark else any_of(step > limit)
     rise, fall = _edges(m.T)
     reach = round((1.6 if strip.gauge == "135" else 2.6) * mm)
-    top, seen_top = _peak(rise, round(middle - half) - low, reach)
-    bottom, seen_bottom = _peak(fall, round(middle + half) - low, reach)
+    top, seen_top = peak(rise, round(middle - half) - low, reach)
+    bottom, seen_bottom = peak(fall, round(middle + half) - low, reach)
     if seen_top > 0.08:
         strip.picture_top = top + low
     if seen_bottom > 0.08:

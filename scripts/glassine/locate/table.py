@@ -22,8 +22,9 @@ OFF_135_MM, MORE_IN_MASK_MM = 1.5, 4.5
 # Film of 35 mm is taken for a strip from this length (mm) on; a piece shorter than the second one,
 # which is little longer than it is wide, lies as its width says.
 LEAST_135_MM, SHORT_135_MM = 20, 45
-# The same for 120 film: how far off its width, and the least length, mm.
-OFF_120_MM, LEAST_120_MM = 1.7, 66
+# The same for 120 film: how far off its width, how much wider where a sleeve's seam lies along it,
+# and the least length, mm.
+OFF_120_MM, SEAM_120_MM, LEAST_120_MM = 1.7, 5.0, 66
 # Strips have at least this share of the widest piece's width: no ruler and no label is as wide.
 OF_WIDEST = 0.7
 # Without a scale (sides, long to short): up to this, film may run either way in a piece.
@@ -138,7 +139,8 @@ def _gauge_of(scene: Scene, piece: Piece, mm: float | None) -> Gauge | None:
     across = [n / mm - film.FILM_135.width_mm for n in (long, short)]
     if any(-OFF_135_MM < more < most for more in across) and long / mm > LEAST_135_MM:
         return Gauge("135")
-    like_120 = abs(short / mm - film.FILM_120.width_mm) < OFF_120_MM and long / mm > LEAST_120_MM
+    more = short / mm - film.FILM_120.width_mm
+    like_120 = -OFF_120_MM < more < SEAM_120_MM and long / mm > LEAST_120_MM
     if kind == "auto" and like_120 and short > OF_WIDEST * scene.widest:
         return Gauge("120")
     return None

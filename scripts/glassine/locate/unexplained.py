@@ -1,8 +1,7 @@
 """What of the evidence on a master its frames do not explain, named and in words.
 
 A frame may have been missed, or two taken for one, while every edge that was found is plain: only
-what is left over shows it. Where it concerns no frame in particular, all frames of the master get
-the reason.
+what is left over shows it. The frames that lie beside it get the reason, or the nearest one.
 """
 
 from __future__ import annotations
@@ -13,11 +12,15 @@ from itertools import pairwise
 import cv2
 import numpy as np
 
+from glassine.base import film
 from glassine.base.model import Corners, MasterPiece
-from glassine.locate import witness
+from glassine.locate import formats, sides, witness
 from glassine.locate.candidate import Candidate
+from glassine.locate.character import mask_of
 from glassine.locate.inside import Line, look_inside, upright_grey
 from glassine.locate.known import Known
+from glassine.locate.measures import pixels
+from glassine.locate.nearby import beside
 from glassine.locate.outside import (
     Seen,
     Small,
@@ -26,6 +29,7 @@ from glassine.locate.outside import (
     outline_of,
     seen_outside,
 )
+from glassine.locate.polarity import orange_film
 from glassine.locate.scene import Scene
 from glassine.locate.shapes import Doubles, lengths_of, order
 from glassine.locate.view import Floats
@@ -50,6 +54,8 @@ RIMS = ((0.01, 0.03), (0.004, 0.012))
 EVEN = 0.05
 # A black rebate is denser than all that it encloses; flare makes it vary by more.
 BLACK, EVEN_BLACK = 1.5, 0.35
+# Share of a picture left out at its ends, where its colours are told.
+INSET = 0.04
 # What speaks for another number of pictures, and is settled where their number is stated.
 OF_THE_NUMBER = (
     "bar inside",
@@ -64,6 +70,9 @@ OF_THE_NUMBER = (
 )
 # Frames of one camera are alike within this (mm), and of 36 mm within that.
 SAME_GATE, ANY_GATE = 0.12, 1.0
+# Frames of one camera lie at the same place between perforations within this (mm; common practice,
+# no source); so many of them, both of whose ends were seen, show where.
+IN_STEP, SHOW_STEP = 0.35, 2
 # Pictures longer than this for their width are wide views, or several.
 LONGEST = 1.85
 
@@ -81,10 +90,10 @@ def examine(scene: Scene, known: Known, found: list[Candidate]) -> tuple[MasterP
         own = [one for one in found if one.strip == number]
         _steps(scene, own, others)
         _one_gate(known, own)
+        _out_of_step(known, own)
+    formats.examine(known, found)
     seen = _outside(scene, small, found)
-    for feature, words in _missed(scene, seen):
-        for one in found:
-            one.against(feature, words)
+    _missed(scene, seen, found)
     witness.examine(scene.whole, found, scene.reduction)
     _count(scene, found)
     return tuple(
@@ -192,6 +201,9 @@ def _rim(scene: Scene, small: Small, one: Candidate) -> None:
             "even all round",
             "even all round its edge: a board or border, the picture may lie further in",
         )
+        # What is denser inside of that was exposed: it is neither board nor paper.
+        if orange_film(one, mask_of(pixels(scene.view, one, INSET))):
+            one.against("orange film around it")
 
 
 def _even_round(scene: Scene, corners: Doubles) -> bool:
@@ -281,31 +293,27 @@ def _side(line: Line) -> str:
 
 
 def _steps(scene: Scene, frames: list[Candidate], others: list[Candidate]) -> None:
-    """Note on the frames of one strip where film as long as a frame shows none."""
+    """Note on the frames of one strip beside which film as long as a frame shows none."""
     c = [as_film_runs(each, frames) / scene.reduction for each in frames]
     along = np.mean([each[1] - each[0] + each[2] - each[3] for each in c], axis=0)
     long = float(np.median([np.hypot(*(each[1] - each[0])) for each in c]))
     along = along / max(float(np.hypot(*along)), 1e-6)
-    spans = sorted((float((each @ along).min()), float((each @ along).max())) for each in c)
+    spans = [(float((each @ along).min()), float((each @ along).max())) for each in c]
+    turn = sorted(range(len(spans)), key=lambda k: spans[k])
     ends = _ends(scene, c, along, [each.corners / scene.reduction for each in others])
-    gaps = [b[0] - a[1] for a, b in pairwise(spans)]
-    between = any(gap > STEP * long for gap in gaps)
-    before, after = spans[0][0] - ends[0], ends[1] - spans[-1][1]
-    places = [
-        place
-        for place, missing in (
-            ("between its frames", between),
-            ("before its first frame", before > END * long),
-            ("after its last frame", after > END * long),
+    missing: list[tuple[int, str]] = []
+    for a, b in pairwise(turn):
+        if spans[b][0] - spans[a][1] > STEP * long:
+            missing += [(a, "between its frames"), (b, "between its frames")]
+    if spans[turn[0]][0] - ends[0] > END * long:
+        missing.append((turn[0], "before its first frame"))
+    if ends[1] - spans[turn[-1]][1] > END * long:
+        missing.append((turn[-1], "after its last frame"))
+    for k, place in missing:
+        frames[k].against(
+            "step without a frame",
+            f"film as long as a frame without one, {place}: a frame may have been missed",
         )
-        if missing
-    ]
-    for one in frames:
-        for place in places:
-            one.against(
-                "step without a frame",
-                f"film as long as a frame without one, {place}: a frame may have been missed",
-            )
 
 
 def _one_gate(known: Known, frames: list[Candidate]) -> None:
@@ -317,6 +325,31 @@ def _one_gate(known: Known, frames: list[Candidate]) -> None:
         alike = sum(abs(a - long) < SAME_GATE and abs(b - short) < SAME_GATE for a, b in sizes)
         if alike > 2 and abs(long - 36) < ANY_GATE and abs(short - 24) < 0.55:
             one.evidence = [e for e in one.evidence if e.feature != "no size on 35 mm film"]
+
+
+def _out_of_step(known: Known, frames: list[Candidate]) -> None:
+    """Note on frames that rest on one end alone that they lie elsewhere between the perforations
+    than the strip's others: what was taken for their end may be a line of the picture.
+    """
+    if not known.by_perforations or not known.ppi:
+        return
+    plain = [one for one in frames if not one.blank]
+    ends = [one.modelled[sides.LEFT] or one.modelled[sides.RIGHT] for one in plain]
+    if sum(not each for each in ends) < SHOW_STEP or not any(ends):
+        return
+    pitch = film.PERFORATION_PITCH_MM * film.px_per_mm(known.ppi)
+    c = [as_film_runs(one, plain) for one in plain]
+    along = np.mean([each[1] - each[0] + each[2] - each[3] for each in c], axis=0)
+    along = along / max(float(np.hypot(*along)), 1e-6)
+    turns = np.array([each.mean(0) @ along for each in c]) / pitch * 2 * np.pi
+    usual = np.angle(np.exp(1j * turns[~np.array(ends)]).sum())
+    off = np.abs(np.angle(np.exp(1j * (turns - usual)))) / (2 * np.pi) * film.PERFORATION_PITCH_MM
+    for one, by_one_end, far in zip(plain, ends, off.tolist(), strict=True):
+        if by_one_end and far > IN_STEP:
+            one.against(
+                "side unseen, as on the strip",
+                f"placed by one end alone, and {far:.1f} mm out of step with the strip's others",
+            )
 
 
 def _ends(
@@ -351,18 +384,18 @@ def _outside(scene: Scene, small: Small, found: list[Candidate]) -> list[Seen]:
     return seen_outside(small, scene.view, scene.layout, found, label_places)
 
 
-def _missed(scene: Scene, seen: list[Seen]) -> list[tuple[str, str]]:
-    """Return what to say of pictures outside of all frames, and of pieces taken for nothing."""
-    areas = [each for each in seen if each.taken_for == "unexplained" and each.is_area]
-    pieces = [each for each in seen if each.taken_for == "unexplained" and not each.is_area]
-    said = []
-    if areas:
-        words = f"picture seen outside every frame, {_places(scene, areas)}"
-        said.append(("picture outside", f"{words}: a frame may have been missed"))
-    if pieces:
-        words = f"taken for no frame: what lies {_places(scene, pieces)}"
-        said.append(("piece unexplained", f"{words}; look whether it holds a picture"))
-    return said
+def _missed(scene: Scene, seen: Sequence[Seen], found: Sequence[Candidate]) -> None:
+    """Note pictures outside of all frames, and pieces taken for nothing, on the frames beside."""
+    rest = [each for each in seen if each.taken_for == "unexplained"]
+    for one, numbers in beside(found, [each.corners for each in rest]):
+        areas = [rest[k] for k in numbers if rest[k].is_area]
+        pieces = [rest[k] for k in numbers if not rest[k].is_area]
+        if areas:
+            words = f"picture seen outside every frame, {_places(scene, areas)}"
+            one.against("picture outside", f"{words}: a frame may have been missed")
+        if pieces:
+            words = f"taken for no frame: what lies {_places(scene, pieces)}"
+            one.against("piece unexplained", f"{words}; look whether it holds a picture")
 
 
 def _places(scene: Scene, seen: list[Seen]) -> str:

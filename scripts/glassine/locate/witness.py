@@ -11,8 +11,12 @@ from collections.abc import Sequence
 
 from glassine.locate import learned
 from glassine.locate.candidate import Candidate
+from glassine.locate.nearby import beside
 from glassine.locate.shapes import Doubles
 from glassine.locate.view import View
+
+# A line nearer than this share to the middle of a frame may be where two halves meet.
+MIDDLE = 0.06
 
 
 def examine(view: View, found: Sequence[Candidate], reduction: float) -> None:
@@ -24,13 +28,13 @@ def examine(view: View, found: Sequence[Candidate], reduction: float) -> None:
     areas = learned.unexplained([*(one.corners for one in found)], map_, reduction)
     if not areas or not found:
         return
-    words = (
-        f"something like a picture is seen {_place(areas[0].corners, view, reduction)}, "
-        "where no frame is"
-    )
-    for one in found:
+    for one, numbers in beside(found, [area.corners for area in areas]):
         if not any(each.feature == "picture outside" for each in one.evidence):
-            one.against("map: picture outside", words)
+            place = _place(areas[numbers[0]].corners, view, reduction)
+            one.against(
+                "map: picture outside",
+                f"something like a picture is seen {place}, where no frame is",
+            )
 
 
 def _alone(one: Candidate, shown: learned.Signs) -> None:
@@ -45,6 +49,9 @@ def _alone(one: Candidate, shown: learned.Signs) -> None:
             "map: edge inside",
             "the edge of a picture seems to run through the frame: it may be several",
         )
+        # Two half frames that touch are as long as one whole; other parts are of no format.
+        if one.format_seen and abs(shown.parted_at - 0.5) > MIDDLE:
+            one.against("of the size of its strip")
     if shown.unseen > learned.UNSEEN:
         one.against("map: side without an edge")
 

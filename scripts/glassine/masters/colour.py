@@ -321,6 +321,10 @@ class Encoding:
         """Return the density of `pixels` (..., bands) as float32; see `density`."""
         return self._looked_up(self._densities, pixels)
 
+    def band_density(self, pixels: npt.NDArray[Any], band: int) -> Table:
+        """Return the density (...) of one band of `pixels` (..., bands) as float32."""
+        return np.asarray(self._densities[band][self.flatten(pixels)[..., band]])
+
     @cached_property
     def _densities(self) -> Table:
         return density(self.tables).astype(np.float32)

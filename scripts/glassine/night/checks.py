@@ -6,8 +6,12 @@ import sys
 from collections.abc import Iterable
 from pathlib import Path
 
+import msgspec
+
 from glassine.base import identity
 from glassine.base.errors import GlassineError
+from glassine.handover import columns
+from glassine.handover.given import HandoverSection
 from glassine.night import preflight
 from glassine.night.workplace import Workplace
 
@@ -27,6 +31,13 @@ def check_identity(place: Workplace) -> None:
     finding = identity.placeholders(place.config, place.masters)
     if finding:
         sys.stderr.write(f"WARNING {finding.sentence()}\n")
+
+
+def check_handover(place: Workplace) -> None:
+    """Raise GlassineError where the template of handovers cannot be used: a night would say so at
+    its end, when nobody can correct it any more."""
+    if place.works and place.config["handover"]["when"] != "never":
+        columns.template(msgspec.convert(place.config["handover"], HandoverSection))
 
 
 def check_room(place: Workplace, batches: Iterable[str]) -> None:

@@ -13,7 +13,7 @@ from glassine.base.errors import GlassineError
 from glassine.base.visible import visible
 from glassine.deliver import receipt_files
 from glassine.intake import passed_over
-from glassine.night import batches, moves, notice, preflight, supervision
+from glassine.night import batches, moves, notice, preflight, sending, supervision
 from glassine.night.lookup import Lookup
 
 if TYPE_CHECKING:
@@ -61,6 +61,7 @@ class Ending:
             if failed:
                 self._guard(partial(self._make_owed, name), name)
             self._guard(partial(self._say, name, engine_failed), name)
+            self._guard(partial(self._hand_over, name), name)
         self._guard(self._audit, "audit")
         self._guard(self._check_items, "--item")
         self._tell_problems()
@@ -157,6 +158,22 @@ class Ending:
             lines.append(f"  to look at in the batch as a whole: {len(asks)} (see the report)")
         sys.stderr.write("\n".join(lines) + "\n")
 
+    def _hand_over(self, name: str) -> None:
+        """Hand over what changed of a batch; a run for one item hands over nothing."""
+        if self.place.config["handover"]["when"] == "never" or self.place.config["only"]:
+            return
+        from glassine.handover import step as handover
+
+        results = self.place.results_dir(name)
+        given = steps.given("handover", self.lookup.handover_given(name))
+        made = handover.hand_over(results, given)
+        if made is not None:
+            sys.stderr.write(f"  handover  {made.folder} ({made.items} items)\n")
+            for note in made.notes:
+                sys.stderr.write(f"NOTE {visible(note.sentence())}\n")
+        if given.settings.handover.send:
+            sending.send(results, self.place.config["report"]["notify"]["webhook"])
+
     def _check_batch(self, name: str, states: list[item_states.ItemStatus]) -> None:
         """See that nothing is passed over of what the batch holds, or held before."""
         asked_for = self.place.config["only"]
@@ -247,10 +264,10 @@ class Ending:
 
     def _notify(self) -> None:
         """Write the summary of the run for machines, and send it where the settings say so."""
-        from glassine.night import notify, progress
+        from glassine.night import notify, progress, reconciled
 
         names = [*self.names, *sorted(self._with_problems() - {*self.names})]
         summary = progress.summary(self.place.working_dir, names, self.problems)
-        summary |= {"running": False}
+        summary = reconciled.added(summary, self.place.results) | {"running": False}
         files.write_json(self.place.results / "summary.json", summary)
         notify.send(self.place.config["report"]["notify"], summary)

@@ -203,6 +203,7 @@ class Lookup:
             "settings": {
                 **{key: self.config[key] for key in ("naming", "intake", "catalogue", "rights")},
                 **self._raw_names(),
+                "identifiers": {"ark_checked": self.config["identifiers"]["ark_checked"]},
                 # Of who may see an item, intake reads the words alone.
                 "access": {"words": self.config["access"]["words"]},
                 "tone": {"film_stocks": self.config["tone"]["film_stocks"]},
@@ -217,6 +218,14 @@ class Lookup:
         raw = self.config.get("raw", {})
         names = {key: raw[key] for key in ("light_names", "dark_names") if raw.get(key)}
         return {"raw": names} if names else {}
+
+    def minting_given(self) -> dict[str, Any]:
+        """Return where ARKs that were made are listed, and how new ones are."""
+        return {
+            "mint": self.config["identifiers"]["mint"],
+            "results": str(self.place.results),
+            "deliveries": str(self.place.deliveries),
+        }
 
     # --- targets ---
 
@@ -278,6 +287,14 @@ class Lookup:
 
     def _find_delivery_key(self, batch: due.Batch) -> str:
         return due.delivery_key(batch, self.config)
+
+    def handover_given(self, name: str) -> dict[str, Any]:
+        """Return what a handover to the collections system is given."""
+        return {
+            "batch": name,
+            "settings": {key: self.config[key] for key in ("handover", "iiif", "identifiers")},
+            "deliveries": str(self.place.deliveries),
+        }
 
     def report_given(self, name: str) -> dict[str, Any]:
         return {

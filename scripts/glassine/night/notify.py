@@ -71,12 +71,16 @@ class _NoRedirect(urllib.request.HTTPRedirectHandler):
         return None
 
 
-def _post(address: str, summary: dict[str, Any]) -> None:
+def post(address: str, document: dict[str, Any]) -> None:
+    """Send a document as JSON to a web address, and to no other that it may lead to.
+
+    Raises OSError or ValueError where it does not arrive.
+    """
     if urllib.parse.urlsplit(address).scheme not in {"http", "https"}:
         raise ValueError("the address does not begin with http:// or https://")
     request = urllib.request.Request(  # noqa: S310 - the scheme is checked above
         address,
-        json.dumps(summary).encode(),
+        json.dumps(document).encode(),
         {"Content-Type": "application/json"},
         method="POST",
     )
@@ -94,7 +98,7 @@ def send(configured: dict[str, Any], summary: dict[str, Any]) -> None:
     webhook, mail = configured["webhook"], configured["mail"]
     ways: list[tuple[str, str, Callable[[], None]]] = []
     if webhook:
-        ways.append(("webhook", webhook, lambda: _post(webhook, summary)))
+        ways.append(("webhook", webhook, lambda: post(webhook, summary)))
     if mail["to"]:
         ways.append(("mail", mail["host"], lambda: _mail(mail, summary)))
     failed = []

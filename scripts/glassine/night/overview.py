@@ -20,7 +20,7 @@ OWN = "config.yaml"
 _TEMPLATE = Path(__file__).with_name("overview.html.j2")
 _DAYS = 30
 _MOST_NIGHTS = 5000
-_COUNTS = ("finished", "held", "waiting", "left", "problems")
+_COUNTS = ("finished", "held", "waiting", "left", "problems", "missing")
 _WORDS = {
     0: "all that was due is done",
     exits.HELD: "something is held, or a step failed",

@@ -30,6 +30,10 @@ from glassine.night import lock, overview
 from glassine.night.workplace import MOVES
 
 COMMON, OWN = "common.yaml", overview.OWN
+_NAME = (
+    "Its name cannot be that of a project: only letters, digits, '.', '_' and '-' may stand in it, "
+    "100 at most."
+)
 ENGINE = settings.PROJECT / "scripts" / "engine.py"
 _PLACES = ("--directory", "-d", "--configfile", "--configfiles")
 
@@ -101,7 +105,7 @@ def _take(found: Projects, root: Path, name: str, known: list[str]) -> None:
         naming.check_batch(name)
         stated = settings.read_yaml(root / name / OWN, trusted=True) or {}
     except (ValueError, GlassineError) as problem:
-        why = problem.findings[0].what if isinstance(problem, GlassineError) else f"{problem}."
+        why = problem.findings[0].what if isinstance(problem, GlassineError) else _NAME
         found.problems.append((name, _wrong(root / name, why, "Correct it, then run again.")))
         return
     if not isinstance(stated, dict):

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from glassine.night import progress
 
 EXIT_BY_CODE = {
+    "handover.columns": exits.SETTINGS,
     "run.busy": exits.LATER,
     "run.identity": exits.SETTINGS,
     "run.jobs_alive": exits.LATER,
@@ -166,6 +167,7 @@ def _begin(run: Run, arguments: list[str]) -> None:
     if place.compares:
         checks.delivery_to_compare(place)
     checks.check_identity(place)
+    checks.check_handover(place)
     checks.check_writable(place)
     run.lock.take()
     if place.moves:

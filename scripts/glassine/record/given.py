@@ -9,6 +9,7 @@ import msgspec
 from glassine.base import rights
 from glassine.base.access import OPEN, Access
 from glassine.base.model import BatchId, ItemId
+from glassine.base.persistent import Scheme
 from glassine.base.records import Given
 from glassine.base.records.catalogue import NO_ROW, CatalogueRow
 from glassine.base.records.corrections import Correction
@@ -44,10 +45,12 @@ class BatchFacts(Given, frozen=True, kw_only=True):
 
 
 class RecordsSection(Given, frozen=True, kw_only=True):
-    """schema_dir: folder with the official XSDs. camera_sensor: a word of MIX 2.0."""
+    """schema_dir: folder with the official XSDs. camera_sensor: a word of MIX 2.0. objid: what
+    names the item in its METS, its number or an identifier of a kind."""
 
     schema_dir: str | None = None
     camera_sensor: str = "undefined"
+    objid: Literal["item"] | Scheme = "item"
 
 
 class IiifSection(Given, frozen=True, kw_only=True):

@@ -9,7 +9,15 @@ from pathlib import Path
 import msgspec
 from msgspec import UNSET
 
-from glassine.base import access, alternates, files, record_files, rights, target_results
+from glassine.base import (
+    access,
+    alternates,
+    files,
+    persistent,
+    record_files,
+    rights,
+    target_results,
+)
 from glassine.base.errors import GlassineError
 from glassine.base.markup import xml_id
 from glassine.base.model import Frame, ItemGeometry, ItemId, MasterGeometry
@@ -90,6 +98,27 @@ class ItemRecords:
     @property
     def item(self) -> ItemId:
         return self.given.item
+
+    @property
+    def objid(self) -> str:
+        """Return what names the item in its METS: its number, or the identifier of the kind that
+        the settings name. Raises GlassineError where it has none of these, or several."""
+        kind = self.given.settings.records.objid
+        if kind == "item":
+            return self.item
+        values = [each.value for each in self.row.identifiers if each.type == kind]
+        if len(set(values)) == 1:
+            return values[0]
+        name = persistent.NAMES[kind]
+        has = f"several: {', '.join(values)}" if values else "none"
+        raise GlassineError.because(
+            "record.objid",
+            self.item,
+            f"Its METS is to be named by its {name} (`records.objid`), and it has {has}.",
+            f"one {name} of the item.",
+            f"Put the {name} into the catalogue and export again, have ARKs made "
+            "(`identifiers.mint`), or set `records.objid` to `item`.",
+        )
 
     @property
     def row(self) -> CatalogueRow:

@@ -11,7 +11,7 @@ from glassine.base.markup import Element, add, element, xml_id
 from glassine.base.records.parts import Event
 from glassine.base.records.render import RenderedFrame
 from glassine.base.vocabulary import DIGEST_NAMES
-from glassine.record import dublin_core, mix, mods, premis
+from glassine.record import dublin_core, mix, mods, parsed, premis
 from glassine.record.item_records import FileEntry, ItemRecords
 
 # CSIP 2.2.0, vocabulary of content categories; the dash is an en dash.
@@ -28,7 +28,7 @@ def build(records: ItemRecords, history: premis.History, now: Event) -> Element:
     """
     root = element(
         "mets:mets",
-        OBJID=records.item,
+        OBJID=records.objid,
         LABEL=records.row.title or records.item,
         TYPE=CONTENT_TYPE,
         PROFILE=PROFILE,
@@ -53,6 +53,8 @@ def _header(root: Element, records: ItemRecords, now: Event) -> None:
     agent = add(header, "mets:agent", ROLE="CREATOR", TYPE="OTHER", OTHERTYPE="SOFTWARE")
     add(agent, "mets:name", "Glassine")
     add(agent, "mets:note", __version__)
+    if records.objid != records.item:
+        add(header, "mets:altRecordID", records.item, TYPE=parsed.ITEM)
 
 
 def _wrap(section: Element, kind: str, version: str | None, children: list[Element]) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from glassine.base import rights
 from glassine.base.access import OPEN, Access
 from glassine.base.markup import Element, add, add_known, element
-from glassine.base.records.catalogue import CatalogueRow, Creator
+from glassine.base.records.catalogue import CatalogueRow, Creator, Levels
 from glassine.base.vocabulary import MATERIAL_FORMS, RESTRICTION, RIGHTS_LABELS
 
 VERSION = "3.8"
@@ -60,7 +60,7 @@ def _titles(root: Element, row: CatalogueRow, item: str) -> None:
 
 
 def _name(root: Element, creator: Creator) -> None:
-    name = add(root, "mods:name", valueURI=creator.uri)
+    name = add(root, "mods:name", authority=creator.authority or None, valueURI=creator.uri)
     add(name, "mods:namePart", creator.name)
     role = creator.role
     if role:
@@ -84,6 +84,8 @@ def _physical(root: Element, row: CatalogueRow) -> None:
     add_known(holder, "mods:form", MATERIAL_FORMS.get(row.material), type="material")
     add(holder, "mods:digitalOrigin", "digitized other analog")
     add_known(holder, "mods:extent", row.physical)
+    for name in ("extent", "dimensions"):
+        add_known(holder, "mods:note", getattr(row, name) or None, type=name)
     if row.decay_level is not None:
         add(holder, "mods:note", f"decay level {row.decay_level} of 6", type="condition")
 
@@ -92,9 +94,38 @@ def _subjects(root: Element, row: CatalogueRow) -> None:
     for subject in row.subjects:
         holder = add(root, "mods:subject", authority=subject.authority, valueURI=subject.uri)
         add(holder, "mods:topic", subject.term)
+    for person in row.people or ():
+        holder = add(root, "mods:subject")
+        name = add(
+            holder,
+            "mods:name",
+            type=person.kind,
+            authority=person.authority,
+            valueURI=person.uri,
+        )
+        add(name, "mods:namePart", person.name)
     for place in row.places:
         holder = add(root, "mods:subject")
-        add(holder, "mods:geographic", place.name, valueURI=place.uri)
+        code = place.authority or None
+        add(holder, "mods:geographic", place.name, authority=code, valueURI=place.uri)
+        if place.levels:
+            _levels(holder, place.levels)
+
+
+# Parts of a place from the widest to the narrowest (MODS 3.8, hierarchicalGeographic).
+LEVELS = {
+    "country": "country",
+    "state": "state",
+    "county": "county",
+    "city": "city",
+    "section": "citySection",
+}
+
+
+def _levels(subject: Element, levels: Levels) -> None:
+    holder = add(subject, "mods:hierarchicalGeographic")
+    for level, tag in LEVELS.items():
+        add_known(holder, f"mods:{tag}", getattr(levels, level))
 
 
 def _access(root: Element, item_rights: rights.Rights) -> None:

@@ -28,6 +28,13 @@ def item_name(record: ParsedRecord) -> Iterator[Finding]:
             f"OBJID is {record.item!r}, MODS names {item_names}.",
             "the same item number in METS and MODS.",
         )
+    if record.objid not in {record.item, *record.texts("//mods:mods/mods:identifier")}:
+        yield finding(
+            "item",
+            record.name,
+            f"OBJID is {record.objid!r}, which MODS does not name.",
+            "an identifier of the item that MODS names too.",
+        )
     fixity = record.item_dir / "fixity.json"
     if not record.standing_in and not fixity.is_file():
         fixity = record.item_dir / "metadata" / "fixity.json"

@@ -15,6 +15,8 @@ from glassine.record.item_records import PROVENANCE
 # The record of an item of 1,000 frames has 20 MB.
 MAX_BYTES = 64 * 2**20
 _NS = {prefix: uri for prefix, uri in markup.NAMESPACES.items() if prefix != "xsi"}
+# The type of the item's number in the header of a record that is named by another identifier.
+ITEM = "LOCAL"
 # A file's size in bytes and its digests by algorithm ("sha256", "sha512").
 Hashed = tuple[int, dict[str, str]]
 
@@ -60,7 +62,7 @@ class ParsedRecord:
         self.standing_in = standing_in
         self.hashed = hashed
         self.tiles = tiles
-        self.item: str = root.get("OBJID") or ""
+        self.objid: str = root.get("OBJID") or ""
         self.ids = {node.get("ID"): node for node in root.iter() if node.get("ID")}
         self.sections = {
             (node.getparent().getparent().get("MDTYPE"), section.get("ID")): node
@@ -71,6 +73,12 @@ class ParsedRecord:
             unquote(locat.get(f"{{{markup.XLINK}}}href") or ""): locat.getparent()
             for locat in self.find("//mets:file/mets:FLocat")
         }
+
+    @property
+    def item(self) -> str:
+        """Return the item's number: what the record is named by, where its header has no other."""
+        header = f"//mets:metsHdr/mets:altRecordID[@TYPE='{ITEM}']"
+        return next(iter(self.texts(header)), self.objid)
 
     def find(self, expression: str, node: Any = None) -> list[Any]:
         nodes: list[Any] = (self.root if node is None else node).xpath(expression, namespaces=_NS)

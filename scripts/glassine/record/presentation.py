@@ -6,17 +6,19 @@ Section numbers in comments are those of the IIIF Presentation API 3.0
 
 from __future__ import annotations
 
+import html
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote
 
+import msgspec
 from msgspec import UNSET, UnsetType
 
-from glassine.base import edtf, naming, rights
+from glassine.base import edtf, naming, persistent, rights
 from glassine.base.access import Access
 from glassine.base.errors import GlassineError
-from glassine.base.records.catalogue import CatalogueRow, Creator, Division, Identifier
+from glassine.base.records.catalogue import CatalogueRow, Creator, Division, Identifier, Place
 from glassine.base.records.embedded import Embedded
 from glassine.base.records.given import Institution
 from glassine.base.records.render import RenderedFrame, Rendering
@@ -50,8 +52,15 @@ def plain_text(text: str) -> str:
     return f"{text} " if text.startswith("<") and text.endswith(">") else text
 
 
+class _Html(str):
+    """A value that is HTML and is to be taken for it."""
+
+    __slots__ = ()
+
+
 def _words(*texts: str) -> LanguageMap:
-    return {_CATALOGUE_LANGUAGE: [plain_text(text) for text in texts]}
+    shown = [str(text) if isinstance(text, _Html) else plain_text(text) for text in texts]
+    return {_CATALOGUE_LANGUAGE: shown}
 
 
 def _english(text: str) -> LanguageMap:
@@ -72,7 +81,24 @@ def rights_uri(uri: str | None) -> str | None:
     return statement.uri if statement else None
 
 
+def _linked(text: str, uri: str) -> str:
+    """Return a name as a link where it has an address: 4.5 lets a value be HTML of some elements,
+    `a` among them."""
+    if not uri.startswith(("http://", "https://")):
+        return text
+    return _Html(f'<a href="{html.escape(uri)}">{html.escape(text)}</a>')
+
+
+def _place(place: Place) -> str:
+    """Return a place with what it lies in, the narrowest first."""
+    levels = msgspec.structs.asdict(place.levels) if place.levels else {}
+    wider = [level for level in reversed(levels.values()) if level and level != place.name]
+    return ", ".join([place.name, *wider])
+
+
 def _identifier(identifier: Identifier) -> str:
+    if identifier.type in persistent.NAMES:
+        return f"{identifier.value} ({persistent.NAMES[identifier.type]})"
     more = f" ({identifier.type})" if identifier.type else ""
     return f"{identifier.value}{more}"
 
@@ -91,11 +117,14 @@ def _metadata(
         ("Other identifier", [_identifier(identifier) for identifier in row.identifiers]),
         ("Other title", [row.alternative]),
         ("Date", [row.date_text or row.edtf]),
-        ("Creator", [_creator(creator) for creator in row.creators]),
-        ("Subject", [subject.term for subject in row.subjects]),
-        ("Place", [place.name for place in row.places]),
+        ("Creator", [_linked(_creator(creator), creator.uri) for creator in row.creators]),
+        ("Subject", [_linked(subject.term, subject.uri) for subject in row.subjects]),
+        ("Person", [_linked(person.name, person.uri) for person in row.people or ()]),
+        ("Place", [_linked(_place(place), place.uri) for place in row.places]),
         ("Genre", [row.genre]),
         ("Physical description", [row.physical]),
+        ("Extent", [row.extent or None]),
+        ("Dimensions", [row.dimensions or None]),
         ("Material", [row.material] if row.item else []),
         ("Language", list(row.languages)),
         ("Collection", [row.collection]),

@@ -157,16 +157,21 @@ def _with_white(film: Film, looks: Sequence[Look]) -> Film:
     return replace(film, white=white, uncertainty=replace(film.uncertainty, white=spread))
 
 
-# Glints farther above the lightest half per cent than this (log10) are rolled off.
-GLINTS = 0.2
+# Glints farther above the lightest half per cent than this (log10) are rolled off; and one channel
+# farther above the second of the three is no white but a colour that the film or the profile cannot
+# hold (a channel of the master at its end counts for any density).
+GLINTS, ONE_CHANNEL = 0.2, 0.15
 
 
 def lightest(look: Look, film: Film, balance: Sequence[float]) -> float:
     """Return log10 of exposure of the lightest part: the lightest channel of all but 0.02 % of
-    the pixels, glints left out."""
-    x = exposures(look, film) + np.array(balance)
-    most, top = np.percentile(x.max(axis=1), [99.5, 99.98])
-    return min(float(top), float(most) + GLINTS)
+    the pixels, glints and what only one channel shows left out."""
+    x = np.sort(exposures(look, film) + np.array(balance), axis=1)
+    most, top = np.percentile(x[:, -1], [99.5, 99.98])
+    level = min(float(top), float(most) + GLINTS)
+    if x.shape[1] < 3:
+        return level
+    return min(level, float(np.percentile(x[:, -2], 99.98)) + ONE_CHANNEL)
 
 
 @dataclass(frozen=True)

@@ -5,9 +5,10 @@
 
 Scenes come from `scenes`, `layouts` and `random_scenes`, which the finder was made on; `scenes_other`
 and `layouts_other` are left to judge it (`--judge`). A frame counts as right where its corners lie
-within 1 % of its diagonal and its master has no picture that no frame covers. Each weight is drawn
+within 1 % of its diagonal; a picture that no frame covers is the fault of the nearest frame. Each weight is drawn
 from the one set by hand (its prior) as far as scenes speak for another, and never below nothing:
-evidence against a frame does not make it surer. The table goes to scripts/glassine/locate/fitted.py.
+evidence against a frame does not make it surer. What answers other evidence keeps its weight, and
+what is answered teaches nothing. The table goes to scripts/glassine/locate/fitted.py.
 
 FILE grows from run to run, a JSON line for each frame and one for a scene without any; scenes that
 it has are not drawn again. Lines of another version of the step are left out of the fit. What the
@@ -39,6 +40,7 @@ from glassine.base.model import Facts
 from glassine.locate import step, weights
 from glassine.locate.encoding import linear_table
 from glassine.locate.looks import explained
+from glassine.locate.nearby import distance
 from glassine.locate.scene import Master, Scene, Settings
 
 MAKERS = ("scenes", "layouts", "random_scenes")
@@ -99,11 +101,14 @@ def cases_of(scene: dict[str, Any]) -> list[tuple[dict[str, float], bool]]:
     found = look.frames
     either = [frame for frame in scene["frames"] if frame.get("optional")]
     needed = [frame for frame in scene["frames"] if not frame.get("optional")]
-    # A picture that a wrong frame covers is that frame's fault, one that none covers every frame's.
-    whole = all(
-        frame["blank"] or any(_covers(c.corners, np.asarray(frame["corners"])) for c in found)
+    # A picture that a wrong frame covers is that frame's fault, one that none covers the nearest's.
+    missed = [
+        np.asarray(frame["corners"], float)
         for frame in needed
-    )
+        if not frame["blank"]
+        and not any(_covers(c.corners, np.asarray(frame["corners"])) for c in found)
+    ]
+    at_fault = [min(found, key=lambda c: distance(c.corners, each)) for each in missed if found]
     out = []
     for c in found:
         if c.blank or any(score.best_outline(each, c.corners)[0] > 0.5 for each in either):
@@ -112,7 +117,8 @@ def cases_of(scene: dict[str, Any]) -> list[tuple[dict[str, float], bool]]:
         iou, outline, empty = max(near, key=lambda each: each[0], default=(0.0, np.empty(0), False))
         if empty and iou > 0.5:
             continue
-        right = whole and iou >= 0.5 and _error(c.corners, outline) <= 1.0
+        right = iou >= 0.5 and _error(c.corners, outline) <= 1.0
+        right = right and not any(c is each for each in at_fault)
         amounts: Counter[str] = Counter()
         for each in c.evidence:
             amounts[each.feature] += each.amount
@@ -189,7 +195,9 @@ def collected(options: argparse.Namespace, makers: tuple[str, ...]) -> list[Case
 
 def fit(cases: list[Case]) -> dict[str, float]:
     """Return bits per unit of each feature: most likely by the cases and the prior."""
-    names = [name for name in weights.BY_HAND if name not in NOT_FITTED]
+    names = [n for n, w in weights.BY_HAND.items() if n not in NOT_FITTED and not w.answers]
+    answers = {name for name, weight in weights.BY_HAND.items() if weight.answers}
+    cases = [case for case in cases if not answers & set(case.against)]
     prior = np.array([weights.BY_HAND[name].bits for name in names])
     fixed = np.array(
         [
@@ -217,7 +225,7 @@ def fit(cases: list[Case]) -> dict[str, float]:
 def chances(cases: list[Case], bits: dict[str, float]) -> np.ndarray:
     """Return the confidence of each case by these weights, those not in them as set by hand."""
     table = {**{name: each.bits for name, each in weights.BY_HAND.items()}, **bits}
-    against = [sum(table[k] * amount for k, amount in case.against.items()) for case in cases]
+    against = [weights.bits_against(case.against, table) for case in cases]
     return np.array([weights.chance(each) for each in against])
 
 

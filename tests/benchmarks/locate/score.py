@@ -65,6 +65,8 @@ class Result:
     no_picture_unmarked: int = 0  # outlines round no picture, not for review
     crashed: int = 0
     review_right: int = 0
+    review_wrong_character: int = 0  # of those, of another polarity or process: rightly marked
+    marked: bool = False  # whether anything of the master is for review
     ppi_error: float | None = None
     seconds: float = 0.0
     remarks: list[str] = field(default_factory=list)
@@ -75,6 +77,7 @@ def compare(kind, name, truth, frames, ppi=None, true_ppi=None) -> Result:
     needed = [t for t in truth if not t.get("optional")]
     r = Result(kind, name, len(needed), len(frames))
     marked = not frames or any(f["state"] != "ok" for f in frames)
+    r.marked = marked
     free = list(range(len(frames)))
     # Those that may be missed come last, so that they take no frame from another.
     for t in [*needed, *(t for t in truth if t.get("optional"))]:
@@ -129,6 +132,7 @@ def compare(kind, name, truth, frames, ppi=None, true_ppi=None) -> Result:
             r.wrong_unmarked += ok
         elif not ok:
             r.review_right += 1
+            r.review_wrong_character += not right
             r.remarks.append(f"right but review: {f.get('reasons')}")
         if ok and not right:
             r.remarks.append(
@@ -149,6 +153,12 @@ def failed(kind: str, name: str, truth: Any, why: str, crashed: bool) -> Result:
     return Result(kind, name, needed, crashed=int(crashed), remarks=[why])
 
 
+def all_right(r: Result) -> bool:
+    """Return whether nothing of a master is wrong: each picture is there, and nothing else."""
+    there = r.found == r.true == r.matched and all(r.blank_right)
+    return there and max(r.corner, default=0.0) <= 1 and all(r.character) and not r.crashed
+
+
 def rows(results: list[Result], kinds: list[str]) -> list[Row]:
     """Return a row per kind, and one of all: errors as median and 95th percentile (p95)."""
     found = []
@@ -161,6 +171,7 @@ def rows(results: list[Result], kinds: list[str]) -> list[Row]:
         right = int((c <= 1).sum())
         ch = [x for r in rs for x in r.character]
         bl = [x for r in rs for x in r.blank_right]
+        whole = [r for r in rs if all_right(r) and not r.review_wrong_character]
         row: Row = {"kind": kind}
         row |= {n: sum(getattr(r, n) for r in rs) for n in ("true", "found", "matched")}
         found_there, matched = int(row["found"] or 0), int(row["matched"] or 0)
@@ -183,6 +194,11 @@ def rows(results: list[Result], kinds: list[str]) -> list[Row]:
             "wrong_unmarked": sum(r.wrong_unmarked for r in rs),
             "right_marked_percent": figure(
                 100 * sum(r.review_right for r in rs) / max(right, 1), 1
+            ),
+            "right_marked_wrong_character": sum(r.review_wrong_character for r in rs),
+            "masters_right": len(whole),
+            "masters_right_marked_percent": figure(
+                100 * sum(r.marked for r in whole) / len(whole) if whole else np.nan, 1
             ),
             "character_percent": figure(100 * np.mean(ch) if ch else np.nan, 1),
             "blank_right_percent": figure(100 * np.mean(bl) if bl else np.nan, 1),

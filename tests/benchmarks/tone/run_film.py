@@ -35,7 +35,8 @@ WRONG, RIGHT = 12.0, 6.0
 @dataclass(frozen=True)
 class Case:
     """kind, profile: see film_model; frames: of a film; evs: whether exposures differ by -2 to +3
-    EV (else by 0.3, one standard deviation); lights: Kelvins of which each frame has one."""
+    EV (else by 0.3, one standard deviation); lights: Kelvins of which each frame has one; plain:
+    each so many-th frame is filled by one colour, 0 for none."""
 
     kind: str
     frames: int = 1
@@ -43,6 +44,7 @@ class Case:
     profile: str = "srgb"
     evs: bool = False
     lights: tuple[float, ...] = ()
+    plain: int = 0
 
 
 CASES = {
@@ -62,6 +64,9 @@ CASES = {
     "spectral, ProPhoto, six": Case("spectral", 6, profile="prophoto"),
     "spectral, camera, one frame": Case("spectral", profile="camera"),
     "spectral, camera, six": Case("spectral", 6, profile="camera"),
+    "one colour, one frame": Case("usual", plain=1),
+    "one colour, one frame, no base": Case("usual", base=False, plain=1),
+    "half one colour, six": Case("usual", 6, plain=2),
     "monochrome, one frame": Case("monochrome"),
     "monochrome, six": Case("monochrome", 6),
 }
@@ -102,6 +107,13 @@ def film_frames(case: Case, shown: dict[str, np.ndarray], number: int) -> list[S
     return found
 
 
+def with_plain(shown: dict[str, np.ndarray], each: int, number: int) -> dict[str, np.ndarray]:
+    """Return the pictures with each so many-th of them filled by one colour instead."""
+    filled = positives.plain(len(shown), 3000 + number)
+    pairs = zip(shown.items(), filled.items(), strict=True)
+    return dict(usual if n % each else one for n, (usual, one) in enumerate(pairs))
+
+
 def row_of(title: str, seen: list[Seen]) -> Row:
     errors = np.array([each.error for each in seen])
     casts = np.array([each.cast for each in seen])
@@ -138,6 +150,8 @@ def main(arguments: list[str]) -> Outcome:
         while len(seen) < options.count:
             mine = [names[(len(seen) + n) % len(names)] for n in range(case.frames)]
             pictures = {name: shown[name] for name in mine}
+            if case.plain:
+                pictures = with_plain(pictures, case.plain, options.first + len(seen))
             seen += film_frames(case, pictures, options.first + 1000 * case.frames + len(seen))
         rows.append(row_of(title, seen))
         print(*(f"{value}" for value in rows[-1].values()), sep="  ", flush=True)

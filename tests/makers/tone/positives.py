@@ -139,6 +139,24 @@ def drawn(count: int, first: int = 1000) -> dict[str, np.ndarray]:
     return found
 
 
+def plain(count: int, first: int = 3000) -> dict[str, np.ndarray]:
+    """Return `count` pictures filled by one colour: a surface of any hue in uneven light, some with
+    stripes of another shade of it; the same ones for the same `first`."""
+    found = {}
+    for number in range(first, first + count):
+        rng = np.random.default_rng(number)
+        hue = rng.dirichlet([1.0] * 3) * 3
+        paint = rng.uniform(0.1, 0.6) * (0.25 + 0.75 * hue)
+        fall = np.exp(rng.uniform(0.1, 0.5) * _texture(rng, rng.uniform(15, 60)))
+        grain = np.exp(rng.uniform(0.03, 0.3) * _texture(rng, rng.uniform(1, 5)))
+        light = paint * (fall * grain)[..., None]
+        if number % 3 == 0:
+            width = int(rng.integers(8, 40))
+            light[:, np.arange(SIZE[1]) % (2 * width) < width] *= rng.uniform(0.3, 0.8)
+        found[f"plain-{number}"] = _code(cv2.GaussianBlur(light.astype(np.float32), (0, 0), 0.8))
+    return found
+
+
 def views(seed: int = 3) -> dict[str, np.ndarray]:
     """Return the ten drawn views of the sample masters, as sRGB."""
     height, width = SIZE

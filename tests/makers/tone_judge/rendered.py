@@ -1,7 +1,8 @@
-"""The project's picture of a judge's film: its masters taken through verify and render.
+"""The project's picture of a judge's film: its masters taken through verify, look, films and render.
 
 Where the pictures and clear film lie is written as locate would have found it, so that tone alone
-is judged. The masters of a film are parts of one item.
+is judged. The masters of a film are parts of one item, and a film of several frames is named as a
+studio names a roll: so its frames are pooled as a night pools them.
 """
 
 from __future__ import annotations
@@ -12,23 +13,29 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import numpy as np
 import pyvips
 
 from glassine.base import files, model, settings
+from glassine.films import record as films_record
+from glassine.films import step as films_step
+from glassine.films.given import FilmsGiven
 from makers import made_items
 from makers.step_calls import do_step
 from makers.tone_judge.cases import Film, Shot
 
-ITEM = "PEH-0001"
+ITEM, BATCH, ROLL = "PEH-0001", "b1", "roll 7"
 
 
 @dataclass(frozen=True)
 class Answer:
-    """The access picture, uint8 (h, w, 3), and why a person should look at it (none: empty)."""
+    """The access picture, uint8 (h, w, 3), why a person should look at it (none: empty), and of
+    which pooled film it was rendered (None: as its frame alone shows it)."""
 
     picture: np.ndarray
     review: tuple[str, ...]
+    film: str | None
 
 
 def of_film(
@@ -50,15 +57,17 @@ def rendered_in(
     film: Film, folder: Path, changed: dict[str, Any], stated: dict[str, Any] | None = None
 ) -> list[Answer]:
     """Return the answers as `of_film` does; masters and records stay in the (empty) folder."""
-    batch_dir, item_dir = folder / "masters", folder / "item"
+    batch_dir, item_dir = folder / "masters", folder / BATCH / "items" / ITEM
     batch_dir.mkdir()
-    item_dir.mkdir()
+    item_dir.mkdir(parents=True)
+    roll = {"film": ROLL, "film_from": "batch.yaml"} if len(film.shots) > 1 else {}
     masters, located = [], []
     facts = model.Facts(
         kind="sheet",
         polarity=film.polarity,
         process=film.process,
         nominal_ppi=2000,
+        **roll,  # type: ignore[arg-type]
         **(stated or {}),
     ).as_dict()
     for number, shot in enumerate(film.shots, 1):
@@ -77,10 +86,23 @@ def rendered_in(
     }
     do_step("verify", batch_dir, item_dir, given)
     files.write_json(item_dir / "geometry.json", {"item": ITEM, "event": {}, "masters": located})
+    if roll:
+        given["films"] = _pooled(batch_dir, item_dir, given)
     do_step("render", batch_dir, item_dir, given)
     record = files.read_json(item_dir / "render" / "render.json")
     frames = {frame["master"]: frame for frame in record["frames"]}
     return [_answer(frames[entry["path"]], item_dir / "render") for entry in masters]
+
+
+def _pooled(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> list[Any]:
+    """Return what render is given of the item's film, by the steps look and films."""
+    do_step("look", batch_dir, item_dir, {**given, "pools": True})
+    files.write_json(item_dir / "steps.json", {"look": "done"})
+    results = item_dir.parents[1]
+    asked = {"batch": BATCH, "items": [ITEM], "settings": given["settings"]}
+    films_step.pool_batch(results, msgspec.convert(asked, FilmsGiven))
+    found = films_record.by_item(films_record.read(results / films_record.RECORD))[ITEM]
+    return [msgspec.to_builtins(film) for film in found]
 
 
 def _write(shot: Shot, path: Path) -> None:
@@ -124,4 +146,5 @@ def _answer(frame: dict[str, Any], folder: Path) -> Answer:
     picture = pyvips.Image.new_from_file(str(folder / name)).numpy()
     if picture.ndim == 2 or picture.shape[2] == 1:
         picture = np.repeat(picture.reshape(*picture.shape[:2], 1), 3, axis=2)
-    return Answer(picture, tuple(frame["tone"]["review"]))
+    tone = frame["tone"]
+    return Answer(picture, tuple(tone["review"]), tone.get("film", {}).get("name"))

@@ -6,7 +6,7 @@ import pytest
 
 from glassine.base.model import Facts
 from glassine.locate import locate_array
-from glassine.locate.strips import _peak
+from glassine.locate.chain import peak
 
 MM = 6  # px
 
@@ -102,4 +102,4 @@ def test_an_orange_picture_in_a_small_opening_is_a_negative():
 
 @pytest.mark.parametrize("at", [-40, 40, 10**6])
 def test_an_edge_expected_outside_what_is_seen_is_not_seen(at):
-    assert _peak(np.zeros(12), at, 3) == (float(at), 0.0)
+    assert peak(np.zeros(12), at, 3) == (float(at), 0.0)

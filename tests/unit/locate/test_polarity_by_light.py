@@ -105,3 +105,120 @@ def test_a_grey_picture_in_card_denser_than_clear_film_is_no_sure_negative(borde
     made = Character("negative", "monochrome", 0.95, 0.97)
     trust = polarity.by_light(one, made, "frame_135", False).polarity_trust
     assert (trust == 0.95) if sure else (trust < 0.8)
+
+
+def test_a_ground_like_clear_film_is_no_sure_board():
+    """Film that fills the master is the ground of its own picture (clear film: 0.2 to 0.35, value
+    from memory); a board is denser, or a print on it clearer.
+    """
+    assert not polarity.is_board(0.24, 0.6)
+    assert polarity.is_board(0.6, 0.6)
+    assert polarity.is_board(0.24, 0.1)
+    corners = np.array([[0.0, 0.0], [36.0, 0.0], [36.0, 24.0], [0.0, 24.0]])
+    made = Character("negative", "monochrome", 0.85, 0.97)
+    one = Candidate(corners, False, [1.0] * 4, [True] * 4, "single")
+    trusts = [
+        polarity.by_light(one, made, "print", True, polarity.Tones(board)).polarity_trust
+        for board in (False, True)
+    ]
+    assert trusts[0] < 0.8 < trusts[1]
+
+
+def bordered(border):
+    corners = np.array([[0.0, 0.0], [36.0, 0.0], [36.0, 24.0], [0.0, 24.0]])
+    tone = np.asarray(border, np.float32)
+    one = Candidate(corners, False, [1.0] * 4, [True] * 4, "single", tone)
+    one.levels = 2
+    return one
+
+
+@pytest.mark.parametrize(
+    ("border", "mask", "film"),
+    [
+        ((0.25, 0.6, 0.85), 0.5, True),  # C-41 (value from memory)
+        ((0.26, 0.4, 0.6), 0.0, False),  # a print on brown card: its blacks are neutral
+        ((0.1, 0.12, 0.2), 0.4, False),  # a warm picture with a paper border
+        ((0.2, 0.8, 0.82), 0.4, False),  # red card
+    ],
+)
+def test_only_orange_film_round_an_orange_picture_is_a_plain_negative(border, mask, film):
+    made = Character("negative", "colour", 0.98, 0.98)
+    lit = polarity.by_light(bordered(border), made, "sheet", True, polarity.Tones(True, mask))
+    assert (lit.polarity_trust >= 0.8) is film
+    assert lit.polarity == ("negative" if film else "positive")
+
+
+def in_a_mask(width_mm, height_mm, px):
+    """Return a grey picture with a clear, even border in the opening of a black mask."""
+    table = np.full(
+        (round((height_mm + 24) * px), round((width_mm + 30) * px), 3), 0.012, np.float32
+    )
+    rows = slice(round(9 * px), round((height_mm + 15) * px))
+    columns = slice(round(11 * px), round((width_mm + 19) * px))
+    table[rows, columns] = 0.95
+    rows = slice(round(12 * px), round((height_mm + 12) * px))
+    columns = slice(round(15 * px), round((width_mm + 15) * px))
+    r = np.random.default_rng(7)
+    size = columns.stop - columns.start, rows.stop - rows.start
+    grey = cv2.resize(r.uniform(0.3, 1.1, (8, 11)).astype(np.float32), size, None, 0, 0, 1)
+    table[rows, columns] = 10 ** -grey[..., None]
+    return table
+
+
+def test_a_frame_of_35_mm_film_ends_in_its_own_clear_border():
+    """24 x 36 mm (ISO 1007): its film shows around it, and a positive's would be black."""
+    (frame,) = locate(in_a_mask(36, 24, 16), 25.4 * 16).frames
+    assert (frame.polarity, frame.state) == ("negative", "ok"), frame.reasons
+
+
+def test_a_print_with_a_white_border_on_a_black_board_is_no_such_frame():
+    (frame,) = locate(in_a_mask(144, 96, 4), 25.4 * 4).frames
+    assert frame.state == "review" or frame.polarity == "positive", frame.reasons
+
+
+def held(count):
+    corners = np.array([[0.0, 0.0], [36.0, 0.0], [36.0, 24.0], [0.0, 24.0]])
+    black = np.full(3, 1.7, np.float32)
+    return [
+        Candidate(corners, True, [1.0] * 4, [True] * 4, "single", black, levels=2)
+        for _ in range(count)
+    ]
+
+
+def test_among_mounts_one_orange_picture_makes_all_of_them_unsure_positives():
+    """A masked negative is orange in its clearest and densest parts alike."""
+    slide = Character("positive", "colour", 0.95, 0.97, 0.1)
+    made = polarity.held_in_black(held(3), [slide] * 3, [0.0, 0.5, 0.0])
+    assert all(each.polarity_trust < 0.8 for each in made)
+    assert polarity.held_in_black(held(3), [slide] * 3, [0.0, 0.1, 0.2]) == [slide] * 3
+
+
+def test_beside_colour_slides_only_what_is_plainly_grey_is_sure_to_be_monochrome():
+    colour = Character("positive", "colour", 0.95, 0.97, 0.1)
+    faded = Character("positive", "monochrome", 0.95, 0.97, 0.0034)
+    grey = Character("positive", "monochrome", 0.95, 0.97, 0.0005)
+    made = polarity.held_in_black(held(3), [colour, faded, grey], [0.0] * 3)
+    assert [each.process_trust >= 0.8 for each in made] == [True, False, True]
+    made = polarity.held_in_black(held(2), [faded, grey], [0.0] * 2)
+    assert [each.process_trust >= 0.8 for each in made] == [True, True]
+
+
+def test_a_picture_without_a_border_on_black_may_be_film_in_a_mask():
+    black = np.full((140 * MM, 180 * MM, 3), 10**-1.65, np.float32)
+    r = np.random.default_rng(5)
+    light = r.uniform(0.1, 0.9, (8, 11, 3)).astype(np.float32)
+    black[20 * MM : 120 * MM, 20 * MM : 160 * MM] = cv2.resize(
+        light, (140 * MM, 100 * MM), None, 0, 0, 1
+    )
+    (frame,) = locate(black, None).frames
+    assert frame.state == "review", frame.polarity
+
+
+def test_where_a_ruler_is_seen_on_black_light_falls_from_above():
+    """Beside the opening of a mask on a light table nothing is seen."""
+    black = np.full((160 * MM, 260 * MM, 3), 10**-1.9, np.float32)
+    lay(black, 20, 20, 150, 110, 0.3, 4)
+    black[140 * MM : 150 * MM, 20 * MM : 220 * MM] = 0.6
+    black[140 * MM : 144 * MM, 20 * MM : 220 * MM : 5 * MM] = 0.05
+    frames = [frame for frame in locate(black).frames if not frame.blank]
+    assert all(frame.state == "review" or frame.polarity == "positive" for frame in frames)

@@ -213,7 +213,8 @@ def test_film_as_long_as_a_frame_without_one_is_said():
     lay(light, strip, 5, 7)
     found = locate(light, ppi=None)
     assert len(found.frames) >= 3
-    assert all(frame.state == "review" for frame in found.frames)
+    assert [frame.state for frame in found.frames][-1] == "review"
+    assert any("after its last frame" in reason for reason in found.frames[-1].reasons)
 
 
 def test_a_picture_of_another_size_than_stated_is_for_review():

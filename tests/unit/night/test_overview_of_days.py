@@ -2,7 +2,7 @@
 
 import re
 
-from glassine.night import overview
+from glassine.night import overview, projects
 
 
 def page(root, *nights):
@@ -37,9 +37,20 @@ def test_the_figures_of_all_are_the_sum_of_their_last_nights(tmp_path, monkeypat
     shown = page(
         tmp_path,
         overview.Night("maps", "2026-03-17T05:00:00Z", 0, {"finished": 9, "held": 9}),
-        overview.Night("maps", "2026-03-18T05:00:00Z", 0, {"finished": 10, "held": 1}),
+        overview.Night(
+            "maps", "2026-03-18T05:00:00Z", 0, {"finished": 10, "held": 1, "missing": 4}
+        ),
         overview.Night("maps", "2026-03-19T05:00:00Z", 75),
         overview.Night("film", "2026-03-18T05:00:00Z", 0, {"finished": 5, "waiting": 2}),
     )
-    assert cells(shown, "all", 1)[2:] == ["15", "1", "2", "0", "0"]
-    assert cells(shown, "maps", 1)[2:] == ["10", "1", "0", "0", "0"]
+    assert cells(shown, "all", 1)[2:] == ["15", "1", "2", "0", "0", "4"]
+    assert cells(shown, "maps", 1)[2:] == ["10", "1", "0", "0", "0", "4"]
+
+
+def test_a_folder_whose_name_cannot_be_a_projects_says_so(tmp_path):
+    for name in ("na me", "maps"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / overview.OWN).write_text("{}")
+    ((name, finding),) = projects.find(tmp_path).problems
+    assert name == "na me"
+    assert finding.what.startswith("Its name cannot be that of a project")

@@ -31,6 +31,8 @@ PREFIXES = {
     "files": "a file of the results",
     "films": "the films of a batch",
     "formats": "the formats of files in a package",
+    "handover": "what a collections system is handed back",
+    "identifiers": "ARKs that are made",
     "intake": "the step",
     "item": "the job of an item as a whole, watched",
     "locate": "the step",

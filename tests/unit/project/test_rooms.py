@@ -19,6 +19,7 @@ LAYERS = (
     {"record"},
     {"pack"},
     {"deliver"},
+    {"handover"},
     {"audit"},
     {"report"},
     {"review"},

@@ -117,9 +117,9 @@ def test_an_enlarged_picture_uses_less_than_its_sampling() -> None:
 
 
 def test_sharp_grain_shows_that_a_soft_picture_is_a_sharp_capture() -> None:
-    assert spectra.capture_blur(2.4, 0.9) == 0.9
-    assert spectra.capture_blur(2.4, 2.6) == 2.4
-    assert spectra.capture_blur(0.8, 1.7) == 0.8
+    assert spectra.capture_blur(2.4, 0.9) == 2.4
+    assert spectra.is_sharp(None, 0.9)
+    assert not spectra.is_sharp(None, 2.6)
 
 
 def test_grain_alone_tells_no_misregistration() -> None:

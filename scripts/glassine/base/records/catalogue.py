@@ -30,9 +30,12 @@ Level = Literal["open", "reading_room", "no_publication", "closed"]
 
 
 class Creator(Record, frozen=True, kw_only=True):
+    """authority: code of the list of names that `uri` is of, as MODS names it."""
+
     name: SomeWords
     role: Words = ""
     uri: Uri = ""
+    authority: Words | UnsetType = UNSET
 
 
 class Subject(Record, frozen=True, kw_only=True):
@@ -43,9 +46,37 @@ class Subject(Record, frozen=True, kw_only=True):
     uri: Uri = ""
 
 
-class Place(Record, frozen=True, kw_only=True):
+PersonKind = Literal["", "personal", "corporate", "family"]
+
+
+class Person(Record, frozen=True, kw_only=True):
+    """A person, a body or a family that the photograph is about. kind: in the words of MODS."""
+
     name: SomeWords
     uri: Uri = ""
+    authority: Words = ""
+    kind: Annotated[
+        PersonKind, Meta(description="one of personal, corporate, family, or nothing")
+    ] = ""
+
+
+class Levels(Record, frozen=True, kw_only=True):
+    """Where a place lies, from the widest to the narrowest, named as MODS names them."""
+
+    country: Words = ""
+    state: Words = ""
+    county: Words = ""
+    city: Words = ""
+    section: Words = ""
+
+
+class Place(Record, frozen=True, kw_only=True):
+    """authority: as of a creator. levels: absent where the catalogue has none."""
+
+    name: SomeWords
+    uri: Uri = ""
+    authority: Words | UnsetType = UNSET
+    levels: Levels | UnsetType = UNSET
 
 
 class Identifier(Record, frozen=True, kw_only=True):
@@ -102,7 +133,8 @@ class CatalogueRow(Record, frozen=True, kw_only=True):
 
     item: its number as the catalogue writes it, which may be an address; no name of a file or
     folder is made of it. row: its number, as a spreadsheet shows it. edtf: the date (ISO
-    8601-2, EDTF), None where `date_text` was not understood. decay_level: of acetate or nitrate,
+    8601-2, EDTF), None where `date_text` was not understood. people: whom it is about. dimensions:
+    of the film, with their unit. extent: how many of what. decay_level: of acetate or nitrate,
     0 to 6. access: who may see it, unset where the row says nothing of it. masters: names that the
     row gives. extra: {column: cell} of the columns that no field takes, and of cells that theirs
     could not take.
@@ -131,6 +163,7 @@ class CatalogueRow(Record, frozen=True, kw_only=True):
     creators: list[Creator] = msgspec.field(default_factory=list)
     subjects: list[Subject] = msgspec.field(default_factory=list)
     places: list[Place] = msgspec.field(default_factory=list)
+    people: list[Person] | UnsetType = UNSET
     identifiers: list[Identifier] = msgspec.field(default_factory=list)
     languages: list[
         Annotated[
@@ -143,6 +176,8 @@ class CatalogueRow(Record, frozen=True, kw_only=True):
     ] = msgspec.field(default_factory=list)
     genre: Words = ""
     physical: Words = ""
+    dimensions: Words | UnsetType = UNSET
+    extent: Words | UnsetType = UNSET
     material: Annotated[Material, Meta(description=f"one of {', '.join(get_args(Material))}")] = (
         "unknown"
     )

@@ -12,9 +12,9 @@ from glassine.intake.catalogue.extract import MAX_CELL, MAX_KEPT, Cell, Extract,
 # Fields of one text; JSON could give a list or an object there.
 _ONE_TEXT = (
     "item_id", "title", "alternative", "description", "date", "date_edtf", "date_earliest",
-    "date_latest", "genre", "physical", "material", "decay_level", "rights_uri",
-    "copyright_status", "rights_holder", "rights_note", "rights_access", "rights_embargo", "credit",
-    "collection",
+    "date_latest", "genre", "physical", "dimensions", "extent", "material", "decay_level",
+    "rights_uri", "copyright_status", "rights_holder", "rights_note", "rights_access",
+    "rights_embargo", "credit", "collection",
 )  # fmt: skip
 _NEEDED = (
     "item_id", "title", "material", "decay_level", "rights_uri", "copyright_status", "rights_note",

@@ -10,6 +10,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from glassine.base import persistent
 from glassine.base.errors import Finding
 from glassine.base.normal import nfc
 from glassine.base.records.catalogue import Level
@@ -39,9 +40,18 @@ FIELDS = (
     "subject_uris",
     "places",
     "place_uris",
+    "place_country",
+    "place_state",
+    "place_county",
+    "place_city",
+    "place_section",
+    "people",
+    "people_uris",
     "languages",
     "genre",
     "physical",
+    "dimensions",
+    "extent",
     "material",
     "decay_level",
     "rights_uri",
@@ -52,11 +62,23 @@ FIELDS = (
     "rights_embargo",
     "credit",
     "identifiers",
+    "ark",
+    "doi",
+    "handle",
+    "urn",
     "collection",
     "masters",
     "structure",
 )
 
+# Columns of a table that these fields are read from where the settings name none: they are written
+# in capitals as often as not.
+_WRITTEN = {
+    "ark": ["ark", "ARK", "Ark"],
+    "doi": ["doi", "DOI", "Doi"],
+    "handle": ["handle", "Handle", "HANDLE", "hdl"],
+    "urn": ["urn", "URN", "Urn"],
+}
 # In place of a column, of a record of XML that is not read yet.
 PACKED = "(packed)"
 
@@ -76,6 +98,11 @@ class Row:
     cells: Cells
     fault: str = ""
     origins: Mapping[str, list[str]] = field(default_factory=dict)
+
+
+def default_columns() -> dict[str, list[str]]:
+    """Return the columns of each field where the settings name none."""
+    return {name: [*_WRITTEN.get(name, [name])] for name in FIELDS}
 
 
 def set_aside(row: Row, column: str) -> None:
@@ -105,7 +132,8 @@ class Extract:
     is not "|". narrow: whether its encoding
     has room for few letters only. materials: {word of the catalogue, case folded: material}.
     rights: those of the settings. ignored: columns that may say what they want. dates: how those
-    in words are read. access: {word of the catalogue, case folded: who may see an item}.
+    in words are read. ark_checked: see `persistent.read`. access: {word of the catalogue,
+    case folded: who may see an item}.
     """
 
     path: Path
@@ -116,6 +144,7 @@ class Extract:
     rights: dict[str, str]
     ignored: frozenset[str]
     dates: Reading = AS_ANY
+    ark_checked: Mapping[str, persistent.ArkCheck] = field(default_factory=dict)
     access: Mapping[str, Level] = field(default_factory=dict)
 
     @cached_property

@@ -19,9 +19,10 @@ from glassine.intake.catalogue.extract import FIELDS
 FOLDER = settings.PROJECT / "config" / "mappings"
 # Parts of a value of these fields; the first is the value itself.
 PARTS = {
-    "creator": ("name", "role", "uri"),
+    "creator": ("name", "role", "uri", "authority"),
     "subjects": ("term", "authority", "uri"),
-    "places": ("name", "uri"),
+    "places": ("name", "uri", "authority", "country", "state", "county", "city", "section"),
+    "people": ("name", "uri", "authority", "kind"),
     "identifiers": ("value", "type"),
 }
 # Fields that hold several values.
@@ -40,8 +41,8 @@ class Source(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     from there. separator: between the values of one cell of a table. words: {word of the catalogue:
     value}; others: what becomes of words that it lacks. tidy: punctuation that ISBD puts after a
     part is left out. lines: whether the lines of a text of XML are joined, or kept, of a `from`
-    with `with`. name, role, uri, term, authority, type, value: the parts of each value of
-    `from`, from there.
+    with `with`. name, role, uri, term, authority, kind, country to section, type, value: the parts
+    of each value of `from`, from there.
     """
 
     from_: str | list[str] | None = msgspec.field(default=None, name="from")
@@ -60,6 +61,12 @@ class Source(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     uri: str | list[str | Source] | Source | None = None
     term: str | list[str | Source] | Source | None = None
     authority: str | list[str | Source] | Source | None = None
+    kind: str | list[str | Source] | Source | None = None
+    country: str | list[str | Source] | Source | None = None
+    state: str | list[str | Source] | Source | None = None
+    county: str | list[str | Source] | Source | None = None
+    city: str | list[str | Source] | Source | None = None
+    section: str | list[str | Source] | Source | None = None
     type: str | list[str | Source] | Source | None = None
     value: str | list[str | Source] | Source | None = None
 

@@ -136,6 +136,7 @@ def _name(record: Reading, name: Any) -> dict[str, str]:
         "name": ", ".join(record.text(part) for part in parts if record.peek(part)),
         "role": record.text(terms[0]) if terms else "",
         "uri": record.attribute(name, "valueURI"),
+        "authority": record.attribute(name, "authority"),
     }
 
 
@@ -151,11 +152,72 @@ def _subjects(record: Reading) -> Cells:
                 or record.attribute(holder, "authority"),
             }
         )
-    places = [
-        {"name": record.text(place), "uri": record.attribute(place, "valueURI")}
-        for place in record.all("mods:subject/mods:geographic")
-    ]
-    return {"subjects": topics, "places": places}
+    return {
+        "subjects": topics,
+        "places": [_place(record, place) for place in record.all("mods:subject/mods:geographic")]
+        + _unnamed_places(record),
+        "people": [_person(record, name) for name in record.all("mods:subject/mods:name")],
+    }
+
+
+def _person(record: Reading, name: Any) -> dict[str, str]:
+    parts = [each for each in name if record.peek(each) and each.get("type") != "date"]
+    parts = [each for each in parts if each.tag == f"{{{name.nsmap[name.prefix]}}}namePart"]
+    for part in parts:
+        record.attribute(part, "type")
+    holder = name.getparent()
+    return {
+        "name": ", ".join(record.text(part) for part in parts),
+        "uri": record.attribute(name, "valueURI") or record.attribute(holder, "valueURI"),
+        "authority": record.attribute(name, "authority") or record.attribute(holder, "authority"),
+        "kind": record.attribute(name, "type"),
+    }
+
+
+# Where a place lies, by the elements of hierarchicalGeographic that a record has a place for.
+_LEVELS = {
+    "country": "country",
+    "state": "state",
+    "province": "state",
+    "county": "county",
+    "city": "city",
+    "citySection": "section",
+}
+
+
+def _place(record: Reading, place: Any) -> dict[str, str]:
+    holder = place.getparent()
+    return {
+        "name": record.text(place),
+        "uri": record.attribute(place, "valueURI") or record.attribute(holder, "valueURI"),
+        "authority": record.attribute(place, "authority") or record.attribute(holder, "authority"),
+        **_levels_in(record, holder),
+    }
+
+
+def _levels_in(record: Reading, subject: Any) -> dict[str, str]:
+    """Return the parts of a place that a subject names; a second one of a level stays unread."""
+    space = subject.nsmap[subject.prefix]
+    found: dict[str, str] = {}
+    for element in subject.iterfind(f"{{{space}}}hierarchicalGeographic/*"):
+        name = element.tag.rpartition("}")[2] if isinstance(element.tag, str) else ""
+        level = _LEVELS.get(name)
+        if level and level not in found and record.peek(element):
+            found[level] = record.text(element)
+    return found
+
+
+def _unnamed_places(record: Reading) -> list[dict[str, str]]:
+    """Return the places that are named by their parts alone."""
+    places = []
+    for subject in record.all("mods:subject[mods:hierarchicalGeographic][not(mods:geographic)]"):
+        levels = _levels_in(record, subject)
+        order = [level for level in dict.fromkeys(_LEVELS.values()) if level in levels]
+        if order:
+            uri, authority = (record.attribute(subject, key) for key in ("valueURI", "authority"))
+            name = levels[order[-1]]
+            places.append({"name": name, "uri": uri, "authority": authority, **levels})
+    return places
 
 
 def _physical(record: Reading, section: CatalogueSection) -> Cells:
@@ -176,7 +238,12 @@ def _physical(record: Reading, section: CatalogueSection) -> Cells:
             record.text(note)
             record.attribute(note, "type")
     extent = record.first("mods:physicalDescription/mods:extent")
-    return {"physical": extent, "material": material, "decay_level": decay}
+    found = {"physical": extent, "material": material, "decay_level": decay}
+    for name in ("extent", "dimensions"):
+        for note in record.all(f"mods:physicalDescription/mods:note[@type='{name}']")[:1]:
+            record.attribute(note, "type")
+            found[name] = record.text(note)
+    return found
 
 
 # --- dates ---

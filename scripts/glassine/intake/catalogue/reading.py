@@ -31,12 +31,20 @@ from glassine.base.numbers import EXACT, Numbers
 from glassine.base.records.catalogue import CatalogueRow, Identifier
 from glassine.intake.catalogue import columns as catalogue_columns
 from glassine.intake.catalogue import encodings, formats, mapped_table, mapping, spreadsheet
-from glassine.intake.catalogue.extract import FIELDS, PACKED, Cells, Extract, Row, text_of
+from glassine.intake.catalogue.extract import (
+    FIELDS,
+    PACKED,
+    Cells,
+    Extract,
+    Row,
+    default_columns,
+    text_of,
+)
 from glassine.intake.catalogue.kept_rows import KeptRows, Records
 from glassine.intake.catalogue.rows import ACCESS_FIELDS, RecordReader
 from glassine.intake.given import CatalogueSection, CatalogueSettings
 
-VERSION = "5"
+VERSION = "6"
 
 # Far above any real extract; they bound memory against a wrong or hostile file.
 MAX_FILE_BYTES = 256 * 2**20
@@ -352,7 +360,7 @@ def _bad_bytes(
 
 def _mapping(section: CatalogueSection) -> dict[str, list[str]]:
     """Return the columns of each field: those configured, else the column of the same name."""
-    columns = {name: [name] for name in FIELDS}
+    columns = default_columns()
     for name, value in section.columns.items():
         columns[name] = [value] if isinstance(value, str) else list(value or [])
     return columns

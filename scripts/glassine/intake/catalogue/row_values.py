@@ -6,6 +6,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
+from glassine.base import persistent
 from glassine.base.errors import Finding
 from glassine.base.normal import nfc
 from glassine.intake.catalogue.extract import Cell, Extract, Row, set_aside
@@ -22,11 +23,19 @@ def creators(extract: Extract, row: Row, findings: list[Finding]) -> list[dict[s
     entries = []
     for name, role, uri in zip(names, roles, uris, strict=True):
         if isinstance(name, dict):
-            entries.append({key: str(name.get(key) or "") for key in ("name", "role", "uri")})
-            continue
-        text, inline = _term_and_uri(name)
-        entries.append({"name": text, "role": role, "uri": uri or inline})
+            entry = {key: str(name.get(key) or "") for key in ("name", "role", "uri")}
+            stated = str(name.get("authority") or "")
+        else:
+            text, inline = _term_and_uri(name)
+            entry, stated = {"name": text, "role": role, "uri": uri or inline}, ""
+        entries.append(_with_authority(entry, stated))
     return entries
+
+
+def _with_authority(entry: dict[str, Any], stated: str) -> dict[str, Any]:
+    """Return an entry with the code of the list that its URI is of, where that is known."""
+    code = stated or _authority(str(entry["uri"]))
+    return {**entry, "authority": code} if code else entry
 
 
 def subjects(extract: Extract, row: Row, findings: list[Finding]) -> list[dict[str, str]]:
@@ -50,9 +59,53 @@ def languages(extract: Extract, row: Row) -> list[Any]:
     return list(dict.fromkeys(map(str, out)))
 
 
-def places(extract: Extract, row: Row, findings: list[Finding]) -> list[dict[str, str]]:
-    pairs = _with_uris(extract, row, ("places", "place_uris"), findings)
-    return [_term("name", value, uri) for value, uri in pairs]
+# Parts of a place from the widest to the narrowest; columns of them are `place_country` and so on.
+LEVELS = ("country", "state", "county", "city", "section")
+
+
+def places(extract: Extract, row: Row, findings: list[Finding]) -> list[dict[str, Any]]:
+    """Return the places; columns of its parts make one, which is the one of its narrowest name."""
+    entries: list[dict[str, Any]] = []
+    for value, uri in _with_uris(extract, row, ("places", "place_uris"), findings):
+        stated = value if isinstance(value, dict) else {}
+        entry = _with_authority(_term("name", value, uri), str(stated.get("authority") or ""))
+        inner = stated.get("levels")
+        parts = inner if isinstance(inner, dict) else stated
+        entries.append(_with_levels(entry, {name: parts.get(name) for name in LEVELS}))
+    columns = {name: extract.one(row, f"place_{name}").strip() for name in LEVELS}
+    narrowest = next((columns[name] for name in reversed(LEVELS) if columns[name]), "")
+    if not narrowest:
+        return entries
+    same = [entry for entry in entries if entry["name"].casefold() == narrowest.casefold()]
+    if len(same) == 1 and "levels" not in same[0]:
+        same[0].update(_with_levels(same[0], columns))
+        return entries
+    return [_with_levels({"name": narrowest, "uri": ""}, columns), *entries]
+
+
+def _with_levels(entry: dict[str, Any], parts: dict[str, Any]) -> dict[str, Any]:
+    levels = {name: text for name in LEVELS if (text := str(parts.get(name) or "").strip())}
+    return {**entry, "levels": levels} if levels else entry
+
+
+def people(extract: Extract, row: Row, findings: list[Finding]) -> list[dict[str, str]]:
+    """Return whom the photograph is about."""
+    entries = []
+    for value, uri in _with_uris(extract, row, ("people", "people_uris"), findings):
+        stated = value if isinstance(value, dict) else {}
+        entry = _term("name", value, uri)
+        authority = str(stated.get("authority") or "") or _authority(entry["uri"])
+        kind = str(stated.get("kind") or "").casefold()
+        entries.append({**entry, "authority": authority, "kind": _PEOPLE.get(kind, "")})
+    return entries
+
+
+# Kinds of names in the words of MODS, EAD and MARC.
+_PEOPLE = {
+    **dict.fromkeys(("personal", "person", "persname", "600"), "personal"),
+    **dict.fromkeys(("corporate", "corpname", "organisation", "610"), "corporate"),
+    **dict.fromkeys(("family", "famname"), "family"),
+}
 
 
 def _with_uris(
@@ -128,6 +181,8 @@ def _identifier(piece: Any, column: str | None) -> dict[str, str] | None:
     text = nfc(str(piece).strip())
     if not text:
         return None
+    if persistent.stated_in(text):
+        return {"type": "local", "value": text}  # its label is a part of it
     typed = _TYPED.match(text)
     if typed and column is None:
         return {"type": typed[1], "value": text[typed.end() :]}

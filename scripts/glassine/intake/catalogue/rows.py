@@ -16,6 +16,7 @@ from glassine.base.numbers import EXACT, Numbers
 from glassine.base.records.catalogue import CatalogueRow, RowAccess
 from glassine.intake.catalogue import (
     cell_checks,
+    persistent_ids,
     row_access,
     row_faults,
     row_rights,
@@ -64,6 +65,7 @@ class RecordReader:
             rights=settings.rights,
             ignored=frozenset([*section.ignored_columns, section.film_column or ""]),
             dates=Reading(tuple(section.languages), section.day_first),
+            ark_checked=settings.identifiers.ark_checked,
             access=row_access.words_of(settings.access),
         )
         self.unused: Counter[str] = Counter()
@@ -154,7 +156,7 @@ class RecordReader:
         return None if _holds(findings) else msgspec.convert(record, CatalogueRow)
 
     def _count_joined(self, row: Row) -> None:
-        for name in ("creator", "subjects", "places"):
+        for name in ("creator", "subjects", "places", "people"):
             marks = {";", "$"} - {self.extract.separator(name)}
             for column in self.extract.columns[name]:
                 cell = row.cells.get(column)
@@ -187,7 +189,8 @@ def _build(extract: Extract, row: Row, item: str, findings: list[Finding]) -> di
         "creators": row_values.creators(extract, row, findings),
         "subjects": row_values.subjects(extract, row, findings),
         "places": row_values.places(extract, row, findings),
-        "identifiers": row_values.identifiers(extract, row),
+        "identifiers": persistent_ids.identifiers(extract, row, findings),
+        **_people_and_measures(extract, row, one, findings),
         "languages": row_values.languages(extract, row),
         "genre": one["genre"],
         "physical": one["physical"],
@@ -199,6 +202,15 @@ def _build(extract: Extract, row: Row, item: str, findings: list[Finding]) -> di
         "structure": row_values.structure(extract, row, findings),
         "extra": {cell.column: text_of(cell.value) for cell in unread.unread_cells(extract, row)},
     }
+
+
+def _people_and_measures(
+    extract: Extract, row: Row, one: dict[str, str], findings: list[Finding]
+) -> dict[str, Any]:
+    """Return what a record has only where the catalogue says it."""
+    people = row_values.people(extract, row, findings)
+    texts = {name: one[name] for name in ("dimensions", "extent") if one[name]}
+    return {**({"people": people} if people else {}), **texts}
 
 
 def _dated(

@@ -1,4 +1,4 @@
-"""What is seen on the reduced master: light, density range, dust, rings."""
+"""What is seen on the reduced master: light, density range, dust."""
 
 from __future__ import annotations
 
@@ -128,10 +128,9 @@ def clipped(codes: Pixels, bits: int) -> tuple[float, float]:
     """
     full = 2**bits - 1
     flat = codes.reshape(-1, codes.shape[-1])
-    bands = [flat[:, band] for band in range(flat.shape[1])]
-    high = np.logical_or.reduce([band >= full for band in bands])
-    low = np.logical_or.reduce([band == 0 for band in bands])
-    return max(float(high.mean() * 100), _plateau(flat, bits)), float(low.mean() * 100)
+    high = np.count_nonzero(flat.max(axis=1) >= full) / len(flat) * 100
+    low = np.count_nonzero(flat.min(axis=1) == 0) / len(flat) * 100
+    return max(float(high), _plateau(flat, bits)), float(low)
 
 
 def base_clipped(source: Source, geometry: MasterGeometry) -> float | None:
@@ -195,76 +194,6 @@ def dust(rendered: npt.NDArray[np.uint8]) -> int:
     crowd = cv2.boxFilter(places, -1, (41, 41), normalize=False, borderType=cv2.BORDER_CONSTANT)
     alone = (peak[1:] > ALONE * surroundings[y, x]) & (crowd[y, x] < FELLOWS + 1.5)
     return int(np.count_nonzero(alone & (stats[1:, cv2.CC_STAT_AREA] <= 60)))
-
-
-# Rings are looked for in a picture of this many px on the long edge ...
-RING_PX = 320
-# ... with this many waves from its middle to the end of the long edge.
-RING_WAVES = np.arange(4.0, 84.0, 0.7)
-# So many rates are looked at closely.
-RING_CHOICE = 4
-# A peak so many times its surroundings is as likely rings as not. Measured on
-# tests/benchmarks/tone: at most 15.5 without rings,
-# 25 and more with rings of 3 % (one of twelve weaker).
-RING_PEAK = 16.5
-
-
-def newton_rings(rendered: npt.NDArray[np.uint8]) -> float:
-    """Return the likelihood (0..1) that interference rings lie over the picture.
-
-    Rings about c are cos(a |p - c|^2 + phase) for one a. The picture, made even in contrast,
-    times exp(-i a |p|^2) has them as one plane wave, so that a Fourier transform shows a sharp
-    peak whose place is the centre c, while the picture itself spreads out. The highest peak
-    over its surroundings, for all rates a and centres in or near the frame, tells.
-    """
-    grey = rendered if rendered.ndim == 2 else rendered.mean(axis=2)
-    even = _even(np.ascontiguousarray(grey, np.float32).reshape(rendered.shape[:2]))
-    if min(even.shape) < 64:
-        return 0.0
-    search = _RingSearch(even)
-    coarse = [search.peak(waves) for waves in RING_WAVES[::2]]
-    # Every second rate first, then those beside the best.
-    best = np.argsort(coarse, kind="stable")[-RING_CHOICE:] * 2
-    near = {int(k) for k in (*(best - 1), *(best + 1)) if 0 < k < len(RING_WAVES)}
-    peak = max(*coarse, *(search.peak(RING_WAVES[k]) for k in sorted(near)))
-    return peak / (peak + RING_PEAK)
-
-
-class _RingSearch:
-    """Looks for the peak that rings of one rate make; even: the picture, see `_even`."""
-
-    def __init__(self, even: npt.NDArray[np.float32]) -> None:
-        self.even = even
-        self.height, self.width = even.shape
-        self.x = np.arange(self.width) - self.width / 2
-        self.y = np.arange(self.height) - self.height / 2
-        self.size = (cv2.getOptimalDFTSize(self.height), cv2.getOptimalDFTSize(self.width))
-        self.fx, self.fy = (np.abs(np.fft.fftfreq(n)) for n in (self.size[1], self.size[0]))
-
-    def peak(self, waves: float) -> float:
-        """Return the highest power over its surroundings, for centres in or near the frame."""
-        height, width = self.height, self.width
-        a = 2 * np.pi * waves / (max(height, width) / 2) ** 2
-        across, down = (np.exp(-1j * a * n**2).astype(np.complex64) for n in (self.x, self.y))
-        padded = np.zeros(self.size, np.complex64)
-        padded[:height, :width] = self.even * across
-        padded[:height, :width] *= down[:, None]
-        parts = padded.view(np.float32).reshape(*self.size, 2)
-        wave = cv2.dft(parts, flags=cv2.DFT_COMPLEX_OUTPUT, nonzeroRows=height)
-        power = wave[..., 0] ** 2 + wave[..., 1] ** 2
-        # The frequency f of the peak is that of the centre: c = -pi f / a.
-        near = np.outer(self.fy * np.pi / a < 0.55 * height, self.fx * np.pi / a < 0.55 * width)
-        around = cv2.blur(power, (21, 21)) + 0.3 * power.mean()
-        return float((power / around)[near].max())
-
-
-def _even(grey: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-    """Return the picture small, without its large forms, its contrast the same everywhere."""
-    scale = RING_PX / max(grey.shape)
-    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    local = small - cv2.GaussianBlur(small, (0, 0), 2.5)
-    spread = np.sqrt(cv2.GaussianBlur(local**2, (0, 0), 6))
-    return np.clip(local / (spread + 0.3), -1.0, 1.0).astype(np.float32)
 
 
 def skew_left(frame: Frame) -> float:

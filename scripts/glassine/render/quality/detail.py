@@ -130,7 +130,8 @@ def bits_used(patches: list[Patch], bits: int) -> float | None:
     """
     if not patches:
         return None
-    codes = np.concatenate([patch.codes.reshape(-1, patch.codes.shape[2]) for patch in patches])
+    parts = [patch.codes[::2].reshape(-1, patch.codes.shape[2]) for patch in patches]
+    codes = np.concatenate(parts)
     return min(_channel_bits(codes[:, band], bits) for band in range(codes.shape[1]))
 
 

@@ -81,24 +81,26 @@ def _candidates(density: Floats) -> tuple[npt.NDArray[np.intp], Doubles]:
     reach = int(ACROSS + ALONG / 2) + 2
     if min(density.shape) < 2 * reach + 16:
         return np.zeros((0, 2), np.intp), np.zeros(0)
-    smooth = cv2.GaussianBlur(density, (0, 0), 2.5, borderType=cv2.BORDER_REFLECT)
+    half = cv2.resize(density, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    smooth = cv2.GaussianBlur(half, (0, 0), 1.25, borderType=cv2.BORDER_REFLECT)
     kernel = np.array([[-0.5, 0.0, 0.5]], np.float32)
     dx, dy = cv2.filter2D(smooth, cv2.CV_32F, kernel), cv2.filter2D(smooth, cv2.CV_32F, kernel.T)
-    xx, yy, xy = (cv2.GaussianBlur(each, (0, 0), 3.0) for each in (dx * dx, dy * dy, dx * dy))
+    xx, yy, xy = (cv2.GaussianBlur(each, (0, 0), 1.5) for each in (dx * dx, dy * dy, dx * dy))
     spread = np.sqrt((xx - yy) ** 2 + 4 * xy**2)
     straight = spread > 0.6 * (xx + yy)
     strength = np.sqrt(dx * dx + dy * dy)
     highest = strength >= cv2.dilate(strength, np.ones((3, 3), np.uint8)) * 0.98
     good = straight & highest & (strength > 3.0 * np.median(strength))
-    good[:reach] = good[-reach:] = False
-    good[:, :reach] = good[:, -reach:] = False
+    edge = (reach + 1) // 2
+    good[:edge] = good[-edge:] = False
+    good[:, :edge] = good[:, -edge:] = False
     y, x = np.nonzero(good)
     angle = 0.5 * np.arctan2(2 * xy[y, x], (xx - yy)[y, x]).astype(np.float64) % np.pi
     bins = (angle / np.pi * 8).astype(int) % 8
     order = np.argsort(-strength[y, x], kind="stable")
     chosen = [order[bins[order] == each][: 4 * OF_A_DIRECTION][::4] for each in range(8)]
     take = np.concatenate(chosen)
-    return np.stack([y[take], x[take]], axis=1), angle[take]
+    return 2 * np.stack([y[take], x[take]], axis=1), angle[take]
 
 
 def _profiles(density: Floats, places: npt.NDArray[np.intp], angles: Doubles) -> Floats:

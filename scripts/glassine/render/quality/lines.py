@@ -18,7 +18,7 @@ Plane = npt.NDArray[Any]
 # A line is followed in pieces of so many rows; from one to the next it moves by at most 1 px.
 ROWS = 24
 # Rows of a piece that are taken together first.
-TOGETHER = 3
+TOGETHER = 4
 PARTS = ROWS // TOGETHER
 # What a piece of a line adds at most and takes away, in deviations of pieces without one; what a
 # step aside costs. A path through nothing loses more than it gains.
@@ -26,19 +26,27 @@ MOST, LEAST, CHANCE, ASIDE = 4.0, -1.5, 0.9, 0.3
 # Paths that are looked at closely, of each direction and sign.
 PATHS = 5
 # A scratch: a score of so much (root mean square over all pieces of the frame's length),
-SCORE = 3.4
+SCORE = 2.5
 # over at least this share of the frame's length,
 LENGTH = 0.55
 # of a depth that varies along it by no more than this share beyond what grain explains,
-UNEVEN = 0.45
+# (where it goes on beyond the picture, by this),
+UNEVEN, SEEN_UNEVEN = 0.45, 0.7
 # that does not depend on the picture beneath: a thing of one tone has a slope of -1 (of less where
 # it is narrower than 3 px), what is laid over the picture 0. Where the picture beneath varies by
 # less than VARIED (density), the slope is not sure; by less than PLAIN, the line must go on in the
 # base.
 SLOPE, UNSURE_SLOPE = (-0.3, 0.2), (-0.4, 0.35)
 VARIED, PLAIN = 0.2, 0.06
+ONE_TONE = -0.6
+SURE_SCORE, SURE_VARIED, SURE_SLOPE = 4.5, 0.3, 0.08
 # Beyond the frame it shows with this share of its depth at least.
 BEYOND = 0.4
+# There it stands out by so many deviations, of at least so many rows of base, and counts as much as
+# so many deviations of a piece.
+SURE_BEYOND, LEAST_BASE, MOST_BEYOND = 4.0, 5, 8.0
+# What shows with less than this share of its depth, though the grain would let it, does not go on.
+UNSEEN = 0.7
 # What is next to the frame's edge is left out, px.
 EDGE = 8
 # A piece rises by no more than so many times what it rises over its nearer side.
@@ -67,67 +75,105 @@ def scratches(frame: Upright) -> int | None:
     if min(frame.density.shape) - 2 * m < 4 * ROWS:
         return None
     return sum(
-        _count(np.ascontiguousarray(plane), np.ascontiguousarray(base), frame.margin, sign)
+        _count(np.ascontiguousarray(plane), np.ascontiguousarray(base), frame.margin)
         for plane, base in ((frame.density, frame.base), (frame.density.T, frame.base.T))
-        for sign in (1.0, -1.0)
     )
 
 
-def _count(density: Floats, base: npt.NDArray[np.bool_], margin: int, sign: float) -> int:
+def _count(density: Floats, base: npt.NDArray[np.bool_], margin: int) -> int:
     m = margin + EDGE
     count = (len(density) - 2 * m) // ROWS
     inside = density[m : m + count * ROWS]
     size = (density.shape[1], count * PARTS)
     planes = _columns(np.asarray(cv2.resize(inside, size, interpolation=cv2.INTER_AREA)))
     left, middle, right = (np.ascontiguousarray(plane[:, m:-m]) for plane in planes)
-    rise_left, rise_right = sign * (middle - left), sign * (middle - right)
+    rise_left, rise_right = middle - left, middle - right
     usual = _pieces((rise_left + rise_right) / 2)
-    pieces = np.minimum(usual, ONE_SIDE * np.minimum(_pieces(rise_left), _pieces(rise_right)))
-    deviation = float(np.median(np.abs(usual - np.median(usual)))) / 0.6745
-    z = np.clip(pieces / max(deviation, 1e-6), LEAST, MOST) - CHANCE
-    return sum(
-        _is_scratch(line, left, middle, right, _beyond(line, density, base, margin, sign * usual))
-        for line in _paths(z)
-    )
+    sides = _pieces(rise_left), _pieces(rise_right)
+    ends = [each[:, m:-m] for each in _ends(density, base, margin)]
+    found = 0
+    for sign in (1.0, -1.0):
+        rise = np.minimum(sign * usual, ONE_SIDE * np.minimum(sign * sides[0], sign * sides[1]))
+        z = np.clip(rise / _deviation(usual), LEAST, MOST) - CHANCE
+        z[0] += np.clip(sign * ends[0][1], 0.0, MOST_BEYOND)
+        z[-1] += np.clip(sign * ends[1][1], 0.0, MOST_BEYOND)
+        found += sum(
+            _is_scratch(line, left, middle, right, _beyond(line, ends, sign * usual, sign))
+            for line in _paths(z)
+        )
+    return found
 
 
-def _beyond(
-    line: Line, density: Floats, base: npt.NDArray[np.bool_], margin: int, rise: Plane
-) -> float | None:
+def _deviation(pieces: Plane) -> Plane:
+    """Return how much pieces without a line differ, by the pieces around each.
+
+    So texture in one part of a picture hides no line in another, and makes none.
+    """
+    middle = float(np.median(np.abs(pieces[:, ::4]))) / 0.6745
+    cut = np.minimum(np.abs(pieces), 2.5 * middle).astype(np.float32)
+    local = cv2.blur(cut, (81, 5), borderType=cv2.BORDER_REFLECT) * np.float32(1.2533)
+    return np.asarray(np.maximum(local, 0.5 * middle + 1e-6))
+
+
+def _ends(density: Floats, base: npt.NDArray[np.bool_], margin: int) -> list[Plane]:
+    """Return, for both ends of the frame, how the film base beyond stands out along it.
+
+    Two rows each: density, and in deviations of the base without a line. 0 where no base is seen.
+    """
+    found = []
+    for rows in (slice(2, margin - 3), slice(len(density) - margin + 3, len(density) - 2)):
+        seen = base[rows]
+        count = seen.sum(axis=0)
+        mean = (density[rows] * seen).sum(axis=0) / np.maximum(count, 1)
+        left, middle, right = _columns(np.asarray(mean[None], np.float32))
+        known = cv2.erode((count >= LEAST_BASE).astype(np.uint8)[None], np.ones((1, 15)))[0] > 0
+        rise = np.where(known, (middle - (left + right) / 2)[0], 0.0)
+        usual = float(np.median(np.abs(rise[known]))) / 0.6745 if known.sum() > 60 else np.inf
+        found.append(np.stack([rise, rise / max(usual, 1e-6)]))
+    return found
+
+
+def _beyond(line: Line, ends: list[Plane], rise: Plane, sign: float) -> float | None:
     """Return with which share of its depth a line goes on in the film base beyond the picture.
 
-    None for a line that does not reach an end of the frame with base beyond. rise: by how much each
-    piece of the frame stands out, signed as `_count` has it.
+    None for a line that does not reach an end of the frame with base beyond. ends: see `_ends`;
+    rise: by how much each piece of the frame stands out; both as dense, for a sign of -1 as light.
     """
-    depth = float(np.median(rise[line.first + np.arange(len(line.x)), line.x]))
-    ends = []
-    if line.first == 0:
-        ends.append((slice(3, margin - 4), int(line.x[0])))
-    if line.first + len(line.x) == len(rise):
-        ends.append((slice(len(density) - margin + 4, len(density) - 3), int(line.x[-1])))
+    along = rise[line.first + np.arange(len(line.x)), line.x]
+    depth = float(np.median(along))
+    places = []
+    if line.first == 0 and np.mean(along[:2]) > depth / 2:
+        places.append((ends[0], int(line.x[0])))
+    if line.first + len(line.x) == len(rise) and np.mean(along[-2:]) > depth / 2:
+        places.append((ends[1], int(line.x[-1])))
     seen = []
-    for rows, x in ends:
-        place = margin + EDGE + x
-        around = slice(max(place - 3, 0), place + 4)
-        if base[rows, around].mean() > 0.9:
-            left, middle, right = _columns(density[rows].mean(axis=0, keepdims=True))
-            rise_beyond = (middle - (left + right) / 2)[0] * np.sign(depth)
-            grain = float(np.median(np.abs(rise_beyond))) / 0.6745
-            above = float(rise_beyond[around].max())
-            seen.append(above if above > 3.0 * grain else 0.0)
-    return float(np.mean(seen)) / max(abs(depth), 1e-6) if seen else None
+    for end, x in places:
+        around = end[:, max(x - 3, 0) : x + 4]
+        if not around.any():
+            continue
+        best = int((sign * around[0]).argmax())
+        above, sure = sign * around[:, best]
+        if sure > SURE_BEYOND:
+            seen.append(float(above))
+        # As deep as in the picture it would show above the grain of the base, and does not.
+        elif UNSEEN * abs(depth) * abs(sure) > SURE_BEYOND * abs(above):
+            seen.append(0.0)
+    return max(seen) / max(abs(depth), 1e-6) if seen else None
 
 
 def _columns(density: Plane) -> tuple[Plane, Plane, Plane]:
-    """Return the mean of 3 px at, and of 3 px 4 px to the left and the right of, each place."""
-    middle = cv2.blur(density, (3, 1), borderType=cv2.BORDER_REPLICATE)
-    wide = np.pad(middle, ((0, 0), (4, 4)), mode="edge")
+    """Return the mean of about 2 px at, of 3 px 4 px to the left and to the right of each place."""
+    edge = cv2.BORDER_REPLICATE
+    kernel = np.array([[0.25, 0.5, 0.25]], np.float32)
+    middle = cv2.filter2D(density, cv2.CV_32F, kernel, borderType=edge)
+    beside = cv2.blur(density, (3, 1), borderType=edge)
+    wide = np.pad(beside, ((0, 0), (4, 4)), mode="edge")
     return wide[:, :-8], np.asarray(middle), wide[:, 8:]
 
 
 def _pieces(rise: Plane) -> Plane:
     """Return the mean of each piece, what stands far out cut down first."""
-    limit = CUT * float(np.median(np.abs(rise[::4]))) + 1e-6
+    limit = CUT * float(np.median(np.abs(rise[::4, ::4]))) + 1e-6
     cut = np.clip(rise, -limit, limit)
     return np.asarray(cut.reshape(len(rise) // PARTS, PARTS, -1).mean(axis=1))
 
@@ -135,18 +181,20 @@ def _pieces(rise: Plane) -> Plane:
 def _paths(z: Plane) -> list[Line]:
     """Return the best paths from piece to piece (highest sum), 8 px and more apart."""
     count, width = z.shape
-    total = np.zeros((count, width))
-    came = np.zeros((count, width), np.intp)
-    start = np.zeros((count, width), np.intp)
+    total, came = np.zeros((count, width)), np.zeros((count, width), np.int8)
+    start = np.zeros((count, width), np.int32)
     columns = np.arange(width)
     total[0] = z[0]
+    aside = np.empty(width)
     for row in range(1, count):
-        before = np.pad(total[row - 1], 1, mode="edge")
-        ways = np.stack([before[1:-1], before[:-2] - ASIDE, before[2:] - ASIDE])
-        way = ways.argmax(axis=0)
-        best = np.take_along_axis(ways, way[None], axis=0)[0]
-        came[row] = np.clip(columns + np.array([0, -1, 1])[way], 0, width - 1)
-        start[row] = np.where(best > 0, start[row - 1][came[row]], row)
+        best, from_left, from_right = total[row - 1].copy(), aside, total[row - 1, 1:] - ASIDE
+        from_left[1:], from_left[0] = total[row - 1, :-1] - ASIDE, -np.inf
+        step = came[row]
+        better = from_left > best
+        best[better], step[better] = from_left[better], -1
+        better = from_right > best[:-1]
+        best[:-1][better], step[:-1][better] = from_right[better], 1
+        start[row] = np.where(best > 0, start[row - 1, columns + step], row)
         total[row] = z[row] + np.maximum(best, 0.0)
     left = total.copy()
     left[:, :6] = left[:, -6:] = 0.0
@@ -159,7 +207,7 @@ def _paths(z: Plane) -> list[Line]:
             break
         first, path = int(start[row, x]), [x]
         for back in range(row, first, -1):
-            path.append(int(came[back, path[-1]]))
+            path.append(path[-1] + int(came[back, path[-1]]))
         along = np.array(path[::-1])
         pieces = np.arange(first, row + 1)
         # A path that joins another is the same line once more.
@@ -180,7 +228,7 @@ def _is_scratch(
     beyond_end: see `_beyond`.
     """
     count = len(left) // PARTS
-    if len(line.x) < LENGTH * count or (beyond_end is not None and beyond_end < BEYOND):
+    if len(line.x) < LENGTH * count:
         return False
     rows = (line.first * PARTS + np.arange(len(line.x) * PARTS)).reshape(-1, PARTS)
     along = np.stack([plane[rows, line.x[:, None]] for plane in (left, middle, right)])
@@ -193,13 +241,19 @@ def _is_scratch(
     spread = float(np.median(np.abs(depth - usual))) / 0.6745
     beyond = np.sqrt(max(spread**2 - noise**2, 0.0))
     apart = abs(float(np.median(sides[:, 0] - sides[:, 2])))
-    if beyond > UNEVEN * abs(usual) or apart > SIDES * abs(usual) + noise:
+    uneven = SEEN_UNEVEN if (beyond_end or 0.0) >= BEYOND else UNEVEN
+    if beyond > uneven * abs(usual) or apart > SIDES * abs(usual) + noise:
         return False
-    varies = float(np.subtract(*np.percentile(under, [90, 10])))
+    varies, slope = float(np.subtract(*np.percentile(under, [90, 10]))), _slope(under, depth)
+    if beyond_end is not None and beyond_end >= BEYOND:
+        return varies < VARIED or slope > ONE_TONE
+    if beyond_end is not None:
+        # It may end just where the picture does; then all else must speak for a scratch.
+        return line.score > SURE_SCORE and varies > SURE_VARIED and abs(slope) < SURE_SLOPE
     if varies < PLAIN:
-        return beyond_end is not None
+        return False
     low, high = SLOPE if varies > VARIED else UNSURE_SLOPE
-    return low < _slope(under, depth) < high
+    return low < slope < high
 
 
 def _slope(x: npt.NDArray[np.float64], y: npt.NDArray[np.float64]) -> float:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 # So much of the film around a frame is taken along, px of the reduced master: a scratch goes on
 # there, a thing in the picture does not.
-MARGIN = 24
+MARGIN = 40
 
 
 @dataclass(frozen=True)
@@ -40,11 +40,7 @@ class Upright:
 
 def density(source: Source, encoding: colour.Encoding) -> Floats:
     """Return the density (h, w) of the reduced master, visual channel."""
-    if encoding.table_profile is not None:
-        return encoding.density(source.reduced)[..., min(1, source.bands - 1)]
-    band = min(1, source.bands - 1)
-    table = colour.density(encoding.tables[band]).astype(np.float32)
-    return np.asarray(table[source.reduced[..., band]])
+    return encoding.band_density(source.reduced, min(1, source.bands - 1))
 
 
 def upright(plane: Floats, geometry: MasterGeometry, frame: Frame, scale: float) -> Upright:
@@ -61,16 +57,15 @@ def upright(plane: Floats, geometry: MasterGeometry, frame: Frame, scale: float)
     # From the corner origin of coordinates to the pixel centres of OpenCV, and back.
     shift = start + turn @ np.array([0.5, 0.5]) - 0.5
     matrix = np.column_stack([turn, shift])
-    base = np.zeros(plane.shape, np.uint8)
-    for region in geometry.base_regions:
-        corners = np.round(np.array(region, float) / scale).astype(np.int32)
-        cv2.fillConvexPoly(base, corners, 1)
     flags = cv2.WARP_INVERSE_MAP
-    there = cv2.warpAffine(base, matrix, size, flags=cv2.INTER_NEAREST | flags)
     if abs(angle) < 2e-3:
         matrix[:, 2] = np.round(matrix[:, 2])
         flags |= cv2.INTER_NEAREST
     else:
         flags |= cv2.INTER_CUBIC
     cut = cv2.warpAffine(plane, matrix, size, flags=flags, borderMode=cv2.BORDER_REPLICATE)
+    there = np.zeros(size[::-1], np.uint8)
+    for region in geometry.base_regions:
+        corners = (np.array(region, float) / scale - 0.5 - matrix[:, 2]) @ turn
+        cv2.fillConvexPoly(there, np.round(corners * 16).astype(np.int32), 1, shift=4)
     return Upright(np.asarray(cut), there > 0, MARGIN)

@@ -1,0 +1,43 @@
+"""What a run's summary says of the items that were expected: missing, surplus, captured twice."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from glassine.base import files
+from glassine.base.errors import GlassineError
+
+KINDS = ("missing", "surplus", "double")
+
+
+def added(summary: dict[str, Any], results: Path) -> dict[str, Any]:
+    """Return the summary with `expected` for each batch of which something says what it should
+    hold, and the counts over all. results: the folder with one folder a batch.
+
+    `expected` is {"count", "sources", "unread", "missing", "surplus", "double"}: ids of items, and
+    the lists that could not be read, of which nobody can tell what is missing.
+    """
+    batches = []
+    counts = dict.fromkeys(KINDS, 0)
+    for entry in summary["batches"]:
+        told = _of_batch(results / str(entry["batch"]) / "intake.json")
+        batches.append(entry if told is None else {**entry, "expected": told})
+        for kind in KINDS:
+            counts[kind] += len(told[kind]) if told else 0
+    return {**summary, "batches": batches, **counts}
+
+
+def _of_batch(path: Path) -> dict[str, Any] | None:
+    try:
+        expected = files.read_json(path).get("expected")
+    except (OSError, GlassineError, AttributeError):
+        return None  # told by the report
+    if not isinstance(expected, dict):
+        return None
+    listed = {
+        name: value if isinstance(value := expected.get(name), list) else []
+        for name in (*KINDS, "sources", "unread")
+    }
+    missing = [each.get("item") for each in listed["missing"] if isinstance(each, dict)]
+    return {**listed, "missing": missing, "count": expected.get("count", 0)}
