@@ -111,7 +111,7 @@ def _develop_one(
     target = files.inside(folder, path)
     target.parent.mkdir(parents=True, exist_ok=True)
     developed = make(raw, plan, target, entry.path)
-    findings += [*more, *_picture_notes(developed, entry.path)]
+    findings += [*more, *_picture_notes(developed, entry.path), *_size_notes(raw, entry.path)]
     if light and light.kept and light.kept not in made.fields:
         made.fields.append(light.kept)
     used = [each.file for each in (light, dark) if each is not None]
@@ -318,6 +318,23 @@ def _picture_notes(made: DevelopedMaster, path: str) -> list[Finding]:
             )
         )
     return findings
+
+
+def _size_notes(raw: Raw, path: str) -> list[Finding]:
+    height, width = raw.sensor.shape[:2]
+    if height % 2 == 0 and width % 2 == 0:
+        return []
+    return [
+        Finding(
+            "develop.odd_size",
+            path,
+            f"Its sensor has {width} x {height} pixels: the last column or row, which has no whole "
+            "pattern of colours, is left out of the picture.",
+            "an even number of pixels on each side.",
+            "Nothing; the raw file keeps all of them.",
+            "note",
+        )
+    ]
 
 
 def _verified(

@@ -184,3 +184,12 @@ def test_a_raw_file_that_changed_since_verify_is_held(folder, tmp_path):
     with pytest.raises(GlassineError) as problem:
         develop_item(copy, tmp_path / "i", given)
     assert problem.value.findings[0].code == "develop.digest"
+
+
+def test_an_odd_row_is_left_out_and_told(tmp_path):
+    camera = raw_files.Camera(full_well=0)
+    samples = raw_files.exposed(raw_files.table(200, 300), camera)
+    (tmp_path / "a.dng").write_bytes(raw_files.dng(samples[:-1, :-1].copy(), camera))
+    _, fixity, pictures = developed(tmp_path, tmp_path / "i", ["a.dng"])
+    assert pictures["a.dng"].shape == (198, 298, 3)
+    assert "develop.odd_size" in {note["code"] for note in fixity["masters"][0]["notes"]}
