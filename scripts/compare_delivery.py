@@ -4,8 +4,10 @@ import sys
 import tempfile
 from pathlib import Path
 
-from glassine.base import files, threads
+from glassine.base import by_rule, files, threads
 from glassine.reproduce import step as reproduce
+
+by_rule.check(globals())
 
 threads.announce(snakemake.threads)
 path, log = Path(snakemake.params.delivery), Path(snakemake.log[0]).absolute()

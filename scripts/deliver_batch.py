@@ -3,9 +3,11 @@
 from pathlib import Path
 
 from glassine import steps
-from glassine.base import target_results, threads
+from glassine.base import by_rule, target_results, threads
 from glassine.deliver import step as deliver
 from glassine.night import delivery_items, supervision
+
+by_rule.check(globals())
 
 threads.announce(snakemake.threads)
 given = snakemake.params.given

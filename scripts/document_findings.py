@@ -796,7 +796,7 @@ RAISED: dict[tuple[str, str], tuple[str, str]] = {
 }
 # The parts of the run that one supervisor watches; the first is the job of an item as a whole.
 WATCHED = (
-    "item", "verify", "locate", "look", "render", "embed", "record", "pack",
+    "item", "verify", "develop", "locate", "look", "render", "embed", "record", "pack",
     "intake", "films", "targets", "deliver", "report", "fetch", "send", "digest",
 )  # fmt: skip
 _AS_SETTINGS = "as under settings.value, of the target's description."

@@ -61,6 +61,9 @@ def _check_config_file(path: Path) -> None:
     loaded = settings.read_yaml(path.resolve())
     if loaded is not None and not isinstance(loaded, dict):
         _refuse(f"The file of settings {path} holds no settings. {expected}", exits.SETTINGS)
+    # Each by itself, so that a mistake is told of the file that has it.
+    if found := settings.mistakes(loaded or {}, str(path)):
+        raise GlassineError(found)
 
 
 def _check_folder(path: Path) -> None:

@@ -52,7 +52,9 @@ def _config(files: list[str], entries: list[str]) -> dict[str, Any]:
 
 
 def main(arguments: list[str]) -> int:
-    parser = _Parser(add_help=False)
+    parser = _Parser(
+        prog="scripts/nightly", description="Tell what a night would make of a folder."
+    )
     parser.add_argument("--explain", metavar="FOLDER", required=True)
     parser.add_argument("--item", action="append", default=[])
     parser.add_argument("--config", "-C", nargs="*", action="extend", default=[])

@@ -4,9 +4,11 @@ from pathlib import Path
 
 import msgspec
 
-from glassine.base import files
+from glassine.base import by_rule, files
 from glassine.night import supervision
 from glassine.store import masters
+
+by_rule.check(globals())
 
 batch_dir = Path(snakemake.params.batch_dir)
 state = Path(snakemake.output.due).parent

@@ -2,8 +2,11 @@
 
 from pathlib import Path
 
+from glassine.base import by_rule
 from glassine.night import supervision
 from glassine.store import masters
+
+by_rule.check(globals())
 
 path, log = snakemake.wildcards.file, Path(snakemake.log[0])
 arrived = Path(snakemake.input[0]) if snakemake.input else None

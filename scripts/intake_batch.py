@@ -4,10 +4,12 @@ from pathlib import Path
 
 import msgspec
 
-from glassine.base import record_files, threads
+from glassine.base import by_rule, record_files, threads
 from glassine.intake import step as intake
 from glassine.intake.given import IntakeGiven
 from glassine.night import item_folders, supervision
+
+by_rule.check(globals())
 
 threads.announce(snakemake.threads)
 given = snakemake.params.given

@@ -23,6 +23,9 @@ def remaining(report: str) -> list[str]:
 
 
 def main() -> int:
+    if {"-h", "--help"} & {*sys.argv[1:]}:
+        print(__doc__)
+        return 0
     command = [Path(sys.executable).with_name("snakemake"), "--lint"]
     answer = subprocess.run(command, cwd=PROJECT, capture_output=True, text=True, check=False)
     report = answer.stdout + answer.stderr

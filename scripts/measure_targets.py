@@ -4,10 +4,12 @@ from pathlib import Path
 
 import msgspec
 
-from glassine.base import threads
+from glassine.base import by_rule, threads
 from glassine.night import supervision
 from glassine.targets import gate
 from glassine.targets.given import TargetsGiven
+
+by_rule.check(globals())
 
 threads.announce(snakemake.threads)
 given = snakemake.params.given

@@ -4,10 +4,12 @@ from pathlib import Path
 
 import msgspec
 
-from glassine.base import files, threads
+from glassine.base import by_rule, files, threads
 from glassine.films import step
 from glassine.films.given import FilmsGiven
 from glassine.night import supervision
+
+by_rule.check(globals())
 
 threads.announce(snakemake.threads)
 given = snakemake.params.given

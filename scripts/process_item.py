@@ -2,8 +2,10 @@
 
 from pathlib import Path
 
-from glassine.base import threads
+from glassine.base import by_rule, threads
 from glassine.night import item_job
+
+by_rule.check(globals())
 
 threads.announce(snakemake.threads)
 item_job.process_item(

@@ -3,8 +3,10 @@
 from pathlib import Path
 
 from glassine import report, steps
-from glassine.base import threads
+from glassine.base import by_rule, threads
 from glassine.night import supervision
+
+by_rule.check(globals())
 
 threads.announce(snakemake.threads)
 given = snakemake.params.given

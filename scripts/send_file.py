@@ -2,8 +2,11 @@
 
 from pathlib import Path
 
+from glassine.base import by_rule
 from glassine.night import supervision
 from glassine.store import deliveries
+
+by_rule.check(globals())
 
 name, log = snakemake.wildcards.name, Path(snakemake.log[0])
 

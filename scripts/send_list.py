@@ -4,9 +4,11 @@ from pathlib import Path
 
 import msgspec
 
-from glassine.base import files
+from glassine.base import by_rule, files
 from glassine.night import supervision
 from glassine.store import deliveries
+
+by_rule.check(globals())
 
 batch = snakemake.wildcards.batch
 state = Path(snakemake.output.due).parent

@@ -36,6 +36,8 @@ class Step:
 
 STEPS = (
     Step("verify", ("verify", "intake"), ("findings",), ("fixity.json",)),
+    # Of items with raw masters alone: to others it is no step.
+    Step("develop", ("raw", "intake"), ("facts", "calibration"), ("developed.json",)),
     Step("locate", ("locate",), ("facts", "corrections"), ("geometry.json",)),
     Step("look", ("tone",), ("facts", "pools"), ("looks.json",)),
     Step(
@@ -58,6 +60,7 @@ STEPS = (
     ),
     Step("pack", ("package", "records"), ("companions", "public"), ("package.json",)),
 )
+DEVELOP = "develop"
 # The steps of a batch, around those of its items.
 BATCH_STEPS = ("intake", "films", "targets", "deliver", "report")
 # The last step of an item before what its negatives share with other items must be known.
@@ -68,6 +71,12 @@ _VERSION = re.compile(r'^VERSION = "([^"]+)"', re.MULTILINE)
 
 def step(name: str) -> Step:
     return _BY_NAME[name]
+
+
+@functools.cache
+def of_item(raw: bool) -> tuple[Step, ...]:
+    """Return the steps of an item. raw: whether it has raw masters."""
+    return tuple(step for step in STEPS if raw or step.name != DEVELOP)
 
 
 def first_half() -> tuple[Step, ...]:

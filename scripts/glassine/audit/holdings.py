@@ -12,9 +12,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal, get_args
 
+from msgspec import UNSET
+
 from glassine.base import files, hashing, record_files
 from glassine.base.errors import Finding, GlassineError
-from glassine.base.records.fixity import Fixity
+from glassine.base.records.fixity import Fixity, VerifiedMaster
 from glassine.base.records.package import Package
 from glassine.base.records.receipt import Receipt, ReceiptBag
 from glassine.deliver import receipt_files
@@ -156,9 +158,16 @@ def digests_of(package: Package, place: str) -> dict[str, tuple[str, int]]:
     }
 
 
+def captured(master: VerifiedMaster) -> VerifiedMaster:
+    """Return what lies in the batch folder of a master: of one that was developed, its raw file."""
+    return master if master.source is UNSET else master.source
+
+
 def masters_of(fixity: Fixity, package: Package) -> dict[str, tuple[str, int]]:
     """Return {path: (SHA-256, bytes)} of an item's masters and of what is delivered with them."""
-    verified = {each.path: (each.digests.sha256, each.bytes) for each in fixity.masters}
+    verified = {
+        each.path: (each.digests.sha256, each.bytes) for each in map(captured, fixity.masters)
+    }
     return digests_of(package, _MASTER) | verified
 
 

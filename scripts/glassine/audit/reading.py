@@ -14,6 +14,7 @@ from glassine.audit.holdings import (
     WHOLE,
     Part,
     Places,
+    captured,
     digests_of,
     masters_of,
     package_of,
@@ -101,7 +102,7 @@ def _masters(part: Part, places: Places, reading: Reading) -> None:
     package = record_files.load(folder / "package.json", "package", Package)
     expected = masters_of(fixity, package)
     _require_record(part, folder / "fixity.json", expected)
-    since = {each.path: (each.bytes, each.mtime) for each in fixity.masters}
+    since = {each.path: (each.bytes, each.mtime) for each in map(captured, fixity.masters)}
     for path, (digest, _) in expected.items():
         place = places.masters / part.batch / path
         found = _sha256_within(places.masters / part.batch, path, reading)

@@ -143,6 +143,15 @@ def _tiff(opened: BinaryIO, order: str) -> Format:
     return Format("Tagged Image File Format", "", "fmt/353", "image/tiff")
 
 
+def of_dng(version: tuple[int, int] | None) -> Format | None:
+    """Return the format of a DNG of this version (DNGVersion, major and minor), None where there is
+    none; later versions than the registry's have no identifier."""
+    if version is None:
+        return None
+    known = _DNG.get(version, (f"{version[0]}.{version[1]}", ""))
+    return Format("Digital Negative Format (DNG)", *known, "image/x-adobe-dng")
+
+
 def _first_tags(opened: BinaryIO, order: str) -> dict[int, bytes]:
     """Return {tag: its four value bytes} of the first directory; empty where it is cut short."""
     try:

@@ -22,6 +22,11 @@ _ID = re.compile(ID_PATTERN)
 _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?")
 _MAX_NAME_BYTES = 200
 MASTER_SUFFIXES = frozenset({".tif", ".tiff"})
+# File endings of camera raw formats.
+RAW_SUFFIXES = frozenset({
+    ".3fr", ".arw", ".cr2", ".cr3", ".crw", ".dcr", ".dng", ".erf", ".fff", ".iiq", ".kdc", ".mef",
+    ".mos", ".nef", ".nrw", ".orf", ".pef", ".raf", ".raw", ".rw2", ".sr2", ".srf", ".srw", ".x3f",
+})  # fmt: skip
 # What stands in square brackets of a template is left out where its field has no value.
 _OPTIONAL = re.compile(r"\[([^\[\]]*)\]")
 _MAX_SYSTEM_NAME = 255
@@ -224,6 +229,22 @@ def _told(match: re.Match[str], scheme: Scheme) -> MasterName | None:
         groups.get("place") or None,
         int(take) if take and take.isdecimal() and take.isascii() else None,
     )
+
+
+def is_raw(path: str) -> bool:
+    """Return whether a file of this name is a camera raw file."""
+    name = path.rpartition("/")[2]
+    dot = name.rfind(".")
+    return dot > 0 and name[dot:].lower() in RAW_SUFFIXES
+
+
+def developed_path(path: str) -> str:
+    """Return the path of the picture that a raw file is developed to.
+
+    >>> developed_path("roll 1/PEH-0001.NEF")
+    'roll 1/PEH-0001.tif'
+    """
+    return path[: path.rindex(".")] + ".tif"
 
 
 def nearest(file_name: str, scheme: Scheme) -> str | None:

@@ -217,6 +217,14 @@ def _unknown(key: str, name: str, known: list[str], where: str) -> Finding:
     )
 
 
+def mistakes(stated: dict[str, Any], where: str) -> list[Finding]:
+    """Return what is wrong with one file of settings by itself (unknown key, wrong type or range);
+    where: its path. What it says together with others, `load` judges."""
+    described = schema()
+    complete: dict[str, Any] = _completed(stated, described)
+    return problems(complete, described, where)
+
+
 def load(given: dict[str, Any], where: str = "config/config.yaml") -> dict[str, Any]:
     """Return the settings `given` with every default filled in.
 

@@ -243,7 +243,12 @@ def dropped(
     }
     parted = {entry.item for entry in withdrawn if entry.master}
     paths: dict[str, set[str]] = {
-        item.name: {entry.source.partition(":")[2] for entry in item.master_files()}
+        item.name: {
+            entry.source.partition(":")[2].removeprefix("developed/")
+            if entry.source.startswith("item:")
+            else entry.source.partition(":")[2]
+            for entry in item.master_files()
+        }
         for item in items
         if item.name in parted
     }

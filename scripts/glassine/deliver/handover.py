@@ -129,7 +129,7 @@ def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
     for entry in package.files:
         source = entry.source.partition(":")[2]
         if entry.use == "master":
-            rows.append(_master(entry, verified[source]))
+            rows.append(_master(entry, verified[source.removeprefix("developed/")]))
         elif entry.use in ("access", "thumb", *alternates.USES):
             rows.append(_derivative(entry, written[source], images))
     return ItemRow(

@@ -6,7 +6,9 @@ from typing import Any
 
 import msgspec
 
+from glassine.base import master_rules
 from glassine.base.access import OPEN, Access
+from glassine.base.master_rules import MasterRule
 from glassine.base.model import Facts
 from glassine.base.records import Given
 from glassine.base.records.catalogue import CatalogueRow
@@ -48,10 +50,15 @@ class EmbedGiven(Given, frozen=True, kw_only=True):
         rights: dict[str, Any] = self.settings.get("rights", {})
         return rights
 
-    def with_iim(self) -> bool:
-        """Raises msgspec.ValidationError."""
-        return msgspec.convert(self.settings.get("embed", {}), EmbedSection).iim
+    def with_iim(self, kind: str, part: str | None) -> bool:
+        """Return whether the pictures of a master get IPTC-IIM. Raises msgspec.ValidationError."""
+        rules = msgspec.convert(self.settings.get("rules", ()), tuple[MasterRule, ...])
+        stated = self.settings.get("embed", {}) | master_rules.keys(rules, "embed", kind, part)
+        return msgspec.convert(stated, EmbedSection).iim
 
     def settings_recorded(self) -> dict[str, Any]:
         """Return the sections that repeat the files."""
-        return {name: self.settings.get(name, {}) for name in ("embed", "rights")}
+        recorded = {name: self.settings.get(name, {}) for name in ("embed", "rights")}
+        if self.settings.get("rules"):
+            recorded["rules"] = self.settings["rules"]
+        return recorded

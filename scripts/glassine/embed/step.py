@@ -210,14 +210,14 @@ def _technical(
 
 @dataclass(frozen=True)
 class _ItemContext:
-    """What is the same for every file of an item. masters, located: by the master's path. shown:
-    whether any of its pictures may be public."""
+    """What is the same for every file of an item. masters, located, with_iim: by the master's
+    path. shown: whether any of its pictures may be public."""
 
     words: Words
     software: str
     masters: dict[str, VerifiedMaster]
     located: dict[str, MasterGeometry]
-    with_iim: bool
+    with_iim: dict[str, bool]
     shown: bool
 
 
@@ -284,6 +284,7 @@ def _write(folder: Path, derivatives: list[_Derivative]) -> None:
 def _context_of(item_dir: Path, given: EmbedGiven) -> _ItemContext:
     geometry = ItemGeometry.from_dict(files.read_json(item_dir / "geometry.json"))
     fixity = record_files.load(item_dir / "fixity.json", "fixity", Fixity)
+    parts = {master.path: master.part for master in given.masters}
     return _ItemContext(
         words=words_of(
             given.item,
@@ -295,7 +296,9 @@ def _context_of(item_dir: Path, given: EmbedGiven) -> _ItemContext:
         software=given.software or f"Glassine {__version__}",
         masters={master.path: master for master in fixity.masters},
         located={master.path: master for master in geometry.masters},
-        with_iim=given.with_iim(),
+        with_iim={
+            each.path: given.with_iim(each.kind, parts.get(each.path)) for each in geometry.masters
+        },
         shown=given.access.public != "none",
     )
 
@@ -307,7 +310,9 @@ def _jpeg(
     with _encoding(entry):
         colour_space = _colour_space(jpeg.icc_profile(data))
         technical = _technical(frame, entry, colour_space, jpeg.components(data), context)
-        content, shortened = described.in_jpeg(data, context.words, technical, context.with_iim)
+        content, shortened = described.in_jpeg(
+            data, context.words, technical, context.with_iim[frame.master]
+        )
     file_format = formats.identify_bytes(content)
     assert file_format is not None  # a JPEG that was just taken apart
     digests = hashing.of_bytes(content)
@@ -361,7 +366,7 @@ def _alternate(
         bands = described.components(opened, entry.use, frame.tone.bands if frame.tone else 3)
         technical = _technical(frame, entry, space, bands, context)
         copied = described.copy(
-            opened, target, entry.use, context.words, technical, context.with_iim
+            opened, target, entry.use, context.words, technical, context.with_iim[frame.master]
         )
     _require_same(source, copied.original, entry)
     file_format = formats.identify(target)

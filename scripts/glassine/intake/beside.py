@@ -16,17 +16,16 @@ from glassine.base import door, naming
 from glassine.base.model import ItemId
 from glassine.base.records.intake import Companion
 from glassine.intake.model import OTHER_PICTURE_SUFFIXES, Batch, Collector
-from glassine.intake.passed_over import RAW_SUFFIXES
 from glassine.masters import header_size
 
 # Files of an editing program with layers: neither a preview nor what the camera wrote.
 _LAYERED = {".psd", ".psb"}
-_PREVIEWS = OTHER_PICTURE_SUFFIXES - RAW_SUFFIXES - _LAYERED
+_PREVIEWS = OTHER_PICTURE_SUFFIXES - naming.RAW_SUFFIXES - _LAYERED
 
 
 def is_raw(name: str) -> bool:
     """Return whether a file of this name is a camera raw file."""
-    return PurePosixPath(name).suffix.lower() in RAW_SUFFIXES
+    return naming.is_raw(name)
 
 
 def is_preview(name: str) -> bool:

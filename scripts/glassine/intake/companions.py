@@ -35,9 +35,9 @@ _ENDINGS_READ = (
     "xlsb",
     "ods",
 )
-_CATALOGUES = frozenset(
-    f"{stem}.{ending}" for stem in ("catalogue", "catalog") for ending in _ENDINGS_READ
-)
+# The same word in the languages whose dates are read (common practice, no source).
+_STEMS = ("catalogue", "catalog", "katalog", "catalogo", "catálogo", "catalogus")
+_CATALOGUES = frozenset(f"{stem}.{ending}" for stem in _STEMS for ending in _ENDINGS_READ)
 _FACTS = frozenset({"batch.yaml", "batch.yml"})
 # The review page writes this name and no other, so no other is read.
 _CORRECTIONS = frozenset({CORRECTIONS_NAME})

@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 from msgspec import UNSET
 
 from glassine.base import door, naming, wording
+from glassine.base.errors import Finding
 from glassine.base.model import ItemId
 from glassine.base.records.intake import Expected, ExpectedItem
 from glassine.intake import companions, name_rules
@@ -85,6 +86,7 @@ def compare(batch: Batch, collector: Collector) -> Expected | None:
     )
     if wanted.sources != [_CATALOGUE]:
         _tell(result, collector)
+        _ask_of_surplus(result, collector)
     return result
 
 
@@ -300,6 +302,23 @@ def _tell(result: Expected, collector: Collector) -> None:
             "only the items that are listed.",
             "See whether they belong to this batch; correct the list, or the file names.",
             "review",
+        )
+
+
+def _ask_of_surplus(result: Expected, collector: Collector) -> None:
+    """Ask about each item that nobody asked for: it may have another's number."""
+    sources = " and ".join(result.sources)
+    for surplus in result.surplus:
+        item = collector.item(ItemId(surplus))
+        item.findings.append(
+            Finding(
+                "intake.not_expected",
+                item.masters[0].path,
+                f"{surplus} is not among the items that are expected ({sources}).",
+                "only the items that are listed.",
+                "See whether it belongs to this batch; correct the list, or the file names.",
+                "review",
+            )
         )
 
 

@@ -71,6 +71,13 @@ class IntakeSection(Given, frozen=True, kw_only=True):
     retakes: Literal["hold", "keep", "leave_out"] = "hold"
 
 
+class RawSection(Given, frozen=True, kw_only=True):
+    """light_names, dark_names: globs over stems of raw captures of the bare table and the dark."""
+
+    light_names: tuple[str, ...] = ()
+    dark_names: tuple[str, ...] = ()
+
+
 class CatalogueSection(Given, frozen=True, kw_only=True):
     """How the catalogue is read; see `catalogue` in config/README.md.
 
@@ -115,6 +122,7 @@ class Settings(CatalogueSettings, frozen=True, kw_only=True):
     naming: NamingSection
     intake: IntakeSection
     tone: ToneSection = ToneSection()
+    raw: RawSection = RawSection()
 
 
 class IntakeGiven(Given, frozen=True, kw_only=True):

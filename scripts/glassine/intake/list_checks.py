@@ -49,7 +49,7 @@ def _tell_missing(
     last = path.replace("\\", "/").rpartition("/")[2]
     # A preview that was left behind keeps no master from its turn.
     companion = not is_master(last) and masters.of(path) is not None
-    if not is_picture(last) or companion:
+    if not (is_picture(last) or naming.is_raw(last)) or companion:
         collector.note(
             "intake.listed_missing",
             path,
@@ -165,7 +165,7 @@ def _check_side_files(batch: Batch, collector: Collector) -> None:
     leading = batch.companions - set(batch.lists.names) - {companions.CORRECTIONS_NAME}
     for entry in batch.listing.files:
         expected = batch.lists.expected.get(entry.path)
-        if not expected or is_picture(entry.name):
+        if not expected or is_picture(entry.name) or entry.path in batch.raw_masters:
             continue
         why = _difference(batch, entry, expected)
         if not why:

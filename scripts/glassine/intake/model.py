@@ -5,12 +5,13 @@
 
 from __future__ import annotations
 
+import fnmatch
 import functools
 import posixpath
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from glassine.base import door, naming
 from glassine.base.errors import Finding
@@ -19,8 +20,10 @@ from glassine.base.numbers import Numbers
 from glassine.base.records.batch_file import BatchFile, StatedTarget
 from glassine.base.records.catalogue import CatalogueRow
 from glassine.base.records.corrections import Correction, Identity, Withdrawal
+from glassine.base.records.developed import Role
 from glassine.base.records.intake import (
     BY_NAME,
+    CalibrationEntry,
     Companion,
     Identified,
     Label,
@@ -119,6 +122,8 @@ class Batch:
         number.
         """
         parsed = naming.parse(path, self.scheme)
+        if parsed is None and naming.is_raw(path):  # named as its TIFF would be
+            parsed = naming.parse(naming.developed_path(path), self.scheme)
         whole = parsed.whole if parsed else None
         if parsed and whole and whole.item != parsed.item and self.has_row(self.spell(whole.item)):
             parsed = whole
@@ -137,7 +142,7 @@ class Batch:
         """
         by_word: dict[str, list[str]] = {}
         for entry in self.listing.files:
-            if is_master(entry.name):
+            if is_master(entry.name) or entry.path in self.raw_masters:
                 path = PurePosixPath(entry.path)
                 for word in {entry.path, entry.name, str(path.with_suffix("")), path.stem}:
                     by_word.setdefault(word.casefold(), []).append(entry.path)
@@ -160,6 +165,41 @@ class Batch:
             for correction in self.corrections.values()
             for identity in correction.identities
         }
+
+    @functools.cached_property
+    def calibration_roles(self) -> dict[str, Role]:
+        """The session's own raw captures of the bare table and of the dark, by path: their names
+        fit the patterns of the settings and tell no item of the catalogue."""
+        raw = self.settings.raw
+        found: dict[str, Role] = {}
+        for entry in self.listing.files:
+            stem = PurePosixPath(entry.path).stem.casefold()
+            if not naming.is_raw(entry.name) or entry.path in self.target_paths:
+                continue
+            for role, globs in (("light", raw.light_names), ("dark", raw.dark_names)):
+                fits = any(fnmatch.fnmatchcase(stem, glob.casefold()) for glob in globs)
+                named = self.named(entry.path)
+                if fits and not (named and self.has_row(named.item)):
+                    found.setdefault(entry.path, cast(Role, role))
+        return found
+
+    @functools.cached_property
+    def raw_masters(self) -> frozenset[str]:
+        """Paths of raw files that are masters: those without a TIFF of their stem, which is the
+        master where there is one."""
+        stems = {
+            PurePosixPath(entry.path).stem.casefold()
+            for entry in self.listing.files
+            if is_master(entry.name) and entry.path not in self.target_paths
+        }
+        return frozenset(
+            entry.path
+            for entry in self.listing.files
+            if naming.is_raw(entry.name)
+            and PurePosixPath(entry.path).stem.casefold() not in stems
+            and entry.path not in self.calibration_roles
+            and entry.path not in self.target_paths
+        )
 
     @functools.cached_property
     def target_paths(self) -> set[str]:
@@ -239,13 +279,15 @@ class Collector:
     """The items of a batch and what is said of them; every check adds to it.
 
     notes: what concerns no item. doubts: what makes the whole batch uncertain; in the end they hold
-    each item. ignored: paths of files that are left out by the settings.
+    each item. ignored: paths of files that are left out by the settings. calibration: a session's
+    own raw captures of the bare table and of the dark.
     """
 
     items: dict[ItemId, Item] = field(default_factory=dict)
     notes: list[Finding] = field(default_factory=list)
     doubts: list[Finding] = field(default_factory=list)
     ignored: list[str] = field(default_factory=list)
+    calibration: list[CalibrationEntry] = field(default_factory=list)
 
     def item(self, item: ItemId) -> Item:
         """Return the item of this id; it is made where there is none yet."""

@@ -6,14 +6,10 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from glassine.base import exits, model, wording
+from glassine.base import exits, model, naming, wording
 from glassine.base.errors import Finding
 
-# File endings of camera raw formats: pictures, but nothing that is developed here.
-RAW_SUFFIXES = {
-    ".3fr", ".arw", ".cr2", ".cr3", ".crw", ".dcr", ".dng", ".erf", ".fff", ".iiq", ".kdc", ".mef",
-    ".mos", ".nef", ".nrw", ".orf", ".pef", ".raf", ".raw", ".rw2", ".sr2", ".srf", ".srw", ".x3f",
-}  # fmt: skip
+RAW_SUFFIXES = naming.RAW_SUFFIXES
 
 
 def without_items(name: str, batch_dir: Path, taken: dict[str, Any]) -> exits.Problem | None:
@@ -26,8 +22,10 @@ def without_items(name: str, batch_dir: Path, taken: dict[str, Any]) -> exits.Pr
     others = [str(path) for path in taken.get("other_files") or []]
     raws = [path for path in others if Path(path).suffix.lower() in RAW_SUFFIXES]
     if raws:
-        what = f"This batch holds {len(raws)} camera raw files and no TIFF: {wording.listed(raws)}."
-        step = "Raw files are not developed here: export them as TIFF masters, then run again."
+        what = (
+            f"This batch holds {len(raws)} camera raw files and no master: {wording.listed(raws)}."
+        )
+        step = "Bring captures of film, raw files or TIFF masters, then run again."
     elif others:
         names = wording.listed(others)
         what = f"This batch holds no master. {len(others)} other files lie in it: {names}."

@@ -20,7 +20,7 @@ from glassine.masters import header_time
 # Time for comparing two pictures; large ones take seconds.
 COMPARE_S = 240.0
 # As `masters.alike.SAME`, which is not loaded here: it would load the image library.
-SAME = 0.7
+SAME = 0.85
 
 
 def settle(batch: Batch, collector: Collector, comparer: Apart) -> None:

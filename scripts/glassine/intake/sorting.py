@@ -8,7 +8,7 @@ from pathlib import PurePosixPath
 from glassine.base import door, naming
 from glassine.base.errors import Finding
 from glassine.base.helper_process import Apart
-from glassine.base.records.intake import LeftOut
+from glassine.base.records.intake import CalibrationEntry, LeftOut
 from glassine.intake import at_rest, beside, identity, ways
 from glassine.intake.model import Batch, Collector, Master, is_master, is_picture
 from glassine.masters import header_size
@@ -27,7 +27,14 @@ def sort_files(batch: Batch, collector: Collector, reader: Apart) -> list[str]:
     for entry in batch.listing.files:
         if entry.path in batch.target_paths:
             continue
-        if is_picture(entry.name):
+        if entry.path in batch.calibration_roles and entry.problem is None:
+            _calibrate(batch, collector, entry, at_rest.why_not(batch, entry, changing))
+        elif entry.path in batch.raw_masters:
+            if entry.problem:
+                refused.append(_refusal(entry, entry.problem))
+            else:
+                arrived.append(identity.Arrived(entry, at_rest.why_not(batch, entry, changing)))
+        elif is_picture(entry.name):
             if entry.problem:
                 refused.append(_refusal(entry, entry.problem))
             elif is_master(entry.name):
@@ -46,6 +53,7 @@ def sort_files(batch: Batch, collector: Collector, reader: Apart) -> list[str]:
             _hold_other_picture(batch, collector, entry)
         else:  # raw files alone are told of the batch as one
             _sort_other(batch, entry, others, refused)
+    _tell_raws_alone(batch, collector)
     refused += [
         _refusal(entry, "it is a folder")
         for entry in batch.listing.folders
@@ -54,6 +62,27 @@ def sort_files(batch: Batch, collector: Collector, reader: Apart) -> list[str]:
     refused += [_vanished(path, why) for path, why in batch.listing.vanished.items()]
     _hold_refused(batch, collector, refused)
     return sorted(others)
+
+
+def _tell_raws_alone(batch: Batch, collector: Collector) -> None:
+    """Say of raw masters in a batch whose other raw files go with TIFFs: a TIFF may be missing."""
+    every = list(collector.items.values())
+    if not any(each.kind == "raw" for item in every for each in item.companions):
+        return
+    for item in every:
+        item.findings += [
+            Finding(
+                "intake.raw_alone",
+                master.path,
+                "It has no TIFF of its name, which other raw files of this batch have: it is "
+                "developed here.",
+                "a TIFF beside each raw file of the batch, or beside none.",
+                "See whether its TIFF was left behind at the capture station; else nothing.",
+                "review",
+            )
+            for master in item.masters
+            if naming.is_raw(master.path)
+        ]
 
 
 def _sort_other(batch: Batch, entry: door.Entry, others: list[str], refused: list[Finding]) -> None:
@@ -88,7 +117,7 @@ def _take(
             )
         )
         return
-    size_px = None if waits else header_size.size_px(batch.folder / entry.path, batch.folder)
+    size_px = None if waits else _size_px(batch, entry)
     item.masters.append(
         Master(
             path=entry.path,
@@ -117,6 +146,47 @@ def _take(
         )
 
 
+def _size_px(batch: Batch, entry: door.Entry) -> list[int] | None:
+    path = batch.folder / entry.path
+    if naming.is_raw(entry.name):
+        return header_size.raw_size_px(path, batch.folder)
+    return header_size.size_px(path, batch.folder)
+
+
+def _calibrate(batch: Batch, collector: Collector, entry: door.Entry, waits: str | None) -> None:
+    """Take a raw capture of the bare table or the dark; one that is still written is told, and the
+    night after takes it."""
+    if waits:
+        collector.note(
+            "intake.calibration_waiting",
+            entry.path,
+            f"{waits} Raw captures of tonight are developed without it.",
+            "a calibration capture that has come to rest.",
+            "Nothing: the next night takes it, and develops what it holds for anew.",
+            "review",
+        )
+        return
+    role = batch.calibration_roles[entry.path]
+    what = "the bare light table" if role == "light" else "the dark"
+    collector.note(
+        "intake.calibration",
+        entry.path,
+        f"By its name this is the session's capture of {what}, and no item.",
+        "calibration captures that no row of the catalogue names.",
+        "Nothing; where it is a capture of film, rename it, or change `raw.light_names` and "
+        "`raw.dark_names`.",
+    )
+    collector.calibration.append(
+        CalibrationEntry(
+            role=role,
+            path=entry.path,
+            bytes=entry.size,
+            mtime_ns=entry.mtime_ns,
+            expected=dict(batch.lists.expected.get(entry.path, {})),
+        )
+    )
+
+
 def _hold_other_picture(batch: Batch, collector: Collector, entry: door.Entry) -> None:
     parsed = batch.named(str(PurePosixPath(entry.path).with_suffix(".tif")))
     item = naming.stand_in(entry.path) if parsed is None else parsed.item
@@ -127,7 +197,8 @@ def _hold_other_picture(batch: Batch, collector: Collector, entry: door.Entry) -
         item,
         "intake.not_a_master",
         entry.path,
-        "This is a camera raw file, which is not developed here."
+        "This is a camera raw file beside TIFF masters of its name; which it goes with is not "
+        "certain, or the settings hold it."
         if beside.is_raw(entry.name)
         else "This picture is no TIFF and is not taken for a master.",
         "masters as TIFF files (.tif, .tiff), and beside them only pictures of their names.",

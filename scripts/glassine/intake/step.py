@@ -40,7 +40,7 @@ from glassine.intake.given import IntakeGiven
 from glassine.intake.model import Batch, Collector, Item, Master
 from glassine.intake.sorting import sort_files
 
-VERSION = "5"
+VERSION = "6"
 
 
 def take_in(batch_dir: Path, given: IntakeGiven) -> Intake:
@@ -90,6 +90,7 @@ def take_in(batch_dir: Path, given: IntakeGiven) -> Intake:
         targets=batch.targets,
         withdraw=batch.withdrawals,
         corrections_without_item=sorted(set(batch.corrections) - set(collector.items)),
+        calibration=sorted(collector.calibration, key=lambda each: each.path) or UNSET,
     )
 
 
@@ -160,14 +161,16 @@ def _spellings(
         return {}
     in_names: dict[str, set[str]] = {}
     for entry in listing.files:
-        parsed = naming.parse(entry.path, scheme)
+        path = naming.developed_path(entry.path) if naming.is_raw(entry.path) else entry.path
+        parsed = naming.parse(path, scheme)
         if parsed is not None:
             meant = numbers.meant(parsed.item)
             in_names.setdefault(numbers.key(meant), set()).add(meant)
     found = {}
     for item in [*catalogue.records, *catalogue.bad_items]:
         names = in_names.get(numbers.key(item), set())
-        if len(names) == 1 and names != {item}:
+        # Capitals alone are as the catalogue has them: a name is written in haste.
+        if len(names) == 1 and {name.casefold() for name in names} != {item.casefold()}:
             found[item] = ItemId(next(iter(names)))
     return found
 

@@ -9,14 +9,25 @@ does not know tells the item only where nothing else does.
 from __future__ import annotations
 
 import itertools
+import re
 from dataclasses import replace
 
 from glassine.base import naming
+from glassine.base.errors import Finding
 from glassine.base.model import ItemId
 from glassine.base.records.intake import Identified
 from glassine.intake import separated, sessions
 from glassine.intake.identity import Arrived, Identity, Seen, Sight, by_name, items_of, written
 from glassine.intake.model import Batch, Collector
+
+_DIGITS = re.compile(r"[0-9]+")
+# Ways beside the name, in words.
+_OTHER_WAYS: dict[str, str] = {
+    "catalogue": "the row that lists it",
+    "label": "the label in its picture",
+    "separator": "the separator before it",
+}
+_WAYS = "a row of the catalogue that lists it, or another way of `naming.identify`."
 
 
 def resolve(
@@ -40,7 +51,32 @@ def resolve(
     for each in open_ones:
         if each.path not in found:
             found[each.path] = _unsettled(batch, collector, each, sight)
+    _ask_of_names(batch, collector, found)
     return _numbered(found)
+
+
+def _ask_of_names(batch: Batch, collector: Collector, found: dict[str, Identity]) -> None:
+    """Ask about a master whose name is a number as the catalogue has them, but of no row there,
+    where another way told its item: one of both is wrong."""
+    shapes = {_DIGITS.sub("0", number) for number in batch.spelled}
+    for path, identity in found.items():
+        name = by_name(batch, path) if identity.identified.by in _OTHER_WAYS else None
+        if name is None or name.item == identity.item or naming.is_stand_in(identity.item):
+            continue
+        if _DIGITS.sub("0", batch.numbers.key(name.item)) in shapes:
+            words = _OTHER_WAYS[identity.identified.by]
+            collector.item(identity.item).findings.append(
+                Finding(
+                    "intake.two_ways",
+                    path,
+                    f"Its name says {name.item}, which the catalogue lacks; {words} says "
+                    f"{identity.item}.",
+                    "a name and another way that say the same.",
+                    "See which is right: correct the file name, or name its item under `identity` "
+                    "in corrections.yaml.",
+                    "review",
+                )
+            )
 
 
 def _forced(batch: Batch, path: str) -> Identity | None:
@@ -159,7 +195,9 @@ def _unsettled(batch: Batch, collector: Collector, each: Arrived, sight: Sight) 
 
 def _hold_unknown(batch: Batch, collector: Collector, path: str, labels: int) -> None:
     name = path.rpartition("/")[2]
+    by_name = "name" in batch.settings.naming.identify
     near = naming.nearest(path if batch.scheme.of == "path" else name, batch.scheme)
+    near = near if by_name and near != name else None
     more = ""
     if labels:
         more = f", and the labels seen ({labels}) name no single item"
@@ -168,12 +206,14 @@ def _hold_unknown(batch: Batch, collector: Collector, path: str, labels: int) ->
     if near:
         more += f"; it differs only by blanks, marks or case from {near}"
     rename = f"Rename the file to {near}" if near else "Rename the file"
+    if not by_name:
+        rename = "List it in the row of its item"
     collector.hold(
         naming.stand_in(path),
         "naming.off_template",
         path,
-        f"Its name does not tell the item{more}.",
-        batch.name_words,
+        f"{'Its name does not tell the item' if by_name else 'Nothing tells its item'}{more}.",
+        batch.name_words if by_name else _WAYS,
         f"{rename}, or name its item under `identity` in corrections.yaml.",
     )
 

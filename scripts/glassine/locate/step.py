@@ -34,7 +34,7 @@ from glassine.locate.looks import geometry_of
 from glassine.locate.scene import Master
 from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
-from glassine.masters import colour, labels, opening, pixels
+from glassine.masters import colour, developed, labels, opening, pixels
 
 VERSION = "18"
 
@@ -113,7 +113,7 @@ def _locate_master(
     settings: dict[str, Any],
 ) -> tuple[stated.Located, colour.Encoding]:
     path = master.path
-    full = files.inside(batch_dir, path)
+    full = developed.picture_of(batch_dir, item_dir, path, master.raw)
     header = header_of(full, master)
     encoding, table = _read_encoding(full, path, header.samples, facts)
     with pixels.opened(full, header, scratch=item_dir) as source:

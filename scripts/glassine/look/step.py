@@ -16,7 +16,7 @@ from glassine.base.records.looks import FrameLook, Looks, MasterLooks
 from glassine.base.tone import Channels
 from glassine.look import compact
 from glassine.look.given import LookGiven
-from glassine.masters import colour, opening, pixels
+from glassine.masters import colour, developed, opening, pixels
 from glassine.render import pool
 from glassine.render.estimate import Known, estimate, primaries_of
 from glassine.render.given import FilmStock, ToneSection
@@ -75,7 +75,8 @@ class _Seen(msgspec.Struct, frozen=True):
 def _master_looks(
     batch_dir: Path, item_dir: Path, master: _Seen, given: LookGiven, frames: list[Frame]
 ) -> MasterLooks:
-    path = files.inside(batch_dir, master.stated.path)
+    stated = master.stated
+    path = developed.picture_of(batch_dir, item_dir, stated.path, stated.raw)
     facts = master.stated.facts_or(given.facts)
     try:
         icc = opening.icc_profile(opening.open_image(path))

@@ -150,8 +150,9 @@ def check_pages(path: Path, tiff: Any) -> Any:
         raise unsuitable(
             "raw",
             path,
-            "This is a camera raw file (DNG); what opens is its preview.",
-            "the developed 16-bit TIFF.",
+            "By its tags this is a camera raw file (DNG) under a TIFF's name; what opens is its "
+            "preview or its bare mosaic.",
+            "a name that ends in .dng, or the developed 16-bit TIFF.",
         )
     # Bit 0 of NewSubfileType marks a reduced copy of another picture (TIFF 6.0 section 8).
     full = [page for page in pages if not _is_reduced(page, first)]

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from glassine.base import door
+from glassine.masters import raw_tags
 
 _WIDTH, _LENGTH = 256, 257
 # First bytes of TIFF and BigTIFF, either byte order.
@@ -33,6 +34,16 @@ def size_px(path: Path, root: Path | None = None) -> list[int] | None:
         return None
     width, height = directory.get(_WIDTH, 0), directory.get(_LENGTH, 0)
     return [width, height] if width and height else None
+
+
+def raw_size_px(path: Path, root: Path) -> list[int] | None:
+    """Return [width, height] of the raw picture that the tags of a raw file declare, or None."""
+    try:
+        with door.open_file(path, root) as stream:
+            found = raw_tags.declared(stream, path.stat().st_size)
+    except (OSError, struct.error, raw_tags.Broken, OverflowError, ValueError):
+        return None
+    return [found.width, found.height] if found and found.width and found.height else None
 
 
 def _first_directory(stream: BinaryIO) -> dict[int, int]:

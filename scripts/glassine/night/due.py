@@ -18,7 +18,7 @@ from typing import Any
 import msgspec
 
 from glassine import steps
-from glassine.base import access, clock, files, record_files
+from glassine.base import access, clock, files, naming, record_files
 from glassine.base.errors import GlassineError
 from glassine.base.model import BatchId, Facts, ItemId
 from glassine.base.records.intake import Intake, ItemEntry
@@ -30,6 +30,11 @@ STAMP = "done.json"
 LOOKED = "looked.json"
 # {step: digest of what it was last given}, of the steps that were done with that.
 STEPS_DONE = "steps.json"
+
+
+# The steps that know a raw master as the picture that was developed from it.
+_NAMES = [step.name for step in steps.STEPS]
+_AFTER_DEVELOP = frozenset(_NAMES[_NAMES.index(steps.DEVELOP) + 1 :])
 
 
 class Batch:
@@ -56,6 +61,11 @@ class Batch:
             entry["item"]: entry for entry in content["items"]
         }
         self.films = films or {}
+        self.raw_items: frozenset[ItemId] = frozenset(
+            entry.item
+            for entry in self.record.items
+            if any(naming.is_raw(master.path) for master in entry.masters)
+        )
         self.today = today or clock.today()
         self._pooling: tuple[dict[str, Any], frozenset[ItemId]] | None = None
         # The settings that `_shared_text` was made of, and that text, by their identity; and the
@@ -125,6 +135,11 @@ def _section(name: str, config: dict[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in section.items() if key not in ("pool", "pool_step")}
 
 
+def _is_set(section: dict[str, Any], key: str, default: str) -> bool:
+    """Return whether a setting is another than its default."""
+    return bool(section.get(key, default) != default)
+
+
 def _shared(step: steps.Step, batch: Batch, config: dict[str, Any]) -> dict[str, Any]:
     """Return what the step is given for every item of the batch."""
     result: dict[str, Any] = {
@@ -133,12 +148,14 @@ def _shared(step: steps.Step, batch: Batch, config: dict[str, Any]) -> dict[str,
         "settings": {name: _section(name, config) for name in step.sections},
         "version": steps.version(step.name),
     }
-    if step.name == "verify":
+    if step.name in {"verify", "develop"}:
         # All else there is done with when intake has run: another entry of `intake.ignore` is no
         # reason to read every master again.
         result["settings"]["intake"] = {"max_pixels": config["intake"]["max_pixels"]}
-    if step.name == "render" and config.get(rules.FOR_MASTERS):
-        result["settings"]["rules"] = config[rules.FOR_MASTERS]
+    if step.name == "verify" and _is_set(config.get("raw", {}), "lossy", "note"):
+        result["settings"]["raw"] = {"lossy": config["raw"]["lossy"]}
+    if of_masters := rules.of_step(config, step.sections):
+        result["settings"]["rules"] = of_masters
     if "batch_facts" in step.fields:
         result["batch_facts"] = batch.facts()
     if step.name in {"embed", "record"}:
@@ -158,9 +175,11 @@ def _own(
     """Return what the step is given for this item alone. pooled: whether films are known yet."""
     entry = batch.entries[item]
     masters = entry["masters"]
+    if item in batch.raw_items and step.name in _AFTER_DEVELOP:
+        masters = [_as_picture(each) if naming.is_raw(each["path"]) else each for each in masters]
     if "facts" not in step.fields:
         masters = [{key: master[key] for key in master if key != "facts"} for master in masters]
-    result = {"item": item, "masters": masters}
+    result: dict[str, Any] = {"item": item, "masters": masters}
     for name in step.fields:
         if name == "findings":
             result[name] = [master for master in entry["findings"] if master["severity"] == "hold"]
@@ -170,6 +189,11 @@ def _own(
             # Left out where there are none, as for items that share no film.
             shares = pooled and item in batch.films and item in batch.pooling(config)
             result |= {"films": batch.films[item]} if shares else {}
+        elif name == "corrections":
+            decided = entry.get(name)
+            result[name] = _of_pictures(decided) if item in batch.raw_items else decided
+        elif name == "calibration":
+            result[name] = batch.content.get(name, [])
         elif name in ("access", "public"):
             # Left out where all may see it, as most items state nothing.
             of_item = access_of(batch, item, config)
@@ -181,6 +205,34 @@ def _own(
         elif name not in ("batch_facts", "facts"):
             result[name] = entry.get(name)
     return result
+
+
+def _as_picture(master: dict[str, Any]) -> dict[str, Any]:
+    """Return a raw master as steps after develop know it: the picture that was made of it."""
+    found = {**master, "path": naming.developed_path(master["path"]), "raw": master["path"]}
+    later = master.get("superseded_by")
+    if later and naming.is_raw(later):
+        found["superseded_by"] = naming.developed_path(later)
+    return found
+
+
+def _of_pictures(corrections: dict[str, Any] | None) -> dict[str, Any] | None:
+    """Return what a person decided, frames of a raw file as those of its picture."""
+    frames = (corrections or {}).get("frames") or []
+    if not any(naming.is_raw(frame.get("master") or "") for frame in frames):
+        return corrections
+    moved = [
+        {**frame, "master": naming.developed_path(frame["master"])}
+        if naming.is_raw(frame.get("master") or "")
+        else frame
+        for frame in frames
+    ]
+    return {**(corrections or {}), "frames": moved}
+
+
+def steps_of(batch: Batch, item: ItemId) -> tuple[steps.Step, ...]:
+    """Return the steps of an item."""
+    return steps.of_item(item in batch.raw_items)
 
 
 def access_of(batch: Batch, item: ItemId, config: dict[str, Any]) -> access.Access:
@@ -221,7 +273,9 @@ def given(
 
 def makes_alternates(config: dict[str, Any]) -> bool:
     """Return whether the settings ask for pictures beside access image, thumbnail and tiles."""
-    of_masters = [rule["render"] for rule in config.get(rules.FOR_MASTERS, [])]
+    rules_of_masters = config.get(rules.FOR_MASTERS, [])
+    of_masters = [rule.get("render", {}) for rule in rules_of_masters]
+    forms = [rule.get("iiif", {}).get("form") for rule in rules_of_masters]
     return bool(
         any(
             made.get("alternates")
@@ -230,7 +284,7 @@ def makes_alternates(config: dict[str, Any]) -> bool:
             or made.get("uninverted")
             for made in (config.get("render", {}), *of_masters)
         )
-        or config.get("iiif", {}).get("form") == "pyramid"
+        or "pyramid" in (config.get("iiif", {}).get("form"), *forms)
     )
 
 
@@ -238,7 +292,7 @@ def steps_given(
     batch: Batch, item: ItemId, config: dict[str, Any], pooled: bool = True
 ) -> list[dict[str, Any]]:
     """Return what each step of an item is given, in order; pooled: see `given`."""
-    return [given(step.name, batch, item, config, pooled) for step in steps.STEPS]
+    return [given(step.name, batch, item, config, pooled) for step in steps_of(batch, item)]
 
 
 def _shared_text(batch: Batch, config: dict[str, Any]) -> str:
@@ -248,7 +302,8 @@ def _shared_text(batch: Batch, config: dict[str, Any]) -> str:
     """
     known = batch.shared.get(id(config))
     if known is None or known[0] is not config:
-        text = files.canonical([_shared(step, batch, config) for step in steps.STEPS])
+        shared = [_shared(step, batch, config) for step in steps.of_item(raw=False)]
+        text = files.canonical(shared)
         known = batch.shared[id(config)] = (config, text)
     return known[1]
 
@@ -256,9 +311,11 @@ def _shared_text(batch: Batch, config: dict[str, Any]) -> str:
 def key(batch: Batch, item: ItemId, config: dict[str, Any], pooled: bool = True) -> str:
     """Return a digest of all that the steps of an item are given; pooled: see `given`."""
     own: dict[str, Any] = {}
-    for step in steps.STEPS:
+    for step in steps_of(batch, item):
         # What two steps are given is the same for both.
         own |= _own(step, batch, item, config, pooled)
+        if step.name == steps.DEVELOP:
+            own[step.name] = _shared(step, batch, config_of(batch, item, config))
     own["masters"] = batch.entries[item]["masters"]  # but for the facts on them
     text = _shared_text(batch, config_of(batch, item, config)) + files.canonical(own)
     return hashlib.sha256(text.encode()).hexdigest()
@@ -293,18 +350,22 @@ def first_due(done: dict[str, str], given: list[dict[str, Any]], item_dir: Path)
 
 def is_looked_at(batch: Batch, item: ItemId, item_dir: Path, config: dict[str, Any]) -> bool:
     """Return whether all steps up to the look were done with what they are given now."""
-    first_half = steps.first_half()
+    half = steps.first_half()
+    first_half = [step for step in steps_of(batch, item) if step in half]
     needed = [given(step.name, batch, item, config) for step in first_half]
     return first_due(steps_done(item_dir), needed, item_dir) == len(needed)
 
 
 def looks_key(batch: Batch, items: list[ItemId], config: dict[str, Any]) -> str:
     """Return a digest of all that the looks of these items depend on."""
-    shared = [_shared(step, batch, config) for step in steps.first_half()]
+    half = steps.first_half()
+    shared = [_shared(step, batch, config) for step in half if step.name != steps.DEVELOP]
     own: list[dict[str, Any]] = []
     for item in items:
         parts: dict[str, Any] = {"masters": batch.entries[item]["masters"]}
-        for step in steps.first_half():
+        for step in (step for step in steps_of(batch, item) if step in half):
+            if step.name == steps.DEVELOP:
+                parts[step.name] = _shared(step, batch, config)
             made = _own(step, batch, item, config, False)
             parts |= {name: value for name, value in made.items() if name != "masters"}
         own.append(parts)

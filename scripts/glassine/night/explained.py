@@ -204,6 +204,11 @@ def _of_item(
         others = [each for each in findings if each not in own and each.severity == "hold"]
         why = [_sentence(each, master.path) for each in own]
         why += [f"its item is held for {each.path}" for each in others[:1]]
+        if master.superseded_by is not UNSET:
+            # Kept in the record, and no picture is made of it.
+            former = f"former capture of {item.item}, superseded by {master.superseded_by}"
+            yield Fate(master.path, former, "" if state != "held" else state, (*why,))
+            continue
         yield Fate(master.path, _master_words(item, master.part, master.sequence), state, (*why,))
     for companion in item.companions:
         use = "delivered with" if companion.delivered else "noted with"
@@ -276,7 +281,9 @@ def _propose(explained: Explained, listing: door.Listing, config: dict[str, Any]
     """Add the settings that would let more masters go on, as intake itself finds with them."""
     kept, _ = left_out.part(listing, explained.folder, config["intake"]["ignore"])
     masters = [
-        entry.path for entry in kept.files if is_master(entry.name) and entry.problem is None
+        entry.path
+        for entry in kept.files
+        if (is_master(entry.name) or naming.is_raw(entry.name)) and entry.problem is None
     ]
     by_hand = proposals.Proposal()
     table = proposals.table_of(

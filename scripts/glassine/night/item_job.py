@@ -91,7 +91,8 @@ def look_at_item(
 def _look(job: Job) -> None:
     """Do the first half of an item in this process, which ends with it."""
     damaged = job.item_dir / films.LOOKS
-    half = len(table.first_half())
+    first_half = {step.name for step in table.first_half()}
+    half = sum(given["step"] in first_half for given in job.steps)
     with _in_job(job):
         if not films.is_whole(damaged):
             damaged.unlink(missing_ok=True)

@@ -202,6 +202,7 @@ class Lookup:
             "batch": name,
             "settings": {
                 **{key: self.config[key] for key in ("naming", "intake", "catalogue", "rights")},
+                **self._raw_names(),
                 # Of who may see an item, intake reads the words alone.
                 "access": {"words": self.config["access"]["words"]},
                 "tone": {"film_stocks": self.config["tone"]["film_stocks"]},
@@ -211,6 +212,11 @@ class Lookup:
             "leader": supervision.leader_mark() if waiting else None,
             "version": [intake.VERSION, steps.version_of("intake/catalogue/reading")],
         }
+
+    def _raw_names(self) -> dict[str, Any]:
+        raw = self.config.get("raw", {})
+        names = {key: raw[key] for key in ("light_names", "dark_names") if raw.get(key)}
+        return {"raw": names} if names else {}
 
     # --- targets ---
 
@@ -279,7 +285,8 @@ class Lookup:
             "settings": {
                 key: self.config[key]
                 for key in ("report", "iiif", "catalogue", "rights", "delivery")
-            },
+            }
+            | {"naming": {"same_number": self.config["naming"]["same_number"]}},
             "institution": self.config["institution"],
             "deliveries": str(self.place.deliveries),
             "masters": str(self.place.batch_dir(name)),

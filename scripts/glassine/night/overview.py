@@ -107,6 +107,16 @@ class _Row:
     nights: list[Night]
     batches: list[tuple[str, str]]
 
+    @property
+    def last(self) -> dict[str, int]:
+        """The counts of the last night that told some, zeros left out."""
+        told = next((night.counts for night in reversed(self.nights) if night.counts), {})
+        return {name: count for name, count in told.items() if count}
+
+    def of_day(self, day: str) -> list[Night]:
+        """Return the nights that ended on a day, as in 2026-03-17."""
+        return [night for night in self.nights if night.time.startswith(day)]
+
 
 def _rows(root: Path, history: list[Night]) -> list[_Row]:
     settings = root.glob(f"*/{OWN}")
@@ -139,10 +149,15 @@ def same_ids(root: Path, projects: list[str]) -> list[tuple[str, list[str]]]:
 
 def _render(root: Path, history: list[Night]) -> str:
     rows = _rows(root, history)
+    now = datetime.fromisoformat(clock.now_text())
+    dates = [f"{now - timedelta(days=back):%Y-%m-%d}" for back in range(_DAYS - 1, -1, -1)]
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
     environment.filters["visible"] = visible
     return environment.from_string(_TEMPLATE.read_text("utf-8")).render(
         rows=rows,
+        dates=dates,
+        counts=_COUNTS,
+        totals={name: sum(row.last.get(name, 0) for row in rows) for name in _COUNTS},
         twice=same_ids(root, [row.project for row in rows]),
         made=clock.now_text(),
         days=_DAYS,

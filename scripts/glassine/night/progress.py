@@ -14,6 +14,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, Literal, TextIO
 
+from glassine import steps
 from glassine.base import clock, exits, files, record_files, settings, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import ItemId
@@ -74,7 +75,9 @@ def _stage(item_dir: Path) -> str | None:
     done = {path.stem for path in (item_dir / "timings").glob("*.json")}
     if not done:
         return None
-    return next((step for step in timing.STEPS if step not in done), timing.STEPS[-1])
+    # Few items are developed: of one that is, locate stands for both.
+    left = (step for step in timing.STEPS if step not in done and step != steps.DEVELOP)
+    return next(left, timing.STEPS[-1])
 
 
 def _rate(moments: list[float], now: float) -> float | None:

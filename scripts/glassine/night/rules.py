@@ -2,8 +2,8 @@
 
 What batch, item, collection and right decide is known before a step runs, so a step is given the
 settings as they are for its item, and knows of no rule. Kind and part belong to a master, and the
-kind is often recognised only when the master was looked at: such rules decide about `render`
-alone, which is given them and asks for each master.
+kind is often recognised only when the master was looked at: such rules are given to the steps whose
+sections they set, which ask for each master.
 """
 
 from __future__ import annotations
@@ -23,6 +23,8 @@ from glassine.base.records.catalogue import CatalogueRow
 # What a rule may set; of these, keys that hold for a delivery as a whole.
 SECTIONS = ("render", "iiif", "embed", "package")
 _OF_ALL = {"package": ("profile",)}
+# Keys that the pictures of an item share.
+_IIIF_OF_ITEM = ("base_url", "image_api")
 _OF_ITEM = ("batch", "item", "collection", "right")
 OF_MASTER = ("kind", "part")
 # Under this key resolved settings hold the rules that render asks for each master.
@@ -103,14 +105,21 @@ def resolved(config: dict[str, Any], places: Sequence[int]) -> dict[str, Any]:
     if first is not None:
         # Rules for whole items among them too, so that a later one wins over an earlier kind's.
         result[FOR_MASTERS] = [
-            {
-                **{name: _wanted(rule, name) for name in OF_MASTER if name in rule["for"]},
-                "render": rule["set"].get("render", {}),
-            }
+            {name: _wanted(rule, name) for name in OF_MASTER if name in rule["for"]} | rule["set"]
             for rule in rules[first:]
-            if rule["set"].get("render")
         ]
     return result
+
+
+def of_step(config: dict[str, Any], sections: Sequence[str]) -> list[dict[str, Any]]:
+    """Return what rules of resolved settings set of these sections for masters of a kind or part;
+    what they set of others is no reason to do a step again."""
+    named = set(SECTIONS) & {*sections} - ({"iiif"} if "render" not in sections else set())
+    return [
+        {name: value for name, value in rule.items() if name in named or name in OF_MASTER}
+        for rule in config.get(FOR_MASTERS, [])
+        if any(rule.get(name) for name in named)
+    ]
 
 
 def laid_over(config: dict[str, Any], more: Mapping[str, Any]) -> dict[str, Any]:
@@ -155,10 +164,10 @@ def _check_rule(config: dict[str, Any], rule: Mapping[str, Any], number: int) ->
         return [_wrong(number, what, "at least one of batch, item, collection, right, kind, part.")]
     if not any(rule["set"].values()):
         return [_wrong(number, "`set` states nothing.", "a key of render, iiif, embed or package.")]
-    further = [name for name in rule["set"] if name != "render"]
+    further = [f"iiif.{name}" for name in _IIIF_OF_ITEM if name in rule["set"].get("iiif", {})]
     if of_masters(rule) and further:
         what = f"It goes by kind or part and sets {', '.join(further)}."
-        expected = "keys of render alone: iiif, embed and package hold for an item as a whole."
+        expected = "keys that one picture can have for itself: these hold for an item as a whole."
         return [_wrong(number, what, expected)]
     found = _check_kinds(rule, number)
     for section, keys in _OF_ALL.items():

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import msgspec
 
+from glassine.base import master_rules
 from glassine.base.access import ALL_PUBLIC, PublicPictures
+from glassine.base.master_rules import MasterRule
 from glassine.base.model import ItemId
 from glassine.base.records import Given
 
 
 class Master(Given, frozen=True, kw_only=True):
-    """path: relative to the batch folder. bytes, mtime_ns: of the file as intake saw it."""
+    """path: relative to the batch folder. bytes, mtime_ns: of the file as intake saw it. raw: path
+    of the raw file that it was developed from, None where it was not: the file then is that."""
 
     path: str
     bytes: int
     mtime_ns: int
+    raw: str | None = None
 
 
 class Companion(Master, frozen=True, kw_only=True):
@@ -38,7 +42,14 @@ class RecordsSection(Given, frozen=True, kw_only=True):
 
 class Settings(Given, frozen=True, kw_only=True):
     package: PackageSection
+    rules: tuple[MasterRule, ...] = ()
     records: RecordsSection = msgspec.field(default_factory=RecordsSection)
+
+    def of_master(self, kind: str, part: str | None) -> PackageSection:
+        """Return the section as the rules make it for a master. Raises msgspec.ValidationError."""
+        stated = msgspec.to_builtins(self.package)
+        keys = master_rules.keys(self.rules, "package", kind, part)
+        return msgspec.convert(stated | keys, PackageSection)
 
 
 class PackGiven(Given, frozen=True, kw_only=True):

@@ -13,6 +13,7 @@ import unicodedata
 from pathlib import Path
 
 import msgspec
+from msgspec import UNSET
 
 from glassine import __version__
 from glassine.base import (
@@ -26,6 +27,7 @@ from glassine.base import (
     target_results,
 )
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.model import ItemGeometry
 from glassine.base.records.embedded import Embedded
 from glassine.base.records.fixity import Fixity, VerifiedMaster
 from glassine.base.records.given import Institution
@@ -33,7 +35,7 @@ from glassine.base.records.package import Package, PackagedFile, Use
 from glassine.base.records.parts import Event
 from glassine.base.records.render import Rendering, Tiles
 from glassine.pack import layouts
-from glassine.pack.given import Companion, Master, PackGiven
+from glassine.pack.given import Companion, Master, PackGiven, Settings
 
 VERSION = "1"
 RECORDS = {"METS.xml": "METS.xml", "manifest.json": "manifest.json"}
@@ -137,6 +139,9 @@ class _Packing:
                 )
             )
         for path in sorted(set(listed) & set(verified)):
+            if listed[path].raw is not None:
+                self.developed(listed[path], verified[path])
+                continue
             unchanged = self.unchanged(listed[path])
             if unchanged and self.given.masters_read:
                 self.add_read(path, verified[path])
@@ -144,6 +149,27 @@ class _Packing:
                 entry = self.add(f"masters/{path}", f"master:{path}", "master")
                 digests = verified[path].digests
                 self.expect(entry, digests.sha256, digests.sha512, "fixity.json")
+
+    def developed(self, master: Master, verified: VerifiedMaster) -> None:
+        """Take in a picture that was developed here, and the raw file that it was made from."""
+        entry = self.add(f"masters/{master.path}", f"item:developed/{master.path}", "master")
+        digests = verified.digests
+        self.expect(entry, digests.sha256, digests.sha512, "fixity.json")
+        source = verified.source
+        if source is UNSET or master.raw is None:
+            self.findings.append(
+                _finding(
+                    "masters",
+                    master.path,
+                    "fixity.json does not name the raw file that it was developed from.",
+                    "the raw file and its digests.",
+                    "Delete fixity.json of this item and run again.",
+                )
+            )
+            return
+        self.unchanged(msgspec.structs.replace(master, path=master.raw))
+        entry = self.add(f"raw/{master.raw}", f"master:{master.raw}", "raw")
+        self.expect(entry, source.digests.sha256, source.digests.sha512, "fixity.json")
 
     def add_read(self, path: str, verified: VerifiedMaster) -> None:
         """Take in a master that this process has just read whole and found as noted."""
@@ -231,9 +257,20 @@ class _Packing:
             "Move it out of the item's folder in the results, and run again.",
         )
 
-    def tiles(self, include: bool) -> None:
+    def tiles(self, settings: Settings) -> None:
+        kinds = {
+            master.path: master.kind
+            for master in ItemGeometry.from_dict(
+                files.read_json(self.item_dir / "geometry.json")
+            ).masters
+        }
         render = record_files.load(self.item_dir / "render" / "render.json", "render", Rendering)
         folders = {frame.tiles.path: frame.tiles for frame in render.frames if frame.tiles}
+        include = {
+            frame.tiles.path: settings.of_master(kinds[frame.master], frame.part).include_tiles
+            for frame in render.frames
+            if frame.tiles
+        }
         present: dict[str, list[str]] = {folder: [] for folder in folders}
         for path in self.present("iiif"):
             folder = "/".join(path.split("/")[:2])
@@ -242,7 +279,7 @@ class _Packing:
             else:
                 self.findings.append(self.unlisted(path, "render.json"))
         for folder, tile_set in sorted(folders.items()):
-            if include:
+            if include[folder]:
                 entries = [self.add(path, f"item:{path}", "tile") for path in present[folder]]
                 self.same_tiles(folder, tile_set, [entry for entry in entries if entry is not None])
             else:  # the record names this one for all of them
@@ -328,6 +365,8 @@ def pack_item(batch_dir: Path, item_dir: Path, given: PackGiven) -> None:
         if (item_dir / target_results.RECORD).exists()
         else {}
     )
+    if any(master.raw for master in given.masters):
+        proof["metadata/developed.json"] = "developed.json"
     records = dict(RECORDS)
     if given.public.public == "none":
         del records["manifest.json"]
@@ -338,7 +377,7 @@ def pack_item(batch_dir: Path, item_dir: Path, given: PackGiven) -> None:
     packing.masters()
     packing.companions()
     packing.derivatives()
-    packing.tiles(given.settings.package.include_tiles)
+    packing.tiles(given.settings)
     packing.names()
     packing.mets()
     held = [finding for finding in packing.findings if finding.severity == "hold"]

@@ -24,12 +24,14 @@ class MasterFacts(Given, frozen=True, kw_only=True):
 
 class Master(Given, frozen=True, kw_only=True):
     """path: relative to the batch folder. sequence: of the master in its item. identified: what
-    told the item. superseded_by: path of the capture that counts in its place."""
+    told the item. superseded_by: path of the capture that counts in its place. raw: path of the raw
+    file that it was developed from, None where it was not."""
 
     path: str
     sequence: str | None = None
     identified: Identified | None = None
     superseded_by: str | None = None
+    raw: str | None = None
     facts: MasterFacts = msgspec.field(default_factory=MasterFacts)
 
 

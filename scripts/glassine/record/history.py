@@ -14,6 +14,7 @@ from glassine.base import alternates, premis_event
 from glassine.base.model import Frame
 from glassine.base.records import parts
 from glassine.base.records.corrections import Correction
+from glassine.base.records.developed import DevelopedMaster
 from glassine.base.records.fixity import VerifiedMaster
 from glassine.base.records.parts import Header
 from glassine.base.records.quality import MeasuredFrame
@@ -74,11 +75,13 @@ def of_item(records: ItemRecords, now: parts.Event) -> History:
     history = History()
     masters = records.of_use("master")
     verified = {f"masters/{entry.path}": entry for entry in records.fixity.masters}
-    for entry in masters:
-        _captured(history, records, entry, verified[entry.path].header)
-    _taken_in(history, records, masters)
-    for entry in masters:
-        _verified(history, records, entry, verified[entry.path])
+    arrived = [_arrived(records, entry, verified[entry.path]) for entry in masters]
+    for entry, fixity in arrived:
+        _captured(history, records, entry, fixity.header)
+    _taken_in(history, records, [entry for entry, _ in arrived])
+    for entry, fixity in arrived:
+        _verified(history, records, entry, fixity)
+    _developed(history, records)
     _located(history, records, masters)
     _corrected(history, records, masters)
     _rendered(history, records, masters)
@@ -87,6 +90,50 @@ def of_item(records: ItemRecords, now: parts.Event) -> History:
     _embedded(history, records)
     _recorded(history, records, now)
     return history
+
+
+def _arrived(
+    records: ItemRecords, entry: FileEntry, verified: VerifiedMaster
+) -> tuple[FileEntry, VerifiedMaster]:
+    """Return the file that came from the camera: the master, or the raw file it was made from."""
+    if verified.source is UNSET:
+        return entry, verified
+    return records.files[f"raw/{verified.source.path}"], verified.source
+
+
+def _developed(history: History, records: ItemRecords) -> None:
+    """Tell how raw files became the pictures that are the masters."""
+    developed = records.developed
+    if developed is None:
+        return
+    event = developed.event
+    for master in developed.masters:
+        name = object_name(records.item, f"masters/{master.path}")
+        how = msgspec.to_builtins(master)
+        del how["dead_pixels"]  # developed.json has them
+        history.tell(
+            Event(
+                f"{name}#development",
+                event.type,
+                event.time,
+                event.outcome,
+                detail=_json({**event.detail, "development": how}),
+                note=_developed_from(master),
+                agents=_by(event),
+                sources=_names(records, (f"raw/{master.source}",)),
+                outcomes=(name,),
+            )
+        )
+
+
+def _developed_from(master: DevelopedMaster) -> str:
+    """Return in words what a development rests on."""
+    used = [f"{each.role} capture {each.path}" for each in master.calibration]
+    light = ", ".join(used) or "no capture of the bare light table"
+    return (
+        f"developed from the camera's raw file with {light}; colours by the file's own matrix; "
+        f"{master.dead} pixels filled"
+    )
 
 
 def _captured(history: History, records: ItemRecords, entry: FileEntry, header: Header) -> None:

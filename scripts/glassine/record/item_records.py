@@ -7,12 +7,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import msgspec
+from msgspec import UNSET
 
 from glassine.base import access, alternates, files, record_files, rights, target_results
 from glassine.base.errors import GlassineError
 from glassine.base.markup import xml_id
 from glassine.base.model import Frame, ItemGeometry, ItemId, MasterGeometry
 from glassine.base.records.catalogue import CatalogueRow
+from glassine.base.records.developed import Developed
 from glassine.base.records.embedded import Embedded, EmbeddedFile
 from glassine.base.records.fixity import Fixity, VerifiedMaster
 from glassine.base.records.given import Institution
@@ -26,6 +28,7 @@ from glassine.record.targets import Target, Targets
 
 # Where the records of the steps lie in a package, and in the folder of an item.
 PROVENANCE = {
+    "metadata/developed.json": "developed.json",
     "metadata/embedded.json": "embedded.json",
     "metadata/fixity.json": "fixity.json",
     "metadata/geometry.json": "geometry.json",
@@ -33,6 +36,7 @@ PROVENANCE = {
     "metadata/render.json": "render/render.json",
     "metadata/targets.json": target_results.RECORD,
 }
+_RAW_MIME = "image/x-camera-raw"
 JSON_FORMAT = ("JSON", None, "fmt/817")
 # What a record calls each use of a derivative, and its media type.
 _USES = {"access": "access", "thumb": "thumbnail", **dict.fromkeys(alternates.USES, "alternate")}
@@ -80,6 +84,7 @@ class ItemRecords:
     quality: Quality
     embedded: Embedded
     targets: Targets | None = None
+    developed: Developed | None = None
     files: dict[str, FileEntry] = field(default_factory=dict)
 
     @property
@@ -152,15 +157,24 @@ def gather(item_dir: Path, given: RecordGiven) -> ItemRecords:
         quality=record_files.load(item_dir / "quality.json", "quality", Quality),
         embedded=_of_package(record_files.load(item_dir / "embedded.json", "embedded", Embedded)),
         targets=_targets(item_dir / target_results.RECORD),
+        developed=_developed(item_dir / "developed.json", given),
     )
     entries = [
         *(_master(entry) for entry in records.fixity.masters),
+        *(_raw(entry.source) for entry in records.fixity.masters if entry.source is not UNSET),
         *(_derivative(item_dir, entry, records.embedded) for entry in records.embedded.files),
         *_tiles(item_dir, records.render),
         *_provenance(item_dir, records),
     ]
     records.files = {entry.path: entry for entry in entries}
     return records
+
+
+def _developed(path: Path, given: RecordGiven) -> Developed | None:
+    """Return how the item's raw masters were developed, None where it has none."""
+    if not any(master.raw for master in given.masters):
+        return None
+    return record_files.load(path, "developed", Developed)
 
 
 def _of_package(embedded: Embedded) -> Embedded:
@@ -205,6 +219,23 @@ def _master(entry: VerifiedMaster) -> FileEntry:
         path=f"masters/{entry.path}",
         use="master",
         mime="image/tiff",
+        bytes=entry.bytes,
+        digests={name: value for name, value in digests.items() if name in DIGEST_NAMES},
+        format=(header.format_name, header.format_version, header.puid),
+        created=entry.mtime,
+        derived_from=f"raw/{entry.source.path}" if entry.source is not UNSET else None,
+        original_name=entry.path,
+    )
+
+
+def _raw(entry: VerifiedMaster) -> FileEntry:
+    """Return the raw file that a master was developed from."""
+    header = entry.header
+    digests: dict[str, str] = msgspec.to_builtins(entry.digests)
+    return FileEntry(
+        path=f"raw/{entry.path}",
+        use="raw",
+        mime="image/x-adobe-dng" if entry.path.lower().endswith(".dng") else _RAW_MIME,
         bytes=entry.bytes,
         digests={name: value for name, value in digests.items() if name in DIGEST_NAMES},
         format=(header.format_name, header.format_version, header.puid),
@@ -264,6 +295,7 @@ def _tiles(item_dir: Path, render: Rendering) -> list[FileEntry]:
 def _provenance(item_dir: Path, records: ItemRecords) -> list[FileEntry]:
     """Return the records of the steps; the targets' has no event, and the time of the first."""
     times = {
+        **({"metadata/developed.json": records.developed.event.time} if records.developed else {}),
         "metadata/embedded.json": records.embedded.event.time,
         "metadata/fixity.json": records.fixity.event.time,
         "metadata/geometry.json": (records.located_event or records.fixity.event).time,

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from urllib.parse import quote
 
+from msgspec import UNSET
+
 from glassine import __version__
 from glassine.base.markup import Element, add, element, xml_id
 from glassine.base.records.parts import Event
@@ -16,7 +18,7 @@ from glassine.record.item_records import FileEntry, ItemRecords
 CONTENT_TYPE = "Photographs – Digital"
 PROFILE = "urn:glassine:profile:item:1"
 # Groups of files, in the order in which a reader wants them.
-USES = ("master", "access", "thumbnail", "alternate", "tiles", "presentation", "provenance")
+USES = ("master", "raw", "access", "thumbnail", "alternate", "tiles", "presentation", "provenance")
 
 
 def build(records: ItemRecords, history: premis.History, now: Event) -> Element:
@@ -99,6 +101,8 @@ def _images(records: ItemRecords) -> list[tuple[FileEntry, Element]]:
         (entry, mix.master(records, entry, verified[entry.path]))
         for entry in records.of_use("master")
     ]
+    sources = [entry.source for entry in records.fixity.masters if entry.source is not UNSET]
+    images += [(records.files[f"raw/{raw.path}"], mix.raw(records, raw)) for raw in sources]
     for file in records.embedded.files:
         frame = frames[file.master, file.index]
         entry = records.files[file.path]
@@ -123,7 +127,7 @@ def _mix_id(entry: FileEntry) -> str:
 
 def _files(root: Element, records: ItemRecords, history: premis.History) -> None:
     section = add(root, "mets:fileSec")
-    with_mix = {"master", "access", "thumbnail", "alternate"}
+    with_mix = {"master", "raw", "access", "thumbnail", "alternate"}
     for use in USES:
         entries = records.of_use(use)
         if not entries:
@@ -192,6 +196,8 @@ def _physical(root: Element, records: ItemRecords) -> None:
             LABEL=path,
         )
         add(master, "mets:fptr", FILEID=entry.id)
+        if entry.derived_from:
+            add(master, "mets:fptr", FILEID=records.files[entry.derived_from].id)
         for frame in records.frames_of(path):
             _frame(master, records, entry, frame)
 

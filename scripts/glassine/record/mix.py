@@ -12,6 +12,8 @@ from fractions import Fraction
 from typing import NamedTuple
 from urllib.parse import quote
 
+from msgspec import UNSET
+
 from glassine.base import alternates, parts, vocabulary
 from glassine.base.markup import Element, add, add_known, element
 from glassine.base.model import MasterGeometry
@@ -105,7 +107,7 @@ def master(records: ItemRecords, entry: FileEntry, verified: VerifiedMaster) -> 
     located = records.located(verified.path)
     root = element("mix:mix")
     _object(root, entry, records.item, header.byte_order, header.compression)
-    space = {"rgb": "RGB", "grey": "BlackIsZero"}[header.colour]
+    space = {"rgb": "RGB", "grey": "BlackIsZero", "raw": "CFA"}[header.colour]
     _image(root, header.width, header.height, space, header.icc_name)
     capture = add(root, "mix:ImageCaptureMetadata")
     _source(capture, records, verified, located)
@@ -114,6 +116,24 @@ def master(records: ItemRecords, entry: FileEntry, verified: VerifiedMaster) -> 
     add(capture, "mix:orientation", vocabulary.ORIENTATIONS[header.orientation])
     assessment = _spatial(root, located.ppi if located else None, header.bits)
     _targets(assessment, records.captures)
+    return root
+
+
+def raw(records: ItemRecords, verified: VerifiedMaster) -> Element:
+    """Return MIX of a raw file that a master was developed from. verified: as verify saw it."""
+    header = verified.header
+    root = element("mix:mix")
+    entry = records.files[f"raw/{verified.path}"]
+    _object(root, entry, records.item, header.byte_order, header.compression)
+    pattern = header.raw.pattern if header.raw is not UNSET else None
+    space = "CFA" if pattern else "LinearRaw"  # TIFF/EP 32803, DNG 34892
+    _image(root, header.width, header.height, space, None)
+    capture = add(root, "mix:ImageCaptureMetadata")
+    _source(capture, records, verified, None)
+    _general(capture, records, verified)
+    _camera(capture, records, header)
+    add(capture, "mix:orientation", vocabulary.ORIENTATIONS[header.orientation])
+    _spatial(root, None, header.bits)
     return root
 
 

@@ -6,6 +6,8 @@ import hashlib
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
+from msgspec import UNSET
+
 from glassine.base import files, record_files
 from glassine.base.errors import Finding
 from glassine.base.records.fixity import Fixity, VerifiedMaster
@@ -14,7 +16,7 @@ from glassine.record.rules import digests
 
 # Folders of a package whose files the record must list, and the folder whose files it does not:
 # tiles are many, they stand in the record by one digest over all.
-_LISTED = ("access", "thumbs", "alternates", "masters", "metadata")
+_LISTED = ("access", "thumbs", "alternates", "masters", "raw", "metadata")
 
 
 def item_name(record: ParsedRecord) -> Iterator[Finding]:
@@ -108,7 +110,11 @@ def _verified_masters(record: ParsedRecord) -> dict[str, VerifiedMaster]:
     if not path.is_file():
         return {}
     fixity = record_files.load(path, "fixity", Fixity)
-    return {f"masters/{entry.path}": entry for entry in fixity.masters}
+    raws = [entry.source for entry in fixity.masters if entry.source is not UNSET]
+    return {
+        **{f"masters/{entry.path}": entry for entry in fixity.masters},
+        **{f"raw/{entry.path}": entry for entry in raws},
+    }
 
 
 def unlisted(record: ParsedRecord) -> Iterator[Finding]:

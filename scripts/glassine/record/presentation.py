@@ -6,8 +6,10 @@ Section numbers in comments are those of the IIIF Presentation API 3.0
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import quote
 
 from msgspec import UNSET, UnsetType
 
@@ -344,19 +346,45 @@ def collection(
     entries: list[dict[str, Any]],
     base_url: str,
     institution: Institution,
+    rolls: Mapping[str, tuple[str, str]] | None = None,
 ) -> iiif.Collection:
     """Return the IIIF Presentation 3.0 collection of a batch.
 
     entries: the manifests of its items as their files hold them, in the order in which they are
     to be listed; only id, label, thumbnail and navDate of each are taken. base_url: as
-    `iiif.base_url` of the settings.
+    `iiif.base_url` of the settings. rolls: {address of a manifest: (its roll, its place on it)};
+    the items of a roll are listed in a collection of their own (5.1), as the film counts.
     """
-    keys = ("id", "type", "label", "thumbnail", "navDate")
+    address = f"{base_url.rstrip('/')}/collection/{batch}"
     return iiif.Collection(
         context=CONTEXT,
-        id=f"{base_url.rstrip('/')}/collection/{batch}.json",
+        id=f"{address}.json",
         label=_words(title or batch),
         required_statement=_statement(rights.Rights(), institution),
         provider=_provider(institution),
-        items=[{key: entry[key] for key in keys if key in entry} for entry in entries],
+        items=_by_roll(entries, address, rolls or {}),
     )
+
+
+def _by_roll(
+    entries: list[dict[str, Any]], address: str, rolls: Mapping[str, tuple[str, str]]
+) -> list[dict[str, Any]]:
+    """Return manifests as a collection lists them, each roll's in one where its first one stood."""
+    keys = ("id", "type", "label", "thumbnail", "navDate")
+    listed: list[dict[str, Any]] = []
+    of_roll: dict[str, list[tuple[Any, dict[str, Any]]]] = {}
+    for entry in entries:
+        line = {key: entry[key] for key in keys if key in entry}
+        roll, place = rolls.get(str(entry.get("id")), ("", ""))
+        if not roll:
+            listed.append(line)
+            continue
+        if roll not in of_roll:
+            own = f"{address}/{quote(roll, safe='')}.json"
+            listed.append({"id": own, "type": "Collection", "label": _words(roll), "items": roll})
+        of_roll.setdefault(roll, []).append((naming.film_order(place or None), line))
+    for each in listed:
+        if each["type"] == "Collection":
+            members = sorted(of_roll[each["items"]], key=lambda member: member[0])
+            each["items"] = [line for _, line in members]
+    return listed

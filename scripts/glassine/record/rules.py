@@ -40,7 +40,14 @@ _VERSIONS = {
     "PREMIS:RIGHTS": "3.0",
     "NISOIMG": "2.0",
 }
-_IMAGES = ("image/tiff", "image/jpeg", "image/webp", "image/avif")
+_IMAGES = (
+    "image/tiff",
+    "image/jpeg",
+    "image/webp",
+    "image/avif",
+    "image/x-adobe-dng",
+    "image/x-camera-raw",
+)
 
 
 @cache

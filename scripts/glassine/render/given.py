@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import fnmatch
 from typing import Any, Literal
 
 import msgspec
 
+from glassine.base import master_rules
 from glassine.base.access import ALL_PUBLIC, PublicPictures
+from glassine.base.master_rules import MasterRule
 from glassine.base.model import Facts
 from glassine.base.records import Given
 from glassine.base.records.films import MasterFilm
@@ -91,22 +92,6 @@ class NamingSection(Given, frozen=True, kw_only=True):
     derivative: str
 
 
-class MasterRule(Given, frozen=True, kw_only=True):
-    """Keys of `render` for masters of a kind or part, globs; None where neither matters."""
-
-    render: dict[str, Any]
-    kind: tuple[str, ...] | None = None
-    part: tuple[str, ...] | None = None
-
-    def holds(self, kind: str, part: str | None) -> bool:
-        """Return whether the rule is for a master of this kind and part."""
-        return all(
-            wanted is None
-            or any(fnmatch.fnmatchcase(value.casefold(), glob.casefold()) for glob in wanted)
-            for wanted, value in ((self.kind, kind), (self.part, part or ""))
-        )
-
-
 class Settings(Given, frozen=True, kw_only=True):
     """rules: later ones win."""
 
@@ -122,13 +107,16 @@ class Settings(Given, frozen=True, kw_only=True):
 
         Raises msgspec.ValidationError where a rule states what render cannot take.
         """
-        keys = [rule.render for rule in self.rules if rule.holds(kind, part)]
-        if not keys:
+        render, iiif = (
+            master_rules.keys(self.rules, name, kind, part) for name in ("render", "iiif")
+        )
+        if not render and not iiif:
             return self
-        stated = msgspec.to_builtins(self.render)
-        for each in keys:
-            stated |= each
-        return msgspec.structs.replace(self, render=msgspec.convert(stated, RenderSection))
+        return msgspec.structs.replace(
+            self,
+            render=msgspec.convert(msgspec.to_builtins(self.render) | render, RenderSection),
+            iiif=msgspec.convert(msgspec.to_builtins(self.iiif) | iiif, IiifSection),
+        )
 
 
 def for_public(settings: Settings, pictures: PublicPictures) -> Settings:

@@ -28,7 +28,7 @@ from glassine.base.records.render import (
     Rendering,
 )
 from glassine.base.tone import AnyTone, Negative, Positive
-from glassine.masters import opening, pixels
+from glassine.masters import developed, opening, pixels
 from glassine.masters.opened import Opened, opened
 from glassine.render import encoded, fading, pictures, placing, quality, tone
 from glassine.render.given import RenderGiven, for_public
@@ -96,7 +96,7 @@ def _recorded_masters(batch_dir: Path, item_dir: Path, given: RenderGiven) -> li
                 "records made from the same masters.",
                 "Delete both files in the item's results; the next run makes them again.",
             )
-        path = files.inside(batch_dir, stated.path)
+        path = developed.picture_of(batch_dir, item_dir, stated.path, stated.raw)
         facts = stated.facts_or(given.facts)
         masters.append(
             RecordedMaster(

@@ -13,7 +13,7 @@ import msgspec
 from glassine.base import files, item_states, settings
 from glassine.base.errors import GlassineError
 from glassine.record import presentation
-from glassine.report import gather, page, previews, recapture, summary, timing, words
+from glassine.report import gather, near, page, previews, recapture, summary, timing, words
 from glassine.report.given import ReportGiven
 from glassine.report.shown import Batch
 
@@ -59,8 +59,10 @@ def _write_collection(
     batch: Batch, manifests: list[dict[str, Any]], results: Path, given: ReportGiven
 ) -> None:
     """Write the IIIF collection of the batch."""
+    base = given.settings.iiif.base_url
+    rolls = {f"{base.rstrip('/')}/{item}/manifest.json": at for item, at in batch.rolls.items()}
     collection = presentation.collection(
-        batch.batch, batch.title, manifests, given.settings.iiif.base_url, given.institution
+        batch.batch, batch.title, manifests, base, given.institution, rolls
     )
     # JSON-LD reads top down: @context stays first, so the keys are not sorted.
     text = json.dumps(msgspec.to_builtins(collection), ensure_ascii=False, indent=2) + "\n"
@@ -116,6 +118,7 @@ def _write(results: Path, given: ReportGiven) -> Path:
     folder = results / "report"
     folder.mkdir(parents=True, exist_ok=True)
     batch = gather.gather(results, given)
+    near.tell(batch, results)
     manifests = _manifests(batch, results)
     previews.make_small(batch, results, page.AT_LENGTH)
     viewer = viewer_file(given.settings.report.viewer)

@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
+from typing import Any
 
 from glassine.report import views
 from glassine.report.shown import Captures, Item, Master
@@ -38,7 +39,7 @@ def of_batch(items: Sequence[Item], intake: views.Intake) -> Captures | None:
             (session.station if session else None) or _NOT_STATED for session in of_master
         ),
         by_kind=_counted(master.kind or _NOT_STATED for master in masters),
-        again=sum(_again(item) for item in items),
+        again=sum(_again(item) for item in items) + _left_out(intake.items or []),
         by_file_time=sum(1 for _, by_file in hours if by_file),
         an_hour=sum(by_hour.values()) / len(by_hour) if by_hour else None,
     )
@@ -70,6 +71,17 @@ def _session(path: str, sessions: dict[str, views.Session]) -> views.Session | N
         if folder in sessions:
             return sessions[folder]
     return None
+
+
+def _left_out(lines: Iterable[Any]) -> int:
+    """Return how many former captures were left out of their items, by intake.json."""
+    entries = [line.get("left_out") for line in lines if isinstance(line, dict)]
+    of_items = [each for entry in entries if isinstance(entry, list) for each in entry]
+    return sum(
+        str(each.get("why")).startswith("superseded by ")
+        for each in of_items
+        if isinstance(each, dict)
+    )
 
 
 def _again(item: Item) -> int:

@@ -161,7 +161,8 @@ def _catalogue_rows(given: ReportGiven) -> dict[str, views.Row]:
     path = side_files.catalogue_path(batch_dir, given.settings)
     try:
         root = None if given.settings.catalogue.path else batch_dir
-        read = catalogue.read_catalogue(path, given.settings, root) if path else None
+        numbers = given.settings.naming.same_number.rules()
+        read = catalogue.read_catalogue(path, given.settings, root, numbers) if path else None
         records = msgspec.to_builtins(read.records) if read else {}
         return msgspec.convert(records, dict[str, views.Row])
     except (GlassineError, OSError, *items.BROKEN):
@@ -251,6 +252,15 @@ def _beside_masters(lines: list[Any]) -> list[str]:
     ]
 
 
+def _rolls(lines: list[Any]) -> dict[str, tuple[str, str]]:
+    """Return {item: (the roll that it is a part of, its place there)}. lines: of intake.json."""
+    return {
+        str(line.get("item")): (line["roll"], str(line.get("place") or ""))
+        for line in lines
+        if isinstance(line, dict) and isinstance(line.get("roll"), str)
+    }
+
+
 def gather(results: Path, given: ReportGiven) -> Batch:
     """Return everything the page shows of a batch. results: `results/<batch>/`."""
     batch = Batch(given.batch, given.batch)
@@ -263,6 +273,7 @@ def gather(results: Path, given: ReportGiven) -> Batch:
     lines = enumerate(intake.items or [], 1)
     batch.items = [items.gather_item(results, line, number) for number, line in lines]
     batch.counts = counts(batch.statuses)
+    batch.rolls = _rolls(intake.items or [])
     batch.notes = _findings(intake.notes, batch.batch) + _placeholders(given)
     batch.other_files = intake.other_files or []
     batch.rules_unused = [*given.rules_unused]

@@ -8,7 +8,7 @@ from glassine.base.model import BatchId
 from glassine.base.records import Given
 from glassine.base.records.given import Institution
 from glassine.deliver.given import DeliverySection
-from glassine.intake.given import CatalogueSettings
+from glassine.intake.given import CatalogueSettings, SameNumber
 
 
 class ReportSection(Given, frozen=True, kw_only=True):
@@ -24,7 +24,14 @@ class IiifSection(Given, frozen=True, kw_only=True):
     base_url: str = ""
 
 
+class NamingSection(Given, frozen=True, kw_only=True):
+    """same_number: how numbers of the catalogue and of names are the same."""
+
+    same_number: SameNumber = SameNumber()
+
+
 class Settings(CatalogueSettings, frozen=True, kw_only=True):
+    naming: NamingSection = NamingSection()
     report: ReportSection = ReportSection()
     iiif: IiifSection = IiifSection()
     delivery: DeliverySection = DeliverySection()

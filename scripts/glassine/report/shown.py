@@ -214,7 +214,7 @@ class Batch:
     """Everything the page shows of a batch.
 
     held_since: when the step that failed for the batch as a whole told so (held.json). standing:
-    the corrections that stand, by item.
+    the corrections that stand, by item. rolls: {item: (its roll, its place there)}.
     """
 
     batch: str
@@ -239,6 +239,7 @@ class Batch:
     audit: BatchAudit | None = None
     withdraw: list[Withdrawal] = field(default_factory=list)
     standing: dict[ItemId, Correction] = field(default_factory=dict)
+    rolls: dict[str, tuple[str, str]] = field(default_factory=dict)
 
     @property
     def statuses(self) -> list[ItemStatus]:

@@ -11,7 +11,7 @@ from typing import Any
 from glassine.base import files
 from glassine.base.errors import GlassineError
 
-STEPS = ("verify", "locate", "look", "render", "embed", "record", "pack")
+STEPS = ("verify", "develop", "locate", "look", "render", "embed", "record", "pack")
 # A pause longer than this between two steps parts one night from another.
 _NEW_SESSION_S = 2 * 3600.0
 

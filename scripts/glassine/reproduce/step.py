@@ -19,10 +19,13 @@ from typing import Any
 import pyvips
 
 from glassine import steps
-from glassine.base import access, alternates, files, hashing, wording
+from glassine.base import access, alternates, files, hashing, record_files, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.premis_event import software
+from glassine.base.records.developed import Developed, DevelopedMaster
 from glassine.deliver import bag
+from glassine.develop import again
+from glassine.masters import raws
 from glassine.pack import layouts
 from glassine.reproduce import last_bits
 
@@ -184,7 +187,47 @@ class _Item:
                 wrong = "The master is not the one that fixity.json records."
                 expected = f"SHA-256 {master['digests']['sha256']}."
                 findings.append(_finding("master", origin, wrong, expected))
+        return findings or self.developed()
+
+    def developed(self) -> list[Finding]:
+        """Make masters that were developed again from their raw files; return what differs."""
+        sources = {
+            master["path"]: master["source"]
+            for master in self.records["fixity"]["masters"]
+            if "source" in master
+        }
+        if not sources:
+            return []
+        path = self.delivered("metadata/developed.json")
+        record = record_files.load(path, "developed", Developed)
+        known = {master.path: master for master in record.masters}
+        findings = []
+        for name, source in sources.items():
+            origin = self.delivered(f"raw/{source['path']}")
+            if hashing.of_file(origin).sha256 != source["digests"]["sha256"]:
+                wrong = "The raw file is not the one that fixity.json records."
+                expected = f"SHA-256 {source['digests']['sha256']}."
+                findings.append(_finding("raw", origin, wrong, expected))
+            elif name not in known:
+                wrong = f"The record does not say how {name} was developed."
+                findings.append(_finding("development", path, wrong, "an entry of every master."))
+            else:
+                findings += self._developed_again(origin, known[name], record)
         return findings
+
+    def _developed_again(
+        self, origin: Path, master: DevelopedMaster, record: Developed
+    ) -> list[Finding]:
+        made = self.item_dir / "developed" / f"{hashing.of_bytes(master.path.encode()).sha256}.tif"
+        made.parent.mkdir(exist_ok=True)
+        again.make_again(origin, master, record.fields, made)
+        delivered = self.delivered(f"masters/{master.path}")
+        if filecmp.cmp(made, delivered, shallow=False):
+            made.unlink()
+            return []
+        wrong = "Another picture comes out of its raw file than was delivered as the master."
+        expected = f"as {made}; LibRaw {record.event.detail.get('libraw')}, here {raws.software()}."
+        return [_finding("development", delivered, wrong, expected)]
 
     def given(self) -> dict[str, Any]:
         detail = self.records["embedded"]["event"]["detail"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from glassine.base.errors import Finding
 from glassine.base.records import Given
 from glassine.base.records.given import Master
@@ -19,9 +21,16 @@ class VerifySection(Given, frozen=True, kw_only=True):
     require_manifest: bool
 
 
+class RawSection(Given, frozen=True, kw_only=True):
+    """lossy: what becomes of raw files that were compressed with loss."""
+
+    lossy: Literal["note", "hold"] = "note"
+
+
 class Settings(Given, frozen=True, kw_only=True):
     intake: IntakeSection
     verify: VerifySection
+    raw: RawSection = RawSection()
 
 
 class VerifyGiven(Given, frozen=True, kw_only=True):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, ParamSpec, TypeVar
 
 import msgspec
 
-from glassine.base import files, record_files
+from glassine.base import files, naming, record_files
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.premis_event import event
 from glassine.base.records.fixity import Fixity, VerifiedMaster
@@ -172,6 +172,42 @@ def _verify_opened(
     )
 
 
+def _verify_raw(
+    held: Opened, master: Master, settings: Settings, findings: list[Finding]
+) -> VerifiedMaster | None:
+    """Do as `_verify_opened` with a camera raw file: it is decoded whole."""
+    from glassine.masters import raws
+
+    path, shown = held.path, master.path
+    limit = settings.intake.max_pixels
+    before = len(findings)
+    _collected(findings, _check_worth_reading, held, shown, limit)
+    if len(findings) > before:
+        return None
+    raw = _collected(findings, raws.read, path, limit, held.content, shown)
+    required = settings.verify.require_manifest or master.must_be_listed
+    checked = _collected(findings, fixity.verify_opened, held, master, required)
+    if raw is None or checked is None:
+        return None
+    lossy = settings.raw.lossy
+    notes = raws.notes_on(raw.header, shown, listed=checked.listed, lossy=lossy)
+    notes += _clock_note(raw.header, checked.mtime, shown)
+    findings += [note for note in notes if note.severity == "hold"]
+    if not held.is_unchanged():
+        findings += fixity.changed(shown).findings
+    return VerifiedMaster(
+        path=shown,
+        part=master.part,
+        bytes=checked.bytes,
+        mtime=checked.mtime,
+        digests=checked.digests,
+        expected=master.expected,
+        verdict="match" if checked.listed else "unlisted",
+        header=raw.header,
+        notes=[msgspec.convert(note.as_dict(), FindingNote) for note in notes],
+    )
+
+
 def _verify_one(
     batch_dir: Path, master: Master, settings: Settings, findings: list[Finding]
 ) -> VerifiedMaster | None:
@@ -180,8 +216,13 @@ def _verify_one(
     path = files.inside(batch_dir, master.path)
     try:
         with opened(path) as held:
+            if naming.is_raw(master.path):
+                return _verify_raw(held, master, settings, findings)
             return _verify_opened(held, master, settings, findings)
     except OSError as problem:
+        if naming.is_raw(master.path):
+            findings += fixity.unreadable(master.path, problem).findings
+            return None
         limit = settings.intake.max_pixels
         _collected(findings, opening.read_header, path, limit, master.path)
         findings += fixity.unreadable(master.path, problem).findings

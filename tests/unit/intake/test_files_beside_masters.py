@@ -189,7 +189,8 @@ def test_a_picture_without_its_master_holds_the_item_it_names(batch):
     (batch / "PEH-0004.cr3").write_bytes(b"\0\0\0\x18ftypcrx ")
     result = take(batch)
     assert states(result) == {**READY, "PEH-0003": "held", "PEH-0004": "held"}
-    assert ("intake.not_a_master", "PEH-0004.cr3") in findings(result)
+    (raw,) = [item for item in result["items"] if item["item"] == "PEH-0004"]
+    assert [master["path"] for master in raw["masters"]] == ["PEH-0004.cr3"]
 
 
 def test_a_preview_that_may_belong_to_two_masters_is_no_ones(batch):
@@ -217,11 +218,12 @@ def test_a_preview_beside_a_master_that_waits_or_is_refused_is_no_way_around(bat
     assert ("intake.not_a_master", "PEH-0001.jpg") in findings(result)
 
 
-def test_raw_files_alone_are_still_told_as_one(batch):
+def test_a_raw_file_without_its_tiff_is_a_master(batch):
     for name in ("PEH-0001.tif", "PEH-0002.tif"):
         (batch / name).unlink()
     (batch / "PEH-0001.cr3").write_bytes(b"\0\0\0\x18ftypcrx ")
-    assert take(batch)["other_files"] == ["PEH-0001.cr3"]
+    (item,) = take(batch)["items"]
+    assert [master["path"] for master in item["masters"]] == ["PEH-0001.cr3"]
 
 
 def test_the_checksum_of_a_delivered_companion_is_kept(batch):

@@ -83,7 +83,7 @@ def test_a_catalogue_whose_name_leaves_no_doubt_is_read_and_told(batch, name):
 
 @pytest.mark.parametrize(
     "name",
-    ["catalogue.numbers", "katalog.csv", "catalogue.csv.txt", "catalogue (1).csv", "catalouge.csv",
+    ["catalogue.numbers", "katalog2.csv", "catalogue.csv.txt", "catalogue (1).csv", "catalouge.csv",
      "rows.ods", "sub/catalogue.csv", "catalogue_final.csv", "catalogue.txt"],
 )  # fmt: skip
 def test_without_a_catalogue_each_item_is_held_and_what_may_be_one_is_named(batch, name):

@@ -149,7 +149,7 @@ def test_further_pictures_by_a_rule_for_a_kind_are_known_to_the_step_that_writes
         (rule({"iiif": {"quality": "good"}}, item="x"), "iiif.quality"),
         (rule({"render": {"sharpen": 1}}, kind="prnt"), "Did you mean print?"),
         (rule({"render": {"sharpen": 1}}, kind="auto"), "no kind 'auto'"),
-        (rule({"iiif": {"quality": 1}}, kind="print"), "keys of render alone"),
+        (rule({"iiif": {"image_api": "2"}}, kind="print"), "one picture can have"),
         (rule({"package": {"profile": "eark"}}, item="x"), "package.profile"),
         (rule({"render": {"sharpen": 1}}), "every item"),
         (rule({"render": {"sharpen": 1}}, item=[]), "every item"),

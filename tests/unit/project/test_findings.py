@@ -22,6 +22,7 @@ PREFIXES = {
     "corrections": "corrections.yaml",
     "delivered": "a delivery, beyond its bag",
     "delivery": "making a delivery",
+    "develop": "the step, of raw masters",
     "ledger": "the ledger of all deliveries",
     "digest": "digests before sending, a watched part of the run",
     "embed": "the step",

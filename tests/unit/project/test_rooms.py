@@ -13,7 +13,7 @@ PACKAGE = Path(steps.__file__).parent
 LAYERS = (
     {"base"},
     {"masters"},
-    {"intake", "verify", "locate", "render", "embed", "targets"},
+    {"intake", "verify", "develop", "locate", "render", "embed", "targets"},
     {"look"},
     {"films"},
     {"record"},

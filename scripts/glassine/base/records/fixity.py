@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 import msgspec
-from msgspec import Meta
+from msgspec import UNSET, Meta, UnsetType
 
 from glassine.base.records import Record
 from glassine.base.records.parts import Digests, Event, FindingNote, Header, Positive, Text
@@ -15,7 +15,8 @@ class VerifiedMaster(Record, frozen=True, kw_only=True):
     """A master that was read whole.
 
     path: relative to the batch folder. mtime: ISO 8601, UTC. expected: digests of the checksum
-    lists by algorithm, empty where none names it.
+    lists by algorithm, empty where none names it. source: of a picture that was developed here, the
+    raw file as it was verified; path is then that of the picture in the folder `developed`.
     """
 
     path: Text
@@ -27,6 +28,7 @@ class VerifiedMaster(Record, frozen=True, kw_only=True):
     verdict: Literal["match", "unlisted"]
     header: Header
     notes: list[FindingNote] = msgspec.field(default_factory=list)
+    source: VerifiedMaster | UnsetType = UNSET
 
 
 class Fixity(Record, frozen=True, kw_only=True):

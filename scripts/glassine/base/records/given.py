@@ -54,7 +54,8 @@ class StatedMaster(Given, frozen=True, kw_only=True):
 
     path: relative to the batch folder. size_px: width and height, as intake saw it.
     superseded_by: path of the capture that counts in its place, None where it counts itself. facts:
-    None in what was recorded when they went by item.
+    None in what was recorded when they went by item. raw: path of the raw file that it was
+    developed from, None where it was not.
     """
 
     path: str
@@ -63,6 +64,7 @@ class StatedMaster(Given, frozen=True, kw_only=True):
     superseded_by: str | None = None
     size_px: tuple[int, int] | None = None
     facts: Facts | None = None
+    raw: str | None = None
 
     def facts_or(self, of_item: Facts | None) -> Facts:
         """Return its facts, or those of the item. Raises ValueError where there are neither."""

@@ -13,6 +13,7 @@ from glassine.base.records import Given, Record
 from glassine.base.records.batch_file import Operators, StatedTarget
 from glassine.base.records.catalogue import CatalogueRow
 from glassine.base.records.corrections import Correction, Withdrawal
+from glassine.base.records.developed import Role
 from glassine.base.records.parts import Count, FindingNote
 from glassine.base.records.session_file import Session
 
@@ -77,6 +78,17 @@ class MasterEntry(Record, frozen=True, kw_only=True):
     identified: Identified | UnsetType = UNSET
     superseded_by: str | UnsetType = UNSET
     facts: Facts | UnsetType = UNSET
+
+
+class CalibrationEntry(Record, frozen=True, kw_only=True):
+    """A session's own raw capture that is no item. path: in the batch folder; bytes, mtime_ns,
+    expected: as of a master."""
+
+    role: Role
+    path: str
+    bytes: Count
+    mtime_ns: int
+    expected: dict[str, str]
 
 
 class Companion(Record, frozen=True, kw_only=True):
@@ -175,7 +187,7 @@ class Intake(Record, frozen=True, kw_only=True):
 
     default_facts: what batch.yaml states of all captures, those of targets too. notes: what
     concerns no item. ignored_files: those that the settings leave out. withdraw: what a person
-    withdrew from delivery (corrections.yaml).
+    withdrew from delivery (corrections.yaml). calibration: absent where a batch has none.
     """
 
     batch: BatchId
@@ -192,6 +204,7 @@ class Intake(Record, frozen=True, kw_only=True):
     targets: list[TargetEntry]
     withdraw: list[Withdrawal] = msgspec.field(default_factory=list)
     corrections_without_item: list[str] = msgspec.field(default_factory=list)
+    calibration: list[CalibrationEntry] | UnsetType = UNSET
 
 
 class ItemName(Given, frozen=True, kw_only=True):

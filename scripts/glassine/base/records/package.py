@@ -12,6 +12,7 @@ from glassine.base.records.parts import Count, Event, Sha256, Sha512, Text
 
 Use = Literal[
     "master",
+    "raw",
     "companion",
     "access",
     "thumb",

@@ -97,20 +97,36 @@ class Capture(Record, frozen=True, kw_only=True):
     exif_version: str | None = None
 
 
+class RawPicture(Record, frozen=True, kw_only=True):
+    """What a camera raw file says of its sensor's samples.
+
+    pattern: colours of the 2 x 2 pattern from its top left, row by row, as "RGGB"; None where each
+    pixel has all three. black: DN by place in the pattern; white: DN. lossy: whether they were
+    compressed with loss, None where the file does not say. opcodes: DNG tags of corrections that
+    the camera left to do.
+    """
+
+    pattern: str | None
+    black: list[float]
+    white: float
+    lossy: bool | None
+    opcodes: list[int] = msgspec.field(default_factory=list)
+
+
 class Header(Record, frozen=True, kw_only=True):
     """Header facts of a master, as verify reads them (see `masters.opening.read_header`).
 
     width, height: px as stored. bits: one a sample. contiguous_from: the byte where uncompressed
     rows begin where they lie one behind the other. in_order: whether strips or tiles lie in the
     file in the order of the picture. orientation: TIFF tag, 1 to 8; orientation_tag: one that means
-    nothing, as it stands there.
+    nothing, as it stands there. raw: of a camera raw file alone.
     """
 
     width: Positive
     height: Positive
     bits: list[Positive]
     samples: Positive
-    colour: Literal["rgb", "grey"]
+    colour: Literal["rgb", "grey", "raw"]
     sample_format: str
     compression: str
     byte_order: str
@@ -126,3 +142,4 @@ class Header(Record, frozen=True, kw_only=True):
     capture: Capture
     contiguous_from: Count | None = None
     in_order: bool = True
+    raw: RawPicture | UnsetType = UNSET

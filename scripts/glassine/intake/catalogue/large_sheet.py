@@ -17,7 +17,7 @@ from lxml import etree
 
 # Bytes of a sheet from which on it is cut, and of a piece.
 LARGE = 64 * 2**20
-PIECE = 24 * 2**20
+PIECE = 8 * 2**20
 _READ = 2**20
 _WORKBOOK = "xl/workbook.xml"
 _RELATIONS = "xl/_rels/workbook.xml.rels"

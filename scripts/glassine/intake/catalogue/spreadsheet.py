@@ -72,13 +72,22 @@ def _rows_of_pieces(
                 if len(candidates) != 1:
                     raise _no_sheet(path, book, id_columns, large.name, [])
                 header_row = candidates.pop()[1]
-            for number, cells in enumerate(_cells_of(book.get_sheet_by_name(large.name)), start=1):
+            for number, cells in _numbered(book.get_sheet_by_name(large.name)):
                 if _counts(number, cells, header_row):
                     bare = _without_end(cells)
                     width = width or len(bare)
                     yield number, bare + [""] * (width - len(bare))
     except ValueError as problem:
         raise _refuse(path, f"Its rows cannot be told apart: {problem}.") from problem
+
+
+def _numbered(sheet: Any) -> Iterator[tuple[int, list[str]]]:
+    """Yield number and cells of the rows of a piece: the many above it are none of it."""
+    if sheet.start is None:
+        return
+    above, width = sheet.start
+    for number, row in enumerate(sheet.to_python(skip_empty_area=True), start=above + 1):
+        yield number, [""] * width + [text_of(cell) for cell in row]
 
 
 def _without_end(cells: list[str]) -> list[str]:

@@ -132,9 +132,10 @@ def _kept_back(extract: Extract, cell: Cell, severity: str = "hold") -> Finding:
         cell,
         "nothing that keeps the picture from the public in a column that nobody reads.",
         severity,
-        next_step="Take the item out of the batch if it is closed. If it is not: clear the "
-        "cell, or name the column under `catalogue.ignored_columns` where it says nothing "
-        "of the kind.",
+        next_step="Name the column under `catalogue.columns` as rights_access (who may see it) "
+        "or rights_embargo (until when it is closed); the item then goes on without public "
+        "pictures. Where the column says nothing of the kind, name it under "
+        "`catalogue.ignored_columns`.",
     )
 
 

@@ -99,9 +99,9 @@ class EarkSip(Layout):
         placed += _own_metadata(package, record, moved, context)
         placed += _documentation(package, moved, context)
         placed += _schemas(package, context)
-        for name in ("masters", "access"):
+        for name in ("masters", "raw", "access"):
             if not any(entry.path.startswith(f"representations/{name}/") for entry in moved):
-                continue  # no picture of the item may be public
+                continue  # no raw files, or no picture of the item may be public
             placed += _representation(package, name, record, moved, context)
         placed.append(_write(package, record, context))
         return placed
@@ -121,6 +121,8 @@ def _place(path: str) -> str:
     """Return where a file of the plain layout goes."""
     if path.startswith("masters/"):
         return f"representations/masters/data/{path.removeprefix('masters/')}"
+    if path.startswith("raw/"):
+        return f"representations/raw/data/{path.removeprefix('raw/')}"
     if path.startswith("metadata/"):
         return f"metadata/other/{path.removeprefix('metadata/')}"
     return f"representations/access/data/{path}"
@@ -130,6 +132,7 @@ def _plain(path: str) -> str | None:
     """Return the path in the plain layout, None for a file that only E-ARK has."""
     for ours, theirs in (
         ("representations/masters/data/", "masters/"),
+        ("representations/raw/data/", "raw/"),
         ("representations/access/data/", ""),
         ("metadata/other/", "metadata/"),
     ):

@@ -1,0 +1,57 @@
+"""What develop is given of an item."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import msgspec
+
+from glassine.base.model import Facts
+from glassine.base.records import Given
+from glassine.base.records.developed import Role
+
+Demosaic = Literal["auto", "dht", "aahd", "ahd", "dcb"]
+
+
+class Calibration(Given, frozen=True, kw_only=True):
+    """A session's capture that is no item. path: in the batch folder; bytes, mtime_ns: as intake
+    saw it; expected: {algorithm: hex digest} of the checksum lists."""
+
+    role: Role
+    path: str
+    bytes: int
+    mtime_ns: int
+    expected: dict[str, str] = msgspec.field(default_factory=dict)
+
+
+class RawSection(Given, frozen=True, kw_only=True):
+    """The section `raw` of the settings. light_hours: age of a light capture."""
+
+    output: str = "camera"
+    demosaic: Demosaic = "auto"
+    light: Literal["review", "require"] = "review"
+    light_hours: float = 24.0
+
+
+class IntakeSection(Given, frozen=True, kw_only=True):
+    """max_pixels: of a master."""
+
+    max_pixels: int
+
+
+class Settings(Given, frozen=True, kw_only=True):
+    raw: RawSection
+    intake: IntakeSection
+
+
+class Master(Given, frozen=True, kw_only=True):
+    path: str
+    facts: Facts | None = None
+
+
+class DevelopGiven(Given, frozen=True, kw_only=True):
+    item: str
+    masters: tuple[Master, ...]
+    calibration: tuple[Calibration, ...] = ()
+    facts: Facts | None = None
+    settings: Settings

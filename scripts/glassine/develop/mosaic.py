@@ -1,0 +1,123 @@
+"""The sensor's samples, corrected before colours are made of them: levels, light, pixels."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from glassine.develop.flat import Field, Mask
+from glassine.masters.raws import Raw, Sensor
+
+# Codes of the corrected mosaic: 0 light stands at OFFSET, so that noise about it is not cut; full
+# scale (1.0) is 65535.
+OFFSET, FULL = 1024, 65535
+# Rows of a plane that are corrected together.
+_BAND = 512
+# Pairs of neighbours of the same colour on a line through a pixel; those of green touch it.
+_PAIRS = ((0, 2), (2, 0), (2, 2), (2, -2))
+_PAIRS_GREEN = ((1, 1), (1, -1), *_PAIRS)
+
+
+@dataclass(frozen=True)
+class Corrected:
+    """codes: (h, w) or (h, w, 3), see OFFSET. over: share of samples that ended above full scale.
+    at_white: share of the sensor's samples that had reached their white level."""
+
+    codes: Sensor
+    over: float
+    at_white: float
+
+
+def corrected(
+    raw: Raw,
+    field: Field | None,
+    gains: tuple[float, float, float],
+    dead: Mask | None = None,
+) -> Corrected:
+    """Return the samples as light: (sample - black) / (white - black), over the light of the bare
+    table where `field` is known, times the gain of its colour. dead: pixels that do not count as
+    bright."""
+    height, width = (side // 2 * 2 for side in raw.sensor.shape[:2])
+    out = np.empty((height, width, *raw.sensor.shape[2:]), np.uint16)
+    over = 0
+    places = [(down, across) for down in (0, 1) for across in (0, 1)]
+    for place, (down, across) in enumerate(places):
+        for top in range(0, height // 2, _BAND):
+            bottom = min(top + _BAND, height // 2)
+            rows = slice(down + 2 * top, down + 2 * bottom, 2)
+            samples = raw.sensor[rows, across:width:2].astype(np.float32)
+            light = _light(raw, samples, place, gains)
+            if field is not None:
+                light /= field.rows(place, top, bottom)
+            light *= np.float32(FULL - OFFSET)
+            light += np.float32(OFFSET)
+            bright = light > FULL + 0.5
+            if dead is not None and raw.pattern is not None:
+                bright &= ~dead[rows, across:width:2]
+            over += int(np.count_nonzero(bright))
+            np.clip(np.rint(light, out=light), 0, FULL, out=light)
+            out[rows, across::2] = light.astype(np.uint16)
+    white = raw.sensor >= raw.white
+    if dead is not None and raw.pattern is not None:
+        white &= ~dead
+    at_white = float(np.count_nonzero(white)) / white.size
+    return Corrected(out, over / out.size, at_white)
+
+
+def _light(
+    raw: Raw, samples: npt.NDArray[np.float32], place: int, gains: tuple[float, float, float]
+) -> npt.NDArray[np.float32]:
+    """Return samples of a place of the pattern (or of three colours) as light times its gain."""
+    if raw.pattern is None:
+        black = raw.black[0]
+        gain = np.asarray(gains) / (raw.white - black)
+        return np.asarray((samples - black.astype(np.float32)) * gain.astype(np.float32))
+    black_here = float(raw.black.ravel()[place])
+    gain_here = gains[int(raw.pattern.ravel()[place])] / (raw.white - black_here)
+    return (samples - np.float32(black_here)) * np.float32(gain_here)
+
+
+def repair(codes: Sensor, dead: Mask, pattern: npt.NDArray[np.int64]) -> int:
+    """Fill pixels that do not work from those of their colour about them, in place; return how
+    many. On the line through it on which its neighbours are most alike, their mean is taken."""
+    height, width = codes.shape
+    dead = dead[:height, :width]
+    rows, columns = np.nonzero(dead)
+    if not rows.size:
+        return 0
+    green = pattern[rows % 2, columns % 2] == 1
+    filled = np.empty(rows.size, np.uint16)
+    for kind, pairs in ((True, _PAIRS_GREEN), (False, _PAIRS)):
+        these = green == kind
+        filled[these] = _from_pairs(codes, dead, rows[these], columns[these], pairs)
+    codes[rows, columns] = filled
+    return int(rows.size)
+
+
+def _from_pairs(
+    codes: Sensor,
+    dead: Mask,
+    rows: npt.NDArray[np.int64],
+    columns: npt.NDArray[np.int64],
+    pairs: tuple[tuple[int, int], ...],
+) -> npt.NDArray[np.uint16]:
+    height, width = codes.shape
+    means = np.zeros((len(pairs), rows.size))
+    apart = np.full((len(pairs), rows.size), np.inf)
+    for number, (down, across) in enumerate(pairs):
+        one = _inside(rows - down, height), _inside(columns - across, width)
+        two = _inside(rows + down, height), _inside(columns + across, width)
+        values = codes[one].astype(np.float64), codes[two].astype(np.float64)
+        means[number] = (values[0] + values[1]) / 2
+        works = ~(dead[one] | dead[two])
+        apart[number, works] = np.abs(values[0] - values[1])[works]
+    best = np.argmin(apart, axis=0)
+    return np.asarray(np.rint(means[best, np.arange(rows.size)]), np.uint16)
+
+
+def _inside(places: npt.NDArray[np.int64], count: int) -> npt.NDArray[np.int64]:
+    """Return places mirrored at the edges, which keeps their colour."""
+    folded = np.abs(places)
+    return np.where(folded >= count, 2 * (count - 1) - folded, folded)

@@ -1,0 +1,342 @@
+"""Develop: a raw master becomes a 16-bit TIFF that all steps after work on, by numbers alone.
+
+Levels, the light of the bare table, pixels that do not work, then colours for each pixel by LibRaw,
+and the camera's matrix as the picture's profile. Nothing in it depends on what the picture shows.
+fixity.json then holds the TIFF as the master, and the raw file as what it was made from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import msgspec
+import numpy as np
+import numpy.typing as npt
+from msgspec import UNSET
+
+from glassine.base import clock, files, hashing, naming, processor, record_files
+from glassine.base.errors import Finding, GlassineError
+from glassine.base.premis_event import event
+from glassine.base.records.developed import Developed, DevelopedMaster, StoredField
+from glassine.base.records.fixity import Fixity, VerifiedMaster
+from glassine.base.records.parts import Digests, Event, FindingNote
+from glassine.develop import colours, demosaic, mosaic, output, session, stored
+from glassine.develop.flat import Field, Mask
+from glassine.develop.given import DevelopGiven
+from glassine.develop.session import Light, Session
+from glassine.masters import opening, raws
+from glassine.masters.developed import FOLDER
+from glassine.masters.opened import opened
+from glassine.masters.raws import Raw
+
+VERSION = "1"
+RECORD = "developed.json"
+# Where the bare table stands in the picture, of full scale: room for noise above it.
+_TABLE = 0.9
+# Share of samples at the sensor's white level from which on a person should look.
+_AT_WHITE = 0.01
+_OVER = 0.0005
+_PACKAGES = ("rawpy", "numpy", "opencv-python-headless", "tifffile")
+
+
+@dataclass(frozen=True)
+class Plan:
+    """How a raw master is developed. gains: of red, green, blue; table: see DevelopedMaster."""
+
+    method: str
+    output: str
+    gains: tuple[float, float, float]
+    table: float | None
+    field: Field | None
+    dead: Mask | None
+
+
+@dataclass
+class _Made:
+    masters: list[DevelopedMaster]
+    entries: list[VerifiedMaster]
+    fields: list[StoredField]
+
+
+def develop_item(batch_dir: Path, item_dir: Path, given: DevelopGiven) -> None:
+    """Write developed/ and developed.json of an item, and its TIFFs into fixity.json.
+
+    Raises GlassineError where a raw file is not what verify saw, cannot be developed, or lacks what
+    the settings require.
+    """
+    processor.same_everywhere()
+    verified = record_files.load(item_dir / "fixity.json", "fixity", Fixity)
+    calibrations = Session(batch_dir, given)
+    made = _Made([], [], [])
+    with files.replacing_folder(item_dir / FOLDER) as folder:
+        for entry in verified.masters:
+            raw_entry = entry if entry.source is UNSET else entry.source
+            if raw_entry.header.raw is UNSET:
+                made.entries.append(entry)
+            else:
+                _develop_one(batch_dir, folder, given, calibrations, raw_entry, made)
+    detail = {
+        "settings": msgspec.to_builtins(given.settings.raw),
+        "version": VERSION,
+        "libraw": raws.software(),
+    }
+    what = msgspec.convert(event("derivation", detail, packages=_PACKAGES), Event)
+    record = Developed(item=given.item, event=what, masters=made.masters, fields=made.fields)
+    fixity = Fixity(item=verified.item, masters=made.entries, event=verified.event)
+    record_files.save(item_dir / "fixity.json", "fixity", fixity)
+    record_files.save(item_dir / RECORD, "developed", record)
+
+
+def _develop_one(
+    batch_dir: Path,
+    folder: Path,
+    given: DevelopGiven,
+    calibrations: Session,
+    entry: VerifiedMaster,
+    made: _Made,
+) -> None:
+    raw = _read(files.inside(batch_dir, entry.path), entry, given)
+    light, findings = calibrations.light_for(raw.header, entry.path)
+    held = [finding for finding in findings if finding.severity == "hold"]
+    if held:
+        raise GlassineError(held)
+    dark = calibrations.dark_for(raw.header)
+    findings += session.dark_doubts(dark, entry.path) if dark else []
+    plan, more = _planned(raw, entry.path, given, light, dark.hot if dark else None)
+    path = naming.developed_path(entry.path)
+    _check_free(path, entry.path, made)
+    target = files.inside(folder, path)
+    target.parent.mkdir(parents=True, exist_ok=True)
+    developed = make(raw, plan, target, entry.path)
+    findings += [*more, *_picture_notes(developed, entry.path)]
+    if light and light.kept and light.kept not in made.fields:
+        made.fields.append(light.kept)
+    used = [each.file for each in (light, dark) if each is not None]
+    made.masters.append(
+        msgspec.structs.replace(
+            developed,
+            path=path,
+            light=made.fields.index(light.kept) if light and light.kept else None,
+            calibration=used,
+        )
+    )
+    made.entries.append(_verified(target, path, entry, findings))
+
+
+def _check_free(path: str, source: str, made: _Made) -> None:
+    """Raise where two raw files would be developed to one picture."""
+    others = {each.path.casefold(): each for each in made.entries}
+    other = others.get(path.casefold())
+    if other is None:
+        return
+    named = other.path if other.source is UNSET else other.source.path
+    raise GlassineError.because(
+        "develop.names",
+        source,
+        f"{source} and {named} would both be developed to {path}.",
+        "one raw file of each name.",
+        "Move the one that is not the master out of the batch folder.",
+    )
+
+
+def _read(path: Path, entry: VerifiedMaster, given: DevelopGiven) -> Raw:
+    """Return the raw file, read through one opening; its digest must be that of verify."""
+    try:
+        with opened(path) as held:
+            raw = raws.read(path, given.settings.intake.max_pixels, held.content, entry.path)
+            digest = hashing.sha256_of(held.content)
+            unchanged = held.is_unchanged()
+    except OSError as problem:
+        raise GlassineError.because(
+            "develop.unreadable",
+            entry.path,
+            f"The raw file cannot be read: {problem.strerror or problem}.",
+            "the file that was verified.",
+            "Check the disk, the share and the rights, then run again.",
+        ) from problem
+    if digest != entry.digests.sha256 or not unchanged:
+        raise GlassineError.because(
+            "develop.digest",
+            entry.path,
+            f"The raw file has changed since it was verified: its SHA-256 is now {digest}.",
+            f"SHA-256 {entry.digests.sha256}, as fixity.json holds it.",
+            "Restore it from a copy whose digest is the one expected, and check the disk.",
+        )
+    return raw
+
+
+def _planned(
+    raw: Raw, path: str, given: DevelopGiven, light: Light | None, hot: Mask | None
+) -> tuple[Plan, list[Finding]]:
+    gains, table, findings = _gains(raw, path, light)
+    dead = light.dead if light else None
+    if hot is not None:
+        dead = hot if dead is None else dead | hot
+    field_ = light.field if light else None
+    method = _method(path, given)
+    return Plan(method, given.settings.raw.output, gains, table, field_, dead), findings
+
+
+def _method(path: str, given: DevelopGiven) -> str:
+    """Return LibRaw's method: by the setting, else one that is true to grain in grey film, or needs
+    no balance by the film's base in colour (measured on drawn scenes)."""
+    stated = given.settings.raw.demosaic
+    if stated != "auto":
+        return stated.upper()
+    facts = next((m.facts for m in given.masters if m.path == path and m.facts), given.facts)
+    return "AAHD" if facts is not None and facts.process == "monochrome" else "DHT"
+
+
+def _gains(
+    raw: Raw, path: str, light: Light | None
+) -> tuple[tuple[float, float, float], float | None, list[Finding]]:
+    """Return gains of red, green and blue, where the bare table stands, and what is to be told.
+
+    With a light capture samples are over its light, and the table stands at _TABLE of full scale;
+    where the film was exposed so much longer that the table itself would clip, the sensor's white
+    level in its darkest colour stands at full scale, so that nothing is lost. Without one the
+    camera's own balance is taken, its largest gain 1.
+    """
+    if light is None or light.field is None:
+        balance = raw.balance or (1.0, 1.0, 1.0)
+        most = max(balance)
+        red, green, blue = (value / most for value in balance)
+        return (red, green, blue), None, []
+    peak = light.field.peak
+    one, other = session.exposure_of(raw.header.capture), light.exposure
+    if one is None or other is None:
+        level = min(peak)
+        return (level, level, level), level, [_unknown_exposure(path, light.file.path)]
+    longer = one / other
+    if longer * max(peak) <= 1.0:
+        gain = _TABLE / longer
+        return (gain, gain, gain), _TABLE, []
+    level = min(peak)
+    return (level, level, level), level * longer, []
+
+
+def _unknown_exposure(path: str, light: str) -> Finding:
+    return Finding(
+        "develop.exposure",
+        path,
+        f"Its header or that of {light} does not say the exposure: how bright the film is against "
+        "the bare table is not known.",
+        "exposure time and ISO in both headers.",
+        "Nothing, where both were exposed alike.",
+        "review",
+    )
+
+
+def make(raw: Raw, plan: Plan, target: Path, path: str) -> DevelopedMaster:
+    """Write the picture and return how it was made, but for its path, light and calibration.
+
+    path: of the raw file. Raises GlassineError where it cannot be developed.
+    """
+    if raw.matrix is None:
+        raise GlassineError.because(
+            "develop.no_matrix",
+            path,
+            "Neither the file nor LibRaw has a colour matrix of this camera.",
+            "a raw file with a colour matrix (as DNG has).",
+            "Convert the raw files to DNG with their camera's matrix, or bring developed TIFFs.",
+        )
+    to_xyz = colours.to_connection_space(raw.matrix)
+    how = colours.output_of(plan.output, to_xyz)
+    corrected = mosaic.corrected(raw, plan.field, plan.gains, plan.dead)
+    filled = 0
+    if plan.dead is not None and raw.pattern is not None:
+        filled = mosaic.repair(corrected.codes, plan.dead, raw.pattern)
+    height, width = corrected.codes.shape[:2]
+    bands = (colours.written(_light(band), how) for band in _colours(corrected.codes, raw, plan))
+    header = raw.header
+    output.write(target, (width, height), bands, how.icc, header.orientation, header.capture)
+    dead = plan.dead if plan.dead is not None else np.zeros(raw.sensor.shape[:2], bool)
+    return DevelopedMaster(
+        path=path,
+        source=path,
+        method=plan.method if raw.pattern is not None else "none",
+        gains=plan.gains,
+        table=plan.table,
+        output=plan.output,
+        matrix=[[round(float(value), 9) for value in row] for row in to_xyz],
+        matrix_from="file",
+        black=[float(value) for value in raw.black.ravel()],
+        white=raw.white,
+        light=None,
+        dead=filled,
+        dead_pixels=stored.packed_pixels(dead),
+        over=round(corrected.over, 9),
+        at_white=round(corrected.at_white, 9),
+    )
+
+
+def _colours(
+    codes: npt.NDArray[np.uint16], raw: Raw, plan: Plan
+) -> Iterator[npt.NDArray[np.uint16]]:
+    if raw.pattern is None:
+        for top in range(0, codes.shape[0], 512):
+            yield codes[top : top + 512]
+        return
+    for _, band in demosaic.bands(codes, raw.pattern, plan.method):
+        yield from (band[top : top + 512] for top in range(0, band.shape[0], 512))
+
+
+def _light(codes: npt.NDArray[np.uint16]) -> npt.NDArray[np.float32]:
+    """Return light of a corrected mosaic's codes, 1 is full scale."""
+    light = codes.astype(np.float32)
+    light -= np.float32(mosaic.OFFSET)
+    light *= np.float32(1 / (mosaic.FULL - mosaic.OFFSET))
+    return light
+
+
+def _picture_notes(made: DevelopedMaster, path: str) -> list[Finding]:
+    findings = []
+    if made.at_white > _AT_WHITE:
+        findings.append(
+            Finding(
+                "develop.clipped",
+                path,
+                f"{made.at_white:.1%} of the sensor's samples reached its white level.",
+                f"at most {_AT_WHITE:.0%}, and none of the film's.",
+                "Nothing, where these are the bare table; else capture it again, exposed less.",
+                "review",
+            )
+        )
+    if made.over > made.at_white + _OVER:
+        findings.append(
+            Finding(
+                "develop.over",
+                path,
+                f"{made.over:.2%} of its samples are brighter than the bare table and ended at "
+                "full scale, though the sensor held them.",
+                "light no brighter than the bare table's.",
+                "See that the light capture is of the same lamp, and capture it again.",
+                "review",
+            )
+        )
+    return findings
+
+
+def _verified(
+    target: Path, path: str, source: VerifiedMaster, findings: list[Finding]
+) -> VerifiedMaster:
+    """Return the entry of the TIFF in fixity.json. Its camera's facts are those of the raw file."""
+    header = opening.read_header(target, opening.MAX_PIXELS * 4, path)
+    digests = hashing.of_file(target)
+    notes = [msgspec.convert(finding.as_dict(), FindingNote) for finding in findings]
+    now = datetime.fromisoformat(clock.now_text()).astimezone(UTC)
+    return VerifiedMaster(
+        path=path,
+        part=source.part,
+        bytes=digests.bytes,
+        mtime=now.strftime("%Y-%m-%dT%H:%M:%SZ"),
+        digests=Digests(sha256=digests.sha256, sha512=digests.sha512),
+        expected={},
+        verdict=source.verdict,
+        header=msgspec.structs.replace(header, capture=source.header.capture),
+        notes=[*source.notes, *notes],
+        source=source,
+    )

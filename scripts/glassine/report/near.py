@@ -1,0 +1,213 @@
+"""Pictures that two items show alike: one film captured under two numbers, be it a slip of the pen.
+
+Each access picture leaves a small signature, kept with the size and time of its file so that each
+is decoded once. What agrees by it is compared fine (`masters.alike`), since frames of one view a
+moment apart agree by it too. A picture of which the signature says nothing is compared with none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from urllib.parse import unquote
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from glassine.base import files
+from glassine.base.errors import Finding, GlassineError
+from glassine.masters import alike
+from glassine.report.shown import Batch
+
+KEPT = "alike.json"
+_SIDE = 12
+_DECODED_PX = 96
+# Of two signatures. Drawn captures made again with other crops reach 0.93 and more
+# (tests/unit/report/test_near.py); the fine comparison decides.
+_LIKELY = 0.88
+# Deviation of a signature's brightness, of 255, below which a picture shows too little.
+_LEAST = 4.0
+# Pairs that are compared fine in one night (0.4 s each), and that are named.
+_MOST_COMPARED, _MOST_NAMED = 200, 100
+_BLOCK = 500
+Floats = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class Picture:
+    """An access picture. path: of its file; shown: the path as the page has it."""
+
+    item: str
+    path: Path
+    shown: str
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two pictures of two items that agree. mirrored: where one of them is the other's mirror
+    image."""
+
+    one: Picture
+    other: Picture
+    mirrored: bool
+
+
+def tell(batch: Batch, results: Path) -> None:
+    """Say of a batch which items show the same. results: `results/<batch>/`."""
+    pairs, left = found(_pictures(batch, results), results)
+    batch.notes += [_finding(pair) for pair in pairs[:_MOST_NAMED]]
+    left += max(0, len(pairs) - _MOST_NAMED)
+    if left:
+        batch.notes.append(_not_all(batch, left))
+
+
+def found(pictures: list[Picture], results: Path) -> tuple[list[Pair], int]:
+    """Return the pairs that show the same, and how many likely ones were not compared closer."""
+    known = _kept(results)
+    signatures = {each.shown: _signature(each, known) for each in pictures}
+    if signatures or known:
+        _keep(results, signatures)
+    says = [each for each in pictures if signatures[each.shown].values]
+    likely = list(_likely(says, np.array([signatures[p.shown].values for p in says], np.float32)))
+    pairs = [pair for pair in likely[:_MOST_COMPARED] if _same(pair)]
+    return pairs, max(0, len(likely) - _MOST_COMPARED)
+
+
+def _pictures(batch: Batch, results: Path) -> list[Picture]:
+    pictures = []
+    for item in batch.items:
+        for frame in item.frames:
+            access = frame.files.get("access")
+            if access is None or frame.exclude or frame.blank:
+                continue
+            path = results / "report" / unquote(access.src)
+            pictures.append(Picture(item.item, path, f"{item.item}/{path.name}"))
+    return pictures
+
+
+@dataclass(frozen=True)
+class _Signature:
+    """mark: size and time of the file; values: none where the picture says nothing."""
+
+    mark: list[int]
+    values: list[int]
+
+
+def _kept(results: Path) -> dict[str, _Signature]:
+    try:
+        content = files.read_json(results / KEPT)
+        return {
+            str(path): _Signature([int(each) for each in mark], [int(each) for each in values])
+            for path, (mark, values) in content.items()
+            if len(values) in (0, _SIDE**2)
+        }
+    except (OSError, GlassineError, AttributeError, TypeError, ValueError):
+        return {}  # made again from the pictures
+
+
+def _keep(results: Path, signatures: dict[str, _Signature]) -> None:
+    content = {path: [each.mark, each.values] for path, each in signatures.items()}
+    files.write_json(results / KEPT, content)
+
+
+def _signature(picture: Picture, known: dict[str, _Signature]) -> _Signature:
+    try:
+        status = picture.path.stat()
+    except OSError:
+        return _Signature([0, 0], [])
+    mark = [status.st_size, status.st_mtime_ns]
+    before = known.get(picture.shown)
+    if before is not None and before.mark == mark:
+        return before
+    grey = _decoded(picture.path, cv2.IMREAD_REDUCED_GRAYSCALE_8)
+    if grey is not None and min(grey.shape) < _DECODED_PX:
+        grey = _decoded(picture.path, cv2.IMREAD_GRAYSCALE)
+    return _Signature(mark, [] if grey is None else signature(grey))
+
+
+def _decoded(path: Path, flag: int) -> npt.NDArray[np.uint8] | None:
+    grey = cv2.imread(str(path), flag)
+    return None if grey is None else np.asarray(grey, np.uint8)
+
+
+def signature(grey: npt.NDArray[np.uint8]) -> list[int]:
+    """Return a square picture of 12 by 12 of a picture, row by row, lying down; empty where it
+    shows too little."""
+    lying = np.rot90(grey) if grey.shape[0] > grey.shape[1] else grey
+    upright = np.ascontiguousarray(lying)
+    small = cv2.resize(upright, (_SIDE, _SIDE), interpolation=cv2.INTER_AREA)
+    if float(small.std()) < _LEAST:
+        return []
+    return [int(value) for value in small.ravel()]
+
+
+def _likely(pictures: list[Picture], values: Floats) -> Iterable[Pair]:
+    """Yield the pairs of pictures of two items whose signatures agree in one of four positions."""
+    if len(pictures) < 2:
+        return
+    squares = values.reshape(-1, _SIDE, _SIDE)
+    plain = _normal(squares)
+    turned = [_normal(squares[:, ::-1, ::-1]), _normal(squares[:, :, ::-1])]
+    turned.append(_normal(squares[:, ::-1]))
+    for start in range(0, len(pictures), _BLOCK):
+        rows = plain[start : start + _BLOCK]
+        straight = np.maximum(rows @ plain.T, rows @ turned[0].T)
+        mirrored = np.maximum(rows @ turned[1].T, rows @ turned[2].T)
+        for row, column in np.argwhere(np.maximum(straight, mirrored) > _LIKELY):
+            one, other = start + int(row), int(column)
+            if one < other and pictures[one].item != pictures[other].item:
+                is_mirrored = bool(mirrored[row, column] > straight[row, column])
+                yield Pair(pictures[one], pictures[other], is_mirrored)
+
+
+def _normal(squares: Floats) -> Floats:
+    flat = squares.reshape(len(squares), -1)
+    flat = flat - flat.mean(1, keepdims=True)
+    return np.asarray(flat / (np.linalg.norm(flat, axis=1, keepdims=True) + 1e-6), np.float32)
+
+
+def _same(pair: Pair) -> bool:
+    """Return whether two pictures agree in their details."""
+    greys = [_decoded(each.path, cv2.IMREAD_GRAYSCALE) for each in (pair.one, pair.other)]
+    if greys[0] is None or greys[1] is None:
+        return False
+    first, second = (_of_one_shape(grey) for grey in (greys[0], greys[1]))
+    if pair.mirrored:
+        second = np.ascontiguousarray(second[:, ::-1])
+    likeness = alike.correlation(first, second)
+    return likeness is not None and likeness >= alike.SAME
+
+
+def _of_one_shape(grey: npt.NDArray[np.uint8]) -> Floats:
+    """Return a picture lying down, of one size whatever its crop: crops of one frame differ by a
+    few px."""
+    lying = np.ascontiguousarray(np.rot90(grey) if grey.shape[0] > grey.shape[1] else grey)
+    small = cv2.resize(lying, (480, 360), interpolation=cv2.INTER_AREA)
+    return np.asarray(small / 255, np.float32)
+
+
+def _finding(pair: Pair) -> Finding:
+    mirrored = ", one of them mirrored" if pair.mirrored else ""
+    return Finding(
+        "report.near_identical",
+        pair.one.item,
+        f"{pair.one.item} and {pair.other.item} show the same picture{mirrored}: "
+        f"{pair.one.shown} and {pair.other.shown}.",
+        "a picture of its own for each item.",
+        "Compare both with their film: one of them may have the other's number, or be a capture "
+        "made again. Nothing, where there are two prints or copies of one picture.",
+        "review",
+    )
+
+
+def _not_all(batch: Batch, left: int) -> Finding:
+    return Finding(
+        "report.near_identical_more",
+        batch.batch,
+        f"{left} further pairs of items look alike at a glance and were not compared closer.",
+        "a picture of its own for each item.",
+        "Look at the report's sheet of pictures for rows of the same picture.",
+        "review",
+    )

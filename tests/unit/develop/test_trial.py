@@ -1,0 +1,39 @@
+"""What the look at a camera's files says: levels, linearity, and that a file is refused."""
+
+import subprocess
+import sys
+
+from glassine.base.settings import PROJECT
+from makers import raw_files
+
+
+def run(*files):
+    done = subprocess.run(
+        [sys.executable, "-m", "glassine.develop.trial", *map(str, files)],
+        env={"PYTHONPATH": str(PROJECT / "scripts")},
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
+    return done.returncode, done.stdout + done.stderr
+
+
+def test_levels_and_linearity_of_two_exposures_are_told(tmp_path):
+    camera = raw_files.Camera()
+    table = raw_files.table(200, 300)
+    one = raw_files.write(tmp_path / "one.dng", table, camera, raw_files.Shot((1, 60)), seed=1)
+    half = raw_files.write(tmp_path / "half.dng", table / 2, camera, raw_files.Shot((1, 120)), 2)
+    odd = raw_files.write(tmp_path / "odd.dng", table / 2.2, camera, raw_files.Shot((1, 120)), 3)
+    code, text = run(one, half)
+    assert code == 0 and "black 512" in text and "white 16383" in text
+    part = float(text.split("part from it by ")[1].split("%")[0])
+    assert abs(part) < 0.5
+    _, text = run(one, odd)
+    assert float(text.split("part from it by ")[1].split("%")[0]) > 8  # 10 % less light than said
+
+
+def test_a_file_that_cannot_be_developed_is_refused_with_words(tmp_path):
+    (tmp_path / "a.nef").write_bytes(bytes(1000))
+    code, text = run(tmp_path / "a.nef", tmp_path / "gone.nef")
+    assert code == 1 and "masters.raw_unknown" in text and "gone.nef" in text
+    assert "Traceback" not in text
