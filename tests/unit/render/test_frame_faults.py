@@ -68,6 +68,19 @@ def test_a_line_that_ends_with_the_picture_is_no_scratch() -> None:
     assert lines.scratches(_upright(sheet)) == 0
 
 
+@pytest.mark.parametrize(("share", "count"), [(0.78, 0), (1.0, 1)])
+def test_without_base_in_view_a_line_over_part_of_the_picture_may_be_a_rope(
+    share: float, count: int
+) -> None:
+    """A mast and its rope in a mounted slide, as faint as a scratch; over the whole it is one."""
+    sheet = _sheet(4) + 0.15 * np.sin(np.linspace(0, 9, 600, dtype=np.float32))[:, None]
+    m = planes.MARGIN
+    end = m + int(share * (600 - 2 * m)) + 1 if share < 1 else 600
+    sheet[:end, 300:302] += 0.016
+    frame = planes.Upright(sheet, np.zeros(sheet.shape, bool), m)
+    assert lines.scratches(frame) == count
+
+
 def test_a_thing_of_one_tone_before_a_changing_background_is_no_scratch() -> None:
     sheet = _sheet() + np.linspace(0, 0.6, 600, dtype=np.float32)[:, None]
     sheet[:, 300:302] = 1.6

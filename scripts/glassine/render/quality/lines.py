@@ -42,6 +42,9 @@ ONE_TONE = -0.6
 SURE_SCORE, SURE_VARIED, SURE_SLOPE = 4.5, 0.3, 0.08
 # Beyond the frame it shows with this share of its depth at least.
 BEYOND = 0.4
+# Where no base is seen beyond the picture, a line that does not reach both ends, with this share of
+# its depth in the mean of the last pieces there, may as well be a rope or a mast in it.
+REACHES, LAST_PIECES = 0.5, 3
 # There it stands out by so many deviations, of at least so many rows of base, and counts as much as
 # so many deviations of a piece.
 SURE_BEYOND, LEAST_BASE, MOST_BEYOND = 4.0, 5, 8.0
@@ -250,10 +253,18 @@ def _is_scratch(
     if beyond_end is not None:
         # It may end just where the picture does; then all else must speak for a scratch.
         return line.score > SURE_SCORE and varies > SURE_VARIED and abs(slope) < SURE_SLOPE
-    if varies < PLAIN:
+    if varies < PLAIN or not _is_whole(line, depth / (usual or 1e-6), count):
         return False
     low, high = SLOPE if varies > VARIED else UNSURE_SLOPE
     return low < slope < high
+
+
+def _is_whole(line: Line, shares: npt.NDArray[np.float64], count: int) -> bool:
+    """Return whether a line goes from one end of the frame to the other. shares: of its usual
+    depth, by piece; count: pieces of the frame."""
+    reaches = line.first <= 1 and line.first + len(line.x) >= count - 1
+    ends = (shares[:LAST_PIECES].mean(), shares[-LAST_PIECES:].mean())
+    return reaches and min(ends) > REACHES
 
 
 def _slope(x: npt.NDArray[np.float64], y: npt.NDArray[np.float64]) -> float:
