@@ -402,18 +402,19 @@ def _by_roll(
     keys = ("id", "type", "label", "thumbnail", "navDate")
     listed: list[dict[str, Any]] = []
     of_roll: dict[str, list[tuple[Any, dict[str, Any]]]] = {}
+    collections: dict[str, dict[str, Any]] = {}
     for entry in entries:
         line = {key: entry[key] for key in keys if key in entry}
         roll, place = rolls.get(str(entry.get("id")), ("", ""))
         if not roll:
             listed.append(line)
             continue
-        if roll not in of_roll:
+        if roll not in collections:
             own = f"{address}/{quote(roll, safe='')}.json"
-            listed.append({"id": own, "type": "Collection", "label": _words(roll), "items": roll})
+            collections[roll] = {"id": own, "type": "Collection", "label": _words(roll)}
+            listed.append(collections[roll])
         of_roll.setdefault(roll, []).append((naming.film_order(place or None), line))
-    for each in listed:
-        if each["type"] == "Collection":
-            members = sorted(of_roll[each["items"]], key=lambda member: member[0])
-            each["items"] = [line for _, line in members]
+    for roll, members in of_roll.items():
+        in_order = sorted(members, key=lambda member: member[0])
+        collections[roll]["items"] = [line for _, line in in_order]
     return listed

@@ -53,11 +53,16 @@ def of_film(
         shutil.rmtree(folder)
 
 
+def folder_of(folder: Path) -> Path:
+    """Return where `rendered_in` leaves what render makes."""
+    return folder / BATCH / "items" / ITEM / "render"
+
+
 def rendered_in(
     film: Film, folder: Path, changed: dict[str, Any], stated: dict[str, Any] | None = None
 ) -> list[Answer]:
     """Return the answers as `of_film` does; masters and records stay in the (empty) folder."""
-    batch_dir, item_dir = folder / "masters", folder / BATCH / "items" / ITEM
+    batch_dir, item_dir = folder / "masters", folder_of(folder).parent
     batch_dir.mkdir()
     item_dir.mkdir(parents=True)
     roll = {"film": ROLL, "film_from": "batch.yaml"} if len(film.shots) > 1 else {}

@@ -29,9 +29,9 @@ def _rendered(folder: Path, case: str, more: dict[str, Any]) -> dict[str, Path]:
     film = cases.film(cases.CASES[case], 1)
     section = {"tiff_spaces": list(SPACES), "uninverted": True, **more}
     rendered.rendered_in(film, folder, {"render": section})
-    (frame,) = files.read_json(folder / "item" / "render" / "render.json")["frames"]
+    (frame,) = files.read_json(rendered.folder_of(folder) / "render.json")["frames"]
     entries = [*frame["files"], *frame["alternates"]]
-    return {entry["use"]: folder / "item" / "render" / entry["name"] for entry in entries}
+    return {entry["use"]: rendered.folder_of(folder) / entry["name"] for entry in entries}
 
 
 def _lab(path: Path) -> np.ndarray:
@@ -81,8 +81,10 @@ def test_colours_outside_of_srgb_are_kept_in_the_wide_spaces(tmp_path: Path) -> 
     film = cases.Film(film.process, film.polarity, [vivid])
     section = {"tiff_spaces": ["romm"], "crop_tiff": "rendered", "uninverted": True}
     rendered.rendered_in(film, tmp_path, {"render": section})
-    (frame,) = files.read_json(tmp_path / "item" / "render" / "render.json")["frames"]
-    made = {entry["use"]: tmp_path / "item/render" / entry["name"] for entry in frame["alternates"]}
+    (frame,) = files.read_json(rendered.folder_of(tmp_path) / "render.json")["frames"]
+    made = {
+        entry["use"]: rendered.folder_of(tmp_path) / entry["name"] for entry in frame["alternates"]
+    }
     assert "uninverted" not in made  # a positive has none
     wide, narrow = _lab(made["romm"]), _lab(made["crop"])
     clipped = pyvips.Image.new_from_file(str(made["crop"])).numpy().min(axis=2) == 0
