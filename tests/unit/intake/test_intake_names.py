@@ -80,7 +80,7 @@ def test_what_is_expected_of_a_name_is_said_without_a_regular_expression(batch):
     assert not set("\\[](){}?*|") & set(found["expected"] + found["next_step"] + found["what"])
 
 
-@pytest.mark.parametrize("name", ["PEH-0009.tif.part", "PEH-0009", "PEH-0009.tif~", "x.nef"])
+@pytest.mark.parametrize("name", ["PEH-0009.tif.part", "PEH-0009", "PEH-0009.tif~", "x.scan"])
 def test_a_tiff_under_another_ending_is_held(batch, name):
     master(batch / "PEH-0009.tif", 9).rename(batch / name)
     result = take(batch)

@@ -213,8 +213,9 @@ def test_a_polarity_that_the_film_s_border_speaks_against_is_for_review(clear_bo
 
 def test_a_resolution_that_cannot_be_asks_for_the_right_one_where_nothing_else_tells_it():
     pixels = sheet_film(True)
-    (frame,) = look(pixels, 10000, polarity="negative").frames
-    assert frame.state == "review"
-    assert any("10000 ppi" in reason for reason in frame.reasons)
+    seen = look(pixels, 10000, polarity="negative")
+    assert [frame.state for frame in seen.frames] == ["review"]
+    assert any("10000 ppi" in note for note in seen.notes)
+    assert any("nothing states or shows the resolution" in note for note in seen.notes)
     (frame,) = look(pixels, 10000, polarity="negative", nominal_ppi=300).frames
     assert not any("10000 ppi" in reason for reason in frame.reasons)

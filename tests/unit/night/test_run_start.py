@@ -128,7 +128,7 @@ def test_a_link_to_nowhere_is_told(root):
 @pytest.mark.parametrize(
     ("others", "code", "words"),
     [
-        (["a.cr3", "b.IIQ", "c.txt"], 65, "2 camera raw files and no TIFF"),
+        (["a.cr3", "b.IIQ", "c.txt"], 65, "2 camera raw files and no master"),
         (["c.txt"], 65, "1 other files"),
         ([], 66, "holds no master"),
     ],
