@@ -113,7 +113,9 @@ def _readable(value: Any) -> str:
     """Return a value of a measure as short as a person reads it: four significant digits."""
     if isinstance(value, float):
         return f"{value:.4g}" if abs(value) < 1e4 else f"{value:,.0f}"
-    return {True: "yes", False: "no", None: "not measured"}.get(value, str(value))
+    if isinstance(value, bool):  # 1 is a count, though it equals True
+        return "yes" if value else "no"
+    return "not measured" if value is None else str(value)
 
 
 def measure_words(measure: dict[str, Any]) -> str:

@@ -47,6 +47,14 @@ def test_falloff_is_that_of_the_master_not_of_its_edges(fall: float) -> None:
     assert found == pytest.approx(100 * fall / (1 - fall / 3), rel=0.12)
 
 
+@pytest.mark.parametrize("count", [1, 2])
+def test_a_count_is_said_as_a_number(count: int) -> None:
+    measure = {"name": "scratches", "value": count, "unit": "count", "limit": "<= 0 count"}
+    assert item_states.measure_words({**measure, "verdict": "review"}).startswith(
+        f"scratches: {count}"
+    )
+
+
 def _sheet(seed: int = 1) -> np.ndarray:
     return np.random.default_rng(seed).normal(0.8, 0.02, (600, 800)).astype(np.float32)
 
