@@ -85,8 +85,12 @@ def post(address: str, document: dict[str, Any]) -> None:
         method="POST",
     )
     opener = urllib.request.build_opener(_NoRedirect)
-    with opener.open(request, timeout=_PATIENCE_S):
-        pass
+    try:
+        with opener.open(request, timeout=_PATIENCE_S):
+            pass
+    except urllib.error.HTTPError as refused:
+        refused.close()  # the answer is an open connection
+        raise
 
 
 def send(configured: dict[str, Any], summary: dict[str, Any]) -> None:

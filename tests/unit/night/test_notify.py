@@ -6,6 +6,7 @@ import http.server
 import json
 import socketserver
 import threading
+import urllib.error
 from collections.abc import Iterator
 from typing import Any
 
@@ -135,3 +136,24 @@ def test_each_way_that_fails_is_told() -> None:
         "notify.mail",
     ]
     assert "not affected" in problem.value.findings[0].next_step
+
+
+class _Refusing(http.server.BaseHTTPRequestHandler):
+    def do_POST(self) -> None:
+        self.rfile.read(int(self.headers["Content-Length"]))
+        self.send_response(500)
+        self.end_headers()
+
+    def log_message(self, format: str, *values: Any) -> None:
+        """Keep the test's output clean."""
+
+
+@pytest.fixture
+def refusing() -> Iterator[Any]:
+    yield from serving(http.server.HTTPServer(("127.0.0.1", 0), _Refusing))
+
+
+def test_an_answer_that_refuses_leaves_no_connection_open(refusing: Any) -> None:
+    with pytest.raises(urllib.error.HTTPError) as refused:
+        notify.post(f"http://127.0.0.1:{refusing.server_port}/", {})
+    assert refused.value.closed
