@@ -277,8 +277,11 @@ def write_dng(
     seconds: float = 0.04,
     orientation: int = 1,
     digest: bool = True,
+    stated_black: tuple[int, int, int, int] | None = None,
 ) -> None:
-    """Write the active area with masked margins round it (black levels alone in them)."""
+    """Write the active area with masked margins round it (black levels alone in them).
+
+    stated_black: what the file says of them, where that is not true."""
     m = sensor.margin
     phase_shift = (m % 2) * 2 + (m % 2)
     if phase_shift:
@@ -302,7 +305,7 @@ def write_dng(
         279: (4, [s[1] for s in strips]), 284: (3, 1),
         33421: (3, [2, 2]), 33422: (1, PHASES[sensor.phase]),
         50710: (1, (0, 1, 2)), 50711: (3, 1),
-        50713: (3, [2, 2]), 50714: (5, list(sensor.black)), 50717: (4, sensor.white),
+        50713: (3, [2, 2]), 50714: (5, list(stated_black or sensor.black)), 50717: (4, sensor.white),
         50829: (4, [m, m, h - m, w - m]),
         50719: (5, [0, 0]), 50720: (5, [w - 2 * m, h - 2 * m]),
     }  # fmt: skip

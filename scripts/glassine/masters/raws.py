@@ -19,7 +19,7 @@ from msgspec import UNSET
 from glassine.base import formats
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.records.parts import Capture, Header, RawPicture
-from glassine.masters import header_size, raw_tags, tags
+from glassine.masters import header_size, raw_masked, raw_tags, tags
 from glassine.masters.refusal import refuse, truncated
 from glassine.masters.vips_errors import one_line
 
@@ -31,6 +31,9 @@ _ORIENTATIONS = {0: 1, 3: 3, 5: 8, 6: 6}
 # What share of the samples may lie above the white level that the file states.
 _OVER_WHITE = 1e-4
 _MAX_SIDE = 65_500
+# So far apart, as a share of the white level, masked sites may lie from the black level that the
+# file states: at density 2.3 the light itself is no more.
+_MASKED_APART = 0.005
 # A matrix of colours has at least this determinant, and keeps white to so much.
 _SINGULAR, _NEUTRAL = 1e-3, 1e-3
 # Linear sRGB to XYZ of D65 (IEC 61966-2-1:1999, section 5.2).
@@ -400,6 +403,7 @@ def _header(
         begins = stream.read(4)
     known = formats.of_dng(tagged.version) if tagged else None
     layout = "".join("RGB"[place] for place in pattern.ravel()) if pattern is not None else None
+    masked = raw_masked.over_black(raw, white) if pattern is not None else None
     return Header(
         width=width,
         height=height,
@@ -424,6 +428,7 @@ def _header(
             white=white,
             lossy=tagged.is_lossy if tagged else None,
             opcodes=list(tagged.opcodes) if tagged else [],
+            masked=None if masked is None else round(masked, 3),
         ),
     )
 
@@ -501,6 +506,8 @@ def notes_on(
                 "review",
             )
         )
+    if raw and raw.masked is not None and abs(raw.masked) > _MASKED_APART * raw.white:
+        findings.append(_black_apart(path, raw.masked, raw))
     if raw and raw.opcodes:
         findings.append(
             Finding(
@@ -514,3 +521,16 @@ def notes_on(
             )
         )
     return findings
+
+
+def _black_apart(path: str, masked: float, raw: RawPicture) -> Finding:
+    return Finding(
+        "masters.note_raw_black",
+        path,
+        f"Its sites that no light reaches lie {masked:+.0f} DN from the black level of "
+        f"{_listed(np.asarray(raw.black))} that it states; it is developed with the level stated.",
+        f"masked sites at the black level, within {_MASKED_APART:.1%} of the white level.",
+        "Compare it with a capture in the dark (`raw.dark_names`), and with the camera's own "
+        "software: where the stated level is wrong, dense parts of the film come out wrong.",
+        "review",
+    )

@@ -159,8 +159,14 @@ def _verify_opened(
     _collected(findings, opening.prove_pixels, path, content=held.content, shown=shown)
     if not held.is_unchanged():
         findings += fixity.changed(shown).findings
+    return _verified(master, checked, header, notes)
+
+
+def _verified(
+    master: Master, checked: fixity.Checked, header: Header, notes: list[Finding]
+) -> VerifiedMaster:
     return VerifiedMaster(
-        path=shown,
+        path=master.path,
         part=master.part,
         bytes=checked.bytes,
         mtime=checked.mtime,
@@ -195,17 +201,7 @@ def _verify_raw(
     findings += [note for note in notes if note.severity == "hold"]
     if not held.is_unchanged():
         findings += fixity.changed(shown).findings
-    return VerifiedMaster(
-        path=shown,
-        part=master.part,
-        bytes=checked.bytes,
-        mtime=checked.mtime,
-        digests=checked.digests,
-        expected=master.expected,
-        verdict="match" if checked.listed else "unlisted",
-        header=raw.header,
-        notes=[msgspec.convert(note.as_dict(), FindingNote) for note in notes],
-    )
+    return _verified(master, checked, raw.header, notes)
 
 
 def _verify_one(

@@ -103,7 +103,8 @@ class RawPicture(Record, frozen=True, kw_only=True):
     pattern: colours of the 2 x 2 pattern from its top left, row by row, as "RGGB"; None where each
     pixel has all three. black: DN by place in the pattern; white: DN. lossy: whether they were
     compressed with loss, None where the file does not say. opcodes: DNG tags of corrections that
-    the camera left to do.
+    the camera left to do. masked: DN by which sites that no light reaches lie above the black
+    level, None where none are seen.
     """
 
     pattern: str | None
@@ -111,6 +112,7 @@ class RawPicture(Record, frozen=True, kw_only=True):
     white: float
     lossy: bool | None
     opcodes: list[int] = msgspec.field(default_factory=list)
+    masked: float | None = None
 
 
 class Header(Record, frozen=True, kw_only=True):
