@@ -43,6 +43,11 @@ def make_batch(root: Path, count: int = 2, **settings: Any) -> dict[str, Any]:
     names = [f"PEH-{number:04d}" for number in range(1, count + 1)]
     for seed, name in enumerate(names, 1):
         finish(root, made_items.make_item(root, name, seed))
+    return given_of(names, **settings)
+
+
+def given_of(names: list[str], **settings: Any) -> dict[str, Any]:
+    """Return what the delivery of a batch of these items is given."""
     own = {"when": "complete", "form": "folder", "copy": "copy", "max_bag_gb": 0} | settings
     return {
         "batch": "b1",

@@ -23,6 +23,7 @@ import msgspec
 
 from glassine.base import files, wording
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.model import BatchId
 from glassine.base.records.receipt import Receipt
 from glassine.deliver import receipt_files
 
@@ -223,6 +224,29 @@ def take_in(deliveries_dir: Path, receipts: list[Receipt]) -> list[Finding]:
             "lost: look at the disk, and at who may write there.",
             "note",
         )
+    ]
+
+
+def without_receipt(deliveries_dir: Path, batch: BatchId, receipts: list[Receipt]) -> list[Finding]:
+    """Return a finding for each delivery of a batch that the ledger has and no receipt tells of any
+    more: the batch is delivered as if that had never been, and its name may come again."""
+    here = {receipt.delivery for receipt in receipts}
+    entries = [each for each in read(deliveries_dir).entries if each.receipt.batch == batch]
+    times = {each.receipt.delivery: each.time for each in entries}
+    return [
+        Finding(
+            "ledger.delivered_before",
+            str(receipt_files.receipt_path(deliveries_dir, delivery)),
+            f"{delivery} was delivered on {time[:10]}, as the ledger says; its receipts and the "
+            "list of deliveries in the results are gone, and the batch is delivered as if for the "
+            "first time.",
+            "the receipts of all deliveries, or a person's decision to deliver anew.",
+            "Where that was decided, tell the repository that a delivery of the same name comes "
+            "again. Else bring the receipts back and withdraw what was delivered twice.",
+            "review",
+        )
+        for delivery, time in times.items()
+        if delivery not in here
     ]
 
 

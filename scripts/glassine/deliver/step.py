@@ -93,17 +93,22 @@ def deliver_batch(
     naming.check_batch(given.batch)
     folders = Folders(batch_dir, results_batch_dir, deliveries_dir)
     receipts = standing(results_batch_dir, deliveries_dir, given.batch)
+    before = [
+        *receipts.notes,
+        *ledger.without_receipt(deliveries_dir, given.batch, receipts.sound),
+    ]
     due = dues.next_delivery(folders, given, receipts)
     if _make(folders, given, due, receipts):
         receipts = standing(results_batch_dir, deliveries_dir, given.batch)
     damage = receipt_files.damage(deliveries_dir, receipts)
     _require([finding for finding in damage if finding.severity == "hold"])
     untold = dues.untold(due, receipts, given.settings.delivery)
+    public = public_before.told(folders, due.items, receipts)
     return Outcome(
         receipts.latest.delivery if receipts.latest else None,
         tuple(entry.item for entry in due.lacking),
         tuple(entry.item for entry in due.withdrawn if entry.whole),
-        (*receipts.notes, *damage, *untold, *public_before.told(folders, due.items, receipts)),
+        tuple(dict.fromkeys([*before, *receipts.notes, *damage, *untold, *public])),
     )
 
 

@@ -19,6 +19,7 @@ from glassine.base.records.receipt import Receipt
 from glassine.deliver import ledger, receipt_files, step
 from glassine.night import ledgers
 from makers import deliveries
+from makers.step_calls import do_delivery
 
 
 @pytest.fixture(autouse=True)
@@ -216,3 +217,29 @@ def test_a_damaged_ledger_is_rebuilt_by_hand(
     assert len(list(folder.glob("ledger.jsonl.damaged-*"))) == 1
     assert ledgers.main(["list", "--directory", str(delivered)]) == 0
     assert "b1: 2 items" in capsys.readouterr().out
+
+
+def again(root: Path) -> step.Outcome:
+    """Deliver the batch once more, one item with another title."""
+    deliveries.changed_title(root, "PEH-0002", "The other quay")
+    return do_delivery(root, deliveries.given_of(["PEH-0001", "PEH-0002"]))
+
+
+def test_a_batch_delivered_anew_though_the_ledger_has_it_is_told(delivered: Path) -> None:
+    """Receipts and the list of deliveries are gone, by intent or not: the name comes again."""
+    for path in both(delivered):
+        path.unlink()
+    (delivered / "results" / "b1" / receipt_files.LIST).unlink()
+    shutil.rmtree(delivered / "deliveries" / "b1")
+    outcome = again(delivered)
+    assert outcome.delivery == "b1"
+    assert "ledger.delivered_before" in {note.code for note in outcome.notes}
+    assert len(ledger.read(delivered / "deliveries").entries) == 2
+    assert again(delivered).notes == ()
+
+
+def test_what_was_written_again_is_told_though_a_delivery_was_made_too(delivered: Path) -> None:
+    both(delivered)[0].write_text("{")
+    outcome = again(delivered)
+    assert outcome.delivery == "b1.r2"
+    assert "delivery.receipt_rebuilt" in {note.code for note in outcome.notes}
