@@ -70,12 +70,14 @@ class Holdings:
     """All parts, and what is wrong with records that should tell of some.
 
     away: masters of batches whose folder is not here, and bags that were carried away: how many
-    parts of them cannot be read.
+    parts of them cannot be read. unsettled: items that the night has not finished, which are not
+    read.
     """
 
     parts: list[Part] = field(default_factory=list)
     unreadable: dict[str, list[Finding]] = field(default_factory=dict)
     away: dict[str, int] = field(default_factory=dict)
+    unsettled: dict[str, int] = field(default_factory=dict)
 
     def not_here(self, batch: str, parts: int = 1) -> None:
         self.away[batch] = self.away.get(batch, 0) + parts
@@ -108,16 +110,18 @@ def _not_looked_at(path: Path, problem: OSError) -> Finding:
     )
 
 
-def settled(places: Places, batch: str) -> Iterator[Path]:
-    """Yield the folder of each item of the batch that the night has finished."""
+def item_folders(places: Places, batch: str) -> list[Path]:
+    """Return the folder of each item of the batch that has results."""
     items = places.results / batch / "items"
-    folders = sorted(items.iterdir()) if items.is_dir() else []
-    yield from (folder for folder in folders if (folder / "done.json").is_file())
+    return sorted(items.iterdir()) if items.is_dir() else []
 
 
 def _items(holdings: Holdings, places: Places, batch: str, known: Mapping[str, Part]) -> None:
     masters_here = (places.masters / batch).is_dir()
-    for folder in settled(places, batch):
+    for folder in item_folders(places, batch):
+        if not (folder / "done.json").is_file():
+            holdings.unsettled[batch] = holdings.unsettled.get(batch, 0) + 1
+            continue
         try:
             results, masters = _parts_of_item(folder, batch, known)
         except GlassineError as error:

@@ -164,6 +164,7 @@ def _record(
         share=limits.share,
         **kinds,
         away=seen.away.get(batch, 0),
+        unsettled=seen.unsettled.get(batch, 0),
         findings=[FindingNote(**finding.as_dict()) for finding in found],
     )
 

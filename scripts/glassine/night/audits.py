@@ -92,6 +92,8 @@ def sentence(round_: rounds.Round) -> str:
     ]
     away = sum(record.away for record in records)
     words += [f"{_parts(away)} not here to be read"] if away else []
+    unsettled = sum(record.unsettled for record in records)
+    words += [f"unfinished items not read: {unsettled:,}"] if unsettled else []
     words += [f"{_parts(round_.left)} left for the next round"] if round_.left else []
     return ", ".join(words)
 

@@ -191,7 +191,9 @@ def test_an_item_that_is_not_settled_is_left_to_the_night(root: Path) -> None:
     folder = root / "results" / "b1" / "items" / "PEH-0001"
     (folder / "done.json").unlink()
     flip(next(folder.rglob("*.jpg")), 50)
-    assert not audit(root).findings
+    shown = audit(root)
+    assert not shown.findings
+    assert shown.batches["b1"].unsettled == 1
 
 
 def test_a_record_that_cannot_be_read_is_told(root: Path) -> None:

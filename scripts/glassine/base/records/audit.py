@@ -19,7 +19,8 @@ class AuditedKind(Record, frozen=True, kw_only=True):
 
 class BatchAudit(Record, frozen=True, kw_only=True):
     """audit.json of a batch. time: of the round; share: of all bytes that a night reads; away:
-    parts that are not here to be read; findings: what is wrong, until a reading finds it sound."""
+    parts that are not here to be read; unsettled: items that are not finished, and not read;
+    findings: what is wrong, until a reading finds it sound."""
 
     batch: str
     time: str
@@ -28,4 +29,5 @@ class BatchAudit(Record, frozen=True, kw_only=True):
     results: AuditedKind
     delivery: AuditedKind
     away: Count
+    unsettled: Count = 0
     findings: list[FindingNote]
