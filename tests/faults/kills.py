@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import signal
@@ -98,7 +99,25 @@ class Reference:
 
 
 def made_by(studio: Studio) -> dict[str, dict[str, str]]:
-    return {name: studio.digests(name) for name in ("results", "deliveries")}
+    """Return the digests of all that lies there, and what each item was handed over as last.
+
+    Handovers tell of changes: a run whose worker was killed hands an item over as held, and the
+    next one as delivered. What is compared of them is the last word on each item.
+    """
+    results = studio.digests("results")
+    return {
+        "results": {path: found for path, found in results.items() if "/handover/" not in path},
+        "deliveries": studio.digests("deliveries"),
+        "handed over": _handed_over(studio),
+    }
+
+
+def _handed_over(studio: Studio) -> dict[str, str]:
+    found = {}
+    for path in sorted((studio.root / "results").glob("*/handover/ledger.json")):
+        for item, handed in json.loads(path.read_text())["items"].items():
+            found[f"{path.parts[-3]}/{item}"] = f"{handed['state']} {handed['digest']}"
+    return found
 
 
 def undisturbed(studio: Studio) -> Reference:
@@ -136,8 +155,9 @@ def problems_after(reference: Reference, folder: Path, kill: Kill, random: Rando
     found = []
     if outcome.code != 0:
         found.append(f"exit code {outcome.code}: {outcome.text[-6000:]}")
+    made = made_by(studio)
     for name, wanted in reference.made.items():
-        have = studio.digests(name)
+        have = made[name]
         wrong = sorted(
             path for path in wanted.keys() | have.keys() if wanted.get(path) != have.get(path)
         )
