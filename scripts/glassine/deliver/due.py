@@ -16,7 +16,7 @@ from glassine.deliver import drops, handover, receipt_files, same_ids
 from glassine.deliver.given import DeliverGiven, DeliverySection, UnfinishedItem
 
 # How a state of an item is told in the sentence "it is ...".
-_STATES = {"waiting": "waiting for the next night", "pending": "not yet run"}
+_STATES = {"waiting": "waiting for the next night", "pending": "pending"}
 
 
 @dataclass(frozen=True)
