@@ -133,6 +133,7 @@ def _developed_from(master: DevelopedMaster) -> str:
     return (
         f"developed from the camera's raw file with {light}; colours by the file's own matrix; "
         f"{master.dead} pixels filled"
+        f"{f', {master.lone} of them found in this capture alone' if master.lone else ''}"
     )
 
 

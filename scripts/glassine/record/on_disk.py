@@ -86,7 +86,10 @@ def beside(record: ParsedRecord) -> Iterator[Finding]:
         known = masters.get(path)
         if known is None:
             yield finding(
-                "beside", path, "fixity.json does not know it.", "the digests of verify or develop."
+                "beside_unknown",
+                path,
+                "fixity.json does not know it.",
+                "the digests of verify or develop.",
             )
         elif stated != {"SHA-256": known.digests.sha256, "SHA-512": known.digests.sha512}:
             yield finding(
