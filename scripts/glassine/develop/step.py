@@ -334,8 +334,8 @@ def _pixel_notes(made: DevelopedMaster, path: str) -> list[Finding]:
         Finding(
             "develop.pixels",
             path,
-            f"{made.lone} pixels shine in dense film as no lens draws a point, and no calibration "
-            "capture told of them: they do not work, and were filled from those about them.",
+            f"{made.lone} pixels shine in dense film as no lens draws a point, and show in no "
+            "calibration capture: they do not work, and were filled from those about them.",
             "a capture in the dark, which shows such pixels wherever they lie.",
             "Capture the dark at the start of each session (dark.dng): in thin film they are not "
             "found otherwise.",
