@@ -39,7 +39,8 @@ class Item:
         return read_package(self.folder)
 
     def master_files(self) -> list[PackagedFile]:
-        return [entry for entry in self.package().files if entry.use == "master"]
+        """Return the masters, and raw files, of which the package may hold either."""
+        return [entry for entry in self.package().files if entry.use in ("master", "raw")]
 
     def row(self, bag: str) -> handover.ItemRow:
         """Return the item's row of the hand-over list. bag: the name of the one that has it."""
