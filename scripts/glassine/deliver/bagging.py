@@ -14,7 +14,7 @@ from glassine.base.records.receipt import ReceiptBag
 from glassine.deliver import bag
 from glassine.deliver.due import Due, Folders, Item
 from glassine.deliver.given import DeliverGiven, DeliverySection
-from glassine.deliver.plan import GB
+from glassine.deliver.plan import GB, Whereabouts
 from glassine.deliver.serialization import Source, carrier
 from glassine.deliver.tags import Contents, tag_files
 
@@ -23,10 +23,32 @@ _SUFFIX = {"folder": "", "tar": ".tar", "zip": ".zip"}
 SPARE_BYTES = 64 * 2**20
 
 
-def contents_of(folders: Folders, plan: Plan, number: int, groups: list[list[Item]]) -> Contents:
-    """Return what a bag of the delivery is to hold. number: of the bag, from 1."""
+def name_of(plan: Plan, number: int, count: int) -> str:
+    """Return the name of a bag without its suffix. number: of it, from 1; count: of all bags."""
+    return plan.name if count == 1 else f"{plan.name}.{number:03d}"
+
+
+def bags_of(plan: Plan, groups: list[list[Item]], section: DeliverySection) -> dict[str, str]:
+    """Return {item: the name of the bag that it goes into}, as the receipt has it."""
+    count, suffix = len(groups), _SUFFIX[section.form]
+    return {
+        item.name: name_of(plan, number, count) + suffix
+        for number, items in enumerate(groups, 1)
+        for item in items
+    }
+
+
+def contents_of(
+    folders: Folders,
+    plan: Plan,
+    number: int,
+    groups: list[list[Item]],
+    whereabouts: list[Whereabouts],
+) -> Contents:
+    """Return what a bag of the delivery is to hold. number: of the bag, from 1; the first tells
+    where each item of the batch lies."""
     items = groups[number - 1]
-    name = plan.name if len(groups) == 1 else f"{plan.name}.{number:03d}"
+    name = name_of(plan, number, len(groups))
     return Contents(
         name=name,
         number=number,
@@ -34,6 +56,7 @@ def contents_of(folders: Folders, plan: Plan, number: int, groups: list[list[Ite
         items=items,
         rows=[item.row(name) for item in items],
         sources=_sources(items, folders.batch_dir),
+        whereabouts=whereabouts if number == 1 else [],
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from glassine.base import access, hashing, naming, record_files, wording
@@ -24,7 +24,8 @@ class Item:
     """One item to deliver and the results it lies in; its list of files is read when needed.
 
     bytes, files: of its package. digest: over its files' paths and digests. replaces: the
-    delivery that has the item in an earlier state.
+    delivery that has the item in an earlier state, replaces_digest: over its files there. inputs:
+    digest over what its steps were given but for the versions of the software, where it is known.
     """
 
     name: ItemId
@@ -34,6 +35,8 @@ class Item:
     digest: str
     profile: str
     replaces: str | None = None
+    replaces_digest: str | None = None
+    inputs: str | None = None
 
     def package(self) -> Package:
         return read_package(self.folder)
@@ -91,13 +94,15 @@ class Due:
     """What the next delivery is to hold, and what it tells of the rest.
 
     lacking: items that are not done; adds: it holds what changed and continues the deliveries
-    before it.
+    before it. kept: {item: digest of its package as it was delivered last} of items that stay as
+    they were delivered, though newer software makes them otherwise.
     """
 
     items: list[Item]
     lacking: list[LackingItem]
     withdrawn: list[WithdrawnPart]
     adds: bool
+    kept: dict[str, str] = field(default_factory=dict)
 
     def rows(self) -> list[handover.ItemRow]:
         """Return the rows of the hand-over list that have no file."""
@@ -121,7 +126,10 @@ def next_delivery(folders: Folders, given: DeliverGiven, receipts: receipt_files
     section = given.settings.delivery
     withdrawn = [drops.Withdrawal.of(entry) for entry in given.withdraw]
     withdrawn_items = {entry.item for entry in withdrawn if entry.whole}
-    items = [_item(folders, name) for name in sorted({*given.items} - withdrawn_items)]
+    items = [
+        replace(_item(folders, name), inputs=given.inputs.get(name))
+        for name in sorted({*given.items} - withdrawn_items)
+    ]
     lacking = [entry for entry in given.lacking if entry.item not in withdrawn_items]
     earlier = drops.delivered(folders.deliveries_dir, receipts.sound)
     batch_items = {*given.items, *(entry.item for entry in given.lacking)}

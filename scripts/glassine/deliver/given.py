@@ -28,6 +28,7 @@ class DeliverySection(Given, frozen=True, kw_only=True):
 
     when: Literal["complete", "passed"] = "complete"
     later: Literal["whole", "changed"] = "whole"
+    on_new_version: Literal["ask", "deliver", "keep"] = "ask"
     same_ids: Literal["held", "told"] = "held"
     form: Form = "folder"
     copy: Literal["copy", "reflink", "hardlink"] = "copy"
@@ -40,11 +41,14 @@ class Settings(Given, frozen=True, kw_only=True):
 
 
 class DeliverGiven(Given, frozen=True, kw_only=True):
-    """items: those that are done; lacking: the others. withdraw: as corrections.yaml has it."""
+    """items: those that are done; lacking: the others. withdraw: as corrections.yaml has it.
+    inputs: {item: digest over all that its steps were given but for the versions of the software},
+    of items of which that is known."""
 
     batch: BatchId
     items: tuple[ItemId, ...]
     lacking: tuple[UnfinishedItem, ...]
     withdraw: tuple[Withdrawal, ...] = ()
+    inputs: dict[str, str] = msgspec.field(default_factory=dict)
     settings: Settings
     institution: Institution = msgspec.field(default_factory=Institution)

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from glassine.base import files, item_states
+from glassine.night import due
 
 
 def with_states(given: dict[str, Any], results_dir: Path) -> dict[str, Any]:
@@ -13,10 +14,12 @@ def with_states(given: dict[str, Any], results_dir: Path) -> dict[str, Any]:
     states = item_states.batch_status(results_dir)
     intake = files.read_json(results_dir / "intake.json")
     finished = {"done", "review"}
+    items = [state.item for state in states if state.state in finished]
     return {
         **given,
+        "inputs": due.delivered_inputs(results_dir / "items", items, given.get("pooling", {})),
         "withdraw": intake.get("withdraw", []),
-        "items": [state.item for state in states if state.state in finished],
+        "items": items,
         "lacking": [
             {
                 "item": state.item,

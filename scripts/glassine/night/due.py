@@ -376,7 +376,51 @@ def write_stamp(item_dir: Path, item_key: str, given: list[dict[str, Any]]) -> N
     """Write that every step of the item is done, and what it was given."""
     records = [name for one in given for name in steps.records_of(one)]
     stats = {name: (item_dir / name).stat().st_size for name in records}
-    files.write_json(item_dir / STAMP, {"key": item_key, "files": stats})
+    stamp = {"key": item_key, "files": stats, "inputs": inputs_of(given)}
+    pools = any(one.get("pools") for one in given)
+    files.write_json(item_dir / STAMP, stamp | ({"pools": True} if pools else {}))
+
+
+# Versions beside `version`: of code that a step uses (`_shared`).
+_VERSIONS = frozenset({"version", "tone", "alternates"})
+
+
+def inputs_of(given: list[dict[str, Any]]) -> str:
+    """Return a digest of all that the steps of an item are given but for the versions of the
+    software and what follows from them: the values of its films, and the times of its masters,
+    whose bytes are compared by themselves. It changes where something about the item does."""
+    parts = [
+        {key: value for key, value in one.items() if key not in _VERSIONS and key != "films"}
+        | {"masters": [_without_times(master) for master in one.get("masters", [])]}
+        for one in given
+    ]
+    return hashlib.sha256(files.canonical(parts).encode()).hexdigest()
+
+
+def _without_times(master: dict[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in master.items() if key != "mtime_ns"}
+
+
+def delivered_inputs(items_dir: Path, items: list[str], pooling: dict[str, Any]) -> dict[str, str]:
+    """Return {item: `inputs_of` what it was made of} of items whose stamps tell it. Of one whose
+    negatives may share a film the others that may are part of it. pooling: the settings on that."""
+    own: dict[str, str] = {}
+    pools: dict[str, str] = {}
+    for item in items:
+        try:
+            stamp = files.read_json(items_dir / item / STAMP)
+            own[item] = str(stamp["inputs"])
+        except (GlassineError, KeyError, TypeError):
+            continue
+        if stamp.get("pools"):
+            pools[item] = own[item]
+    together = files.canonical([pooling, pools])
+    return {
+        item: hashlib.sha256(f"{digest} {together}".encode()).hexdigest()
+        if item in pools
+        else digest
+        for item, digest in own.items()
+    }
 
 
 def is_settled(item_dir: Path, item_key: str) -> bool:

@@ -140,6 +140,7 @@ class Ending:
         notice.tidy(results)
         states = item_states.batch_status(results)
         self._check_batch(name, states)
+        self.problems += batches.held_delivery(name, results)
         current = delivery.is_current(results, self.lookup.delivery_key(name), states)
         silent = not engine_failed and all(problem.batch != name for problem in self.problems)
         if silent and not current and self.lookup.delivers(name):

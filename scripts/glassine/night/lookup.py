@@ -278,6 +278,7 @@ class Lookup:
             "batch": name,
             "settings": {"delivery": self.config["delivery"], "package": self.config["package"]},
             "institution": self.config["institution"],
+            "pooling": {key: self.config["tone"][key] for key in ("pool", "pool_step")},
         }
 
     def delivery_key(self, name: str) -> str | None:
