@@ -13,8 +13,8 @@ class Plan(Record, frozen=True, kw_only=True):
     """What a delivery will be.
 
     name: `<batch>` or `<batch>.rN`; replaces: the delivery that this one stands in for, and
-    also_replaces those that it had been added to; continues: the one that it adds to; content: digest over what is delivered; time: of bagging,
-    kept through resumptions (ISO 8601, UTC).
+    also_replaces those that it had been added to; continues: the one that it adds to; content:
+    digest over what is delivered; time: of bagging, kept through resumptions (ISO 8601, UTC).
     """
 
     batch: BatchId
