@@ -63,12 +63,14 @@ def contents_of(
 def _sources(items: list[Item], batch_dir: Path) -> list[Source]:
     sources = []
     for item in items:
-        for entry in item.package().files:
+        for placed in item.placed():
+            entry = placed.entry
             kind, _, relative = entry.source.partition(":")
             root = batch_dir if kind == "master" else item.folder
             digests = hashing.Digests(entry.bytes, entry.sha256, entry.sha512)
             path = f"{bag.PAYLOAD}{item.name}/{entry.path}"
-            sources.append(Source(path, files.inside(root, relative), digests))
+            origin = files.inside(root, relative)
+            sources.append(Source(path, origin, digests, placed.content))
     return sorted(sources, key=lambda source: source.path)
 
 

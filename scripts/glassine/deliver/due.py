@@ -14,6 +14,7 @@ from glassine.base.records.package import Package, PackagedFile
 from glassine.base.records.receipt import LackingItem, Receipt, WithdrawnPart
 from glassine.deliver import drops, handover, receipt_files, same_ids
 from glassine.deliver.given import DeliverGiven, DeliverySection, UnfinishedItem
+from glassine.deliver.shapes import NextVersion, Placed, Shape
 
 # How a state of an item is told in the sentence "it is ...".
 _STATES = {"waiting": "waiting for the next night", "pending": "not yet run"}
@@ -26,6 +27,8 @@ class Item:
     bytes, files: of its package. digest: over its files' paths and digests. replaces: the
     delivery that has the item in an earlier state, replaces_digest: over its files there. inputs:
     digest over what its steps were given but for the versions of the software, where it is known.
+    shape: the form in which it goes into the bag, where that is not as it lies in the results;
+    bytes, files and digest are of that form then, and packed is the digest of its package.
     """
 
     name: ItemId
@@ -37,16 +40,47 @@ class Item:
     replaces: str | None = None
     replaces_digest: str | None = None
     inputs: str | None = None
+    shape: Shape | None = None
+    packed: str | None = None
 
     def package(self) -> Package:
         return read_package(self.folder)
+
+    def refers(self) -> list[str]:
+        """Return the deliveries that have further files of it, the last one first."""
+        if not isinstance(self.shape, NextVersion):
+            return []
+        return list(dict.fromkeys(delivery for delivery, _ in reversed(self.shape.places)))
+
+    def placed(self) -> list[Placed]:
+        """Return its files as they go into the bag."""
+        packed = self.package().files
+        if self.shape is None:
+            return [Placed(entry) for entry in packed]
+        return self.shape.files(self.folder, packed)
+
+    def shaped(self, shape: Shape) -> Item:
+        """Return the item as it goes into the bag in this form."""
+        placed = [each.entry for each in shape.files(self.folder, self.package().files)]
+        return replace(
+            self,
+            shape=shape,
+            packed=self.digest,
+            bytes=sum(entry.bytes for entry in placed),
+            files=len(placed),
+            digest=hashing.of_tree({entry.path: entry.sha256 for entry in placed}),
+        )
 
     def master_files(self) -> list[PackagedFile]:
         return [entry for entry in self.package().files if entry.use == "master"]
 
     def row(self, bag: str) -> handover.ItemRow:
         """Return the item's row of the hand-over list. bag: the name of the one that has it."""
-        return handover.describe_item(self.folder, self.package(), bag)
+        package = self.package()
+        row = handover.describe_item(self.folder, package, bag)
+        if isinstance(self.shape, NextVersion):
+            return handover.with_places(row, self.shape.elsewhere(self.folder, package.files))
+        return row
 
     def left_out(self) -> dict[str, int]:
         """Return {master: the number of its frames that a person left out}."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import calendar
 import fcntl
+import io
 import os
 import struct
 import tarfile
@@ -32,11 +33,22 @@ _ZIP64_FROM = 2**31
 
 @dataclass(frozen=True)
 class Source:
-    """A payload file: its path in the bag, where it lies now, and what it must be."""
+    """A payload file: its path in the bag, where it lies now, and what it must be.
+
+    content: what makes its bytes, of a file that is made for the bag; origin then is what it is
+    made from.
+    """
 
     path: str
     origin: Path
     digests: Digests
+    content: Callable[[], bytes] | None = None
+
+    def open(self) -> BinaryIO:
+        """Return the file opened. Raises OSError."""
+        if self.content is not None:
+            return io.BytesIO(self.content())
+        return self.origin.open("rb", buffering=0)
 
 
 class Carrier(Protocol):
@@ -138,7 +150,8 @@ class _FolderCarrier:
     def bring(self, source: Source, target: Path) -> Finding | None:
         """Bring one file; None, or a finding where it is not what it must be."""
         target.parent.mkdir(parents=True, exist_ok=True)
-        if self.copy == "hardlink" and _linked(source.origin, target):
+        is_file = source.content is None
+        if self.copy == "hardlink" and is_file and _linked(source.origin, target):
             digests = hashing.of_file(target)
             if digests != source.digests:
                 target.unlink()
@@ -146,11 +159,12 @@ class _FolderCarrier:
             return None
         temporary = target.with_name(files.TEMPORARY_PREFIX + target.name[:200])
         try:
-            with source.origin.open("rb", buffering=0) as opened, temporary.open("wb") as written:
-                if self.copy == "reflink" and _cloned(opened.fileno(), written.fileno()):
-                    digests = hashing.of_stream(opened)
+            with source.open() as opened, temporary.open("wb") as written:
+                shares = self.copy == "reflink" and is_file
+                if shares and _cloned(opened.fileno(), written.fileno()):
+                    digests = hashing.of_stream(opened)  # type: ignore[arg-type]
                 else:
-                    digests = hashing.of_stream(opened, written)
+                    digests = hashing.of_stream(opened, written)  # type: ignore[arg-type]
             if digests != source.digests:
                 return _changed(source, digests)
             origin_state = source.origin.stat()
@@ -244,8 +258,8 @@ def _stream(what: Source | bytes, target: hashing.Writable) -> Digests:
     if isinstance(what, bytes):
         target.write(memoryview(what))
         return hashing.of_bytes(what)
-    with what.origin.open("rb", buffering=0) as opened:
-        return hashing.of_stream(opened, target)
+    with what.open() as opened:
+        return hashing.of_stream(opened, target)  # type: ignore[arg-type]
 
 
 def _tar(

@@ -19,7 +19,17 @@ from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import BatchId
 from glassine.base.records.plan import Plan
 from glassine.base.records.receipt import Receipt, ReceiptBag, ReceiptItem
-from glassine.deliver import bagging, causes, drops, handover, ledger, public_before, receipt_files
+from glassine.deliver import (
+    bagging,
+    causes,
+    drops,
+    forms,
+    handover,
+    ledger,
+    objects,
+    public_before,
+    receipt_files,
+)
 from glassine.deliver import due as dues
 from glassine.deliver import plan as plans
 from glassine.deliver.due import Due, Folders, Item
@@ -101,9 +111,10 @@ def deliver_batch(
     due = dues.next_delivery(folders, given, receipts)
     aged = causes.aged(due.items, receipts.sound, given.inputs)
     made = _make(folders, given, _with_kept(due, aged, given.settings.delivery), receipts)
-    if made:
+    if made is not None:
+        before += made
         receipts = standing(results_batch_dir, deliveries_dir, given.batch)
-    before += _of_software(aged, given, before, along=made and not due.adds)
+    before += _of_software(aged, given, before, along=made is not None and not due.adds)
     damage = receipt_files.damage(deliveries_dir, receipts)
     _require([finding for finding in damage if finding.severity == "hold"])
     untold = dues.untold(due, receipts, given.settings.delivery)
@@ -199,18 +210,19 @@ def _require(findings: list[Finding]) -> None:
 
 def _make(
     folders: Folders, given: DeliverGiven, due: Due, receipts: receipt_files.Receipts
-) -> bool:
-    """Make the delivery; return whether there was one to make: the last may hold the same."""
+) -> list[Finding] | None:
+    """Make the delivery and return notes on it; None where the last holds the same."""
     section, deliveries_dir = given.settings.delivery, folders.deliveries_dir
     content = plans.content_of(due, section)
     if receipts.latest and receipts.latest.content == content:
-        return False
+        return None
     if not due.adds:  # all of the batch goes out, as it is now
         due = replace(due, kept={})
         content = plans.content_of(due, section)
     items = plans.to_deliver(due, receipts)
     if not items:  # nothing but what it lacks has changed
-        return False
+        return None
+    items, notes = forms.in_form(deliveries_dir, items, receipts, adds=due.adds)
     deliveries_dir.mkdir(parents=True, exist_ok=True)
     plan = plans.begin(deliveries_dir, given.batch, content, receipts, due.adds)
     groups = plans.groups_of(items, section)
@@ -222,7 +234,7 @@ def _make(
         contents = bagging.contents_of(folders, plan, number, groups, lies)
         bags.append((contents, bagging.make_bag(deliveries_dir, plan, contents, given, due)))
     _finish(deliveries_dir, plan, bags, given, due)
-    return True
+    return notes
 
 
 def _finish(
@@ -259,6 +271,10 @@ def _finish(
         handover=names,
         software=f"Glassine {__version__}",
     )
+    inventories = [(each.item, each.inventory) for each in receipt.items]
+    if any(digest is not UNSET for _, digest in inventories):
+        everything = [item for contents, _ in bags for item in contents.items]
+        objects.keep(deliveries_dir, plan.name, forms.inventories(everything))
     ledger.add(deliveries_dir, [receipt])
     receipt_files.write(deliveries_dir, receipt)
     plans.end(deliveries_dir, plan)
@@ -274,5 +290,8 @@ def _receipt_item(item: Item, row: handover.ItemRow, bag: ReceiptBag) -> Receipt
         replaces=item.replaces,
         replaces_digest=item.replaces_digest or UNSET,
         inputs=item.inputs or UNSET,
+        packed=item.packed or UNSET,
+        inventory=forms.inventory_digest(item) or UNSET,
+        refers=item.refers() or UNSET,
         masters=list(drops.masters_of(row, item.left_out(), item.restricted())),
     )

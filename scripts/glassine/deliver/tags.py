@@ -42,11 +42,14 @@ class Contents:
 
 
 class StatedItem(msgspec.Struct, frozen=True, kw_only=True):
+    """refers: deliveries that have further files of the object, over which it is to be laid."""
+
     item: str
     files: int
     digest: str
     replaces: str | None
     replaces_digest: str | None = None
+    refers: list[str] | msgspec.UnsetType = msgspec.UNSET
 
 
 class Statement(msgspec.Struct, frozen=True, kw_only=True):
@@ -104,6 +107,7 @@ def _statement(plan: Plan, contents: Contents, due: Due) -> bytes:
                 digest=item.digest,
                 replaces=item.replaces,
                 replaces_digest=item.replaces_digest,
+                refers=item.refers() or msgspec.UNSET,
             )
             for item in contents.items
         ],
@@ -146,7 +150,16 @@ def _info(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> str:
         *(("Replaces-Delivery", name) for name in (plan.replaces or "", *plan.also_replaces)),
         ("Continues-Delivery", plan.continues or ""),
     ]
-    tags += [("Replaces-Item", f"{item.name} ({item.replaces})") for item in items if item.replaces]
+    tags += [
+        ("Adds-To-Item", f"{item.name} ({', '.join(item.refers())})")
+        for item in items
+        if item.refers()
+    ]
+    tags += [
+        ("Replaces-Item", f"{item.name} ({item.replaces})")
+        for item in items
+        if item.replaces and not item.refers()
+    ]
     tags += [("Lacking-Item", f"{entry.item} ({entry.state})") for entry in due.lacking]
     tags += [
         ("Withdrawn-Item", f"{row.item}: {row.reason}")
