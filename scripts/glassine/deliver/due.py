@@ -17,7 +17,11 @@ from glassine.deliver.given import DeliverGiven, DeliverySection, UnfinishedItem
 from glassine.deliver.shapes import NextVersion, Placed, Shape
 
 # How a state of an item is told in the sentence "it is ...".
-_STATES = {"waiting": "waiting for the next night", "pending": "not yet run"}
+_STATES = {
+    "waiting": "waiting for the next night",
+    "pending": "not yet run",
+    "review": "for review, and no person has accepted it yet",
+}
 
 
 @dataclass(frozen=True)
@@ -248,6 +252,17 @@ def _forbidden(
                 "Do what the report says of them, or set delivery.when to `passed`.",
             )
         ]
+    if not items and (unseen := [each.item for each in lacking if each.state == "review"]):
+        return [
+            Finding(
+                "delivery.unseen",
+                batch,
+                f"Every finished item is for review, and no person has accepted any: "
+                f"{wording.some(unseen, 10)} ({len(unseen)} in all).",
+                "items that a person has accepted (delivery.when is `reviewed`).",
+                "Look at them (scripts/review) and accept what is right, then run again.",
+            )
+        ]
     if not items:
         return [
             Finding(
@@ -320,6 +335,25 @@ def _lacking(entry: UnfinishedItem, earlier: dict[str, drops.Delivered]) -> Lack
     if last_delivered:
         reason = f"It stays as {last_delivered.delivery} has it. {reason}".strip()
     return LackingItem(item=entry.item, state=entry.state, reason=reason)
+
+
+def left_behind(batch: BatchId, lacking: list[LackingItem]) -> list[Finding]:
+    """Return a note that names the items that wait for a person before they are delivered."""
+    names = [entry.item for entry in lacking if entry.state == "review"]
+    if not names:
+        return []
+    return [
+        Finding(
+            "delivery.left_behind",
+            batch,
+            f"{len(names)} items stay behind until a person accepts them: {wording.listed(names)}."
+            if len(names) > 1
+            else f"{names[0]} stays behind until a person accepts it.",
+            "items that a person has accepted (delivery.when is `reviewed`).",
+            "Look at them (scripts/review) and accept what is right.",
+            "note",
+        )
+    ]
 
 
 def untold(due: Due, receipts: receipt_files.Receipts, section: DeliverySection) -> list[Finding]:

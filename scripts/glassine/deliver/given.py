@@ -26,7 +26,8 @@ class DeliverySection(Given, frozen=True, kw_only=True):
     """max_bag_gb: in 10^9 bytes, 0 for one bag; a whole number stays one, as a digest is made of
     it. profile_identifier: URI of the BagIt profile, empty for the project's own."""
 
-    when: Literal["complete", "passed"] = "complete"
+    when: Literal["complete", "passed", "reviewed"] = "complete"
+    quality_fail: Literal["review", "deliver"] = "review"
     later: Literal["whole", "changed"] = "whole"
     on_new_version: Literal["ask", "deliver", "keep"] = "ask"
     same_ids: Literal["held", "told"] = "held"

@@ -117,6 +117,7 @@ def deliver_batch(
     before += _of_software(aged, given, before, along=made is not None and not due.adds)
     damage = receipt_files.damage(deliveries_dir, receipts)
     _require([finding for finding in damage if finding.severity == "hold"])
+    before += dues.left_behind(given.batch, due.lacking)
     untold = dues.untold(due, receipts, given.settings.delivery)
     public = public_before.told(folders, due.items, receipts)
     return Outcome(

@@ -102,7 +102,7 @@ class Ending:
     def _make_owed(self, name: str) -> None:
         """Make the delivery and the report that the engine left out as an item failed."""
         try:
-            owes = self.place.config["delivery"]["when"] == "passed"
+            owes = self.place.config["delivery"]["when"] != "complete"
             if owes and self.lookup.delivers(name):
                 self._deliver(name)
         finally:

@@ -255,7 +255,7 @@ class Lookup:
         begun = batch.ready() or receipt_files.exist(self.place.deliveries, name)
         if self.config["only"] or not begun:
             return False
-        return self.config["delivery"]["when"] == "passed" or not batch.waiting()
+        return self.config["delivery"]["when"] != "complete" or not batch.waiting()
 
     def standing(self, name: str) -> dict[str, Any]:
         """Return what of the batch's deliveries is not as it was (see receipt_files.mark), and
