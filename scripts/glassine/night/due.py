@@ -20,7 +20,7 @@ import msgspec
 from glassine import steps
 from glassine.base import access, clock, files, naming, record_files
 from glassine.base.errors import GlassineError
-from glassine.base.model import BatchId, Facts, ItemId
+from glassine.base.model import BatchId, Facts, ItemId, withdraws_whole
 from glassine.base.records.intake import Intake, ItemEntry
 from glassine.films import record as films
 from glassine.night import rules
@@ -67,6 +67,7 @@ class Batch:
             if any(naming.is_raw(master.path) for master in entry.masters)
         )
         self.today = today or clock.today()
+        self.withdrawn = _withdrawn(content)
         self._pooling: tuple[dict[str, Any], frozenset[ItemId]] | None = None
         # The settings that `_shared_text` was made of, and that text, by their identity; and the
         # settings under each set of rules (`rules.resolved`), with those that they are made of.
@@ -89,6 +90,15 @@ class Batch:
 
     def waiting(self) -> list[ItemId]:
         return [item for item, entry in self.items.items() if entry.state == "waiting"]
+
+
+def _withdrawn(content: dict[str, Any]) -> dict[str, access.Access]:
+    """Return who may see each item that a person withdrew as a whole."""
+    return {
+        str(entry["item"]): access.withdrawn(entry["reason"], entry["by"], entry["when"])
+        for entry in content.get("withdraw", [])
+        if withdraws_whole(entry)
+    }
 
 
 def read_batch(path: Path) -> Batch:
@@ -236,7 +246,9 @@ def steps_of(batch: Batch, item: ItemId) -> tuple[steps.Step, ...]:
 
 
 def access_of(batch: Batch, item: ItemId, config: dict[str, Any]) -> access.Access:
-    """Return who may see an item on the day of the batch."""
+    """Return who may see an item on the day of the batch; nobody one that a person withdrew."""
+    if item in batch.withdrawn:
+        return batch.withdrawn[item]
     section = msgspec.convert(config.get("access", {}), access.AccessSection)
     return access.of_row(batch.items[item].catalogue, section, batch.today)
 
