@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import shutil
+from functools import partial
 from pathlib import Path
 
 from msgspec import UNSET
 
-from glassine.base import clock, files, hashing
+from glassine.base import clock, files, hashing, threads, workers
 from glassine.base.errors import GlassineError
 from glassine.base.records.plan import Plan
 from glassine.base.records.receipt import ReceiptBag
@@ -100,6 +101,33 @@ def make_bag(
     )
 
 
+def make_bags(
+    deliveries_dir: Path, plan: Plan, bags: list[Contents], given: DeliverGiven, due: Due
+) -> list[ReceiptBag]:
+    """Make the bags of a delivery; those that are one file each beside one another, where the job
+    has the processes for it, as the files of a folder are then worked on."""
+    one = partial(make_bag, deliveries_dir, plan, given=given, due=due)
+    if given.settings.delivery.form == "folder" or len(bags) == 1:
+        return [one(contents) for contents in bags]
+    _require_room_for_all(deliveries_dir, bags, given.settings.delivery)
+    return workers.each(one, bags, lambda contents: contents.bytes, apart=True)
+
+
+def _require_room_for_all(
+    deliveries_dir: Path, bags: list[Contents], section: DeliverySection
+) -> None:
+    """Raise GlassineError where the disk has no room for the bags that are made at one time."""
+    suffix = _SUFFIX[section.form]
+    open_ = [each for each in bags if not (deliveries_dir / (each.name + suffix)).exists()]
+    together = sorted((each.bytes for each in open_), reverse=True)[: threads.allowed()]
+    _require_free(deliveries_dir, sum(together) - _begun(deliveries_dir, open_, suffix))
+
+
+def _begun(deliveries_dir: Path, bags: list[Contents], suffix: str) -> int:
+    parts = (deliveries_dir / f".part-{each.name}{suffix}" for each in bags)
+    return sum(part.stat().st_size for part in parts if part.is_file())
+
+
 def _build(
     part: Path, plan: Plan, contents: Contents, tags: dict[str, bytes], section: DeliverySection
 ) -> None:
@@ -108,12 +136,13 @@ def _build(
     _require_room(part, contents)
     build = carrier(section.form, section.copy)
     build(part, contents.name, plan.time, tags, contents.sources, trusting=True)
-    if not bag.validate(part):
+    from_disk = section.read_back == "disk"
+    if not bag.validate(part, forget=from_disk):
         return
     # A power cut can leave a file of the right size with the wrong bytes: once more,
     # and this time everything that is there is read before it is believed.
     build(part, contents.name, plan.time, tags, contents.sources, trusting=False)
-    findings = bag.validate(part)
+    findings = bag.validate(part, forget=from_disk)
     if findings:
         raise GlassineError(findings)
 
@@ -134,12 +163,17 @@ def _require_own(final: Path, tags: dict[str, bytes]) -> None:
 def _require_room(part: Path, contents: Contents) -> None:
     there = sum(p.stat().st_size for p in part.rglob("*") if p.is_file()) if part.is_dir() else 0
     there += part.stat().st_size if part.is_file() else 0
-    needed = contents.bytes - there + SPARE_BYTES
-    free = shutil.disk_usage(part.parent).free
+    _require_free(part.parent, contents.bytes - there)
+
+
+def _require_free(folder: Path, missing: int) -> None:
+    """Raise GlassineError where the disk has no room for so many bytes, and some to spare."""
+    needed = missing + SPARE_BYTES
+    free = shutil.disk_usage(folder).free
     if needed > free:
         raise GlassineError.because(
             "delivery.space",
-            part.parent,
+            folder,
             f"The disk has {free / GB:.1f} GB free; this bag needs {needed / GB:.1f} GB.",
             "room for a whole bag.",
             "Make room, or set delivery.max_bag_gb and carry bags away one by one.",

@@ -100,29 +100,20 @@ def _names(items: dict[str, Last]) -> str:
 
 def asked(batch: str, items: Aged) -> list[Finding]:
     """Return what holds a delivery until a person says whether these items go out again."""
-    what = []
-    if items.software:
-        what.append(
-            f"{_count(items.software)} otherwise with newer software, though nothing else changed: "
-            f"{_names(items.software)}."
-        )
-    if items.unknown:
-        what.append(
-            f"{_count(items.unknown)} otherwise than delivered, of the same masters, and it is not "
-            f"known what else was used then: {_names(items.unknown)}."
-        )
-    if not what:
+    if not items.all():
         return []
     return [
         Finding(
             "delivery.new_version",
             batch,
-            " ".join(what),
-            "a person's word whether the repository gets them again (delivery.on_new_version is "
-            "`ask`, or it cannot be told whether software alone is the reason).",
+            f"{_count(items.all())} otherwise than delivered, of the same masters: "
+            f"{_names(items.all())}. Newer software alone is the reason with "
+            f"{len(items.software):,}; with {len(items.unknown):,} it is not known what else they "
+            "were made of then.",
+            "a person's word whether the repository gets them again (delivery.on_new_version).",
             "To deliver them: scripts/nightly --config 'delivery={on_new_version: deliver}'. To "
-            "leave the repository with what it has: set delivery.on_new_version to `keep`; what it "
-            "cannot be told of is asked all the same.",
+            "leave the repository with what it has: set delivery.on_new_version to `keep`; of what "
+            "is not known a person is asked all the same.",
         )
     ]
 

@@ -33,6 +33,7 @@ class DeliverySection(Given, frozen=True, kw_only=True):
     same_ids: Literal["held", "told"] = "held"
     form: Form = "folder"
     copy: Literal["copy", "reflink", "hardlink"] = "copy"
+    read_back: Literal["disk", "memory"] = "disk"
     max_bag_gb: int | float = 0
     profile_identifier: str = ""
 

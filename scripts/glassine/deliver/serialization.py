@@ -16,10 +16,11 @@ import time as clock_time
 import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import BinaryIO, Protocol
 
-from glassine.base import files, hashing
+from glassine.base import files, hashing, workers
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.hashing import Digests
 
@@ -71,7 +72,10 @@ class Carrier(Protocol):
 
 
 def carrier(form: str, copy: str) -> Carrier:
-    """Return the carrier of a form (folder, tar, zip); copy: copy, reflink or hardlink."""
+    """Return the carrier of a form (folder, tar, zip); copy: copy, reflink or hardlink.
+
+    What it made is synced, but may still be in the system's memory: see `forget`.
+    """
     if form == "tar":
         return _tar
     if form == "zip":
@@ -127,25 +131,25 @@ class _FolderCarrier:
     ) -> None:
         part.mkdir(exist_ok=True)
         _remove_others(part, {source.path for source in sources} | set(tags))
-        findings = []
-        for source in sources:
-            target = part / source.path
-            if _is_there(target, source.digests, trusting):
-                continue
-            try:
-                finding = self.bring(source, target)
-            except OSError as problem:
-                if problem.filename and Path(problem.filename) != source.origin:
-                    raise
-                finding = _unreadable(source, problem)
-            if finding:
-                findings.append(finding)
-        _require(findings)
+        brought = workers.each(
+            partial(self.brought, part, trusting), sources, lambda source: source.digests.bytes
+        )
+        _require([finding for finding in brought if finding is not None])
         for path, content in tags.items():
             files.write_bytes(part / path, content)
         hashing.sync(part)
-        for source in sources:
-            hashing.forget(part / source.path)
+
+    def brought(self, part: Path, trusting: bool, source: Source) -> Finding | None:
+        """See that a file is in the bag; None, or a finding where it cannot be."""
+        target = part / source.path
+        if _is_there(target, source.digests, trusting):
+            return None
+        try:
+            return self.bring(source, target)
+        except OSError as problem:
+            if problem.filename and Path(problem.filename) != source.origin:
+                raise
+            return _unreadable(source, problem)
 
     def bring(self, source: Source, target: Path) -> Finding | None:
         """Bring one file; None, or a finding where it is not what it must be."""
@@ -297,7 +301,6 @@ def _tar(
         target.flush()
         os.fsync(target.fileno())
     _require(findings)
-    hashing.forget(part)
 
 
 def _zip_member(name: str, size: int, seconds: int) -> zipfile.ZipInfo:
@@ -386,4 +389,3 @@ def _zip(
     if findings:
         os.truncate(part, at)  # a central directory would make it look finished
     _require(findings)
-    hashing.forget(part)

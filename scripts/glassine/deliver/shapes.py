@@ -20,9 +20,9 @@ from typing import Any
 
 import msgspec
 
-from glassine.base import files, hashing
+from glassine.base import files, hashing, record_files
 from glassine.base.errors import GlassineError
-from glassine.base.records.package import PackagedFile
+from glassine.base.records.package import Package, PackagedFile
 
 _NEW = re.compile(rb'(<(?:[A-Za-z_][\w.-]{0,40}:)?metsHdr\b[^<>]{0,4000}\bRECORDSTATUS=")NEW(")')
 _DECLARATION = "0=ocfl_object_1.1"
@@ -172,10 +172,9 @@ class _Inventory:
     folder: Path
 
     def __call__(self) -> bytes:
-        from glassine.deliver.due import read_package
-
-        packed = read_package(self.folder).files
-        return files.dump_json(self.version.inventory(self.folder, packed)).encode()
+        package = record_files.load(self.folder / "package.json", "package", Package)
+        inventory = self.version.inventory(self.folder, package.files)
+        return files.dump_json(inventory).encode()
 
 
 @dataclass(frozen=True)

@@ -230,10 +230,12 @@ def _make(
     digests: dict[str, str] = {item.name: item.digest for item in items}
     names = bagging.bags_of(plan, groups, section)
     lies = plans.whereabouts(plan, names, digests, due, receipts)
-    bags = []
-    for number in range(1, len(groups) + 1):
-        contents = bagging.contents_of(folders, plan, number, groups, lies)
-        bags.append((contents, bagging.make_bag(deliveries_dir, plan, contents, given, due)))
+    contents = [
+        bagging.contents_of(folders, plan, number, groups, lies)
+        for number in range(1, len(groups) + 1)
+    ]
+    made = bagging.make_bags(deliveries_dir, plan, contents, given, due)
+    bags = list(zip(contents, made, strict=True))
     _finish(deliveries_dir, plan, bags, given, due)
     return notes
 

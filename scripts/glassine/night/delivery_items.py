@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from glassine.base import files, item_states
+from glassine.base import files, item_states, wording
 from glassine.base.errors import Finding
 from glassine.deliver.step import FINISHED
 from glassine.night import due
@@ -53,7 +53,7 @@ def _waits(state: item_states.ItemStatus, section: dict[str, Any]) -> list[Findi
         Finding(
             "delivery.unreviewed",
             state.item,
-            f"No person has accepted it yet. {' '.join(reasons[:_TOLD])}",
+            f"No person has accepted it yet ({wording.some(reasons, _TOLD)}).",
             "an item that a person has accepted.",
             "Look at it (scripts/review) and accept what is right.",
             "review",
