@@ -55,13 +55,23 @@ def cause_of(item: Item, last: Last | None, inputs: str | None) -> Cause:
     before = last.item
     if before.package_digest == item.digest:
         return "same"
-    if before.masters is not UNSET:
-        delivered = sorted(master.sha256 for master in before.masters)
-        if delivered != sorted(entry.sha256 for entry in item.master_files()):
-            return "changed"
+    if _captured_anew(item, before):
+        return "changed"
     if before.inputs is UNSET or inputs is None:
         return "unknown"
     return "software" if before.inputs == inputs else "changed"
+
+
+def _captured_anew(item: Item, before: ReceiptItem) -> bool:
+    """Return whether other files were captured of an item, by what the receipt tells of them. A
+    picture that is developed otherwise of the same raw file is no other capture."""
+    if before.captured is not UNSET:
+        return before.captured != item.captured()
+    files = item.master_files()
+    if before.masters is UNSET or any(entry.use == "raw" for entry in files):
+        return False
+    delivered = sorted(master.sha256 for master in before.masters)
+    return delivered != sorted(entry.sha256 for entry in files)
 
 
 @dataclass(frozen=True)

@@ -6,10 +6,13 @@ from collections import Counter
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from msgspec import UNSET
+
 from glassine.base import access, hashing, naming, record_files, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import BatchId, ItemId
 from glassine.base.records.embedded import Embedded
+from glassine.base.records.fixity import Fixity
 from glassine.base.records.package import Package, PackagedFile
 from glassine.base.records.receipt import LackingItem, Receipt, WithdrawnPart
 from glassine.deliver import drops, handover, receipt_files, same_ids
@@ -19,7 +22,7 @@ from glassine.deliver.shapes import NextVersion, Placed, Shape
 # How a state of an item is told in the sentence "it is ...".
 _STATES = {
     "waiting": "waiting for the next night",
-    "pending": "not yet run",
+    "pending": "pending",
     "review": "for review, and no person has accepted it yet",
 }
 
@@ -76,7 +79,16 @@ class Item:
         )
 
     def master_files(self) -> list[PackagedFile]:
-        return [entry for entry in self.package().files if entry.use == "master"]
+        """Return the masters, and raw files, of which the package may hold either."""
+        return [entry for entry in self.package().files if entry.use in ("master", "raw")]
+
+    def captured(self) -> str:
+        """Return a digest over the files that were captured: masters, and of those that were
+        developed here the raw files."""
+        fixity = record_files.load(self.folder / "fixity.json", "fixity", Fixity)
+        sources = [each if each.source is UNSET else each.source for each in fixity.masters]
+        digests = sorted(each.digests.sha256 for each in sources)
+        return hashing.of_bytes("\n".join(digests).encode()).sha256
 
     def row(self, bag: str) -> handover.ItemRow:
         """Return the item's row of the hand-over list. bag: the name of the one that has it."""

@@ -294,6 +294,7 @@ def _receipt_item(item: Item, row: handover.ItemRow, bag: ReceiptBag) -> Receipt
         replaces_digest=item.replaces_digest or UNSET,
         inputs=item.inputs or UNSET,
         packed=item.packed or UNSET,
+        captured=item.captured(),
         inventory=forms.inventory_digest(item) or UNSET,
         refers=item.refers() or UNSET,
         masters=list(drops.masters_of(row, item.left_out(), item.restricted())),

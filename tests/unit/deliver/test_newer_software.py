@@ -3,16 +3,19 @@ what changed for any other reason always goes out."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from glassine.base import files
+from glassine.base import files, record_files
 from glassine.base.errors import GlassineError
-from glassine.deliver import step
+from glassine.base.records.fixity import Fixity
+from glassine.deliver import causes, receipt_files, step
+from glassine.deliver import due as due_items
 from glassine.night import due
-from makers import deliveries, redelivered
+from makers import deliveries, made_items, redelivered
 from makers.step_calls import do_delivery
 
 
@@ -170,3 +173,24 @@ def test_frames_that_join_a_film_change_what_its_items_are_made_of(tmp_path: Pat
     other = due.delivered_inputs(tmp_path, ["PEH-0001", "PEH-0003"], {**pooling, "pool_step": 0})
     assert other["PEH-0001"] != alone["PEH-0001"]
     assert "PEH-0009" not in due.delivered_inputs(tmp_path, ["PEH-0009"], pooling)
+
+
+def test_a_raw_file_that_is_developed_otherwise_is_no_other_capture(tmp_path: Path) -> None:
+    """The picture's bytes follow from the software; what counts is the file of the camera."""
+    given = redelivered.make_batch(tmp_path)
+    do_delivery(tmp_path, given)
+    path = made_items.item_dir_of(tmp_path, "PEH-0002") / "fixity.json"
+    delivered = causes.last_of(receipt_files.read(tmp_path / "deliveries", "b1").sound)["PEH-0002"]
+    item = due_items.item_of(path.parent, due_items.read_package(path.parent))
+    (master,) = record_files.load(path, "fixity", Fixity).masters
+    other = "0" * 64
+    for digest, expected in ((master.digests.sha256, "software"), (other, "changed")):
+        fixity = files.read_json(path)
+        raw = {**fixity["masters"][0], "path": "PEH-0002.dng"}
+        raw.pop("source", None)
+        raw["digests"] = {**raw["digests"], "sha256": digest}
+        fixity["masters"][0] |= {"source": raw}
+        fixity["masters"][0]["digests"] = {**raw["digests"], "sha256": "1" * 64}
+        files.write_json(path, fixity)
+        changed = replace(item, digest="2" * 64)
+        assert causes.cause_of(changed, delivered, delivered.item.inputs) == expected

@@ -46,7 +46,7 @@ class ReceiptItem(Record, frozen=True, kw_only=True):
     same. inputs: digest over all that its steps were given but for the versions of the software;
     absent where that is not known. replaces: the delivery that has the item in an earlier state;
     replaces_digest: `digest` of it there. masters: absent in receipts of earlier versions.
-    inventory: of an OCFL object, of its inventory.json; refers: of a later version of one, the
+    captured: over the files that were captured. inventory: of an OCFL object, of its inventory.json; refers: of a later version of one, the
     deliveries that have its other files, the last one first.
     """
 
@@ -60,6 +60,7 @@ class ReceiptItem(Record, frozen=True, kw_only=True):
     packed: Sha256 | UnsetType = UNSET
     inputs: Sha256 | UnsetType = UNSET
     replaces_digest: Sha256 | UnsetType = UNSET
+    captured: Sha256 | UnsetType = UNSET
     inventory: Sha256 | UnsetType = UNSET
     refers: list[str] | UnsetType = UNSET
 
