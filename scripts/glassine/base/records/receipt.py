@@ -46,8 +46,9 @@ class ReceiptItem(Record, frozen=True, kw_only=True):
     same. inputs: digest over all that its steps were given but for the versions of the software;
     absent where that is not known. replaces: the delivery that has the item in an earlier state;
     replaces_digest: `digest` of it there. masters: absent in receipts of earlier versions.
-    captured: over the files that were captured. inventory: of an OCFL object, of its inventory.json; refers: of a later version of one, the
-    deliveries that have its other files, the last one first.
+    captured: over the files that were captured. inventory: of an OCFL object, of its
+    inventory.json; refers: of a later version of one, the deliveries that have its other files, the
+    last one first.
     """
 
     item: Text
