@@ -58,7 +58,7 @@ STEPS = (
         ("facts", "catalogue", "corrections", "batch_facts", "roll", "place", "left_out", "access"),
         ("METS.xml", "manifest.json"),
     ),
-    Step("pack", ("package", "records"), ("companions", "public"), ("package.json",)),
+    Step("pack", ("package", "records"), ("companions", "access"), ("package.json",)),
 )
 DEVELOP = "develop"
 # The steps of a batch, around those of its items.

@@ -309,7 +309,7 @@ def _with_pictures(known: Known, facts: ItemFacts, item_dir: Path) -> ItemFacts:
     return replace(
         facts,
         quality=next((verdict for verdict in _WORST if verdict in verdicts), ""),
-        access=allowed.sentence() if allowed.is_restricted else "",
+        access=allowed.in_full() if allowed.is_restricted else "",
         manifest_url=published.manifest,
         masters=tuple(
             MasterFacts(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from glassine.base import master_rules
-from glassine.base.access import ALL_PUBLIC, PublicPictures
+from glassine.base.access import OPEN, Access
 from glassine.base.master_rules import MasterRule
 from glassine.base.model import ItemId
 from glassine.base.records import Given
@@ -53,12 +53,12 @@ class Settings(Given, frozen=True, kw_only=True):
 
 
 class PackGiven(Given, frozen=True, kw_only=True):
-    """public: which of its pictures may be public. masters_read: whether this process has just
-    read the masters whole and compared them."""
+    """access: who may see it, and what of it is delivered. masters_read: whether this process has
+    just read the masters whole and compared them."""
 
     item: ItemId
     masters: tuple[Master, ...]
     companions: tuple[Companion, ...] = ()
-    public: PublicPictures = ALL_PUBLIC
+    access: Access = OPEN
     settings: Settings
     masters_read: bool = False

@@ -150,10 +150,12 @@ def _files(root: Element, records: ItemRecords, history: premis.History) -> None
                 GROUPID=xml_id("from", entry.derived_from or entry.path),
                 USE=entry.kind,
             )
+            kept = records.access.deliver == "records" and use in ("master", "raw")
             add(
                 file,
                 "mets:FLocat",
-                LOCTYPE="URL",
+                LOCTYPE="OTHER" if kept else "URL",
+                OTHERLOCTYPE=parsed.KEPT_BACK if kept else None,
                 xlink__type="simple",
                 xlink__href=href(entry.path),
             )
@@ -170,10 +172,11 @@ def href(path: str) -> str:
 
 
 def _physical(root: Element, records: ItemRecords) -> None:
-    """Add the structure item, master, frame; a frame's place on its master as a polygon."""
+    """Add the structure roll (of a frame of one), item, master, frame; a frame's place on its
+    master as a polygon."""
     structure = add(root, "mets:structMap", ID="structure-physical", TYPE="PHYSICAL")
     item = add(
-        structure,
+        _whole(structure, records),
         "mets:div",
         ID="div-item",
         TYPE="item",
@@ -202,6 +205,14 @@ def _physical(root: Element, records: ItemRecords) -> None:
             add(master, "mets:fptr", FILEID=records.files[entry.derived_from].id)
         for frame in records.frames_of(path):
             _frame(master, records, entry, frame)
+
+
+def _whole(structure: Element, records: ItemRecords) -> Element:
+    """Return where the item stands in the structure: on its roll, where it is a frame of one."""
+    roll = records.given.roll
+    if roll is None:
+        return structure
+    return add(structure, "mets:div", ID="div-roll", TYPE="roll", LABEL=roll)
 
 
 def frame_id(master: str, index: int) -> str:
