@@ -71,14 +71,16 @@ def _do_item(batch_dir: Path, item_dir: Path, given: list[dict[str, Any]]) -> No
 
 @dataclass
 class Results:
-    """What a night left of a batch. words: all that the records tell a person; bytes_there: SHA-256
-    of every file of the bags."""
+    """What a night left of a batch. states, words: of each item, its state and what a person is
+    told; delivered: its folder in a bag; bytes_there: SHA-256 of every file of the bags; held:
+    whether the batch as a whole is."""
 
     intake: dict[str, Any]
     states: dict[str, str]
     delivered: dict[str, Path]
     bytes_there: set[str] = field(default_factory=set)
-    words: str = ""
+    words: dict[str, list[str]] = field(default_factory=dict)
+    held: bool = False
 
 
 def read(root: Path, name: str) -> Results:
@@ -90,12 +92,13 @@ def read(root: Path, name: str) -> Results:
         intake=files.read_json(results / "intake.json"),
         states={status.item: status.state for status in statuses},
         delivered={path.name: path for path in sorted(bags)},
+        held=(results / "held.json").exists(),
     )
     for path in (each for folder in found.delivered.values() for each in folder.rglob("*")):
         if path.is_file():
             found.bytes_there.add(hashlib.sha256(path.read_bytes()).hexdigest())
-    told = [finding.sentence() for status in statuses for finding in status.findings]
-    found.words = "\n".join(told)
+    for status in statuses:
+        found.words[status.item] = [finding.sentence() for finding in status.findings]
     return found
 
 
@@ -109,6 +112,9 @@ def fates(day: studio_days.Day, found: Results) -> dict[str, str]:
 def _of_items(found: Results) -> Iterator[tuple[str, str]]:
     for item in found.intake["items"]:
         name = item["item"]
+        if found.states[name] == "held":  # files that are no masters hold it too
+            others = [each for each in item["findings"] if each["code"] == "intake.not_a_master"]
+            yield from ((each["path"], "held") for each in others)
         for master in item["masters"]:
             yield master["path"], _of_master(found, item, master)
         for other in (*item["companions"], *item.get("left_out", [])):
@@ -123,7 +129,7 @@ def _of_master(found: Results, item: dict[str, Any], master: dict[str, Any]) -> 
     if state not in ("done", "review"):
         return f"! {state}"
     if name not in found.delivered:
-        return "! done and not delivered"
+        return "waits" if found.held else "! done and not delivered"
     if "superseded_by" in master:
         return f"={name}"
     asks = any(finding["severity"] == "review" for finding in item["findings"])
@@ -140,14 +146,24 @@ def _checked(day: studio_days.Day, found: Results, path: str, fate: str) -> str:
         for item in found.intake["items"]
         for each in item["masters"]
     )
-    goes = fate not in ("held", "-") and (not fate.startswith("=") or former)
+    goes = fate not in ("held", "-", "waits") and (not fate.startswith("=") or former)
     if goes and not there:
         return f"! {fate}, and not in the bag"
     if there and not goes and not _same_bytes_go(day, found, path):
         return f"! {fate}, and in the bag"
-    if fate == "held" and Path(path).name not in found.words:
+    if fate == "held" and not _words(found, path):
         return "! held without a word"
     return fate
+
+
+def _words(found: Results, path: str) -> list[str]:
+    """Return what a person is told of a held file: what its item says, or what names it."""
+    return [
+        words
+        for item in found.intake["items"]
+        for words in found.words[item["item"]]
+        if path in words or path in [master["path"] for master in item["masters"]]
+    ]
 
 
 def _same_bytes_go(day: studio_days.Day, found: Results, path: str) -> bool:

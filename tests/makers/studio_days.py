@@ -9,6 +9,7 @@ A fate is written in one line:
                          none of its captures
     held                 neither delivered nor dropped: a person must act
     -                    no picture: a list, a table, or left out
+    waits                done; the delivery of the batch is held as a whole
 
 `FIRST` were written by someone who had not read the code that judges them.
 """
@@ -570,6 +571,7 @@ def targets_among_masters(day: Day) -> None:
     day.film("PEH-0451.tif", "PEH-0451")
     day.film("targets/morning.tif", "-")
     day.film("targets/noon.tif", "held")
+    day.by_night["PEH-0451.tif"] = "waits"  # no target is seen in that picture
     day.put(
         "batch.yaml", "targets:\n- {path: targets/morning.tif, description: film-example.yaml}\n"
     )
