@@ -24,7 +24,8 @@ class Step:
     sections: of the settings that it is given. fields: of the item in intake.json that it is given
     ("facts" are those on its masters), and what is known of it from the batch: whether its
     negatives may share a film ("pools"), and which they do ("films"); who may see it on the day of
-    the night ("access"), and which of its pictures may be public ("public"). records: what it
+    the night ("access"), and which of its pictures may be public ("public"); the size that its row
+    states ("size"). records: what it
     leaves in the item's folder.
     """
 
@@ -38,7 +39,7 @@ STEPS = (
     Step("verify", ("verify", "intake"), ("findings",), ("fixity.json",)),
     # Of items with raw masters alone: to others it is no step.
     Step("develop", ("raw", "intake"), ("facts", "calibration"), ("developed.json",)),
-    Step("locate", ("locate",), ("facts", "corrections"), ("geometry.json",)),
+    Step("locate", ("locate",), ("facts", "corrections", "size"), ("geometry.json",)),
     Step("look", ("tone",), ("facts", "pools"), ("looks.json",)),
     Step(
         "render",
