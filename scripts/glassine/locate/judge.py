@@ -70,6 +70,9 @@ CLEAR, PLAIN_COLOUR = 0.8, 0.9
 # A side nearer (mm, and px) to the master's edge than this lies along it; where the scale is not
 # known, a millimetre is taken for this share of the frame's long side.
 CUT_OFF_MM, CUT_OFF_PX, CUT_OFF_SHARE = 0.4, 2, 0.02
+# Tones of a picture lie further apart than this (density; 0.044 at the least in 361 drawn ones,
+# 0.028 at the most in openings and patches without one).
+PLAIN_AREA = 0.035
 # A frame whose middle is off by less than this share of another's height is in the same row.
 SAME_ROW = 0.5
 
@@ -85,6 +88,8 @@ def judge(scene: Scene, known: Known, candidate: Candidate, alone: bool) -> None
         candidate.against(
             "mask without a picture", "even all round: a mask or mount with no picture found in it"
         )
+    if candidate.varied < PLAIN_AREA and not candidate.blank:
+        candidate.against("one tone all over", "one tone all over: no picture is seen in it")
     if _cut_off(scene, known, candidate):
         candidate.against("cut off", "cut off by the master's edge")
     low, high = candidate.corners.min(0), candidate.corners.max(0)

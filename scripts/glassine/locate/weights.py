@@ -80,6 +80,7 @@ BY_HAND = {
     "not the stated size": Weight(6.1, _PER_FRAME),
     # What surrounds it.
     "mask without a picture": Weight(7.2, _PER_FRAME),
+    "one tone all over": Weight(7.2, _PER_FRAME),
     "cut off": Weight(6.7, _PER_FRAME),
     "runs out of the master": Weight(6.7, _PER_FRAME),
     "overlaps": Weight(5.1, _PER_FRAME),
