@@ -9,6 +9,7 @@ along; a seam where two contents meet along one line, now lighter on one side, n
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -262,6 +263,8 @@ HOLE_SHARE = 0.3, 0.56
 # both sides (0.136), or little more than the picture's 24 mm (0.198); 10 % more either way.
 PITCH_SHARE = 0.12, 0.22
 FEWEST_HOLES = 5
+# Tones (per cent of a row of film) between which holes and film are parted.
+LOW_TONE, HIGH_TONE = 8, 80
 
 
 def holes_in(grey: Floats) -> int:
@@ -271,18 +274,29 @@ def holes_in(grey: Floats) -> int:
     """
     h = grey.shape[0]
     deep, step = max(2, round(0.02 * h)), max(1, round(0.02 * h))
+    starts = range(0, round(0.24 * h) - deep, step)
+    bands = [grey[a : a + deep] for start in starts for a in (start, h - start - deep)]
+    if not bands:
+        return 0
+    profiles = np.array([part.mean(0) for part in bands], np.float64)
+    low, high = _two_ranks(np.sort(profiles, axis=1))
     most = 0
-    for start in range(0, round(0.24 * h) - deep, step):
-        for rows in (slice(start, start + deep), slice(h - start - deep, h - start)):
-            part = grey[rows]
-            profile = np.asarray(part.mean(0), np.float64)
-            low, high = np.percentile(profile, (8, 80))
-            if high - low > 0.06:
-                level = (low + high) / 2
-                most = max(
-                    most, _in_time(profile < level, part, h), _in_time(profile > level, part, h)
-                )
+    for k in np.flatnonzero(high - low > 0.06):
+        part, profile, level = bands[k], profiles[k], (low[k] + high[k]) / 2
+        most = max(most, _in_time(profile < level, part, h), _in_time(profile > level, part, h))
     return most
+
+
+def _two_ranks(ordered: npt.NDArray[np.float64]) -> tuple[Any, Any]:
+    """Return what `np.percentile` gives for LOW_TONE and HIGH_TONE of each (rows, n), in order."""
+    found = []
+    for per_cent in (LOW_TONE, HIGH_TONE):
+        place = (ordered.shape[1] - 1) * (per_cent / 100)
+        first = int(place)
+        share = place - first
+        a, b = ordered[:, first], ordered[:, min(first + 1, ordered.shape[1] - 1)]
+        found.append(b - (b - a) * (1 - share) if share >= 0.5 else a + (b - a) * share)
+    return found[0], found[1]
 
 
 def _in_time(marked: npt.NDArray[np.bool_], rows: Floats, across: int) -> int:

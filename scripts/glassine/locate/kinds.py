@@ -90,10 +90,12 @@ def characters(scene: Scene, known: Known, found: list[Candidate], kind: str) ->
         each = polarity.held_in_black(found, each, [mask_of(tones) for tones in seen])
     ground = scene.around_tone
     if scene.kind == "auto" and kind == "print" and ground > BOARD - NEAR_BOARD:
-        # Without a border of paper nothing tells a print on black from film in a mask.
+        # Without a border of paper nothing tells a print on black from film in a mask, but another
+        # print beside it that has one.
+        paper = any(not c.level_dark and c.levels > 1 for c in found)
         each = [
             replace(made, polarity_trust=min(made.polarity_trust, BY_GROUND))
-            if c.level_dark and c.levels == 1 and not known.sure
+            if c.level_dark and c.levels == 1 and not known.sure and not paper
             else made
             for c, made in zip(found, each, strict=True)
         ]

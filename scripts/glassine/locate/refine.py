@@ -140,19 +140,25 @@ class Sampler:
         c = (np.arange(2 * half) + 0.5 - half)[None, None]
         x = origins[:, 0, None, None] + r * along[0] + c * across[0]
         y = origins[:, 1, None, None] + r * along[1] + c * across[1]
+        # A cut reaches furthest at its corners.
+        ends_x, ends_y = (each[:, (0, 0, -1, -1), (0, -1, 0, -1)] for each in (x, y))
         box = np.stack(
             [
-                np.maximum(np.floor(x.min((1, 2))) - 2, 0),
-                np.maximum(np.floor(y.min((1, 2))) - 2, 0),
-                np.minimum(np.ceil(x.max((1, 2))) + 2, self.width),
-                np.minimum(np.ceil(y.max((1, 2))) + 2, self.height),
+                np.maximum(np.floor(ends_x.min(1)) - 2, 0),
+                np.maximum(np.floor(ends_y.min(1)) - 2, 0),
+                np.minimum(np.ceil(ends_x.max(1)) + 2, self.width),
+                np.minimum(np.ceil(ends_y.max(1)) + 2, self.height),
             ],
             axis=1,
         ).astype(int)
         seen = (box[:, 2:] - box[:, :2]).min(1) >= 2
         fetch = self._fetching(box[seen])
+        from_left = (x - box[:, 0, None, None] - 0.5).astype(np.float32)
+        from_top = (y - box[:, 1, None, None] - 0.5).astype(np.float32)
         return [
-            self._straightened(fetch, x[k], y[k], *box[k].tolist()) if seen[k] else None
+            self._straightened(fetch, from_left[k], from_top[k], *box[k].tolist())
+            if seen[k]
+            else None
             for k in range(len(box))
         ]
 
@@ -171,16 +177,11 @@ class Sampler:
         return self._kept.region
 
     def _straightened(
-        self, fetch: Region, x: Doubles, y: Doubles, left: int, top: int, right: int, bottom: int
+        self, fetch: Region, x: Floats, y: Floats, left: int, top: int, right: int, bottom: int
     ) -> Floats:
+        """Return linear light at places of a box: x, y: from its own corner, as `remap` counts."""
         light = linear(np.asarray(fetch(left, top, right - left, bottom - top)), self.scaled)
-        out = cv2.remap(
-            light,
-            (x - left - 0.5).astype(np.float32),
-            (y - top - 0.5).astype(np.float32),
-            cv2.INTER_LINEAR,
-            borderMode=cv2.BORDER_REPLICATE,
-        )
+        out = cv2.remap(light, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         return np.asarray(out.reshape(*x.shape, -1))
 
 
