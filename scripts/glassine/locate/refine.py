@@ -336,7 +336,7 @@ def _fit(segment: _Segment, steps: _Steps, half: int, top: float) -> Edge | None
         if keep.sum() < LEAST_STEPS:
             return None
         rest = off - base - slope * at
-        scale = max(1.4826 * float(np.median(np.abs(rest[keep]))), FINEST_PX)
+        scale = max(1.4826 * _median(np.abs(rest[keep])), FINEST_PX)
         w = np.where(keep, weight * _by_distance(rest, scale), 0)
         if (w > 0).sum() < LEAST_STEPS:
             return None
@@ -356,7 +356,7 @@ def _fit(segment: _Segment, steps: _Steps, half: int, top: float) -> Edge | None
         middle + direction * (segment.length / 2),
         float(close.sum() / PLACES),
         scale,
-        float(np.median(steps.step[close])) if close.any() else 0.0,
+        _median(steps.step[close]) if close.any() else 0.0,
         middle + direction * mean,
         float(error),
     )
@@ -386,8 +386,15 @@ def _by_distance(rest: Doubles, scale: float) -> Doubles:
 def _least_squares(at: Doubles, off: Doubles, weight: Doubles) -> tuple[float, float] | None:
     """Return base and slope of the weighted line; None where the places do not give one."""
     a = np.c_[np.ones_like(at), at]
-    normal = (a * weight[:, None]).T @ a
-    if np.linalg.det(normal) < 1e-9:
+    weighted = (a * weight[:, None]).T
+    normal = weighted @ a
+    if normal[0, 0] * normal[1, 1] - normal[0, 1] * normal[1, 0] < 1e-9:
         return None
-    base, slope = (float(x) for x in np.linalg.solve(normal, (a * weight[:, None]).T @ off))
+    base, slope = np.linalg.solve(normal, weighted @ off).tolist()
     return base, slope
+
+
+def _median(values: Doubles) -> float:
+    """Return what `np.median` gives of a few values, none of them NaN, in far less time."""
+    ordered, half = np.sort(values), len(values) // 2
+    return float(ordered[half] if len(values) % 2 else (ordered[half - 1] + ordered[half]) / 2)
