@@ -12,7 +12,7 @@ from glassine.base.model import Corners, Frame, Side
 from glassine.locate import sides, weights
 from glassine.locate.candidate import Candidate
 from glassine.locate.known import Known
-from glassine.locate.measures import border_inside
+from glassine.locate.measures import band_inside, border_inside
 from glassine.locate.scene import Scene
 from glassine.locate.shapes import (
     ENDS,
@@ -133,6 +133,12 @@ def _side(scene: Scene, candidate: Candidate, side: int) -> None:
         candidate.against(
             "side of the film",
             f"{name} edge may be that of the film: border is seen inside it",
+        )
+    elif band_inside(scene.view, candidate, side):
+        candidate.against(
+            "band like the border inside",
+            f"{name} edge may be that of the piece or of a shadow: a band like the border runs "
+            "along inside it",
         )
 
 

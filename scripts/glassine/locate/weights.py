@@ -64,6 +64,7 @@ BY_HAND = {
     "side not straight": Weight(5.8, _PER_SIDE),
     "side seen in part": Weight(5.1, _PER_SIDE),
     "side of the film": Weight(6.7, _PER_SIDE),
+    "band like the border inside": Weight(6.7, _PER_SIDE),
     # The shape.
     "oval lies anyhow": Weight(6.1, _PER_FRAME),
     "oval seen in part": Weight(6.1, _PER_FRAME),
