@@ -52,8 +52,9 @@ BARE = 0.005
 RIMS = ((0.01, 0.03), (0.004, 0.012))
 # Tones all round an outline that differ by less (density) are one even border.
 EVEN = 0.05
-# A black rebate is denser than all that it encloses; flare makes it vary by more.
-BLACK, EVEN_BLACK = 1.5, 0.35
+# A black rebate is denser than all that it encloses, but for what noise makes of other blacks;
+# flare makes it vary by more.
+BLACK, EVEN_BLACK, AS_BLACK = 1.5, 0.35, 0.2
 # Share of a picture left out at its ends, where its colours are told.
 INSET = 0.04
 # What speaks for another number of pictures, and is settled where their number is stated.
@@ -225,7 +226,7 @@ def _even_rim(grey: Floats, start: float, end: float) -> bool:
     edge[deep:-deep, deep:-deep] = False
     edge[:first] = edge[-first:] = edge[:, :first] = edge[:, -first:] = False
     tone = float(np.median(soft[edge]))
-    if tone > BLACK and float(np.percentile(soft, 99)) < tone + 2 * EVEN:
+    if tone > BLACK and float(np.percentile(soft, 99)) < tone + AS_BLACK:
         spread = np.ptp(np.percentile(soft[edge], (12, 88))) - (EVEN_BLACK - EVEN)
     else:
         spread = np.ptp(np.percentile(soft[edge], (4, 96)))
