@@ -206,6 +206,39 @@ class _Lines:
         return _apart(found)
 
 
+# A band along a side: rows of it are even within this (density) but for their outer twelfths and
+# ends (shares); rows beyond it vary by more. It is so wide (shares of the shorter side): a border
+# or a shadow is seen in it, what is wider may be a sky. Set on 172 drawn scenes: of the outlines of
+# single pieces that had one, ten were off by 0.8 to 8 % of the diagonal, three right.
+BAND_EVEN, BAND_VARIED, BAND_ENDS = 0.06, 0.15, 0.06
+BAND_FROM, BAND_TO, BAND_PX = 0.011, 0.065, 2
+
+
+def banded(grey: Floats) -> list[bool]:
+    """Return of each side of an upright picture (left, top, right, bottom) whether a narrow even
+    band runs along it, beyond which the picture begins.
+    """
+    return [_has_band(part) for part in (grey.T, grey, grey.T[::-1], grey[::-1])]
+
+
+def _has_band(grey: Floats) -> bool:
+    """Whether a narrow even band runs along the upper side."""
+    short = min(grey.shape)
+    trim = round(BAND_ENDS * grey.shape[1])
+    rows = grey[: round(2 * BAND_TO * short), trim : grey.shape[1] - trim]
+    low, high = np.percentile(rows, (8, 92), axis=1)
+    spread = high - low
+    first = max(2, round(0.004 * short))  # the blur of the edge itself
+    uneven = np.flatnonzero(spread[first:] > BAND_EVEN)
+    if not len(uneven):
+        return False
+    end = first + int(uneven[0])
+    beyond = spread[end + round(0.01 * short) : end + round(0.035 * short) + 2]
+    wide = end - first >= max(BAND_PX, 0.006 * short)
+    within = BAND_FROM * short <= end <= BAND_TO * short
+    return wide and within and len(beyond) > 0 and float(np.median(beyond)) > BAND_VARIED
+
+
 def _runs(marked: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
     """Return (first, one after last) of each run of true values."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], marked.astype(np.int8), [0]])))

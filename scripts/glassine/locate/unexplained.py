@@ -17,7 +17,7 @@ from glassine.base.model import Corners, MasterPiece
 from glassine.locate import formats, sides, witness
 from glassine.locate.candidate import Candidate
 from glassine.locate.character import mask_of
-from glassine.locate.inside import Line, look_inside, upright_grey
+from glassine.locate.inside import Line, banded, look_inside, upright_grey
 from glassine.locate.known import Known
 from glassine.locate.measures import pixels
 from glassine.locate.nearby import beside
@@ -197,7 +197,17 @@ def _rim(scene: Scene, small: Small, one: Candidate) -> None:
             f"the table is seen inside its outline, in {bare:.0%} of it",
             min(1.2, bare / (4 * BARE)),
         )
-    if not one.strip and not one.oval and _even_round(scene, corners):
+    if one.strip or one.oval:
+        return
+    grey = upright_grey(scene.view, corners)
+    for name, seen in zip(sides.NAMES, banded(grey), strict=True):
+        if seen:
+            one.against(
+                "even band along a side",
+                f"an even band runs along inside its {name} edge, a shadow or a border: the "
+                "picture may end further in",
+            )
+    if any(_even_rim(grey, *rim) for rim in RIMS):
         one.against(
             "even all round",
             "even all round its edge: a board or border, the picture may lie further in",
@@ -207,17 +217,10 @@ def _rim(scene: Scene, small: Small, one: Candidate) -> None:
             one.against("orange film around it")
 
 
-def _even_round(scene: Scene, corners: Doubles) -> bool:
-    """Whether what lies just inside an outline is of one tone all round, and further in is an area
-    that is not. Writing on a sleeve is no area.
-    """
-    grey = upright_grey(scene.view, corners)
-    return any(_even_rim(grey, *rim) for rim in RIMS)
-
-
 def _even_rim(grey: Floats, start: float, end: float) -> bool:
     """Whether the rim of a picture between two shares of its shorter side is of one tone, and an
-    area of the picture is not."""
+    area of the picture is not. Writing on a sleeve is no area.
+    """
     short = min(grey.shape)
     deep, first = max(2, round(end * short)), max(1, round(start * short))
     size = max(3, deep // 2) | 1

@@ -98,6 +98,7 @@ BY_HAND = {
     "holes inside": Weight(7.0, _PER_FRAME),
     "table inside": Weight(6.1, "times its share of the frame / 2 %"),
     "even all round": Weight(5.5, _PER_FRAME),
+    "even band along a side": Weight(6.1, _PER_SIDE),
     "picture outside": Weight(7.0, _BESIDE),
     "piece unexplained": Weight(6.1, _BESIDE),
     "step without a frame": Weight(6.1, _BESIDE),
