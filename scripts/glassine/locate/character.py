@@ -115,9 +115,8 @@ class Tints:
         """Whether they are colours of the picture's own."""
         return self.off > OFF_COLOUR or self.odd > ODD_SHARE
 
-    def unclear(self, border: Floats | None) -> bool:
-        """Whether they may be colours or not. border: tone of the film's own clear border."""
-        own = 0.0 if border is None else float(np.ptp(border))
+    def unclear(self, own: float) -> bool:
+        """Whether they may be colours or not. own: tint (density) of the film's own border."""
         return not self.plain and (self.off > OFF_DOUBTFUL or self.most > TINT + own)
 
 
@@ -197,7 +196,9 @@ def character(picture: Floats, border: Floats | None, kind: str, dark_border: bo
     )
     doubtful = DOUBTFUL_STRAY[0] < stray < DOUBTFUL_STRAY[1] and not tints.plain
     if process == "monochrome":
-        doubtful = doubtful or tints.unclear(None if dark_border else border)
+        own = 0.0 if border is None or dark_border else float(np.ptp(border))
+        # Paper yellows, and prints are toned, by any amount.
+        doubtful = doubtful or tints.unclear(own if kind != "print" else np.inf)
     sure = not doubtful or mask > MASK_DENSITY
     process_trust = PROCESS_PLAIN if sure else PROCESS_DOUBTFUL
     dark = colour and float((mean_of(picture) < CLEAR_TONES).mean()) < CLEAR_SHARE
