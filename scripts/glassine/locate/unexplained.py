@@ -200,7 +200,9 @@ def _rim(scene: Scene, small: Small, one: Candidate) -> None:
     if one.strip or one.oval:
         return
     grey = upright_grey(scene.view, corners)
-    for name, seen in zip(sides.NAMES, banded(grey), strict=True):
+    # Within a border of its own a picture ends where that does, and casts no shadow.
+    bands = banded(grey) if one.border is None else [False] * 4
+    for name, seen in zip(sides.NAMES, bands, strict=True):
         if seen:
             one.against(
                 "even band along a side",
