@@ -169,7 +169,7 @@ def held_in_black(
     """
     own = [not one.strip and one.level_dark and one.whole is None for one in found]
     orange = any(
-        held and mask > ORANGE and made.polarity == "positive"
+        held and ORANGE < mask < MOST_ORANGE and made.polarity == "positive"
         for held, mask, made in zip(own, masks, each, strict=True)
     )
     coloured = any(held and made.stray > PLAIN_STRAY for held, made in zip(own, each, strict=True))

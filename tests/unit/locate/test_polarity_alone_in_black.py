@@ -59,3 +59,13 @@ def test_a_short_scale_of_greys_is_no_sure_negative(span, sure):
     grey = np.linspace(0, span, 4000, dtype=np.float32)[:, None].repeat(3, 1)
     found = character(grey, None, "frame_135", True)
     assert (found.polarity_trust > 0.8) == sure
+
+
+@pytest.mark.parametrize(("mask", "sure"), [(0.0, True), (0.5, False), (1.3, True)])
+def test_one_orange_picture_makes_others_in_black_mounts_unsure(mask, sure):
+    """No mask is as orange as a brown subject can be (C-41 D-min: blue 0.6 above red; value from
+    memory): beside one of those the other slides stay what they are."""
+    slides = [Candidate(BOX, True, [1.0] * 4, [True] * 4, "single") for _ in range(2)]
+    made = [Character("positive", "colour", 0.98, 0.97, 0.1)] * 2
+    found = polarity.held_in_black(slides, made, [0.0, mask])
+    assert (found[0].polarity_trust > 0.8) == sure
