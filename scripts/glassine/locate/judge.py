@@ -36,6 +36,8 @@ _PLAIN = 0.95
 STRAIGHT, UNEVEN = 0.001, 0.0025
 # The least spread that counts, px, and the most units that it costs.
 UNEVEN_PX, UNEVEN_MOST = 1.5, 1.5
+# An edge whose step of tone is less than this (density) is faint.
+FAINT = 0.05
 # Shares of a side's length: seen along less it was not found, along less than the second it was
 # seen in part only. A side that was put where the strip's others say rests on the one across from
 # it, which must show along the third.
@@ -122,7 +124,8 @@ def _side(scene: Scene, candidate: Candidate, side: int) -> None:
         )
     elif got.residual > max(UNEVEN_PX, STRAIGHT * float(np.hypot(*(got.q - got.p)))):
         uneven = got.residual / float(np.hypot(*(got.q - got.p)))
-        amount = min(UNEVEN_MOST, uneven / UNEVEN)
+        # What hardly steps and does not lie on a line is a chance row of dots.
+        amount = min(UNEVEN_MOST, max(uneven / UNEVEN, float(got.contrast < FAINT)))
         candidate.against("side not straight", f"{name} edge is not straight", amount)
     elif got.share < IN_PART:
         candidate.against(
