@@ -177,10 +177,10 @@ def _banding(
 def _sampled(
     source: Source, mask: npt.NDArray[np.bool_], sampled_patches: list[patches.Patch]
 ) -> npt.NDArray[Any]:
-    """Return codes (n, bands): every second row of patches; without any, the reduced master."""
+    """Return codes (n, bands): every third row of patches; without any, the reduced master."""
     if not sampled_patches:
         return source.reduced[mask]
-    rows = [patch.codes[::2].reshape(-1, source.bands) for patch in sampled_patches]
+    rows = [patch.codes[::3].reshape(-1, source.bands) for patch in sampled_patches]
     return np.concatenate(rows)
 
 
