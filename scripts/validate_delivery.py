@@ -26,20 +26,25 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument(
         "paths", type=Path, nargs="+", help="a bag: deliveries/<batch>, or its .tar or .zip"
     )
-    return max(_checked(path) for path in parser.parse_args(arguments).paths)
+    parser.add_argument(
+        "--schemas",
+        type=Path,
+        metavar="FOLDER",
+        help="the official XSDs of METS, MODS, PREMIS, MIX and Dublin Core, to check records by",
+    )
+    options = parser.parse_args(arguments)
+    return max(_checked(path, options.schemas) for path in options.paths)
 
 
-def _checked(path: Path) -> int:
+def _checked(path: Path, schema_dir: Path | None) -> int:
     if not path.exists():
         sys.stderr.write(f"{path}: there is no such bag\n")
         return 2
-    findings = validation.check(path.absolute())
-    for finding in findings:
+    verdict = validation.judged(path.absolute(), schema_dir)
+    for finding in verdict.findings:
         sys.stdout.write(finding.sentence() + "\n")
-    wrong = [finding for finding in findings if finding.severity == "hold"]
-    verdict = f"{len(wrong)} things are wrong with it" if wrong else "whole and valid"
-    sys.stdout.write(f"{path}: {verdict}\n")
-    return 1 if wrong else 0
+    sys.stdout.write(f"{path}: {verdict.sentence()}\n")
+    return 1 if verdict.wrong else 0
 
 
 if __name__ == "__main__":

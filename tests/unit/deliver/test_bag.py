@@ -37,7 +37,8 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def copy(made: Path, tmp_path: Path) -> Path:
+def copy(made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    deliveries.without_records(monkeypatch)
     shutil.copytree(made / "deliveries", tmp_path / "deliveries")
     return tmp_path / "deliveries" / "b1"
 
@@ -316,7 +317,12 @@ TAMPERED: dict[str, tuple[Callable[[Path], object], set[str]]] = {
     ),
     "a title in the hand-over list": (
         lambda root: _edit(root / "delivery/handover.json", "PEH-0001_access", "PEH-0009_access"),
-        {"bag.tag_changed", "delivered.handover"},
+        {
+            "bag.tag_changed",
+            "delivered.handover",
+            "delivered.handover_files",
+            "delivered.handover_csv",
+        },
     ),
     "a picture, and every manifest made anew": (
         _hidden_picture,
