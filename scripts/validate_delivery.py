@@ -13,7 +13,7 @@ from pathlib import Path
 import setup_environment
 
 try:
-    from glassine.deliver import validation
+    from glassine.deliver import signing, validation
 except ImportError:
     # Started with another Python than the checkout's own: once more, with that.
     if Path(sys.prefix) == setup_environment.ENVIRONMENT:
@@ -32,15 +32,26 @@ def main(arguments: list[str] | None = None) -> int:
         metavar="FOLDER",
         help="the official XSDs of METS, MODS, PREMIS, MIX and Dublin Core, to check records by",
     )
+    parser.add_argument(
+        "--key",
+        type=Path,
+        metavar="FILE",
+        help="the public key (PEM) of who delivers: each bag must be signed with its private half",
+    )
     options = parser.parse_args(arguments)
-    return max(_checked(path, options.schemas) for path in options.paths)
+    try:
+        key = signing.public_key(options.key) if options.key else None
+    except signing.Unusable as problem:
+        sys.stderr.write(f"{options.key}: this is no public key to check with: {problem}\n")
+        return 2
+    return max(_checked(path, options.schemas, key) for path in options.paths)
 
 
-def _checked(path: Path, schema_dir: Path | None) -> int:
+def _checked(path: Path, schema_dir: Path | None, key: signing.Ed25519PublicKey | None) -> int:
     if not path.exists():
         sys.stderr.write(f"{path}: there is no such bag\n")
         return 2
-    verdict = validation.judged(path.absolute(), schema_dir)
+    verdict = validation.judged(path.absolute(), schema_dir, key)
     for finding in verdict.findings:
         sys.stdout.write(finding.sentence() + "\n")
     sys.stdout.write(f"{path}: {verdict.sentence()}\n")

@@ -94,7 +94,7 @@ def draw_master(path: Path, seed: int = 7) -> None:
     profile.unlink()
 
 
-def geometry(master: str, item: str = ITEM) -> dict[str, Any]:
+def geometry(master: str) -> dict[str, Any]:
     corners = [[50.3, 40.2], [509.1, 42.9], [507.6, 359.2], [48.8, 356.4]]
     frame = {
         "index": 1,
@@ -107,7 +107,7 @@ def geometry(master: str, item: str = ITEM) -> dict[str, Any]:
     }
     base = [[5.0, 5.0], [545.0, 5.0], [545.0, 30.0], [5.0, 30.0]]
     return {
-        "item": item,
+        "item": ITEM,
         "event": {
             "type": "image modification",
             "time": "2026-03-18T02:00:00Z",
@@ -147,6 +147,16 @@ def night(
     given = taken_through(root, profile, ITEM, name, form=form, more=more, facts=facts)
     deliver(root, taken_in(given, [ITEM]))
     return given
+
+
+def packed_as(root: Path, profile: str, given: dict[str, dict[str, Any]]) -> None:
+    """Pack items in this layout and deliver them. given: by item, what they were taken through."""
+    for item, of_item in given.items():
+        config = of_item["settings"]
+        package = {**config["package"], "profile": profile}
+        packing = {**of_item, "settings": {**config, "package": package}}
+        do_step("pack", root / "masters" / "b1", made_items.item_dir_of(root, item), packing)
+    deliver(root, taken_in(next(iter(given.values())), list(given)))
 
 
 def taken_in(given: dict[str, Any], items: list[str]) -> dict[str, Any]:
@@ -195,7 +205,7 @@ def taken_through(
         named = {"identifiers": [{"type": "local", "value": item}], "title": f"Quay of {item}"}
         given["catalogue"] = {**given["catalogue"], **named}
     do_step("verify", batch_dir, item_dir, given)
-    files.write_json(item_dir / "geometry.json", geometry(name, item))
+    files.write_json(item_dir / "geometry.json", {**geometry(name), "item": item})
     do_step("render", batch_dir, item_dir, given)
     do_step("embed", batch_dir, item_dir, given)
     do_step("record", batch_dir, item_dir, given)

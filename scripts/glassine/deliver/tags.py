@@ -12,7 +12,7 @@ from glassine import __version__
 from glassine.base import files, hashing
 from glassine.base.records.plan import Plan
 from glassine.base.records.receipt import LackingItem, WithdrawnPart
-from glassine.deliver import bag, handover
+from glassine.deliver import bag, handover, signing
 from glassine.deliver.due import Due, Item
 from glassine.deliver.given import DeliverGiven
 from glassine.deliver.serialization import Source
@@ -61,11 +61,15 @@ class Statement(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def tag_files(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> dict[str, bytes]:
-    """Return {path: content} of every tag file, in the order they are written."""
+    """Return {path: content} of every tag file, in the order they are written.
+
+    Raises GlassineError where deliveries are to be signed and the key cannot be used.
+    """
     rows = contents.rows + (due.rows() if contents.number == 1 else [])
+    signer = signing.signer(given.settings.delivery.sign)
     tags = {
         "bagit.txt": bag.DECLARATION.encode(),
-        "bag-info.txt": _info(plan, contents, given, due).encode(),
+        "bag-info.txt": _info(plan, contents, given, due, signer).encode(),
         "delivery/bagit-profile.json": files.dump_json(_profile(given)).encode(),
         "delivery/delivery.json": _statement(plan, contents, due),
         "delivery/handover.csv": handover.as_csv(rows, plan.name, plan.time),
@@ -78,6 +82,8 @@ def tag_files(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> 
     for algorithm in bag.ALGORITHMS:
         listed = {path: getattr(digest, algorithm) for path, digest in digests.items()}
         tags[f"tagmanifest-{algorithm}.txt"] = bag.manifest(listed).encode()
+    if signer is not None:
+        tags[bag.SIGNATURE] = signer.sign(tags[bag.SIGNED])
     return tags
 
 
@@ -107,7 +113,13 @@ def _size(count: int) -> str:
     return f"{count} B"
 
 
-def _info(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> str:
+def _info(
+    plan: Plan,
+    contents: Contents,
+    given: DeliverGiven,
+    due: Due,
+    signer: signing.Signer | None,
+) -> str:
     """Return bag-info.txt (RFC 8493, section 2.2.2)."""
     keeper = given.institution
     items, number, count = contents.items, contents.number, contents.count
@@ -130,6 +142,7 @@ def _info(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> str:
         ("BagIt-Profile-Identifier", identifier),
         ("Replaces-Delivery", plan.replaces or ""),
         ("Continues-Delivery", plan.continues or ""),
+        (signing.LABEL, signer.fingerprint if signer else ""),
     ]
     tags += [("Replaces-Item", f"{item.name} ({item.replaces})") for item in items if item.replaces]
     tags += [("Lacking-Item", f"{entry.item} ({entry.state})") for entry in due.lacking]

@@ -18,12 +18,14 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from lxml import etree
+from msgspec import UNSET
 
 from glassine.base import hashing, record_files, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.records.receipt import Receipt, ReceiptBag
-from glassine.deliver import bag
+from glassine.deliver import bag, signing
 from glassine.deliver.bag import Reading
 from glassine.deliver.checks import eark, lists, ocfl, said, steps, tiles
 from glassine.deliver.checks.item import EARK_RECORD, BagItem, Damaged, items_of
@@ -45,7 +47,8 @@ MAX_FINDINGS = 20
 class Verdict:
     """What was found in a bag, files whose bytes changed first, and how much was looked at.
 
-    files, bytes: read. records: METS files that were held against the files they name.
+    files, bytes: read. records: METS files that were held against the files they name. signed_by:
+    fingerprint of the key that its signature was checked with, "" where it was not.
     """
 
     findings: list[Finding]
@@ -53,6 +56,7 @@ class Verdict:
     bytes: int = 0
     items: int = 0
     records: int = 0
+    signed_by: str = ""
 
     @property
     def wrong(self) -> list[Finding]:
@@ -64,6 +68,8 @@ class Verdict:
             f"{self.files} files read ({self.bytes} bytes), {self.items} items, "
             f"{self.records} records"
         )
+        if self.signed_by:
+            looked += f", signature checked with the key {self.signed_by[:16]}..."
         if not self.wrong:
             return f"whole and valid; {looked}"
         kinds = Counter(finding.code for finding in self.wrong)
@@ -79,13 +85,19 @@ def check(path: Path) -> list[Finding]:
     return judged(path).findings
 
 
-def judged(path: Path, schema_dir: Path | None = None) -> Verdict:
-    """Return what is to be said of the delivered bag at `path`. schema_dir: folder with the
-    official XSDs (see `official.check_schemas`), by which records are checked as well."""
+def judged(
+    path: Path, schema_dir: Path | None = None, key: Ed25519PublicKey | None = None
+) -> Verdict:
+    """Return what is to be said of the delivered bag at `path`.
+
+    schema_dir: folder with the official XSDs (see `official.check_schemas`), by which records are
+    checked as well. key: the bag must be signed with its private half.
+    """
     try:
         with bag.reading(path) as reading:
             checking = _Checking(path, reading, schema_dir)
             checking.run()
+            checking.guarded(bag.SIGNATURE, partial(checking.signature, key))
             found = dict.fromkeys(reading.findings + checking.findings)
             return Verdict(
                 sorted(found, key=_rank),
@@ -93,6 +105,7 @@ def judged(path: Path, schema_dir: Path | None = None) -> Verdict:
                 sum(digests.bytes for digests in reading.digests.values()),
                 len(checking.items),
                 checking.records,
+                checking.signed_by,
             )
     except GlassineError as error:
         return Verdict(error.findings)
@@ -137,6 +150,7 @@ class _Checking:
         self.schema_dir = schema_dir
         self.items = items_of(reading)
         self.records = 0
+        self.signed_by = ""
         self.findings: list[Finding] = []
 
     def note(self, code: str, path: str, what: str, expected: str, severity: str = "hold") -> None:
@@ -219,6 +233,36 @@ class _Checking:
             what = f"It is not built as it should be: {wording.why(problem)}."
             self.note("json", path, what, "the file as it was delivered.")
 
+    def signature(self, key: Ed25519PublicKey | None) -> None:
+        """Check the signature of the manifests (see `signing`), where there is or must be one."""
+        info, content = self.content("bag-info.txt"), self.content(bag.SIGNATURE)
+        stated = signing.stated_in(info or b"")
+        if content is None:
+            if stated or key is not None:
+                what = "The bag is not signed, or its signature was taken out."
+                self.note("signature_missing", bag.SIGNATURE, what, "a signature of its manifests.")
+            return
+        if key is None:
+            self.findings.append(
+                Finding(
+                    "delivered.signature_unchecked",
+                    f"{self.path.name}/{bag.SIGNATURE}",
+                    f"The bag is signed by the key {stated or '(not named)'}; it was not checked.",
+                    "the public key of who delivers.",
+                    "Check it with --key and the public key, which must not come from the bag.",
+                    "note",
+                )
+            )
+            return
+        print_of_key = signing.fingerprint(key)
+        if stated != print_of_key:
+            what = f"bag-info.txt names another key: {stated or 'none'}."
+            self.note("signature_key", bag.SIGNATURE, what, f"the key {print_of_key}.")
+        if not signing.is_by(key, content, self.content(bag.SIGNED) or b""):
+            what = "The signature is not that of this key over this manifest."
+            self.note("signature", bag.SIGNATURE, what, f"one by the key {print_of_key}.")
+        self.signed_by = print_of_key
+
     def keeper(self, item: BagItem, record: ParsedRecord) -> Iterator[Finding]:
         info = self.content("bag-info.txt")
         profile = self.content(_PROFILE)
@@ -266,6 +310,9 @@ class _Checking:
             if content is not None and hashing.of_bytes(content).sha256 != digest:
                 what = "It is not the one that the receipt names."
                 self.note("receipt", name, what, f"SHA-256 {digest}.")
+        if entry.signed_by is not UNSET and bag.SIGNATURE not in self.reading.store.files:
+            what = "The receipt says that the bag is signed; the signature is not there."
+            self.note("receipt", bag.SIGNATURE, what, f"a signature by {entry.signed_by}.")
 
     def receipt_entry(self) -> ReceiptBag | None:
         folder = self.path.parent

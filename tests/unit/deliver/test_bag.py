@@ -226,6 +226,7 @@ TAMPERED: dict[str, tuple[Callable[[Path], object], set[str]]] = {
             "bag.oxum",
             "delivered.handover",
             "delivered.mets_missing",
+            "delivered.handover_files",
         },
     ),
     "a tile taken away": (
@@ -234,7 +235,7 @@ TAMPERED: dict[str, tuple[Callable[[Path], object], set[str]]] = {
     ),
     "a file put in": (
         _write("data/PEH-0001/access/more.jpg", b"more"),
-        {"bag.payload_unlisted", "delivered.content", "bag.oxum"},
+        {"bag.payload_unlisted", "delivered.content", "bag.oxum", "delivered.handover_files"},
     ),
     "a name in capitals": (
         lambda root: (root / ACCESS).rename(root / ACCESS.replace("_access", "_ACCESS")),
@@ -244,11 +245,18 @@ TAMPERED: dict[str, tuple[Callable[[Path], object], set[str]]] = {
             "bag.payload_unlisted",
             "delivered.handover",
             "delivered.mets_missing",
+            "delivered.handover_files",
         },
     ),
     "two names alike but for case": (
         _write(MASTER.replace("PEH-0001.tif", "peh-0001.tif"), b"more"),
-        {"bag.payload_unlisted", "delivered.content", "bag.oxum", "bag.name"},
+        {
+            "bag.payload_unlisted",
+            "delivered.content",
+            "bag.oxum",
+            "bag.name",
+            "delivered.handover_files",
+        },
     ),
     "a line out of one manifest": (
         _one_manifest_short,
@@ -313,6 +321,7 @@ TAMPERED: dict[str, tuple[Callable[[Path], object], set[str]]] = {
             "bag.oxum",
             "delivered.handover",
             "delivered.mets_missing",
+            "delivered.handover_files",
         },
     ),
     "a title in the hand-over list": (
@@ -330,11 +339,11 @@ TAMPERED: dict[str, tuple[Callable[[Path], object], set[str]]] = {
     ),
     "a file put in, every manifest made anew": (
         _hidden_file,
-        {"delivered.receipt", "delivered.content"},
+        {"delivered.receipt", "delivered.content", "delivered.handover_files"},
     ),
     "an item left out, and every manifest made anew": (
         _hidden_item,
-        {"delivered.receipt", "delivered.handover", "delivered.item"},
+        {"delivered.receipt", "delivered.handover", "delivered.item", "delivered.handover_item"},
     ),
 }
 
