@@ -16,7 +16,7 @@ from glassine.deliver import drops, handover, receipt_files, same_ids
 from glassine.deliver.given import DeliverGiven, DeliverySection, UnfinishedItem
 
 # How a state of an item is told in the sentence "it is ...".
-_STATES = {"waiting": "waiting for the next night", "pending": "not yet run"}
+_STATES = {"waiting": "waiting for the next night", "pending": "pending"}
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,8 @@ class Item:
         return read_package(self.folder)
 
     def master_files(self) -> list[PackagedFile]:
-        return [entry for entry in self.package().files if entry.use == "master"]
+        """Return the masters, and raw files, of which the package may hold either."""
+        return [entry for entry in self.package().files if entry.use in ("master", "raw")]
 
     def row(self, bag: str) -> handover.ItemRow:
         """Return the item's row of the hand-over list. bag: the name of the one that has it."""

@@ -57,10 +57,11 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
 class FileRow(Given, frozen=True, kw_only=True):
-    """A delivered master or picture. Lists of earlier versions may lack what has a default.
+    """A delivered master, raw file or picture. Lists of earlier versions may lack some fields.
 
-    file: its path in the package. master: path of the master that it is or comes from; frame: of
-    it, from 1, None of a master. format: PRONOM id. captured: EXIF's time with its offset.
+    file: its path in the package. master: path of the master that it is or comes from, of a raw
+    file that of the picture developed from it; frame: of it, from 1, None of a master or raw file.
+    format: PRONOM id. captured: EXIF's time with its offset.
     """
 
     use: str
@@ -123,6 +124,9 @@ def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
     render = record_files.load(item_dir / "render" / "render.json", "render", Rendering)
     written = {file.path: file for file in embedded.files}
     verified = {master.path: master for master in fixity.masters}
+    developed_from = {
+        master.source.path: master for master in fixity.masters if master.source is not UNSET
+    }
     allowed = access_of(embedded)
     images = (
         {(frame.master, frame.index): frame.iiif_id for frame in render.frames}
@@ -134,6 +138,8 @@ def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
         source = entry.source.partition(":")[2]
         if entry.use == "master":
             rows.append(_master(entry, verified[source.removeprefix("developed/")]))
+        elif entry.use == "raw":
+            rows.append(_raw(entry, developed_from[source]))
         elif entry.use in ("access", "thumb", *alternates.USES):
             rows.append(_derivative(entry, written[source], images))
     return ItemRow(
@@ -179,6 +185,12 @@ def _master(entry: PackagedFile, verified: VerifiedMaster) -> FileRow:
         format=header.puid or "",
         captured=(header.capture.taken or "") + (header.capture.offset or ""),
     )
+
+
+def _raw(entry: PackagedFile, master: VerifiedMaster) -> FileRow:
+    """Return the row of a raw file. master: the picture that was developed from it."""
+    source = master if master.source is UNSET else master.source
+    return msgspec.structs.replace(_master(entry, source), use="raw", master=master.path)
 
 
 def _derivative(

@@ -310,7 +310,7 @@ def not_done(name: str, states: Sequence[ItemStatus], without: set[str]) -> exit
         "run.not_done",
         name,
         f"{len(open_)} items are not done: {wording.listed(open_)}.",
-        "every item done, to look at or waiting.",
+        "every item done, for review or waiting.",
         "The report says of each held item what to do; run again for the others.",
     )
     return exits.Problem(finding, exits.HELD, name)

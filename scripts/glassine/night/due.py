@@ -18,7 +18,7 @@ from typing import Any
 import msgspec
 
 from glassine import steps
-from glassine.base import access, clock, files, naming, record_files
+from glassine.base import access, clock, files, naming, raw_keep, record_files
 from glassine.base.errors import GlassineError
 from glassine.base.model import BatchId, Facts, ItemId
 from glassine.base.records.intake import Intake, ItemEntry
@@ -126,13 +126,18 @@ def _may_share(entry: ItemEntry, config: dict[str, Any]) -> list[Facts]:
     ]
 
 
+_NOT_GIVEN = {
+    "tone": ("pool", "pool_step"),
+    "raw": ("keep", "lossy", "light_names", "dark_names", "with_tiff"),
+}
+
+
 def _section(name: str, config: dict[str, Any]) -> dict[str, Any]:
     """Return a section of the settings as steps of items are given it: which films are pooled, and
-    from when on they are used anew, an item is told by its films alone."""
+    from when on they are used anew, an item is told by its films alone; of raw captures what is
+    kept, and which files are which, is no reason to develop anew."""
     section = config.get(name, {})
-    if name != "tone":
-        return dict(section)
-    return {key: value for key, value in section.items() if key not in ("pool", "pool_step")}
+    return {key: value for key, value in section.items() if key not in _NOT_GIVEN.get(name, ())}
 
 
 def _is_set(section: dict[str, Any], key: str, default: str) -> bool:
@@ -199,6 +204,10 @@ def _own(
             of_item = access_of(batch, item, config)
             told = public_of(of_item) if name == "public" else access.as_given(of_item)
             result |= {name: told} if told else {}
+        elif name == "keep":
+            # Left out where the package holds all, as of items without raw captures.
+            kept = config_of(batch, item, config).get("raw", {}).get("keep", raw_keep.BOTH)
+            result |= {name: kept} if item in batch.raw_items and kept != raw_keep.BOTH else {}
         elif name == "companions":
             beside = entry.get(name, [])
             result[name] = [companion for companion in beside if companion["delivered"]]

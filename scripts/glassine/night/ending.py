@@ -155,7 +155,7 @@ class Ending:
         notes = self.lookup.batch(name).record.notes
         asks = [note for note in notes if note.severity == "review"]
         if asks:
-            lines.append(f"  to look at in the batch as a whole: {len(asks)} (see the report)")
+            lines.append(f"  for review, the batch as a whole: {len(asks)} (see the report)")
         sys.stderr.write("\n".join(lines) + "\n")
 
     def _hand_over(self, name: str) -> None:

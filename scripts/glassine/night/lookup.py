@@ -217,6 +217,8 @@ class Lookup:
     def _raw_names(self) -> dict[str, Any]:
         raw = self.config.get("raw", {})
         names = {key: raw[key] for key in ("light_names", "dark_names") if raw.get(key)}
+        if raw.get("with_tiff", "companion") != "companion":
+            names["with_tiff"] = raw["with_tiff"]
         return {"raw": names} if names else {}
 
     def minting_given(self) -> dict[str, Any]:

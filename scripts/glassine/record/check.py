@@ -24,6 +24,7 @@ _SAID: tuple[Rule, ...] = (
     rules.identifiers,
     rules.times,
     rules.images,
+    rules.beside,
     rules.agreement,
     rules.structure,
     rules.links,
@@ -32,6 +33,7 @@ RULES: tuple[Rule, ...] = (
     *_SAID,
     on_disk.item_name,
     on_disk.on_disk,
+    on_disk.beside,
     on_disk.unlisted,
     on_disk.tile_trees,
 )

@@ -273,7 +273,7 @@ function redraw(fresh = false) {
   const { detail } = open;
   const focus = fresh ? null : document.activeElement?.dataset?.keep;
   const scroll = fresh ? 0 : find(".panel", dialog)?.scrollTop || 0;
-  const state = make("span", { class: `state s-${detail.state}` }, detail.words);
+  const state = make("span", { class: `state s-${detail.state}` }, detail.state);
   const top = make("div", { class: "bar-top" },
     make("h2", { id: "item-name", tabindex: "-1" }, `${detail.item} `, make("span", { class: "title" }, detail.title)), state,
     make("button", { type: "button", onclick: () => step(-1) }, "Previous"),
@@ -418,7 +418,7 @@ function panel() {
     ...heldBack(detail),
     detail.masters.length > 1 ? chooser("Masters", "master", detail.masters.map((each) => [each.path, each.part || each.path]), master?.path, (path) => { open.master = detail.masters.find((each) => each.path === path); open.n = open.master.frames[0]?.n ?? null; redraw(); }) : null,
     ...(master ? [make("h3", {}, "Frames"),
-      chooser("Frames", "frame", frames.map((each) => [String(each.n), `${each.n}${each.exclude ? " left out" : each.blank ? " blank" : each.state === "review" ? " to look at" : ""}`]), String(open.n), (n) => { open.n = Number(n); redraw(); }),
+      chooser("Frames", "frame", frames.map((each) => [String(each.n), `${each.n}${each.exclude ? " left out" : each.blank ? " blank" : each.state === "review" ? " for review" : ""}`]), String(open.n), (n) => { open.n = Number(n); redraw(); }),
       make("div", { class: "row" }, make("button", { type: "button", "data-keep": "add", onclick: addFrame }, "Add a frame"))] : []),
     ...(frame ? frameTools(detail, master, frame) : []),
     make("h3", {}, "Note"),
@@ -430,7 +430,7 @@ function panel() {
 function reasons(detail) {
   const made = [];
   if (detail.reasons.length) {
-    made.push(make("h3", {}, "To look at"), make("ul", {}, ...detail.reasons.map((reason) => make("li", {}, reason.frame ? make("b", {}, `Frame ${reason.frame}: `) : null, reason.text))));
+    made.push(make("h3", {}, "For review"), make("ul", {}, ...detail.reasons.map((reason) => make("li", {}, reason.frame ? make("b", {}, `Frame ${reason.frame}: `) : null, reason.text))));
   }
   if (detail.findings.length) {
     made.push(make("h3", {}, detail.state === "held" ? `Held at ${detail.step}` : "Notes"), ...detail.findings.map((each) => pairs([["What", each.what], ["Expected", each.expected], ["Next step", each.next_step], ["File", each.path]], "finding")));
@@ -505,7 +505,7 @@ function addFrame() {
   say(`Frame ${n} added.`);
 }
 function measureTable(frame) {
-  const words = { pass: "within", review: "to look at", fail: "outside", "not measured": "not measured" };
+  const words = { pass: "within", review: "review", fail: "outside", "not measured": "not measured" };
   return [make("h3", {}, `Measures of frame ${frame.n}`), make("table", {}, make("thead", {}, make("tr", {}, ...["Measure", "Value", "Limit", "Verdict"].map((text) => make("th", { scope: "col" }, text)))),
     make("tbody", {}, ...frame.measures.map((each) => make("tr", { title: each.source || null }, make("th", { scope: "row" }, each.name.replaceAll("_", " ")), make("td", {}, (each.value ?? null) === null ? "" : `${typeof each.value === "number" ? Number(each.value.toPrecision(4)) : each.value} ${each.unit || ""}`), make("td", {}, (each.limit || "").replace("<=", "≤").replace(">=", "≥")), make("td", { class: each.verdict === "review" || each.verdict === "fail" ? "warn" : "" }, words[each.verdict] || each.verdict)))))];
 }
