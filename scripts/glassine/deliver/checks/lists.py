@@ -34,12 +34,9 @@ def of_handover(items: list[BagItem], listed: Any) -> Iterator[Finding]:
             yield wrong("delivered.handover_item", HANDOVER, what, "every item of the bag.")
             continue
         stated = {entry["file"] for entry in row["files"]}
-        pictures = {
-            path
-            for path in (_in_package(item, plain) for plain in item.plain)
-            if path and not path.endswith(".mix.xml")
-        }
-        for path in sorted(pictures ^ stated):
+        pictures = _in_package(item, ("masters/", "access/", "thumbs/", "alternates/"))
+        raws = _in_package(item, ("raw/",))  # not listed by every version
+        for path in sorted((pictures - stated) | (stated - pictures - raws)):
             yield wrong(
                 "delivered.handover_files",
                 HANDOVER,
@@ -48,11 +45,13 @@ def of_handover(items: list[BagItem], listed: Any) -> Iterator[Finding]:
             )
 
 
-def _in_package(item: BagItem, plain: str) -> str:
-    """Return the path in the package of a file that a hand-over list has, "" of another."""
-    if not plain.startswith(("masters/", "access/", "thumbs/", "alternates/")):
-        return ""
-    return item.plain[plain].removeprefix(f"{item.root}/")
+def _in_package(item: BagItem, folders: tuple[str, ...]) -> set[str]:
+    """Return the paths in the package of files in these folders of the plain layout."""
+    return {
+        path.removeprefix(f"{item.root}/")
+        for plain, path in item.plain.items()
+        if plain.startswith(folders)
+    }
 
 
 def of_csv(content: bytes, listed: Any) -> Iterator[Finding]:

@@ -11,6 +11,7 @@ from lxml import etree
 from glassine.base.errors import Finding
 from glassine.deliver.checks import pictures
 from glassine.deliver.checks.item import BagItem, wrong
+from glassine.record import rules
 from glassine.record.parsed import ParsedRecord
 
 _DC_TITLE = ".//{http://purl.org/dc/elements/1.1/}title//*"
@@ -24,10 +25,9 @@ def check(item: BagItem, record: ParsedRecord) -> Iterator[Finding]:
         if item.json(f"metadata/{path}.json")["item"] != item.name:
             yield _record(item, f"metadata/{path}.json", "It is of another item.", item.name)
     for master in fixity["masters"]:
-        yield from _listed(item, "metadata/fixity.json", f"masters/{master['path']}", master)
+        yield from _kept(item, record, f"masters/{master['path']}", master)
         if "source" in master:
-            raw = master["source"]
-            yield from _listed(item, "metadata/fixity.json", f"raw/{raw['path']}", raw)
+            yield from _kept(item, record, f"raw/{master['source']['path']}", master["source"])
         yield from _header(item, f"masters/{master['path']}", master["header"])
     for file in embedded["files"]:
         if not file["path"].startswith("restricted/"):
@@ -40,6 +40,26 @@ def check(item: BagItem, record: ParsedRecord) -> Iterator[Finding]:
 
 def _record(item: BagItem, path: str, what: str, expected: str) -> Finding:
     return wrong("delivered.steps", item.path(path), what, f"{expected}.")
+
+
+def _kept(item: BagItem, record: ParsedRecord, path: str, entry: Any) -> Iterator[Finding]:
+    """Yield where a master or raw file is not as it was verified; where it was left out of the
+    package by setting (see `raw_keep`), where the record has other digests of it."""
+    objects = record.find(
+        "//premis:object[premis:objectIdentifier/premis:objectIdentifierValue=$name]"
+        "[premis:preservationLevel/premis:preservationLevelValue]",
+        name=f"{record.item}/{path}",
+    )
+    if item.has(path) or not objects:
+        yield from _listed(item, "metadata/fixity.json", path, entry)
+        return
+    stated = rules.digests(
+        record, objects[0], "premis:objectCharacteristics/premis:fixity", "premis"
+    )
+    digests = {"SHA-256": entry["digests"]["sha256"], "SHA-512": entry["digests"]["sha512"]}
+    if {name: stated.get(name) for name in digests} != digests:
+        what = f"The record has other digests of {path}, which the package leaves out."
+        yield wrong("delivered.left_out", item.record, what, "those in fixity.json.")
 
 
 def _listed(item: BagItem, of: str, path: str, entry: Any) -> Iterator[Finding]:
