@@ -25,7 +25,8 @@ class UnfinishedItem(Given, frozen=True, kw_only=True):
 class DeliverySection(Given, frozen=True, kw_only=True):
     """max_bag_gb: in 10^9 bytes, 0 for one bag; a whole number stays one, as a digest is made of
     it. profile_identifier: URI of the BagIt profile, empty for the project's own. sign: path
-    of the file with the private key that signs bags, empty where they are not signed."""
+    of the file with the private key that signs bags, empty where they are not signed.
+    validator: whether a bag holds the program that checks it."""
 
     when: Literal["complete", "passed"] = "complete"
     later: Literal["whole", "changed"] = "whole"
@@ -35,6 +36,7 @@ class DeliverySection(Given, frozen=True, kw_only=True):
     max_bag_gb: int | float = 0
     profile_identifier: str = ""
     sign: str = ""
+    validator: bool = False
 
 
 class Settings(Given, frozen=True, kw_only=True):

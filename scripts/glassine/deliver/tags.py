@@ -17,6 +17,9 @@ from glassine.deliver.due import Due, Item
 from glassine.deliver.given import DeliverGiven
 from glassine.deliver.serialization import Source
 
+# The program that checks a bag with nothing but Python, by setting.
+VALIDATOR = "delivery/check_bag.py"
+
 
 @dataclass(frozen=True)
 class Contents:
@@ -75,6 +78,8 @@ def tag_files(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> 
         "delivery/handover.csv": handover.as_csv(rows, plan.name, plan.time),
         "delivery/handover.json": handover.as_json(rows, plan.name, plan.time),
     }
+    if given.settings.delivery.validator:
+        tags[VALIDATOR] = Path(__file__).with_name("check_bag.py").read_bytes()
     for algorithm in bag.ALGORITHMS:
         listed = {source.path: getattr(source.digests, algorithm) for source in contents.sources}
         tags[f"manifest-{algorithm}.txt"] = bag.manifest(listed).encode()
