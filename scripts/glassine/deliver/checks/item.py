@@ -35,7 +35,8 @@ class BagItem:
     """An item of a bag that was read.
 
     root: its folder in the bag. layout: mets, ocfl or eark. plain: {path in the plain layout: path
-    in the bag}. inventory: of an OCFL object, {} of others.
+    in the bag}. inventory: of an OCFL object, {} of others. elsewhere: {plain path: (SHA-256 or "",
+    SHA-512)} of files of an object that earlier deliveries have, by its inventory.
     """
 
     name: str
@@ -44,6 +45,7 @@ class BagItem:
     layout: str
     plain: dict[str, str]
     inventory: dict[str, Any] = field(default_factory=dict)
+    elsewhere: dict[str, tuple[str, str]] = field(default_factory=dict)
 
     @property
     def record(self) -> str:
@@ -97,21 +99,54 @@ def items_of(reading: Reading) -> list[BagItem]:
         parts = path.split("/", 2)
         if parts[0] == "data" and len(parts) == 3:
             below.setdefault(parts[1], []).append(parts[2])
-    return [_item(name, paths, reading) for name, paths in sorted(below.items())]
+    referring = _referring(reading)
+    return [_item(name, paths, reading, name in referring) for name, paths in sorted(below.items())]
 
 
-def _item(name: str, paths: list[str], reading: Reading) -> BagItem:
+def _referring(reading: Reading) -> set[str]:
+    """Return the items that delivery.json calls later versions of what earlier deliveries have."""
+    try:
+        with reading.store.open("delivery/delivery.json") as opened:
+            stated = json.loads(opened.read(bag.MAX_TAG_BYTES))
+        return {str(entry["item"]) for entry in stated["items"] if entry.get("refers")}
+    except (LookupError, OSError, ValueError, TypeError, AttributeError, RecursionError):
+        return set()  # told by the check of delivery.json
+    except (zipfile.BadZipFile, tarfile.TarError, EOFError):
+        return set()
+
+
+def _item(name: str, paths: list[str], reading: Reading, refers: bool) -> BagItem:
     root = f"{bag.PAYLOAD}{name}"
     if "inventory.json" in paths or DECLARATION in paths:
         item = BagItem(name, root, reading, "ocfl", {})
         item.inventory = _inventory(item)
         there = reading.store.files  # an inventory may name anything, also outside the bag
-        item.plain = {plain: path for plain, path in _logical(item, paths).items() if path in there}
+        logical = _logical(item, paths)
+        item.plain = {plain: path for plain, path in logical.items() if path in there}
+        if refers:
+            head = f"{root}/{item.inventory.get('head')}/"
+            absent = {
+                plain: path.removeprefix(f"{root}/")
+                for plain, path in logical.items()
+                if path not in there and not path.startswith(head)
+            }
+            item.elsewhere = _digests_of(item.inventory, absent)
         return item
     if EARK_RECORD in paths:
         plain = {of_eark(path): f"{root}/{path}" for path in paths if of_eark(path)}
         return BagItem(name, root, reading, "eark", plain)
     return BagItem(name, root, reading, "mets", {path: f"{root}/{path}" for path in paths})
+
+
+def _digests_of(inventory: dict[str, Any], paths: dict[str, str]) -> dict[str, tuple[str, str]]:
+    """Return {plain path: (SHA-256 or "", SHA-512)} of content, as an inventory has them."""
+    try:
+        sha512 = {path: key.lower() for key, all_ in inventory["manifest"].items() for path in all_}
+        block = inventory.get("fixity", {}).get("sha256", {})
+        sha256 = {path: key.lower() for key, all_ in block.items() for path in all_}
+    except (LookupError, TypeError, AttributeError):
+        return {}
+    return {plain: (sha256.get(path, ""), sha512[path]) for plain, path in paths.items()}
 
 
 def _inventory(item: BagItem) -> dict[str, Any]:

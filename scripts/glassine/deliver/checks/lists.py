@@ -33,7 +33,11 @@ def of_handover(items: list[BagItem], listed: Any) -> Iterator[Finding]:
             what = f"It does not list the item {name}."
             yield wrong("delivered.handover_item", HANDOVER, what, "every item of the bag.")
             continue
-        stated = {entry["file"] for entry in row["files"]}
+        stated = {
+            entry["file"]
+            for entry in row["files"]
+            if entry.get("delivery", listed["delivery"]) == listed["delivery"]
+        }
         pictures = _in_package(item, ("masters/", "access/", "thumbs/", "alternates/"))
         raws = _in_package(item, ("raw/",))  # not listed by every version
         for path in sorted((pictures - stated) | (stated - pictures - raws)):

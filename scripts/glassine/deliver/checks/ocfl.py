@@ -146,6 +146,9 @@ def _content(item: BagItem, inventory: dict[str, Any], files: set[str]) -> Itera
 def _fixity(
     item: BagItem, algorithm: str, digest: str, path: str, files: set[str]
 ) -> Iterator[Finding]:
+    earlier = not path.startswith(f"{item.inventory.get('head')}/")
+    if path not in files and item.elsewhere and earlier:
+        return
     if path not in files:
         yield _wrong(item, path, "The fixity block names it, but it is not there.", "the file")
         return

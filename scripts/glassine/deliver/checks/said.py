@@ -87,12 +87,15 @@ def _rules(item: BagItem, record: ParsedRecord) -> Iterator[Finding]:
 def _files(item: BagItem, record: ParsedRecord) -> Iterator[Finding]:
     for path, file in record.files.items():
         found = item.digests(path)
+        premis = record.wrapped(file, "PREMIS:OBJECT")
+        if path in item.elsewhere:
+            yield from _elsewhere(item, record, path, premis)
+            continue
         if found is None:
             yield wrong(
                 "delivered.record_missing", item.path(path), "The record lists it.", "the file."
             )
             continue
-        premis = record.wrapped(file, "PREMIS:OBJECT")
         if premis is None:
             continue  # told by the record's own rules
         characteristics = "premis:objectCharacteristics"
@@ -120,13 +123,26 @@ def _files(item: BagItem, record: ParsedRecord) -> Iterator[Finding]:
             )
 
 
+def _elsewhere(item: BagItem, record: ParsedRecord, path: str, premis: Any) -> Iterator[Finding]:
+    """Yield where the record has other digests of a file that an earlier delivery has than the
+    inventory of the object."""
+    if premis is None:
+        return
+    stated = rules.digests(record, premis, "premis:objectCharacteristics/premis:fixity", "premis")
+    sha256, sha512 = item.elsewhere[path]
+    known = {"SHA-512": sha512} | ({"SHA-256": sha256} if sha256 else {})
+    if any(stated.get(name, digest) != digest for name, digest in known.items()):
+        what = f"The record has other digests of {path} than the inventory of the object."
+        yield wrong("delivered.record_earlier", item.record, what, "the same in both.")
+
+
 def _trees(item: BagItem, record: ParsedRecord) -> Iterator[Finding]:
     """Yield folders of tiles whose joint digest is not the one in the record."""
     for folder, paths in sorted(tiles.folders(item).items()):
         file = record.files.get(f"{folder}/info.json")
         premis = record.wrapped(file, "PREMIS:OBJECT") if file is not None else None
-        if premis is None or len(paths) == 1:
-            continue
+        if premis is None or len(paths) == 1 or item.elsewhere:
+            continue  # an object is looked at as a whole where all of it is
         digests = {path.removeprefix(folder + "/"): item.digests(path) for path in paths}
         joint = hashing.of_tree({path: each.sha256 for path, each in digests.items() if each})
         properties = "premis:significantProperties/premis:significantPropertiesValue"
