@@ -43,6 +43,7 @@ BENCHMARKS = {
     "resealed": Benchmark(
         "delivered.resealed", "packages changed and sealed anew: does validation tell"
     ),
+    "review-queue": Benchmark("review.queue", "300 frames reviewed by keyboard: keys and waits"),
     "targets": Benchmark("targets.run", "eighty drawn targets, measured and judged"),
     "targets-speed": Benchmark("targets.speed", "time of a target of more than 100 megapixels"),
     "tone": Benchmark("tone.run", "how near automatic tone comes to known pictures"),
