@@ -132,7 +132,8 @@ def _section(name: str, config: dict[str, Any]) -> dict[str, Any]:
     section = config.get(name, {})
     if name != "tone":
         return dict(section)
-    return {key: value for key, value in section.items() if key not in ("pool", "pool_step")}
+    of_films = ("pool", "pool_step", "stock_library")
+    return {key: value for key, value in section.items() if key not in of_films}
 
 
 def _is_set(section: dict[str, Any], key: str, default: str) -> bool:
