@@ -14,22 +14,26 @@ from glassine.render.negative_film import UNSEEN, Film, exposures
 
 # Linear light that the lightest part of a negative's picture (all but 0.02 %) is shown as. Grey
 # pictures have their lightest part below white more often than colour ones have in no channel.
-WHITE = {"colour": 0.98, "monochrome": 0.94}
+WHITE = {"colour": 1.0, "monochrome": 0.94}
 # Frames of a film whose whites differ by less than this (log10, one standard deviation) were
 # exposed alike: one whose lightest part lies lower shows no white, and is believed by this share.
 ALIKE, BELIEVED, AT_MOST = 0.2, 0.8, 0.2
 # Expected mean CIEDE2000 over which a person should look, and the share of clipped pixels.
-REVIEW_ABOVE, REVIEW_CLIPPED = 7.2, 0.02
+REVIEW_ABOVE, REVIEW_CLIPPED = 6.8, 0.02
 # One channel this far (log10) above what may be white: of 20 such frames nine were wrong by
 # more than 12, one was right within 6 (tests/benchmarks/tone/README.md).
 REVIEW_BEYOND = 0.2
+# Colours that differ by less than this (log10, one standard deviation) are of one hue.
+FEW_HUES = 0.12
 # Nearer to grey than this (log10, red and blue against green) a pixel has no colour.
 GREY = 0.08
-# Of grey pictures nothing tells a better guess from a worse one: mean difference of L*, of one
-# frame and of several.
+# Grey pictures: mean difference of L*, of one frame and of several; and of one whose middle and
+# darkest tenth are this near to its lightest part (log10): of 48 on films of tests/makers ten were
+# so, three of the five that were wrong by more than 12 among them.
 GREY_ERROR = (5.0, 4.5)
+NO_WHITE, NO_WHITE_ERROR = (-0.5, -1.2), 9.0
 # What is left where nothing speaks against a frame: of a film, of one frame alone.
-SHARED, SINGLE = {"least": 0.8}, {"least": 1.2}
+SHARED, SINGLE = {"least": 2.0}, {"least": 2.1}
 # A frame's light is that of most frames of its film, unless something speaks for another.
 FRAME_AS_FILM = 0.97
 
@@ -70,26 +74,29 @@ class Signs:
         A frame alone rests on its own colours: the fewer hues it shows, the less they tell.
         """
         bright = min(max(self.middle + 0.8, 0.0), 0.5)
-        faint = min(max(2.1 - self.level, 0.0), 0.6)
+        dense = min(max(self.level - 2.6, 0.0), 0.8)
         alone = min(max(self.alone, 0.0), 0.5)
+        top = min(self.top, 0.4)
         if self.frames > 1:
             return SHARED | {
-                "bright": 7.5 * bright,
-                "alone": 9.4 * alone,
-                "light": 0.9 * self.lamps + 2.5 * self.other_light,
-                "hues": 0.8 * self.coloured,
-                "faint": 1.4 * faint,
-                "film": 5.8 * min(self.whites, 0.3) + 6.9 * min(10.0 * self.balance, 1.0),
+                "top": 2.1 * top,
+                "hues": 0.6 * self.coloured,
+                "bright": 6.5 * bright,
+                "alone": 1.3 * alone,
+                "light": 2.2 * self.lamps + 2.9 * self.other_light,
+                "dense": 5.0 * dense,
+                "film": 3.1 * min(self.whites, 0.3) + 5.3 * min(10.0 * self.balance, 1.0),
             }
-        dull = 11.5 * min(max(-self.span, 0.0), 0.6) if self.unseen else 0.0
+        dull = 10.5 * min(max(-self.span, 0.0), 0.6) if self.unseen else 0.0
         return SINGLE | {
-            "top": 13.7 * min(self.top, 0.4),
-            "hues": 30.3 * max(0.2 - self.spread, 0.0) + 2.9 * self.coloured,
-            "bright": 6.2 * bright,
-            "alone": 6.2 * alone,
-            "light": 3.2 * self.lamps,
-            "faint": 3.7 * faint,
-            "base": 1.3 * self.unseen + dull,
+            "top": 3.3 * top,
+            "hues": 32.5 * max(0.2 - self.spread, 0.0) + 2.2 * self.coloured,
+            "bright": 5.1 * bright,
+            "alone": 8.8 * alone,
+            "light": 3.7 * self.lamps,
+            "faint": 3.5 * min(max(2.1 - self.level, 0.0), 0.6),
+            "dense": 2.9 * dense,
+            "base": 1.0 * self.unseen + dull,
         }
 
     def expected_error(self) -> float:
@@ -118,8 +125,11 @@ def own(look: Look, film: Film) -> Own:
     exposure = float(np.log10(WHITE[film.process])) - _white(level, film)
     coloured = len(film.channels) == 3
     signs = _signs(look, film, Balance(balance, light)) if coloured else None
-    error = signs.expected_error() if signs else GREY_ERROR[film.uncertainty.frames > 1]
-    review = _review(signs, error) if signs else ()
+    if signs:
+        error = signs.expected_error()
+        review = _review(signs, error)
+    else:
+        error, review = _grey(look, film, level)
     clipped = _clipped(look, film)
     if clipped > REVIEW_CLIPPED:
         review += (
@@ -137,10 +147,13 @@ def own(look: Look, film: Film) -> Own:
 
 # What a person is told, by the part of the expected error that is largest.
 _WHY = {
+    "hues": "its colours differ little from one another",
+    "base": "it shows little light and shade",
     "top": "its brightest parts have a colour",
     "bright": "nothing in it stands out as white",
     "alone": "its brightest part is one strong colour",
     "light": "it seems to have been taken in another light than daylight",
+    "dense": "its brightest part is denser than films mostly get",
     "faint": "little light fell on the film, so that nothing in it may be white",
     "film": "the frames of its film agree little",
 }
@@ -152,17 +165,28 @@ def _review(signs: Signs, error: float) -> tuple[str, ...]:
         return ()
     parts = signs.parts()
     largest = max((name for name in parts if name != "least"), key=lambda name: parts[name])
-    alone = signs.frames < 2
-    if largest in ("hues", "base"):
-        few = "one colour fills the frame" if signs.coloured > 0.5 else "it shows few colours"
-        why = few if largest == "hues" else "it shows little light and shade"
-    else:
-        why = _WHY[largest]
-    known = " and no other frame of this film is known" if alone else ""
+    one = signs.spread < FEW_HUES and largest in ("hues", "base")
+    why = "one colour fills the frame, or hardly any," if one else _WHY[largest]
+    why = why if signs.frames < 2 else why.rstrip(",")
+    known = " and no other frame of this film is known" if signs.frames < 2 else ""
     base = "; no film base is seen either" if signs.unseen else ""
     return (
         f"Its colours are likely to be off (CIEDE2000 {error:.0f}): {why}{known}{base}. Look "
         "whether they are right; `film_stock` or `slopes` in batch.yaml make them surer.",
+    )
+
+
+def _grey(look: Look, film: Film, level: float) -> tuple[float, tuple[str, ...]]:
+    """Return how far off a grey picture's lightness is likely to be, and why one should look."""
+    if film.uncertainty.frames > 1:
+        return GREY_ERROR[1], ()
+    darkest, middle = np.percentile(exposures(look, film)[:, 0], [10, 50]) - level
+    if middle <= NO_WHITE[0] or darkest <= NO_WHITE[1]:
+        return GREY_ERROR[0], ()
+    return NO_WHITE_ERROR, (
+        "It may be shown much too light: nothing in it stands out as white, nor as black, and no "
+        "other frame of this film is known. Look whether it is right; naming its `film` in "
+        "batch.yaml makes it surer.",
     )
 
 
