@@ -165,6 +165,9 @@ def _with_white(film: Film, looks: Sequence[Look]) -> Film:
 # farther above the second of the three is no white but a colour that the film or the profile cannot
 # hold (a channel of the master at its end counts for any density).
 GLINTS, ONE_CHANNEL = 0.2, 0.15
+# Steps and edges are looked at in a picture of this long edge, px: what is kept of a frame for its
+# film is rarely smaller, so that both tell the same.
+SEEN_PX = 128
 
 
 def lightest(look: Look, film: Film, balance: Sequence[float]) -> float:
@@ -289,7 +292,7 @@ def neutral(look: Look, film: Film) -> Lightest:
     top, second = (float(np.percentile(ranked[:, k], 99.98)) for k in (-1, -2))
     cues = [seen.cast, lightest_of_each(x)]
     if look.picture is not None:
-        cues.append(_edges(look.picture, film))
+        cues.append(_edges(_reduced(look.picture), film))
     others = USUAL["cue"] + USUAL["gap"] * max(0.0, top - second - ONE_CHANNEL)
     weight = np.array([seen.deviation] + [others] * (len(cues) - 1)) ** -2.0
     each = np.stack(cues)
@@ -302,6 +305,13 @@ def lightest_of_each(x: Floats) -> Floats:
     """Return the colour (log10, mean 0) of what is lightest in each channel of exposures (n, 3)."""
     most = np.percentile(x, 99.9, axis=0)
     return np.asarray(most - most.mean())
+
+
+def _reduced(picture: Floats) -> Floats:
+    """Return a picture's density at `SEEN_PX`, or as it is where it is smaller."""
+    shrink = min(1.0, SEEN_PX / max(picture.shape[:2]))
+    small = cv2.resize(picture, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+    return np.asarray(small, np.float64)
 
 
 def _edges(picture: Floats, film: Film) -> Floats:
@@ -364,7 +374,7 @@ def _shades(look: Look, slopes: Floats) -> list[_Evidence]:
     """
     if look.picture is None:
         return []
-    steps = _steps(look.picture / slopes)
+    steps = _steps(_reduced(look.picture) / slopes)
     size = np.linalg.norm(steps, axis=1)
     steps, size = steps[size > 0.08], size[size > 0.08]
     if len(steps) < 300:

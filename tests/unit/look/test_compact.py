@@ -94,8 +94,9 @@ def test_a_film_keeps_each_of_its_values_in_its_record():
     film = estimate([looked(1, SHOWN[0])[0]], known)
     kept = pool.values_of(film)
     again = pool.of_values(kept)
-    # The matrix is of the master's profile, the usual base of the primaries.
-    names = {*film.__dataclass_fields__} - {"matrix", "usual_base"}
+    # The matrix is of the master's profile, the usual base of the primaries; what was learned of the
+    # stock is in the slopes.
+    names = {*film.__dataclass_fields__} - {"matrix", "usual_base", "learned"}
     assert names == {*kept.__struct_fields__}
     for name in names:
         before, after = getattr(film, name), getattr(again, name)

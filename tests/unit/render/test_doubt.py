@@ -64,7 +64,7 @@ def greys(low, high, side=100):
 
 def test_the_expected_error_is_the_sum_of_what_it_is_made_of():
     assert SURE.expected_error() == pytest.approx(sum(SURE.parts().values()))
-    assert SURE.expected_error() < doubt.REVIEW_ABOVE
+    assert SURE.expected_error() < doubt.REVIEW_ABOVE[0]
 
 
 @pytest.mark.parametrize(("sign", "value"), WORSE.items())
@@ -80,8 +80,8 @@ def test_each_sign_against_a_frame_adds_to_its_expected_error(sign, value, frame
 
 def test_a_frame_of_one_hue_is_for_review_alone_and_not_among_others():
     few = dataclasses.replace(SURE, spread=0.03, coloured=1.0)
-    assert few.expected_error() > doubt.REVIEW_ABOVE
-    assert dataclasses.replace(few, frames=6).expected_error() < doubt.REVIEW_ABOVE
+    assert few.expected_error() > doubt.REVIEW_ABOVE[0]
+    assert dataclasses.replace(few, frames=6).expected_error() < doubt.REVIEW_ABOVE[1]
 
 
 def test_no_sign_however_large_counts_without_end():
@@ -113,7 +113,7 @@ def test_a_red_wall_alone_is_for_review_with_words():
     wall = np.array([0.32, 0.05, 0.03]) * 10.0 ** rng.normal(0, 0.06, (100, 100, 1))
     look = negative(wall)
     own = doubt.own(look, film(look))
-    assert own.expected_error > doubt.REVIEW_ABOVE
+    assert own.expected_error > doubt.REVIEW_ABOVE[0]
     assert "one colour fills the frame, or hardly any, and no other frame" in own.review[0]
 
 
