@@ -24,8 +24,8 @@ class Step:
     sections: of the settings that it is given. fields: of the item in intake.json that it is given
     ("facts" are those on its masters), and what is known of it from the batch: whether its
     negatives may share a film ("pools"), and which they do ("films"); who may see it on the day of
-    the night ("access"), and which of its pictures may be public ("public"). records: what it
-    leaves in the item's folder.
+    the night ("access"), and which of its pictures may be public ("public"); what its package holds
+    of raw captures ("keep"). records: what it leaves in the item's folder.
     """
 
     name: str
@@ -55,10 +55,20 @@ STEPS = (
     Step(
         "record",
         ("records", "rights", "iiif", "naming"),
-        ("facts", "catalogue", "corrections", "batch_facts", "roll", "place", "left_out", "access"),
+        (
+            "facts",
+            "catalogue",
+            "corrections",
+            "batch_facts",
+            "roll",
+            "place",
+            "left_out",
+            "access",
+            "keep",
+        ),
         ("METS.xml", "manifest.json"),
     ),
-    Step("pack", ("package", "records"), ("companions", "public"), ("package.json",)),
+    Step("pack", ("package", "records"), ("companions", "public", "keep"), ("package.json",)),
 )
 DEVELOP = "develop"
 # The steps of a batch, around those of its items.

@@ -40,6 +40,9 @@ BENCHMARKS = {
     "targets": Benchmark("targets.run", "eighty drawn targets, measured and judged"),
     "targets-speed": Benchmark("targets.speed", "time of a target of more than 100 megapixels"),
     "tone": Benchmark("tone.run", "how near automatic tone comes to known pictures"),
+    "tone-faults": Benchmark(
+        "tone.run_faults", "how surely faults of frames made from physics are found"
+    ),
     "tone-film": Benchmark("tone.run_film", "how near tone comes to the truth on unlike films"),
     "tone-judge": Benchmark("tone.judge", "automatic tone beside honest prints of film by physics"),
     "tone-frames": Benchmark(

@@ -67,7 +67,7 @@ def test_search_state_material_and_order(page: Any, night: Night) -> None:
 
 def test_a_count_leads_to_its_items(page: Any, night: Night) -> None:
     page.goto(night.address)
-    page.get_by_role("link", name="to look at finished").click()
+    page.get_by_role("link", name="review finished").click()
     wait_until(page, "document.querySelector('#by-state').value === 'review'")
     assert shown(page) == ["PEH-0004", "PEH-0007", "PEH-0011"]
 

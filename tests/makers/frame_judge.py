@@ -61,9 +61,23 @@ class Drawn:
 # ------------------------------------------------------------------ pictures: linear light, 0 to 1
 
 
+# Where photographs lie, and which are taken; `use_photographs` takes others.
+_photographs = (Path(skimage.data.__file__).parent, PHOTOGRAPHS)
+
+
+def use_photographs(folder: Path) -> None:
+    """Take the photographs of a folder in place of those of scikit-image, in this process."""
+    global _photographs
+    names = tuple(sorted(p.name for p in folder.iterdir() if p.suffix in {".jpg", ".png"}))
+    if not names:
+        raise ValueError(f"{folder} holds no .jpg and no .png")
+    _photographs = (folder, names)
+    _stored.cache_clear()
+
+
 @lru_cache(maxsize=32)
 def _stored(name: str) -> Plane:
-    whole = skimage.io.imread(Path(skimage.data.__file__).parent / name)
+    whole = skimage.io.imread(_photographs[0] / name)
     whole = np.repeat(whole[..., None], 3, axis=2) if whole.ndim == 2 else whole[..., :3]
     return ((whole.astype(np.float32) / 255) ** 2.2).astype(np.float32)
 
@@ -216,7 +230,8 @@ SUBJECTS: dict[str, Callable[[np.random.Generator, int, int], Plane]] = {
 def _picture(rng: np.random.Generator, number: int, high: int, wide: int) -> tuple[str, Plane]:
     """Two of three pictures are photographs."""
     if number % 3:
-        name = PHOTOGRAPHS[(number * 7) % len(PHOTOGRAPHS)]
+        names = _photographs[1]
+        name = names[(number * 7) % len(names)]
         return name, _photograph(rng, high, wide, name)
     name = list(SUBJECTS)[(number // 3) % len(SUBJECTS)]
     light = SUBJECTS[name](rng, high, wide).astype(np.float32)

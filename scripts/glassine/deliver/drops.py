@@ -26,7 +26,8 @@ _GONE = "not in the batch folder any more"
 
 @dataclass(frozen=True)
 class Delivered:
-    """An item as the last delivery that has it holds it; masters: None where nothing tells."""
+    """An item as the last delivery that has it holds it. digest: of its package; masters: None
+    where nothing tells."""
 
     item: str
     delivery: str
@@ -112,8 +113,10 @@ def _is_left_out(frame: LocatedFrame) -> bool:
 def masters_of(
     described: ItemRow, without: dict[str, int], restricted: dict[str, int] | None = None
 ) -> tuple[DeliveredMaster, ...]:
-    """Return the masters of an item as it is delivered. without: see `left_out`; restricted:
-    {master: frames whose pictures may not be public}, which are no loss."""
+    """Return the masters of an item as it is delivered; where a picture developed from a raw file
+    is not, the raw file stands for it. without: see `left_out`; restricted: {master: frames whose
+    pictures may not be public}, which are no loss."""
+    pictures = {row.master for row in described.files if row.use == "master"}
     frames = {(row.master, row.frame) for row in described.files if row.use == "access"}
     count = Counter(master for master, _ in frames)
     return tuple(
@@ -124,7 +127,7 @@ def masters_of(
             left_out=without.get(row.master, 0),
         )
         for row in described.files
-        if row.use == "master"
+        if row.use == "master" or (row.use == "raw" and row.master not in pictures)
     )
 
 
@@ -183,7 +186,8 @@ def _delivered(lists: Lists, receipt: Receipt, item: ReceiptItem) -> Delivered:
     delivered_masters = (
         lists.masters(receipt, item.item) if item.masters is UNSET else tuple(masters)
     )
-    return Delivered(item.item, receipt.delivery, item.digest, item.files, delivered_masters)
+    digest = item.package_digest
+    return Delivered(item.item, receipt.delivery, digest, item.files, delivered_masters)
 
 
 def vanished(

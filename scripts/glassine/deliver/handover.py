@@ -25,6 +25,7 @@ from glassine.base.records.quality import Quality
 from glassine.base.records.receipt import LackingItem, WithdrawnPart
 from glassine.base.records.render import Rendering
 from glassine.deliver.given import UnfinishedItem
+from glassine.deliver.shapes import Elsewhere
 
 COLUMNS = (
     "item",
@@ -57,10 +58,12 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
 class FileRow(Given, frozen=True, kw_only=True):
-    """A delivered master or picture. Lists of earlier versions may lack what has a default.
+    """A delivered master, raw file or picture. Lists of earlier versions may lack some fields.
 
-    file: its path in the package. master: path of the master that it is or comes from; frame: of
-    it, from 1, None of a master. format: PRONOM id. captured: EXIF's time with its offset.
+    file: its path in the package. master: path of the master that it is or comes from, of a raw
+    file that of the picture developed from it; frame: of it, from 1, None of a master or raw file.
+    format: PRONOM id. captured: EXIF's time with its offset. delivery, bag: that have the file,
+    where this one refers to it and does not hold it.
     """
 
     use: str
@@ -75,6 +78,8 @@ class FileRow(Given, frozen=True, kw_only=True):
     format: str = ""
     iiif_image: str = ""
     captured: str = ""
+    delivery: str | UnsetType = UNSET
+    bag: str | UnsetType = UNSET
 
 
 class ItemRow(Given, frozen=True, kw_only=True):
@@ -123,6 +128,9 @@ def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
     render = record_files.load(item_dir / "render" / "render.json", "render", Rendering)
     written = {file.path: file for file in embedded.files}
     verified = {master.path: master for master in fixity.masters}
+    developed_from = {
+        master.source.path: master for master in fixity.masters if master.source is not UNSET
+    }
     allowed = access_of(embedded)
     images = (
         {(frame.master, frame.index): frame.iiif_id for frame in render.frames}
@@ -134,6 +142,8 @@ def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
         source = entry.source.partition(":")[2]
         if entry.use == "master":
             rows.append(_master(entry, verified[source.removeprefix("developed/")]))
+        elif entry.use == "raw":
+            rows.append(_raw(entry, developed_from[source]))
         elif entry.use in ("access", "thumb", *alternates.USES):
             rows.append(_derivative(entry, written[source], images))
     return ItemRow(
@@ -147,6 +157,22 @@ def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
         access=allowed.sentence() if allowed.is_restricted else UNSET,
         files=tuple(rows),
     )
+
+
+def with_places(row: ItemRow, places: dict[str, Elsewhere]) -> ItemRow:
+    """Return the row of a later version of an object, each file with where it lies."""
+    rows = []
+    for file in row.files:
+        place = places[file.file]
+        rows.append(
+            msgspec.structs.replace(
+                file,
+                file=place.path,
+                delivery=place.delivery or UNSET,
+                bag=place.bag or UNSET,
+            )
+        )
+    return msgspec.structs.replace(row, files=tuple(rows))
 
 
 def _persistent_ids(embedded: Embedded) -> str:
@@ -179,6 +205,12 @@ def _master(entry: PackagedFile, verified: VerifiedMaster) -> FileRow:
         format=header.puid or "",
         captured=(header.capture.taken or "") + (header.capture.offset or ""),
     )
+
+
+def _raw(entry: PackagedFile, master: VerifiedMaster) -> FileRow:
+    """Return the row of a raw file. master: the picture that was developed from it."""
+    source = master if master.source is UNSET else master.source
+    return msgspec.structs.replace(_master(entry, source), use="raw", master=master.path)
 
 
 def _derivative(

@@ -23,7 +23,7 @@ from glassine.base.premis_event import event
 from glassine.base.records.developed import Developed, DevelopedMaster, StoredField
 from glassine.base.records.fixity import Fixity, VerifiedMaster
 from glassine.base.records.parts import Digests, Event, FindingNote
-from glassine.develop import colours, demosaic, mosaic, output, session, stored
+from glassine.develop import colours, demosaic, lone, mosaic, output, session, stored
 from glassine.develop.flat import Field, Mask
 from glassine.develop.given import DevelopGiven
 from glassine.develop.session import Light, Session
@@ -32,7 +32,7 @@ from glassine.masters.developed import FOLDER
 from glassine.masters.opened import opened
 from glassine.masters.raws import Raw
 
-VERSION = "1"
+VERSION = "2"
 RECORD = "developed.json"
 # Where the bare table stands in the picture, of full scale: room for noise above it.
 _TABLE = 0.9
@@ -111,7 +111,8 @@ def _develop_one(
     target = files.inside(folder, path)
     target.parent.mkdir(parents=True, exist_ok=True)
     developed = make(raw, plan, target, entry.path)
-    findings += [*more, *_picture_notes(developed, entry.path), *_size_notes(raw, entry.path)]
+    findings += [*more, *_picture_notes(developed, entry.path)]
+    findings += [*_pixel_notes(developed, entry.path), *_size_notes(raw, entry.path)]
     if light and light.kept and light.kept not in made.fields:
         made.fields.append(light.kept)
     used = [each.file for each in (light, dark) if each is not None]
@@ -246,14 +247,19 @@ def make(raw: Raw, plan: Plan, target: Path, path: str) -> DevelopedMaster:
     to_xyz = colours.to_connection_space(raw.matrix)
     how = colours.output_of(plan.output, to_xyz)
     corrected = mosaic.corrected(raw, plan.field, plan.gains, plan.dead)
-    filled = 0
-    if plan.dead is not None and raw.pattern is not None:
-        filled = mosaic.repair(corrected.codes, plan.dead, raw.pattern)
+    filled = alone = 0
+    dead = plan.dead if plan.dead is not None else np.zeros(raw.sensor.shape[:2], bool)
+    if raw.pattern is not None:
+        # A site that stands at the sensor's value of the light capture is the gain, over its light.
+        level = plan.gains if plan.field is not None else None
+        apart = lone.found(corrected.codes, raw.pattern, level, dead)
+        alone = int(np.count_nonzero(apart))
+        dead = dead | apart
+        filled = mosaic.repair(corrected.codes, dead, raw.pattern)
     height, width = corrected.codes.shape[:2]
     bands = (colours.written(_light(band), how) for band in _colours(corrected.codes, raw, plan))
     header = raw.header
     output.write(target, (width, height), bands, how.icc, header.orientation, header.capture)
-    dead = plan.dead if plan.dead is not None else np.zeros(raw.sensor.shape[:2], bool)
     return DevelopedMaster(
         path=path,
         source=path,
@@ -267,6 +273,7 @@ def make(raw: Raw, plan: Plan, target: Path, path: str) -> DevelopedMaster:
         white=raw.white,
         light=None,
         dead=filled,
+        lone=alone,
         dead_pixels=stored.packed_pixels(dead),
         over=round(corrected.over, 9),
         at_white=round(corrected.at_white, 9),
@@ -318,6 +325,23 @@ def _picture_notes(made: DevelopedMaster, path: str) -> list[Finding]:
             )
         )
     return findings
+
+
+def _pixel_notes(made: DevelopedMaster, path: str) -> list[Finding]:
+    if not made.lone:
+        return []
+    return [
+        Finding(
+            "develop.pixels",
+            path,
+            f"{made.lone} pixels shine in dense film as no lens draws a point, and show in no "
+            "calibration capture: they do not work, and were filled from those about them.",
+            "a capture in the dark, which shows such pixels wherever they lie.",
+            "Capture the dark at the start of each session (dark.dng): in thin film they are not "
+            "found otherwise.",
+            "note",
+        )
+    ]
 
 
 def _size_notes(raw: Raw, path: str) -> list[Finding]:

@@ -12,13 +12,14 @@ from pathlib import Path
 from typing import Any
 
 import msgspec
+from msgspec import UNSET
 
 from glassine.base import files, hashing, item_states, persistent, record_files
 from glassine.base.errors import GlassineError
 from glassine.base.records.catalogue import CatalogueRow
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.base.records.embedded import Embedded
-from glassine.base.records.fixity import Fixity
+from glassine.base.records.fixity import Fixity, VerifiedMaster
 from glassine.base.records.package import Package
 from glassine.base.records.quality import Quality
 from glassine.base.records.receipt import Receipt
@@ -293,6 +294,25 @@ class _Published:
         return next((each for each in sorted(self.named) if each.endswith(ends)), "")
 
 
+def _master(verified: VerifiedMaster, in_package: dict[str, str]) -> MasterFacts:
+    """Return what is told of a master: of a picture that is not in the package, its raw file.
+    in_package: {path at its source: path in the package}."""
+    developed = in_package.get(f"developed/{verified.path}")
+    file = in_package.get(verified.path, developed or "")
+    told = verified
+    if not file and verified.source is not UNSET:
+        told, file = verified.source, in_package.get(verified.source.path, "")
+    capture = verified.header.capture
+    return MasterFacts(
+        path=verified.path,
+        file=file,
+        sha256=told.digests.sha256,
+        sha512=told.digests.sha512,
+        bytes=told.bytes,
+        captured=(capture.taken or "") + (capture.offset or ""),
+    )
+
+
 def _with_pictures(known: Known, facts: ItemFacts, item_dir: Path) -> ItemFacts:
     fixity = record_files.load(item_dir / "fixity.json", "fixity", Fixity)
     render = record_files.load(item_dir / "render" / "render.json", "render", Rendering)
@@ -311,17 +331,7 @@ def _with_pictures(known: Known, facts: ItemFacts, item_dir: Path) -> ItemFacts:
         quality=next((verdict for verdict in _WORST if verdict in verdicts), ""),
         access=allowed.sentence() if allowed.is_restricted else "",
         manifest_url=published.manifest,
-        masters=tuple(
-            MasterFacts(
-                path=each.path,
-                file=in_package.get(each.path, ""),
-                sha256=each.digests.sha256,
-                sha512=each.digests.sha512,
-                bytes=each.bytes,
-                captured=(each.header.capture.taken or "") + (each.header.capture.offset or ""),
-            )
-            for each in fixity.masters
-        ),
+        masters=tuple(_master(each, in_package) for each in fixity.masters),
         frames=tuple(
             _frame(frame, embedded, published, in_package)
             for frame in render.frames
@@ -340,7 +350,7 @@ def _delivery(known: Known, item: str, package: Package) -> tuple[str, str, str]
     for receipt in reversed(known.receipts):
         for each in receipt.items:
             if each.item == item:
-                same = each.digest == digest
+                same = each.package_digest == digest
                 return (receipt.delivery, receipt.time, each.bag) if same else ("", "", "")
     return ("", "", "")
 

@@ -1,4 +1,5 @@
-"""Pictures beside a master, of its name: previews and camera raw files, which are no masters.
+"""Pictures beside a master, of its name: previews and camera raw files, which are no masters; by
+setting TIFFs beside raw files.
 
 A preview or raw file goes with the one master that has its stem, in its folder or, where none is
 there, in the batch. One that belongs to no master, or may belong to two, is held as ever: the
@@ -10,11 +11,10 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable
 from pathlib import PurePosixPath
-from typing import Literal
 
 from glassine.base import door, naming
 from glassine.base.model import ItemId
-from glassine.base.records.intake import Companion
+from glassine.base.records.intake import Companion, CompanionKind
 from glassine.intake.model import OTHER_PICTURE_SUFFIXES, Batch, Collector
 from glassine.masters import header_size
 
@@ -72,9 +72,9 @@ def place(batch: Batch, collector: Collector, entries: Iterable[door.Entry]) -> 
     masters = Masters(collector.owners())
     unplaced = []
     for entry in entries:
-        kind: Literal["preview", "raw"] = "raw" if is_raw(entry.name) else "preview"
+        kind = _kind(batch, entry)
         settings = batch.settings.intake
-        use = settings.raws if kind == "raw" else settings.previews
+        use = settings.previews if kind == "preview" else settings.raws
         master = masters.of(entry.path)
         if use == "hold" or master is None or not _is_of_kind(batch, entry, kind):
             unplaced.append(entry)
@@ -95,10 +95,16 @@ def place(batch: Batch, collector: Collector, entries: Iterable[door.Entry]) -> 
     return unplaced
 
 
-def _is_of_kind(batch: Batch, entry: door.Entry, kind: str) -> bool:
+def _kind(batch: Batch, entry: door.Entry) -> CompanionKind:
+    if entry.path in batch.tiffs_beside:
+        return "tiff"
+    return "raw" if is_raw(entry.name) else "preview"
+
+
+def _is_of_kind(batch: Batch, entry: door.Entry, kind: CompanionKind) -> bool:
     """Return whether a file may be of this kind by its content: a TIFF is no preview, but many
     raw files begin as one does."""
-    return kind == "raw" or (is_preview(entry.name) and not begins_as_tiff(batch, entry))
+    return kind != "preview" or (is_preview(entry.name) and not begins_as_tiff(batch, entry))
 
 
 def begins_as_tiff(batch: Batch, entry: door.Entry) -> bool:

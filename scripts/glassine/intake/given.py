@@ -73,8 +73,10 @@ class IntakeSection(Given, frozen=True, kw_only=True):
 
 
 class RawSection(Given, frozen=True, kw_only=True):
-    """light_names, dark_names: globs over stems of raw captures of the bare table and the dark."""
+    """light_names, dark_names: globs over stems of raw captures of the bare table and the dark.
+    with_tiff: what a raw file with a TIFF of its stem is."""
 
+    with_tiff: Literal["companion", "master"] = "companion"
     light_names: tuple[str, ...] = ()
     dark_names: tuple[str, ...] = ()
 

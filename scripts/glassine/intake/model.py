@@ -142,9 +142,14 @@ class Batch:
         """
         by_word: dict[str, list[str]] = {}
         for entry in self.listing.files:
+            if entry.path in self.tiffs_beside:
+                continue  # its raw file answers to its name
             if is_master(entry.name) or entry.path in self.raw_masters:
                 path = PurePosixPath(entry.path)
-                for word in {entry.path, entry.name, str(path.with_suffix("")), path.stem}:
+                words = {entry.path, entry.name, str(path.with_suffix("")), path.stem}
+                if self.tiffs_beside and entry.path in self.raw_masters:
+                    words |= {str(path.with_suffix(".tif")), f"{path.stem}.tif"}
+                for word in words:
                     by_word.setdefault(word.casefold(), []).append(entry.path)
         found: dict[str, list[Row]] = {}
         listing = self.catalogue.listing_masters(by_word) if self.catalogue else []
@@ -185,19 +190,35 @@ class Batch:
 
     @functools.cached_property
     def raw_masters(self) -> frozenset[str]:
-        """Paths of raw files that are masters: those without a TIFF of their stem, which is the
-        master where there is one."""
+        """Paths of raw files that are masters: those without a TIFF of their stem, and by setting
+        those with one."""
         stems = {
             PurePosixPath(entry.path).stem.casefold()
             for entry in self.listing.files
             if is_master(entry.name) and entry.path not in self.target_paths
         }
+        if self.settings.raw.with_tiff == "master":
+            stems = set()
         return frozenset(
             entry.path
             for entry in self.listing.files
             if naming.is_raw(entry.name)
             and PurePosixPath(entry.path).stem.casefold() not in stems
             and entry.path not in self.calibration_roles
+            and entry.path not in self.target_paths
+        )
+
+    @functools.cached_property
+    def tiffs_beside(self) -> frozenset[str]:
+        """Paths of TIFFs that are no masters: by setting, the raw file of their stem is."""
+        if self.settings.raw.with_tiff != "master":
+            return frozenset()
+        stems = {PurePosixPath(path).stem.casefold() for path in self.raw_masters}
+        return frozenset(
+            entry.path
+            for entry in self.listing.files
+            if is_master(entry.name)
+            and PurePosixPath(entry.path).stem.casefold() in stems
             and entry.path not in self.target_paths
         )
 

@@ -37,7 +37,7 @@ def sort_files(batch: Batch, collector: Collector, reader: Apart) -> list[str]:
         elif is_picture(entry.name):
             if entry.problem:
                 refused.append(_refusal(entry, entry.problem))
-            elif is_master(entry.name):
+            elif is_master(entry.name) and entry.path not in batch.tiffs_beside:
                 arrived.append(identity.Arrived(entry, at_rest.why_not(batch, entry, changing)))
             else:
                 beside_masters.append(entry)
@@ -190,6 +190,17 @@ def _calibrate(batch: Batch, collector: Collector, entry: door.Entry, waits: str
 def _hold_other_picture(batch: Batch, collector: Collector, entry: door.Entry) -> None:
     parsed = batch.named(str(PurePosixPath(entry.path).with_suffix(".tif")))
     item = naming.stand_in(entry.path) if parsed is None else parsed.item
+    if entry.path in batch.tiffs_beside:
+        collector.hold(
+            item,
+            "intake.tiff_beside",
+            entry.path,
+            "This TIFF lies beside raw files of its name, which are the masters "
+            "(`raw.with_tiff`); which it goes with is not certain, or the settings hold it.",
+            "one raw file of its name.",
+            "Move the raw file that is not the capture out of the batch folder, or this TIFF.",
+        )
+        return
     if not beside.is_raw(entry.name) and beside.begins_as_tiff(batch, entry):
         collector.item(item).findings.append(_hidden_master(batch, entry))
         return

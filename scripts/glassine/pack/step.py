@@ -23,6 +23,7 @@ from glassine.base import (
     files,
     hashing,
     premis_event,
+    raw_keep,
     record_files,
     target_results,
 )
@@ -151,10 +152,13 @@ class _Packing:
                 self.expect(entry, digests.sha256, digests.sha512, "fixity.json")
 
     def developed(self, master: Master, verified: VerifiedMaster) -> None:
-        """Take in a picture that was developed here, and the raw file that it was made from."""
+        """Take in a picture that was developed here, and the raw file that it was made from, as
+        far as the settings deliver them; what they do not is read and compared all the same."""
         entry = self.add(f"masters/{master.path}", f"item:developed/{master.path}", "master")
         digests = verified.digests
         self.expect(entry, digests.sha256, digests.sha512, "fixity.json")
+        if entry is not None and raw_keep.of_picture(self.given.keep):
+            self.placed.remove(entry)
         source = verified.source
         if source is UNSET or master.raw is None:
             self.findings.append(
@@ -170,6 +174,8 @@ class _Packing:
         self.unchanged(msgspec.structs.replace(master, path=master.raw))
         entry = self.add(f"raw/{master.raw}", f"master:{master.raw}", "raw")
         self.expect(entry, source.digests.sha256, source.digests.sha512, "fixity.json")
+        if entry is not None and raw_keep.of_raw(self.given.keep):
+            self.placed.remove(entry)
 
     def add_read(self, path: str, verified: VerifiedMaster) -> None:
         """Take in a master that this process has just read whole and found as noted."""

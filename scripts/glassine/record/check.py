@@ -24,10 +24,12 @@ RULES: tuple[Rule, ...] = (
     on_disk.item_name,
     rules.times,
     rules.images,
+    rules.beside,
     rules.agreement,
     rules.structure,
     rules.links,
     on_disk.on_disk,
+    on_disk.beside,
     on_disk.unlisted,
     on_disk.tile_trees,
 )

@@ -10,6 +10,7 @@ from glassine.base import rights
 from glassine.base.access import OPEN, Access
 from glassine.base.model import BatchId, ItemId
 from glassine.base.persistent import Scheme
+from glassine.base.raw_keep import BOTH, Keep
 from glassine.base.records import Given
 from glassine.base.records.catalogue import NO_ROW, CatalogueRow
 from glassine.base.records.corrections import Correction
@@ -73,7 +74,8 @@ class Settings(Given, frozen=True, kw_only=True):
 class RecordGiven(Given, frozen=True, kw_only=True):
     """catalogue: None where no row was found. corrections: None where nobody decided anything.
     roll, place: the roll that the item is a part of, and where on it. left_out: files of the item
-    that are no masters of it, by the settings. access: who may see the item."""
+    that are no masters of it, by the settings. access: who may see the item. keep: what the package
+    holds of raw captures."""
 
     batch: BatchId
     item: ItemId
@@ -85,6 +87,7 @@ class RecordGiven(Given, frozen=True, kw_only=True):
     place: str | None = None
     left_out: tuple[LeftOut, ...] | None = None
     access: Access = OPEN
+    keep: Keep = BOTH
     institution: Institution
     settings: Settings
 

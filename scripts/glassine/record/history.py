@@ -98,7 +98,7 @@ def _arrived(
     """Return the file that came from the camera: the master, or the raw file it was made from."""
     if verified.source is UNSET:
         return entry, verified
-    return records.files[f"raw/{verified.source.path}"], verified.source
+    return records.recorded[f"raw/{verified.source.path}"], verified.source
 
 
 def _developed(history: History, records: ItemRecords) -> None:
@@ -133,6 +133,7 @@ def _developed_from(master: DevelopedMaster) -> str:
     return (
         f"developed from the camera's raw file with {light}; colours by the file's own matrix; "
         f"{master.dead} pixels filled"
+        f"{f', {master.lone} of them found in this capture alone' if master.lone else ''}"
     )
 
 

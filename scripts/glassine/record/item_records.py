@@ -14,6 +14,7 @@ from glassine.base import (
     alternates,
     files,
     persistent,
+    raw_keep,
     record_files,
     rights,
     target_results,
@@ -60,7 +61,8 @@ class FileEntry:
     """One file of the package. path: in the package; digests: {"sha256": hex, "sha512": hex}.
 
     format: name, version and PRONOM id. tree: of the tiles that an info.json stands for. kind:
-    which of the alternates it is; coding: how a TIFF of them holds its picture.
+    which of the alternates it is; coding: how a TIFF of them holds its picture. level: of a file
+    that is recorded and not in the package, a word of `raw_keep`.
     """
 
     path: str
@@ -75,6 +77,7 @@ class FileEntry:
     tree: Tiles | None = None
     kind: str | None = None
     coding: tiff.Coding | None = None
+    level: str = ""
 
     @property
     def id(self) -> str:
@@ -83,7 +86,8 @@ class FileEntry:
 
 @dataclass
 class ItemRecords:
-    """Records of the steps, and the package's files in a fixed order."""
+    """Records of the steps, and the package's files in a fixed order. beside: files that are
+    recorded and not in the package, by the path that they would have."""
 
     given: RecordGiven
     fixity: Fixity
@@ -94,6 +98,12 @@ class ItemRecords:
     targets: Targets | None = None
     developed: Developed | None = None
     files: dict[str, FileEntry] = field(default_factory=dict)
+    beside: dict[str, FileEntry] = field(default_factory=dict)
+
+    @property
+    def recorded(self) -> dict[str, FileEntry]:
+        """Return all files that the record tells of, in the package or not."""
+        return {**self.files, **self.beside}
 
     @property
     def item(self) -> ItemId:
@@ -149,7 +159,8 @@ class ItemRecords:
         return next(named, None)
 
     def of_use(self, use: str) -> list[FileEntry]:
-        return [entry for entry in self.files.values() if entry.use == use]
+        """Return the files of a use that the record tells of, in the package or not."""
+        return [entry for entry in self.recorded.values() if entry.use == use]
 
     @property
     def located_event(self) -> Event | None:
@@ -189,13 +200,14 @@ def gather(item_dir: Path, given: RecordGiven) -> ItemRecords:
         developed=_developed(item_dir / "developed.json", given),
     )
     entries = [
-        *(_master(entry) for entry in records.fixity.masters),
-        *(_raw(entry.source) for entry in records.fixity.masters if entry.source is not UNSET),
+        *(_master(entry, given) for entry in records.fixity.masters),
+        *(_raw(each.source, given) for each in records.fixity.masters if each.source is not UNSET),
         *(_derivative(item_dir, entry, records.embedded) for entry in records.embedded.files),
         *_tiles(item_dir, records.render),
         *_provenance(item_dir, records),
     ]
-    records.files = {entry.path: entry for entry in entries}
+    records.files = {entry.path: entry for entry in entries if not entry.level}
+    records.beside = {entry.path: entry for entry in entries if entry.level}
     return records
 
 
@@ -241,7 +253,7 @@ def read_file(
     )
 
 
-def _master(entry: VerifiedMaster) -> FileEntry:
+def _master(entry: VerifiedMaster, given: RecordGiven) -> FileEntry:
     header = entry.header
     digests: dict[str, str] = msgspec.to_builtins(entry.digests)
     return FileEntry(
@@ -254,10 +266,11 @@ def _master(entry: VerifiedMaster) -> FileEntry:
         created=entry.mtime,
         derived_from=f"raw/{entry.source.path}" if entry.source is not UNSET else None,
         original_name=entry.path,
+        level=raw_keep.of_picture(given.keep) if entry.source is not UNSET else "",
     )
 
 
-def _raw(entry: VerifiedMaster) -> FileEntry:
+def _raw(entry: VerifiedMaster, given: RecordGiven) -> FileEntry:
     """Return the raw file that a master was developed from."""
     header = entry.header
     digests: dict[str, str] = msgspec.to_builtins(entry.digests)
@@ -270,6 +283,7 @@ def _raw(entry: VerifiedMaster) -> FileEntry:
         format=(header.format_name, header.format_version, header.puid),
         created=entry.mtime,
         original_name=entry.path,
+        level=raw_keep.of_raw(given.keep),
     )
 
 

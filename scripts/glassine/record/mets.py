@@ -37,7 +37,7 @@ def build(records: ItemRecords, history: premis.History, now: Event) -> Element:
     _descriptive(root, records, now)
     _administrative(root, records, history)
     _files(root, records, history)
-    _physical(root, records)
+    _physical(root, records, history)
     _logical(root, records)
     return root
 
@@ -77,7 +77,7 @@ def _administrative(root: Element, records: ItemRecords, history: premis.History
     amd = add(root, "mets:amdSec", ID="amd")
     section = add(amd, "mets:techMD", ID="tech-item")
     _wrap(section, "PREMIS:OBJECT", premis.VERSION, [premis.representation(records, history)])
-    for entry in records.files.values():
+    for entry in records.recorded.values():
         section = add(amd, "mets:techMD", ID=_object_id(entry))
         _wrap(
             section, "PREMIS:OBJECT", premis.VERSION, [premis.file_object(records, entry, history)]
@@ -104,7 +104,7 @@ def _images(records: ItemRecords) -> list[tuple[FileEntry, Element]]:
         for entry in records.of_use("master")
     ]
     sources = [entry.source for entry in records.fixity.masters if entry.source is not UNSET]
-    images += [(records.files[f"raw/{raw.path}"], mix.raw(records, raw)) for raw in sources]
+    images += [(records.recorded[f"raw/{raw.path}"], mix.raw(records, raw)) for raw in sources]
     for file in records.embedded.files:
         frame = frames[file.master, file.index]
         entry = records.files[file.path]
@@ -131,7 +131,7 @@ def _files(root: Element, records: ItemRecords, history: premis.History) -> None
     section = add(root, "mets:fileSec")
     with_mix = {"master", "raw", "access", "thumbnail", "alternate"}
     for use in USES:
-        entries = records.of_use(use)
+        entries = [entry for entry in records.of_use(use) if not entry.level]
         if not entries:
             continue
         group = add(section, "mets:fileGrp", ID=f"group-{use}", USE=use)
@@ -169,7 +169,7 @@ def href(path: str) -> str:
     return quote(path, safe="/:@!$&'()*+,;=~")
 
 
-def _physical(root: Element, records: ItemRecords) -> None:
+def _physical(root: Element, records: ItemRecords, history: premis.History) -> None:
     """Add the structure item, master, frame; a frame's place on its master as a polygon."""
     structure = add(root, "mets:structMap", ID="structure-physical", TYPE="PHYSICAL")
     item = add(
@@ -196,12 +196,32 @@ def _physical(root: Element, records: ItemRecords) -> None:
             ORDER=order,
             ORDERLABEL=sequences.get(path),
             LABEL=path,
+            ADMID=_of_those_beside(records, entry, history),
         )
-        add(master, "mets:fptr", FILEID=entry.id)
-        if entry.derived_from:
-            add(master, "mets:fptr", FILEID=records.files[entry.derived_from].id)
+        of_master = _in_package(records, entry)
+        for each in of_master:
+            add(master, "mets:fptr", FILEID=each.id)
         for frame in records.frames_of(path):
-            _frame(master, records, entry, frame)
+            _frame(master, records, of_master[0], frame)
+
+
+def _in_package(records: ItemRecords, master: FileEntry) -> list[FileEntry]:
+    """Return the master, and the raw file that it was made from, as far as they are in the package.
+    Both have the same pixels: those of the sensor's active area."""
+    paths = (master.path, master.derived_from or "")
+    return [records.files[path] for path in paths if path in records.files]
+
+
+def _of_those_beside(
+    records: ItemRecords, master: FileEntry, history: premis.History
+) -> str | None:
+    """Return the ids of what is said of a master or its raw file that is not in the package."""
+    ids: list[str] = []
+    for path in (master.path, master.derived_from or ""):
+        if path in records.beside:
+            entry = records.beside[path]
+            ids += [_object_id(entry), _mix_id(entry), *_event_ids(history, records, entry)]
+    return " ".join(ids) or None
 
 
 def frame_id(master: str, index: int) -> str:

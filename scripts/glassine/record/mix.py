@@ -123,7 +123,7 @@ def raw(records: ItemRecords, verified: VerifiedMaster) -> Element:
     """Return MIX of a raw file that a master was developed from. verified: as verify saw it."""
     header = verified.header
     root = element("mix:mix")
-    entry = records.files[f"raw/{verified.path}"]
+    entry = records.recorded[f"raw/{verified.path}"]
     _object(root, entry, records.item, header.byte_order, header.compression)
     pattern = header.raw.pattern if header.raw is not UNSET else None
     space = "CFA" if pattern else "LinearRaw"  # TIFF/EP 32803, DNG 34892

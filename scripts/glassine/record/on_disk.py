@@ -16,6 +16,7 @@ from glassine.record.rules import digests
 
 # Folders of a package whose files the record must list, and the folder whose files it does not:
 # tiles are many, they stand in the record by one digest over all.
+_IN_PACKAGE = "metadata/fixity.json"
 _LISTED = ("access", "thumbs", "alternates", "masters", "raw", "metadata")
 
 
@@ -76,6 +77,29 @@ def on_disk(record: ParsedRecord) -> Iterator[Finding]:
                 )
 
 
+def beside(record: ParsedRecord) -> Iterator[Finding]:
+    """What is recorded and not in the package must have the digests that verify or develop took."""
+    place = record.item_dir / "fixity.json"
+    masters = _verified_masters(record, place if place.is_file() else place.parent / _IN_PACKAGE)
+    for path, premis in record.beside().items():
+        stated = digests(record, premis, "premis:objectCharacteristics/premis:fixity", "premis")
+        known = masters.get(path)
+        if known is None:
+            yield finding(
+                "beside_unknown",
+                path,
+                "fixity.json does not know it.",
+                "the digests of verify or develop.",
+            )
+        elif stated != {"SHA-256": known.digests.sha256, "SHA-512": known.digests.sha512}:
+            yield finding(
+                "digest",
+                path,
+                "The record has other digests of it than fixity.json.",
+                f"SHA-256 {known.digests.sha256}.",
+            )
+
+
 _HASHES = {"SHA-256": "sha256", "SHA-512": "sha512"}
 
 
@@ -111,9 +135,10 @@ def _hashed(path: Path, algorithms: Iterable[str]) -> Hashed:
     return size, {name: digest.hexdigest() for name, digest in hashes.items()}
 
 
-def _verified_masters(record: ParsedRecord) -> dict[str, VerifiedMaster]:
-    """Return {path in the package: entry} of the masters in the fixity.json of an item's folder."""
-    path = record.item_dir / "fixity.json"
+def _verified_masters(record: ParsedRecord, path: Path | None = None) -> dict[str, VerifiedMaster]:
+    """Return {path in the package: entry} of the masters in fixity.json, by default the one of an
+    item's folder."""
+    path = path or record.item_dir / "fixity.json"
     if not path.is_file():
         return {}
     fixity = record_files.load(path, "fixity", Fixity)
@@ -135,7 +160,7 @@ def unlisted(record: ParsedRecord) -> Iterator[Finding]:
         path.relative_to(record.item_dir).as_posix()
         for path in (record.item_dir / "iiif").glob("*/info.json")
     }
-    there |= set(_verified_masters(record))
+    there |= set(_verified_masters(record)) - set(record.beside())
     for path in sorted(there - set(record.files)):
         yield finding(
             "unlisted", path, "It is there, but the record does not list it.", "only listed files."

@@ -74,6 +74,15 @@ class ParsedRecord:
             for locat in self.find("//mets:file/mets:FLocat")
         }
 
+    def beside(self) -> dict[str, Any]:
+        """Return {path: premis:object} of files that are recorded and not in the package."""
+        start = f"{self.item}/"
+        found = {}
+        for node in self.find("//premis:object[premis:preservationLevel]"):
+            for name in self.texts("premis:objectIdentifier/premis:objectIdentifierValue", node):
+                found[name.removeprefix(start)] = node
+        return found
+
     @property
     def item(self) -> str:
         """Return the item's number: what the record is named by, where its header has no other."""

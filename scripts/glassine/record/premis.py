@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from glassine.base import vocabulary
+from glassine.base import raw_keep, vocabulary
 from glassine.base.access import NAMES, Access
 from glassine.base.markup import Element, add, add_known, element
 from glassine.base.records.catalogue import Level
@@ -175,6 +175,8 @@ def file_object(records: ItemRecords, entry: FileEntry, history: History) -> Ele
     name = object_name(records.item, entry.path)
     root = element("premis:object", xsi__type="premis:file", version=VERSION)
     _identifier(root, name)
+    if entry.level:
+        _beside(root, entry.level)
     if entry.tree:
         _tree(root, entry.tree)
     characteristics = add(root, "premis:objectCharacteristics")
@@ -193,9 +195,23 @@ def file_object(records: ItemRecords, entry: FileEntry, history: History) -> Ele
     if entry.derived_from:
         source = object_name(records.item, entry.derived_from)
         _relationship(root, vocabulary.DERIVATION, "has source", [source])
-    _relationship(root, vocabulary.STRUCTURAL, "is included in", [object_name(records.item)])
+    if entry.level:
+        made = [each for each in records.recorded.values() if each.derived_from == entry.path]
+        names = [object_name(records.item, each.path) for each in made]
+        _relationship(root, vocabulary.DERIVATION, "is source of", names)
+    else:
+        whole = object_name(records.item)
+        _relationship(root, vocabulary.STRUCTURAL, "is included in", [whole])
     _events_of(root, name, history)
     return root
+
+
+def _beside(root: Element, level: str) -> None:
+    """Add that a file is not in the package, and why (1.3)."""
+    holder = add(root, "premis:preservationLevel")
+    add(holder, "premis:preservationLevelType", "what the package holds of a file")
+    add(holder, "premis:preservationLevelValue", level)
+    add(holder, "premis:preservationLevelRationale", raw_keep.why(level))
 
 
 def _tree(root: Element, tiles: Tiles) -> None:
@@ -250,7 +266,8 @@ def _restriction(root: Element, item: str, access: Access) -> None:
     add(holder, "premis:rightsStatementIdentifierValue", access_name(item))
     add(statement, "premis:rightsBasis", "other")
     other = add(statement, "premis:otherRightsInformation")
-    add(other, "premis:otherRightsBasis", "access as the catalogue states it")
+    basis = "withdrawal" if access.is_withdrawn else "access as the catalogue states it"
+    add(other, "premis:otherRightsBasis", basis)
     for note in (access.words, access.doubt):
         add_known(other, "premis:otherRightsNote", note)
     _granted(statement, access.level, access.pictures_in_words(), until=access.until)

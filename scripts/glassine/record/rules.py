@@ -151,7 +151,8 @@ def identifiers(record: ParsedRecord) -> Iterator[Finding]:
                 f"A link names the {kind} {value!r}, which the record does not hold.",
                 "links to objects, events, agents and rights of the record.",
             )
-    expected = {record.item, *(f"{record.item}/{path}" for path in record.files)}
+    paths = {*record.files, *record.beside()}
+    expected = {record.item, *(f"{record.item}/{path}" for path in paths)}
     for value in sorted(expected ^ set(identifiers_of["object"])):
         yield finding(
             "object",
@@ -203,9 +204,67 @@ def images(record: ParsedRecord) -> Iterator[Finding]:
             yield finding(
                 "mix", path, "An image file has no MIX, or another file has.", "MIX for images."
             )
+    used |= set(_mix_beside(record).values())
     for mix in record.find("//mix:mix"):
         if mix not in used:
             yield finding("mix", record.name, "MIX that no file refers to.", "MIX with a file.")
+
+
+def _mix_beside(record: ParsedRecord) -> dict[str, Any]:
+    """Return {path: mix:mix} of files that are recorded and not in the package, as the part of
+    their master refers to it."""
+    start = f"{record.item}/"
+    found = {}
+    for division in record.find("//mets:div[@TYPE='master'][@ADMID]"):
+        for reference in division.get("ADMID").split():
+            mix = record.sections.get(("NISOIMG", reference))
+            if mix is not None:
+                name = "mix:BasicDigitalObjectInformation/mix:ObjectIdentifier"
+                for value in record.texts(f"{name}/mix:objectIdentifierValue", mix):
+                    found[value.removeprefix(start)] = mix
+    return found
+
+
+def beside(record: ParsedRecord) -> Iterator[Finding]:
+    """A file that is recorded and not in the package has MIX, and hangs together with one that is:
+    a raw file with the picture made from it, a picture with its raw file."""
+    mixes = _mix_beside(record)
+    related = _related(record)
+    there = {f"{record.item}/{path}" for path in record.files}
+    for path, premis in record.beside().items():
+        if path in record.files:
+            yield finding("beside", path, "It is a file, and said not to be there.", "one of both.")
+        if not related.get(f"{record.item}/{path}", set()) & there:
+            yield finding(
+                "beside",
+                path,
+                "It is not in the package, nor is what it was made from or what was made from it.",
+                "a raw file, or the picture developed from it.",
+            )
+        if path not in mixes:
+            yield finding("mix", path, "No part of a master has its MIX.", "MIX for images.")
+            continue
+        of_premis = digests(record, premis, "premis:objectCharacteristics/premis:fixity", "premis")
+        basic = "mix:BasicDigitalObjectInformation"
+        of_mix = digests(record, mixes[path], f"{basic}/mix:Fixity", "mix")
+        if of_premis != of_mix:
+            yield finding(
+                "agreement", path, "PREMIS and MIX give different digests of it.", "the same."
+            )
+
+
+def _related(record: ParsedRecord) -> dict[str, set[str]]:
+    """Return {object: its sources, and what it is the source of}."""
+    found: dict[str, set[str]] = {}
+    relation = "premis:relationship[premis:relationshipSubType='has source']"
+    for node in record.find("//premis:object"):
+        names = record.texts("premis:objectIdentifier/premis:objectIdentifierValue", node)
+        path = f"{relation}/premis:relatedObjectIdentifier/premis:relatedObjectIdentifierValue"
+        for source in record.texts(path, node):
+            for name in names:
+                found.setdefault(name, set()).add(source)
+                found.setdefault(source, set()).add(name)
+    return found
 
 
 def agreement(record: ParsedRecord) -> Iterator[Finding]:
@@ -274,7 +333,8 @@ def structure(record: ParsedRecord) -> Iterator[Finding]:
     for path, file in record.files.items():
         if file.get("ID") not in file_ids:
             yield finding("structure", path, "No part of the structure names it.", "a place.")
-    masters = {path for path in record.files if path.startswith("masters/")}
+    paths = {*record.files, *record.beside()}
+    masters = {path for path in paths if path.startswith("masters/")}
     divisions = record.find("//mets:div[@TYPE='master']")
     if len(divisions) != len(masters) or not masters:
         yield finding(

@@ -13,7 +13,7 @@ import msgspec
 from glassine.base import files, item_states, settings
 from glassine.base.errors import GlassineError
 from glassine.record import presentation
-from glassine.report import gather, near, page, previews, recapture, summary, timing, words
+from glassine.report import gather, morning, near, page, previews, recapture, summary, timing, words
 from glassine.report.given import ReportGiven
 from glassine.report.shown import Batch
 
@@ -127,7 +127,8 @@ def _write(results: Path, given: ReportGiven) -> Path:
         (folder / "viewer").mkdir(exist_ok=True)
         shutil.copyfile(viewer, folder / "viewer" / "openseadragon.min.js")
     throughput = _throughput(batch, results)
-    text = page.render(batch, throughput, given.institution, viewer is not None)
+    before = morning.read_before(folder)
+    text = page.render(batch, throughput, given.institution, viewer is not None, before)
     files.write_text(folder / "index.html", text)
     files.write_text(folder / "recapture.html", recapture.render(batch))
     files.write_json(folder / "summary.json", summary.of_batch(batch, throughput).as_json())

@@ -19,7 +19,7 @@ from glassine.base import clock, item_states
 from glassine.base.model import ItemId
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.base.records.given import Institution
-from glassine.report import plots, words
+from glassine.report import morning, plots, queue, words
 from glassine.report.cautions import DECAYING_LEVEL, Caution, cautions_of
 from glassine.report.shown import Batch, Item, ListedRow, Master, decay_order
 from glassine.report.summary import FindingLine
@@ -32,9 +32,9 @@ AT_LENGTH = 60
 DETAILS_A_FILE = 50
 _STATES = (
     ("held", "held", "cannot go on until a person acts"),
-    ("review", "to look at", "finished; a person should look"),
+    ("review", "review", "finished; a person should look"),
     ("waiting", "waiting", "not yet at rest; the next night takes it"),
-    ("pending", "not yet run", "ready; the next run does it"),
+    ("pending", "pending", "ready; the next run does it"),
     ("done", "done", "finished and packed"),
 )
 
@@ -51,7 +51,6 @@ class _Detail(msgspec.Struct, frozen=True, kw_only=True):
     item: str
     title: str
     state: str
-    words: str
     step: str | None
     findings: list[FindingLine]
     reasons: list[_Reason]
@@ -63,7 +62,7 @@ class _Detail(msgspec.Struct, frozen=True, kw_only=True):
 
 class _PageData(msgspec.Struct, frozen=True, kw_only=True):
     """What the page's script is told at once. size: items in a file of details; viewer: address
-    of the zoom viewer's script, where it is there."""
+    of the zoom viewer's script, where it is there; queue: what is for review, by reason."""
 
     batch: str
     size: int
@@ -71,6 +70,7 @@ class _PageData(msgspec.Struct, frozen=True, kw_only=True):
     standing: dict[ItemId, Correction]
     withdraw: list[dict[str, str | int]]
     viewer: str | None
+    queue: list[queue.Group]
 
 
 def _script_json(value: Any) -> Markup:
@@ -154,7 +154,7 @@ def _tidy(value: float | None) -> str:
 
 def _decaying(batch: Batch) -> list[ListedRow]:
     rows = [
-        ListedRow(item.item, item.title, item.material, item.decay_level, item.state_words)
+        ListedRow(item.item, item.title, item.material, item.decay_level, item.status.state)
         for item in batch.items
         if (item.decay_level or 0) >= DECAYING_LEVEL or item.material == "nitrate"
     ]
@@ -177,7 +177,6 @@ def _detail(batch: Batch, item: Item) -> _Detail:
         item=item.item,
         title=item.title,
         state=state.state,
-        words=item.state_words,
         step=state.step,
         findings=[FindingLine.of(finding.shown()) for finding in state.findings + item.notes],
         reasons=[_Reason(reason.text, reason.master, reason.frame) for reason in state.reasons],
@@ -203,15 +202,23 @@ def _withdrawal(entry: Withdrawal) -> dict[str, str | int]:
     return dict(sorted(msgspec.to_builtins(entry).items()))
 
 
-def render(batch: Batch, throughput: Throughput, institution: Institution, viewer: bool) -> str:
-    """Return the page. viewer: whether the zoom viewer's script lies beside it."""
+def render(
+    batch: Batch,
+    throughput: Throughput,
+    institution: Institution,
+    viewer: bool,
+    before: morning.Before | None = None,
+) -> str:
+    """Return the page. viewer: whether the zoom viewer's script lies beside it; before: the report
+    that this one follows."""
     script = (_HERE / "page.js").read_text("utf-8")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     series = [_drawn(measured) for measured in _series(batch)]
     held, look = batch.in_state("held"), batch.in_state("review")
+    queued = queue.groups(batch)
     parts = [
         ("held", f"Held {len(held)}"),
-        ("look", f"To look at {len(look)}"),
+        ("look", f"For review {len(look)}"),
         ("all", "All items"),
         ("quality", "Quality"),
         ("time", "Time"),
@@ -229,6 +236,7 @@ def render(batch: Batch, throughput: Throughput, institution: Institution, viewe
         standing=batch.standing,
         withdraw=[_withdrawal(entry) for entry in batch.withdraw],
         viewer="viewer/openseadragon.min.js" if viewer else None,
+        queue=queued,
     )
     return words.environment().get_template("page.html.j2").render(
         batch=batch,
@@ -239,6 +247,7 @@ def render(batch: Batch, throughput: Throughput, institution: Institution, viewe
         script=Markup(script),  # noqa: S704 - ours
         script_digest=digest,
         page_data=_script_json(data),
+        morning=morning.of_batch(batch, before),
         verdict=words.verdict(batch.counts, len(batch.delivered.dropped), bool(batch.problems)),
         safety=words.safety(batch),
         delivered=" ".join(batch.delivered.sentences),
@@ -246,6 +255,7 @@ def render(batch: Batch, throughput: Throughput, institution: Institution, viewe
         parts=parts,
         held=held,
         look=look,
+        queue=queued,
         limit=AT_LENGTH,
         cautions=_cautions(batch),
         materials=sorted({item.material for item in batch.items if item.material}),

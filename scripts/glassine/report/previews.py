@@ -60,9 +60,9 @@ def copy_of(results: Path, item: str, path: str, kind: str, long_edge_px: int) -
 
 
 def make_small(batch: Batch, results: Path, at_length: int) -> None:
-    """Give each master with a preview its address `small`, and those to look at `middle`.
+    """Give each master with a preview its address `small`, and those for review `middle`.
 
-    at_length: how many items to look at are shown at length. Without a copy: the preview's own.
+    at_length: how many items for review are shown at length. Without a copy: the preview's own.
     """
     shown_at_length = {item.item for item in batch.in_state("review")[:at_length]}
     for item in batch.items:

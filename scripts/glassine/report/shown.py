@@ -17,14 +17,6 @@ from glassine.report import views
 from glassine.report.deliveries import Deliveries
 from glassine.report.films import ShownFilms
 
-_STATE_WORDS = {
-    "done": "done",
-    "review": "to look at",
-    "held": "held",
-    "waiting": "waiting",
-    "pending": "not yet run",
-}
-
 
 def address(*parts: str) -> str:
     """Return a relative address of a file, each part percent-encoded (RFC 3986)."""
@@ -129,10 +121,6 @@ class Item:
     @property
     def item(self) -> str:
         return self.status.item
-
-    @property
-    def state_words(self) -> str:
-        return _STATE_WORDS[self.status.state]
 
     @property
     def frames(self) -> list[Frame]:

@@ -45,10 +45,10 @@ def verdict(counts: dict[str, int], missing: int = 0, troubled: bool = False) ->
     else:
         words = {
             "done": "done",
-            "review": "to look at",
+            "review": "for review",
             "held": "held",
             "waiting": "waiting for the next night",
-            "pending": "not yet run",
+            "pending": "pending",
         }
         numbers = [f"{counts[state]:,} {text}" for state, text in words.items() if counts[state]]
         sentence = f"{_plural(total, 'item')}: {', '.join(numbers)}"

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import pyvips
+from lxml import etree
 
 from glassine import steps
 from glassine.base import access, alternates, files, hashing, record_files, wording
@@ -27,8 +28,11 @@ from glassine.deliver import bag
 from glassine.develop import again
 from glassine.masters import raws
 from glassine.pack import layouts
+from glassine.record import parsed
 from glassine.reproduce import last_bits
 
+# In the item's folder: pictures of raw files that the package does not hold.
+_DEVELOPED = "developed"
 _FOLDERS = ("access", "thumbs", alternates.FOLDER, "iiif")
 _RECORDS = ("fixity", "geometry", "render", "embedded")
 LAST_BITS = "reproduce.last_bits"
@@ -86,6 +90,19 @@ def _finding(what: str, path: object, wrong: str, expected: str, severity: str =
     return Finding(f"reproduce.{what}", str(path), wrong, expected, next_step, severity)
 
 
+def _unproved(package: Path, name: str, source: dict[str, Any]) -> Finding:
+    """Return a note on a master whose raw file was not delivered."""
+    return Finding(
+        "reproduce.no_raw",
+        str(package / "masters" / name),
+        f"The raw file that it was developed from ({source['path']}) is not in the package, as the "
+        "settings had it: that the master is what comes out of it is not proved here.",
+        f"a raw file of SHA-256 {source['digests']['sha256']}.",
+        "Nothing; where the raw file is kept elsewhere, compare its digest.",
+        "note",
+    )
+
+
 def _items(store: bag.Store) -> dict[str, list[str]]:
     """Return {item: paths in the bag} of a bag."""
     by_item: dict[str, list[str]] = {}
@@ -135,10 +152,10 @@ def _reproduced(package: Path, work: Path) -> list[Finding]:
     try:
         item = _Item(package, plain_paths(package), work)
         findings = item.prepare()
-        if findings:
+        if any(finding.severity == "hold" for finding in findings):
             return findings
         item.make()
-        return item.compared()
+        return [*item.compared(), *findings]
     except GlassineError as error:
         return error.findings
     except (LookupError, TypeError, ValueError, AttributeError, pyvips.Error) as problem:
@@ -170,9 +187,32 @@ class _Item:
 
     def _masters_dir(self) -> Path:
         """Return the folder that the masters' recorded paths start from."""
+        if self.made_again:
+            return self.item_dir / _DEVELOPED
         path = self.records["fixity"]["masters"][0]["path"]
         place = self.delivered(f"masters/{path}").as_posix()
         return Path(place.removesuffix(f"/{path}"))
+
+    @cached_property
+    def made_again(self) -> frozenset[str]:
+        """Return the masters that the package does not hold, as its raw files prove them."""
+        return frozenset(
+            master["path"]
+            for master in self.records["fixity"]["masters"]
+            if "source" in master and f"masters/{master['path']}" in self.beside
+        )
+
+    @cached_property
+    def beside(self) -> frozenset[str]:
+        """Return the files that the record says are not in the package: what else is missing, is
+        lost. Raises ValueError where it cannot be read."""
+        path = self.delivered("METS.xml")
+        try:
+            root = parsed.parse(path)
+        except etree.XMLSyntaxError as problem:
+            raise ValueError(f"METS.xml: {problem}") from problem
+        record = parsed.ParsedRecord(root, path, self.package, {}, {}, tiles=False)
+        return frozenset(record.beside())
 
     def prepare(self) -> list[Finding]:
         """Lay out what the steps read; return findings where a master is not the recorded one."""
@@ -182,11 +222,17 @@ class _Item:
             shutil.copyfile(self.delivered(f"metadata/{name}.json"), self.item_dir / f"{name}.json")
         findings = []
         for master in self.records["fixity"]["masters"]:
+            if master["path"] in self.made_again:
+                continue  # proved by its digest when it is made
             origin = self.delivered(f"masters/{master['path']}")
             if hashing.of_file(origin).sha256 != master["digests"]["sha256"]:
                 wrong = "The master is not the one that fixity.json records."
                 expected = f"SHA-256 {master['digests']['sha256']}."
                 findings.append(_finding("master", origin, wrong, expected))
+            elif self.made_again:  # the steps look for all masters in one folder
+                copy = files.inside(self.masters_dir, master["path"])
+                copy.parent.mkdir(parents=True, exist_ok=True)
+                shutil.copyfile(origin, copy)
         return findings or self.developed()
 
     def developed(self) -> list[Finding]:
@@ -203,6 +249,9 @@ class _Item:
         known = {master.path: master for master in record.masters}
         findings = []
         for name, source in sources.items():
+            if f"raw/{source['path']}" in self.beside:
+                findings.append(_unproved(self.package, name, source))
+                continue
             origin = self.delivered(f"raw/{source['path']}")
             if hashing.of_file(origin).sha256 != source["digests"]["sha256"]:
                 wrong = "The raw file is not the one that fixity.json records."
@@ -218,7 +267,9 @@ class _Item:
     def _developed_again(
         self, origin: Path, master: DevelopedMaster, record: Developed
     ) -> list[Finding]:
-        made = self.item_dir / "developed" / f"{hashing.of_bytes(master.path.encode()).sha256}.tif"
+        if master.path in self.made_again:
+            return self._proved_by_digest(origin, master, record)
+        made = self.item_dir / ".compared" / f"{hashing.of_bytes(master.path.encode()).sha256}.tif"
         made.parent.mkdir(exist_ok=True)
         again.make_again(origin, master, record.fields, made)
         delivered = self.delivered(f"masters/{master.path}")
@@ -228,6 +279,21 @@ class _Item:
         wrong = "Another picture comes out of its raw file than was delivered as the master."
         expected = f"as {made}; LibRaw {record.event.detail.get('libraw')}, here {raws.software()}."
         return [_finding("development", delivered, wrong, expected)]
+
+    def _proved_by_digest(
+        self, origin: Path, master: DevelopedMaster, record: Developed
+    ) -> list[Finding]:
+        """Make a picture that was not delivered; it stays, for the pictures that come of it."""
+        made = files.inside(self.masters_dir, master.path)
+        made.parent.mkdir(parents=True, exist_ok=True)
+        again.make_again(origin, master, record.fields, made)
+        known = {each["path"]: each["digests"] for each in self.records["fixity"]["masters"]}
+        expected = known[master.path]["sha256"]
+        if hashing.of_file(made).sha256 == expected:
+            return []
+        wrong = f"Another picture comes out of its raw file than the record has ({made})."
+        libraw = f"LibRaw {record.event.detail.get('libraw')}, here {raws.software()}"
+        return [_finding("development", origin, wrong, f"SHA-256 {expected}; {libraw}.")]
 
     def given(self) -> dict[str, Any]:
         detail = self.records["embedded"]["event"]["detail"]

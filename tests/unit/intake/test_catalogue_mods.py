@@ -280,7 +280,7 @@ def _from_json(folder: Path, row: dict[str, Any]) -> dict[str, Any] | None:
     return read_rows(path, {"catalogue": {}}).records.get("PEH-1")
 
 
-@hypothesis_settings(max_examples=300, deadline=None)
+@hypothesis_settings(max_examples=80, deadline=None)
 @given(_ROW)
 def test_our_own_mods_read_back_is_the_same_row(row):
     with tempfile.TemporaryDirectory() as name:

@@ -4,7 +4,9 @@ import hashlib
 
 import pytest
 
+from glassine.base import settings
 from makers import raw_files
+from makers.step_calls import taken_in
 from unit.intake.test_files_beside_masters import batch, findings, states, take, tiff  # noqa: F401
 
 CAMERA = raw_files.Camera(full_well=0)
@@ -110,3 +112,50 @@ def test_a_raw_file_whose_tiff_alone_is_missing_is_for_review(folder):
 def test_the_same_raw_bytes_twice_are_held(folder):
     (folder / "PEH-0002.DNG").write_bytes((folder / "PEH-0001.dng").read_bytes())
     assert set(states(take(folder)).values()) == {"held"}
+
+
+def raw_first(folder, **intake):
+    """Return intake.json where the raw file of a pair is the master."""
+    own = {"watch_s": 0, "labels": "never", **intake}
+    config = settings.load(
+        {
+            "intake": own,
+            "raw": {"with_tiff": "master"},
+            "catalogue": {"columns": {"masters": "masters"}},
+        }
+    )
+    return taken_in(folder, {"batch": folder.name, "settings": config})
+
+
+def test_by_setting_the_raw_file_is_the_master_and_its_tiff_beside_it(folder):
+    tiff(folder / "PEH-0001.tif", 1)
+    tiff(folder / "tiffs" / "PEH-0002.tif", 2)
+    result = raw_first(folder, raws="deliver")
+    assert masters(result) == {"PEH-0001": ["PEH-0001.dng"], "PEH-0002": ["PEH-0002.DNG"]}
+    assert set(states(result).values()) == {"ready"}
+    beside = [
+        (each["path"], each["kind"], each["master"], each["delivered"])
+        for item in result["items"]
+        for each in item["companions"]
+    ]
+    assert beside == [
+        ("PEH-0001.tif", "tiff", "PEH-0001.dng", True),
+        ("tiffs/PEH-0002.tif", "tiff", "PEH-0002.DNG", True),
+    ]
+
+
+def test_a_tiff_beside_two_raw_files_of_its_name_is_held(folder):
+    raw(folder / "a" / "PEH-0001.dng", 0.41)
+    tiff(folder / "tiffs" / "PEH-0001.tif", 1)
+    result = raw_first(folder)
+    assert states(result)["PEH-0001"] == "held"
+    assert ("intake.tiff_beside", "tiffs/PEH-0001.tif") in findings(result)
+
+
+def test_a_row_that_lists_the_tiff_means_its_raw_file(folder):
+    (folder / "catalogue.csv").write_text("item_id,title,masters\nA-1,Quay,DSC_1.tif\n")
+    (folder / "PEH-0001.dng").rename(folder / "DSC_1.dng")
+    (folder / "PEH-0002.DNG").unlink()
+    tiff(folder / "DSC_1.tif", 1)
+    result = raw_first(folder)
+    assert masters(result)["A-1"] == ["DSC_1.dng"]

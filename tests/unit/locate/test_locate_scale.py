@@ -45,6 +45,13 @@ TAGS = {
 
 # nominal_ppi goes the same way as a tag, but for the words: four tags of it are enough.
 NOMINAL = ("72", "300", "ten times", "a tenth")
+# By what tells the resolution and whether the kind is stated: the tags that every run tries.
+TRIED = {
+    ("tag", False): ("missing", "72", "300", "ten times", "a tenth"),
+    ("tag", True): ("300", "ten times"),
+    ("nominal_ppi", False): ("72", "a tenth"),
+    ("nominal_ppi", True): ("300",),
+}
 
 
 @functools.cache
@@ -107,11 +114,23 @@ def marked_without_words(found):
 @pytest.mark.parametrize("stated", [False, True], ids=["kind not stated", "kind stated"])
 @pytest.mark.parametrize("kind", KINDS)
 def test_no_resolution_makes_other_frames_in_silence(kind, stated, by):
+    assert_none_in_silence(kind, stated, by, TRIED[by, stated])
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("by", ["tag", "nominal_ppi"])
+@pytest.mark.parametrize("stated", [False, True], ids=["kind not stated", "kind stated"])
+@pytest.mark.parametrize("kind", KINDS)
+def test_not_one_resolution_makes_other_frames_in_silence(kind, stated, by):
+    assert_none_in_silence(kind, stated, by, TAGS if by == "tag" else NOMINAL)
+
+
+def assert_none_in_silence(kind, stated, by, tags):
     _, truth = scene(kind)
     told = kind if stated else "auto"
     right = look(kind, told, truth["ppi"])
     wrong = {}
-    for tag in TAGS if by == "tag" else NOMINAL:
+    for tag in tags:
         ppi = tag_of(tag, truth["ppi"])
         found = look(kind, told, ppi) if by == "tag" else look(kind, told, None, ppi)
         wrong[tag] = silently_wrong(found, right) + marked_without_words(found)

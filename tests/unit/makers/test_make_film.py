@@ -275,7 +275,7 @@ def test_words_for_kinds_are_those_of_the_workflow() -> None:
     assert words == set(model.KINDS) - {"auto"}
 
 
-@pytest.mark.slow
+@pytest.mark.long  # .ci/run makes them all, under the code paths of narrower processors too
 def test_all_samples_are_made_again_byte_for_byte() -> None:
     """In less than two minutes of processor time (measured: 11 s), whatever else is going on."""
     started = time.process_time()

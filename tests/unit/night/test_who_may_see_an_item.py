@@ -86,6 +86,7 @@ class Night:
         names = [given["step"] for given in due_steps]
         for given in due_steps[names.index(first) :]:
             do_step(given["step"], self.root / "masters" / "b1", self.item_dir, given)
+        due.write_stamp(self.item_dir, "key", due_steps)
         return self
 
     def deliver(self) -> tuple[Path, Any]:

@@ -10,7 +10,7 @@ import pytest
 from glassine.base import item_states
 from glassine.base.model import MasterGeometry
 from glassine.masters import colour
-from glassine.render.quality import area, bands, lines, planes, spectra
+from glassine.render.quality import area, bands, lines, motion, planes, spectra
 from makers.tone import frame_faults, frame_measures, sources
 from makers.tone.measures import measured
 
@@ -103,7 +103,7 @@ def test_banding_is_read_from_base_on_both_sides() -> None:
     geometry = frame_faults.geometry(wide, high, False)
     rows = rng.normal(0, 0.01 / np.log(10), (high, 1, 1))
     clean, found = (
-        bands.of_base(np.round(10.0**-d * 65535).astype(np.uint16), encoding, geometry, 1.0)
+        bands.of_base(np.round(10.0**-d * 65535).astype(np.uint16), encoding, geometry, 1.0).rows
         for d in (density, density + rows)
     )
     assert clean is not None
@@ -121,7 +121,7 @@ def test_motion_weakens_grain_in_one_direction_everywhere() -> None:
 
 def test_a_frame_that_shows_too_little_is_not_measured() -> None:
     assert spectra.quiet(spectra.powers([], 0)) is None
-    assert spectra.motion_blur(spectra.powers([], 0)) is None
+    assert motion.motion_blur(spectra.powers([], 0), spectra.places([])) is None
     codes = np.full((200, 300, 3), 30000, np.uint16)
     values = measured(codes, False, frame_faults.geometry(300, 200, False))
     assert values["edge_blur"].verdict == "not measured"

@@ -17,7 +17,15 @@ from glassine.base.records.quality import Measure
 from glassine.masters import colour
 from glassine.render import quality, tone, toning
 from glassine.render.given import QualitySection, ToneSection
-from glassine.render.quality import area, detail, edges, limits, patches, spectra
+from glassine.render.quality import (
+    area,
+    detail,
+    edges,
+    limits,
+    patches,
+    registration,
+    spectra,
+)
 from makers.film import pictures
 from makers.tone import captures, measures, sources
 
@@ -84,13 +92,13 @@ def test_misregistration_is_the_shift_between_channels(shift: tuple[float, float
         borderMode=cv2.BORDER_REFLECT,
     )
     d = np.stack([base, base, moved], axis=2)
-    found = detail.misregistration([patches.Patch(0, 0, np.zeros(d.shape, np.uint16), d)])
+    found = registration.misregistration([patches.Patch(0, 0, np.zeros(d.shape, np.uint16), d)])
     assert found == pytest.approx(np.hypot(*shift), abs=0.12)
 
 
 def test_grey_masters_have_no_misregistration() -> None:
     d = np.zeros((64, 64, 1), np.float32)
-    assert detail.misregistration([patches.Patch(0, 0, d.astype(np.uint16), d)]) is None
+    assert registration.misregistration([patches.Patch(0, 0, d.astype(np.uint16), d)]) is None
 
 
 @pytest.mark.parametrize("bits", [8, 10, 12, 14, 16])
@@ -126,7 +134,7 @@ def test_grain_alone_tells_no_misregistration() -> None:
     rng = np.random.default_rng(7)
     d = cv2.GaussianBlur(0.5 + rng.normal(0, 0.03, (256, 256, 3)), (0, 0), 0.7)
     codes = np.round(10.0**-d * 65535).astype(np.uint16)
-    assert detail.misregistration([patches.Patch(0, 0, codes, d.astype(np.float32))]) is None
+    assert registration.misregistration([patches.Patch(0, 0, codes, d.astype(np.float32))]) is None
 
 
 @pytest.mark.parametrize("view", ["basin", "quay", "launch", "snow"])

@@ -54,9 +54,9 @@ class DevelopedMaster(Record, frozen=True, kw_only=True):
     65535, at the captures' exposure as the light capture has it; None without one. output: how it
     is written. matrix: balanced camera colours to XYZ (D50); matrix_from: what it rests on. black,
     white: DN. light: number of its field in `fields`, None without. dead: how many pixels were
-    filled, dead_pixels: their numbers row by row, each less the one before, as `remainder` is
-    packed. over, at_white: share of samples that ended above full scale, and that had reached the
-    sensor's white level.
+    filled, lone: how many of them this capture alone told of; dead_pixels: their numbers row by
+    row, each less the one before, as `remainder` is packed. over, at_white: share of samples that
+    ended above full scale, and that had reached the sensor's white level.
     """
 
     path: Text
@@ -71,6 +71,7 @@ class DevelopedMaster(Record, frozen=True, kw_only=True):
     white: float
     light: Count | None
     dead: Count
+    lone: Count = 0
     dead_pixels: str
     over: float
     at_white: float

@@ -91,12 +91,15 @@ class CalibrationEntry(Record, frozen=True, kw_only=True):
     expected: dict[str, str]
 
 
+CompanionKind = Literal["preview", "raw", "tiff"]
+
+
 class Companion(Record, frozen=True, kw_only=True):
     """A picture beside a master, of its name. path, master: in the batch folder; bytes, mtime_ns,
     expected: as of a master. delivered: whether it goes into the item's package."""
 
     path: str
-    kind: Literal["preview", "raw"]
+    kind: CompanionKind
     master: str
     bytes: Count
     mtime_ns: int

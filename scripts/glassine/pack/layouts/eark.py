@@ -48,6 +48,9 @@ _ALTERNATES = (
 )
 _ACCESS = "representations/access   access images, thumbnails, image tiles and their manifest\n"
 _NO_ACCESS = "                         no access images: access to the item is restricted\n"
+_CAPTURED = "representations/masters  the capture files as the camera station left them\n"
+_DEVELOPED = "representations/masters  capture files, or pictures developed from raw captures\n"
+_RAWS = "representations/raw      the camera's raw files as the camera station left them\n"
 _SCHEMAS = Path(__file__).resolve().parents[2]
 _MAX_SCHEMA_BYTES = 4 * 2**20
 Element = Any
@@ -263,7 +266,7 @@ def _documentation(
     text = (
         f"{context.item}\n\n"
         "One digitized photographic item.\n\n"
-        "representations/masters  the capture files as the camera station left them\n"
+        f"{_captures(moved)}"
         f"{_ACCESS if shown else _NO_ACCESS}"
         f"{_ALTERNATES if alternates else ''}"
         "metadata/descriptive     MODS and Dublin Core of the catalogue record\n"
@@ -275,6 +278,15 @@ def _documentation(
     entry = written(context, "documentation/README.txt", text.encode(), "documentation")
     package.groups.append(Group("Documentation", "group-documentation", [(entry, [])]))  # CSIP60
     return [entry]
+
+
+def _captures(moved: list[PackagedFile]) -> str:
+    raw, masters = (
+        any(entry.path.startswith(f"representations/{name}/") for entry in moved)
+        for name in ("raw", "masters")
+    )
+    developed = any(entry.path == "metadata/other/developed.json" for entry in moved)
+    return f"{(_DEVELOPED if developed else _CAPTURED) * masters}{_RAWS * raw}"
 
 
 def _schemas(package: Document, context: Context) -> list[PackagedFile]:

@@ -25,8 +25,10 @@ from glassine.render.quality import (
     edges,
     limits,
     lines,
+    motion,
     patches,
     planes,
+    registration,
     rings,
     spectra,
 )
@@ -34,7 +36,7 @@ from glassine.render.quality import (
 if TYPE_CHECKING:
     from glassine.masters.pixels import Source
 
-VERSION = "5"
+VERSION = "6"
 ORDER: dict[Verdict, int] = {"pass": 0, "not measured": 1, "review": 2, "fail": 3}
 
 
@@ -112,17 +114,21 @@ def _values(sight: Sight, encoding: colour.Encoding) -> list[Value]:
         ("edge_blur", spectra.capture_blur(edges.blur(found), grain), "px"),
         ("edge_points", len(found.variance), "count"),
         ("grain_blur", grain, "px"),
-        ("motion_blur", spectra.motion_blur(power), "dB"),
+        ("motion_blur", motion.motion_blur(power, spectra.places(busy + flat)), "dB"),
         ("sampling_used", spectra.sampling_used(busy + flat, band, quiet), "%"),
         ("compression_blocks", spectra.compression_blocks(busy + flat, band), "%"),
         ("noise", detail.noise(flat + busy, band), "D"),
         ("fine_noise", spectra.fine_noise(quiet), "D"),
-        *([("misregistration", detail.misregistration(busy), "px")] if source.bands > 2 else []),
+        *(
+            [("misregistration", registration.misregistration(busy), "px")]
+            if source.bands > 2
+            else []
+        ),
         ("light_falloff", area.light_falloff(source, geometry, encoding), "%"),
         ("effective_ppi", _effective_ppi(geometry, frame, sight.facts), "ppi"),
         ("dust", area.dust(sight.shown), "count"),
         ("scratches", lines.scratches(whole), "count"),
-        *_banding(sight, encoding, whole),
+        *_banding(sight, encoding, plane),
         ("newton_rings", rings.newton_rings(source, frame, encoding), "likelihood"),
         ("skew_left", area.skew_left(frame), "deg"),
         ("rendered_highlights", tone.clipped_percent.rendered_high, "%"),
@@ -132,15 +138,40 @@ def _values(sight: Sight, encoding: colour.Encoding) -> list[Value]:
     return [(name, value, unit, why.get(name, "")) for name, value, unit in values]
 
 
-def _banding(
-    sight: Sight, encoding: colour.Encoding, whole: planes.Upright
+def _registration(
+    source: Source, busy: list[patches.Patch]
 ) -> list[tuple[str, float | int | None, str]]:
-    """Return banding as the film base tells it; where none is seen, as the picture does."""
+    if source.bands < 3:
+        return []
+    return [("misregistration", registration.misregistration(busy), "px")]
+
+
+def _banding(
+    sight: Sight, encoding: colour.Encoding, plane: patches.Floats
+) -> list[tuple[str, float | int | None, str]]:
+    """Return banding as the film base tells it; what the base does not tell, by the picture."""
     source = sight.source
     of_base = bands.of_base(source.reduced, encoding, sight.geometry, source.reduction)
-    if of_base is not None:
-        return [("banding", of_base, "%")]
-    return [("banding_in_picture", bands.of_picture(whole.picture()), "%")]
+    told: list[tuple[str, float | int | None, str]] = []
+    if of_base.larger() is not None:
+        told.append(("banding", of_base.larger(), "%"))
+    unseen = [
+        columns
+        for columns, value in ((False, of_base.rows), (True, of_base.columns))
+        if value is None
+    ]
+    if unseen:
+        seen = [
+            bands.of_picture(plane, sight.frame, source.reduction, columns=columns)
+            for columns in unseen
+        ]
+        known = [value for value in seen if value is not None]
+        # One direction that is not known leaves the whole unknown, unless the other shows bands.
+        whole = max(known, default=None)
+        if len(known) < len(seen) and (whole or 0.0) <= bands.MUST_SEE_IN_PICTURE:
+            whole = None
+        told.append(("banding_in_picture", whole, "%"))
+    return told
 
 
 def _sampled(

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine.base.model import MasterGeometry
+from glassine.base.model import Frame, MasterGeometry
 from glassine.masters import colour
 from glassine.render.quality.patches import Floats
 
@@ -14,12 +16,34 @@ Doubles = npt.NDArray[np.float64]
 # Left, top, right, bottom, px.
 Box = tuple[int, int, int, int]
 
-# What changes more slowly than this (sigma, px) is light or picture, not banding.
-SLOW_PX = 11.0
-# A strip of base tells of rows where it is at least so wide and so long, px.
-LEAST_WIDTH, LEAST_LENGTH = 8, 160
-# Segments of a row that must agree; parts of its length of which the median counts.
-SEGMENTS, PARTS = 12, 12
+# What changes more slowly than this (sigma, px of the reduced master) is light or film, not
+# banding: bands of 120 px keep nine tenths of their RMS, those of 160 px two thirds.
+SLOW_PX = 40.0
+# A strip of base tells of rows where it is at least so long and so many times as long as wide, and
+# has so many pixels in a row; two strips lie so far apart at least; px.
+LEAST_LENGTH, SLENDER, LEAST_WIDTH, APART = 160, 2.0, 8, 100
+# Rows that two strips must share.
+LEAST_ROWS = 120
+# A region's edge that is left out, px. Marks count up to so many usual differences.
+MARGIN, CUT = 2, 2.5
+# Banding of this RMS (%) must be seen by three deviations, else its absence is not known.
+MUST_SEE = 0.5
+# Where the picture itself is read: segments of a row that must agree; parts of its length of which
+# the median counts; what changes more slowly is picture (sigma, px).
+SEGMENTS, PARTS, PICTURE_SLOW_PX = 12, 12, 30.0
+# In the picture this RMS (%) must be ruled out by three quarters of the pairs of segments.
+MUST_SEE_IN_PICTURE = 2.0
+
+
+@dataclass(frozen=True)
+class Banding:
+    """RMS (%) of banding in light, of rows and of columns; None: not seen."""
+
+    rows: float | None
+    columns: float | None
+
+    def larger(self) -> float | None:
+        return max((v for v in (self.rows, self.columns) if v is not None), default=None)
 
 
 def of_base(
@@ -27,83 +51,136 @@ def of_base(
     encoding: colour.Encoding,
     geometry: MasterGeometry,
     scale: float,
-) -> float | None:
-    """Return the RMS (%) of banding in light, read from strips of film base on both sides.
+) -> Banding:
+    """Return banding as strips of film base on both sides of a picture show it.
 
     codes: of the reduced master (h, w, bands), `scale` master pixels a pixel. What two strips on
-    both sides of a picture have in common, row by row, is of no picture: the mean of their product
-    is the variance of banding, whatever their grain. The larger of rows and columns; None where no
-    two strips face each other.
+    both sides have in common, row by row, is of no picture: the mean of their product is the
+    variance of banding, whatever their grain. None where no two strips face each other, or they
+    are so short, narrow or uneven that banding of MUST_SEE may hide.
     """
-    turned = codes.swapaxes(0, 1)
-    found = [
-        _facing(codes, encoding, geometry, scale, turned=False),
-        _facing(turned, encoding, geometry, scale, turned=True),
-    ]
-    seen = [value for value in found if value is not None]
-    return max(seen) if seen else None
+    found = [_piece(codes, encoding, region, scale) for region in geometry.base_regions]
+    pieces = [piece for piece in found if piece is not None]
+    turned = [_Piece(p.top, p.left, p.rest.T, p.mask.T) for p in pieces]
+    return Banding(_facing(pieces, codes.shape[0]), _facing(turned, codes.shape[1]))
 
 
-def _facing(
-    codes: npt.NDArray[np.generic],
-    encoding: colour.Encoding,
-    geometry: MasterGeometry,
-    scale: float,
-    *,
-    turned: bool,
-) -> float | None:
-    strips = []
-    for region in geometry.base_regions:
-        quad = np.array(region, float)[:, :: -1 if turned else 1] / scale
-        box = _inner_box(quad, codes.shape)
-        if box[2] - box[0] >= LEAST_WIDTH and box[3] - box[1] >= LEAST_LENGTH:
-            strips.append(box)
-    strips.sort()
-    pairs = [
-        _common(codes, encoding, one, other)
+@dataclass(frozen=True)
+class _Piece:
+    """Density of a region of base about its own even course; 0 beyond it. left, top: px."""
+
+    left: int
+    top: int
+    rest: Floats
+    mask: npt.NDArray[np.uint8]
+
+
+def _piece(
+    codes: npt.NDArray[np.generic], encoding: colour.Encoding, region: object, scale: float
+) -> _Piece | None:
+    quad = np.array(region, float) / scale
+    left, top = np.maximum(np.floor(quad.min(axis=0)), 0).astype(int)
+    right, bottom = np.ceil(quad.max(axis=0)).astype(int)
+    box = codes[top:bottom, left:right]
+    if min(box.shape[:2]) < LEAST_WIDTH or max(box.shape[:2]) < LEAST_LENGTH:
+        return None
+    mask = np.zeros(box.shape[:2], np.uint8)
+    cv2.fillConvexPoly(mask, np.round((quad - (left, top) - 0.5) * 16).astype(np.int32), 1, shift=4)
+    kernel = np.ones((2 * MARGIN + 1, 2 * MARGIN + 1), np.uint8)
+    mask = np.asarray(
+        cv2.erode(mask, kernel, borderType=cv2.BORDER_CONSTANT, borderValue=0.0), np.uint8
+    )
+    if np.count_nonzero(mask) < LEAST_WIDTH * LEAST_ROWS:
+        return None
+    density = encoding.density(np.ascontiguousarray(box)).mean(axis=2)
+    if density.shape[0] < density.shape[1]:
+        return _Piece(int(left), int(top), _even(density.T, mask.T).T, mask)
+    return _Piece(int(left), int(top), _even(density, mask), mask)
+
+
+def _even(density: Floats, mask: npt.NDArray[np.uint8]) -> Floats:
+    """Return density less its course along the rows (third degree) and across; marks cut down."""
+    along, across = (np.linspace(-1.0, 1.0, count) for count in density.shape)
+    y, x = np.nonzero(mask[::3, ::3])
+    values = density[::3, ::3][y, x].astype(np.float64)
+    u, v = along[3 * y], across[3 * x]
+    terms = np.stack([np.ones_like(u), u, u**2, u**3, v, u * v], axis=1)
+    weight = np.ones(len(values))
+    for _ in range(3):
+        course = np.linalg.lstsq(terms * weight[:, None], values * weight, rcond=None)[0]
+        off = np.abs(values - terms @ course)
+        weight = 1.0 / np.sqrt(np.maximum(1.0, off / (2.0 * np.median(off) + 1e-9)))
+    middle, slope = np.polyval(course[3::-1], along), course[4] + course[5] * along
+    fit = middle[:, None] + slope[:, None] * across[None]
+    rest = density - fit.astype(np.float32)
+    limit = CUT * float(np.median(np.abs(rest[mask > 0]))) + 1e-6
+    return np.asarray(np.where(mask > 0, np.clip(rest, -limit, limit), 0.0), np.float32)
+
+
+@dataclass(frozen=True)
+class _Strip:
+    """place: of its first pixel across the rows; mean (less what changes slowly), weight: by row"""
+
+    place: int
+    mean: Doubles
+    weight: Doubles
+
+
+def _strip(piece: _Piece, rows: int) -> _Strip | None:
+    """Return a piece along rows; None for one that is too short, or not slender."""
+    high, wide = piece.rest.shape
+    if high < LEAST_LENGTH or high < SLENDER * wide:
+        return None
+    weight, total = np.zeros(rows), np.zeros(rows)
+    weight[piece.top : piece.top + high] = piece.mask.sum(axis=1, dtype=np.float64)
+    total[piece.top : piece.top + high] = piece.rest.sum(axis=1, dtype=np.float64)
+    known = weight >= LEAST_WIDTH
+    if np.count_nonzero(known) < LEAST_ROWS:
+        return None
+    weight, total = np.where(known, weight, 0.0), np.where(known, total, 0.0)
+    around = _slow(total, SLOW_PX) / np.maximum(_slow(weight, SLOW_PX), 1e-9)
+    mean = np.where(known, total / np.maximum(weight, 1.0) - around, 0.0)
+    return _Strip(piece.left, mean, weight)
+
+
+def _facing(pieces: list[_Piece], rows: int) -> float | None:
+    """Return the RMS (%) of what rows of facing strips share; None where none tells."""
+    found = [_strip(piece, rows) for piece in pieces]
+    strips = sorted((strip for strip in found if strip is not None), key=lambda each: each.place)
+    seen = [
+        _common(one, other)
         for number, one in enumerate(strips)
         for other in strips[number + 1 :]
-        if one[2] <= other[0]
+        if other.place - one.place >= APART
     ]
-    seen = [value for value in pairs if value is not None]
-    return max(seen) if seen else None
+    return max((value for value in seen if value is not None), default=None)
 
 
-def _inner_box(quad: Doubles, shape: tuple[int, ...]) -> Box:
-    """Return left, top, right, bottom of the upright box in a region, a margin taken off."""
-    x, y = np.sort(quad[:, 0]), np.sort(quad[:, 1])
-    left, right = int(np.ceil(x[1])) + 2, int(np.floor(x[2])) - 2
-    top, bottom = int(np.ceil(y[1])) + 2, int(np.floor(y[2])) - 2
-    return max(left, 0), max(top, 0), min(right, shape[1]), min(bottom, shape[0])
-
-
-def _common(
-    codes: npt.NDArray[np.generic], encoding: colour.Encoding, one: Box, other: Box
-) -> float | None:
-    top, bottom = max(one[1], other[1]), min(one[3], other[3])
-    if bottom - top < LEAST_LENGTH:
+def _common(one: _Strip, other: _Strip) -> float | None:
+    weight = np.sqrt(one.weight * other.weight)
+    both = weight > 0
+    if np.count_nonzero(both) < LEAST_ROWS:
         return None
-    product = np.ones(bottom - top)
-    for left, _, right, _ in (one, other):
-        strip = encoding.density(np.ascontiguousarray(codes[top:bottom, left:right]))
-        product = product * _profile(np.ascontiguousarray(strip.mean(axis=2)))
-    parts = np.sort([part.mean() for part in np.array_split(product, 10)])
-    return _percent(float(parts[1:-1].mean()))
+    product, weight = (one.mean * other.mean * weight)[both], weight[both]
+    parts = np.sort(
+        [
+            p.sum() / w.sum()
+            for p, w in zip(
+                np.array_split(product, PARTS), np.array_split(weight, PARTS), strict=True
+            )
+        ]
+    )[1:-1]
+    variance, deviation = float(parts.mean()), float(parts.std() * 1.3 / np.sqrt(len(parts)))
+    most = _percent(variance + 3.0 * deviation)
+    if variance < 3.0 * deviation and most > MUST_SEE:
+        return None
+    return _percent(variance)
 
 
-def _profile(strip: Floats) -> Doubles:
-    """Return the mean of each row of a strip, less what changes slowly; marks cut down."""
-    rest = strip - _slow(strip)
-    limit = 2.5 * float(np.median(np.abs(rest))) + 1e-6
-    return np.asarray(np.clip(rest, -limit, limit).mean(axis=1, dtype=np.float64))
-
-
-def _slow(plane: Floats) -> Floats:
-    kernel = cv2.getGaussianKernel(65, SLOW_PX, cv2.CV_32F)
-    edge = cv2.BORDER_REFLECT
-    return np.asarray(
-        cv2.sepFilter2D(plane, cv2.CV_32F, np.ones(1, np.float32), kernel, borderType=edge)
-    )
+def _slow(values: Doubles, sigma: float) -> Doubles:
+    kernel = cv2.getGaussianKernel(2 * int(2.5 * sigma) + 1, sigma)[:, 0]
+    reach = len(kernel) // 2
+    return np.convolve(values, kernel)[reach:-reach]
 
 
 def _percent(variance: float) -> float:
@@ -111,15 +188,28 @@ def _percent(variance: float) -> float:
     return float(np.sqrt(max(variance, 0.0)) * np.log(10.0) * 100.0)
 
 
-def of_picture(density: Floats) -> float | None:
+# ------------------------------------------------------------------ where no base is seen
+
+
+def of_picture(plane: Floats, frame: Frame, scale: float, *, columns: bool) -> float | None:
     """Return the RMS (%) of banding by what the quiet parts of rows of a picture have in common.
 
-    Segments of a row that do not touch are compared, where the picture has no edges along the
-    row. Brick, windows, or waves have something in common too: this tells strong banding alone.
+    plane: density (h, w) of the reduced master, whose rows banding follows, however the frame
+    leans. Segments of a row that do not touch are compared, where the picture has no edges along
+    the row. Brick, windows, or waves have something in common too: this tells strong banding alone,
+    and says None where three quarters of the segments do not rule out that it is there.
     """
-    found = [_along_rows(density), _along_rows(np.ascontiguousarray(density.T))]
-    seen = [value for value in found if value is not None]
-    return max(seen) if seen else None
+    box = _inner_box(np.array(frame.corners, float) / scale, plane.shape)
+    inner = plane[box[1] : box[3], box[0] : box[2]]
+    return _along_rows(np.ascontiguousarray(inner.T if columns else inner))
+
+
+def _inner_box(quad: Doubles, shape: tuple[int, ...]) -> Box:
+    """Return left, top, right, bottom of the upright box in a frame, a margin taken off."""
+    x, y = np.sort(quad[:, 0]), np.sort(quad[:, 1])
+    left, right = int(np.ceil(x[1])) + 8, int(np.floor(x[2])) - 8
+    top, bottom = int(np.ceil(y[1])) + 8, int(np.floor(y[2])) - 8
+    return max(left, 0), max(top, 0), min(right, shape[1]), min(bottom, shape[0])
 
 
 def _along_rows(density: Floats) -> float | None:
@@ -149,7 +239,10 @@ def _along_rows(density: Floats) -> float | None:
         return None
     order = np.argsort(values, kind="stable")
     reached = np.cumsum(np.array(sizes)[order]) / np.sum(sizes)
-    return _percent(values[order[int(np.searchsorted(reached, 0.25))]])
+    quarter, most = (
+        _percent(values[order[int(np.searchsorted(reached, share))]]) for share in (0.25, 0.75)
+    )
+    return None if quarter <= MUST_SEE_IN_PICTURE < most else quarter
 
 
 def _quiet_means(density: Floats) -> tuple[Doubles, Doubles]:
@@ -158,12 +251,21 @@ def _quiet_means(density: Floats) -> tuple[Doubles, Doubles]:
     step = np.abs(cv2.filter2D(smooth, cv2.CV_32F, np.array([[-0.5, 0.0, 0.5]], np.float32)))
     busy = cv2.blur(step, (9, 9))
     quiet = (busy < 1.6 * np.quantile(busy[::4, ::4], 0.25)).astype(np.float32)
-    share = _slow(quiet)
+    share = _slow_plane(quiet)
     good = (quiet > 0) & (share > 0.3)
-    rest = np.where(good, density - _slow(density * quiet) / np.maximum(share, 1e-3), 0.0)
-    limit = 2.5 * float(np.median(np.abs(rest[good]))) if good.any() else 0.0
+    rest = np.where(good, density - _slow_plane(density * quiet) / np.maximum(share, 1e-3), 0.0)
+    limit = CUT * float(np.median(np.abs(rest[good]))) if good.any() else 0.0
     rest = np.clip(rest, -limit, limit)
     wide = density.shape[1] // SEGMENTS * SEGMENTS
     shape = (len(density), SEGMENTS, -1)
     total = rest[:, :wide].reshape(shape).sum(axis=2, dtype=np.float64).T
     return total, good[:, :wide].reshape(shape).sum(axis=2).astype(np.float64).T
+
+
+def _slow_plane(plane: Floats) -> Floats:
+    """Return what changes slowly along the columns of a plane: three means, near a Gaussian."""
+    side = 2 * int(PICTURE_SLOW_PX) + 1  # three boxes of 61 px have a sigma of 30.5 px
+    edge = cv2.BORDER_REFLECT
+    for _ in range(3):
+        plane = np.asarray(cv2.blur(plane, (1, side), borderType=edge))
+    return plane

@@ -1,4 +1,4 @@
-"""What the spectra of small pieces tell: motion, grain's sharpness, noise, enlargement."""
+"""What the spectra of small pieces tell: grain's sharpness, noise, enlargement."""
 
 from __future__ import annotations
 
@@ -12,14 +12,10 @@ from glassine.render.quality.patches import Patch
 Doubles = npt.NDArray[np.float64]
 
 SIDE = 64
-SECTORS = 12
 _FY, _FX = np.fft.fftfreq(SIDE)[:, None], np.fft.rfftfreq(SIDE)[None, :]
 _RADIUS = np.hypot(_FX, _FY)
-_SECTOR = np.round(np.arctan2(_FY, _FX) % np.pi / np.pi * SECTORS).astype(int) % SECTORS
 # Where a lens and a film leave least: what is there is the sensor's noise.
 _CORNER = (np.abs(_FY) > 0.38) & (_FX > 0.38)
-# Fine detail, cycles/px, in which motion is looked for.
-_FINE = (_RADIUS > 0.1) & (_RADIUS < 0.36)
 # Rings of the mean spectrum of quiet pieces, cycles/px.
 _RING = 1 / 32
 _RINGS = np.arange(2 * _RING, 0.5, _RING)
@@ -42,37 +38,10 @@ def powers(patches: list[Patch], band: int) -> Doubles:
     return np.concatenate(parts)
 
 
-# ------------------------------------------------------------------ motion
-
-
-def motion_blur(power: Doubles) -> float | None:
-    """Return by how much (dB) fine detail is weaker along one direction than across it, at least.
-
-    Motion of the camera or the table weakens grain and picture alike, everywhere and in one
-    direction; a subject has detail of one direction in places only. So the tenth of pieces
-    that show it least decides. By the mean power, and by the median, which periodic subjects
-    (fences, cloth, brick) move less. None where no piece is seen.
-    """
-    if len(power) < LEAST_PIECES:
-        return None
-    by_mean = _weaker(power, use_median=False)
-    by_median = _weaker(power, use_median=True)
-    return max((by_mean + 2.0 * by_median) / 3.0, 0.0)
-
-
-def _weaker(power: Doubles, *, use_median: bool) -> float:
-    floor = power[:, _CORNER].mean(axis=1)
-    sectors = [power[:, (number == _SECTOR) & _FINE] for number in range(SECTORS)]
-    # The median of a noise's power is ln 2 of its mean.
-    values = [np.median(s, axis=1) if use_median else s.mean(axis=1) for s in sectors]
-    energy = np.stack(values, axis=1)
-    share = 0.8 * (0.7 if use_median else 1.0)
-    least = 0.02 * np.median(energy, axis=1, keepdims=True) + 1e-20
-    level = 10.0 * np.log10(np.maximum(energy - share * floor[:, None], least))
-    half = SECTORS // 2
-    across = np.median([np.roll(level, half + step, axis=1) for step in (-1, 0, 1)], axis=0)
-    along = np.median([np.roll(level, step, axis=1) for step in (-1, 0, 1)], axis=0)
-    return float(np.percentile(across - along, 10, axis=0).max())
+def places(patches: list[Patch]) -> npt.NDArray[np.intp]:
+    """Return of each piece of `powers` the number of its patch."""
+    counts = [(p.density.shape[0] // SIDE) * (p.density.shape[1] // SIDE) for p in patches]
+    return np.repeat(np.arange(len(patches)), counts)
 
 
 # ------------------------------------------------------------------ grain and noise
