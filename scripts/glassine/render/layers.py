@@ -165,9 +165,9 @@ def _with_white(film: Film, looks: Sequence[Look]) -> Film:
 # farther above the second of the three is no white but a colour that the film or the profile cannot
 # hold (a channel of the master at its end counts for any density).
 GLINTS, ONE_CHANNEL = 0.2, 0.15
-# Steps and edges are looked at in a picture of this long edge, px: what is kept of a frame for its
-# film is rarely smaller, so that both tell the same.
-SEEN_PX = 128
+# Edges are looked at in a picture of this long edge, px: what is kept of a frame for its film is
+# rarely smaller, so that both tell the same. Steps need all that is there.
+EDGES_PX = 128
 
 
 def lightest(look: Look, film: Film, balance: Sequence[float]) -> float:
@@ -308,8 +308,8 @@ def lightest_of_each(x: Floats) -> Floats:
 
 
 def _reduced(picture: Floats) -> Floats:
-    """Return a picture's density at `SEEN_PX`, or as it is where it is smaller."""
-    shrink = min(1.0, SEEN_PX / max(picture.shape[:2]))
+    """Return a picture's density at `EDGES_PX`, or as it is where it is smaller."""
+    shrink = min(1.0, EDGES_PX / max(picture.shape[:2]))
     small = cv2.resize(picture, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
     return np.asarray(small, np.float64)
 
@@ -374,7 +374,7 @@ def _shades(look: Look, slopes: Floats) -> list[_Evidence]:
     """
     if look.picture is None:
         return []
-    steps = _steps(_reduced(look.picture) / slopes)
+    steps = _steps(look.picture / slopes)
     size = np.linalg.norm(steps, axis=1)
     steps, size = steps[size > 0.08], size[size > 0.08]
     if len(steps) < 300:

@@ -39,7 +39,10 @@ def test_the_same_film_is_told_from_what_was_kept(number):
     full, back = (estimate([each], known) for each in (seen, compact.read(kept, 3)))
     # Against films that differ by 0.06 (slopes, log10): nothing that matters is lost.
     assert np.abs(np.log10(np.array(full.slopes) / np.array(back.slopes))).max() < 0.012
-    assert np.abs(np.array(full.balance) - np.array(back.balance)).max() < 0.003
+    # The colour of white, 1.3 above D-min: there slopes and balance make up for one another.
+    white = [np.array(film.balance) + 1.3 / np.array(film.slopes) for film in (full, back)]
+    apart = white[0] - white[1]
+    assert np.abs(apart - apart.mean()).max() < 0.003
 
 
 def test_percentiles_at_both_ends_are_kept():
