@@ -31,7 +31,7 @@ from glassine.render.negative_film import (
 # evidence counts less. Chosen on tests/benchmarks/tone, where the result depends on none sharply.
 USUAL = {
     "slope": 0.05,
-    "balance": 0.06,
+    "balance": 0.045,
     "balance_unseen": 0.06,
     "unseen": 0.4,
     "base": 0.15,
