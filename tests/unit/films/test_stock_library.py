@@ -109,9 +109,9 @@ def test_use_starts_from_the_library_and_leaves_it_as_it_is(learned):
 
 
 def test_a_finished_film_changes_by_the_step_alone(learned):
-    before = film(learned, "second", pool_step=0.3).used
-    after = film(learned, "second", stock_library="use", pool_step=0.3)
-    assert 0 < after.moved <= 0.3
+    before = film(learned, "second", pool_step=0.5).used
+    after = film(learned, "second", stock_library="use", pool_step=0.5)
+    assert 0 < after.moved <= 0.5
     assert after.used == before
     assert after.now != before
     assert film(learned, "second", stock_library="use", pool_step=0).used == after.now
