@@ -154,7 +154,7 @@ def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
         processed=embedded.event.time,
         bag=bag,
         persistent_ids=_persistent_ids(embedded) or UNSET,
-        access=allowed.sentence() if allowed.is_restricted else UNSET,
+        access=allowed.in_full() if allowed.is_restricted else UNSET,
         files=tuple(rows),
     )
 
