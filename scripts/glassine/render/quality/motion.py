@@ -36,8 +36,9 @@ NOISE_SHARE, LEAST_LEFT = 0.8, 0.03
 # rest; so this share of the peak is no trough.
 FEW, OF_PEAK = 3, 0.1
 # Rings that are read together; the depth of the deepest so many is the value, at most so many
-# times its trough.
-RUN, OF_TROUGH = 3, 1.5
+# times its trough, and so many times what it shows straight across the ridge: brick and cloth have
+# two ridges and their troughs between.
+RUN, OF_TROUGH, OF_LOWEST = 3, 1.5, 2.0
 # Motion shows in all rings together, in dB, and with this share of the value.
 LEAST_DB, OF_VALUE = 0.6, 0.17
 # Grass and brick are fine in one direction too, but not to where grain ends: the value is at most
@@ -49,8 +50,8 @@ OF_QUIET, QUIET = 1.3, 1 / 3
 _DETAIL = (_RING >= 7) & (_RING <= 19)
 # A trough of so much (dB) that a subject may as well have made: neither motion nor none.
 UNSURE_DB, SURE_DB = 1.3, 2.0
-# Groups of pieces that must agree on the direction, with this share of what all show.
-GROUPS, AGREED = 3, 0.35
+# Groups of pieces that must agree on the direction, with this share of the wave that all show.
+GROUPS, AGREED = 3, 0.5
 _WAVE = np.exp(2j * np.pi * np.arange(SECTORS) / SECTORS)
 
 
@@ -68,7 +69,7 @@ def motion_blur(power: Doubles, groups: npt.NDArray[np.intp]) -> float | None:
     if level is None:
         return None
     wave = _wave(level.mean(axis=0))
-    seen = float(_runs(level, wave)[0].max())
+    seen = max(float(_runs(level, wave)[0].max()), float(_troughs(level.mean(axis=0)[None])[0]))
     value = _of_motion(power, groups, level, wave)
     if value < PLAIN_DB and _finest(level) < LEAST_FREQUENCY:
         return None
@@ -88,7 +89,7 @@ def _of_motion(
         part = _levels(power[groups % GROUPS == number])
         if part is not None:
             along.append(_along(_wave(part.mean(axis=0)), wave))
-    agreed = len(along) >= min(2, int(groups.max()) + 1) and min(along) > AGREED * trough
+    agreed = len(along) >= min(2, int(groups.max()) + 1) and min(along) > AGREED * abs(wave)
     return min(value, OF_QUIET * _of_quiet(power, wave)) if agreed else 0.0
 
 
@@ -161,8 +162,10 @@ def _runs(level: Doubles, wave: complex) -> tuple[Doubles, float]:
     means = (total[run:] - total[:-run]) / run
     waves = np.array([_along(_wave(mean), wave) for mean in means])
     troughs = _troughs(means)
-    depth = np.minimum(np.minimum((waves + troughs) / 2, OF_TROUGH * troughs), 1.5 * waves)
-    return depth, float(waves[-1])
+    lowest = round((np.angle(wave) / np.pi + 1.0) * SECTORS / 2) % SECTORS
+    around = np.take(means, range(lowest - 1, lowest + 2), axis=1, mode="wrap").mean(axis=1)
+    depth = np.minimum((waves + troughs) / 2, OF_TROUGH * np.minimum(troughs, waves))
+    return np.minimum(depth, OF_LOWEST * np.maximum(-around, 0.0)), float(waves[-1])
 
 
 def _deepest(level: Doubles, wave: complex) -> float:
