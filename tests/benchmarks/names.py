@@ -25,6 +25,9 @@ BENCHMARKS = {
     ),
     "faults-load": Benchmark("faults.load", "a night of many small masters: time, memory, files"),
     "identity": Benchmark("identity.run", "captures with the item they belong to, or held"),
+    "identity-nights": Benchmark(
+        "identity.nights", "each file of a studio's days has the fate that a person wrote"
+    ),
     "locate": Benchmark("locate.run", "frames found in drawn scenes, beside two simple ways"),
     "locate-map": Benchmark("locate.map", "what the learned map tells of frames that are wrong"),
     "locate-random": Benchmark(
@@ -37,6 +40,9 @@ BENCHMARKS = {
     "pixels": Benchmark("pixels.bench", "time and memory of an item's steps, beside commands"),
     "pixels-trials": Benchmark("pixels.trials", "what each way of doing a part of it costs"),
     "records": Benchmark("records.bench", "time of the steps record and pack"),
+    "resealed": Benchmark(
+        "delivered.resealed", "packages changed and sealed anew: does validation tell"
+    ),
     "targets": Benchmark("targets.run", "eighty drawn targets, measured and judged"),
     "targets-speed": Benchmark("targets.speed", "time of a target of more than 100 megapixels"),
     "tone": Benchmark("tone.run", "how near automatic tone comes to known pictures"),

@@ -20,8 +20,12 @@ from glassine.base.records.catalogue import CatalogueRow, Level, RowAccess
 
 # Public pictures of an item: all of them; small ones without tiles; none.
 Public = Literal["all", "small", "none"]
+# What of an item goes into a delivery: its masters too; its records alone; nothing of it.
+Deliver = Literal["masters", "records", "nothing"]
 # Folder of the pictures of an item of which none may be public; it goes into no package.
 RESTRICTED = "restricted"
+# How the words of an item begin that a person withdrew from delivery.
+_WITHDRAWN = "Withdrawn from delivery: "
 LEVELS: tuple[Level, ...] = get_args(Level)
 # What each level is called in records and reports.
 NAMES: dict[Level, str] = {
@@ -32,15 +36,33 @@ NAMES: dict[Level, str] = {
 }
 
 
+class DeliverSection(Given, frozen=True, kw_only=True):
+    """What of an item is delivered, by its level; of what is open, everything is."""
+
+    closed: Deliver = "masters"
+    no_publication: Deliver = "masters"
+    reading_room: Deliver = "masters"
+
+    def of_level(self, level: Level) -> Deliver:
+        stated = {
+            "closed": self.closed,
+            "no_publication": self.no_publication,
+            "reading_room": self.reading_room,
+        }
+        return stated.get(level, "masters")
+
+
 class AccessSection(Given, frozen=True, kw_only=True):
     """The section `access` of the settings. words: {word of the catalogue: level}. default: of
     items that state nothing. restricted: public pictures of what is for the reading room or not for
-    publication. small_px: long edge of small ones."""
+    publication. small_px: long edge of small ones. deliver: what of restricted items goes into a
+    delivery."""
 
     words: dict[str, Level] = msgspec.field(default_factory=dict)
     default: Level = "open"
     restricted: Literal["none", "small"] = "none"
     small_px: int = 400
+    deliver: DeliverSection = DeliverSection()
 
 
 class PublicPictures(Given, frozen=True, kw_only=True):
@@ -56,13 +78,19 @@ ALL_PUBLIC = PublicPictures()
 class Access(PublicPictures, frozen=True, kw_only=True):
     """Who may see an item on a day. level: as it is now. until: last day of an embargo that lasts
     (ISO 8601), "" for none. after: the level from the day after. words: of the catalogue, as they
-    stand; doubt: words elsewhere in the row, for which it is closed until access is stated."""
+    stand; doubt: words elsewhere in the row, for which it is closed until access is stated.
+    deliver: what of it goes into a delivery."""
 
     level: Level = "open"
     until: str = ""
     after: Level = "open"
     words: str = ""
     doubt: str = ""
+    deliver: Deliver = "masters"
+
+    @property
+    def is_withdrawn(self) -> bool:
+        return self.words.startswith(_WITHDRAWN)
 
     @property
     def is_restricted(self) -> bool:
@@ -94,6 +122,19 @@ class Access(PublicPictures, frozen=True, kw_only=True):
             "none": "None of its pictures is public.",
         }[self.public]
 
+    def delivered_in_words(self) -> str:
+        """Return what of it is kept out of deliveries, as a sentence; "" where nothing is."""
+        return {
+            "masters": "",
+            "records": "Its masters are not in the delivery: whoever delivers keeps them.",
+            "nothing": "It is not delivered.",
+        }[self.deliver]
+
+    def in_full(self) -> str:
+        """Return in words who may see it, and what of it is kept out of deliveries."""
+        kept = {"masters": "", "records": "; masters not delivered", "nothing": "; not delivered"}
+        return f"{self.sentence()}{kept[self.deliver]}"
+
 
 OPEN = Access()
 
@@ -120,7 +161,15 @@ def of_row(row: CatalogueRow | None, section: AccessSection, today: date) -> Acc
         after=after,
         words=stated.words,
         doubt="" if stated.level else stated.doubt,
+        deliver=section.deliver.of_level(level),
     )
+
+
+def withdrawn(reason: str, by: str, when: str) -> Access:
+    """Return who may see an item that a person withdrew from delivery: nobody, until that word is
+    taken back. by: role id; when: xs:dateTime."""
+    words = f"{_WITHDRAWN}{reason} ({by}, {when})"
+    return Access(public="none", level="closed", after="closed", words=words)
 
 
 def as_given(access: Access) -> dict[str, Any]:

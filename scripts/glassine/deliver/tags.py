@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -12,10 +12,14 @@ from glassine import __version__
 from glassine.base import files, hashing
 from glassine.base.records.plan import Plan
 from glassine.base.records.receipt import LackingItem, WithdrawnPart
-from glassine.deliver import bag, handover
+from glassine.deliver import bag, handover, signing
 from glassine.deliver.due import Due, Item
 from glassine.deliver.given import DeliverGiven
+from glassine.deliver.plan import Whereabouts
 from glassine.deliver.serialization import Source
+
+# The program that checks a bag with nothing but Python, by setting.
+VALIDATOR = "delivery/check_bag.py"
 
 
 @dataclass(frozen=True)
@@ -23,7 +27,8 @@ class Contents:
     """What a bag holds.
 
     name: of the bag. number: of it in the delivery, from 1; count: bags of the delivery. rows: of
-    its items, for the hand-over list.
+    its items, for the hand-over list. whereabouts: where each item of the batch lies, in the first
+    bag of a delivery.
     """
 
     name: str
@@ -32,6 +37,7 @@ class Contents:
     items: list[Item]
     rows: list[handover.ItemRow]
     sources: list[Source]
+    whereabouts: list[Whereabouts] = field(default_factory=list)
 
     @property
     def bytes(self) -> int:
@@ -39,38 +45,51 @@ class Contents:
 
 
 class StatedItem(msgspec.Struct, frozen=True, kw_only=True):
+    """refers: deliveries that have further files of the object, over which it is to be laid."""
+
     item: str
     files: int
     digest: str
     replaces: str | None
+    replaces_digest: str | None = None
+    refers: list[str] | msgspec.UnsetType = msgspec.UNSET
 
 
 class Statement(msgspec.Struct, frozen=True, kw_only=True):
-    """delivery/delivery.json: what a receiver compares the bag with; as in the receipt."""
+    """delivery/delivery.json: what a receiver compares the bag with; as in the receipt. lies: in
+    the first bag of a delivery, where every item of the batch lies now."""
 
     delivery: str
     batch: str
     revision: int
     replaces: str | None
+    also_replaces: list[str]
     continues: str | None
     content: str
     items: list[StatedItem]
     lacking: list[LackingItem]
     withdrawn: list[WithdrawnPart]
     bag: dict[str, int]
+    lies: list[Whereabouts]
 
 
 def tag_files(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> dict[str, bytes]:
-    """Return {path: content} of every tag file, in the order they are written."""
+    """Return {path: content} of every tag file, in the order they are written.
+
+    Raises GlassineError where deliveries are to be signed and the key cannot be used.
+    """
     rows = contents.rows + (due.rows() if contents.number == 1 else [])
+    signer = signing.signer(given.settings.delivery.sign)
     tags = {
         "bagit.txt": bag.DECLARATION.encode(),
-        "bag-info.txt": _info(plan, contents, given, due).encode(),
+        "bag-info.txt": _info(plan, contents, given, due, signer).encode(),
         "delivery/bagit-profile.json": files.dump_json(_profile(given)).encode(),
         "delivery/delivery.json": _statement(plan, contents, due),
         "delivery/handover.csv": handover.as_csv(rows, plan.name, plan.time),
         "delivery/handover.json": handover.as_json(rows, plan.name, plan.time),
     }
+    if given.settings.delivery.validator:
+        tags[VALIDATOR] = Path(__file__).with_name("check_bag.py").read_bytes()
     for algorithm in bag.ALGORITHMS:
         listed = {source.path: getattr(source.digests, algorithm) for source in contents.sources}
         tags[f"manifest-{algorithm}.txt"] = bag.manifest(listed).encode()
@@ -78,6 +97,8 @@ def tag_files(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> 
     for algorithm in bag.ALGORITHMS:
         listed = {path: getattr(digest, algorithm) for path, digest in digests.items()}
         tags[f"tagmanifest-{algorithm}.txt"] = bag.manifest(listed).encode()
+    if signer is not None:
+        tags[bag.SIGNATURE] = signer.sign(tags[bag.SIGNED])
     return tags
 
 
@@ -87,15 +108,24 @@ def _statement(plan: Plan, contents: Contents, due: Due) -> bytes:
         batch=plan.batch,
         revision=plan.revision,
         replaces=plan.replaces,
+        also_replaces=plan.also_replaces,
         continues=plan.continues,
         content=plan.content,
         items=[
-            StatedItem(item=item.name, files=item.files, digest=item.digest, replaces=item.replaces)
+            StatedItem(
+                item=item.name,
+                files=item.files,
+                digest=item.digest,
+                replaces=item.replaces,
+                replaces_digest=item.replaces_digest,
+                refers=item.refers() or msgspec.UNSET,
+            )
             for item in contents.items
         ],
         lacking=due.lacking,
         withdrawn=due.withdrawn,
         bag={"number": contents.number, "of": contents.count},
+        lies=contents.whereabouts,
     )
     return files.dump_json(msgspec.to_builtins(statement)).encode()
 
@@ -107,7 +137,13 @@ def _size(count: int) -> str:
     return f"{count} B"
 
 
-def _info(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> str:
+def _info(
+    plan: Plan,
+    contents: Contents,
+    given: DeliverGiven,
+    due: Due,
+    signer: signing.Signer | None,
+) -> str:
     """Return bag-info.txt (RFC 8493, section 2.2.2)."""
     keeper = given.institution
     items, number, count = contents.items, contents.number, contents.count
@@ -128,10 +164,20 @@ def _info(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> str:
         ("Bag-Group-Identifier", plan.name),
         ("Bag-Count", f"{number} of {count}" if count > 1 else ""),
         ("BagIt-Profile-Identifier", identifier),
-        ("Replaces-Delivery", plan.replaces or ""),
+        *(("Replaces-Delivery", name) for name in (plan.replaces or "", *plan.also_replaces)),
         ("Continues-Delivery", plan.continues or ""),
+        (signing.LABEL, signer.fingerprint if signer else ""),
     ]
-    tags += [("Replaces-Item", f"{item.name} ({item.replaces})") for item in items if item.replaces]
+    tags += [
+        ("Adds-To-Item", f"{item.name} ({', '.join(item.refers())})")
+        for item in items
+        if item.refers()
+    ]
+    tags += [
+        ("Replaces-Item", f"{item.name} ({item.replaces})")
+        for item in items
+        if item.replaces and not item.refers()
+    ]
     tags += [("Lacking-Item", f"{entry.item} ({entry.state})") for entry in due.lacking]
     tags += [
         ("Withdrawn-Item", f"{row.item}: {row.reason}")

@@ -1,29 +1,36 @@
 """Check a delivery as a receiver would: the bag, its receipt, its profile, each package.
 
 A bag whose manifests were written anew after a change is whole by RFC 8493; the receipt beside
-it, the METS files and the hand-over list in it still tell.
+it still tells, and so do the records in it, which are held against the files and one another.
 """
 
 from __future__ import annotations
 
 import json
 import posixpath
+import re
 import tarfile
 import zipfile
-from collections.abc import Callable
-from dataclasses import replace
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from lxml import etree
+from msgspec import UNSET
 
 from glassine.base import hashing, record_files, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.records.receipt import Receipt, ReceiptBag
-from glassine.deliver import bag
+from glassine.deliver import bag, signing
 from glassine.deliver.bag import Reading
+from glassine.deliver.checks import eark, lists, ocfl, said, steps, tiles
+from glassine.deliver.checks.item import EARK_RECORD, BagItem, Damaged, items_of
+from glassine.record.parsed import ParsedRecord
 
 _METS = "{http://www.loc.gov/METS/}"
 _HREF = "{http://www.w3.org/1999/xlink}href"
@@ -33,29 +40,123 @@ _RECEIPT = (
     "Do not delete it: the next night writes it again from its second copy, where that is sound."
 )
 _PROFILE = "delivery/bagit-profile.json"
+# A file in the content of an OCFL object in a bag: root, version, logical path.
+_IN_OBJECT = re.compile(r"(data/[^/]+)/(v[1-9]\d{0,5})/content/(.+)")
+# So many findings of a kind are told of an item: one cause may touch every tile.
+MAX_FINDINGS = 20
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What was found in a bag, files whose bytes changed first, and how much was looked at.
+
+    files, bytes: read. records: METS files that were held against the files they name. signed_by:
+    fingerprint of the key that its signature was checked with, "" where it was not.
+    """
+
+    findings: list[Finding]
+    files: int = 0
+    bytes: int = 0
+    items: int = 0
+    records: int = 0
+    signed_by: str = ""
+
+    @property
+    def wrong(self) -> list[Finding]:
+        return [finding for finding in self.findings if finding.severity == "hold"]
+
+    def sentence(self) -> str:
+        """Return in words how much was looked at, and what was found."""
+        looked = (
+            f"{self.files} files read ({self.bytes} bytes), {self.items} items, "
+            f"{self.records} records"
+        )
+        if self.signed_by:
+            looked += f", signature checked with the key {self.signed_by[:16]}..."
+        if not self.wrong:
+            return f"whole and valid; {looked}"
+        kinds = Counter(finding.code for finding in self.wrong)
+        told = ", ".join(f"{count} {code}" for code, count in kinds.most_common())
+        return f"{len(self.wrong)} things are wrong with it; {looked}; {told}"
 
 
 def check(path: Path) -> list[Finding]:
-    """Return everything found wrong with the delivered bag at `path`, worst first.
+    """Return everything found wrong with the delivered bag at `path`, changed files first.
 
     A finding of severity "note" tells what could not be compared (no receipt beside the bag).
     """
+    return judged(path).findings
+
+
+def judged(
+    path: Path, schema_dir: Path | None = None, key: Ed25519PublicKey | None = None
+) -> Verdict:
+    """Return what is to be said of the delivered bag at `path`.
+
+    schema_dir: folder with the official XSDs (see `official.check_schemas`), by which records are
+    checked as well. key: the bag must be signed with its private half.
+    """
     try:
         with bag.reading(path) as reading:
-            checking = _Checking(path, reading)
+            checking = _Checking(path, reading, schema_dir)
             checking.run()
-            return reading.findings + checking.findings
+            checking.guarded(bag.SIGNATURE, partial(checking.signature, key))
+            found = dict.fromkeys(reading.findings + checking.findings)
+            return Verdict(
+                sorted(found, key=_rank),
+                len(reading.digests),
+                sum(digests.bytes for digests in reading.digests.values()),
+                len(checking.items),
+                checking.records,
+                checking.signed_by,
+            )
     except GlassineError as error:
-        return error.findings
+        return Verdict(error.findings)
+
+
+# Findings that name a file whose bytes are not those of the delivery come first, then those of what
+# is not there or too much, then what records say otherwise, and last what is said of a whole item.
+_CHANGED = (
+    "bag.payload_changed",
+    "delivered.noted",
+    "delivered.mets_digest",
+    "delivered.premis_digest",
+    "delivered.inventory",
+    "delivered.handover",
+    "bag.tag_changed",
+)
+_PRESENT = (
+    "bag.payload_missing",
+    "bag.payload_unlisted",
+    "delivered.mets_missing",
+    "delivered.record_missing",
+    "delivered.record_unlisted",
+    "delivered.eark_unlisted",
+    "delivered.tile_name",
+)
+_WHOLE = ("delivered.content", "delivered.receipt", "delivered.no_receipt", "bag.oxum")
+
+
+def _rank(finding: Finding) -> tuple[int, int]:
+    for place, codes in enumerate((_CHANGED, _PRESENT)):
+        if finding.code in codes:
+            return place, codes.index(finding.code)
+    return (3, _WHOLE.index(finding.code)) if finding.code in _WHOLE else (2, 0)
 
 
 class _Checking:
     """What is checked beyond the bag itself; collects findings."""
 
-    def __init__(self, path: Path, reading: Reading) -> None:
+    def __init__(self, path: Path, reading: Reading, schema_dir: Path | None) -> None:
         self.path = path
         self.reading = reading
+        self.schema_dir = schema_dir
+        self.items = items_of(reading)
+        self.records = 0
+        self.signed_by = ""
         self.findings: list[Finding] = []
+        self.inventories: dict[str, Any] = {}
+        self.referring: set[str] | None = None
 
     def note(self, code: str, path: str, what: str, expected: str, severity: str = "hold") -> None:
         finding_path = f"{self.path.name}/{path}" if path else self.path.name
@@ -89,14 +190,111 @@ class _Checking:
         self.guarded(_PROFILE, self.profile)
         self.guarded("delivery/delivery.json", self.statement)
         self.guarded("delivery/handover.json", self.hand_over)
-        for item in self.present():
-            self.package(f"{bag.PAYLOAD}{item}")
+        self.guarded("delivery/handover.csv", self.hand_over_rows)
+        self.guarded("bag-info.txt", self.info)
+        for item in self.items:
+            self.package(item.root)
+            self.guarded(item.record, partial(self.contents, item))
+
+    def add(self, findings: Iterable[Finding]) -> None:
+        """Take in findings with paths below the bag, at most MAX_FINDINGS of a kind and item."""
+        counted: Counter[tuple[str, str]] = Counter()
+        for finding in findings:
+            key = (finding.code, "/".join(finding.path.split("/", 2)[:2]))
+            counted[key] += 1
+            if counted[key] <= MAX_FINDINGS:
+                self.findings.append(replace(finding, path=f"{self.path.name}/{finding.path}"))
+
+    def contents(self, item: BagItem) -> None:
+        """Hold the records of an item against its files and against one another."""
+        if item.layout == "ocfl":
+            self.part(item, f"{item.root}/inventory.json", lambda: ocfl.check(item))
+        if "METS.xml" in item.elsewhere:
+            return  # the record is in an earlier delivery
+        try:
+            record = said.record_of(item)
+        except Damaged:
+            what = "The item has no record, or one that is far too large."
+            self.note("record", item.record, what, "the METS of the item.")
+            return
+        except (etree.XMLSyntaxError, ValueError) as problem:
+            self.note("mets", item.record, f"It is no XML: {problem}.", "the record as delivered.")
+            return
+        self.part(item, item.record, lambda: said.check(item, record, self.schema_dir))
+        if not item.elsewhere:  # else the object is to be laid over an earlier one
+            self.part(item, item.path("metadata"), lambda: steps.check(item, record))
+            self.part(item, item.path("iiif"), lambda: tiles.check(item))
+        if item.layout == "eark":
+            self.part(item, f"{item.root}/METS.xml", lambda: eark.check(item, record))
+        self.part(item, "bag-info.txt", lambda: self.keeper(item, record))
+
+    def part(self, item: BagItem, path: str, check: Callable[[], Iterable[Finding]]) -> None:
+        """Run one check of an item; a record that is damaged or gone is a finding."""
+        try:
+            self.add(check())
+        except Damaged as problem:
+            what = f"A record of the item cannot be read: {problem}."
+            self.note("record", path, what, "every record of a step.")
+        except (OSError, EOFError, zipfile.BadZipFile, tarfile.TarError):
+            return  # told by the bag's own check, which reads every file of it
+        except (LookupError, TypeError, ValueError, AttributeError) as problem:
+            what = f"It is not built as it should be: {wording.why(problem)}."
+            self.note("json", path, what, "the file as it was delivered.")
+
+    def signature(self, key: Ed25519PublicKey | None) -> None:
+        """Check the signature of the manifests (see `signing`), where there is or must be one."""
+        info, content = self.content("bag-info.txt"), self.content(bag.SIGNATURE)
+        stated = signing.stated_in(info or b"")
+        if content is None:
+            if stated or key is not None:
+                what = "The bag is not signed, or its signature was taken out."
+                self.note("signature_missing", bag.SIGNATURE, what, "a signature of its manifests.")
+            return
+        if key is None:
+            self.findings.append(
+                Finding(
+                    "delivered.signature_unchecked",
+                    f"{self.path.name}/{bag.SIGNATURE}",
+                    f"The bag is signed by the key {stated or '(not named)'}; it was not checked.",
+                    "the public key of who delivers.",
+                    "Check it with --key and the public key, which must not come from the bag.",
+                    "note",
+                )
+            )
+            return
+        print_of_key = signing.fingerprint(key)
+        if stated != print_of_key:
+            what = f"bag-info.txt names another key: {stated or 'none'}."
+            self.note("signature_key", bag.SIGNATURE, what, f"the key {print_of_key}.")
+        if not signing.is_by(key, content, self.content(bag.SIGNED) or b""):
+            what = "The signature is not that of this key over this manifest."
+            self.note("signature", bag.SIGNATURE, what, f"one by the key {print_of_key}.")
+        self.signed_by = print_of_key
+
+    def keeper(self, item: BagItem, record: ParsedRecord) -> Iterator[Finding]:
+        info = self.content("bag-info.txt")
+        profile = self.content(_PROFILE)
+        if info is not None:
+            known = json.loads(profile) if profile is not None else None
+            yield from lists.of_keeper(lists.parsed_info(info), known, item, record)
+
+    def info(self) -> None:
+        """Compare bag-info.txt with delivery.json."""
+        info, stated = self.content("bag-info.txt"), self.content(lists.STATEMENT)
+        if info is not None and stated is not None:
+            self.add(lists.of_statement(json.loads(stated), lists.parsed_info(info)))
+
+    def hand_over_rows(self) -> None:
+        """Compare handover.csv with handover.json."""
+        content, listed = self.content(lists.HANDOVER_CSV), self.content(lists.HANDOVER)
+        if content is not None and listed is not None:
+            self.add(lists.of_csv(content, json.loads(listed)))
 
     def guarded(self, path: str, check: Callable[[], None]) -> None:
         """Run a check of a file that anyone may have written; its odd shape is a finding."""
         try:
             check()
-        except (LookupError, TypeError, ValueError, AttributeError) as problem:
+        except (LookupError, TypeError, ValueError, AttributeError, RecursionError) as problem:
             what = f"It is not built as it should be: {wording.why(problem)}."
             self.note("json", path, what, "the file as it was delivered.")
 
@@ -120,6 +318,9 @@ class _Checking:
             if content is not None and hashing.of_bytes(content).sha256 != digest:
                 what = "It is not the one that the receipt names."
                 self.note("receipt", name, what, f"SHA-256 {digest}.")
+        if entry.signed_by is not UNSET and bag.SIGNATURE not in self.reading.store.files:
+            what = "The receipt says that the bag is signed; the signature is not there."
+            self.note("receipt", bag.SIGNATURE, what, f"a signature by {entry.signed_by}.")
 
     def receipt_entry(self) -> ReceiptBag | None:
         folder = self.path.parent
@@ -189,8 +390,12 @@ class _Checking:
 
     def hand_over(self) -> None:
         listed = self.json("delivery/handover.json")
+        if listed is not None:
+            self.add(lists.of_handover(self.items, listed))
         for item in listed["items"] if listed is not None else ():
             for entry in item["files"]:
+                if entry.get("delivery", listed["delivery"]) != listed["delivery"]:
+                    continue  # a later version of an object refers to it
                 path = f"{bag.PAYLOAD}{item['item']}/{entry['file']}"
                 digests = self.reading.digests.get(path)
                 if digests is None or digests.sha256 != entry["sha256"]:
@@ -200,11 +405,12 @@ class _Checking:
     def package(self, root: str) -> None:
         below = [path for path in self.reading.store.files if path.startswith(root + "/")]
         for path in sorted(below):
-            if path.rsplit("/", 1)[-1] == "METS.xml":
+            if path.rsplit("/", 1)[-1] == "METS.xml" or path == f"{root}/{EARK_RECORD}":
                 self.guarded(path, partial(self.mets, path))
             if path == f"{root}/inventory.json":
                 self.guarded(path, partial(self.inventory, root, below))
-        if not any(path.rsplit("/", 1)[-1] == "METS.xml" for path in below):
+        has_record = any(path.rsplit("/", 1)[-1] == "METS.xml" for path in below)
+        if not has_record and not self.refers(root.removesuffix("/")):
             self.note("package", root, "The package has no METS.xml.", "a record for each item.")
 
     def mets(self, path: str) -> None:
@@ -216,33 +422,88 @@ class _Checking:
             self.note("mets", path, f"It is no XML: {problem}.", "the record as delivered.")
             return
         folder = posixpath.dirname(path)
+        self.records += 1
         for entry in root.iter(_METS + "file"):
             for place in entry.iterchildren(_METS + "FLocat"):
-                self.referenced(path, folder, entry, place.get(_HREF, ""))
+                href = place.get(_HREF, "")
+                if place.get("LOCTYPE") == "OTHER":
+                    self.kept_back(path, folder, href)
+                else:
+                    self.referenced(path, folder, entry, href)
         for entry in root.iter(_METS + "mdRef"):
             self.referenced(path, folder, entry, entry.get(_HREF, ""))
+
+    def kept_back(self, mets: str, folder: str, href: str) -> None:
+        """What a METS says is not in the package must not be in it."""
+        target = posixpath.normpath(posixpath.join(folder, unquote(href)))
+        if target in self.reading.store.files:
+            what = f"{mets} says that it is kept back, but it is there."
+            self.note("kept_back", target, what, "no such file.")
 
     def referenced(self, mets: str, folder: str, entry: etree._Element, href: str) -> None:
         if urlsplit(href).scheme:
             return  # elsewhere, say the image service
         target = posixpath.normpath(posixpath.join(folder, unquote(href)))
-        digests = self.reading.digests.get(target)
+        digests = self.reading.digests.get(target) or self.in_object(target)
         if digests is None:
             self.note("mets_missing", target, f"{mets} names it, but it is not there.", "the file.")
             return
         algorithm = _ALGORITHM.get(entry.get("CHECKSUMTYPE", ""))
         digest = (entry.get("CHECKSUM") or "").lower()
-        if algorithm and getattr(digests, algorithm) != digest:
+        known = getattr(digests, algorithm) if algorithm else ""
+        if known and known != digest:
             what = f"Its {algorithm} is not the one in {mets}."
             self.note("mets_digest", target, what, f"{algorithm} {digest}.")
-        if entry.get("SIZE") and entry.get("SIZE") != str(digests.bytes):
+        if entry.get("SIZE") and digests.bytes >= 0 and entry.get("SIZE") != str(digests.bytes):
             what = f"Its size is not the one in {mets}."
             self.note("mets_size", target, what, f"{entry.get('SIZE')} bytes.")
+
+    def in_object(self, target: str) -> hashing.Digests | None:
+        """Return the digests of a file that a record in an OCFL object names by its logical path:
+        of the file in this bag, or as the inventory has them, without a size (-1), where an
+        earlier delivery has the file; None where the object has no such file."""
+        match = _IN_OBJECT.fullmatch(target)
+        if match is None or f"{match[1]}/inventory.json" not in self.reading.store.files:
+            return None
+        root, logical = match[1], match[3]
+        inventory = self.object_inventory(root)
+        if inventory is None:
+            return None
+        state = inventory["versions"][inventory["head"]]["state"]
+        sha512 = next((digest for digest, paths in state.items() if logical in paths), None)
+        for path in inventory["manifest"].get(sha512, ()):
+            here = self.reading.digests.get(f"{root}/{path}")
+            if here is not None:
+                return here
+            if self.refers(root) and not path.startswith(f"{inventory['head']}/"):
+                fixity = inventory.get("fixity", {}).get("sha256", {})
+                sha256 = next((each for each, paths in fixity.items() if path in paths), "")
+                return hashing.Digests(-1, sha256, str(sha512))
+        return None
+
+    def object_inventory(self, root: str) -> Any:
+        if root not in self.inventories:
+            self.inventories = {root: self.json(f"{root}/inventory.json")}
+        return self.inventories[root]
+
+    def refers(self, root: str) -> bool:
+        """Return whether delivery.json says that earlier deliveries have files of an object."""
+        if self.referring is None:
+            statement = self.json("delivery/delivery.json") or {}
+            items = statement.get("items", [])
+            self.referring = {entry["item"] for entry in items if entry.get("refers")}
+        return root.removeprefix(bag.PAYLOAD) in self.referring
 
     def inventory(self, root: str, below: list[str]) -> None:
         """Compare an OCFL inventory's manifest with the content (OCFL 1.1, section 3.5.2)."""
         inventory = self.json(f"{root}/inventory.json")
         manifest = inventory["manifest"] if inventory is not None else {}
+        if inventory is not None and self.refers(root):  # the others are in earlier deliveries
+            begins = f"{inventory['head']}/"
+            manifest = {
+                digest: [path for path in paths if path.startswith(begins)]
+                for digest, paths in manifest.items()
+            }
         listed = {f"{root}/{path}": digest for digest, paths in manifest.items() for path in paths}
         content = {path for path in below if "/content/" in path.removeprefix(root)}
         for path in sorted(content ^ set(listed)):

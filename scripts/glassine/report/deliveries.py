@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 import msgspec
 
-from glassine.base import files, wording
+from glassine.base import access, files, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.item_states import ItemStatus, finding
 from glassine.base.records import corrections
@@ -27,6 +27,7 @@ _ASKED_ANEW = frozenset(
         "delivery.drops",
         "delivery.withheld",
         "delivery.empty",
+        "delivery.left_behind",
         "delivery.damaged",
         "delivery.receipt",
         "delivery.receipt_gone",
@@ -63,6 +64,7 @@ Kind = Literal[
     "of which it cannot be told",
     "never delivered",
     "delivered in an earlier state",
+    "kept back",
 ]
 
 
@@ -182,17 +184,27 @@ def _compare(
 ) -> None:
     """Put in how each item stands to the deliveries, and which are missing."""
     whole = {withdrawal.item: withdrawal for withdrawal in withdrawals if withdrawal.whole}
-    items, lacking = [], []
+    items: list[due.Item] = []
+    kept_back: dict[str, access.Access] = {}
+    lacking = []
     for state in statuses:
         before = earlier.get(state.item)
         if state.item in whole:
             standing = Standing(f"withdrawn: {whole[state.item].sentence()}", "withdrawn")
+        elif _awaits(state, section):
+            lacking.append(UnfinishedItem(item=state.item, state=state.state))
+            standing = _unaccepted(before)
         elif state.state not in deliver.FINISHED:
             lacking.append(UnfinishedItem(item=state.item, state=state.state))
             standing = _unfinished(before)
         elif item := _packed(results / "items" / state.item, state):
-            items.append(item)
-            standing = _finished(before, item.digest)
+            level = item.access()
+            if level.deliver == "nothing":
+                kept_back[state.item] = level
+                standing = _kept_back(before, level)
+            else:
+                items.append(item)
+                standing = _finished(before, item.digest)
         else:
             lacking.append(UnfinishedItem(item=state.item, state="without a sound package.json"))
             standing = Standing(
@@ -200,7 +212,7 @@ def _compare(
             )
         delivered.items[state.item] = standing
     if earlier:
-        delivered.dropped = due.dropped(items, lacking, withdrawals, earlier, section)
+        delivered.dropped = due.dropped(items, lacking, withdrawals, earlier, section, kept_back)
 
 
 def _packed(folder: Path, state: ItemStatus) -> due.Item | None:
@@ -218,10 +230,26 @@ def _finished(before: drops.Delivered | None, digest: str) -> Standing:
     return Standing(f"an earlier state of it in {before.delivery}", "delivered in an earlier state")
 
 
+def _kept_back(before: drops.Delivered | None, level: access.Access) -> Standing:
+    has = f"; as it was before in {before.delivery}" if before else ""
+    return Standing(f"kept back, {level.sentence()} (access.deliver){has}", "kept back")
+
+
 def _unfinished(before: drops.Delivered | None) -> Standing:
     if before is None:
         return Standing("not yet", "never delivered")
     return Standing(f"as it was before in {before.delivery}", "delivered in an earlier state")
+
+
+def _awaits(state: ItemStatus, section: DeliverySection) -> bool:
+    """Return whether an item is done, but waits for a person before it is delivered."""
+    failed_too = section.quality_fail == "review"
+    return section.when == "reviewed" and bool(state.awaits_person(failed_too=failed_too))
+
+
+def _unaccepted(before: drops.Delivered | None) -> Standing:
+    standing = _unfinished(before)
+    return Standing(f"{standing.words}: waits until a person accepts it", standing.kind)
 
 
 def _plural(number: int, one: str, many: str) -> str:
@@ -260,6 +288,12 @@ def _sentences(
         sentences.append(
             f"A new delivery waits until {_names(awaited)} "
             f"{'is' if len(awaited) == 1 else 'are'} done."
+        )
+    behind = [state.item for state in statuses if _awaits(state, section)]
+    if behind:
+        sentences.append(
+            f"{_plural(len(behind), 'item waits', 'items wait')} for a person before delivery: "
+            f"{_names(behind)}."
         )
     away = delivered.away()
     if away:
