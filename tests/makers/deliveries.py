@@ -13,6 +13,7 @@ import pyvips
 
 from glassine.base import files, hashing, settings
 from glassine.masters import colour
+from glassine.night import due
 from makers import made_items
 from makers.step_calls import do_delivery, do_step
 
@@ -36,6 +37,7 @@ def finish(root: Path, given: dict[str, Any]) -> None:
     do_step("embed", batch_dir, item_dir, given)
     made_items.write_mets(item_dir)
     do_step("pack", batch_dir, item_dir, given)
+    files.write_json(item_dir / due.STAMP, {"inputs": due.inputs_of([given])})
 
 
 def make_batch(root: Path, count: int = 2, **settings: Any) -> dict[str, Any]:

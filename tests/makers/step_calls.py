@@ -12,6 +12,7 @@ from glassine.deliver import step as delivery
 from glassine.intake import step as intake
 from glassine.intake.catalogue import reading
 from glassine.intake.given import CatalogueSettings, IntakeGiven
+from glassine.night import due
 
 
 def do_step(name: str, batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
@@ -21,11 +22,13 @@ def do_step(name: str, batch_dir: Path, item_dir: Path, given: dict[str, Any]) -
 
 def do_delivery(root: Path, given: dict[str, Any], batch: str = "b1") -> delivery.Outcome:
     """Deliver the batch from `root`. given: as JSON; Raises GlassineError where it is held."""
+    results = root / "results" / batch
+    inputs = due.delivered_inputs(results / "items", given["items"], {})
     return delivery.deliver_batch(
         root / "masters" / batch,
-        root / "results" / batch,
+        results,
         root / "deliveries",
-        steps.given("deliver", given),
+        steps.given("deliver", {"inputs": inputs} | given),
     )
 
 

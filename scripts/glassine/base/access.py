@@ -24,6 +24,8 @@ Public = Literal["all", "small", "none"]
 Deliver = Literal["masters", "records", "nothing"]
 # Folder of the pictures of an item of which none may be public; it goes into no package.
 RESTRICTED = "restricted"
+# How the words of an item begin that a person withdrew from delivery.
+_WITHDRAWN = "Withdrawn from delivery: "
 LEVELS: tuple[Level, ...] = get_args(Level)
 # What each level is called in records and reports.
 NAMES: dict[Level, str] = {
@@ -85,6 +87,10 @@ class Access(PublicPictures, frozen=True, kw_only=True):
     words: str = ""
     doubt: str = ""
     deliver: Deliver = "masters"
+
+    @property
+    def is_withdrawn(self) -> bool:
+        return self.words.startswith(_WITHDRAWN)
 
     @property
     def is_restricted(self) -> bool:
@@ -157,6 +163,13 @@ def of_row(row: CatalogueRow | None, section: AccessSection, today: date) -> Acc
         doubt="" if stated.level else stated.doubt,
         deliver=section.deliver.of_level(level),
     )
+
+
+def withdrawn(reason: str, by: str, when: str) -> Access:
+    """Return who may see an item that a person withdrew from delivery: nobody, until that word is
+    taken back. by: role id; when: xs:dateTime."""
+    words = f"{_WITHDRAWN}{reason} ({by}, {when})"
+    return Access(public="none", level="closed", after="closed", words=words)
 
 
 def as_given(access: Access) -> dict[str, Any]:

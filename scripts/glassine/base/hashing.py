@@ -30,6 +30,11 @@ def _helper() -> Executor:
     return threads.helper()
 
 
+def forget_helper() -> None:
+    """Let a process that was forked have no helper: the thread of its parent is not in it."""
+    _helper.cache_clear()
+
+
 class _Both:
     """The two digests of a stream; large pieces are worked on by a helper too."""
 

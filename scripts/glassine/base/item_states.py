@@ -28,11 +28,13 @@ RECORDS = ("fixity", "geometry", "render", "quality", "embedded", "package")
 
 @dataclass(frozen=True)
 class Reason:
-    """Why a person should look: `text` in plain words; master and frame where it is one's."""
+    """Why a person should look: `text` in plain words; master and frame where it is one's.
+    failed: whether a measure of quality failed its limit."""
 
     text: str
     master: str | None = None
     frame: int | None = None
+    failed: bool = False
 
 
 @dataclass
@@ -42,6 +44,7 @@ class ItemStatus:
     findings: what holds it (state held) or keeps it waiting, each once; step: the one that found
     it. damaged: names of records that could not be read. last_read: when its masters were last
     read whole and compared, as fixity.json tells; None where they never were, or did not agree.
+    unseen: the reasons that no person has accepted: see `_unseen`.
     """
 
     item: str
@@ -52,6 +55,14 @@ class ItemStatus:
     records: dict[str, Any] = field(default_factory=dict)
     damaged: list[str] = field(default_factory=list)
     last_read: str | None = None
+    unseen: list[Reason] = field(default_factory=list)
+
+    def awaits_person(self, *, failed_too: bool) -> list[Reason]:
+        """Return the reasons for which a person must accept the item before it is delivered, where
+        deliveries hold what was reviewed. failed_too: whether failed measures of quality count."""
+        if self.state != "review":
+            return []
+        return [reason for reason in self.unseen if failed_too or not reason.failed]
 
 
 def _record_path(item_dir: Path, name: str) -> Path:
@@ -194,9 +205,13 @@ def _quality_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> 
         if _is_accepted(frame, accepted):
             continue
         poor = [each for each in frame["measures"] if each["verdict"] not in _QUIET]
-        found += [Reason(measure_words(each), frame["master"], frame["index"]) for each in poor]
+        place = (frame["master"], frame["index"])
+        found += [
+            Reason(measure_words(each), *place, failed=each["verdict"] == "fail") for each in poor
+        ]
         if frame["verdict"] not in _QUIET and not poor:
-            found.append(Reason("Its quality asks for a look.", frame["master"], frame["index"]))
+            failed = frame["verdict"] == "fail"
+            found.append(Reason("Its quality asks for a look.", *place, failed=failed))
     return found
 
 
@@ -283,6 +298,30 @@ def accepted(entry: dict[str, Any], geometry: dict[str, Any]) -> list[dict[str, 
     return found
 
 
+def _unseen(
+    reasons: list[Reason], geometry: dict[str, Any], seen: list[dict[str, Any]]
+) -> list[Reason]:
+    """Return the reasons that no person has accepted.
+
+    Reasons of a frame are gone once it is accepted. One of a master, or of the item, counts as
+    accepted when a person has accepted every frame of that master, or of the item, as the review
+    page shows it with them; where there is no frame, nobody can have.
+    """
+    frames = [
+        {"master": master["path"], "index": frame["index"]}
+        for master in geometry.get("masters") or []
+        for frame in master["frames"]
+        if not frame.get("excluded")
+    ]
+    left = []
+    for reason in reasons:
+        of_it = [each for each in frames if reason.master in (None, each["master"])]
+        looked_at = bool(of_it) and all(_is_accepted(each, seen) for each in of_it)
+        if reason.frame is not None or not looked_at:
+            left.append(reason)
+    return left
+
+
 def _collect_reasons(status: ItemStatus, item_dir: Path, entry: dict[str, Any]) -> None:
     try:
         seen = accepted(entry, status.records.get("geometry") or {})
@@ -308,6 +347,14 @@ def _collect_reasons(status: ItemStatus, item_dir: Path, entry: dict[str, Any]) 
             status.findings.append(_damaged(path, f"{lacks}{problem}"))
 
 
+def _unseen_by_all(status: ItemStatus, entry: dict[str, Any]) -> list[Reason]:
+    geometry = status.records.get("geometry") or {}
+    try:
+        return _unseen(status.reasons, geometry, accepted(entry, geometry))
+    except (KeyError, TypeError, AttributeError):
+        return list(status.reasons)  # a damaged record shows nobody's acceptance
+
+
 def _entry_findings(entry: dict[str, Any], severities: set[str]) -> list[Finding]:
     found = [finding(each, str(entry.get("item"))) for each in entry.get("findings") or []]
     return [finding for finding in found if finding.severity in severities]
@@ -323,6 +370,7 @@ def item_status(entry: dict[str, Any], item_dir: Path) -> ItemStatus:
     _read_records(status, item_dir)
     _collect_reasons(status, item_dir, entry)
     status.reasons += [Reason(each.what) for each in _entry_findings(entry, {"review"})]
+    status.unseen = _unseen_by_all(status, entry)
     held = status.records.get("held")
     if entry.get("state") == "held":
         status.step = "intake"

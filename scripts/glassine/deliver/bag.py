@@ -15,10 +15,11 @@ import unicodedata
 import zipfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path, PurePosixPath
 from typing import BinaryIO, Protocol
 
-from glassine.base import hashing
+from glassine.base import hashing, workers
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.hashing import Digests
 
@@ -443,24 +444,47 @@ class Reading:
 
 
 @contextlib.contextmanager
-def reading(path: Path) -> Iterator[Reading]:
+def reading(path: Path, *, forget: bool = False) -> Iterator[Reading]:
     """Give the reading of the bag at `path`, every byte of it, with its files still open.
 
+    forget: let the system drop its own copy of what was written and synced before it is read.
     Section numbers in the findings are those of RFC 8493. Raises GlassineError for what cannot
     be opened as a folder, tar or zip file.
     """
     store = open_store(path)
     try:
+        if forget and not path.is_dir():
+            hashing.forget(path)
         check = _Check(store, path.name)
+        if isinstance(store, FolderStore):
+            check.read |= _digests(store, forget=forget)
         yield Reading(check.run(), store, check.read)
     finally:
         store.close()
 
 
-def validate(path: Path) -> list[Finding]:
-    """Return everything that keeps the bag at `path` from being complete and valid."""
+def _digests(store: FolderStore, *, forget: bool) -> dict[str, Digests]:
+    """Return the digests of a folder's files, read by all processes of the job; one that cannot be
+    read is left out, and told where it is asked for by itself."""
+    paths = sorted(store.files)
+    known = workers.each(partial(_read, store.root, forget), paths, store.files.__getitem__)
+    return {path: digests for path, digests in zip(paths, known, strict=True) if digests}
+
+
+def _read(root: Path, forget: bool, path: str) -> Digests | None:
     try:
-        with reading(path) as bag_reading:
+        if forget:
+            hashing.forget(root / path)
+        return hashing.of_file(root / path)
+    except OSError:
+        return None
+
+
+def validate(path: Path, *, forget: bool = False) -> list[Finding]:
+    """Return everything that keeps the bag at `path` from being complete and valid; forget: see
+    `reading`."""
+    try:
+        with reading(path, forget=forget) as bag_reading:
             return bag_reading.findings
     except GlassineError as error:
         return error.findings

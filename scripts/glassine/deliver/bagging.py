@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import shutil
+from functools import partial
 from pathlib import Path
 
 from msgspec import UNSET
 
-from glassine.base import clock, files, hashing
+from glassine.base import clock, files, hashing, threads, workers
 from glassine.base.errors import GlassineError
 from glassine.base.records.plan import Plan
 from glassine.base.records.receipt import ReceiptBag
 from glassine.deliver import bag
 from glassine.deliver.due import Due, Folders, Item
 from glassine.deliver.given import DeliverGiven, DeliverySection
-from glassine.deliver.plan import GB
+from glassine.deliver.plan import GB, Whereabouts
 from glassine.deliver.serialization import Source, carrier
 from glassine.deliver.tags import Contents, tag_files
 
@@ -23,10 +24,32 @@ _SUFFIX = {"folder": "", "tar": ".tar", "zip": ".zip"}
 SPARE_BYTES = 64 * 2**20
 
 
-def contents_of(folders: Folders, plan: Plan, number: int, groups: list[list[Item]]) -> Contents:
-    """Return what a bag of the delivery is to hold. number: of the bag, from 1."""
+def name_of(plan: Plan, number: int, count: int) -> str:
+    """Return the name of a bag without its suffix. number: of it, from 1; count: of all bags."""
+    return plan.name if count == 1 else f"{plan.name}.{number:03d}"
+
+
+def bags_of(plan: Plan, groups: list[list[Item]], section: DeliverySection) -> dict[str, str]:
+    """Return {item: the name of the bag that it goes into}, as the receipt has it."""
+    count, suffix = len(groups), _SUFFIX[section.form]
+    return {
+        item.name: name_of(plan, number, count) + suffix
+        for number, items in enumerate(groups, 1)
+        for item in items
+    }
+
+
+def contents_of(
+    folders: Folders,
+    plan: Plan,
+    number: int,
+    groups: list[list[Item]],
+    whereabouts: list[Whereabouts],
+) -> Contents:
+    """Return what a bag of the delivery is to hold. number: of the bag, from 1; the first tells
+    where each item of the batch lies."""
     items = groups[number - 1]
-    name = plan.name if len(groups) == 1 else f"{plan.name}.{number:03d}"
+    name = name_of(plan, number, len(groups))
     return Contents(
         name=name,
         number=number,
@@ -34,18 +57,21 @@ def contents_of(folders: Folders, plan: Plan, number: int, groups: list[list[Ite
         items=items,
         rows=[item.row(name) for item in items],
         sources=_sources(items, folders.batch_dir),
+        whereabouts=whereabouts if number == 1 else [],
     )
 
 
 def _sources(items: list[Item], batch_dir: Path) -> list[Source]:
     sources = []
     for item in items:
-        for entry in item.package().files:
+        for placed in item.placed():
+            entry = placed.entry
             kind, _, relative = entry.source.partition(":")
             root = batch_dir if kind == "master" else item.folder
             digests = hashing.Digests(entry.bytes, entry.sha256, entry.sha512)
             path = f"{bag.PAYLOAD}{item.name}/{entry.path}"
-            sources.append(Source(path, files.inside(root, relative), digests))
+            origin = files.inside(root, relative)
+            sources.append(Source(path, origin, digests, placed.content))
     return sorted(sources, key=lambda source: source.path)
 
 
@@ -75,6 +101,33 @@ def make_bag(
     )
 
 
+def make_bags(
+    deliveries_dir: Path, plan: Plan, bags: list[Contents], given: DeliverGiven, due: Due
+) -> list[ReceiptBag]:
+    """Make the bags of a delivery; those that are one file each beside one another, where the job
+    has the processes for it, as the files of a folder are then worked on."""
+    one = partial(make_bag, deliveries_dir, plan, given=given, due=due)
+    if given.settings.delivery.form == "folder" or len(bags) == 1:
+        return [one(contents) for contents in bags]
+    _require_room_for_all(deliveries_dir, bags, given.settings.delivery)
+    return workers.each(one, bags, lambda contents: contents.bytes, apart=True)
+
+
+def _require_room_for_all(
+    deliveries_dir: Path, bags: list[Contents], section: DeliverySection
+) -> None:
+    """Raise GlassineError where the disk has no room for the bags that are made at one time."""
+    suffix = _SUFFIX[section.form]
+    open_ = [each for each in bags if not (deliveries_dir / (each.name + suffix)).exists()]
+    together = sorted((each.bytes for each in open_), reverse=True)[: threads.allowed()]
+    _require_free(deliveries_dir, sum(together) - _begun(deliveries_dir, open_, suffix))
+
+
+def _begun(deliveries_dir: Path, bags: list[Contents], suffix: str) -> int:
+    parts = (deliveries_dir / f".part-{each.name}{suffix}" for each in bags)
+    return sum(part.stat().st_size for part in parts if part.is_file())
+
+
 def _build(
     part: Path, plan: Plan, contents: Contents, tags: dict[str, bytes], section: DeliverySection
 ) -> None:
@@ -83,12 +136,13 @@ def _build(
     _require_room(part, contents)
     build = carrier(section.form, section.copy)
     build(part, contents.name, plan.time, tags, contents.sources, trusting=True)
-    if not bag.validate(part):
+    from_disk = section.read_back == "disk"
+    if not bag.validate(part, forget=from_disk):
         return
     # A power cut can leave a file of the right size with the wrong bytes: once more,
     # and this time everything that is there is read before it is believed.
     build(part, contents.name, plan.time, tags, contents.sources, trusting=False)
-    findings = bag.validate(part)
+    findings = bag.validate(part, forget=from_disk)
     if findings:
         raise GlassineError(findings)
 
@@ -109,12 +163,17 @@ def _require_own(final: Path, tags: dict[str, bytes]) -> None:
 def _require_room(part: Path, contents: Contents) -> None:
     there = sum(p.stat().st_size for p in part.rglob("*") if p.is_file()) if part.is_dir() else 0
     there += part.stat().st_size if part.is_file() else 0
-    needed = contents.bytes - there + SPARE_BYTES
-    free = shutil.disk_usage(part.parent).free
+    _require_free(part.parent, contents.bytes - there)
+
+
+def _require_free(folder: Path, missing: int) -> None:
+    """Raise GlassineError where the disk has no room for so many bytes, and some to spare."""
+    needed = missing + SPARE_BYTES
+    free = shutil.disk_usage(folder).free
     if needed > free:
         raise GlassineError.because(
             "delivery.space",
-            part.parent,
+            folder,
             f"The disk has {free / GB:.1f} GB free; this bag needs {needed / GB:.1f} GB.",
             "room for a whole bag.",
             "Make room, or set delivery.max_bag_gb and carry bags away one by one.",

@@ -26,7 +26,8 @@ _GONE = "not in the batch folder any more"
 
 @dataclass(frozen=True)
 class Delivered:
-    """An item as the last delivery that has it holds it; masters: None where nothing tells."""
+    """An item as the last delivery that has it holds it. digest: of its package; masters: None
+    where nothing tells."""
 
     item: str
     delivery: str
@@ -185,7 +186,8 @@ def _delivered(lists: Lists, receipt: Receipt, item: ReceiptItem) -> Delivered:
     delivered_masters = (
         lists.masters(receipt, item.item) if item.masters is UNSET else tuple(masters)
     )
-    return Delivered(item.item, receipt.delivery, item.digest, item.files, delivered_masters)
+    digest = item.package_digest
+    return Delivered(item.item, receipt.delivery, digest, item.files, delivered_masters)
 
 
 def vanished(

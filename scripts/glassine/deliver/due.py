@@ -3,24 +3,32 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+
+from msgspec import UNSET
 
 from glassine.base import access, hashing, naming, record_files, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import BatchId, ItemId
 from glassine.base.records.embedded import Embedded
+from glassine.base.records.fixity import Fixity
 from glassine.base.records.package import Package, PackagedFile
 from glassine.base.records.receipt import LackingItem, Receipt, WithdrawnPart
 from glassine.deliver import drops, handover, receipt_files, same_ids
 from glassine.deliver.given import DeliverGiven, DeliverySection, UnfinishedItem
+from glassine.deliver.shapes import NextVersion, Placed, Shape
 
 # So many items are named in a finding.
 _NAMED = 20
 # The state, in a delivery, of an item that the settings keep out of it.
 KEPT_BACK = "kept back"
 # How a state of an item is told in the sentence "it is ...".
-_STATES = {"waiting": "waiting for the next night", "pending": "pending"}
+_STATES = {
+    "waiting": "waiting for the next night",
+    "pending": "pending",
+    "review": "for review, and no person has accepted it yet",
+}
 
 
 @dataclass(frozen=True)
@@ -28,7 +36,10 @@ class Item:
     """One item to deliver and the results it lies in; its list of files is read when needed.
 
     bytes, files: of its package. digest: over its files' paths and digests. replaces: the
-    delivery that has the item in an earlier state.
+    delivery that has the item in an earlier state, replaces_digest: over its files there. inputs:
+    digest over what its steps were given but for the versions of the software, where it is known.
+    shape: the form in which it goes into the bag, where that is not as it lies in the results;
+    bytes, files and digest are of that form then, and packed is the digest of its package.
     """
 
     name: ItemId
@@ -38,17 +49,58 @@ class Item:
     digest: str
     profile: str
     replaces: str | None = None
+    replaces_digest: str | None = None
+    inputs: str | None = None
+    shape: Shape | None = None
+    packed: str | None = None
 
     def package(self) -> Package:
         return read_package(self.folder)
+
+    def refers(self) -> list[str]:
+        """Return the deliveries that have further files of it, the last one first."""
+        if not isinstance(self.shape, NextVersion):
+            return []
+        return list(dict.fromkeys(delivery for delivery, _ in reversed(self.shape.places)))
+
+    def placed(self) -> list[Placed]:
+        """Return its files as they go into the bag."""
+        packed = self.package().files
+        if self.shape is None:
+            return [Placed(entry) for entry in packed]
+        return self.shape.files(self.folder, packed)
+
+    def shaped(self, shape: Shape) -> Item:
+        """Return the item as it goes into the bag in this form."""
+        placed = [each.entry for each in shape.files(self.folder, self.package().files)]
+        return replace(
+            self,
+            shape=shape,
+            packed=self.digest,
+            bytes=sum(entry.bytes for entry in placed),
+            files=len(placed),
+            digest=hashing.of_tree({entry.path: entry.sha256 for entry in placed}),
+        )
 
     def master_files(self) -> list[PackagedFile]:
         """Return the masters, and raw files, of which the package may hold either."""
         return [entry for entry in self.package().files if entry.use in ("master", "raw")]
 
+    def captured(self) -> str:
+        """Return a digest over the files that were captured: masters, and of those that were
+        developed here the raw files."""
+        fixity = record_files.load(self.folder / "fixity.json", "fixity", Fixity)
+        sources = [each if each.source is UNSET else each.source for each in fixity.masters]
+        digests = sorted(each.digests.sha256 for each in sources)
+        return hashing.of_bytes("\n".join(digests).encode()).sha256
+
     def row(self, bag: str) -> handover.ItemRow:
         """Return the item's row of the hand-over list. bag: the name of the one that has it."""
-        return handover.describe_item(self.folder, self.package(), bag)
+        package = self.package()
+        row = handover.describe_item(self.folder, package, bag)
+        if isinstance(self.shape, NextVersion):
+            return handover.with_places(row, self.shape.elsewhere(self.folder, package.files))
+        return row
 
     def left_out(self) -> dict[str, int]:
         """Return {master: the number of its frames that a person left out}."""
@@ -100,13 +152,15 @@ class Due:
     """What the next delivery is to hold, and what it tells of the rest.
 
     lacking: items that are not done, or kept back by the settings; adds: it holds what changed and
-    continues the deliveries before it.
+    continues the deliveries before it. kept: {item: digest of its package as it was delivered last}
+    of items that stay as they were delivered, though newer software makes them otherwise.
     """
 
     items: list[Item]
     lacking: list[LackingItem]
     withdrawn: list[WithdrawnPart]
     adds: bool
+    kept: dict[str, str] = field(default_factory=dict)
 
     def rows(self) -> list[handover.ItemRow]:
         """Return the rows of the hand-over list that have no file."""
@@ -130,7 +184,10 @@ def next_delivery(folders: Folders, given: DeliverGiven, receipts: receipt_files
     section = given.settings.delivery
     withdrawn = [drops.Withdrawal.of(entry) for entry in given.withdraw]
     withdrawn_items = {entry.item for entry in withdrawn if entry.whole}
-    finished = [_item(folders, name) for name in sorted({*given.items} - withdrawn_items)]
+    finished = [
+        replace(_item(folders, name), inputs=given.inputs.get(name))
+        for name in sorted({*given.items} - withdrawn_items)
+    ]
     items, kept_back = parted(finished)
     lacking = [entry for entry in given.lacking if entry.item not in withdrawn_items]
     earlier = drops.delivered(folders.deliveries_dir, receipts.sound)
@@ -233,6 +290,17 @@ def _forbidden(
                 "Do what the report says of them, or set delivery.when to `passed`.",
             )
         ]
+    if not items and (unseen := [each.item for each in lacking if each.state == "review"]):
+        return [
+            Finding(
+                "delivery.unseen",
+                batch,
+                f"Every finished item is for review, and no person has accepted any: "
+                f"{wording.some(unseen, 10)} ({len(unseen)} in all).",
+                "items that a person has accepted (delivery.when is `reviewed`).",
+                "Look at them (scripts/review) and accept what is right, then run again.",
+            )
+        ]
     if not items:
         return [
             Finding(
@@ -321,6 +389,25 @@ def _as_before(last_delivered: drops.Delivered | None, reason: str) -> str:
     if last_delivered is None:
         return reason
     return f"It stays as {last_delivered.delivery} has it. {reason}".strip()
+
+
+def left_behind(batch: BatchId, lacking: list[LackingItem]) -> list[Finding]:
+    """Return a note that names the items that wait for a person before they are delivered."""
+    names = [entry.item for entry in lacking if entry.state == "review"]
+    if not names:
+        return []
+    return [
+        Finding(
+            "delivery.left_behind",
+            batch,
+            f"{len(names)} items stay behind until a person accepts them: {wording.listed(names)}."
+            if len(names) > 1
+            else f"{names[0]} stays behind until a person accepts it.",
+            "items that a person has accepted (delivery.when is `reviewed`).",
+            "Look at them (scripts/review) and accept what is right.",
+            "note",
+        )
+    ]
 
 
 def untold(due: Due, receipts: receipt_files.Receipts, section: DeliverySection) -> list[Finding]:

@@ -26,11 +26,14 @@ class DeliverySection(Given, frozen=True, kw_only=True):
     """max_bag_gb: in 10^9 bytes, 0 for one bag; a whole number stays one, as a digest is made of
     it. profile_identifier: URI of the BagIt profile, empty for the project's own."""
 
-    when: Literal["complete", "passed"] = "complete"
+    when: Literal["complete", "passed", "reviewed"] = "complete"
+    quality_fail: Literal["review", "deliver"] = "review"
     later: Literal["whole", "changed"] = "whole"
+    on_new_version: Literal["ask", "deliver", "keep"] = "ask"
     same_ids: Literal["held", "told"] = "held"
     form: Form = "folder"
     copy: Literal["copy", "reflink", "hardlink"] = "copy"
+    read_back: Literal["disk", "memory"] = "disk"
     max_bag_gb: int | float = 0
     profile_identifier: str = ""
 
@@ -40,11 +43,14 @@ class Settings(Given, frozen=True, kw_only=True):
 
 
 class DeliverGiven(Given, frozen=True, kw_only=True):
-    """items: those that are done; lacking: the others. withdraw: as corrections.yaml has it."""
+    """items: those that are done; lacking: the others. withdraw: as corrections.yaml has it.
+    inputs: {item: digest over all that its steps were given but for the versions of the software},
+    of items of which that is known."""
 
     batch: BatchId
     items: tuple[ItemId, ...]
     lacking: tuple[UnfinishedItem, ...]
     withdraw: tuple[Withdrawal, ...] = ()
+    inputs: dict[str, str] = msgspec.field(default_factory=dict)
     settings: Settings
     institution: Institution = msgspec.field(default_factory=Institution)

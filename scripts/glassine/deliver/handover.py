@@ -25,6 +25,7 @@ from glassine.base.records.quality import Quality
 from glassine.base.records.receipt import LackingItem, WithdrawnPart
 from glassine.base.records.render import Rendering
 from glassine.deliver.given import UnfinishedItem
+from glassine.deliver.shapes import Elsewhere
 
 COLUMNS = (
     "item",
@@ -61,7 +62,8 @@ class FileRow(Given, frozen=True, kw_only=True):
 
     file: its path in the package. master: path of the master that it is or comes from, of a raw
     file that of the picture developed from it; frame: of it, from 1, None of a master or raw file.
-    format: PRONOM id. captured: EXIF's time with its offset.
+    format: PRONOM id. captured: EXIF's time with its offset. delivery, bag: that have the file,
+    where this one refers to it and does not hold it.
     """
 
     use: str
@@ -76,6 +78,8 @@ class FileRow(Given, frozen=True, kw_only=True):
     format: str = ""
     iiif_image: str = ""
     captured: str = ""
+    delivery: str | UnsetType = UNSET
+    bag: str | UnsetType = UNSET
 
 
 class ItemRow(Given, frozen=True, kw_only=True):
@@ -153,6 +157,22 @@ def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
         access=allowed.in_full() if allowed.is_restricted else UNSET,
         files=tuple(rows),
     )
+
+
+def with_places(row: ItemRow, places: dict[str, Elsewhere]) -> ItemRow:
+    """Return the row of a later version of an object, each file with where it lies."""
+    rows = []
+    for file in row.files:
+        place = places[file.file]
+        rows.append(
+            msgspec.structs.replace(
+                file,
+                file=place.path,
+                delivery=place.delivery or UNSET,
+                bag=place.bag or UNSET,
+            )
+        )
+    return msgspec.structs.replace(row, files=tuple(rows))
 
 
 def _persistent_ids(embedded: Embedded) -> str:

@@ -10,22 +10,35 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from glassine.base import clock, files, record_files
 from glassine.base.model import BatchId
 from glassine.base.records.plan import Plan
-from glassine.deliver import bag
+from glassine.deliver import bag, causes
 from glassine.deliver.due import Due, Item
 from glassine.deliver.given import DeliverySection
 from glassine.deliver.receipt_files import Receipts
 
 GB = 10**9
+
+
+class Whereabouts(msgspec.Struct, frozen=True):
+    """Where an item of the batch lies. digest: over its files there, as the receipt has it."""
+
+    item: str
+    delivery: str
+    bag: str
+    digest: str
+
+
 # Beside the bags while a delivery is under way.
 _STATE = ".part-{batch}.json"
 
 
 def content_of(due: Due, section: DeliverySection) -> str:
     """Return a digest over all that makes two deliveries the same."""
-    listed = [[item.name, item.digest] for item in due.items]
+    listed = [[item.name, due.kept.get(item.name, item.digest)] for item in due.items]
     missing = sorted(entry.item for entry in due.lacking)
     parts: list[Any] = [listed, missing, [section.form, section.max_bag_gb]]
     if due.withdrawn:  # left out where there are none: as in receipts of earlier versions
@@ -33,30 +46,62 @@ def content_of(due: Due, section: DeliverySection) -> str:
     return hashlib.sha256(files.canonical(parts).encode()).hexdigest()
 
 
-def _earlier(receipts: Receipts) -> dict[str, tuple[str, str]]:
-    """Return {item: (the delivery that has it last, its digest there)}."""
-    return {
-        item.item: (receipt.delivery, item.digest)
-        for receipt in receipts.sound
-        for item in receipt.items
-    }
-
-
 def to_deliver(due: Due, receipts: Receipts) -> list[Item]:
     """Return the items of the next delivery, with the delivery that each is in as it was before.
 
-    Where it adds to those before it, these are the items that changed.
+    Where it adds to those before it, these are the items that changed. What was withdrawn, and is
+    there again, comes again.
     """
-    earlier = _earlier(receipts)
+    earlier = causes.last_of(receipts.sound)
     items = due.items
     if due.adds:
-        items = [item for item in items if earlier.get(item.name, ("", ""))[1] != item.digest]
-    return [replace(item, replaces=_replaced(item, earlier)) for item in items]
+        items = [item for item in items if item.name not in due.kept and _is_other(item, earlier)]
+    return [_replacing(item, earlier) if _is_other(item, earlier) else item for item in items]
 
 
-def _replaced(item: Item, earlier: dict[str, tuple[str, str]]) -> str | None:
-    delivery, digest = earlier.get(item.name, (None, item.digest))
-    return delivery if digest != item.digest else None
+def _is_other(item: Item, earlier: dict[str, causes.Last]) -> bool:
+    last = earlier.get(item.name)
+    return last is None or last.item.package_digest != item.digest
+
+
+def _replacing(item: Item, earlier: dict[str, causes.Last]) -> Item:
+    last = earlier.get(item.name)
+    if last is None:
+        return item
+    return replace(item, replaces=last.delivery, replaces_digest=last.item.digest)
+
+
+def _stood_for(receipts: Receipts) -> list[str]:
+    """Return the deliveries that together hold the batch as it was delivered, the last one first:
+    the last, those that it was added to, and so on."""
+    by_name = {receipt.delivery: receipt for receipt in receipts.sound}
+    names: list[str] = []
+    receipt = receipts.latest
+    while receipt is not None and receipt.delivery not in names:
+        names.append(receipt.delivery)
+        receipt = by_name.get(receipt.continues or "")
+    return names
+
+
+def whereabouts(
+    plan: Plan, bags: dict[str, str], digests: dict[str, str], due: Due, receipts: Receipts
+) -> list[Whereabouts]:
+    """Return in which delivery and bag each item of the batch lies once this delivery is made.
+
+    bags: {item: the bag of this delivery that has it}; digests: {item: over its files in it}. What
+    is withdrawn lies nowhere; what the delivery lacks lies where it was, if it was delivered.
+    """
+    earlier = causes.last_of(receipts.sound)
+    names = {item.name for item in due.items} | {entry.item for entry in due.lacking}
+    listed = []
+    for name in sorted(names):
+        last = earlier.get(name)
+        if name in bags:
+            listed.append(Whereabouts(name, plan.name, bags[name], digests[name]))
+        elif last is not None:
+            place = (last.delivery, last.item.bag, last.item.digest)
+            listed.append(Whereabouts(name, *place))
+    return listed
 
 
 def begin(
@@ -71,11 +116,13 @@ def begin(
         _discard(deliveries_dir, begun_plan)
     latest = receipts.latest
     revision = latest.revision + 1 if latest else 1
+    replaced = _stood_for(receipts) if not adds else []
     plan = Plan(
         batch=batch,
         name=batch if revision == 1 else f"{batch}.r{revision}",
         revision=revision,
-        replaces=latest.delivery if latest and not adds else None,
+        replaces=replaced[0] if replaced else None,
+        also_replaces=replaced[1:],
         continues=latest.delivery if latest and adds else None,
         content=content,
         time=clock.now_text(),

@@ -351,7 +351,7 @@ def damage(deliveries_dir: Path, receipts: Receipts) -> list[Finding]:
 
     What a later delivery replaces is for a person to know; what counts holds the batch.
     """
-    replaced = {receipt.replaces for receipt in receipts.sound}
+    replaced = {name for receipt in receipts.sound for name in receipt.all_replaced}
     return [
         Finding(
             "delivery.damaged",

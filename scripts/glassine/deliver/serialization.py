@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import calendar
 import fcntl
+import io
 import os
 import struct
 import tarfile
@@ -15,10 +16,11 @@ import time as clock_time
 import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import BinaryIO, Protocol
 
-from glassine.base import files, hashing
+from glassine.base import files, hashing, workers
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.hashing import Digests
 
@@ -32,11 +34,22 @@ _ZIP64_FROM = 2**31
 
 @dataclass(frozen=True)
 class Source:
-    """A payload file: its path in the bag, where it lies now, and what it must be."""
+    """A payload file: its path in the bag, where it lies now, and what it must be.
+
+    content: what makes its bytes, of a file that is made for the bag; origin then is what it is
+    made from.
+    """
 
     path: str
     origin: Path
     digests: Digests
+    content: Callable[[], bytes] | None = None
+
+    def open(self) -> BinaryIO:
+        """Return the file opened. Raises OSError."""
+        if self.content is not None:
+            return io.BytesIO(self.content())
+        return self.origin.open("rb", buffering=0)
 
 
 class Carrier(Protocol):
@@ -59,7 +72,10 @@ class Carrier(Protocol):
 
 
 def carrier(form: str, copy: str) -> Carrier:
-    """Return the carrier of a form (folder, tar, zip); copy: copy, reflink or hardlink."""
+    """Return the carrier of a form (folder, tar, zip); copy: copy, reflink or hardlink.
+
+    What it made is synced, but may still be in the system's memory: see `forget`.
+    """
     if form == "tar":
         return _tar
     if form == "zip":
@@ -115,30 +131,31 @@ class _FolderCarrier:
     ) -> None:
         part.mkdir(exist_ok=True)
         _remove_others(part, {source.path for source in sources} | set(tags))
-        findings = []
-        for source in sources:
-            target = part / source.path
-            if _is_there(target, source.digests, trusting):
-                continue
-            try:
-                finding = self.bring(source, target)
-            except OSError as problem:
-                if problem.filename and Path(problem.filename) != source.origin:
-                    raise
-                finding = _unreadable(source, problem)
-            if finding:
-                findings.append(finding)
-        _require(findings)
+        brought = workers.each(
+            partial(self.brought, part, trusting), sources, lambda source: source.digests.bytes
+        )
+        _require([finding for finding in brought if finding is not None])
         for path, content in tags.items():
             files.write_bytes(part / path, content)
         hashing.sync(part)
-        for source in sources:
-            hashing.forget(part / source.path)
+
+    def brought(self, part: Path, trusting: bool, source: Source) -> Finding | None:
+        """See that a file is in the bag; None, or a finding where it cannot be."""
+        target = part / source.path
+        if _is_there(target, source.digests, trusting):
+            return None
+        try:
+            return self.bring(source, target)
+        except OSError as problem:
+            if problem.filename and Path(problem.filename) != source.origin:
+                raise
+            return _unreadable(source, problem)
 
     def bring(self, source: Source, target: Path) -> Finding | None:
         """Bring one file; None, or a finding where it is not what it must be."""
         target.parent.mkdir(parents=True, exist_ok=True)
-        if self.copy == "hardlink" and _linked(source.origin, target):
+        is_file = source.content is None
+        if self.copy == "hardlink" and is_file and _linked(source.origin, target):
             digests = hashing.of_file(target)
             if digests != source.digests:
                 target.unlink()
@@ -146,11 +163,12 @@ class _FolderCarrier:
             return None
         temporary = target.with_name(files.TEMPORARY_PREFIX + target.name[:200])
         try:
-            with source.origin.open("rb", buffering=0) as opened, temporary.open("wb") as written:
-                if self.copy == "reflink" and _cloned(opened.fileno(), written.fileno()):
-                    digests = hashing.of_stream(opened)
+            with source.open() as opened, temporary.open("wb") as written:
+                shares = self.copy == "reflink" and is_file
+                if shares and _cloned(opened.fileno(), written.fileno()):
+                    digests = hashing.of_stream(opened)  # type: ignore[arg-type]
                 else:
-                    digests = hashing.of_stream(opened, written)
+                    digests = hashing.of_stream(opened, written)  # type: ignore[arg-type]
             if digests != source.digests:
                 return _changed(source, digests)
             origin_state = source.origin.stat()
@@ -244,8 +262,8 @@ def _stream(what: Source | bytes, target: hashing.Writable) -> Digests:
     if isinstance(what, bytes):
         target.write(memoryview(what))
         return hashing.of_bytes(what)
-    with what.origin.open("rb", buffering=0) as opened:
-        return hashing.of_stream(opened, target)
+    with what.open() as opened:
+        return hashing.of_stream(opened, target)  # type: ignore[arg-type]
 
 
 def _tar(
@@ -283,7 +301,6 @@ def _tar(
         target.flush()
         os.fsync(target.fileno())
     _require(findings)
-    hashing.forget(part)
 
 
 def _zip_member(name: str, size: int, seconds: int) -> zipfile.ZipInfo:
@@ -372,4 +389,3 @@ def _zip(
     if findings:
         os.truncate(part, at)  # a central directory would make it look finished
     _require(findings)
-    hashing.forget(part)

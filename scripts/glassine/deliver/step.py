@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import msgspec
+from msgspec import UNSET
 
 from glassine import __version__
 from glassine.base import files, item_states, naming
@@ -18,14 +19,24 @@ from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import BatchId
 from glassine.base.records.plan import Plan
 from glassine.base.records.receipt import Receipt, ReceiptBag, ReceiptItem
-from glassine.deliver import bagging, drops, handover, ledger, public_before, receipt_files
+from glassine.deliver import (
+    bagging,
+    causes,
+    drops,
+    forms,
+    handover,
+    ledger,
+    objects,
+    public_before,
+    receipt_files,
+)
 from glassine.deliver import due as dues
 from glassine.deliver import plan as plans
 from glassine.deliver.due import Due, Folders, Item
-from glassine.deliver.given import DeliverGiven
+from glassine.deliver.given import DeliverGiven, DeliverySection
 from glassine.deliver.tags import Contents
 
-VERSION = "3"
+VERSION = "4"
 # The output of rule `deliver` in the results of a batch: see `write_stamp`.
 STAMP = "delivered.json"
 # States of items whose package is made.
@@ -98,10 +109,15 @@ def deliver_batch(
         *ledger.without_receipt(deliveries_dir, given.batch, receipts.sound),
     ]
     due = dues.next_delivery(folders, given, receipts)
-    if _make(folders, given, due, receipts):
+    aged = causes.aged(due.items, receipts.sound, given.inputs)
+    made = _make(folders, given, _with_kept(due, aged, given.settings.delivery), receipts)
+    if made is not None:
+        before += made
         receipts = standing(results_batch_dir, deliveries_dir, given.batch)
+    before += _of_software(aged, given, before, along=made is not None and not due.adds)
     damage = receipt_files.damage(deliveries_dir, receipts)
     _require([finding for finding in damage if finding.severity == "hold"])
+    before += dues.left_behind(given.batch, due.lacking)
     untold = dues.untold(due, receipts, given.settings.delivery)
     public = public_before.told(folders, due.items, receipts)
     kept = dues.kept_out(due)
@@ -111,6 +127,34 @@ def deliver_batch(
         tuple(entry.item for entry in due.withdrawn if entry.whole),
         tuple(dict.fromkeys([*before, *receipts.notes, *damage, *untold, *public, *kept])),
     )
+
+
+def _with_kept(due: Due, aged: causes.Aged, section: DeliverySection) -> Due:
+    """Return what is due, with the items that stay as they were delivered, be it until a person
+    was asked."""
+    if section.on_new_version == "deliver":
+        return due
+    return replace(due, kept={name: last.item.package_digest for name, last in aged.all().items()})
+
+
+def _of_software(
+    aged: causes.Aged, given: DeliverGiven, notes: list[Finding], *, along: bool
+) -> list[Finding]:
+    """Return the notes on items that newer software alone made otherwise.
+
+    along: whether they were delivered with the whole batch. Raises GlassineError where a person is
+    asked, with the notes there are beside it.
+    """
+    choice = given.settings.delivery.on_new_version
+    if choice == "deliver" or not aged.all():
+        return []
+    if along:
+        return causes.went_along(given.batch, aged.software)
+    open_ = aged if choice == "ask" else causes.Aged(unknown=aged.unknown)
+    kept = causes.kept(given.batch, aged.software if choice == "keep" else {})
+    if asked := causes.asked(given.batch, open_):
+        raise GlassineError([*asked, *kept, *notes])
+    return kept
 
 
 def standing(
@@ -168,24 +212,33 @@ def _require(findings: list[Finding]) -> None:
 
 def _make(
     folders: Folders, given: DeliverGiven, due: Due, receipts: receipt_files.Receipts
-) -> bool:
-    """Make the delivery; return whether there was one to make: the last may hold the same."""
+) -> list[Finding] | None:
+    """Make the delivery and return notes on it; None where the last holds the same."""
     section, deliveries_dir = given.settings.delivery, folders.deliveries_dir
     content = plans.content_of(due, section)
     if receipts.latest and receipts.latest.content == content:
-        return False
+        return None
+    if not due.adds:  # all of the batch goes out, as it is now
+        due = replace(due, kept={})
+        content = plans.content_of(due, section)
     items = plans.to_deliver(due, receipts)
     if not items:  # nothing but what it lacks has changed
-        return False
+        return None
+    items, notes = forms.in_form(deliveries_dir, items, receipts, adds=due.adds)
     deliveries_dir.mkdir(parents=True, exist_ok=True)
     plan = plans.begin(deliveries_dir, given.batch, content, receipts, due.adds)
     groups = plans.groups_of(items, section)
-    bags = []
-    for number in range(1, len(groups) + 1):
-        contents = bagging.contents_of(folders, plan, number, groups)
-        bags.append((contents, bagging.make_bag(deliveries_dir, plan, contents, given, due)))
+    digests: dict[str, str] = {item.name: item.digest for item in items}
+    names = bagging.bags_of(plan, groups, section)
+    lies = plans.whereabouts(plan, names, digests, due, receipts)
+    contents = [
+        bagging.contents_of(folders, plan, number, groups, lies)
+        for number in range(1, len(groups) + 1)
+    ]
+    made = bagging.make_bags(deliveries_dir, plan, contents, given, due)
+    bags = list(zip(contents, made, strict=True))
     _finish(deliveries_dir, plan, bags, given, due)
-    return True
+    return notes
 
 
 def _finish(
@@ -205,6 +258,7 @@ def _finish(
         batch=plan.batch,
         revision=plan.revision,
         replaces=plan.replaces,
+        also_replaces=plan.also_replaces or UNSET,
         continues=plan.continues,
         time=plan.time,
         form=given.settings.delivery.form,
@@ -221,6 +275,10 @@ def _finish(
         handover=names,
         software=f"Glassine {__version__}",
     )
+    inventories = [(each.item, each.inventory) for each in receipt.items]
+    if any(digest is not UNSET for _, digest in inventories):
+        everything = [item for contents, _ in bags for item in contents.items]
+        objects.keep(deliveries_dir, plan.name, forms.inventories(everything))
     ledger.add(deliveries_dir, [receipt])
     receipt_files.write(deliveries_dir, receipt)
     plans.end(deliveries_dir, plan)
@@ -234,5 +292,11 @@ def _receipt_item(item: Item, row: handover.ItemRow, bag: ReceiptBag) -> Receipt
         bytes=item.bytes,
         digest=item.digest,
         replaces=item.replaces,
+        replaces_digest=item.replaces_digest or UNSET,
+        inputs=item.inputs or UNSET,
+        packed=item.packed or UNSET,
+        captured=item.captured(),
+        inventory=forms.inventory_digest(item) or UNSET,
+        refers=item.refers() or UNSET,
         masters=list(drops.masters_of(row, item.left_out(), item.restricted())),
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +15,7 @@ from glassine.base.records.receipt import LackingItem, WithdrawnPart
 from glassine.deliver import bag, handover
 from glassine.deliver.due import Due, Item
 from glassine.deliver.given import DeliverGiven
+from glassine.deliver.plan import Whereabouts
 from glassine.deliver.serialization import Source
 
 
@@ -23,7 +24,8 @@ class Contents:
     """What a bag holds.
 
     name: of the bag. number: of it in the delivery, from 1; count: bags of the delivery. rows: of
-    its items, for the hand-over list.
+    its items, for the hand-over list. whereabouts: where each item of the batch lies, in the first
+    bag of a delivery.
     """
 
     name: str
@@ -32,6 +34,7 @@ class Contents:
     items: list[Item]
     rows: list[handover.ItemRow]
     sources: list[Source]
+    whereabouts: list[Whereabouts] = field(default_factory=list)
 
     @property
     def bytes(self) -> int:
@@ -39,25 +42,32 @@ class Contents:
 
 
 class StatedItem(msgspec.Struct, frozen=True, kw_only=True):
+    """refers: deliveries that have further files of the object, over which it is to be laid."""
+
     item: str
     files: int
     digest: str
     replaces: str | None
+    replaces_digest: str | None = None
+    refers: list[str] | msgspec.UnsetType = msgspec.UNSET
 
 
 class Statement(msgspec.Struct, frozen=True, kw_only=True):
-    """delivery/delivery.json: what a receiver compares the bag with; as in the receipt."""
+    """delivery/delivery.json: what a receiver compares the bag with; as in the receipt. lies: in
+    the first bag of a delivery, where every item of the batch lies now."""
 
     delivery: str
     batch: str
     revision: int
     replaces: str | None
+    also_replaces: list[str]
     continues: str | None
     content: str
     items: list[StatedItem]
     lacking: list[LackingItem]
     withdrawn: list[WithdrawnPart]
     bag: dict[str, int]
+    lies: list[Whereabouts]
 
 
 def tag_files(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> dict[str, bytes]:
@@ -87,15 +97,24 @@ def _statement(plan: Plan, contents: Contents, due: Due) -> bytes:
         batch=plan.batch,
         revision=plan.revision,
         replaces=plan.replaces,
+        also_replaces=plan.also_replaces,
         continues=plan.continues,
         content=plan.content,
         items=[
-            StatedItem(item=item.name, files=item.files, digest=item.digest, replaces=item.replaces)
+            StatedItem(
+                item=item.name,
+                files=item.files,
+                digest=item.digest,
+                replaces=item.replaces,
+                replaces_digest=item.replaces_digest,
+                refers=item.refers() or msgspec.UNSET,
+            )
             for item in contents.items
         ],
         lacking=due.lacking,
         withdrawn=due.withdrawn,
         bag={"number": contents.number, "of": contents.count},
+        lies=contents.whereabouts,
     )
     return files.dump_json(msgspec.to_builtins(statement)).encode()
 
@@ -128,10 +147,19 @@ def _info(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> str:
         ("Bag-Group-Identifier", plan.name),
         ("Bag-Count", f"{number} of {count}" if count > 1 else ""),
         ("BagIt-Profile-Identifier", identifier),
-        ("Replaces-Delivery", plan.replaces or ""),
+        *(("Replaces-Delivery", name) for name in (plan.replaces or "", *plan.also_replaces)),
         ("Continues-Delivery", plan.continues or ""),
     ]
-    tags += [("Replaces-Item", f"{item.name} ({item.replaces})") for item in items if item.replaces]
+    tags += [
+        ("Adds-To-Item", f"{item.name} ({', '.join(item.refers())})")
+        for item in items
+        if item.refers()
+    ]
+    tags += [
+        ("Replaces-Item", f"{item.name} ({item.replaces})")
+        for item in items
+        if item.replaces and not item.refers()
+    ]
     tags += [("Lacking-Item", f"{entry.item} ({entry.state})") for entry in due.lacking]
     tags += [
         ("Withdrawn-Item", f"{row.item}: {row.reason}")

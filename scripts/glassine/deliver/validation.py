@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import posixpath
+import re
 import tarfile
 import zipfile
 from collections.abc import Callable
@@ -33,6 +34,8 @@ _RECEIPT = (
     "Do not delete it: the next night writes it again from its second copy, where that is sound."
 )
 _PROFILE = "delivery/bagit-profile.json"
+# A file in the content of an OCFL object in a bag: root, version, logical path.
+_IN_OBJECT = re.compile(r"(data/[^/]+)/(v[1-9]\d{0,5})/content/(.+)")
 
 
 def check(path: Path) -> list[Finding]:
@@ -56,6 +59,8 @@ class _Checking:
         self.path = path
         self.reading = reading
         self.findings: list[Finding] = []
+        self.inventories: dict[str, Any] = {}
+        self.referring: set[str] | None = None
 
     def note(self, code: str, path: str, what: str, expected: str, severity: str = "hold") -> None:
         finding_path = f"{self.path.name}/{path}" if path else self.path.name
@@ -191,6 +196,8 @@ class _Checking:
         listed = self.json("delivery/handover.json")
         for item in listed["items"] if listed is not None else ():
             for entry in item["files"]:
+                if entry.get("delivery", listed["delivery"]) != listed["delivery"]:
+                    continue  # a later version of an object refers to it
                 path = f"{bag.PAYLOAD}{item['item']}/{entry['file']}"
                 digests = self.reading.digests.get(path)
                 if digests is None or digests.sha256 != entry["sha256"]:
@@ -204,7 +211,8 @@ class _Checking:
                 self.guarded(path, partial(self.mets, path))
             if path == f"{root}/inventory.json":
                 self.guarded(path, partial(self.inventory, root, below))
-        if not any(path.rsplit("/", 1)[-1] == "METS.xml" for path in below):
+        has_record = any(path.rsplit("/", 1)[-1] == "METS.xml" for path in below)
+        if not has_record and not self.refers(root.removesuffix("/")):
             self.note("package", root, "The package has no METS.xml.", "a record for each item.")
 
     def mets(self, path: str) -> None:
@@ -237,23 +245,66 @@ class _Checking:
         if urlsplit(href).scheme:
             return  # elsewhere, say the image service
         target = posixpath.normpath(posixpath.join(folder, unquote(href)))
-        digests = self.reading.digests.get(target)
+        digests = self.reading.digests.get(target) or self.in_object(target)
         if digests is None:
             self.note("mets_missing", target, f"{mets} names it, but it is not there.", "the file.")
             return
         algorithm = _ALGORITHM.get(entry.get("CHECKSUMTYPE", ""))
         digest = (entry.get("CHECKSUM") or "").lower()
-        if algorithm and getattr(digests, algorithm) != digest:
+        known = getattr(digests, algorithm) if algorithm else ""
+        if known and known != digest:
             what = f"Its {algorithm} is not the one in {mets}."
             self.note("mets_digest", target, what, f"{algorithm} {digest}.")
-        if entry.get("SIZE") and entry.get("SIZE") != str(digests.bytes):
+        if entry.get("SIZE") and digests.bytes >= 0 and entry.get("SIZE") != str(digests.bytes):
             what = f"Its size is not the one in {mets}."
             self.note("mets_size", target, what, f"{entry.get('SIZE')} bytes.")
+
+    def in_object(self, target: str) -> hashing.Digests | None:
+        """Return the digests of a file that a record in an OCFL object names by its logical path:
+        of the file in this bag, or as the inventory has them, without a size (-1), where an
+        earlier delivery has the file; None where the object has no such file."""
+        match = _IN_OBJECT.fullmatch(target)
+        if match is None or f"{match[1]}/inventory.json" not in self.reading.store.files:
+            return None
+        root, logical = match[1], match[3]
+        inventory = self.object_inventory(root)
+        if inventory is None:
+            return None
+        state = inventory["versions"][inventory["head"]]["state"]
+        sha512 = next((digest for digest, paths in state.items() if logical in paths), None)
+        for path in inventory["manifest"].get(sha512, ()):
+            here = self.reading.digests.get(f"{root}/{path}")
+            if here is not None:
+                return here
+            if self.refers(root) and not path.startswith(f"{inventory['head']}/"):
+                fixity = inventory.get("fixity", {}).get("sha256", {})
+                sha256 = next((each for each, paths in fixity.items() if path in paths), "")
+                return hashing.Digests(-1, sha256, str(sha512))
+        return None
+
+    def object_inventory(self, root: str) -> Any:
+        if root not in self.inventories:
+            self.inventories = {root: self.json(f"{root}/inventory.json")}
+        return self.inventories[root]
+
+    def refers(self, root: str) -> bool:
+        """Return whether delivery.json says that earlier deliveries have files of an object."""
+        if self.referring is None:
+            statement = self.json("delivery/delivery.json") or {}
+            items = statement.get("items", [])
+            self.referring = {entry["item"] for entry in items if entry.get("refers")}
+        return root.removeprefix(bag.PAYLOAD) in self.referring
 
     def inventory(self, root: str, below: list[str]) -> None:
         """Compare an OCFL inventory's manifest with the content (OCFL 1.1, section 3.5.2)."""
         inventory = self.json(f"{root}/inventory.json")
         manifest = inventory["manifest"] if inventory is not None else {}
+        if inventory is not None and self.refers(root):  # the others are in earlier deliveries
+            begins = f"{inventory['head']}/"
+            manifest = {
+                digest: [path for path in paths if path.startswith(begins)]
+                for digest, paths in manifest.items()
+            }
         listed = {f"{root}/{path}": digest for digest, paths in manifest.items() for path in paths}
         content = {path for path in below if "/content/" in path.removeprefix(root)}
         for path in sorted(content ^ set(listed)):

@@ -350,7 +350,7 @@ def _delivery(known: Known, item: str, package: Package) -> tuple[str, str, str]
     for receipt in reversed(known.receipts):
         for each in receipt.items:
             if each.item == item:
-                same = each.digest == digest
+                same = each.package_digest == digest
                 return (receipt.delivery, receipt.time, each.bag) if same else ("", "", "")
     return ("", "", "")
 

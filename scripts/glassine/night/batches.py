@@ -294,6 +294,23 @@ def not_delivered(name: str) -> exits.Problem:
     return exits.Problem(finding, exits.HELD, name)
 
 
+def held_delivery(name: str, results_dir: Path) -> list[exits.Problem]:
+    """Return what keeps the delivery of a batch back, as its step told it in held.json."""
+    from glassine.base import item_states
+
+    try:
+        held = files.read_json(results_dir / "held.json")
+        listed = held["findings"] if held["step"] == "deliver" else []
+        findings = [item_states.finding(each, results_dir.name) for each in listed]
+    except (GlassineError, KeyError, TypeError):
+        return []  # there is none, or the report tells that it is damaged
+    return [
+        exits.Problem(finding, exits.HELD, name)
+        for finding in findings
+        if finding.severity == "hold"
+    ]
+
+
 def not_done(name: str, states: Sequence[ItemStatus], without: set[str]) -> exits.Problem | None:
     """Return what is told where a run ends and items that were due are neither done nor waiting.
 

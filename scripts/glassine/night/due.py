@@ -20,7 +20,7 @@ import msgspec
 from glassine import steps
 from glassine.base import access, clock, files, naming, raw_keep, record_files, sizes
 from glassine.base.errors import GlassineError
-from glassine.base.model import BatchId, Facts, ItemId
+from glassine.base.model import BatchId, Facts, ItemId, withdraws_whole
 from glassine.base.records.intake import Intake, ItemEntry
 from glassine.films import record as films
 from glassine.night import rules
@@ -67,6 +67,7 @@ class Batch:
             if any(naming.is_raw(master.path) for master in entry.masters)
         )
         self.today = today or clock.today()
+        self.withdrawn = _withdrawn(content)
         self._pooling: tuple[dict[str, Any], frozenset[ItemId]] | None = None
         # The settings that `_shared_text` was made of, and that text, by their identity; and the
         # settings under each set of rules (`rules.resolved`), with those that they are made of.
@@ -89,6 +90,15 @@ class Batch:
 
     def waiting(self) -> list[ItemId]:
         return [item for item, entry in self.items.items() if entry.state == "waiting"]
+
+
+def _withdrawn(content: dict[str, Any]) -> dict[str, access.Access]:
+    """Return who may see each item that a person withdrew as a whole."""
+    return {
+        str(entry["item"]): access.withdrawn(entry["reason"], entry["by"], entry["when"])
+        for entry in content.get("withdraw", [])
+        if withdraws_whole(entry)
+    }
 
 
 def read_batch(path: Path) -> Batch:
@@ -249,7 +259,9 @@ def steps_of(batch: Batch, item: ItemId) -> tuple[steps.Step, ...]:
 
 
 def access_of(batch: Batch, item: ItemId, config: dict[str, Any]) -> access.Access:
-    """Return who may see an item on the day of the batch."""
+    """Return who may see an item on the day of the batch; nobody one that a person withdrew."""
+    if item in batch.withdrawn:
+        return batch.withdrawn[item]
     section = msgspec.convert(config.get("access", {}), access.AccessSection)
     return access.of_row(batch.items[item].catalogue, section, batch.today)
 
@@ -389,7 +401,51 @@ def write_stamp(item_dir: Path, item_key: str, given: list[dict[str, Any]]) -> N
     """Write that every step of the item is done, and what it was given."""
     records = [name for one in given for name in steps.records_of(one)]
     stats = {name: (item_dir / name).stat().st_size for name in records}
-    files.write_json(item_dir / STAMP, {"key": item_key, "files": stats})
+    stamp = {"key": item_key, "files": stats, "inputs": inputs_of(given)}
+    pools = any(one.get("pools") for one in given)
+    files.write_json(item_dir / STAMP, stamp | ({"pools": True} if pools else {}))
+
+
+# Versions beside `version`: of code that a step uses (`_shared`).
+_VERSIONS = frozenset({"version", "tone", "alternates"})
+
+
+def inputs_of(given: list[dict[str, Any]]) -> str:
+    """Return a digest of all that the steps of an item are given but for the versions of the
+    software and what follows from them: the values of its films, and the times of its masters,
+    whose bytes are compared by themselves. It changes where something about the item does."""
+    parts = [
+        {key: value for key, value in one.items() if key not in _VERSIONS and key != "films"}
+        | {"masters": [_without_times(master) for master in one.get("masters", [])]}
+        for one in given
+    ]
+    return hashlib.sha256(files.canonical(parts).encode()).hexdigest()
+
+
+def _without_times(master: dict[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in master.items() if key != "mtime_ns"}
+
+
+def delivered_inputs(items_dir: Path, items: list[str], pooling: dict[str, Any]) -> dict[str, str]:
+    """Return {item: `inputs_of` what it was made of} of items whose stamps tell it. Of one whose
+    negatives may share a film the others that may are part of it. pooling: the settings on that."""
+    own: dict[str, str] = {}
+    pools: dict[str, str] = {}
+    for item in items:
+        try:
+            stamp = files.read_json(items_dir / item / STAMP)
+            own[item] = str(stamp["inputs"])
+        except (GlassineError, KeyError, TypeError):
+            continue
+        if stamp.get("pools"):
+            pools[item] = own[item]
+    together = files.canonical([pooling, pools])
+    return {
+        item: hashlib.sha256(f"{digest} {together}".encode()).hexdigest()
+        if item in pools
+        else digest
+        for item, digest in own.items()
+    }
 
 
 def is_settled(item_dir: Path, item_key: str) -> bool:

@@ -13,7 +13,15 @@ from glassine.base.errors import GlassineError
 from glassine.base.visible import visible
 from glassine.deliver import receipt_files
 from glassine.intake import passed_over
-from glassine.night import batches, moves, notice, preflight, sending, supervision
+from glassine.night import (
+    batches,
+    moves,
+    notice,
+    preflight,
+    sending,
+    supervision,
+    taken_down,
+)
 from glassine.night.lookup import Lookup
 
 if TYPE_CHECKING:
@@ -60,6 +68,7 @@ class Ending:
                 continue
             if failed:
                 self._guard(partial(self._make_owed, name), name)
+            self._guard(partial(self._take_down, name), name)
             self._guard(partial(self._say, name, engine_failed), name)
             self._guard(partial(self._hand_over, name), name)
         self._guard(self._audit, "audit")
@@ -102,7 +111,7 @@ class Ending:
     def _make_owed(self, name: str) -> None:
         """Make the delivery and the report that the engine left out as an item failed."""
         try:
-            owes = self.place.config["delivery"]["when"] == "passed"
+            owes = self.place.config["delivery"]["when"] != "complete"
             if owes and self.lookup.delivers(name):
                 self._deliver(name)
         finally:
@@ -130,6 +139,14 @@ class Ending:
         given = steps.given("report", self.lookup.report_given(name))
         report.write_report(self.place.results_dir(name), given)
 
+    def _take_down(self, name: str) -> None:
+        """See that nothing of withdrawn items is published: a step that failed leaves what was."""
+        withdrawn = passed_over.withdrawn(self.lookup.batch(name).content)
+        gone = taken_down.take_down(self.place.results_dir(name), withdrawn)
+        if gone:
+            self.notes.append(f"{name}: taken down, as withdrawn: {wording.listed(gone)}")
+            self._report(name)
+
     def _say(self, name: str, engine_failed: bool) -> None:
         from glassine.base import item_states
         from glassine.deliver import step as delivery
@@ -140,6 +157,7 @@ class Ending:
         notice.tidy(results)
         states = item_states.batch_status(results)
         self._check_batch(name, states)
+        self.problems += batches.held_delivery(name, results)
         current = delivery.is_current(results, self.lookup.delivery_key(name), states)
         silent = not engine_failed and all(problem.batch != name for problem in self.problems)
         if silent and not current and self.lookup.delivers(name):

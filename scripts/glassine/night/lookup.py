@@ -257,7 +257,7 @@ class Lookup:
         begun = batch.ready() or receipt_files.exist(self.place.deliveries, name)
         if self.config["only"] or not begun:
             return False
-        return self.config["delivery"]["when"] == "passed" or not batch.waiting()
+        return self.config["delivery"]["when"] != "complete" or not batch.waiting()
 
     def standing(self, name: str) -> dict[str, Any]:
         """Return what of the batch's deliveries is not as it was (see receipt_files.mark), and
@@ -280,6 +280,7 @@ class Lookup:
             "batch": name,
             "settings": {"delivery": self.config["delivery"], "package": self.config["package"]},
             "institution": self.config["institution"],
+            "pooling": {key: self.config["tone"][key] for key in ("pool", "pool_step")},
         }
 
     def delivery_key(self, name: str) -> str | None:

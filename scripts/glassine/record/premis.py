@@ -266,7 +266,8 @@ def _restriction(root: Element, item: str, access: Access) -> None:
     add(holder, "premis:rightsStatementIdentifierValue", access_name(item))
     add(statement, "premis:rightsBasis", "other")
     other = add(statement, "premis:otherRightsInformation")
-    add(other, "premis:otherRightsBasis", "access as the catalogue states it")
+    basis = "withdrawal" if access.is_withdrawn else "access as the catalogue states it"
+    add(other, "premis:otherRightsBasis", basis)
     for note in (access.words, access.doubt):
         add_known(other, "premis:otherRightsNote", note)
     words = " ".join(filter(None, (access.pictures_in_words(), access.delivered_in_words())))

@@ -27,6 +27,7 @@ _ASKED_ANEW = frozenset(
         "delivery.drops",
         "delivery.withheld",
         "delivery.empty",
+        "delivery.left_behind",
         "delivery.damaged",
         "delivery.receipt",
         "delivery.receipt_gone",
@@ -190,6 +191,9 @@ def _compare(
         before = earlier.get(state.item)
         if state.item in whole:
             standing = Standing(f"withdrawn: {whole[state.item].sentence()}", "withdrawn")
+        elif _awaits(state, section):
+            lacking.append(UnfinishedItem(item=state.item, state=state.state))
+            standing = _unaccepted(before)
         elif state.state not in deliver.FINISHED:
             lacking.append(UnfinishedItem(item=state.item, state=state.state))
             standing = _unfinished(before)
@@ -237,6 +241,17 @@ def _unfinished(before: drops.Delivered | None) -> Standing:
     return Standing(f"as it was before in {before.delivery}", "delivered in an earlier state")
 
 
+def _awaits(state: ItemStatus, section: DeliverySection) -> bool:
+    """Return whether an item is done, but waits for a person before it is delivered."""
+    failed_too = section.quality_fail == "review"
+    return section.when == "reviewed" and bool(state.awaits_person(failed_too=failed_too))
+
+
+def _unaccepted(before: drops.Delivered | None) -> Standing:
+    standing = _unfinished(before)
+    return Standing(f"{standing.words}: waits until a person accepts it", standing.kind)
+
+
 def _plural(number: int, one: str, many: str) -> str:
     return f"{number:,} {one if number == 1 else many}"
 
@@ -273,6 +288,12 @@ def _sentences(
         sentences.append(
             f"A new delivery waits until {_names(awaited)} "
             f"{'is' if len(awaited) == 1 else 'are'} done."
+        )
+    behind = [state.item for state in statuses if _awaits(state, section)]
+    if behind:
+        sentences.append(
+            f"{_plural(len(behind), 'item waits', 'items wait')} for a person before delivery: "
+            f"{_names(behind)}."
         )
     away = delivered.away()
     if away:

@@ -7,6 +7,7 @@ const page = JSON.parse(document.getElementById("page-data").textContent);
 const NS = "http://www.w3.org/2000/svg";
 const find = (selector, root = document) => root.querySelector(selector);
 const all = (selector, root = document) => [...root.querySelectorAll(selector)];
+const EDGES = ["top", "right", "bottom", "left"];
 const SIDES = ["top left", "top right", "bottom right", "bottom left"];
 
 function make(tag, given = {}, ...inside) {
@@ -101,7 +102,8 @@ list.addEventListener("keydown", (event) => {
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.altKey || event.metaKey || typing(event.target) || !singleKeys()) return;
   if (dialog.open) {
-    const action = { n: () => step(1), p: () => step(-1), u: undo }[event.key];
+    const actions = queueAt >= 0 && open ? queueKeys() : { n: () => step(1), p: () => step(-1), u: undo };
+    const action = zoomed ? null : actions[event.key];
     if (action) { event.preventDefault(); action(); }
   } else if (event.key === "/") { event.preventDefault(); find("#find").focus(); }
 });
@@ -180,14 +182,18 @@ function wanted(entry) {
   return entry ? Object.fromEntries(KEYS.filter((key) => key in entry).map((key) => [key, entry[key]])) : {};
 }
 function keepHistory(item) {
-  history.push({ item, before: edits[item] ? structuredClone(edits[item]) : null });
+  history.push({ item, before: structuredClone(correctionOf(item)), at: queueAt });
   if (history.length > 200) history.shift();
 }
 function edit(item, action) {
   keepHistory(item);
   const correction = structuredClone(correctionOf(item));
   action(correction);
-  if (same(correction, standing(item))) delete edits[item]; else edits[item] = correction;
+  keep(item, correction);
+}
+/* Until the answer to what was sent is there, what stands is not known: an edit is kept then. */
+function keep(item, correction) {
+  if (!sending && same(correction, standing(item))) delete edits[item]; else edits[item] = correction;
   afterEdit(item);
 }
 function same(a, b) {
@@ -206,9 +212,9 @@ function setFrame(item, master, n, values) {
 function undo() {
   const last = history.pop();
   if (!last) { say("Nothing to undo."); return; }
-  if (last.before) edits[last.item] = last.before; else delete edits[last.item];
-  afterEdit(last.item);
-  if (open && open.detail.item !== last.item) location.hash = `item=${last.item}`;
+  keep(last.item, last.before);
+  if (queueAt >= 0 && last.at >= 0 && last.at !== queueAt) goQueue(last.at);
+  else if (open && open.detail.item !== last.item) location.hash = `item=${last.item}`;
   else redraw();
   say(`Undone in ${last.item}.`);
 }
@@ -216,6 +222,7 @@ function afterEdit(item) {
   byItem.get(item)?.node.classList.toggle("changed", item in edits);
   remember();
   drawSaveBar();
+  saveAtOnce();
 }
 
 /* ---- geometry of a frame ---- */
@@ -229,10 +236,13 @@ function wrongShape(corners) {
   return turns < 4;
 }
 const outline = (corners) => `M${corners.map((point) => point.join(" ")).join("L")}Z`;
+const sideMiddle = (corners, side) => [0, 1].map((axis) => (corners[side][axis] + corners[(side + 1) % 4][axis]) / 2);
 const middle = (corners) => [0, 1].map((axis) => corners.reduce((sum, point) => sum + point[axis], 0) / 4);
 
 /* ---- the item's view ---- */
 const dialog = find("#item");
+const queue = page.queue.flatMap((group, number) => group.entries.map(([item, master, frame]) => ({ item, master, frame, group: number })));
+let queueAt = -1; /* place in the queue; -1: the item was opened by itself */
 let open = null; /* { detail, master, n, zoom, cameFrom } */
 const live = make("p", { class: "skip", role: "status", "aria-live": "polite" });
 function say(text) { live.textContent = text; }
@@ -241,10 +251,14 @@ async function show(item) {
   let detail;
   try { detail = await detailOf(item); } catch (problem) { alert(`${item} cannot be shown: ${problem.message}.`); return; }
   if (location.hash !== `#item=${encodeURIComponent(item)}` && location.hash !== `#item=${item}`) return;
+  queueAt = -1;
   const asked = detail.reasons.find((reason) => reason.frame);
-  const master = detail.masters.find((each) => each.path === asked?.master) || detail.masters.find((each) => each.frames.length) || detail.masters[0] || null;
-  details.set(item, detail);
-  open = { detail, master, n: asked?.frame ?? master?.frames[0]?.n ?? null, zoom: 1, cameFrom: open?.cameFrom || document.activeElement };
+  openOn(detail, asked?.master, asked?.frame);
+}
+function openOn(detail, path, n) {
+  const master = detail.masters.find((each) => each.path === path) || detail.masters.find((each) => each.frames.length) || detail.masters[0] || null;
+  details.set(detail.item, detail);
+  open = { detail, master, n: n ?? master?.frames[0]?.n ?? null, zoom: 1, drawing: false, cameFrom: open?.cameFrom || document.activeElement };
   if (!dialog.open) dialog.showModal();
   redraw(true);
 }
@@ -253,13 +267,15 @@ function closeItem() {
   open = null;
   if (dialog.open) dialog.close();
   history.length = 0;
-  if (location.hash.startsWith("#item=")) window.history.replaceState(null, "", location.pathname + location.search);
+  queueAt = -1;
+  if (/^#(item|queue)=/.test(location.hash)) window.history.replaceState(null, "", location.pathname + location.search);
   document.body.append(saveBar);
   const card = byItem.get(item);
   if (card && !card.node.hidden) find("a", card.node).focus();
 }
 function step(by) {
   if (!open) return;
+  if (queueAt >= 0) { goQueue((queueAt + by + queue.length) % queue.length); return; }
   const at = shown.findIndex((card) => card.item === open.detail.item);
   const next = shown[(at + by + shown.length) % shown.length];
   if (next) location.hash = `item=${encodeURIComponent(next.item)}`;
@@ -312,7 +328,35 @@ function drawStage() {
   const focus = stage.contains(document.activeElement) ? document.activeElement.dataset.keep : null;
   stage.replaceChildren(lens, film);
   [stage.scrollLeft, stage.scrollTop] = keep;
+  stage.classList.toggle("drawing", Boolean(open.drawing));
+  if (open.drawing) drawable(svg);
   if (focus) find(`[data-keep="${focus}"]`, stage)?.focus({ preventScroll: true });
+}
+/* A frame drawn anew: from one corner to the opposite one, by mouse, pen or finger. */
+function drawable(svg) {
+  const shape = make("path", { class: "drawn" });
+  svg.append(shape);
+  svg.addEventListener("pointerdown", (event) => {
+    if (event.button !== 0) return;
+    event.preventDefault(); event.stopPropagation();
+    svg.setPointerCapture(event.pointerId);
+    const { width, height } = open.master;
+    const point = (each) => { const at = new DOMPoint(each.clientX, each.clientY).matrixTransform(svg.getScreenCTM().inverse()); return [Math.min(width, Math.max(0, at.x)), Math.min(height, Math.max(0, at.y))].map(round); };
+    const from = point(event);
+    let corners = null;
+    const move = (next) => {
+      const to = point(next), [left, right] = [Math.min(from[0], to[0]), Math.max(from[0], to[0])], [top, bottom] = [Math.min(from[1], to[1]), Math.max(from[1], to[1])];
+      corners = [[left, top], [right, top], [right, bottom], [left, bottom]];
+      shape.setAttribute("d", outline(corners));
+    };
+    svg.addEventListener("pointermove", move);
+    svg.addEventListener("pointerup", () => {
+      svg.removeEventListener("pointermove", move);
+      open.drawing = false;
+      if (!corners || wrongShape(corners)) { redraw(); return; }
+      if (open.n === null || !chosenFrame()) addFrame(corners); else { setFrame(open.detail.item, open.master.path, open.n, { corners }); redraw(); }
+    }, { once: true });
+  }, { capture: true, once: true });
 }
 function zoomStage(by) {
   const stage = find(".stage", dialog);
@@ -345,14 +389,14 @@ function drawFrame(svg, frame, scale) {
     number.setAttribute("x", x); number.setAttribute("y", y - (chosen ? 24 / scale : 0));
     group.classList.toggle("wrong", wrongShape(corners));
     grips.forEach((grip, at) => {
-      const [gx, gy] = at < 4 ? corners[at] : [x, y];
+      const [gx, gy] = at < 4 ? corners[at] : at === 4 ? [x, y] : sideMiddle(corners, at - 5);
       grip.setAttribute("transform", `translate(${gx} ${gy})`);
-      grip.setAttribute("aria-label", at < 4 ? `Frame ${frame.n}, ${SIDES[at]} corner, x ${Math.round(gx)}, y ${Math.round(gy)}` : `Whole frame ${frame.n}, middle at x ${Math.round(gx)}, y ${Math.round(gy)}`);
+      grip.setAttribute("aria-label", at > 4 ? `Frame ${frame.n}, ${EDGES[at - 5]} side` : at < 4 ? `Frame ${frame.n}, ${SIDES[at]} corner, x ${Math.round(gx)}, y ${Math.round(gy)}` : `Whole frame ${frame.n}, middle at x ${Math.round(gx)}, y ${Math.round(gy)}`);
     });
   };
   group.append(halo, edge, face, number);
   if (chosen) {
-    for (let at = 0; at < 5; at++) {
+    for (let at = 0; at < 9; at++) {
       const size = at < 4 ? 8 : 6;
       grips.push(make("g", { class: "grip", tabindex: "0", role: "button", "aria-roledescription": "movable point", "data-keep": `grip-${at}` },
         make("circle", { class: "reach", r: 17 / scale }), make("circle", { class: "ring", r: size / scale }), make("circle", { class: "ring2", r: size / scale })));
@@ -371,6 +415,10 @@ function moved(corners, at, dx, dy) {
   const { width, height } = open.master;
   if (at < 4) {
     return corners.map(([x, y], each) => each === at ? [round(Math.min(width, Math.max(0, x + dx))), round(Math.min(height, Math.max(0, y + dy)))] : [x, y]);
+  }
+  if (at > 4) {
+    const [first, second] = [at - 5, (at - 4) % 4];
+    return corners.map(([x, y], each) => each === first || each === second ? [round(Math.min(width, Math.max(0, x + dx))), round(Math.min(height, Math.max(0, y + dy)))] : [x, y]);
   }
   const xs = corners.map((point) => point[0]), ys = corners.map((point) => point[1]);
   const sx = Math.min(Math.max(dx, -Math.min(...xs)), width - Math.max(...xs));
@@ -403,7 +451,7 @@ function movable(svg, node, frame, at, place) {
     event.preventDefault();
     setFrame(item, path, frame.n, { corners: moved(frame.corners, at, ...way) });
     redraw();
-    const now = chosenFrame().corners, [x, y] = at < 4 ? now[at] : middle(now);
+    const now = chosenFrame().corners, [x, y] = at < 4 ? now[at] : at === 4 ? middle(now) : sideMiddle(now, at - 5);
     say(`x ${Math.round(x)}, y ${Math.round(y)}`);
   });
 }
@@ -414,6 +462,7 @@ function panel() {
   const frames = master ? framesOf(detail, master) : [];
   const frame = frames.find((each) => each.n === open.n);
   return make("div", { class: "panel" },
+    ...queuePart(),
     ...reasons(detail),
     ...heldBack(detail),
     detail.masters.length > 1 ? chooser("Masters", "master", detail.masters.map((each) => [each.path, each.part || each.path]), master?.path, (path) => { open.master = detail.masters.find((each) => each.path === path); open.n = open.master.frames[0]?.n ?? null; redraw(); }) : null,
@@ -469,7 +518,7 @@ function frameTools(detail, master, frame) {
       make("button", { type: "button", "data-keep": "confirm", onclick: () => { set({ corners: frame.corners }); say(`Frame ${frame.n} confirmed as drawn.`); } }, "Confirm as drawn"),
       touched ? make("button", { type: "button", "data-keep": "forget", onclick: () => { edit(detail.item, (correction) => { correction.frames = correction.frames.filter((each) => each !== entryOf(correction, master.path, frame.n)); }); if (!frame.found) open.n = master.frames[0]?.n ?? null; redraw(); } }, frame.found ? "Drop the correction" : "Remove the frame") : null),
     make("details", { open: cornersOpen, ontoggle: (event) => { cornersOpen = event.target.open; } }, make("summary", {}, "Corners in numbers (pixels of the master)"), cornerFields(set, frame)),
-    compare(master, frame),
+    queueAt < 0 ? compare(master, frame) : null,
     frame.tiles || frame.files.access ? make("div", { class: "row" }, make("button", { type: "button", "data-keep": "zoom", onclick: () => openZoom(frame) }, "Zoom into the picture")) : null,
   ];
 }
@@ -484,13 +533,13 @@ function cornerFields(set, frame) {
 function noteField(detail) {
   return make("textarea", { "aria-label": "Note to the record", maxlength: "2000", "data-keep": "note", onchange: (event) => { const text = event.target.value.trim(); edit(detail.item, (correction) => { correction.note = text || null; }); } }, correctionOf(detail.item).note || "");
 }
-function addFrame() {
+function addFrame(drawn = null) {
   const { detail, master } = open;
   const frames = framesOf(detail, master), model = chosenFrame() || frames[frames.length - 1];
   const numbers = [...frames.map((frame) => frame.n), ...correctionOf(detail.item).frames.map((entry) => entry.frame)];
   const n = Math.max(0, ...numbers) + 1;
-  let corners;
-  if (model) {
+  let corners = Array.isArray(drawn) ? drawn : null;
+  if (corners) { /* as drawn */ } else if (model) {
     const xs = model.corners.map((point) => point[0]), ys = model.corners.map((point) => point[1]);
     const wide = Math.max(...xs) - Math.min(...xs), tall = Math.max(...ys) - Math.min(...ys);
     const right = Math.max(...xs) + wide * 1.05 <= master.width, below = Math.max(...ys) + tall * 1.05 <= master.height;
@@ -521,6 +570,83 @@ function facts(detail, master, frame) {
   if (detail.links.length) made.push(make("h3", {}, "Records"), make("ul", {}, ...detail.links.map(([words, where]) => make("li", {}, make("a", { href: where }, words)))));
   return made;
 }
+
+/* ---- the review queue: every frame that asks for a look, by reason, one key each ---- */
+function goQueue(at) {
+  const wanted = `#queue=${at}`;
+  if (location.hash === wanted) showQueued(at); else location.hash = wanted;
+}
+async function showQueued(at) {
+  const entry = queue[at];
+  let detail;
+  try { detail = await detailOf(entry.item); } catch (problem) { alert(`${entry.item} cannot be shown: ${problem.message}.`); return; }
+  queueAt = at;
+  openOn(detail, entry.master, entry.frame);
+  say(`${at + 1} of ${queue.length}: ${entry.item}${entry.frame ? `, frame ${entry.frame}` : ""}`);
+  const next = queue[at + 1];
+  if (next) detailOf(next.item).then((coming) => { for (const master of coming.masters) if (master.path === next.master && master.preview) new Image().src = master.preview; }).catch(() => {});
+}
+function isDecided(entry) {
+  return Boolean(entryOf(correctionOf(entry.item), entry.master, entry.frame));
+}
+function queueKeys() {
+  const frame = chosenFrame();
+  const set = (values) => { if (frame) { setFrame(open.detail.item, open.master.path, frame.n, values); redraw(); } else say("There is no frame: draw one with r."); };
+  const turn = (by) => set({ rotate: ((frame?.rotate || 0) + by + 360) % 360 });
+  return {
+    a: () => { if (!frame) { say("There is no frame to accept: draw one with r, or go on with n."); return; } setFrame(open.detail.item, open.master.path, frame.n, { accept: true }); nextQueued(); },
+    n: () => nextQueued(), b: () => step(-1), p: () => step(-1),
+    t: () => turn(90), T: () => turn(-90), m: () => set({ mirror: !frame?.mirror }),
+    x: () => set({ exclude: !frame?.exclude }), i: () => set({ polarity: frame?.polarity === "negative" ? "positive" : "negative" }),
+    r: () => { open.drawing = !open.drawing; drawStage(); say(open.drawing ? "Draw the frame from one corner to the opposite one." : ""); },
+    z: () => { if (frame && (frame.tiles || frame.files.access)) openZoom(frame); }, u: undo,
+  };
+}
+function nextQueued() {
+  if (queueAt + 1 < queue.length) { goQueue(queueAt + 1); return; }
+  const left = queue.filter((entry) => !isDecided(entry)).length;
+  redraw();
+  say(left ? `The end of the queue; ${left} not decided yet.` : "The end of the queue: all are decided.");
+}
+const QUEUE_KEYS = [["a", "accept, next"], ["n", "next"], ["b", "back"], ["t", "turn right"], ["T", "turn left"], ["m", "mirror"], ["x", "leave out"], ["i", "polarity"], ["r", "draw anew"], ["z", "zoom"], ["u", "undo"]];
+function queuePart() {
+  if (queueAt < 0) return [];
+  const entry = queue[queueAt], group = page.queue[entry.group];
+  const decidedSoFar = queue.filter(isDecided).length;
+  const who = ROLE.test(author) ? null : make("label", { class: "line" }, "Your role id ", make("input", { type: "text", maxlength: "40", autocomplete: "off", "data-keep": "queue-who", onchange: (event) => { author = event.target.value.trim(); remember(); drawSaveBar(); redraw(); saveAtOnce(); } }));
+  const buttons = queueKeys();
+  return [make("h3", {}, `${queueAt + 1} of ${queue.length}, ${decidedSoFar} decided`),
+    make("p", {}, `${group.entries.length} of this reason: ${group.words}`), who,
+    make("ul", { class: "keyed" }, ...QUEUE_KEYS.map(([key, words]) => make("li", {}, make("button", { type: "button", "data-keep": `key-${key}`, onclick: () => buttons[key]() }, make("kbd", {}, key), ` ${words}`)))), chosenFrame() ? compare(open.master, chosenFrame()) : null].filter(Boolean);
+}
+/* All pictures of one reason side by side: those that stay marked are accepted together. */
+async function showSheet(number) {
+  const entries = queue.filter((entry) => entry.group === number && entry.frame !== null);
+  let loaded;
+  try { loaded = await Promise.all(entries.map((entry) => detailOf(entry.item))); } catch (problem) { alert(`The pictures cannot be shown: ${problem.message}.`); return; }
+  loaded.forEach((detail) => details.set(detail.item, detail));
+  const marks = [];
+  const pictures = entries.map((entry, at) => {
+    const frame = loaded[at].masters.find((each) => each.path === entry.master)?.frames.find((each) => each.n === entry.frame);
+    const file = frame?.files.thumb || frame?.files.access;
+    const mark = make("input", { type: "checkbox", checked: true, onchange: count });
+    marks.push(mark);
+    return make("label", {}, file ? make("img", { src: file.src, loading: "lazy", alt: "" }) : make("span", {}, "no picture"), make("span", {}, mark, ` ${entry.item}, frame ${entry.frame}`));
+  });
+  const accept = make("button", { type: "button", class: "main", onclick: () => {
+    const chosen = entries.filter((_, at) => marks[at].checked);
+    queueAt = queue.indexOf(entries[0]);
+    for (const entry of chosen) setFrame(entry.item, entry.master, entry.frame, { accept: true });
+    closeItem();
+    drawSaveBar();
+  } });
+  function count() { const chosen = marks.filter((each) => each.checked).length; accept.textContent = `Accept ${chosen} of ${marks.length}`; accept.disabled = !chosen; }
+  count();
+  dialog.replaceChildren(make("div", { class: "bar-top" }, make("h2", { id: "item-name", tabindex: "-1" }, page.queue[number].words), accept, make("button", { type: "button", onclick: closeItem }, "Close")), make("div", { class: "sheet" }, ...pictures), live, saveBar);
+  if (!dialog.open) dialog.showModal();
+  find("h2", dialog).focus();
+}
+for (const button of all("[data-group]")) button.addEventListener("click", () => showSheet(Number(button.dataset.group)));
 
 /* ---- the picture as it is, and a sketch of it as it will be, from the preview ---- */
 function compare(master, frame) {
@@ -594,6 +720,7 @@ function closeZoom() {
 }
 
 /* ---- saving ---- */
+const ROLE = /^[A-Za-z0-9._-]{1,40}$/;
 const saveBar = find("#save");
 let server = null; /* what the review server says of itself, where the page comes from one */
 function drawSaveBar(message) {
@@ -656,7 +783,7 @@ function wrongOf(corrections) {
   return null;
 }
 async function save() {
-  if (!/^[A-Za-z0-9._-]{1,40}$/.test(author)) {
+  if (!ROLE.test(author)) {
     drawSaveBar("First say who decides: a role id of letters, digits, dots or hyphens, for example op-07.");
     find("input", saveBar).focus();
     return;
@@ -675,26 +802,55 @@ function download(decisions) {
   const link = make("a", { href: URL.createObjectURL(new Blob([asYaml(whole)], { type: "application/yaml" })), download: "corrections.yaml" });
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), 60000);
-  saved(whole, `Downloaded. Put corrections.yaml into the folder of the batch ${page.batch} in place of the one that is there; the next run redoes these items.`);
+  saved(structuredClone(edits), whole, `Downloaded. Put corrections.yaml into the folder of the batch ${page.batch} in place of the one that is there; the next run redoes these items.`);
 }
 async function post(decisions) {
+  const sent = structuredClone(edits);
+  if (sending) { sendAgain = true; return; }
+  sending = true;
+  const answer = await send(decisions);
+  sending = false;
+  if (answer.saved) saved(sent, answer.corrections, answer.message); else drawSaveBar(answer.message);
+}
+async function send(decisions) {
   const entries = Object.entries(decisions).map(([item, each]) => ({ item, ...each }));
   const seen = Object.fromEntries(Object.keys(decisions).map((item) => [item, page.standing[item] || null]));
-  let answer;
   try {
     const reply = await fetch("../corrections", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ corrections: entries, seen }) });
-    answer = await reply.json();
-  } catch (problem) { answer = { saved: false, message: `The review server does not answer (${problem.message}). Your changes are kept here.` }; }
-  if (answer.saved) saved(answer.corrections, answer.message); else drawSaveBar(answer.message);
+    return await reply.json();
+  } catch (problem) { return { saved: false, message: `The review server does not answer (${problem.message}). Your changes are kept here.` }; }
 }
-function saved(whole, message) {
-  const items = Object.keys(edits);
-  page.standing = whole;
-  edits = {};
-  history.length = 0;
-  items.forEach(afterEdit);
+function saved(sent, whole, message) {
+  settle(sent, whole);
   redraw();
   drawSaveBar(message);
+}
+/* In the queue each decision is sent at once, where the page comes from the review server. */
+let sending = false, sendAgain = false;
+async function saveAtOnce() {
+  if (queueAt < 0 || !server?.writable || !ROLE.test(author) || !Object.keys(edits).length) return;
+  if (sending) { sendAgain = true; return; }
+  sending = true;
+  do {
+    sendAgain = false;
+    const decisions = decided(), wrong = wrongOf(decisions), before = structuredClone(edits);
+    if (wrong) { drawSaveBar(wrong); break; }
+    const answer = await send(decisions);
+    if (!answer.saved) { drawSaveBar(answer.message); break; }
+    settle(before, answer.corrections);
+    drawSaveBar();
+    say(answer.message);
+  } while (sendAgain);
+  sending = false;
+}
+/* What was sent stands now; what was decided since it was sent is still to be saved. */
+function settle(sent, whole) {
+  page.standing = whole;
+  for (const [item, each] of Object.entries(sent)) {
+    if (edits[item] && same(edits[item], each)) delete edits[item];
+    byItem.get(item)?.node.classList.toggle("changed", item in edits);
+  }
+  remember();
 }
 async function meetServer() {
   if (!location.protocol.startsWith("http")) return;
@@ -711,6 +867,7 @@ async function meetServer() {
 function follow() {
   const [what, value] = decodeURIComponent(location.hash.slice(1)).split("=");
   if (what === "item" && value) show(value);
+  else if (what === "queue" && queue.length) showQueued(Math.min(Math.max(Number(value) || 0, 0), queue.length - 1));
   else {
     if (open) closeItem();
     if (what === "state") {

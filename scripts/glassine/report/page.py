@@ -19,7 +19,7 @@ from glassine.base import clock, item_states
 from glassine.base.model import ItemId
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.base.records.given import Institution
-from glassine.report import morning, plots, words
+from glassine.report import morning, plots, queue, words
 from glassine.report.cautions import DECAYING_LEVEL, Caution, cautions_of
 from glassine.report.shown import Batch, Item, ListedRow, Master, decay_order
 from glassine.report.summary import FindingLine
@@ -62,7 +62,7 @@ class _Detail(msgspec.Struct, frozen=True, kw_only=True):
 
 class _PageData(msgspec.Struct, frozen=True, kw_only=True):
     """What the page's script is told at once. size: items in a file of details; viewer: address
-    of the zoom viewer's script, where it is there."""
+    of the zoom viewer's script, where it is there; queue: what is for review, by reason."""
 
     batch: str
     size: int
@@ -70,6 +70,7 @@ class _PageData(msgspec.Struct, frozen=True, kw_only=True):
     standing: dict[ItemId, Correction]
     withdraw: list[dict[str, str | int]]
     viewer: str | None
+    queue: list[queue.Group]
 
 
 def _script_json(value: Any) -> Markup:
@@ -214,6 +215,7 @@ def render(
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     series = [_drawn(measured) for measured in _series(batch)]
     held, look = batch.in_state("held"), batch.in_state("review")
+    queued = queue.groups(batch)
     parts = [
         ("held", f"Held {len(held)}"),
         ("look", f"For review {len(look)}"),
@@ -234,6 +236,7 @@ def render(
         standing=batch.standing,
         withdraw=[_withdrawal(entry) for entry in batch.withdraw],
         viewer="viewer/openseadragon.min.js" if viewer else None,
+        queue=queued,
     )
     return words.environment().get_template("page.html.j2").render(
         batch=batch,
@@ -252,6 +255,7 @@ def render(
         parts=parts,
         held=held,
         look=look,
+        queue=queued,
         limit=AT_LENGTH,
         cautions=_cautions(batch),
         materials=sorted({item.material for item in batch.items if item.material}),

@@ -81,6 +81,8 @@ class Session:
     writable: bool
     token: str = field(default_factory=lambda: secrets.token_urlsafe(32))
     lock: threading.Lock = field(default_factory=threading.Lock)
+    # What this session wrote last: decisions of the queue come one by one.
+    written: str = ""
 
     @property
     def target(self) -> Path:
@@ -137,7 +139,9 @@ class Session:
         result, changed = corrections.merged(standing.corrections, new)
         if changed:
             self.keep_earlier()
-            files.write_text(self.target, corrections.as_text(result, standing.withdraw))
+            text = corrections.as_text(result, standing.withdraw)
+            files.write_text(self.target, text)
+            self.written = text
         count = len(changed)
         return {
             "saved": True,
@@ -147,8 +151,9 @@ class Session:
         }
 
     def keep_earlier(self) -> None:
-        """Keep the file that is about to be replaced (its comments too) with the results."""
-        if not self.target.exists():
+        """Keep the file that is about to be replaced (its comments too) with the results; what
+        this session itself wrote last is not kept once more."""
+        if not self.target.exists() or self.target.read_text("utf-8") == self.written:
             return
         folder = self.results / "report" / "corrections-before"
         folder.mkdir(parents=True, exist_ok=True)

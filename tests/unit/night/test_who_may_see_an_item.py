@@ -90,6 +90,7 @@ class Night:
         names = [given["step"] for given in due_steps]
         for given in due_steps[names.index(first) :]:
             do_step(given["step"], self.root / "masters" / "b1", self.item_dir, given)
+        due.write_stamp(self.item_dir, "key", due_steps)
         return self
 
     def deliver(self, items: Sequence[ItemId] = (ITEM,)) -> tuple[Path, Any]:

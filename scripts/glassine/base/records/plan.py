@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import msgspec
+
 from glassine.base.model import BatchId
 from glassine.base.records import Record
 from glassine.base.records.parts import Positive, Sha256, Text
@@ -10,9 +12,9 @@ from glassine.base.records.parts import Positive, Sha256, Text
 class Plan(Record, frozen=True, kw_only=True):
     """What a delivery will be.
 
-    name: `<batch>` or `<batch>.rN`; replaces: the delivery that this one stands in for;
-    continues: the one that it adds to; content: digest over what is delivered; time: of bagging,
-    kept through resumptions (ISO 8601, UTC).
+    name: `<batch>` or `<batch>.rN`; replaces: the delivery that this one stands in for, and
+    also_replaces those that it had been added to; continues: the one that it adds to; content:
+    digest over what is delivered; time: of bagging, kept through resumptions (ISO 8601, UTC).
     """
 
     batch: BatchId
@@ -22,6 +24,7 @@ class Plan(Record, frozen=True, kw_only=True):
     continues: str | None
     content: Sha256
     time: Text
+    also_replaces: list[str] = msgspec.field(default_factory=list)
 
     @property
     def date(self) -> str:

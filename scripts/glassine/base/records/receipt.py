@@ -41,9 +41,14 @@ class DeliveredMaster(Record, frozen=True, kw_only=True):
 class ReceiptItem(Record, frozen=True, kw_only=True):
     """An item of the delivery.
 
-    bytes: 0 where an earlier version did not say. digest: over the paths and digests of its files.
-    replaces: the delivery that has the item in an earlier state. masters: absent in receipts of
-    earlier versions.
+    bytes: 0 where an earlier version did not say. digest: over the paths and digests of its files
+    in the bag; packed: the same of its package as the results have it, absent where that is the
+    same. inputs: digest over all that its steps were given but for the versions of the software;
+    absent where that is not known. replaces: the delivery that has the item in an earlier state;
+    replaces_digest: `digest` of it there. masters: absent in receipts of earlier versions.
+    captured: over the files that were captured. inventory: of an OCFL object, of its
+    inventory.json; refers: of a later version of one, the deliveries that have its other files, the
+    last one first.
     """
 
     item: Text
@@ -53,6 +58,17 @@ class ReceiptItem(Record, frozen=True, kw_only=True):
     digest: Sha256
     replaces: str | None = None
     masters: list[DeliveredMaster] | UnsetType = UNSET
+    packed: Sha256 | UnsetType = UNSET
+    inputs: Sha256 | UnsetType = UNSET
+    replaces_digest: Sha256 | UnsetType = UNSET
+    captured: Sha256 | UnsetType = UNSET
+    inventory: Sha256 | UnsetType = UNSET
+    refers: list[str] | UnsetType = UNSET
+
+    @property
+    def package_digest(self) -> str:
+        """Return the digest of its package as the results had it when it was delivered."""
+        return self.digest if self.packed is UNSET else self.packed
 
 
 class LackingItem(Record, frozen=True, kw_only=True):
@@ -93,7 +109,8 @@ class Receipt(Record, frozen=True, kw_only=True):
     """Receipt of a delivery.
 
     delivery: its name, the batch's, with .r2, .r3 ... for later ones. replaces: the delivery that
-    this one takes the place of; continues: the one that it adds changed items to. content: digest
+    this one takes the place of; also_replaces: those that `replaces` had been added to, which it
+    takes the place of as well; continues: the one that it adds changed items to. content: digest
     over what was delivered; the same is not delivered twice.
     """
 
@@ -112,3 +129,10 @@ class Receipt(Record, frozen=True, kw_only=True):
     withdrawn: list[WithdrawnPart] = msgspec.field(default_factory=list)
     handover: list[str] = msgspec.field(default_factory=list)
     software: str = ""
+    also_replaces: list[str] | UnsetType = UNSET
+
+    @property
+    def all_replaced(self) -> tuple[str, ...]:
+        """Return every delivery that this one takes the place of, the last one first."""
+        others = [] if self.also_replaces is UNSET else self.also_replaces
+        return (self.replaces, *others) if self.replaces else ()

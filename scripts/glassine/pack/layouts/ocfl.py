@@ -1,8 +1,8 @@
 """The layout of an OCFL 1.1 object: the plain package as version 1 of an object.
 
 Oxford Common File Layout Specification 1.1, sections 3.2 (declaration), 3.5 (inventory),
-3.7 (sidecar). Each delivery holds the object as a first version; a repository that has an earlier
-one adds the content as its next version.
+3.7 (sidecar). A package is a first version; a delivery of changes alone makes of it the next one
+of the object that was delivered before (`deliver/shapes.py`).
 """
 
 from __future__ import annotations
@@ -37,7 +37,17 @@ class OcflObject(Layout):
     def plain_paths(self, root: Path) -> dict[str, str] | None:
         if not (root / "0=ocfl_object_1.1").is_file():
             return None
-        return {path: _CONTENT + path for path in tree_paths(root / _CONTENT)}
+        inventory = files.read_json(root / "inventory.json")
+        if inventory["head"] == "v1":
+            return {path: _CONTENT + path for path in tree_paths(root / _CONTENT)}
+        present = set(tree_paths(root))
+        return {
+            logical: path
+            for digest, paths in inventory["versions"][inventory["head"]]["state"].items()
+            for logical in paths
+            for path in inventory["manifest"][digest][:1]
+            if path in present  # files that a version refers to are where it was delivered
+        }
 
 
 class User(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
