@@ -385,12 +385,6 @@ def _lacking(entry: UnfinishedItem, earlier: dict[str, drops.Delivered]) -> Lack
     return LackingItem(item=entry.item, state=entry.state, reason=reason)
 
 
-def _as_before(last_delivered: drops.Delivered | None, reason: str) -> str:
-    if last_delivered is None:
-        return reason
-    return f"It stays as {last_delivered.delivery} has it. {reason}".strip()
-
-
 def left_behind(batch: BatchId, lacking: list[LackingItem]) -> list[Finding]:
     """Return a note that names the items that wait for a person before they are delivered."""
     names = [entry.item for entry in lacking if entry.state == "review"]
@@ -408,6 +402,12 @@ def left_behind(batch: BatchId, lacking: list[LackingItem]) -> list[Finding]:
             "note",
         )
     ]
+
+
+def _as_before(last_delivered: drops.Delivered | None, reason: str) -> str:
+    if last_delivered is None:
+        return reason
+    return f"It stays as {last_delivered.delivery} has it. {reason}".strip()
 
 
 def untold(due: Due, receipts: receipt_files.Receipts, section: DeliverySection) -> list[Finding]:

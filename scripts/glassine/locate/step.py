@@ -36,7 +36,7 @@ from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
 from glassine.masters import colour, developed, labels, opening, pixels
 
-VERSION = "19"
+VERSION = "20"
 
 # Long edge of the preview of a whole master that the report draws outlines on.
 PREVIEW_LONG_EDGE = 1600
@@ -137,7 +137,8 @@ def _locate_master(
         geometry = stated.whole(master, facts, geometry)
     one = stated.Located(master.part, facts, header.orientation, profiled, geometry)
     more = orientation.suggestions(preview, geometry, facts, header.orientation, one.turn)
-    return replace(one, geometry=replace(geometry, notes=geometry.notes + more)), encoding
+    noted = replace(geometry, notes=geometry.notes + more)
+    return replace(one, geometry=noted, suggested=more), encoding
 
 
 def _read_encoding(
