@@ -781,6 +781,8 @@ HANDED_ON: dict[tuple[str, str], str] = {
     ("base/errors.py", "shown"): "the same finding, its hidden characters made visible",
     ("base/errors.py", "because"): "what it is called with is read at its calls",
     ("base/item_states.py", "finding"): "what a record holds, over the words for one without any",
+    ("deliver/checks/said.py", "_as_delivered"): "what a record's own check found, for a receiver",
+    ("deliver/validation.py", "add"): "the same finding, its path with the name of the bag",
     ("deliver/validation.py", "receipt_entry"): "a damaged receipt, with the step for a receipt",
     ("locate/step.py", "_decided"): "a frame, not a finding",
     ("render/tone.py", "_rounded"): "a part of a tone, not a finding",

@@ -13,7 +13,7 @@ from pathlib import Path
 import setup_environment
 
 try:
-    from glassine.deliver import validation
+    from glassine.deliver import signing, validation
 except ImportError:
     # Started with another Python than the checkout's own: once more, with that.
     if Path(sys.prefix) == setup_environment.ENVIRONMENT:
@@ -26,20 +26,36 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument(
         "paths", type=Path, nargs="+", help="a bag: deliveries/<batch>, or its .tar or .zip"
     )
-    return max(_checked(path) for path in parser.parse_args(arguments).paths)
+    parser.add_argument(
+        "--schemas",
+        type=Path,
+        metavar="FOLDER",
+        help="the official XSDs of METS, MODS, PREMIS, MIX and Dublin Core, to check records by",
+    )
+    parser.add_argument(
+        "--key",
+        type=Path,
+        metavar="FILE",
+        help="the public key (PEM) of who delivers: each bag must be signed with its private half",
+    )
+    options = parser.parse_args(arguments)
+    try:
+        key = signing.public_key(options.key) if options.key else None
+    except signing.Unusable as problem:
+        sys.stderr.write(f"{options.key}: this is no public key to check with: {problem}\n")
+        return 2
+    return max(_checked(path, options.schemas, key) for path in options.paths)
 
 
-def _checked(path: Path) -> int:
+def _checked(path: Path, schema_dir: Path | None, key: signing.Ed25519PublicKey | None) -> int:
     if not path.exists():
         sys.stderr.write(f"{path}: there is no such bag\n")
         return 2
-    findings = validation.check(path.absolute())
-    for finding in findings:
+    verdict = validation.judged(path.absolute(), schema_dir, key)
+    for finding in verdict.findings:
         sys.stdout.write(finding.sentence() + "\n")
-    wrong = [finding for finding in findings if finding.severity == "hold"]
-    verdict = f"{len(wrong)} things are wrong with it" if wrong else "whole and valid"
-    sys.stdout.write(f"{path}: {verdict}\n")
-    return 1 if wrong else 0
+    sys.stdout.write(f"{path}: {verdict.sentence()}\n")
+    return 1 if verdict.wrong else 0
 
 
 if __name__ == "__main__":

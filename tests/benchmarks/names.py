@@ -40,6 +40,9 @@ BENCHMARKS = {
     "pixels": Benchmark("pixels.bench", "time and memory of an item's steps, beside commands"),
     "pixels-trials": Benchmark("pixels.trials", "what each way of doing a part of it costs"),
     "records": Benchmark("records.bench", "time of the steps record and pack"),
+    "resealed": Benchmark(
+        "delivered.resealed", "packages changed and sealed anew: does validation tell"
+    ),
     "targets": Benchmark("targets.run", "eighty drawn targets, measured and judged"),
     "targets-speed": Benchmark("targets.speed", "time of a target of more than 100 megapixels"),
     "tone": Benchmark("tone.run", "how near automatic tone comes to known pictures"),

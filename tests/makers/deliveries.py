@@ -25,6 +25,9 @@ def without_records(patch: pytest.MonkeyPatch) -> None:
     stub = types.ModuleType("glassine.record.check")
     stub.check_record = lambda path, item_dir, **more: []  # type: ignore[attr-defined]
     patch.setitem(sys.modules, "glassine.record.check", stub)
+    # So does the validation of what was delivered: what it does with whole records, see
+    # test_resealed.py.
+    patch.setattr("glassine.deliver.validation._Checking.contents", lambda self, item: None)
     patch.setenv("SOURCE_DATE_EPOCH", "1773800000")
     # Waiting for the disk is what these tests would mostly do; test_hashing.py calls it.
     patch.setattr(hashing, "sync", lambda folder: None)
@@ -78,9 +81,9 @@ def changed_title(root: Path, item: str, title: str) -> None:
     finish(root, given)
 
 
-def draw_master(path: Path) -> None:
+def draw_master(path: Path, seed: int = 7) -> None:
     """Draw a 16-bit negative: a soft scene, clear base about it, sRGB profile embedded."""
-    rng = np.random.default_rng(7)
+    rng = np.random.default_rng(seed)
     rows, columns = np.mgrid[0:400, 0:560] / 400
     scene = 0.5 + 0.3 * np.sin(9 * columns + 4 * rows) + rng.normal(0, 0.01, (400, 560))
     pixels = np.full((400, 560, 3), 0.85)
@@ -143,33 +146,70 @@ def night(
 
     name: path of its master in the batch folder. more: settings by section. facts: of the batch.
     """
+    given = taken_through(root, profile, ITEM, name, form=form, more=more, facts=facts)
+    deliver(root, taken_in(given, [ITEM]))
+    return given
+
+
+def packed_as(root: Path, profile: str, given: dict[str, dict[str, Any]]) -> None:
+    """Pack items in this layout and deliver them. given: by item, what they were taken through."""
+    for item, of_item in given.items():
+        config = of_item["settings"]
+        package = {**config["package"], "profile": profile}
+        packing = {**of_item, "settings": {**config, "package": package}}
+        do_step("pack", root / "masters" / "b1", made_items.item_dir_of(root, item), packing)
+    deliver(root, taken_in(next(iter(given.values())), list(given)))
+
+
+def taken_in(given: dict[str, Any], items: list[str]) -> dict[str, Any]:
+    """Return what the delivery is given of items that were taken through the steps."""
+    config = given["settings"]
+    return {
+        "batch": "b1",
+        "items": items,
+        "lacking": [],
+        "settings": {"delivery": config["delivery"], "package": config["package"]},
+        "institution": made_items.INSTITUTION,
+    }
+
+
+def taken_through(
+    root: Path,
+    profile: str,
+    item: str,
+    name: str,
+    *,
+    seed: int = 7,
+    form: str = "folder",
+    more: dict[str, Any] | None = None,
+    facts: dict[str, str] | None = None,
+) -> dict[str, Any]:
+    """Take one item through the real steps from verify to pack; return what it was given.
+
+    name: path of its master in the batch folder. seed: of the drawn master.
+    """
     batch_dir = root / "masters" / "b1"
-    item_dir = made_items.item_dir_of(root)
+    item_dir = made_items.item_dir_of(root, item)
     item_dir.mkdir(parents=True)
-    (batch_dir / name).parent.mkdir(parents=True)
-    draw_master(batch_dir / name)
+    (batch_dir / name).parent.mkdir(parents=True, exist_ok=True)
+    draw_master(batch_dir / name, seed)
     own_settings = {"package": {"profile": profile}, "delivery": {"form": form}}
     config = settings.load({**own_settings, **(more or {})})
     given = {
-        **made_items.given_for(ITEM, batch_dir / name),
+        **made_items.given_for(item, batch_dir / name),
         "settings": config,
         "findings": [],
         "facts": {"kind": "sheet", "polarity": "negative", "process": "colour", **(facts or {})},
         "batch_facts": {},
     }
     given["masters"][0]["path"] = name
+    if item != ITEM:
+        named = {"identifiers": [{"type": "local", "value": item}], "title": f"Quay of {item}"}
+        given["catalogue"] = {**given["catalogue"], **named}
     do_step("verify", batch_dir, item_dir, given)
-    files.write_json(item_dir / "geometry.json", geometry(name))
+    files.write_json(item_dir / "geometry.json", {**geometry(name), "item": item})
     do_step("render", batch_dir, item_dir, given)
     do_step("embed", batch_dir, item_dir, given)
     do_step("record", batch_dir, item_dir, given)
     do_step("pack", batch_dir, item_dir, given)
-    own = {
-        "batch": "b1",
-        "items": [ITEM],
-        "lacking": [],
-        "settings": {"delivery": config["delivery"], "package": config["package"]},
-        "institution": made_items.INSTITUTION,
-    }
-    deliver(root, own)
     return given

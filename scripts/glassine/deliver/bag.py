@@ -26,6 +26,9 @@ from glassine.base.hashing import Digests
 DECLARATION = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 ALGORITHMS = {"sha256": 64, "sha512": 128}
 PAYLOAD = "data/"
+# What is signed, and the signature: no manifest can list it (see `signing`).
+SIGNED = "tagmanifest-sha512.txt"
+SIGNATURE = f"{SIGNED}.sig"
 # A manifest of a million files is about 200 MB; more is no delivery of ours.
 MAX_TAG_BYTES = 512 * 2**20
 _DECLARED = re.compile(
@@ -405,6 +408,11 @@ class _Check:
         present = {
             path for path in self.store.files if not path.startswith((PAYLOAD, "tagmanifest-"))
         }
+        known = {f"tagmanifest-{algorithm}.txt" for algorithm in ALGORITHMS} | {SIGNATURE}
+        for path in sorted(self.store.files):
+            if path.startswith("tagmanifest-") and path not in known:
+                what = "It is neither a tag manifest of ours nor its signature."
+                self.note("tag_unlisted", path, what, "only files that a manifest lists.")
         for path in sorted(everywhere - present):
             self.note("tag_missing", path, "It is listed but not there.", "the tag file.")
         for path in sorted(present):

@@ -12,7 +12,7 @@ from glassine.base import clock, files, hashing, threads, workers
 from glassine.base.errors import GlassineError
 from glassine.base.records.plan import Plan
 from glassine.base.records.receipt import ReceiptBag
-from glassine.deliver import bag
+from glassine.deliver import bag, signing
 from glassine.deliver.due import Due, Folders, Item
 from glassine.deliver.given import DeliverGiven, DeliverySection
 from glassine.deliver.plan import GB, Whereabouts
@@ -97,6 +97,7 @@ def make_bag(
         archive_bytes=UNSET if final.is_dir() else final.stat().st_size,
         manifest_sha256=hashing.of_bytes(tags["manifest-sha256.txt"]).sha256,
         tagmanifest_sha256=hashing.of_bytes(tags["tagmanifest-sha256.txt"]).sha256,
+        signed_by=signing.stated_in(tags["bag-info.txt"]) or UNSET,
         validated=clock.now_text(),
     )
 

@@ -24,7 +24,9 @@ class UnfinishedItem(Given, frozen=True, kw_only=True):
 
 class DeliverySection(Given, frozen=True, kw_only=True):
     """max_bag_gb: in 10^9 bytes, 0 for one bag; a whole number stays one, as a digest is made of
-    it. profile_identifier: URI of the BagIt profile, empty for the project's own."""
+    it. profile_identifier: URI of the BagIt profile, empty for the project's own. sign: path
+    of the file with the private key that signs bags, empty where they are not signed.
+    validator: whether a bag holds the program that checks it."""
 
     when: Literal["complete", "passed", "reviewed"] = "complete"
     quality_fail: Literal["review", "deliver"] = "review"
@@ -36,6 +38,8 @@ class DeliverySection(Given, frozen=True, kw_only=True):
     read_back: Literal["disk", "memory"] = "disk"
     max_bag_gb: int | float = 0
     profile_identifier: str = ""
+    sign: str = ""
+    validator: bool = False
 
 
 class Settings(Given, frozen=True, kw_only=True):

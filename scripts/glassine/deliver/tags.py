@@ -12,11 +12,14 @@ from glassine import __version__
 from glassine.base import files, hashing
 from glassine.base.records.plan import Plan
 from glassine.base.records.receipt import LackingItem, WithdrawnPart
-from glassine.deliver import bag, handover
+from glassine.deliver import bag, handover, signing
 from glassine.deliver.due import Due, Item
 from glassine.deliver.given import DeliverGiven
 from glassine.deliver.plan import Whereabouts
 from glassine.deliver.serialization import Source
+
+# The program that checks a bag with nothing but Python, by setting.
+VALIDATOR = "delivery/check_bag.py"
 
 
 @dataclass(frozen=True)
@@ -71,16 +74,22 @@ class Statement(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def tag_files(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> dict[str, bytes]:
-    """Return {path: content} of every tag file, in the order they are written."""
+    """Return {path: content} of every tag file, in the order they are written.
+
+    Raises GlassineError where deliveries are to be signed and the key cannot be used.
+    """
     rows = contents.rows + (due.rows() if contents.number == 1 else [])
+    signer = signing.signer(given.settings.delivery.sign)
     tags = {
         "bagit.txt": bag.DECLARATION.encode(),
-        "bag-info.txt": _info(plan, contents, given, due).encode(),
+        "bag-info.txt": _info(plan, contents, given, due, signer).encode(),
         "delivery/bagit-profile.json": files.dump_json(_profile(given)).encode(),
         "delivery/delivery.json": _statement(plan, contents, due),
         "delivery/handover.csv": handover.as_csv(rows, plan.name, plan.time),
         "delivery/handover.json": handover.as_json(rows, plan.name, plan.time),
     }
+    if given.settings.delivery.validator:
+        tags[VALIDATOR] = Path(__file__).with_name("check_bag.py").read_bytes()
     for algorithm in bag.ALGORITHMS:
         listed = {source.path: getattr(source.digests, algorithm) for source in contents.sources}
         tags[f"manifest-{algorithm}.txt"] = bag.manifest(listed).encode()
@@ -88,6 +97,8 @@ def tag_files(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> 
     for algorithm in bag.ALGORITHMS:
         listed = {path: getattr(digest, algorithm) for path, digest in digests.items()}
         tags[f"tagmanifest-{algorithm}.txt"] = bag.manifest(listed).encode()
+    if signer is not None:
+        tags[bag.SIGNATURE] = signer.sign(tags[bag.SIGNED])
     return tags
 
 
@@ -126,7 +137,13 @@ def _size(count: int) -> str:
     return f"{count} B"
 
 
-def _info(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> str:
+def _info(
+    plan: Plan,
+    contents: Contents,
+    given: DeliverGiven,
+    due: Due,
+    signer: signing.Signer | None,
+) -> str:
     """Return bag-info.txt (RFC 8493, section 2.2.2)."""
     keeper = given.institution
     items, number, count = contents.items, contents.number, contents.count
@@ -149,6 +166,7 @@ def _info(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> str:
         ("BagIt-Profile-Identifier", identifier),
         *(("Replaces-Delivery", name) for name in (plan.replaces or "", *plan.also_replaces)),
         ("Continues-Delivery", plan.continues or ""),
+        (signing.LABEL, signer.fingerprint if signer else ""),
     ]
     tags += [
         ("Adds-To-Item", f"{item.name} ({', '.join(item.refers())})")

@@ -1,7 +1,7 @@
 """Check a delivery as a receiver would: the bag, its receipt, its profile, each package.
 
 A bag whose manifests were written anew after a change is whole by RFC 8493; the receipt beside
-it, the METS files and the hand-over list in it still tell.
+it still tells, and so do the records in it, which are held against the files and one another.
 """
 
 from __future__ import annotations
@@ -11,20 +11,26 @@ import posixpath
 import re
 import tarfile
 import zipfile
-from collections.abc import Callable
-from dataclasses import replace
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from lxml import etree
+from msgspec import UNSET
 
 from glassine.base import hashing, record_files, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.records.receipt import Receipt, ReceiptBag
-from glassine.deliver import bag
+from glassine.deliver import bag, signing
 from glassine.deliver.bag import Reading
+from glassine.deliver.checks import eark, lists, ocfl, said, steps, tiles
+from glassine.deliver.checks.item import EARK_RECORD, BagItem, Damaged, items_of
+from glassine.record.parsed import ParsedRecord
 
 _METS = "{http://www.loc.gov/METS/}"
 _HREF = "{http://www.w3.org/1999/xlink}href"
@@ -36,28 +42,118 @@ _RECEIPT = (
 _PROFILE = "delivery/bagit-profile.json"
 # A file in the content of an OCFL object in a bag: root, version, logical path.
 _IN_OBJECT = re.compile(r"(data/[^/]+)/(v[1-9]\d{0,5})/content/(.+)")
+# So many findings of a kind are told of an item: one cause may touch every tile.
+MAX_FINDINGS = 20
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What was found in a bag, files whose bytes changed first, and how much was looked at.
+
+    files, bytes: read. records: METS files that were held against the files they name. signed_by:
+    fingerprint of the key that its signature was checked with, "" where it was not.
+    """
+
+    findings: list[Finding]
+    files: int = 0
+    bytes: int = 0
+    items: int = 0
+    records: int = 0
+    signed_by: str = ""
+
+    @property
+    def wrong(self) -> list[Finding]:
+        return [finding for finding in self.findings if finding.severity == "hold"]
+
+    def sentence(self) -> str:
+        """Return in words how much was looked at, and what was found."""
+        looked = (
+            f"{self.files} files read ({self.bytes} bytes), {self.items} items, "
+            f"{self.records} records"
+        )
+        if self.signed_by:
+            looked += f", signature checked with the key {self.signed_by[:16]}..."
+        if not self.wrong:
+            return f"whole and valid; {looked}"
+        kinds = Counter(finding.code for finding in self.wrong)
+        told = ", ".join(f"{count} {code}" for code, count in kinds.most_common())
+        return f"{len(self.wrong)} things are wrong with it; {looked}; {told}"
 
 
 def check(path: Path) -> list[Finding]:
-    """Return everything found wrong with the delivered bag at `path`, worst first.
+    """Return everything found wrong with the delivered bag at `path`, changed files first.
 
     A finding of severity "note" tells what could not be compared (no receipt beside the bag).
     """
+    return judged(path).findings
+
+
+def judged(
+    path: Path, schema_dir: Path | None = None, key: Ed25519PublicKey | None = None
+) -> Verdict:
+    """Return what is to be said of the delivered bag at `path`.
+
+    schema_dir: folder with the official XSDs (see `official.check_schemas`), by which records are
+    checked as well. key: the bag must be signed with its private half.
+    """
     try:
         with bag.reading(path) as reading:
-            checking = _Checking(path, reading)
+            checking = _Checking(path, reading, schema_dir)
             checking.run()
-            return reading.findings + checking.findings
+            checking.guarded(bag.SIGNATURE, partial(checking.signature, key))
+            found = dict.fromkeys(reading.findings + checking.findings)
+            return Verdict(
+                sorted(found, key=_rank),
+                len(reading.digests),
+                sum(digests.bytes for digests in reading.digests.values()),
+                len(checking.items),
+                checking.records,
+                checking.signed_by,
+            )
     except GlassineError as error:
-        return error.findings
+        return Verdict(error.findings)
+
+
+# Findings that name a file whose bytes are not those of the delivery come first, then those of what
+# is not there or too much, then what records say otherwise, and last what is said of a whole item.
+_CHANGED = (
+    "bag.payload_changed",
+    "delivered.noted",
+    "delivered.mets_digest",
+    "delivered.premis_digest",
+    "delivered.inventory",
+    "delivered.handover",
+    "bag.tag_changed",
+)
+_PRESENT = (
+    "bag.payload_missing",
+    "bag.payload_unlisted",
+    "delivered.mets_missing",
+    "delivered.record_missing",
+    "delivered.record_unlisted",
+    "delivered.eark_unlisted",
+    "delivered.tile_name",
+)
+_WHOLE = ("delivered.content", "delivered.receipt", "delivered.no_receipt", "bag.oxum")
+
+
+def _rank(finding: Finding) -> tuple[int, int]:
+    for place, codes in enumerate((_CHANGED, _PRESENT)):
+        if finding.code in codes:
+            return place, codes.index(finding.code)
+    return (3, _WHOLE.index(finding.code)) if finding.code in _WHOLE else (2, 0)
 
 
 class _Checking:
     """What is checked beyond the bag itself; collects findings."""
 
-    def __init__(self, path: Path, reading: Reading) -> None:
+    def __init__(self, path: Path, reading: Reading, schema_dir: Path | None) -> None:
         self.path = path
         self.reading = reading
+        self.schema_dir = schema_dir
+        self.items = items_of(reading)
+        self.records = 0
+        self.signed_by = ""
         self.findings: list[Finding] = []
         self.inventories: dict[str, Any] = {}
         self.referring: set[str] | None = None
@@ -94,14 +190,111 @@ class _Checking:
         self.guarded(_PROFILE, self.profile)
         self.guarded("delivery/delivery.json", self.statement)
         self.guarded("delivery/handover.json", self.hand_over)
-        for item in self.present():
-            self.package(f"{bag.PAYLOAD}{item}")
+        self.guarded("delivery/handover.csv", self.hand_over_rows)
+        self.guarded("bag-info.txt", self.info)
+        for item in self.items:
+            self.package(item.root)
+            self.guarded(item.record, partial(self.contents, item))
+
+    def add(self, findings: Iterable[Finding]) -> None:
+        """Take in findings with paths below the bag, at most MAX_FINDINGS of a kind and item."""
+        counted: Counter[tuple[str, str]] = Counter()
+        for finding in findings:
+            key = (finding.code, "/".join(finding.path.split("/", 2)[:2]))
+            counted[key] += 1
+            if counted[key] <= MAX_FINDINGS:
+                self.findings.append(replace(finding, path=f"{self.path.name}/{finding.path}"))
+
+    def contents(self, item: BagItem) -> None:
+        """Hold the records of an item against its files and against one another."""
+        if item.layout == "ocfl":
+            self.part(item, f"{item.root}/inventory.json", lambda: ocfl.check(item))
+        if "METS.xml" in item.elsewhere:
+            return  # the record is in an earlier delivery
+        try:
+            record = said.record_of(item)
+        except Damaged:
+            what = "The item has no record, or one that is far too large."
+            self.note("record", item.record, what, "the METS of the item.")
+            return
+        except (etree.XMLSyntaxError, ValueError) as problem:
+            self.note("mets", item.record, f"It is no XML: {problem}.", "the record as delivered.")
+            return
+        self.part(item, item.record, lambda: said.check(item, record, self.schema_dir))
+        if not item.elsewhere:  # else the object is to be laid over an earlier one
+            self.part(item, item.path("metadata"), lambda: steps.check(item, record))
+            self.part(item, item.path("iiif"), lambda: tiles.check(item))
+        if item.layout == "eark":
+            self.part(item, f"{item.root}/METS.xml", lambda: eark.check(item, record))
+        self.part(item, "bag-info.txt", lambda: self.keeper(item, record))
+
+    def part(self, item: BagItem, path: str, check: Callable[[], Iterable[Finding]]) -> None:
+        """Run one check of an item; a record that is damaged or gone is a finding."""
+        try:
+            self.add(check())
+        except Damaged as problem:
+            what = f"A record of the item cannot be read: {problem}."
+            self.note("record", path, what, "every record of a step.")
+        except (OSError, EOFError, zipfile.BadZipFile, tarfile.TarError):
+            return  # told by the bag's own check, which reads every file of it
+        except (LookupError, TypeError, ValueError, AttributeError) as problem:
+            what = f"It is not built as it should be: {wording.why(problem)}."
+            self.note("json", path, what, "the file as it was delivered.")
+
+    def signature(self, key: Ed25519PublicKey | None) -> None:
+        """Check the signature of the manifests (see `signing`), where there is or must be one."""
+        info, content = self.content("bag-info.txt"), self.content(bag.SIGNATURE)
+        stated = signing.stated_in(info or b"")
+        if content is None:
+            if stated or key is not None:
+                what = "The bag is not signed, or its signature was taken out."
+                self.note("signature_missing", bag.SIGNATURE, what, "a signature of its manifests.")
+            return
+        if key is None:
+            self.findings.append(
+                Finding(
+                    "delivered.signature_unchecked",
+                    f"{self.path.name}/{bag.SIGNATURE}",
+                    f"The bag is signed by the key {stated or '(not named)'}; it was not checked.",
+                    "the public key of who delivers.",
+                    "Check it with --key and the public key, which must not come from the bag.",
+                    "note",
+                )
+            )
+            return
+        print_of_key = signing.fingerprint(key)
+        if stated != print_of_key:
+            what = f"bag-info.txt names another key: {stated or 'none'}."
+            self.note("signature_key", bag.SIGNATURE, what, f"the key {print_of_key}.")
+        if not signing.is_by(key, content, self.content(bag.SIGNED) or b""):
+            what = "The signature is not that of this key over this manifest."
+            self.note("signature", bag.SIGNATURE, what, f"one by the key {print_of_key}.")
+        self.signed_by = print_of_key
+
+    def keeper(self, item: BagItem, record: ParsedRecord) -> Iterator[Finding]:
+        info = self.content("bag-info.txt")
+        profile = self.content(_PROFILE)
+        if info is not None:
+            known = json.loads(profile) if profile is not None else None
+            yield from lists.of_keeper(lists.parsed_info(info), known, item, record)
+
+    def info(self) -> None:
+        """Compare bag-info.txt with delivery.json."""
+        info, stated = self.content("bag-info.txt"), self.content(lists.STATEMENT)
+        if info is not None and stated is not None:
+            self.add(lists.of_statement(json.loads(stated), lists.parsed_info(info)))
+
+    def hand_over_rows(self) -> None:
+        """Compare handover.csv with handover.json."""
+        content, listed = self.content(lists.HANDOVER_CSV), self.content(lists.HANDOVER)
+        if content is not None and listed is not None:
+            self.add(lists.of_csv(content, json.loads(listed)))
 
     def guarded(self, path: str, check: Callable[[], None]) -> None:
         """Run a check of a file that anyone may have written; its odd shape is a finding."""
         try:
             check()
-        except (LookupError, TypeError, ValueError, AttributeError) as problem:
+        except (LookupError, TypeError, ValueError, AttributeError, RecursionError) as problem:
             what = f"It is not built as it should be: {wording.why(problem)}."
             self.note("json", path, what, "the file as it was delivered.")
 
@@ -125,6 +318,9 @@ class _Checking:
             if content is not None and hashing.of_bytes(content).sha256 != digest:
                 what = "It is not the one that the receipt names."
                 self.note("receipt", name, what, f"SHA-256 {digest}.")
+        if entry.signed_by is not UNSET and bag.SIGNATURE not in self.reading.store.files:
+            what = "The receipt says that the bag is signed; the signature is not there."
+            self.note("receipt", bag.SIGNATURE, what, f"a signature by {entry.signed_by}.")
 
     def receipt_entry(self) -> ReceiptBag | None:
         folder = self.path.parent
@@ -194,6 +390,8 @@ class _Checking:
 
     def hand_over(self) -> None:
         listed = self.json("delivery/handover.json")
+        if listed is not None:
+            self.add(lists.of_handover(self.items, listed))
         for item in listed["items"] if listed is not None else ():
             for entry in item["files"]:
                 if entry.get("delivery", listed["delivery"]) != listed["delivery"]:
@@ -207,7 +405,7 @@ class _Checking:
     def package(self, root: str) -> None:
         below = [path for path in self.reading.store.files if path.startswith(root + "/")]
         for path in sorted(below):
-            if path.rsplit("/", 1)[-1] == "METS.xml":
+            if path.rsplit("/", 1)[-1] == "METS.xml" or path == f"{root}/{EARK_RECORD}":
                 self.guarded(path, partial(self.mets, path))
             if path == f"{root}/inventory.json":
                 self.guarded(path, partial(self.inventory, root, below))
@@ -224,6 +422,7 @@ class _Checking:
             self.note("mets", path, f"It is no XML: {problem}.", "the record as delivered.")
             return
         folder = posixpath.dirname(path)
+        self.records += 1
         for entry in root.iter(_METS + "file"):
             for place in entry.iterchildren(_METS + "FLocat"):
                 href = place.get(_HREF, "")

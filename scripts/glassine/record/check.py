@@ -16,18 +16,22 @@ from glassine.record.parsed import Hashed, ParsedRecord, finding, parse
 MAX_FINDINGS = 10
 
 Rule = Callable[[ParsedRecord], Iterator[Finding]]
-RULES: tuple[Rule, ...] = (
+# Of what a record says, wherever its files are.
+_SAID: tuple[Rule, ...] = (
     rules.profile,
     rules.namespaces,
     rules.references,
     rules.identifiers,
-    on_disk.item_name,
     rules.times,
     rules.images,
     rules.beside,
     rules.agreement,
     rules.structure,
     rules.links,
+)
+RULES: tuple[Rule, ...] = (
+    *_SAID,
+    on_disk.item_name,
     on_disk.on_disk,
     on_disk.beside,
     on_disk.unlisted,
@@ -57,6 +61,11 @@ def check_record(
         return [finding("xml", path.name, f"It cannot be read: {problem}.", "well-formed XML.")]
     record = ParsedRecord(root, path, item_dir, standing_in or {}, hashed or {}, tiles)
     return _bounded([entry for rule in RULES for entry in rule(record)])
+
+
+def said(record: ParsedRecord) -> list[Finding]:
+    """Return what is wrong with what a record says, whatever files there are."""
+    return _bounded([entry for rule in _SAID for entry in rule(record)])
 
 
 def _bounded(findings: list[Finding]) -> list[Finding]:

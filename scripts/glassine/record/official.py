@@ -87,25 +87,35 @@ def check_schemas(path: Path, schema_dir: Path) -> list[Finding]:
     XLink and xml.xsd, under their usual names.
     """
     try:
-        schema = _official(schema_dir)
-        root = parse(path)
+        return check_root(parse(path), path.name, schema_dir)
     except (OSError, ValueError, etree.LxmlError) as problem:
-        return [
-            Finding(
-                "record.schemas",
-                str(schema_dir),
-                f"The official schemas cannot be used: {problem}.",
-                "mets.xsd, mods-3-8.xsd, premis.xsd, mix20.xsd, dcterms.xsd, dc.xsd, "
-                "dcmitype.xsd, xlink.xsd and xml.xsd in the folder.",
-                "Correct `records.schema_dir`.",
-            )
-        ]
+        return [_unusable(schema_dir, problem)]
+
+
+def _unusable(schema_dir: Path, problem: Exception) -> Finding:
+    return Finding(
+        "record.schemas",
+        str(schema_dir),
+        f"The official schemas cannot be used: {problem}.",
+        "mets.xsd, mods-3-8.xsd, premis.xsd, mix20.xsd, dcterms.xsd, dc.xsd, "
+        "dcmitype.xsd, xlink.xsd and xml.xsd in the folder.",
+        "Correct `records.schema_dir`.",
+    )
+
+
+def check_root(root: Any, name: str, schema_dir: Path) -> list[Finding]:
+    """Return what the official schemas find in a record that was parsed already (see
+    `check_schemas`). name: of its file, for the findings."""
+    try:
+        schema = _official(schema_dir)
+    except (OSError, ValueError, etree.LxmlError) as problem:
+        return [_unusable(schema_dir, problem)]
     if schema.validate(root):
         return []
     return [
         finding(
             "schema",
-            f"{path.name}, line {error.line}",
+            f"{name}, line {error.line}",
             f"The official schema refuses it: {error.message.rstrip('.')}.",
             "a record that the official schemas accept.",
         )

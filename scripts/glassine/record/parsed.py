@@ -96,8 +96,10 @@ class ParsedRecord:
         places = self.find("mets:FLocat/@OTHERLOCTYPE", self.files[path])
         return KEPT_BACK in places
 
-    def find(self, expression: str, node: Any = None) -> list[Any]:
-        nodes: list[Any] = (self.root if node is None else node).xpath(expression, namespaces=_NS)
+    def find(self, expression: str, node: Any = None, **values: str) -> list[Any]:
+        """Return what an XPath finds. values: those of its variables, from outside as they are."""
+        start = self.root if node is None else node
+        nodes: list[Any] = start.xpath(expression, namespaces=_NS, **values)
         return nodes
 
     def texts(self, expression: str, node: Any = None) -> list[str]:

@@ -37,7 +37,8 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def copy(made: Path, tmp_path: Path) -> Path:
+def copy(made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    deliveries.without_records(monkeypatch)
     shutil.copytree(made / "deliveries", tmp_path / "deliveries")
     return tmp_path / "deliveries" / "b1"
 
@@ -225,6 +226,7 @@ TAMPERED: dict[str, tuple[Callable[[Path], object], set[str]]] = {
             "bag.oxum",
             "delivered.handover",
             "delivered.mets_missing",
+            "delivered.handover_files",
         },
     ),
     "a tile taken away": (
@@ -233,7 +235,7 @@ TAMPERED: dict[str, tuple[Callable[[Path], object], set[str]]] = {
     ),
     "a file put in": (
         _write("data/PEH-0001/access/more.jpg", b"more"),
-        {"bag.payload_unlisted", "delivered.content", "bag.oxum"},
+        {"bag.payload_unlisted", "delivered.content", "bag.oxum", "delivered.handover_files"},
     ),
     "a name in capitals": (
         lambda root: (root / ACCESS).rename(root / ACCESS.replace("_access", "_ACCESS")),
@@ -243,11 +245,18 @@ TAMPERED: dict[str, tuple[Callable[[Path], object], set[str]]] = {
             "bag.payload_unlisted",
             "delivered.handover",
             "delivered.mets_missing",
+            "delivered.handover_files",
         },
     ),
     "two names alike but for case": (
         _write(MASTER.replace("PEH-0001.tif", "peh-0001.tif"), b"more"),
-        {"bag.payload_unlisted", "delivered.content", "bag.oxum", "bag.name"},
+        {
+            "bag.payload_unlisted",
+            "delivered.content",
+            "bag.oxum",
+            "bag.name",
+            "delivered.handover_files",
+        },
     ),
     "a line out of one manifest": (
         _one_manifest_short,
@@ -312,11 +321,17 @@ TAMPERED: dict[str, tuple[Callable[[Path], object], set[str]]] = {
             "bag.oxum",
             "delivered.handover",
             "delivered.mets_missing",
+            "delivered.handover_files",
         },
     ),
     "a title in the hand-over list": (
         lambda root: _edit(root / "delivery/handover.json", "PEH-0001_access", "PEH-0009_access"),
-        {"bag.tag_changed", "delivered.handover"},
+        {
+            "bag.tag_changed",
+            "delivered.handover",
+            "delivered.handover_files",
+            "delivered.handover_csv",
+        },
     ),
     "a picture, and every manifest made anew": (
         _hidden_picture,
@@ -324,11 +339,11 @@ TAMPERED: dict[str, tuple[Callable[[Path], object], set[str]]] = {
     ),
     "a file put in, every manifest made anew": (
         _hidden_file,
-        {"delivered.receipt", "delivered.content"},
+        {"delivered.receipt", "delivered.content", "delivered.handover_files"},
     ),
     "an item left out, and every manifest made anew": (
         _hidden_item,
-        {"delivered.receipt", "delivered.handover", "delivered.item"},
+        {"delivered.receipt", "delivered.handover", "delivered.item", "delivered.handover_item"},
     ),
 }
 

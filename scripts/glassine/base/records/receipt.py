@@ -17,6 +17,7 @@ class ReceiptBag(Record, frozen=True, kw_only=True):
     """A bag of the delivery.
 
     files: 0 where an earlier version did not say. archive_bytes: size of the tar or zip file.
+    signed_by: fingerprint of the key that signed it, absent where it is not signed.
     validated: when the finished bag had been read again and found valid (ISO 8601, UTC).
     """
 
@@ -26,6 +27,7 @@ class ReceiptBag(Record, frozen=True, kw_only=True):
     archive_bytes: Count | UnsetType = UNSET
     manifest_sha256: Sha256
     tagmanifest_sha256: Sha256
+    signed_by: Sha256 | UnsetType = UNSET
     validated: str
 
 
