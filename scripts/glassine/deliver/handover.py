@@ -52,6 +52,8 @@ COLUMNS = (
     "persistent_ids",
     "access",
 )
+# The state of an item that the delivery has; its masters may be kept back, and with them all files.
+DELIVERED = "delivered"
 _WORST = ("fail", "review", "not measured", "pass")
 # What the common spreadsheets read as the beginning of a formula (common practice, no source).
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
@@ -148,7 +150,7 @@ def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
             rows.append(_derivative(entry, written[source], images))
     return ItemRow(
         item=package.item,
-        state="delivered",
+        state=DELIVERED,
         quality=_quality(item_dir),
         iiif_manifest=_manifest(item_dir) if allowed.public != "none" else "",
         processed=embedded.event.time,

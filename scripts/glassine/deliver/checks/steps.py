@@ -44,7 +44,12 @@ def _record(item: BagItem, path: str, what: str, expected: str) -> Finding:
 
 def _kept(item: BagItem, record: ParsedRecord, path: str, entry: Any) -> Iterator[Finding]:
     """Yield where a master or raw file is not as it was verified; where it was left out of the
-    package by setting (see `raw_keep`), where the record has other digests of it."""
+    package by setting (see `raw_keep`, `access.deliver`), where the record has other digests of
+    it."""
+    if path in record.files and record.is_kept_back(path):
+        objects = [record.wrapped(record.files[path], "PREMIS:OBJECT")]
+        yield from _left_out(item, record, path, entry, objects)
+        return
     objects = record.find(
         "//premis:object[premis:objectIdentifier/premis:objectIdentifierValue=$name]"
         "[premis:preservationLevel/premis:preservationLevelValue]",
@@ -53,9 +58,16 @@ def _kept(item: BagItem, record: ParsedRecord, path: str, entry: Any) -> Iterato
     if item.has(path) or not objects:
         yield from _listed(item, "metadata/fixity.json", path, entry)
         return
-    stated = rules.digests(
-        record, objects[0], "premis:objectCharacteristics/premis:fixity", "premis"
-    )
+    yield from _left_out(item, record, path, entry, objects)
+
+
+def _left_out(
+    item: BagItem, record: ParsedRecord, path: str, entry: Any, objects: list[Any]
+) -> Iterator[Finding]:
+    """Yield where the record has other digests of a file that the package leaves out, or none."""
+    known = [each for each in objects if each is not None]
+    fixity = "premis:objectCharacteristics/premis:fixity"
+    stated = rules.digests(record, known[0], fixity, "premis") if known else {}
     digests = {"SHA-256": entry["digests"]["sha256"], "SHA-512": entry["digests"]["sha512"]}
     if {name: stated.get(name) for name in digests} != digests:
         what = f"The record has other digests of {path}, which the package leaves out."
