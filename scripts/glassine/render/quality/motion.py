@@ -36,9 +36,8 @@ NOISE_SHARE, LEAST_LEFT = 0.8, 0.03
 # rest; so this share of the peak is no trough.
 FEW, OF_PEAK = 3, 0.1
 # Rings that are read together; the depth of the deepest so many is the value, at most so many
-# times its trough, and so many times what it shows straight across the ridge: brick and cloth have
-# two ridges and their troughs between.
-RUN, OF_TROUGH, OF_LOWEST = 3, 1.5, 2.0
+# times its trough.
+RUN, OF_TROUGH = 3, 1.5
 # Motion shows in all rings together, in dB, and with this share of the value.
 LEAST_DB, OF_VALUE = 0.6, 0.17
 # Grass and brick are fine in one direction too, but not to where grain ends: the value is at most
@@ -162,10 +161,8 @@ def _runs(level: Doubles, wave: complex) -> tuple[Doubles, float]:
     means = (total[run:] - total[:-run]) / run
     waves = np.array([_along(_wave(mean), wave) for mean in means])
     troughs = _troughs(means)
-    lowest = round((np.angle(wave) / np.pi + 1.0) * SECTORS / 2) % SECTORS
-    around = np.take(means, range(lowest - 1, lowest + 2), axis=1, mode="wrap").mean(axis=1)
     depth = np.minimum((waves + troughs) / 2, OF_TROUGH * np.minimum(troughs, waves))
-    return np.minimum(depth, OF_LOWEST * np.maximum(-around, 0.0)), float(waves[-1])
+    return depth, float(waves[-1])
 
 
 def _deepest(level: Doubles, wave: complex) -> float:
