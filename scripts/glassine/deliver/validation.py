@@ -288,7 +288,12 @@ class _Checking:
     def page(self, path: str) -> None:
         content = self.content(path)
         if content:
-            self.add(lists.of_page(path, content, self.reading.store.files))
+            listed = {
+                f"{bag.PAYLOAD}{name}/{entry['file']}"
+                for name, row in self.rows.items()
+                for entry in row["files"]
+            }  # one that is gone was told already
+            self.add(lists.of_page(path, content, listed | set(self.reading.store.files)))
 
     def named(self, item: BagItem, record: ParsedRecord) -> Iterator[Finding]:
         if item.name in self.rows:
