@@ -1,7 +1,8 @@
 #!/usr/bin/env python3
 """Make the derivatives of a delivered bag (or of one package in it) again and compare the bytes.
 
-Exit code 0: every byte comes out again; 1: something differs; 2: there is nothing to compare;
+Exit code 0: every byte comes out again; 1: something differs; 2: there is nothing to compare,
+or packages without masters were not;
 3: no other picture comes out, but some differ in last bits, as another processor rounds them.
 """
 

@@ -25,7 +25,8 @@ class Step:
     ("facts" are those on its masters), and what is known of it from the batch: whether its
     negatives may share a film ("pools"), and which they do ("films"); who may see it on the day of
     the night ("access"), and which of its pictures may be public ("public"); what its package holds
-    of raw captures ("keep"). records: what it leaves in the item's folder.
+    of raw captures ("keep"); the size that its row states ("size"). records: what it leaves in the
+    item's folder.
     """
 
     name: str
@@ -38,7 +39,7 @@ STEPS = (
     Step("verify", ("verify", "intake"), ("findings",), ("fixity.json",)),
     # Of items with raw masters alone: to others it is no step.
     Step("develop", ("raw", "intake"), ("facts", "calibration"), ("developed.json",)),
-    Step("locate", ("locate",), ("facts", "corrections"), ("geometry.json",)),
+    Step("locate", ("locate",), ("facts", "corrections", "size"), ("geometry.json",)),
     Step("look", ("tone",), ("facts", "pools"), ("looks.json",)),
     Step(
         "render",
@@ -68,7 +69,7 @@ STEPS = (
         ),
         ("METS.xml", "manifest.json"),
     ),
-    Step("pack", ("package", "records"), ("companions", "public", "keep"), ("package.json",)),
+    Step("pack", ("package", "records"), ("companions", "access", "keep"), ("package.json",)),
 )
 DEVELOP = "develop"
 # The steps of a batch, around those of its items.

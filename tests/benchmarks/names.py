@@ -25,6 +25,9 @@ BENCHMARKS = {
     ),
     "faults-load": Benchmark("faults.load", "a night of many small masters: time, memory, files"),
     "identity": Benchmark("identity.run", "captures with the item they belong to, or held"),
+    "identity-nights": Benchmark(
+        "identity.nights", "each file of a studio's days has the fate that a person wrote"
+    ),
     "locate": Benchmark("locate.run", "frames found in drawn scenes, beside two simple ways"),
     "locate-map": Benchmark("locate.map", "what the learned map tells of frames that are wrong"),
     "locate-random": Benchmark(

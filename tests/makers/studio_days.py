@@ -9,6 +9,7 @@ A fate is written in one line:
                          none of its captures
     held                 neither delivered nor dropped: a person must act
     -                    no picture: a list, a table, or left out
+    waits                done; the delivery of the batch is held as a whole
 
 `FIRST` were written by someone who had not read the code that judges them.
 """
@@ -31,11 +32,15 @@ SMALL = (220, 330)
 
 @dataclass
 class Day:
-    """A batch folder under way: what is in it, the settings it needs, and what must become of it."""
+    """A batch folder under way: what is in it, the settings it needs, and what must become of it.
+
+    by_night: fates that only a night can tell, as it reads digests and pixels.
+    """
 
     root: Path
     settings: dict[str, Any] = field(default_factory=dict)
     fates: dict[str, str] = field(default_factory=dict)
+    by_night: dict[str, str] = field(default_factory=dict)
     missing: list[str] = field(default_factory=list)
     surplus: list[str] = field(default_factory=list)
     second: int = 0
@@ -566,6 +571,7 @@ def targets_among_masters(day: Day) -> None:
     day.film("PEH-0451.tif", "PEH-0451")
     day.film("targets/morning.tif", "-")
     day.film("targets/noon.tif", "held")
+    day.by_night["PEH-0451.tif"] = "waits"  # no target is seen in that picture
     day.put(
         "batch.yaml", "targets:\n- {path: targets/morning.tif, description: film-example.yaml}\n"
     )
@@ -582,7 +588,142 @@ LATER: dict[str, Callable[[Day], None]] = {
         preview_of_both_sides, targets_among_masters,
     )
 }  # fmt: skip
-DAYS = FIRST | LATER
+
+
+# ------------------------------------------------- fates written down before they were tried
+
+
+def separators_retakes_missing(day: Day) -> None:
+    """Separators of three symbologies, captures made again, an item of the catalogue that was never
+    on the table: between two separators nobody knows whether its own was forgotten."""
+    day.sleeve("DSC_0201.tif", "PEH-0501", "PEH-0501/sleeve", form="qr", degrees=75)
+    day.film("DSC_0202.tif", "PEH-0501//01", seed=901)
+    day.film("DSC_0203.tif", "=PEH-0501", seed=902)
+    day.film("DSC_0203_retake.tif", "PEH-0501//02", seed=902)
+    day.sleeve("DSC_0204.tif", "PEH-0502", "PEH-0502/sleeve?", form="code128", degrees=190)
+    day.film("DSC_0205.tif", "held")
+    day.sleeve("DSC_0206.tif", "PEH-0504", "PEH-0504/sleeve", form="datamatrix", degrees=5)
+    day.film("DSC_0207.tif", "PEH-0504//01")
+    day.film("DSC_0208.tif", "PEH-0504//02")
+    day.put(
+        "catalogue.csv",
+        rows("item_id,title", *(f"PEH-050{n},Harbour {n}" for n in range(1, 6))),
+    )
+    day.missing = ["PEH-0503", "PEH-0505"]
+    day.settings = {
+        "naming": {"identify": ["name", "catalogue", "separator"]},
+        "intake": {"retakes": "keep"},
+    }
+
+
+def two_clocks(day: Day) -> None:
+    """Two cameras on one table, the second one's clock forty seconds behind; only the first saw the
+    sleeves, so that by its times the second one's captures fall to the item before."""
+    day.sleeve("A0001.tif", "PEH-0511", "PEH-0511/sleeve", form="qr")
+    day.film("A0002.tif", "PEH-0511//01")
+    day.sleeve("A0003.tif", "PEH-0512", "PEH-0512/sleeve", form="qr", degrees=30)
+    day.film("A0004.tif", "PEH-0512//01")
+    day.film("B0001.tif", "held", second=5)  # with A0002, at 45
+    day.film("B0002.tif", "held", second=45)  # with A0004, at 85
+    day.put("catalogue.csv", rows("item_id,title", "PEH-0511,A", "PEH-0512,B"))
+    day.settings = {"naming": {"identify": ["name", "catalogue", "separator"]}}
+
+
+def a_clock_hours_away(day: Day) -> None:
+    """The same, the second camera's clock three hours ahead: all of it would be the last item's."""
+    day.sleeve("A0001.tif", "PEH-0515", "PEH-0515/sleeve", form="qr")
+    day.film("A0002.tif", "PEH-0515//01")
+    day.sleeve("A0003.tif", "PEH-0516", "PEH-0516/sleeve", form="qr", degrees=30)
+    day.film("A0004.tif", "PEH-0516//01")
+    day.film("B0001.tif", "held", second=10_840)
+    day.film("B0002.tif", "held", second=10_880)
+    day.put("catalogue.csv", rows("item_id,title", "PEH-0515,A", "PEH-0516,B"))
+    day.settings = {"naming": {"identify": ["name", "catalogue", "separator"]}}
+
+
+def dates_of_other_forms(day: Day) -> None:
+    """Folders named by the day, each person in another way; one that no pattern knows."""
+    day.film("16.03.2026/IMG_0001.tif", "2026-03-16-0001")
+    day.film("2026_03_17/IMG_0001.tif", "2026-03-17-0001")
+    day.film("20260318 evening/IMG_0001.tif", "2026-03-18-0001")
+    day.film("Thu 19 March/IMG_0001.tif", "held")
+    day.put(
+        "catalogue.csv",
+        rows("item_id,title", *(f"2026-03-{n}/0001,Quay" for n in (16, 17, 18, 19))),
+    )
+    day.missing = ["2026-03-19-0001"]
+    day.settings = {
+        "naming": {
+            "pattern_of": "path",
+            "pattern": [
+                r"(?P<d>[0-9]{2})\.(?P<m>[0-9]{2})\.(?P<y>[0-9]{4})/IMG_(?P<n>[0-9]{4})\.tif",
+                r"(?P<y>[0-9]{4})_(?P<m>[0-9]{2})_(?P<d>[0-9]{2})/IMG_(?P<n>[0-9]{4})\.tif",
+                r"(?P<y>[0-9]{4})(?P<m>[0-9]{2})(?P<d>[0-9]{2}) [a-z]+/IMG_(?P<n>[0-9]{4})\.tif",
+            ],
+            "item": "{y}-{m}-{d}-{n}",
+            "same_number": {"marks": "/-"},
+        }
+    }
+
+
+def counter_begins_anew(day: Day) -> None:
+    """The camera counts to 9999 and then from 1: its times go on, and so does the item."""
+    day.sleeve("DSC_9997.tif", "PEH-0521", "PEH-0521/sleeve", form="qr")
+    day.film("DSC_9998.tif", "PEH-0521//01")
+    day.film("DSC_9999.tif", "PEH-0521//02")
+    day.film("DSC_0001.tif", "PEH-0521//03")
+    day.sleeve("DSC_0002.tif", "PEH-0522", "PEH-0522/sleeve", form="qr", degrees=110)
+    day.film("DSC_0003.tif", "PEH-0522//01")
+    day.put("catalogue.csv", rows("item_id,title", "PEH-0521,A", "PEH-0522,B"))
+    day.settings = {"naming": {"identify": ["name", "catalogue", "separator"]}}
+
+
+def copied_twice(day: Day) -> None:
+    """One disk copied twice, under two names; the second copy has one master more."""
+    for number in ("0531", "0532"):
+        day.film(f"disk 7/PEH-{number}.tif", "held")
+    day.film("disk 7 again/PEH-0533.tif", "PEH-0533")
+    for number in ("0531", "0532"):
+        day.copy(f"disk 7 again/PEH-{number}.tif", f"disk 7/PEH-{number}.tif", "held")
+    day.put("catalogue.csv", rows("item_id,title", *(f"PEH-053{n},A" for n in (1, 2, 3))))
+
+
+def copied_twice_renamed(day: Day) -> None:
+    """The same, the second time under other numbers: each master is there as two items."""
+    day.film("PEH-0535.tif", "held")
+    day.copy("again/PEH-0536.tif", "PEH-0535.tif", "held")
+    day.film("PEH-0537.tif", "PEH-0537")
+    day.put("catalogue.csv", rows("item_id,title", *(f"PEH-053{n},A" for n in (5, 6, 7))))
+
+
+def digests_in_a_table(day: Day) -> None:
+    """A table of digests from a Windows program: capitals, backslashes; one that is not in it, one
+    of which it states another digest."""
+    lines = []
+    for number in ("0541", "0542", "0543"):
+        path = f"film/peh-{number}.tif"
+        day.film(path, f"PEH-{number}")
+        digest = hashlib.md5((day.root / path).read_bytes()).hexdigest().upper()
+        lines.append(f"FILM\\PEH-{number}.TIF,{digest}")
+    day.film("film/peh-0544.tif", "held")
+    day.film("film/peh-0545.tif", "PEH-0545")
+    day.by_night["film/peh-0545.tif"] = "held"  # its digest is read by night alone
+    lines.append(f"FILM\\PEH-0545.TIF,{0:032X}")
+    day.put("checksums.csv", rows("File,MD5", *lines, end="\r\n"))
+    day.put("catalogue.csv", rows("item_id,title", *(f"PEH-054{n},A" for n in range(1, 6))))
+    day.settings = {
+        "naming": {"pattern": r"(?i:(?P<item>PEH-[0-9]{4})\.tif)", "same_number": {"case": True}}
+    }
+
+
+TRIED: dict[str, Callable[[Day], None]] = {
+    made.__name__: made
+    for made in (
+        separators_retakes_missing, two_clocks, a_clock_hours_away, dates_of_other_forms,
+        counter_begins_anew, copied_twice, copied_twice_renamed, digests_in_a_table,
+    )
+}  # fmt: skip
+DAYS = FIRST | LATER | TRIED
 
 
 def make(name: str, root: Path) -> Day:

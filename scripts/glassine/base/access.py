@@ -20,6 +20,8 @@ from glassine.base.records.catalogue import CatalogueRow, Level, RowAccess
 
 # Public pictures of an item: all of them; small ones without tiles; none.
 Public = Literal["all", "small", "none"]
+# What of an item goes into a delivery: its masters too; its records alone; nothing of it.
+Deliver = Literal["masters", "records", "nothing"]
 # Folder of the pictures of an item of which none may be public; it goes into no package.
 RESTRICTED = "restricted"
 # How the words of an item begin that a person withdrew from delivery.
@@ -34,15 +36,33 @@ NAMES: dict[Level, str] = {
 }
 
 
+class DeliverSection(Given, frozen=True, kw_only=True):
+    """What of an item is delivered, by its level; of what is open, everything is."""
+
+    closed: Deliver = "masters"
+    no_publication: Deliver = "masters"
+    reading_room: Deliver = "masters"
+
+    def of_level(self, level: Level) -> Deliver:
+        stated = {
+            "closed": self.closed,
+            "no_publication": self.no_publication,
+            "reading_room": self.reading_room,
+        }
+        return stated.get(level, "masters")
+
+
 class AccessSection(Given, frozen=True, kw_only=True):
     """The section `access` of the settings. words: {word of the catalogue: level}. default: of
     items that state nothing. restricted: public pictures of what is for the reading room or not for
-    publication. small_px: long edge of small ones."""
+    publication. small_px: long edge of small ones. deliver: what of restricted items goes into a
+    delivery."""
 
     words: dict[str, Level] = msgspec.field(default_factory=dict)
     default: Level = "open"
     restricted: Literal["none", "small"] = "none"
     small_px: int = 400
+    deliver: DeliverSection = DeliverSection()
 
 
 class PublicPictures(Given, frozen=True, kw_only=True):
@@ -58,13 +78,15 @@ ALL_PUBLIC = PublicPictures()
 class Access(PublicPictures, frozen=True, kw_only=True):
     """Who may see an item on a day. level: as it is now. until: last day of an embargo that lasts
     (ISO 8601), "" for none. after: the level from the day after. words: of the catalogue, as they
-    stand; doubt: words elsewhere in the row, for which it is closed until access is stated."""
+    stand; doubt: words elsewhere in the row, for which it is closed until access is stated.
+    deliver: what of it goes into a delivery."""
 
     level: Level = "open"
     until: str = ""
     after: Level = "open"
     words: str = ""
     doubt: str = ""
+    deliver: Deliver = "masters"
 
     @property
     def is_withdrawn(self) -> bool:
@@ -100,6 +122,19 @@ class Access(PublicPictures, frozen=True, kw_only=True):
             "none": "None of its pictures is public.",
         }[self.public]
 
+    def delivered_in_words(self) -> str:
+        """Return what of it is kept out of deliveries, as a sentence; "" where nothing is."""
+        return {
+            "masters": "",
+            "records": "Its masters are not in the delivery: whoever delivers keeps them.",
+            "nothing": "It is not delivered.",
+        }[self.deliver]
+
+    def in_full(self) -> str:
+        """Return in words who may see it, and what of it is kept out of deliveries."""
+        kept = {"masters": "", "records": "; masters not delivered", "nothing": "; not delivered"}
+        return f"{self.sentence()}{kept[self.deliver]}"
+
 
 OPEN = Access()
 
@@ -126,6 +161,7 @@ def of_row(row: CatalogueRow | None, section: AccessSection, today: date) -> Acc
         after=after,
         words=stated.words,
         doubt="" if stated.level else stated.doubt,
+        deliver=section.deliver.of_level(level),
     )
 
 

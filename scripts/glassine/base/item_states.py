@@ -129,24 +129,30 @@ def _readable(value: Any) -> str:
     return "not measured" if value is None else str(value)
 
 
+# Units that a value is not followed by.
+_NO_UNIT = ("", "count", "likelihood")
+
+
 def measure_words(measure: dict[str, Any]) -> str:
     """Return a measure that did not pass in words: its value, its limit and what it says.
 
     E.g. "sampling used: 58 %; limit ≥ 90 %: the picture seems enlarged; check the lens or the
-    export". Of what was not measured the value and the limit alone.
+    export". Of what was not measured, why.
     """
     unit = measure.get("unit") or ""
-    shown = _readable(measure["value"]) + (f" {unit}" if unit not in {"", "count"} else "")
+    known = measure["value"] is not None
+    shown = _readable(measure["value"]) + (f" {unit}" if known and unit not in _NO_UNIT else "")
     limit = str(measure.get("limit") or "").replace("<=", "≤").replace(">=", "≥")
     limit = limit.removesuffix(" count")
     said = f"{measure_name(measure['name'])}: {shown}" + (f"; limit {limit}" if limit else "")
-    sense = quality_words.SENSE.get(str(measure["name"]))
-    return said if sense is None or measure["value"] is None else f"{said}: {sense}"
+    texts = quality_words.SENSE if known else quality_words.UNSEEN
+    sense = texts.get(str(measure["name"]))
+    return said if sense is None else f"{said}: {sense}"
 
 
 def measure_name(name: str) -> str:
     """Return the name of a measure as a person reads it."""
-    return str(name).replace("_", " ")
+    return quality_words.NAMES.get(str(name), str(name).replace("_", " "))
 
 
 # Verdicts of measures that ask for no look.

@@ -25,7 +25,14 @@ Polarity = Literal["negative", "positive"]
 Process = Literal["colour", "monochrome"]
 # What a resolution rests on; the first two are said, the others measured (see locate.scale).
 PpiSource = Literal[
-    "tag", "batch", "perforations", "film width", "mount", "picture size", "stated kind"
+    "tag",
+    "batch",
+    "perforations",
+    "film width",
+    "mount",
+    "picture size",
+    "stated kind",
+    "catalogue",
 ]
 
 # What lies on the light table; `auto` leaves it to locate.

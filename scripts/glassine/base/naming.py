@@ -190,17 +190,29 @@ def parse(path: str, scheme: Scheme) -> MasterName | None:
     whole = _matched(text, scheme)
     if whole is not None and whole.take is not None:
         return whole
-    stem, dot, ending = text.rpartition(".")
-    mark = _RETAKE.search(stem[-24:]) if dot else None
-    if mark is None:
+    former = without_mark(text)
+    again = _matched(former[0], scheme) if former else None
+    if former is None or again is None:
         return whole
-    again = _matched(stem[: len(stem) - len(mark[0])] + dot + ending, scheme)
-    if again is None:
-        return whole
-    number = mark["v"] or mark["n"] or mark["t"] or "2"
     return MasterName(
-        again.item, again.part, again.sequence, again.roll, again.place, int(number), whole
+        again.item, again.part, again.sequence, again.roll, again.place, former[1], whole
     )
+
+
+def without_mark(path: str) -> tuple[str, int] | None:
+    """Return (the path without its mark of a capture made again, which capture of the same thing
+    it is), None for a name without one.
+
+    >>> without_mark("day 1/DSC_0107_retake.tif")
+    ('day 1/DSC_0107.tif', 2)
+    """
+    folder, slash, name = path.rpartition("/")
+    stem, dot, ending = name.rpartition(".")
+    mark = _RETAKE.search(stem[-24:]) if dot else None
+    if mark is None or mark[0] == stem:
+        return None
+    number = int(mark["v"] or mark["n"] or mark["t"] or "2")
+    return f"{folder}{slash}{stem[: len(stem) - len(mark[0])]}{dot}{ending}", number
 
 
 def _matched(text: str, scheme: Scheme) -> MasterName | None:

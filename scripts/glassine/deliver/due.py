@@ -19,6 +19,10 @@ from glassine.deliver import drops, handover, receipt_files, same_ids
 from glassine.deliver.given import DeliverGiven, DeliverySection, UnfinishedItem
 from glassine.deliver.shapes import NextVersion, Placed, Shape
 
+# So many items are named in a finding.
+_NAMED = 20
+# The state, in a delivery, of an item that the settings keep out of it.
+KEPT_BACK = "kept back"
 # How a state of an item is told in the sentence "it is ...".
 _STATES = {
     "waiting": "waiting for the next night",
@@ -106,6 +110,10 @@ class Item:
     def embedded(self) -> Embedded:
         return record_files.load(self.folder / "embedded.json", "embedded", Embedded)
 
+    def access(self) -> access.Access:
+        """Return who may see it, as its pictures were made, and what of it is delivered."""
+        return handover.access_of(self.embedded())
+
     def restricted(self) -> dict[str, int]:
         """Return {master: the number of its frames whose pictures may not be public}."""
         return dict(
@@ -143,9 +151,9 @@ def item_of(folder: Path, package: Package) -> Item:
 class Due:
     """What the next delivery is to hold, and what it tells of the rest.
 
-    lacking: items that are not done; adds: it holds what changed and continues the deliveries
-    before it. kept: {item: digest of its package as it was delivered last} of items that stay as
-    they were delivered, though newer software makes them otherwise.
+    lacking: items that are not done, or kept back by the settings; adds: it holds what changed and
+    continues the deliveries before it. kept: {item: digest of its package as it was delivered last}
+    of items that stay as they were delivered, though newer software makes them otherwise.
     """
 
     items: list[Item]
@@ -176,23 +184,27 @@ def next_delivery(folders: Folders, given: DeliverGiven, receipts: receipt_files
     section = given.settings.delivery
     withdrawn = [drops.Withdrawal.of(entry) for entry in given.withdraw]
     withdrawn_items = {entry.item for entry in withdrawn if entry.whole}
-    items = [
+    finished = [
         replace(_item(folders, name), inputs=given.inputs.get(name))
         for name in sorted({*given.items} - withdrawn_items)
     ]
+    items, kept_back = parted(finished)
     lacking = [entry for entry in given.lacking if entry.item not in withdrawn_items]
     earlier = drops.delivered(folders.deliveries_dir, receipts.sound)
     batch_items = {*given.items, *(entry.item for entry in given.lacking)}
     findings = [
-        *_forbidden(given.batch, items, lacking, section, bool(earlier)),
-        *dropped(items, lacking, withdrawn, earlier, section),
+        *_forbidden(given.batch, finished, lacking, section, bool(earlier)),
+        *dropped(items, lacking, withdrawn, earlier, section, kept_back),
         *_twice(folders, given.batch, items, section),
     ]
     if findings:
         raise GlassineError(findings)
     return Due(
         items=items,
-        lacking=[_lacking(entry, earlier) for entry in lacking],
+        lacking=[
+            *(_lacking(entry, earlier) for entry in lacking),
+            *(_kept_back(name, level, earlier) for name, level in kept_back.items()),
+        ],
         withdrawn=[
             _withdrawn(entry, receipts)
             for entry in withdrawn
@@ -200,6 +212,20 @@ def next_delivery(folders: Folders, given: DeliverGiven, receipts: receipt_files
         ],
         adds=section.later == "changed" and receipts.latest is not None,
     )
+
+
+def parted(finished: list[Item]) -> tuple[list[Item], dict[str, access.Access]]:
+    """Return the items to deliver, and those of which nothing is, by `access.deliver`."""
+    levels = {item.name: item.access() for item in finished}
+    kept_back: dict[str, access.Access] = {
+        name: level for name, level in levels.items() if level.deliver == "nothing"
+    }
+    return [item for item in finished if item.name not in kept_back], kept_back
+
+
+def _kept_back(name: str, level: access.Access, earlier: dict[str, drops.Delivered]) -> LackingItem:
+    words = f"It is {level.sentence()}, of which nothing is delivered (`access.deliver`)."
+    return LackingItem(item=name, state=KEPT_BACK, reason=_as_before(earlier.get(name), words))
 
 
 def _item(folders: Folders, name: str) -> Item:
@@ -297,12 +323,22 @@ def dropped(
     withdrawn: list[drops.Withdrawal],
     earlier: dict[str, drops.Delivered],
     section: DeliverySection,
+    kept_back: dict[str, access.Access],
 ) -> list[Finding]:
-    """Return what keeps the delivery back because an earlier one has more."""
+    """Return what keeps the delivery back because an earlier one has more.
+
+    kept_back: items of which nothing is delivered, by `access.deliver`; where each delivery adds
+    to those before it, that is no loss.
+    """
     waits = section.when == "complete" or section.later == "changed"
     states = {entry.item: _STATES.get(entry.state, entry.state) for entry in lacking}
     names: set[str] = {item.name for item in items}
     vanished = drops.vanished(earlier, names, states, withdrawn, waits=waits)
+    for name in kept_back:
+        if section.later == "changed":
+            vanished.pop(name, None)
+        elif name in vanished:
+            vanished[name] = f"{kept_back[name].in_full()} (`access.deliver`)"
     less: dict[str, list[str]] = {
         item.name: parts for item in items if (parts := _smaller(item, earlier, withdrawn))
     }
@@ -335,17 +371,17 @@ def _smaller(
     if before is None or before.digest == item.digest:
         return []
     try:
-        return drops.smaller(before, item.present(), withdrawn)
+        less = drops.smaller(before, item.present(), withdrawn)
+        if less and item.access().deliver != "masters":
+            less.append(f"by `access.deliver`: {item.access().in_full()}")
+        return less
     except (GlassineError, LookupError, TypeError, AttributeError) as problem:
         return [f"what it has now cannot be told, a record is damaged ({problem})"]
 
 
 def _lacking(entry: UnfinishedItem, earlier: dict[str, drops.Delivered]) -> LackingItem:
     """Return what is told of an item that the delivery lacks, and which one has it."""
-    reason = handover.why_lacking(entry)
-    last_delivered = earlier.get(entry.item)
-    if last_delivered:
-        reason = f"It stays as {last_delivered.delivery} has it. {reason}".strip()
+    reason = _as_before(earlier.get(entry.item), handover.why_lacking(entry))
     return LackingItem(item=entry.item, state=entry.state, reason=reason)
 
 
@@ -368,6 +404,12 @@ def left_behind(batch: BatchId, lacking: list[LackingItem]) -> list[Finding]:
     ]
 
 
+def _as_before(last_delivered: drops.Delivered | None, reason: str) -> str:
+    if last_delivered is None:
+        return reason
+    return f"It stays as {last_delivered.delivery} has it. {reason}".strip()
+
+
 def untold(due: Due, receipts: receipt_files.Receipts, section: DeliverySection) -> list[Finding]:
     """Return a note for what was withdrawn and no delivery tells of yet."""
     delivered_keys = {entry.key for receipt in receipts.sound for entry in receipt.withdrawn}
@@ -383,4 +425,30 @@ def untold(due: Due, receipts: receipt_files.Receipts, section: DeliverySection)
         )
         for entry in due.withdrawn
         if entry.key not in delivered_keys
+    ]
+
+
+def kept_out(due: Due) -> list[Finding]:
+    """Return a note of the items that `access.deliver` keeps out of the delivery, whole or their
+    masters."""
+    whole = [entry.item for entry in due.lacking if entry.state == KEPT_BACK]
+    masters: list[str] = [item.name for item in due.items if item.access().deliver == "records"]
+    return [
+        *_kept_out(whole, "Nothing of them is delivered"),
+        *_kept_out(masters, "Their records are delivered, and their masters are not"),
+    ]
+
+
+def _kept_out(names: list[str], what: str) -> list[Finding]:
+    if not names:
+        return []
+    return [
+        Finding(
+            "delivery.kept_back",
+            wording.some(names, _NAMED),
+            f"{what}, as `access.deliver` says of what not all may see ({len(names):,} in all).",
+            "a repository that knows that the studio keeps these.",
+            "Keep their masters safe, as no delivery does, or set `access.deliver` to `masters`.",
+            "note",
+        )
     ]

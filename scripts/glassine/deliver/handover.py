@@ -159,7 +159,7 @@ def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
         processed=embedded.event.time,
         bag=bag,
         persistent_ids=_persistent_ids(embedded) or UNSET,
-        access=allowed.sentence() if allowed.is_restricted else UNSET,
+        access=allowed.in_full() if allowed.is_restricted else UNSET,
         title=_of_row(embedded, "title") or UNSET,
         date=_of_row(embedded, "date_text") or UNSET,
         files=tuple(rows),

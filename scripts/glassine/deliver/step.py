@@ -120,11 +120,12 @@ def deliver_batch(
     before += dues.left_behind(given.batch, due.lacking)
     untold = dues.untold(due, receipts, given.settings.delivery)
     public = public_before.told(folders, due.items, receipts)
+    kept = dues.kept_out(due)
     return Outcome(
         receipts.latest.delivery if receipts.latest else None,
         tuple(entry.item for entry in due.lacking),
         tuple(entry.item for entry in due.withdrawn if entry.whole),
-        tuple(dict.fromkeys([*before, *receipts.notes, *damage, *untold, *public])),
+        tuple(dict.fromkeys([*before, *receipts.notes, *damage, *untold, *public, *kept])),
     )
 
 

@@ -451,9 +451,20 @@ class _Checking:
         self.records += 1
         for entry in root.iter(_METS + "file"):
             for place in entry.iterchildren(_METS + "FLocat"):
-                self.referenced(path, folder, entry, place.get(_HREF, ""))
+                href = place.get(_HREF, "")
+                if place.get("LOCTYPE") == "OTHER":
+                    self.kept_back(path, folder, href)
+                else:
+                    self.referenced(path, folder, entry, href)
         for entry in root.iter(_METS + "mdRef"):
             self.referenced(path, folder, entry, entry.get(_HREF, ""))
+
+    def kept_back(self, mets: str, folder: str, href: str) -> None:
+        """What a METS says is not in the package must not be in it."""
+        target = posixpath.normpath(posixpath.join(folder, unquote(href)))
+        if target in self.reading.store.files:
+            what = f"{mets} says that it is kept back, but it is there."
+            self.note("kept_back", target, what, "no such file.")
 
     def referenced(self, mets: str, folder: str, entry: etree._Element, href: str) -> None:
         if urlsplit(href).scheme:

@@ -4,11 +4,23 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import msgspec
+
 from glassine.base import processor
 from glassine.base.records.developed import DevelopedMaster, StoredField
 from glassine.develop import stored
+from glassine.develop.given import CameraProfile
 from glassine.develop.step import Plan, make
 from glassine.masters import opening, raws
+
+
+def _profile(recorded: DevelopedMaster) -> CameraProfile | None:
+    if recorded.matrix_from != "target":
+        return None
+    rows = tuple(tuple(row) for row in recorded.matrix)
+    kind = recorded.target_kind or "transmissive"
+    known = {"model": "", "lamp": (1.0, 1.0), "target": recorded.target, "kind": kind}
+    return msgspec.convert({**known, "matrix": rows}, CameraProfile)
 
 
 def make_again(
@@ -30,5 +42,6 @@ def make_again(
         recorded.table,
         field,
         stored.read_pixels(recorded.dead_pixels, (height, width)),
+        _profile(recorded),
     )
     return make(raw, plan, target, recorded.source)

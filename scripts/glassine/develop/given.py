@@ -24,13 +24,32 @@ class Calibration(Given, frozen=True, kw_only=True):
     expected: dict[str, str] = msgspec.field(default_factory=dict)
 
 
+Row = tuple[float, float, float]
+
+
+class CameraProfile(Given, frozen=True, kw_only=True):
+    """A camera's colours as they were fitted on a target. serial, lens: "" for any. lamp: red and
+    blue of the bare table over its green, as the camera saw it then. matrix: balanced camera
+    colours to XYZ of D50, by rows. target: its name; kind: what it is made of."""
+
+    model: str
+    serial: str = ""
+    lens: str = ""
+    lamp: tuple[float, float]
+    matrix: tuple[Row, Row, Row]
+    target: str
+    kind: Literal["transmissive", "reflective"]
+
+
 class RawSection(Given, frozen=True, kw_only=True):
-    """The section `raw` of the settings. light_hours: age of a light capture."""
+    """The section `raw` of the settings. light_hours: age of a light capture. profiles: of the
+    studio's cameras."""
 
     output: str = "camera"
     demosaic: Demosaic = "auto"
     light: Literal["review", "require"] = "review"
     light_hours: float = 24.0
+    profiles: tuple[CameraProfile, ...] = ()
 
 
 class IntakeSection(Given, frozen=True, kw_only=True):

@@ -155,7 +155,7 @@ class Session:
     def _measured(self, each: Calibration) -> Light:
         if each.path not in self.lights:
             raw, file = self._read(each)
-            self.lights[each.path] = _light(raw, file)
+            self.lights[each.path] = light_of(raw, file)
         return self.lights[each.path]
 
     def _dark(self, each: Calibration) -> Dark:
@@ -218,7 +218,8 @@ def exposure_of(capture: Capture) -> float | None:
     return capture.exposure_s * capture.iso
 
 
-def _light(raw: Raw, file: CalibrationFile) -> Light:
+def light_of(raw: Raw, file: CalibrationFile) -> Light:
+    """Return a capture of the bare table as it was measured, or why it cannot be used."""
     if raw.pattern is None:
         return Light(file, raw.header, None, None, None, "it is a linear raw, no mosaic")
     measured = flat.field_of(raw)

@@ -23,9 +23,9 @@ from glassine.base.premis_event import event
 from glassine.base.records.developed import Developed, DevelopedMaster, StoredField
 from glassine.base.records.fixity import Fixity, VerifiedMaster
 from glassine.base.records.parts import Digests, Event, FindingNote
-from glassine.develop import colours, demosaic, lone, mosaic, output, session, stored
+from glassine.develop import colours, demosaic, lone, mosaic, output, profile, session, stored
 from glassine.develop.flat import Field, Mask
-from glassine.develop.given import DevelopGiven
+from glassine.develop.given import CameraProfile, DevelopGiven
 from glassine.develop.session import Light, Session
 from glassine.masters import opening, raws
 from glassine.masters.developed import FOLDER
@@ -44,7 +44,8 @@ _PACKAGES = ("rawpy", "numpy", "opencv-python-headless", "tifffile")
 
 @dataclass(frozen=True)
 class Plan:
-    """How a raw master is developed. gains: of red, green, blue; table: see DevelopedMaster."""
+    """How a raw master is developed. gains: of red, green, blue; table: see DevelopedMaster.
+    profile: of the camera, None for the file's own matrix."""
 
     method: str
     output: str
@@ -52,6 +53,7 @@ class Plan:
     table: float | None
     field: Field | None
     dead: Mask | None
+    profile: CameraProfile | None = None
 
 
 @dataclass
@@ -172,13 +174,44 @@ def _read(path: Path, entry: VerifiedMaster, given: DevelopGiven) -> Raw:
 def _planned(
     raw: Raw, path: str, given: DevelopGiven, light: Light | None, hot: Mask | None
 ) -> tuple[Plan, list[Finding]]:
-    gains, table, findings = _gains(raw, path, light)
+    gains, table, findings = gains_of(raw, path, light)
     dead = light.dead if light else None
     if hot is not None:
         dead = hot if dead is None else dead | hot
     field_ = light.field if light else None
     method = _method(path, given)
-    return Plan(method, given.settings.raw.output, gains, table, field_, dead), findings
+    chosen = profile.choose(given.settings.raw.profiles, raw.header.capture, field_)
+    findings += _profile_notes(chosen, path)
+    how = Plan(method, given.settings.raw.output, gains, table, field_, dead, chosen.profile)
+    return how, findings
+
+
+def _profile_notes(chosen: profile.Choice, path: str) -> list[Finding]:
+    if chosen.why_not:
+        return [
+            Finding(
+                "develop.profile",
+                path,
+                f"The profile of this camera does not hold for it: {chosen.why_not}. It is "
+                "developed with the colours that the file states.",
+                "a profile of the same camera, lens and lamp.",
+                "Capture the target anew and make a profile of it (scripts/profile-camera).",
+                "review",
+            )
+        ]
+    if chosen.profile is not None and chosen.profile.kind == "reflective":
+        return [
+            Finding(
+                "develop.profile_reflective",
+                path,
+                f"The profile of this camera was fitted on {chosen.profile.target}, which is no "
+                "film: on film its colours are 1.6 to 3 times further off than on that target.",
+                "a profile from a film target on the same lamp.",
+                "Make one of a film target, where colours of film matter.",
+                "note",
+            )
+        ]
+    return []
 
 
 def _method(path: str, given: DevelopGiven) -> str:
@@ -191,7 +224,7 @@ def _method(path: str, given: DevelopGiven) -> str:
     return "AAHD" if facts is not None and facts.process == "monochrome" else "DHT"
 
 
-def _gains(
+def gains_of(
     raw: Raw, path: str, light: Light | None
 ) -> tuple[tuple[float, float, float], float | None, list[Finding]]:
     """Return gains of red, green and blue, where the bare table stands, and what is to be told.
@@ -236,7 +269,7 @@ def make(raw: Raw, plan: Plan, target: Path, path: str) -> DevelopedMaster:
 
     path: of the raw file. Raises GlassineError where it cannot be developed.
     """
-    if raw.matrix is None:
+    if raw.matrix is None and plan.profile is None:
         raise GlassineError.because(
             "develop.no_matrix",
             path,
@@ -244,7 +277,7 @@ def make(raw: Raw, plan: Plan, target: Path, path: str) -> DevelopedMaster:
             "a raw file with a colour matrix (as DNG has).",
             "Convert the raw files to DNG with their camera's matrix, or bring developed TIFFs.",
         )
-    to_xyz = colours.to_connection_space(raw.matrix)
+    to_xyz = _to_xyz(raw, plan)
     how = colours.output_of(plan.output, to_xyz)
     corrected = mosaic.corrected(raw, plan.field, plan.gains, plan.dead)
     filled = alone = 0
@@ -268,7 +301,9 @@ def make(raw: Raw, plan: Plan, target: Path, path: str) -> DevelopedMaster:
         table=plan.table,
         output=plan.output,
         matrix=[[round(float(value), 9) for value in row] for row in to_xyz],
-        matrix_from="file",
+        matrix_from="file" if plan.profile is None else "target",
+        target=plan.profile.target if plan.profile else "",
+        target_kind=plan.profile.kind if plan.profile else "",
         black=[float(value) for value in raw.black.ravel()],
         white=raw.white,
         light=None,
@@ -278,6 +313,14 @@ def make(raw: Raw, plan: Plan, target: Path, path: str) -> DevelopedMaster:
         over=round(corrected.over, 9),
         at_white=round(corrected.at_white, 9),
     )
+
+
+def _to_xyz(raw: Raw, plan: Plan) -> npt.NDArray[np.float64]:
+    """Return the matrix from balanced camera colours to XYZ of D50, as the record keeps it."""
+    if plan.profile is not None:
+        return np.round(np.array(plan.profile.matrix), 9)
+    assert raw.matrix is not None
+    return colours.to_connection_space(raw.matrix)
 
 
 def _colours(

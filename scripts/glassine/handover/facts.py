@@ -329,7 +329,7 @@ def _with_pictures(known: Known, facts: ItemFacts, item_dir: Path) -> ItemFacts:
     return replace(
         facts,
         quality=next((verdict for verdict in _WORST if verdict in verdicts), ""),
-        access=allowed.sentence() if allowed.is_restricted else "",
+        access=allowed.in_full() if allowed.is_restricted else "",
         manifest_url=published.manifest,
         masters=tuple(_master(each, in_package) for each in fixity.masters),
         frames=tuple(

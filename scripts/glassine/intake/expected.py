@@ -20,7 +20,7 @@ from glassine.base import door, naming, wording
 from glassine.base.errors import Finding
 from glassine.base.model import ItemId
 from glassine.base.records.intake import Expected, ExpectedItem
-from glassine.intake import companions, name_rules
+from glassine.intake import catalogue_place, companions, name_rules
 from glassine.intake.catalogue import columns as catalogue_columns
 from glassine.intake.model import Batch, Collector
 
@@ -136,7 +136,7 @@ def _wanted(batch: Batch, collector: Collector) -> _Wanted | None:
         _add_pull_lists(wanted, batch, chosen, collector)
     if wanted.sources:
         return wanted
-    own = batch.catalogue is not None and not batch.settings.catalogue.path
+    own = batch.catalogue is not None and catalogue_place.is_own(batch.settings.catalogue.path)
     if not own or batch.catalogue is None:
         return None
     wanted.sources.append(_CATALOGUE)

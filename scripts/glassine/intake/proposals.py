@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from glassine.base import door, settings
-from glassine.intake import companions, name_rules
+from glassine.intake import catalogue_place, name_rules
 from glassine.intake.catalogue import columns as catalogue_columns
 
 _MOST_BYTES = 64 * 2**20
@@ -253,11 +253,11 @@ def table_of(
 ) -> Table | None:
     """Return the catalogue of a batch as a table: the one that the night reads, else one file that
     may be meant for it, with what is to be done for it to be read."""
+    path = catalogue_place.path_of(folder, configured)
+    if path is not None:
+        return read_table(path, catalogue_place.root(folder, configured))
     if configured:
-        return read_table(Path(configured), None)
-    own = companions.catalogue_path(folder)
-    if own is not None:
-        return read_table(own, folder)
+        return None
     tables = [table for name in alike if (table := read_table(folder / name, folder))]
     if len(tables) == 1:
         proposal_for.by_hand.append(f"Rename {tables[0].path.name} to catalogue.csv.")

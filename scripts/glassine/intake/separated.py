@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from glassine.base import naming, wording
 from glassine.base.errors import Finding
 from glassine.base.model import ItemId
 from glassine.base.records.intake import Identified
-from glassine.intake import separators, sessions
+from glassine.intake import made_again, separators, sessions
 from glassine.intake.identity import Arrived, Identity, Sight
 from glassine.intake.model import Batch, Collector
 from glassine.masters import header_time
@@ -24,16 +24,21 @@ def resolve(
     arrived: list[Arrived],
     found: dict[str, Identity],
     sight: Sight,
+    again: dict[str, made_again.Again],
 ) -> dict[str, Identity]:
     """Return the items of masters that belong to the separator captured before them; hold what is
     not certain.
 
-    found: the masters whose item is known, which a separator does not concern.
+    found: the masters whose item is known, which a separator does not concern. again: captures that
+    were made again of some of these, which are none of `arrived`.
     """
     waits = {each.path: each.waits for each in arrived}
     folders = {path.rpartition("/")[0] for path in waits if path not in found}
     shots = [_shot(batch, path) for path in waits if path.rpartition("/")[0] in folders]
     told: dict[str, Identity] = {}
+    formers = {each.former: sight.of(each.former) for each in again.values()}
+    for former in formers:
+        sight.known[former] = made_again.seen_of(former, again, sight)
     places = _Places({(each.item, each.part, each.sequence) for each in found.values()})
     for session in sessions.sessions(shots):
         paths = [shot.path for shot in session.shots]
@@ -45,7 +50,11 @@ def resolve(
         whole = _with_others(session, shots, found)
         told |= _of_session(batch, collector, whole, found, sight, places)
     _tell_twice(collector, told)
-    return told
+    sight.known |= formers
+    own = {
+        path: replace(told[path], labels=formers[path].labels) for path in formers if path in told
+    }
+    return told | own
 
 
 @dataclass

@@ -18,7 +18,7 @@ from glassine.base.numbers import EXACT, Numbers
 from glassine.base.records.batch_file import BatchFile, StatedTarget
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.base.records.intake import TargetEntry, TargetFile
-from glassine.intake import batch_facts, batch_lists, companions, session_files
+from glassine.intake import batch_facts, batch_lists, catalogue_place, companions, session_files
 from glassine.intake.given import CatalogueSettings
 from glassine.intake.model import Collector, target_files
 
@@ -120,8 +120,7 @@ def _corrections_path(folder: Path, listing: door.Listing, collector: Collector)
 
 def catalogue_path(batch_dir: Path, settings: CatalogueSettings) -> Path | None:
     """Return the catalogue of a batch: as configured, else the batch folder's own, else None."""
-    configured = settings.catalogue.path
-    return Path(configured) if configured else companions.catalogue_path(batch_dir)
+    return catalogue_place.path_of(batch_dir, settings.catalogue.path)
 
 
 def find_catalogue(
@@ -131,7 +130,10 @@ def find_catalogue(
     chosen = companions.catalogue(listing)
     configured = settings.catalogue.path
     if configured:
+        stated = catalogue_place.path_of(folder, configured)
         for entry in chosen.entries:
+            if stated == folder / entry.path:
+                continue
             collector.note(
                 "catalogue.not_used",
                 entry.path,
@@ -139,7 +141,9 @@ def find_catalogue(
                 f"{configured}, as `catalogue.path` says.",
                 "Nothing, where that is so; else set `catalogue.path` to null.",
             )
-        return Path(configured)
+        if stated is None:
+            _tell_not_one(folder, configured, settings, collector)
+        return stated
     if not _has_catalogue(chosen, settings, collector):
         return None
     path = chosen.entries[0].path
@@ -159,8 +163,38 @@ def read_catalogue(
         return None
     from glassine.intake.catalogue import reading
 
-    root = None if settings.catalogue.path else folder
+    root = catalogue_place.root(folder, settings.catalogue.path)
     return reading.read_catalogue(path, settings, root, numbers)
+
+
+def _tell_not_one(
+    folder: Path, stated: str, settings: CatalogueSettings, collector: Collector
+) -> None:
+    """Say that no file, or no one file, is where the settings say that the catalogue is."""
+    paths = catalogue_place.fitting(folder, stated)
+    if len(paths) > 1:
+        collector.doubt(
+            "catalogue.two",
+            wording.some([path.name for path in paths], 5),
+            f"{len(paths)} files fit `catalogue.path` ({stated}) for the batch {folder.name}.",
+            "one catalogue for each batch.",
+            "Move the others away, or state a narrower name in `catalogue.path`.",
+        )
+        return
+    missing = str(paths[0]) if paths else stated
+    words = (
+        "catalogue.none",
+        missing,
+        f"There is no catalogue of the batch {folder.name} where `catalogue.path` ({stated}) "
+        "says that it is.",
+        "one catalogue for each batch.",
+        "Export the catalogue of this batch under that name, or correct `catalogue.path`; where a "
+        "batch needs none, set `catalogue.required` to false.",
+    )
+    if settings.catalogue.required:
+        collector.doubt(*words)
+    else:
+        collector.note(*words, "review")
 
 
 def _has_catalogue(

@@ -40,7 +40,7 @@ from glassine.intake.given import IntakeGiven
 from glassine.intake.model import Batch, Collector, Item, Master
 from glassine.intake.sorting import sort_files
 
-VERSION = "6"
+VERSION = "7"
 
 
 def take_in(batch_dir: Path, given: IntakeGiven) -> Intake:
@@ -130,6 +130,9 @@ def _read_batch(batch_dir: Path, given: IntakeGiven, collector: Collector) -> Ba
     corrections, withdrawals = side_files.read_corrections(batch_dir, listing, collector)
     targets = side_files.read_targets(facts, listing, lists)
     catalogue_path = side_files.find_catalogue(batch_dir, listing, settings, collector)
+    # It may bear a name that means nothing by itself.
+    in_folder = catalogue_path is not None and catalogue_path.parent == batch_dir
+    own_catalogue = {catalogue_path.name} if catalogue_path and in_folder else set()
     scheme = settings.naming.scheme()
     catalogue = side_files.read_catalogue(catalogue_path, batch_dir, settings, numbers)
     if catalogue is not None:
@@ -149,7 +152,7 @@ def _read_batch(batch_dir: Path, given: IntakeGiven, collector: Collector) -> Ba
         targets=targets,
         catalogue_path=catalogue_path,
         catalogue=catalogue,
-        companions=side_files.paths(listing, lists, targets),
+        companions=side_files.paths(listing, lists, targets) | own_catalogue,
     )
 
 

@@ -16,7 +16,7 @@ from glassine.base import naming
 from glassine.base.errors import Finding
 from glassine.base.model import ItemId
 from glassine.base.records.intake import Identified
-from glassine.intake import separated, sessions
+from glassine.intake import made_again, separated, sessions
 from glassine.intake.identity import Arrived, Identity, Seen, Sight, by_name, items_of, written
 from glassine.intake.model import Batch, Collector
 
@@ -42,17 +42,22 @@ def resolve(
             found[each.path] = told
         else:
             open_ones.append(each)
+    again = made_again.found(arrived, {each.path for each in open_ones})
+    first = [each for each in arrived if each.path not in again]
+    open_ones = [each for each in open_ones if each.path not in again]
     ways = batch.settings.naming.identify
-    if batch.settings.intake.labels == "when_needed":
-        if "separator" in ways:
-            found |= separated.resolve(batch, collector, arrived, found, sight)
-        if "label" in ways:
-            found |= _labelled(batch, collector, open_ones, found, sight)
+    looked = batch.settings.intake.labels == "when_needed"
+    if looked and "separator" in ways:
+        found |= separated.resolve(batch, collector, first, found, sight, again)
+    if looked and "label" in ways:
+        found |= _labelled(batch, collector, open_ones, found, sight, again)
     for each in open_ones:
         if each.path not in found:
             found[each.path] = _unsettled(batch, collector, each, sight)
     _ask_of_names(batch, collector, found)
-    return _numbered(found)
+    found = _numbered(found)
+    looks = sight if looked and {"separator", "label"} & set(ways) else None
+    return found | made_again.settle(collector, found, again, looks)
 
 
 def _ask_of_names(batch: Batch, collector: Collector, found: dict[str, Identity]) -> None:
@@ -109,13 +114,14 @@ def _labelled(
     arrived: list[Arrived],
     found: dict[str, Identity],
     sight: Sight,
+    again: dict[str, made_again.Again],
 ) -> dict[str, Identity]:
     """Return the items of masters that a label in the picture tells."""
     told = {}
     for each in arrived:
         if each.path in found or each.waits is not None:
             continue
-        seen = sight.of(each.path)
+        seen = made_again.seen_of(each.path, again, sight)
         if len(seen.items) != 1:
             continue
         item = seen.items[0]
@@ -127,7 +133,7 @@ def _labelled(
         told[each.path] = Identity(
             item,
             identified=Identified(by="label", detail=label.text[:200]),
-            labels=seen.labels,
+            labels=sight.of(each.path).labels,
         )
         off = f"says {name.item}, which the catalogue lacks" if name else "is off the template"
         collector.note(

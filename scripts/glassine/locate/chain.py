@@ -110,6 +110,22 @@ class Signs:
         return np.asarray(empty & (np.minimum(beside[: -8 * n], beside[8 * n :]) > 0.3))
 
     @cached_property
+    def gaps_before(self) -> npt.NDArray[np.int64]:
+        """Return (n + 1,) how many columns of gaps lie before each boundary."""
+        return np.concatenate([[0], np.cumsum(self.gaps)])
+
+    @cached_property
+    def ends_near(self) -> tuple[Doubles, Doubles]:
+        """Return how plainly a picture begins, and ends, at or hardly off each boundary."""
+        near = max(1, round(NEAR_MM * self.mm))
+        return local_max(self.begin, near), local_max(self.finish, near)
+
+    @cached_property
+    def jump_near(self) -> Doubles:
+        """Return the greatest step of tone near each boundary."""
+        return local_max(self.jump, max(1, round(0.5 * self.mm)))
+
+    @cached_property
     def apart(self) -> Doubles:
         """Return (n + 1,) how plainly two frames meet near each boundary: a gap, or an edge all the
         way down.
@@ -118,8 +134,8 @@ class Signs:
         hardly all of a strip.
         """
         gap = local_max(self.gaps.astype(np.float64), round(1.5 * self.mm))
-        edge = local_max(self.jump, max(1, round(0.5 * self.mm)))
-        return np.asarray(np.maximum(np.append(gap, 0.0), np.clip((edge - 0.55) / 0.25, 0, 1)))
+        plain = np.clip((self.jump_near - 0.55) / 0.25, 0, 1)
+        return np.asarray(np.maximum(np.append(gap, 0.0), plain))
 
 
 @dataclass(frozen=True)
@@ -203,8 +219,8 @@ def _scores(signs: Signs, x: npt.NDArray[np.int64], width: int, least: float) ->
 
     least: share along which the worse of its ends shows.
     """
-    near = max(1, round(NEAR_MM * signs.mm))
-    a, b = local_max(signs.begin, near)[x], local_max(signs.finish, near)[x + width]
+    begin, finish = signs.ends_near
+    a, b = begin[x], finish[x + width]
     worse, better = np.minimum(a, b), np.maximum(a, b)
     empty, fogged, full = (
         (before[x + width] - before[x]) / width
@@ -224,21 +240,23 @@ def _of_long(
     overlap would begin and end.
     """
     width, inset = round(length * signs.mm), round(LONG_ENDS_MM * signs.mm)
-    gaps = np.concatenate([[0], np.cumsum(signs.gaps)])
+    gaps = signs.gaps_before
     parted = gaps[x + width - inset] - gaps[x + inset] > 0
-    near = max(1, round(NEAR_MM * signs.mm))
-    ends = np.minimum(local_max(signs.begin, near)[x], local_max(signs.finish, near)[x + width])
+    begin, finish = signs.ends_near
+    ends = np.minimum(begin[x], finish[x + width])
     scores = np.where(parted | (ends < LEAST_LONG), -1.0, scores)
-    if scores.max() <= 0:
-        return scores  # what lies inside takes from them only
-    step = local_max(signs.jump, max(1, round(0.5 * signs.mm)))
+    left = np.flatnonzero(scores > 0)  # what lies inside takes from these only
+    if not len(left):
+        return scores
+    step, x = signs.jump_near, x[left]
     inside = np.zeros(len(x))
     for low, high in lengths.usual:
         for short in np.arange(low, high + 0.01, 2 * STEP_MM):
             if short < length <= 2 * short:
                 w = round(short * signs.mm)
                 inside = np.maximum(inside, np.minimum(step[x + w], step[x + width - w]))
-    return np.asarray(scores - STEP_INSIDE * inside)
+    scores[left] -= STEP_INSIDE * inside
+    return scores
 
 
 def _best_set(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from glassine.locate.view import Floats, mean_of
 
@@ -47,8 +48,9 @@ CLEAR_SHARE = 0.02
 # above red at both ends.
 TONE_ENDS, VARIED = (1, 99), 0.05
 # Black and white negatives span about 1.5 of density, transparencies up to 3: the two are parted
-# at SPAN, and told well beyond these.
-SPAN, SPAN_PLAIN = 1.9, (1.2, 2.3)
+# at SPAN. No negative has a scale longer than SPAN_PLAIN; a short one tells nothing, as there are
+# transparencies of mist and snow.
+SPAN, SPAN_PLAIN = 1.9, 2.3
 # Trust in what was told: by the kind or an orange mask; by the film's own border; by colours; by a
 # span of tones that is plain; where it may as well be otherwise; and of a process as a rule, in
 # doubt, and where hardly anything but black shows.
@@ -56,6 +58,18 @@ BY_KIND, BY_MASK, BY_BORDER, BY_COLOURS, BY_SPAN, UNSURE = 0.98, 0.98, 0.95, 0.9
 PROCESS_PLAIN, PROCESS_DOUBTFUL, PROCESS_DARK = 0.97, 0.7, 0.6
 # How many times as far channels must stray in a picture that is nearly black all over.
 STRAY_IN_DARK = 5
+# Tones are told apart by so much density; one counts where this share of the picture has it.
+TONE_STEP, TONE_SHARE = 0.1, 0.004
+# In a picture of one colour tints lie off one curve by no more than the first (0.004 in 150 drawn
+# ones), in one that has colours of its own by the second and more, in this share of it: less may
+# be ink.
+OFF_DOUBTFUL, OFF_COLOUR, OFF_AREA = 0.01, 0.02, 0.05
+# No stain, toner or lamp makes green by so much (density) the densest or the clearest of three; a
+# picture is in colour where it is that in more than this share.
+ODD, ODD_SHARE = 0.1, 0.15
+# Channels of grey film lie no further apart than those of its own border by so much (0.06 in 150
+# drawn ones); of what is toned, or has one hue all over, they do.
+TINT = 0.12
 
 
 def colourfulness(v: Floats) -> float:
@@ -83,6 +97,63 @@ def colourfulness(v: Floats) -> float:
     return spread
 
 
+@dataclass(frozen=True)
+class Tints:
+    """Colours by the tints of single tones, each of which counts, however little of the picture
+    has it: a plain wall hides what is before it from `colourfulness`.
+
+    off: how far (density) they lie off one smooth curve; odd: share of the picture with a tint that
+    no stain, toner or lamp gives; most: greatest tint (density between channels).
+    """
+
+    off: float = 0.0
+    odd: float = 0.0
+    most: float = 0.0
+
+    @property
+    def plain(self) -> bool:
+        """Whether they are colours of the picture's own."""
+        return self.off > OFF_COLOUR or self.odd > ODD_SHARE
+
+    def unclear(self, own: float) -> bool:
+        """Whether they may be colours or not. own: tint (density) of the film's own border."""
+        return not self.plain and (self.off > OFF_DOUBTFUL or self.most > TINT + own)
+
+
+def tints_of(v: Floats) -> Tints:
+    """Return the tints of the tones of a picture, (n, 3)."""
+    grey = mean_of(v)
+    v, grey = v[grey < CLEAR_TONES], grey[grey < CLEAR_TONES]
+    if v.shape[1] != 3 or not len(v):
+        return Tints()
+    step = np.clip(np.floor(grey / TONE_STEP), 0, None).astype(np.int64)
+    shares = np.bincount(step) / len(step)
+    own = [v[step == k] for k in np.flatnonzero(shares >= TONE_SHARE)]
+    middle = np.array([np.median(each, axis=0) for each in own], np.float64)
+    green, beside = v[:, 1], v[:, (0, 2)]
+    odd = (green > beside.max(1) + ODD) | (green < beside.min(1) - ODD)
+    off = _off_a_curve(middle, shares[shares >= TONE_SHARE])
+    return Tints(off, float(odd.mean()), float(np.ptp(middle, axis=1).max()))
+
+
+def _off_a_curve(tones: npt.NDArray[np.float64], shares: npt.NDArray[np.float64]) -> float:
+    """Return how far (density) the tints of tones, (n, 3), lie off one smooth curve, in OFF_AREA of
+    the picture. shares: of it that have each tone.
+    """
+    # A curve has fewer bends than there are tones, so that something is left to lie off it.
+    bends = 3 if len(tones) > 7 else 2 if len(tones) > 4 else 1
+    if len(tones) < bends + 2:
+        return 0.0
+    weight = np.sqrt(shares)[:, None]
+    terms = tones.mean(1)[:, None] ** np.arange(bends + 1)
+    tint = tones[:, (0, 2)] - tones[:, 1:2]
+    curve = np.linalg.lstsq(terms * weight, tint * weight, rcond=None)[0]
+    rest = np.abs(tint - terms @ curve).max(1)
+    furthest = np.argsort(-rest)
+    reached = int(np.searchsorted(np.cumsum(shares[furthest]), OFF_AREA))
+    return float(rest[furthest[min(reached, len(rest) - 1)]])
+
+
 def mask_of(v: Floats) -> float:
     """Return by how much (density) blue lies above red at both ends of the scale of tones.
 
@@ -100,7 +171,7 @@ def mask_of(v: Floats) -> float:
 
 def is_colour(v: Floats) -> bool:
     """Whether (n, 3) tones of a picture hold colours of their own."""
-    return v.shape[1] == 3 and colourfulness(v) > COLOUR_STRAY
+    return v.shape[1] == 3 and (colourfulness(v) > COLOUR_STRAY or tints_of(v).plain)
 
 
 def character(picture: Floats, border: Floats | None, kind: str, dark_border: bool) -> Character:
@@ -116,17 +187,22 @@ def character(picture: Floats, border: Floats | None, kind: str, dark_border: bo
     if colour and border is not None and not dark_border:
         mask = float(border[2] - border[0])
     stray = colourfulness(picture) if colour else 0.0
+    tints = tints_of(picture) if colour else Tints()
     # What clipping of 8-bit blacks, noise and unequal channels leave in a grey picture.
     process = (
         "colour"
-        if stray > COLOUR_STRAY or (mask > MASK_DENSITY and kind != "print")
+        if stray > COLOUR_STRAY or tints.plain or (mask > MASK_DENSITY and kind != "print")
         else "monochrome"
     )
-    doubtful = DOUBTFUL_STRAY[0] < stray < DOUBTFUL_STRAY[1]
+    doubtful = DOUBTFUL_STRAY[0] < stray < DOUBTFUL_STRAY[1] and not tints.plain
+    if process == "monochrome":
+        own = 0.0 if border is None or dark_border else float(np.ptp(border))
+        # Paper yellows, and prints are toned, by any amount.
+        doubtful = doubtful or tints.unclear(own if kind != "print" else np.inf)
     sure = not doubtful or mask > MASK_DENSITY
     process_trust = PROCESS_PLAIN if sure else PROCESS_DOUBTFUL
     dark = colour and float((mean_of(picture) < CLEAR_TONES).mean()) < CLEAR_SHARE
-    if dark and stray < STRAY_IN_DARK * COLOUR_STRAY and mask <= MASK_DENSITY:
+    if dark and stray < STRAY_IN_DARK * COLOUR_STRAY and mask <= MASK_DENSITY and not tints.plain:
         process_trust = PROCESS_DARK
     found = _polarity(picture, border, kind, dark_border, mask, process)
     return Character(*found[:2], found[2], max(process_trust, found[3]), stray)
@@ -157,10 +233,9 @@ def _polarity(
     low, high = np.percentile(picture.mean(1), TONE_ENDS)
     # Black and white film without any border: a negative by far most often.
     span = float(high - low)
-    plain = span < SPAN_PLAIN[0] or span > SPAN_PLAIN[1]
     return (
         "positive" if span > SPAN else "negative",
         process,
-        BY_SPAN if plain else UNSURE,
+        BY_SPAN if span > SPAN_PLAIN else UNSURE,
         0.0,
     )

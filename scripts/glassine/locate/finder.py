@@ -89,4 +89,4 @@ def _better_seen(
         return [other], after
     if other.plainness() - old.plainness() > GAIN:
         return [other], after
-    return frames, after.with_pieces_of(known)
+    return frames, known

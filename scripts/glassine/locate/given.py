@@ -19,11 +19,13 @@ class Settings(Given, frozen=True, kw_only=True):
 
 class LocateGiven(Given, frozen=True, kw_only=True):
     """facts: of the item, where its masters carry none. corrections: the item's entry of
-    corrections.yaml. version: of the step."""
+    corrections.yaml. size_mm: shorter and longer side of the film as the catalogue states it, a
+    hint. version: of the step."""
 
     item: str
     masters: tuple[StatedMaster, ...]
     settings: Settings = Settings()
     facts: Facts | None = None
     corrections: dict[str, Any] | None = None
+    size_mm: tuple[float, float] | None = None
     version: str = ""

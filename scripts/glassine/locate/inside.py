@@ -9,6 +9,7 @@ along; a seam where two contents meet along one line, now lighter on one side, n
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -205,6 +206,39 @@ class _Lines:
         return _apart(found)
 
 
+# A band along a side: rows of it are even within this (density) but for their outer twelfths and
+# ends (shares); rows beyond it vary by more. It is so wide (shares of the shorter side): a border
+# or a shadow is seen in it, what is wider may be a sky. Set on 172 drawn scenes: of the outlines of
+# single pieces that had one, ten were off by 0.8 to 8 % of the diagonal, three right.
+BAND_EVEN, BAND_VARIED, BAND_ENDS = 0.06, 0.15, 0.06
+BAND_FROM, BAND_TO, BAND_PX = 0.011, 0.065, 2
+
+
+def banded(grey: Floats) -> list[bool]:
+    """Return of each side of an upright picture (left, top, right, bottom) whether a narrow even
+    band runs along it, beyond which the picture begins.
+    """
+    return [_has_band(part) for part in (grey.T, grey, grey.T[::-1], grey[::-1])]
+
+
+def _has_band(grey: Floats) -> bool:
+    """Whether a narrow even band runs along the upper side."""
+    short = min(grey.shape)
+    trim = round(BAND_ENDS * grey.shape[1])
+    rows = grey[: round(2 * BAND_TO * short), trim : grey.shape[1] - trim]
+    low, high = np.percentile(rows, (8, 92), axis=1)
+    spread = high - low
+    first = max(2, round(0.004 * short))  # the blur of the edge itself
+    uneven = np.flatnonzero(spread[first:] > BAND_EVEN)
+    if not len(uneven):
+        return False
+    end = first + int(uneven[0])
+    beyond = spread[end + round(0.01 * short) : end + round(0.035 * short) + 2]
+    wide = end - first >= max(BAND_PX, 0.006 * short)
+    within = BAND_FROM * short <= end <= BAND_TO * short
+    return wide and within and len(beyond) > 0 and float(np.median(beyond)) > BAND_VARIED
+
+
 def _runs(marked: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
     """Return (first, one after last) of each run of true values."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], marked.astype(np.int8), [0]])))
@@ -262,6 +296,8 @@ HOLE_SHARE = 0.3, 0.56
 # both sides (0.136), or little more than the picture's 24 mm (0.198); 10 % more either way.
 PITCH_SHARE = 0.12, 0.22
 FEWEST_HOLES = 5
+# Tones (per cent of a row of film) between which holes and film are parted.
+LOW_TONE, HIGH_TONE = 8, 80
 
 
 def holes_in(grey: Floats) -> int:
@@ -271,18 +307,29 @@ def holes_in(grey: Floats) -> int:
     """
     h = grey.shape[0]
     deep, step = max(2, round(0.02 * h)), max(1, round(0.02 * h))
+    starts = range(0, round(0.24 * h) - deep, step)
+    bands = [grey[a : a + deep] for start in starts for a in (start, h - start - deep)]
+    if not bands:
+        return 0
+    profiles = np.array([part.mean(0) for part in bands], np.float64)
+    low, high = _two_ranks(np.sort(profiles, axis=1))
     most = 0
-    for start in range(0, round(0.24 * h) - deep, step):
-        for rows in (slice(start, start + deep), slice(h - start - deep, h - start)):
-            part = grey[rows]
-            profile = np.asarray(part.mean(0), np.float64)
-            low, high = np.percentile(profile, (8, 80))
-            if high - low > 0.06:
-                level = (low + high) / 2
-                most = max(
-                    most, _in_time(profile < level, part, h), _in_time(profile > level, part, h)
-                )
+    for k in np.flatnonzero(high - low > 0.06):
+        part, profile, level = bands[k], profiles[k], (low[k] + high[k]) / 2
+        most = max(most, _in_time(profile < level, part, h), _in_time(profile > level, part, h))
     return most
+
+
+def _two_ranks(ordered: npt.NDArray[np.float64]) -> tuple[Any, Any]:
+    """Return what `np.percentile` gives for LOW_TONE and HIGH_TONE of each (rows, n), in order."""
+    found = []
+    for per_cent in (LOW_TONE, HIGH_TONE):
+        place = (ordered.shape[1] - 1) * (per_cent / 100)
+        first = int(place)
+        share = place - first
+        a, b = ordered[:, first], ordered[:, min(first + 1, ordered.shape[1] - 1)]
+        found.append(b - (b - a) * (1 - share) if share >= 0.5 else a + (b - a) * share)
+    return found[0], found[1]
 
 
 def _in_time(marked: npt.NDArray[np.bool_], rows: Floats, across: int) -> int:

@@ -12,7 +12,7 @@ from glassine.locate import polarity, table
 from glassine.locate.candidate import Candidate
 from glassine.locate.character import MASK_DENSITY, Character, character, is_colour, mask_of
 from glassine.locate.known import Known
-from glassine.locate.measures import pixels
+from glassine.locate.measures import pixels, spread_of
 from glassine.locate.scene import Scene
 from glassine.locate.shapes import lengths_of, order
 
@@ -67,6 +67,7 @@ def characters(scene: Scene, known: Known, found: list[Candidate], kind: str) ->
     board = polarity.is_board(scene.layout.tone, min(clearest, default=scene.layout.tone))
     beside = scene.opening is None and _something_beside(scene, found)
     for c, tones in zip(found, seen, strict=True):
+        c.varied = spread_of(tones)
         # A black border inside a mask's opening is the film's own.
         rebate = kind == "frame_135" and c.level_dark and c.levels > 1
         made = character(tones, c.border, "cut_frames" if rebate else kind, c.level_dark)
@@ -75,6 +76,8 @@ def characters(scene: Scene, known: Known, found: list[Candidate], kind: str) ->
             made = polarity.by_light(c, made, kind, from_above, lying)
             if beside:
                 made = polarity.on_board(made)
+        if scene.kind == "auto":
+            made = polarity.alone_in_black(c, made, tones)
         if kind == "mounted_slide" and scene.kind == "auto":
             made = polarity.mounted(made, float(np.percentile(tones.mean(1), 99)))
         if kind == "lantern" and scene.kind == "auto":
@@ -87,10 +90,12 @@ def characters(scene: Scene, known: Known, found: list[Candidate], kind: str) ->
         each = polarity.held_in_black(found, each, [mask_of(tones) for tones in seen])
     ground = scene.around_tone
     if scene.kind == "auto" and kind == "print" and ground > BOARD - NEAR_BOARD:
-        # Without a border of paper nothing tells a print on black from film in a mask.
+        # Without a border of paper nothing tells a print on black from film in a mask, but another
+        # print beside it that has one.
+        paper = any(not c.level_dark and c.levels > 1 for c in found)
         each = [
             replace(made, polarity_trust=min(made.polarity_trust, BY_GROUND))
-            if c.level_dark and c.levels == 1 and not known.sure
+            if c.level_dark and c.levels == 1 and not known.sure and not paper
             else made
             for c, made in zip(found, each, strict=True)
         ]

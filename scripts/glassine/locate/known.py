@@ -58,7 +58,3 @@ class Known:
     def without_pieces(self) -> Known:
         """Return it without borders and outlines, to look at a piece once more."""
         return replace(self, object_corners=None, base_regions=())
-
-    def with_pieces_of(self, other: Known) -> Known:
-        """Return it with the borders and outlines of another one."""
-        return replace(self, object_corners=other.object_corners, base_regions=other.base_regions)

@@ -113,12 +113,14 @@ def picture_map(view: View) -> Floats:
 @dataclass(frozen=True)
 class Area:
     """Picture that no frame covers. corners: (4, 2) px of the master, the least rectangle around
-    it; share: of the master; wide: px of the coarse view across its narrowest place, about.
+    it; share: of the master; wide: px of the coarse view across its narrowest place, about;
+    likely: mean share of picture that the network sees in it.
     """
 
     corners: Doubles
     share: float
     wide: float
+    likely: float = 1.0
 
 
 # Picture beyond a frame by less than this share of the map's shorter side is its own edge, blurred.
@@ -161,7 +163,10 @@ def unexplained(frames: Sequence[Doubles], found: Seen, reduction: float) -> lis
             continue
         box = cv2.minAreaRect(contour)
         corners = (np.asarray(cv2.boxPoints(box), np.float64) + 0.5) * k
-        areas.append(Area(corners, share, float(min(box[1]))))
+        own = np.zeros(mask.shape, np.uint8)
+        cv2.drawContours(own, [contour], -1, 1, -1)
+        likely = float(found.picture[own > 0].mean())
+        areas.append(Area(corners, share, float(min(box[1])), likely))
     return sorted(areas, key=lambda area: -area.share)
 
 

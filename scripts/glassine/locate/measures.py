@@ -19,6 +19,8 @@ NARROWEST_MM = 9
 # A side's inside is of the border's tone within this much (density; dark and clear borders) along
 # this share of it.
 LIKE_DARK, LIKE_CLEAR, LIKE_SHARE = 0.25, 0.04, 0.8
+# A band is looked for at these shares of the shorter side inside, and runs along so much of it.
+BAND_AT, BAND_SHARE = (0.015, 0.03, 0.045), 0.9
 # A side is looked at so far inside of it (view px), between these shares of its length.
 INSIDE_PX, ALONG = 3, (0.08, 0.92)
 
@@ -37,19 +39,44 @@ def give_sizes(candidate: Candidate, ppi: float | None) -> None:
 
 def border_inside(view: View, candidate: Candidate, side: int) -> bool:
     """Whether what lies just inside a side is of the border's own tone, nearly all along."""
-    if candidate.border is None:
+    return _like_border(view, candidate, side, INSIDE_PX) > LIKE_SHARE
+
+
+def band_inside(view: View, candidate: Candidate, side: int) -> bool:
+    """Whether a band as clear as the border runs along a side a little further in: the side is that
+    of a shadow or of the piece, and the picture ends at the band. A dark border tells nothing, as
+    there are nights.
+    """
+    if candidate.level_dark or candidate.strip:
         return False
+    c = candidate.corners / view.reduction
+    short = min(float(np.hypot(*(c[1] - c[0]))), float(np.hypot(*(c[3] - c[0]))))
+    return any(_like_border(view, candidate, side, at * short) > BAND_SHARE for at in BAND_AT)
+
+
+def _like_border(view: View, candidate: Candidate, side: int, depth: float) -> float:
+    """Return along how much of a side what lies so deep (view px) inside is as its border."""
+    if candidate.border is None:
+        return 0.0
     c = candidate.corners / view.reduction
     p, q = (c[k] for k in ENDS[side])
     along = (q - p) / max(float(np.hypot(*(q - p))), 1e-6)
     inward = np.array([-along[1], along[0]])
     t = np.linspace(*ALONG, 120)[:, None]
-    at = p * (1 - t) + q * t + INSIDE_PX * inward
+    at = p * (1 - t) + q * t + depth * inward
     x = np.clip(at[:, 0].astype(int), 0, view.v.shape[1] - 1)
     y = np.clip(at[:, 1].astype(int), 0, view.v.shape[0] - 1)
     off = np.abs(view.v[y, x] - candidate.border).max(1)
     like = LIKE_DARK if candidate.level_dark else LIKE_CLEAR
-    return float((off < like).mean()) > LIKE_SHARE
+    return float((off < like).mean())
+
+
+def spread_of(tones: Floats) -> float:
+    """Return how far (n, c) tones of a picture lie apart (density), without the outer twentieths:
+    in the channel that varies most.
+    """
+    low, high = np.percentile(tones, (5, 95), axis=0)
+    return float((high - low).max())
 
 
 def pixels(view: View, candidate: Candidate, inset: float) -> Floats:

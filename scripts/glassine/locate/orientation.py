@@ -1,4 +1,5 @@
-"""What a master shows of how it lay, as notes: nothing is turned or mirrored for it.
+"""What a master shows of how it lay, as notes: nothing is turned or mirrored for it. What speaks
+against a statement is for review.
 
 Two things tell: labels beside the film, which were laid to be read, and the code notch of sheet
 film. Both can mislead (a label laid from the other side of the table; a corner that was cut), so
@@ -7,6 +8,7 @@ they only suggest what a person may state.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import cv2
@@ -16,6 +18,8 @@ import numpy.typing as npt
 from glassine.base.model import Facts, MasterGeometry
 from glassine.locate.turn import ORIENTATIONS
 
+# Words by which a note of a mirrored label is known.
+_READS_MIRRORED = "reads mirrored, so the master"
 # A label lies upside down within this angle (degrees).
 _ABOUT_DEG = 30.0
 # Places along a side, and across it: from this share of the shorter side outside of the sheet to
@@ -66,6 +70,30 @@ def suggestions(
     return tuple(found)
 
 
+def contradicted(suggested: Sequence[str], facts: Facts) -> list[str]:
+    """Return what of the notes speaks against the side of the emulsion as it is stated, by
+    batch.yaml or by the name of the file: reasons for a person to look.
+    """
+    found = []
+    if NOTCH_AWAY in suggested:
+        found.append(
+            "mirrored, as the emulsion is stated to lie toward the camera, but the code notch of "
+            "the sheet says that it lay away: see whether writing reads right"
+        )
+    if facts.emulsion_side != "away":
+        return found
+    if NOTCH_TOWARD in suggested:
+        found.append(
+            "batch.yaml states `emulsion_side: away`, but the code notch of the sheet says that "
+            "the emulsion lay toward the camera: see whether writing reads right"
+        )
+    if any(_READS_MIRRORED in note for note in suggested):
+        found.append(
+            "batch.yaml states `emulsion_side: away`, but a label beside the picture reads mirrored"
+        )
+    return found
+
+
 # ------------------------------------------------------------------ labels
 
 
@@ -76,7 +104,7 @@ def _of_label(
     name = f"The label {label['text']!r}"
     if bool(label.get("mirrored")) != mirrored_file and not mirrored and _shows_sides(label):
         found.append(
-            f"{name} reads mirrored, so the master as a whole seems to be mirrored, and its "
+            f"{name} {_READS_MIRRORED} as a whole seems to be mirrored, and its "
             "pictures with it. Where they are, state `emulsion_side: toward` in batch.yaml, or "
             "mirror them on the review page."
         )

@@ -15,8 +15,8 @@ import numpy as np
 from glassine.base import film
 from glassine.locate.border import OPEN
 from glassine.locate.candidate import Candidate
-from glassine.locate.character import Character
-from glassine.locate.view import Layout, View
+from glassine.locate.character import Character, mask_of
+from glassine.locate.view import Floats, Layout, View, mean_of
 
 # What is lighter (density) than the ground by more, in more than this share of the view, is lit
 # from above.
@@ -38,6 +38,10 @@ ORANGE, GREEN_SHARE = 0.3, (0.25, 0.8)
 # How far channels stray from one curve (see `colourfulness`) in what is plainly in colour, and more
 # than in what is plainly grey.
 PLAIN_STRAY, GREY_STRAY = 0.03, 0.002
+# No mask is more orange than this (0 to 0.8 in 100 drawn colour negatives): brown subjects are.
+# Blue lies above red by more than the second number (density, mean of a picture) in nearly nine of
+# ten colour negatives, and in four of ten transparencies.
+MOST_ORANGE, BALANCE = 0.95, 0.12
 # Trust is no greater than this, so that one frame does not outvote a strip.
 SUREST = 0.98
 # A border's tone, or an orange mask, gives more than this.
@@ -71,7 +75,7 @@ def lit_from_above(view: View, layout: Layout) -> bool:
         return True
     if layout.ground != "light":
         return False
-    lighter = layout.level.mean(2) - view.grey > LIGHTER
+    lighter = mean_of(layout.level) - view.grey > LIGHTER
     return float(lighter.mean()) > AREA
 
 
@@ -115,6 +119,19 @@ def orange_film(one: Candidate, mask: float) -> bool:
     return blue > ORANGE and GREEN_SHARE[0] < green / blue < GREEN_SHARE[1]
 
 
+def alone_in_black(one: Candidate, made: Character, tones: Floats) -> Character:
+    """Return the character of a picture in colour that has nothing around it but what is black: a
+    slide in its mount, or film behind an opening. Only its own colours tell, and strong ones hide
+    the mask. tones: (n, 3) of the picture.
+    """
+    bare = one.level_dark and one.levels < 2 and one.border is None and not one.strip
+    if not bare or made.process != "colour":
+        return made
+    orange = float((tones[:, 2] - tones[:, 0]).mean())
+    doubt = mask_of(tones) > MOST_ORANGE if made.polarity == "negative" else orange > BALANCE
+    return replace(made, polarity_trust=min(made.polarity_trust, UNSURE)) if doubt else made
+
+
 def _like_card(one: Candidate) -> bool:
     """Whether what surrounds a picture is denser than clear film: card of a mount, perhaps."""
     return one.border is not None and not one.level_dark and float(one.border.min()) > CLEAR_FILM
@@ -152,7 +169,7 @@ def held_in_black(
     """
     own = [not one.strip and one.level_dark and one.whole is None for one in found]
     orange = any(
-        held and mask > ORANGE and made.polarity == "positive"
+        held and ORANGE < mask < MOST_ORANGE and made.polarity == "positive"
         for held, mask, made in zip(own, masks, each, strict=True)
     )
     coloured = any(held and made.stray > PLAIN_STRAY for held, made in zip(own, each, strict=True))
@@ -209,12 +226,17 @@ def _films(found: Sequence[Candidate]) -> list[list[int]]:
     return list(films.values())
 
 
+def _in_colour(one: Character) -> bool:
+    return one.process == "colour" and one.process_trust > PLAIN
+
+
 def _one_film(each: Sequence[Character]) -> Character | None:
     """Return what the characters of one film's pictures say together."""
     if not each:
         return None
-    # The one that shows its colours best speaks for all.
-    best = max(each, key=lambda one: (one.process_trust, one.stray))
+    # The one that shows its colours best speaks for all: colours are seen in one picture of a film
+    # and not in the next, but grey film has none.
+    best = max(each, key=lambda one: (_in_colour(one), one.process_trust, one.stray))
     odds = 0.0
     for one in each:
         trust = min(max(one.polarity_trust, 0.5), SUREST)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 
@@ -29,50 +31,69 @@ def crossings_in(
     strength = np.sqrt((gradient**2).sum(2))
     weight = np.exp(-0.5 * ((np.arange(1, n) - expected) / reach) ** 2)
     at = (strength * weight).argmax(1)
-    out: list[tuple[float, float] | None] = []
+    levels: list[_Levels | None] = []
     for i, crest in enumerate(at.tolist()):
         if crest < 3 or crest > n - 5:
-            out.append(None)
+            levels.append(None)
             continue
         k = int(gradient[i, crest].argmax())
-        out.append(_crossing(profiles[i, :, k], change[i, :, k], strength[i], crest, sign))
-    return out
+        own = profiles[i, :, k].tolist(), change[i, :, k].tolist(), strength[i].tolist()
+        levels.append(_levels_about(*own, crest, sign))
+    pairs = [(each.low, each.high) for each in levels if each]
+    tones = tone(np.array(pairs, np.float32).reshape(-1, 2))
+    steps = iter(np.abs(tones[:, 0].astype(np.float64) - tones[:, 1]).tolist())
+    return [None if each is None else (each.crossing, next(steps)) for each in levels]
 
 
-def _crossing(
-    profile: Floats, change: Floats, strength: Floats, at: int, sign: int
-) -> tuple[float, float] | None:
-    """Return (position, step in tone) of the edge whose crest is `at`, by one channel."""
-    p = profile.astype(np.float64)
-    force = strength.tolist()
+@dataclass(frozen=True)
+class _Levels:
+    """Linear light on both sides of an edge, and where (px) it crosses half way between."""
+
+    low: float
+    high: float
+    crossing: float
+
+
+def _levels_about(
+    p: list[float], change: list[float], force: list[float], at: int, sign: int
+) -> _Levels | None:
+    """Return the levels of the edge whose crest is `at`, by one channel; None where it is none."""
     centre = at + 1
     left = centre - _rest(force[: at + 1][::-1])
     right = centre + _rest(force[at:])
     if left < 1 or right > len(p) - 2:
         return None
-    low = _middle(p[max(0, left - 2) : left + 1].tolist())
-    high = _middle(p[right - 1 : right + 2].tolist())
+    low = _middle(p[max(0, left - 2) : left + 1])
+    high = _middle(p[right - 1 : right + 2])
     if sign:
         # Past a narrow border another step may begin, the other way: the border's own level is
         # the last one before it.
-        back = -sign * change
-        if back[max(0, left - 2) : left + 1].max() > 0.3 * strength[at]:
-            low = -sign * float((-sign * p[left:centre]).min())
-        if back[right - 1 : right + 2].max() > 0.3 * strength[at]:
-            high = -sign * float((-sign * p[centre : right + 1]).max())
+        back = 0.3 * force[at]
+        if max(-sign * each for each in change[max(0, left - 2) : left + 1]) > back:
+            low = -sign * min(-sign * each for each in p[left:centre])
+        if max(-sign * each for each in change[right - 1 : right + 2]) > back:
+            high = -sign * max(-sign * each for each in p[centre : right + 1])
     if low == high or sign * (high - low) > 0:
         return None
-    middle = (low + high) / 2
-    first = left - 1
-    s = (p[first : right + 2] - middle) * np.sign(high - low)
-    rising = np.flatnonzero((s[:-1] < 0) & (s[1:] >= 0))
-    if not len(rising):
+    crossing = _crossing(
+        p, left - 1, right + 2, (low + high) / 2, 1.0 if high > low else -1.0, centre
+    )
+    return None if crossing is None else _Levels(low, high, crossing)
+
+
+def _crossing(
+    p: list[float], first: int, end: int, middle: float, way: float, centre: int
+) -> float | None:
+    """Return where (px) a profile crosses a level nearest to its crest, None where it does not.
+
+    first, end: where it is looked for; way: +1 where it rises, -1 where it falls.
+    """
+    s = [(each - middle) * way for each in p[first:end]]
+    rising = [j for j in range(len(s) - 1) if s[j] < 0 <= s[j + 1]]
+    if not rising:
         return None
-    j = int(rising[np.abs(rising + first + 1 - centre).argmin()])
-    fraction = -s[j] / (s[j + 1] - s[j])
-    levels = tone(np.array([low, high], np.float32))
-    step = abs(float(levels[0]) - float(levels[1]))
-    return first + j + 0.5 + float(fraction), step
+    j = min(rising, key=lambda each: abs(each + first + 1 - centre))
+    return first + j + 0.5 - s[j] / (s[j + 1] - s[j])
 
 
 def _middle(values: list[float]) -> float:

@@ -140,19 +140,25 @@ class Sampler:
         c = (np.arange(2 * half) + 0.5 - half)[None, None]
         x = origins[:, 0, None, None] + r * along[0] + c * across[0]
         y = origins[:, 1, None, None] + r * along[1] + c * across[1]
+        # A cut reaches furthest at its corners.
+        ends_x, ends_y = (each[:, (0, 0, -1, -1), (0, -1, 0, -1)] for each in (x, y))
         box = np.stack(
             [
-                np.maximum(np.floor(x.min((1, 2))) - 2, 0),
-                np.maximum(np.floor(y.min((1, 2))) - 2, 0),
-                np.minimum(np.ceil(x.max((1, 2))) + 2, self.width),
-                np.minimum(np.ceil(y.max((1, 2))) + 2, self.height),
+                np.maximum(np.floor(ends_x.min(1)) - 2, 0),
+                np.maximum(np.floor(ends_y.min(1)) - 2, 0),
+                np.minimum(np.ceil(ends_x.max(1)) + 2, self.width),
+                np.minimum(np.ceil(ends_y.max(1)) + 2, self.height),
             ],
             axis=1,
         ).astype(int)
         seen = (box[:, 2:] - box[:, :2]).min(1) >= 2
         fetch = self._fetching(box[seen])
+        from_left = (x - box[:, 0, None, None] - 0.5).astype(np.float32)
+        from_top = (y - box[:, 1, None, None] - 0.5).astype(np.float32)
         return [
-            self._straightened(fetch, x[k], y[k], *box[k].tolist()) if seen[k] else None
+            self._straightened(fetch, from_left[k], from_top[k], *box[k].tolist())
+            if seen[k]
+            else None
             for k in range(len(box))
         ]
 
@@ -171,16 +177,11 @@ class Sampler:
         return self._kept.region
 
     def _straightened(
-        self, fetch: Region, x: Doubles, y: Doubles, left: int, top: int, right: int, bottom: int
+        self, fetch: Region, x: Floats, y: Floats, left: int, top: int, right: int, bottom: int
     ) -> Floats:
+        """Return linear light at places of a box: x, y: from its own corner, as `remap` counts."""
         light = linear(np.asarray(fetch(left, top, right - left, bottom - top)), self.scaled)
-        out = cv2.remap(
-            light,
-            (x - left - 0.5).astype(np.float32),
-            (y - top - 0.5).astype(np.float32),
-            cv2.INTER_LINEAR,
-            borderMode=cv2.BORDER_REPLICATE,
-        )
+        out = cv2.remap(light, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         return np.asarray(out.reshape(*x.shape, -1))
 
 
@@ -335,7 +336,7 @@ def _fit(segment: _Segment, steps: _Steps, half: int, top: float) -> Edge | None
         if keep.sum() < LEAST_STEPS:
             return None
         rest = off - base - slope * at
-        scale = max(1.4826 * float(np.median(np.abs(rest[keep]))), FINEST_PX)
+        scale = max(1.4826 * _median(np.abs(rest[keep])), FINEST_PX)
         w = np.where(keep, weight * _by_distance(rest, scale), 0)
         if (w > 0).sum() < LEAST_STEPS:
             return None
@@ -355,7 +356,7 @@ def _fit(segment: _Segment, steps: _Steps, half: int, top: float) -> Edge | None
         middle + direction * (segment.length / 2),
         float(close.sum() / PLACES),
         scale,
-        float(np.median(steps.step[close])) if close.any() else 0.0,
+        _median(steps.step[close]) if close.any() else 0.0,
         middle + direction * mean,
         float(error),
     )
@@ -385,8 +386,15 @@ def _by_distance(rest: Doubles, scale: float) -> Doubles:
 def _least_squares(at: Doubles, off: Doubles, weight: Doubles) -> tuple[float, float] | None:
     """Return base and slope of the weighted line; None where the places do not give one."""
     a = np.c_[np.ones_like(at), at]
-    normal = (a * weight[:, None]).T @ a
-    if np.linalg.det(normal) < 1e-9:
+    weighted = (a * weight[:, None]).T
+    normal = weighted @ a
+    if normal[0, 0] * normal[1, 1] - normal[0, 1] * normal[1, 0] < 1e-9:
         return None
-    base, slope = (float(x) for x in np.linalg.solve(normal, (a * weight[:, None]).T @ off))
+    base, slope = np.linalg.solve(normal, weighted @ off).tolist()
     return base, slope
+
+
+def _median(values: Doubles) -> float:
+    """Return what `np.median` gives of a few values, none of them NaN, in far less time."""
+    ordered, half = np.sort(values), len(values) // 2
+    return float(ordered[half] if len(values) % 2 else (ordered[half - 1] + ordered[half]) / 2)

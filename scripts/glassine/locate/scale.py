@@ -58,6 +58,7 @@ class Scale:
             "mount": "by the size of the mount",
             "picture size": "by the size of the picture that batch.yaml states",
             "stated kind": "by the size of the kind that batch.yaml states",
+            "catalogue": "by the size that the catalogue states",
         }
         return f"{self.ppi:.0f} ppi {told[self.source]}"
 

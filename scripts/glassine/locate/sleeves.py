@@ -50,14 +50,16 @@ def opened(view: View, layout: Layout) -> Layout:
     pages = [_held(view, layout.level, piece) for piece in layout.pieces]
     if not any(held for _, held in pages):
         return layout
-    level, pieces = layout.level, []
+    level, pieces = layout.level.copy(), []
     for piece, (tone, held) in zip(layout.pieces, pages, strict=True):
         plain = None if held else _plain(view, layout.level, piece)
         if plain is None:
             pieces += held or [piece]
         if held or plain is not None:
             own = np.float32(tone if held else plain)
-            level = np.where(piece.mask[..., None], layout.level + own, level)
+            x, y, w, h = piece.box
+            box = np.s_[y : y + h, x : x + w]
+            np.copyto(level[box], layout.level[box] + own, where=piece.mask[box][..., None])
     pieces.sort(key=lambda each: -float(each.mask.sum()))
     return replace(layout, level=level, pieces=pieces, apart=True)
 

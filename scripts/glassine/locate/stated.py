@@ -16,6 +16,7 @@ import numpy as np
 from glassine.base import parts
 from glassine.base.model import Facts, Frame, MasterGeometry, Polarity, Process
 from glassine.base.records.given import StatedMaster
+from glassine.locate import orientation
 from glassine.locate.turn import ORIENTATIONS, combined, words
 
 # Sides of a picture may part from their stated proportions by this share: masks and worn edges.
@@ -32,7 +33,7 @@ _DIGIT = re.compile("[0-9]")
 class Located:
     """A master with its part, its facts, the TIFF's orientation and what was found on it.
 
-    has_profile: whether a colour profile is embedded.
+    has_profile: whether a colour profile is embedded. suggested: what it shows of how it lay.
     """
 
     part: str | None
@@ -40,6 +41,7 @@ class Located:
     orientation: int
     has_profile: bool
     geometry: MasterGeometry
+    suggested: tuple[str, ...] = ()
 
     @property
     def turn(self) -> tuple[int, bool]:
@@ -190,7 +192,7 @@ def _polarity_reasons(one: Located, frame: Frame) -> list[str]:
 
 
 def _turn_reasons(one: Located) -> list[str]:
-    found = []
+    found = orientation.contradicted(one.suggested, one.facts)
     facts, part = one.facts, one.part
     stated = facts.emulsion_side
     against = (stated == "away" and parts.is_emulsion_side(part)) or (

@@ -27,7 +27,7 @@ from glassine.base.model import (
 )
 from glassine.base.records.given import StatedMaster
 from glassine.base.records.parts import Header, Resolution
-from glassine.locate import decisions, orientation, ranks, stated
+from glassine.locate import catalogue_size, decisions, orientation, ranks, stated
 from glassine.locate.encoding import linear, table_of
 from glassine.locate.given import LocateGiven
 from glassine.locate.looks import geometry_of
@@ -36,7 +36,7 @@ from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
 from glassine.masters import colour, developed, labels, opening, pixels
 
-VERSION = "19"
+VERSION = "20"
 
 # Long edge of the preview of a whole master that the report draws outlines on.
 PREVIEW_LONG_EDGE = 1600
@@ -60,7 +60,7 @@ def locate_item(batch_dir: Path, item_dir: Path, given: LocateGiven) -> None:
     for master in given.masters:
         path = master.path
         with processor.memory_reused():
-            one, encoding = _locate_master(batch_dir, item_dir, master, facts[path], settings)
+            one, encoding = _locate_master(batch_dir, item_dir, master, facts[path], given)
         encodings[path] = msgspec.to_builtins(encoding.describe)
         located.append(one)
     before, digests = decisions.before(item_dir), decisions.digests(item_dir)
@@ -79,6 +79,7 @@ def locate_item(batch_dir: Path, item_dir: Path, given: LocateGiven) -> None:
         "decisions": decided,
         "digests": digests,
         "encodings": encodings,
+        **({} if given.size_mm is None else {"size_mm": list(given.size_mm)}),
     }
     event = premis_event.event(
         "frame location",
@@ -110,7 +111,7 @@ def _locate_master(
     item_dir: Path,
     master: StatedMaster,
     facts: Facts,
-    settings: dict[str, Any],
+    given: LocateGiven,
 ) -> tuple[stated.Located, colour.Encoding]:
     path = master.path
     full = developed.picture_of(batch_dir, item_dir, path, master.raw)
@@ -119,7 +120,9 @@ def _locate_master(
     with pixels.opened(full, header, scratch=item_dir) as source:
         reduced, reduction = source.reduced, source.reduction
         whole = Master(reduced, reduction, source.region, source.width, source.height, table)
-        geometry = geometry_of(whole, facts, ppi_of(header.resolution), settings)
+        section = given.settings.locate
+        geometry = geometry_of(whole, facts, ppi_of(header.resolution), section)
+        geometry = catalogue_size.hinted(geometry, given.size_mm)
     preview = preview_of(reduced, table)
     _write_preview(item_dir / "previews" / naming.preview_name(path), preview)
     assumed = colour.assumption(encoding)
@@ -134,7 +137,8 @@ def _locate_master(
         geometry = stated.whole(master, facts, geometry)
     one = stated.Located(master.part, facts, header.orientation, profiled, geometry)
     more = orientation.suggestions(preview, geometry, facts, header.orientation, one.turn)
-    return replace(one, geometry=replace(geometry, notes=geometry.notes + more)), encoding
+    noted = replace(geometry, notes=geometry.notes + more)
+    return replace(one, geometry=noted, suggested=more), encoding
 
 
 def _read_encoding(

@@ -79,7 +79,7 @@ def _rather_exposures(
     parts = one.parts
     if parts and parts[0].repeated and exposures.elsewhere(parts, strip):
         return parts, replace(after, patches=after.patches[:-1], seen=None)
-    return strip, after.with_pieces_of(known)
+    return strip, known
 
 
 def _strips_in(
@@ -87,21 +87,24 @@ def _strips_in(
 ) -> tuple[list[Candidate], Known]:
     """Return the frames of strips of film that a sleeve's seam joins to one piece."""
     made: list[Candidate] = []
+    before = known
     for lines in several.lines:
         box = exposures.strip_in(cut.patch, lines, several.border.tone)
         if box is None:
             continue  # an empty pocket of the sleeve
         part = _part_of(cut, *box)
-        found, known = frames_on(scene, part, known)
+        found, after = frames_on(scene, part, known)
         frames = [c for c in found if c.strip]
-        if not frames:
+        if frames:
+            known = after
+        else:
             # Film lies there: it is for review, and no ruler that may be left out.
             wide, high = part.width + 2 * POCKET_PX, part.height + 2 * POCKET_PX
             whole = upright(scene.view, part.centre, part.angle_deg, wide, high)
             frames = [pictures.unseen(scene, whole, POCKET_PX)]
             frames[0].kind = "strip"
         made += frames
-    return (made if any(c.strip for c in made) else []), known
+    return (made, known) if any(c.strip for c in made) else ([], before)
 
 
 def _part_of(

@@ -17,7 +17,7 @@ from glassine.base.model import Corners, MasterPiece
 from glassine.locate import formats, sides, witness
 from glassine.locate.candidate import Candidate
 from glassine.locate.character import mask_of
-from glassine.locate.inside import Line, look_inside, upright_grey
+from glassine.locate.inside import Line, banded, look_inside, upright_grey
 from glassine.locate.known import Known
 from glassine.locate.measures import pixels
 from glassine.locate.nearby import beside
@@ -52,8 +52,9 @@ BARE = 0.005
 RIMS = ((0.01, 0.03), (0.004, 0.012))
 # Tones all round an outline that differ by less (density) are one even border.
 EVEN = 0.05
-# A black rebate is denser than all that it encloses; flare makes it vary by more.
-BLACK, EVEN_BLACK = 1.5, 0.35
+# A black rebate is denser than all that it encloses, but for what noise makes of other blacks;
+# flare makes it vary by more.
+BLACK, EVEN_BLACK, AS_BLACK = 1.5, 0.35, 0.2
 # Share of a picture left out at its ends, where its colours are told.
 INSET = 0.04
 # What speaks for another number of pictures, and is settled where their number is stated.
@@ -196,7 +197,19 @@ def _rim(scene: Scene, small: Small, one: Candidate) -> None:
             f"the table is seen inside its outline, in {bare:.0%} of it",
             min(1.2, bare / (4 * BARE)),
         )
-    if not one.strip and not one.oval and _even_round(scene, corners):
+    if one.strip or one.oval:
+        return
+    grey = upright_grey(scene.view, corners)
+    # Within a border of its own a picture ends where that does, and casts no shadow.
+    bands = banded(grey) if one.border is None else [False] * 4
+    for name, seen in zip(sides.NAMES, bands, strict=True):
+        if seen:
+            one.against(
+                "even band along a side",
+                f"an even band runs along inside its {name} edge, a shadow or a border: the "
+                "picture may end further in",
+            )
+    if any(_even_rim(grey, *rim) for rim in RIMS):
         one.against(
             "even all round",
             "even all round its edge: a board or border, the picture may lie further in",
@@ -206,17 +219,10 @@ def _rim(scene: Scene, small: Small, one: Candidate) -> None:
             one.against("orange film around it")
 
 
-def _even_round(scene: Scene, corners: Doubles) -> bool:
-    """Whether what lies just inside an outline is of one tone all round, and further in is an area
-    that is not. Writing on a sleeve is no area.
-    """
-    grey = upright_grey(scene.view, corners)
-    return any(_even_rim(grey, *rim) for rim in RIMS)
-
-
 def _even_rim(grey: Floats, start: float, end: float) -> bool:
     """Whether the rim of a picture between two shares of its shorter side is of one tone, and an
-    area of the picture is not."""
+    area of the picture is not. Writing on a sleeve is no area.
+    """
     short = min(grey.shape)
     deep, first = max(2, round(end * short)), max(1, round(start * short))
     size = max(3, deep // 2) | 1
@@ -225,7 +231,7 @@ def _even_rim(grey: Floats, start: float, end: float) -> bool:
     edge[deep:-deep, deep:-deep] = False
     edge[:first] = edge[-first:] = edge[:, :first] = edge[:, -first:] = False
     tone = float(np.median(soft[edge]))
-    if tone > BLACK and float(np.percentile(soft, 99)) < tone + 2 * EVEN:
+    if tone > BLACK and float(np.percentile(soft, 99)) < tone + AS_BLACK:
         spread = np.ptp(np.percentile(soft[edge], (12, 88))) - (EVEN_BLACK - EVEN)
     else:
         spread = np.ptp(np.percentile(soft[edge], (4, 96)))

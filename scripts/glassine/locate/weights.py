@@ -64,6 +64,7 @@ BY_HAND = {
     "side not straight": Weight(5.8, _PER_SIDE),
     "side seen in part": Weight(5.1, _PER_SIDE),
     "side of the film": Weight(6.7, _PER_SIDE),
+    "band like the border inside": Weight(6.7, _PER_SIDE),
     # The shape.
     "oval lies anyhow": Weight(6.1, _PER_FRAME),
     "oval seen in part": Weight(6.1, _PER_FRAME),
@@ -80,6 +81,7 @@ BY_HAND = {
     "not the stated size": Weight(6.1, _PER_FRAME),
     # What surrounds it.
     "mask without a picture": Weight(7.2, _PER_FRAME),
+    "one tone all over": Weight(7.2, _PER_FRAME),
     "cut off": Weight(6.7, _PER_FRAME),
     "runs out of the master": Weight(6.7, _PER_FRAME),
     "overlaps": Weight(5.1, _PER_FRAME),
@@ -96,6 +98,7 @@ BY_HAND = {
     "holes inside": Weight(7.0, _PER_FRAME),
     "table inside": Weight(6.1, "times its share of the frame / 2 %"),
     "even all round": Weight(5.5, _PER_FRAME),
+    "even band along a side": Weight(6.1, _PER_SIDE),
     "picture outside": Weight(7.0, _BESIDE),
     "piece unexplained": Weight(6.1, _BESIDE),
     "step without a frame": Weight(6.1, _BESIDE),

@@ -21,6 +21,8 @@ from glassine.masters import labels
 
 Floats = npt.NDArray[np.float32]
 
+# Raised where the answer to two pictures may be another: answers are kept.
+VERSION = "1"
 _EDGE_PX = 512
 # What a fifth of the blocks of two captures stays below; drawn captures made again reach 0.9 and
 # more, frames of one view a moment apart stay below 0.85, other pictures in the same holder below

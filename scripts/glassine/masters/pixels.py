@@ -74,8 +74,15 @@ class _FileRows:
         else:
             size = width * pixel
             first = self._start + top * row + left * pixel
+            handle, read = self._handle, os.preadv
             for y in range(height):
-                self._fill(view[y * size : (y + 1) * size], first + y * row)
+                part = view[y * size : (y + 1) * size]
+                try:
+                    done = read(handle, [part], first + y * row)
+                except OSError:
+                    done = 0  # once more, to say what is wrong
+                if done != size:
+                    self._fill(part, first + y * row)
         return block if self._dtype.isnative else block.astype(self._dtype.newbyteorder("="))
 
     def _fill(self, view: memoryview, offset: int) -> None:

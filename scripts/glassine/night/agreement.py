@@ -18,6 +18,7 @@ from typing import Any
 
 from glassine.base import naming, settings
 from glassine.base.errors import Finding, GlassineError
+from glassine.intake import catalogue_place
 from glassine.night import rules
 
 _WHERE = "config/config.yaml"
@@ -96,9 +97,22 @@ def _plain_file(key: str, value: str | None, base: Path) -> Iterator[Finding]:
         yield _finding(key, what, "a file that can be read.")
 
 
+def _check_catalogue_path(value: str | None, base: Path) -> list[Finding]:
+    """Return what is wrong with `catalogue.path`; of a path that differs from batch to batch
+    intake says whether it is there."""
+    if value is None or not catalogue_place.is_pattern(value):
+        return [*_plain_file("catalogue.path", value, base)]
+    why = catalogue_place.wrong(value)
+    if not why:
+        return []
+    what = f"`catalogue.path` ({value}) cannot be used: {why}."
+    expected = "a path with {batch}, {folder}/ before it, or * in its last part."
+    return [_finding("catalogue.path", what, expected)]
+
+
 def _check_files(config: dict[str, Any], working_dir: Path) -> list[Finding]:
     found = [
-        *_plain_file("catalogue.path", config["catalogue"]["path"], working_dir),
+        *_check_catalogue_path(config["catalogue"]["path"], working_dir),
         *_plain_file("quality.limits", config["quality"]["limits"], working_dir),
         *_plain_file("report.viewer", config["report"]["viewer"], settings.PROJECT),
     ]

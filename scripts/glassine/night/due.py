@@ -18,7 +18,7 @@ from typing import Any
 import msgspec
 
 from glassine import steps
-from glassine.base import access, clock, files, naming, raw_keep, record_files
+from glassine.base import access, clock, files, naming, raw_keep, record_files, sizes
 from glassine.base.errors import GlassineError
 from glassine.base.model import BatchId, Facts, ItemId, withdraws_whole
 from glassine.base.records.intake import Intake, ItemEntry
@@ -214,6 +214,10 @@ def _own(
             of_item = access_of(batch, item, config)
             told = public_of(of_item) if name == "public" else access.as_given(of_item)
             result |= {name: told} if told else {}
+        elif name == "size":
+            # Left out where the catalogue states none.
+            size_mm = sizes.in_mm(str((entry.get("catalogue") or {}).get("dimensions") or ""))
+            result |= {"size_mm": list(size_mm)} if size_mm else {}
         elif name == "keep":
             # Left out where the package holds all, as of items without raw captures.
             kept = config_of(batch, item, config).get("raw", {}).get("keep", raw_keep.BOTH)

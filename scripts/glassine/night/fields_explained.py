@@ -10,7 +10,7 @@ import msgspec
 from glassine.base import access, clock, door, files
 from glassine.base.model import ItemId
 from glassine.base.records.catalogue import CatalogueRow
-from glassine.intake import side_files
+from glassine.intake import catalogue_place, side_files
 from glassine.intake.catalogue import reading
 from glassine.intake.catalogue.extract import FIELDS, Row
 from glassine.intake.given import Settings
@@ -49,7 +49,7 @@ def fields_of(folder: Path, item: str, config: dict[str, Any]) -> list[str]:
         return ["There is no catalogue."]
     trace = reading.Trace(item)
     numbers = settings.naming.same_number.rules()
-    root = None if settings.catalogue.path else folder
+    root = catalogue_place.root(folder, settings.catalogue.path)
     catalogue = reading.read_catalogue(path, settings, root, numbers, trace)
     if not trace.rows:
         return [f"{path.name} has no row of this item."]
@@ -58,7 +58,8 @@ def fields_of(folder: Path, item: str, config: dict[str, Any]) -> list[str]:
     lines += [f"HELD {each.sentence()}" for each in catalogue.bad_items.values() if record is None]
     section = msgspec.convert(config.get("access", {}), access.AccessSection)
     now = access.of_row(record, section, clock.today())
-    return [*lines, f"access today: {now.sentence()}. {now.pictures_in_words()}"]
+    words = f"{now.pictures_in_words()} {now.delivered_in_words()}".rstrip()
+    return [*lines, f"access today: {now.sentence()}. {words}"]
 
 
 def _record(catalogue: reading.Catalogue, item: str, key: Any) -> CatalogueRow | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from glassine.base import master_rules
-from glassine.base.access import ALL_PUBLIC, PublicPictures
+from glassine.base.access import OPEN, Access
 from glassine.base.master_rules import MasterRule
 from glassine.base.model import ItemId
 from glassine.base.raw_keep import BOTH, Keep
@@ -54,13 +54,13 @@ class Settings(Given, frozen=True, kw_only=True):
 
 
 class PackGiven(Given, frozen=True, kw_only=True):
-    """public: which of its pictures may be public. masters_read: whether this process has just
-    read the masters whole and compared them. keep: what the package holds of raw captures."""
+    """access: who may see it, and what of it is delivered. masters_read: whether this process has
+    just read the masters whole and compared them. keep: what the package holds of raw captures."""
 
     item: ItemId
     masters: tuple[Master, ...]
     companions: tuple[Companion, ...] = ()
-    public: PublicPictures = ALL_PUBLIC
+    access: Access = OPEN
     keep: Keep = BOTH
     settings: Settings
     masters_read: bool = False

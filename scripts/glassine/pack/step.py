@@ -60,6 +60,11 @@ def _digest(path: Path, algorithm: str) -> str:
         return hashlib.file_digest(stream, algorithm).hexdigest()
 
 
+def _raw_file(master: Master) -> Master:
+    """Return the raw file that a master was developed from, as intake saw it."""
+    return msgspec.structs.replace(master, path=master.raw or master.path)
+
+
 class _Packing:
     """One item on its way into package.json; collects files and findings."""
 
@@ -140,6 +145,9 @@ class _Packing:
                 )
             )
         for path in sorted(set(listed) & set(verified)):
+            if self.given.access.deliver == "records":
+                self.kept_back(listed[path])
+                continue
             if listed[path].raw is not None:
                 self.developed(listed[path], verified[path])
                 continue
@@ -150,6 +158,10 @@ class _Packing:
                 entry = self.add(f"masters/{path}", f"master:{path}", "master")
                 digests = verified[path].digests
                 self.expect(entry, digests.sha256, digests.sha512, "fixity.json")
+
+    def kept_back(self, master: Master) -> None:
+        """Look at a master that the package leaves out: its record still says what it is."""
+        self.unchanged(master if master.raw is None else _raw_file(master))
 
     def developed(self, master: Master, verified: VerifiedMaster) -> None:
         """Take in a picture that was developed here, and the raw file that it was made from, as
@@ -171,7 +183,7 @@ class _Packing:
                 )
             )
             return
-        self.unchanged(msgspec.structs.replace(master, path=master.raw))
+        self.unchanged(_raw_file(master))
         entry = self.add(f"raw/{master.raw}", f"master:{master.raw}", "raw")
         self.expect(entry, source.digests.sha256, source.digests.sha512, "fixity.json")
         if entry is not None and raw_keep.of_raw(self.given.keep):
@@ -212,6 +224,8 @@ class _Packing:
 
     def companions(self) -> None:
         """Take in previews and raw files that the settings deliver; the lists vouch for them."""
+        if self.given.access.deliver == "records":
+            return  # pictures of what is kept back
         for companion in self.given.companions:
             self.unchanged(companion)
             path = f"companions/{companion.path}"
@@ -374,7 +388,7 @@ def pack_item(batch_dir: Path, item_dir: Path, given: PackGiven) -> None:
     if any(master.raw for master in given.masters):
         proof["metadata/developed.json"] = "developed.json"
     records = dict(RECORDS)
-    if given.public.public == "none":
+    if given.access.public == "none":
         del records["manifest.json"]
     for path, source in {**records, **METADATA, **proof}.items():
         packing.add(path, f"item:{source}", "record" if path in RECORDS else "metadata")

@@ -131,10 +131,21 @@ def _developed_from(master: DevelopedMaster) -> str:
     used = [f"{each.role} capture {each.path}" for each in master.calibration]
     light = ", ".join(used) or "no capture of the bare light table"
     return (
-        f"developed from the camera's raw file with {light}; colours by the file's own matrix; "
+        f"developed from the camera's raw file with {light}; colours by {_colours_by(master)}; "
         f"{master.dead} pixels filled"
         f"{f', {master.lone} of them found in this capture alone' if master.lone else ''}"
     )
+
+
+def _colours_by(master: DevelopedMaster) -> str:
+    if master.matrix_from == "file":
+        return "the file's own matrix"
+    if master.target_kind == "reflective":
+        return (
+            f"a matrix fitted on the reflective target {master.target}, which is 1.6 to 3 times "
+            "further off on film"
+        )
+    return f"a matrix fitted on the film target {master.target}"
 
 
 def _captured(history: History, records: ItemRecords, entry: FileEntry, header: Header) -> None:

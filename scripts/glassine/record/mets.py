@@ -150,10 +150,12 @@ def _files(root: Element, records: ItemRecords, history: premis.History) -> None
                 GROUPID=xml_id("from", entry.derived_from or entry.path),
                 USE=entry.kind,
             )
+            kept = records.access.deliver == "records" and use in ("master", "raw")
             add(
                 file,
                 "mets:FLocat",
-                LOCTYPE="URL",
+                LOCTYPE="OTHER" if kept else "URL",
+                OTHERLOCTYPE=parsed.KEPT_BACK if kept else None,
                 xlink__type="simple",
                 xlink__href=href(entry.path),
             )
@@ -170,10 +172,11 @@ def href(path: str) -> str:
 
 
 def _physical(root: Element, records: ItemRecords, history: premis.History) -> None:
-    """Add the structure item, master, frame; a frame's place on its master as a polygon."""
+    """Add the structure roll (of a frame of one), item, master, frame; a frame's place on its
+    master as a polygon."""
     structure = add(root, "mets:structMap", ID="structure-physical", TYPE="PHYSICAL")
     item = add(
-        structure,
+        _whole(structure, records),
         "mets:div",
         ID="div-item",
         TYPE="item",
@@ -222,6 +225,14 @@ def _of_those_beside(
             entry = records.beside[path]
             ids += [_object_id(entry), _mix_id(entry), *_event_ids(history, records, entry)]
     return " ".join(ids) or None
+
+
+def _whole(structure: Element, records: ItemRecords) -> Element:
+    """Return where the item stands in the structure: on its roll, where it is a frame of one."""
+    roll = records.given.roll
+    if roll is None:
+        return structure
+    return add(structure, "mets:div", ID="div-roll", TYPE="roll", LABEL=roll)
 
 
 def frame_id(master: str, index: int) -> str:

@@ -51,6 +51,11 @@ def on_disk(record: ParsedRecord) -> Iterator[Finding]:
     """Files must be there, with the size and digests that the record gives them."""
     masters = _verified_masters(record)
     for path, file in record.files.items():
+        if record.is_kept_back(path):
+            if record.real(path) is not None:
+                words = "The record says that it is kept back, but it is there."
+                yield finding("kept_back", path, words, "no such file.")
+            continue
         premis = record.wrapped(file, "PREMIS:OBJECT")
         stated_digests = [("SHA-256", file.get("CHECKSUM") or "")]
         if premis is not None:

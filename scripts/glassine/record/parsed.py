@@ -17,6 +17,8 @@ MAX_BYTES = 64 * 2**20
 _NS = {prefix: uri for prefix, uri in markup.NAMESPACES.items() if prefix != "xsi"}
 # The type of the item's number in the header of a record that is named by another identifier.
 ITEM = "LOCAL"
+# The kind of place of a file that the record tells of and the package leaves out.
+KEPT_BACK = "kept back, not in this package"
 # A file's size in bytes and its digests by algorithm ("sha256", "sha512").
 Hashed = tuple[int, dict[str, str]]
 
@@ -88,6 +90,11 @@ class ParsedRecord:
         """Return the item's number: what the record is named by, where its header has no other."""
         header = f"//mets:metsHdr/mets:altRecordID[@TYPE='{ITEM}']"
         return next(iter(self.texts(header)), self.objid)
+
+    def is_kept_back(self, path: str) -> bool:
+        """Return whether the record says that the package leaves a file out."""
+        places = self.find("mets:FLocat/@OTHERLOCTYPE", self.files[path])
+        return KEPT_BACK in places
 
     def find(self, expression: str, node: Any = None, **values: str) -> list[Any]:
         """Return what an XPath finds. values: those of its variables, from outside as they are."""

@@ -270,7 +270,8 @@ def _restriction(root: Element, item: str, access: Access) -> None:
     add(other, "premis:otherRightsBasis", basis)
     for note in (access.words, access.doubt):
         add_known(other, "premis:otherRightsNote", note)
-    _granted(statement, access.level, access.pictures_in_words(), until=access.until)
+    words = " ".join(filter(None, (access.pictures_in_words(), access.delivered_in_words())))
+    _granted(statement, access.level, words, until=access.until)
     if access.until:
         _granted(statement, access.after, "", start=access.opens)
     _of_item(statement, item)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from glassine.record.given import RecordGiven
     from glassine.record.item_records import ItemRecords
 
-VERSION = "7"
+VERSION = "8"
 MANIFEST = "manifest.json"
 
 

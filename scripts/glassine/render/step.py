@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import msgspec
-from msgspec import UNSET
+from msgspec import UNSET, UnsetType
 
 from glassine.base import files, hashing, naming, processor, record_files, threads
 from glassine.base.errors import Finding, GlassineError
@@ -21,7 +21,7 @@ from glassine.base.model import Frame, ItemGeometry
 from glassine.base.premis_event import event
 from glassine.base.records.fixity import Fixity
 from glassine.base.records.parts import Event
-from glassine.base.records.quality import Measure, MeasuredFrame, Quality
+from glassine.base.records.quality import BaseLight, Measure, MeasuredFrame, Quality
 from glassine.base.records.render import (
     Orientation,
     RenderedFrame,
@@ -35,7 +35,7 @@ from glassine.render.given import RenderGiven, for_public
 from glassine.render.pictures import Shot, Whole
 from glassine.render.work import RecordedMaster, Work, names_of
 
-VERSION = "10"
+VERSION = "11"
 
 # Long edge of the picture that quality is measured on.
 MEASURED_LONG_EDGE = 1000
@@ -245,6 +245,7 @@ def _render_frame(
     shot = Shot(source, where, frame_tone, master.icc, master.geometry.ppi)
     names = names_of(master, frame, work.item, work.settings.naming.derivative)
     measures: list[Measure] = []
+    light: list[BaseLight | UnsetType] = []
 
     def measure(whole: Whole) -> None:
         rendered = encoded.swapped(whole.reduced(MEASURED_LONG_EDGE))
@@ -252,6 +253,8 @@ def _render_frame(
             source, master.geometry, frame, frame_tone, master.facts, rendered, master.icc
         )
         measures.extend(quality.measure(sight, work.settings.quality))
+        if _is_first(master, frame):
+            light.append(quality.base_light(sight))
 
     results = pictures.make(shot, names, work, measure)
     entry = msgspec.structs.replace(
@@ -269,8 +272,15 @@ def _render_frame(
         index=frame.index,
         measures=measures,
         verdict=quality.verdict(measures),
+        base_light=light[0] if light else UNSET,
     )
     return Rendered(entry, measured)
+
+
+def _is_first(master: RecordedMaster, frame: Frame) -> bool:
+    """Return whether a frame is the first of its master that is sure to be measured."""
+    seen = (each for each in master.geometry.frames if not each.excluded and not each.blank)
+    return frame is next(seen, None)
 
 
 def _restored(master: RecordedMaster, frame: Frame, frame_tone: AnyTone) -> list[str]:

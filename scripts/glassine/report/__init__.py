@@ -17,7 +17,7 @@ from glassine.report import gather, morning, near, page, previews, recapture, su
 from glassine.report.given import ReportGiven
 from glassine.report.shown import Batch
 
-VERSION = "2"
+VERSION = "3"
 
 # Where `npm install openseadragon` in the project's folder puts the viewer.
 _VIEWER = "node_modules/openseadragon/build/openseadragon/openseadragon.min.js"

@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 import msgspec
 
-from glassine.base import files, wording
+from glassine.base import access, files, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.item_states import ItemStatus, finding
 from glassine.base.records import corrections
@@ -64,6 +64,7 @@ Kind = Literal[
     "of which it cannot be told",
     "never delivered",
     "delivered in an earlier state",
+    "kept back",
 ]
 
 
@@ -183,7 +184,9 @@ def _compare(
 ) -> None:
     """Put in how each item stands to the deliveries, and which are missing."""
     whole = {withdrawal.item: withdrawal for withdrawal in withdrawals if withdrawal.whole}
-    items, lacking = [], []
+    items: list[due.Item] = []
+    kept_back: dict[str, access.Access] = {}
+    lacking = []
     for state in statuses:
         before = earlier.get(state.item)
         if state.item in whole:
@@ -195,8 +198,13 @@ def _compare(
             lacking.append(UnfinishedItem(item=state.item, state=state.state))
             standing = _unfinished(before)
         elif item := _packed(results / "items" / state.item, state):
-            items.append(item)
-            standing = _finished(before, item.digest)
+            level = item.access()
+            if level.deliver == "nothing":
+                kept_back[state.item] = level
+                standing = _kept_back(before, level)
+            else:
+                items.append(item)
+                standing = _finished(before, item.digest)
         else:
             lacking.append(UnfinishedItem(item=state.item, state="without a sound package.json"))
             standing = Standing(
@@ -204,7 +212,7 @@ def _compare(
             )
         delivered.items[state.item] = standing
     if earlier:
-        delivered.dropped = due.dropped(items, lacking, withdrawals, earlier, section)
+        delivered.dropped = due.dropped(items, lacking, withdrawals, earlier, section, kept_back)
 
 
 def _packed(folder: Path, state: ItemStatus) -> due.Item | None:
@@ -220,6 +228,11 @@ def _finished(before: drops.Delivered | None, digest: str) -> Standing:
     if before.digest == digest:
         return Standing(f"in {before.delivery}", "as delivered")
     return Standing(f"an earlier state of it in {before.delivery}", "delivered in an earlier state")
+
+
+def _kept_back(before: drops.Delivered | None, level: access.Access) -> Standing:
+    has = f"; as it was before in {before.delivery}" if before else ""
+    return Standing(f"kept back, {level.sentence()} (access.deliver){has}", "kept back")
 
 
 def _unfinished(before: drops.Delivered | None) -> Standing:

@@ -154,13 +154,13 @@ def _uncaptured(rows: views.RowsRead, batch: Batch, given: ReportGiven, path: Pa
 def _catalogue_rows(given: ReportGiven) -> dict[str, views.Row]:
     if not given.masters:
         return {}
-    from glassine.intake import side_files
+    from glassine.intake import catalogue_place, side_files
     from glassine.intake.catalogue import reading as catalogue
 
     batch_dir = Path(given.masters)
     path = side_files.catalogue_path(batch_dir, given.settings)
     try:
-        root = None if given.settings.catalogue.path else batch_dir
+        root = catalogue_place.root(batch_dir, given.settings.catalogue.path)
         numbers = given.settings.naming.same_number.rules()
         read = catalogue.read_catalogue(path, given.settings, root, numbers) if path else None
         records = msgspec.to_builtins(read.records) if read else {}

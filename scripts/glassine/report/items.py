@@ -113,7 +113,9 @@ def _access_rows(row: views.Row, embedded: views.Embedded) -> list[tuple[str, st
     until = row.access.until if row.access else ""
     rows = []
     if access.is_restricted:
-        rows.append(("Access", f"{access.sentence_if_restricted()}. {access.pictures_in_words()}"))
+        words = (access.pictures_in_words(), access.delivered_in_words())
+        told = " ".join(filter(None, words))
+        rows.append(("Access", f"{access.sentence_if_restricted()}. {told}"))
         if access.doubt:
             rows.append(("Restricted for the words", access.doubt))
     if embedded.files and until and not access.until:

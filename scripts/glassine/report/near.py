@@ -2,13 +2,14 @@
 
 Each access picture leaves a small signature, kept with the size and time of its file so that each
 is decoded once. What agrees by it is compared fine (`masters.alike`), since frames of one view a
-moment apart agree by it too. A picture of which the signature says nothing is compared with none.
+moment apart agree by it too; the answer is kept by the digests of both files and by what compares
+them, so that it is asked once. A picture of which the signature says nothing is compared with none.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import unquote
 
@@ -16,7 +17,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine.base import files
+from glassine.base import files, hashing
 from glassine.base.errors import Finding, GlassineError
 from glassine.masters import alike
 from glassine.report.shown import Batch
@@ -32,6 +33,8 @@ _LEAST = 4.0
 # Pairs that are compared fine in one night (0.4 s each), and that are named.
 _MOST_COMPARED, _MOST_NAMED = 200, 100
 _BLOCK = 500
+# Raised where pictures are made ready for the fine comparison otherwise; its answers are kept.
+_FINE_VERSION = "1"
 Floats = npt.NDArray[np.float32]
 
 
@@ -65,13 +68,15 @@ def tell(batch: Batch, results: Path) -> None:
 
 def found(pictures: list[Picture], results: Path) -> tuple[list[Pair], int]:
     """Return the pairs that show the same, and how many likely ones were not compared closer."""
-    known = _kept(results)
+    known, answers = _kept(results), _answers(results)
     signatures = {each.shown: _signature(each, known) for each in pictures}
-    if signatures or known:
-        _keep(results, signatures)
     says = [each for each in pictures if signatures[each.shown].values]
     likely = list(_likely(says, np.array([signatures[p.shown].values for p in says], np.float32)))
-    pairs = [pair for pair in likely[:_MOST_COMPARED] if _same(pair)]
+    compared = likely[:_MOST_COMPARED]
+    asked = _Compared(answers)
+    pairs = [pair for pair in compared if asked.is_same(pair)]
+    if signatures or known:
+        _keep(results, signatures, asked.given)
     return pairs, max(0, len(likely) - _MOST_COMPARED)
 
 
@@ -97,19 +102,28 @@ class _Signature:
 
 def _kept(results: Path) -> dict[str, _Signature]:
     try:
-        content = files.read_json(results / KEPT)
+        content = files.read_json(results / KEPT)["signatures"]
         return {
             str(path): _Signature([int(each) for each in mark], [int(each) for each in values])
             for path, (mark, values) in content.items()
             if len(values) in (0, _SIDE**2)
         }
-    except (OSError, GlassineError, AttributeError, TypeError, ValueError):
+    except (OSError, GlassineError, AttributeError, LookupError, TypeError, ValueError):
         return {}  # made again from the pictures
 
 
-def _keep(results: Path, signatures: dict[str, _Signature]) -> None:
-    content = {path: [each.mark, each.values] for path, each in signatures.items()}
-    files.write_json(results / KEPT, content)
+def _answers(results: Path) -> dict[str, bool]:
+    """Return {key of a comparison: whether both showed the same}."""
+    try:
+        content = files.read_json(results / KEPT)["compared"]
+        return {str(key): answer for key, answer in content.items() if isinstance(answer, bool)}
+    except (OSError, GlassineError, AttributeError, LookupError, TypeError):
+        return {}  # compared again
+
+
+def _keep(results: Path, signatures: dict[str, _Signature], answers: dict[str, bool]) -> None:
+    listed = {path: [each.mark, each.values] for path, each in signatures.items()}
+    files.write_json(results / KEPT, {"signatures": listed, "compared": answers})
 
 
 def _signature(picture: Picture, known: dict[str, _Signature]) -> _Signature:
@@ -168,16 +182,72 @@ def _normal(squares: Floats) -> Floats:
     return np.asarray(flat / (np.linalg.norm(flat, axis=1, keepdims=True) + 1e-6), np.float32)
 
 
-def _same(pair: Pair) -> bool:
-    """Return whether two pictures agree in their details."""
-    greys = [_decoded(each.path, cv2.IMREAD_GRAYSCALE) for each in (pair.one, pair.other)]
+@dataclass
+class _Compared:
+    """Comparisons by the digests of the files as they are now. known: answers of before; given:
+    those of now."""
+
+    known: dict[str, bool]
+    given: dict[str, bool] = field(default_factory=dict)
+    _digests: dict[Path, str] = field(default_factory=dict)
+
+    def is_same(self, pair: Pair) -> bool:
+        """Return whether two pictures agree in their details."""
+        key = self._key(pair)
+        if key is not None and key in self.known:
+            self.given[key] = self.known[key]
+            return self.known[key]
+        contents = [_content(each.path) for each in (pair.one, pair.other)]
+        answer = _agree(contents[0], contents[1], pair.mirrored)
+        if answer is None:
+            return False  # no answer, so none is kept
+        self.given[_key_of([_sha256(content) for content in contents], pair)] = answer
+        return answer
+
+    def _key(self, pair: Pair) -> str | None:
+        digests = []
+        for each in (pair.one, pair.other):
+            if each.path not in self._digests:
+                self._digests[each.path] = _sha256(_content(each.path))
+            digests.append(self._digests[each.path])
+        return _key_of(digests, pair) if all(digests) else None
+
+
+def _content(path: Path) -> bytes:
+    """Return the bytes of a picture, none where it cannot be read."""
+    try:
+        return path.read_bytes()
+    except OSError:
+        return b""
+
+
+def _sha256(content: bytes) -> str:
+    return hashing.of_bytes(content).sha256 if content else ""
+
+
+def _key_of(digests: list[str], pair: Pair) -> str:
+    """Return what a comparison depends on: both files, how they lie, what compares them."""
+    way = f"{alike.VERSION}.{_FINE_VERSION} {alike.SAME} OpenCV {cv2.__version__}"
+    return f"{digests[0]} {digests[1]} {'mirrored' if pair.mirrored else 'straight'} {way}"
+
+
+def _agree(one: bytes, other: bytes, mirrored: bool) -> bool | None:
+    """Return whether two pictures agree in their details, None where one cannot be decoded."""
+    greys = [_grey_of(content) for content in (one, other)]
     if greys[0] is None or greys[1] is None:
-        return False
+        return None
     first, second = (_of_one_shape(grey) for grey in (greys[0], greys[1]))
-    if pair.mirrored:
+    if mirrored:
         second = np.ascontiguousarray(second[:, ::-1])
     likeness = alike.correlation(first, second)
     return likeness is not None and likeness >= alike.SAME
+
+
+def _grey_of(content: bytes) -> npt.NDArray[np.uint8] | None:
+    if not content:
+        return None
+    grey = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_GRAYSCALE)
+    return None if grey is None else np.asarray(grey, np.uint8)
 
 
 def _of_one_shape(grey: npt.NDArray[np.uint8]) -> Floats:

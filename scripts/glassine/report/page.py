@@ -19,7 +19,7 @@ from glassine.base import clock, item_states
 from glassine.base.model import ItemId
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.base.records.given import Institution
-from glassine.report import morning, plots, queue, words
+from glassine.report import light, morning, plots, queue, words
 from glassine.report.cautions import DECAYING_LEVEL, Caution, cautions_of
 from glassine.report.shown import Batch, Item, ListedRow, Master, decay_order
 from glassine.report.summary import FindingLine
@@ -260,6 +260,7 @@ def render(
         cautions=_cautions(batch),
         materials=sorted({item.material for item in batch.items if item.material}),
         series=series,
+        light=light.sentences(batch.statuses),
         throughput=throughput,
         stages_s=sum(stage.total_s for stage in throughput.stages),
         figures=_figures(throughput),

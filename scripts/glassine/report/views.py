@@ -357,10 +357,19 @@ class Measure(Given, frozen=True, kw_only=True):
     verdict: str
 
 
+class BaseLight(Given, frozen=True, kw_only=True):
+    """Light of a master's film base; pieces: (x, y, log10 of light), places as shares."""
+
+    width: int
+    height: int
+    pieces: list[tuple[float, float, float]]
+
+
 class MeasuredFrame(Given, frozen=True, kw_only=True):
     master: str
     index: int
     measures: list[Measure]
+    base_light: BaseLight | None = None
 
 
 class Quality(View, frozen=True, kw_only=True):

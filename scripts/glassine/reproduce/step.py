@@ -35,10 +35,11 @@ from glassine.reproduce import last_bits
 _DEVELOPED = "developed"
 _FOLDERS = ("access", "thumbs", alternates.FOLDER, "iiif")
 _RECORDS = ("fixity", "geometry", "render", "embedded")
+KEPT_BACK = "reproduce.kept_back"
 LAST_BITS = "reproduce.last_bits"
 # Exit codes: 0 says that bytes are the same, so a last bit that differs has a code of its own, by
 # which a script can let it pass without letting anything else pass.
-SAME, DIFFERENT, SAME_BUT_LAST_BITS = 0, 1, 3
+SAME, DIFFERENT, NOT_COMPARED, SAME_BUT_LAST_BITS = 0, 1, 2, 3
 
 
 def reproduce(path: Path, work: Path) -> list[Finding]:
@@ -72,9 +73,11 @@ def reproduce(path: Path, work: Path) -> list[Finding]:
 
 
 def told(path: Path, findings: list[Finding]) -> tuple[list[str], int]:
-    """Return (lines for an operator, exit code: SAME, DIFFERENT or SAME_BUT_LAST_BITS)."""
+    """Return (lines for an operator, exit code: one of SAME, DIFFERENT, NOT_COMPARED and
+    SAME_BUT_LAST_BITS)."""
     wrong = sum(finding.severity == "hold" for finding in findings)
     nearly = sum(finding.code == LAST_BITS for finding in findings)
+    unmade = sum(finding.code == KEPT_BACK for finding in findings)
     last = f"{nearly} pictures are the same but for last bits" if nearly else ""
     if wrong:
         code, verdict = DIFFERENT, f"{wrong} differences" + (f"; beside them {last}" * bool(last))
@@ -82,6 +85,10 @@ def told(path: Path, findings: list[Finding]) -> tuple[list[str], int]:
         code, verdict = SAME_BUT_LAST_BITS, f"no other picture comes out; {last}"
     else:
         code, verdict = SAME, "every derivative comes out the same"
+    if unmade and not wrong:
+        code = NOT_COMPARED
+    if unmade:
+        verdict += f"; {unmade:,} packages without masters were not compared"
     return [*(finding.sentence() for finding in findings), f"{path}: {verdict}"], code
 
 
@@ -150,7 +157,10 @@ def plain_paths(package: Path) -> dict[str, str]:
 def _reproduced(package: Path, work: Path) -> list[Finding]:
     """Make one package's derivatives anew and compare them."""
     try:
-        item = _Item(package, plain_paths(package), work)
+        paths = plain_paths(package)
+        if _keeps_masters_back(package, paths):
+            return [_not_compared(package, paths)]
+        item = _Item(package, paths, work)
         findings = item.prepare()
         if any(finding.severity == "hold" for finding in findings):
             return findings
@@ -162,6 +172,25 @@ def _reproduced(package: Path, work: Path) -> list[Finding]:
         wrong = f"It cannot be made again from its records: {wording.why(problem)}."
         expected = "records as the night wrote them, and the version of this software that did."
         return [_finding("records", package, wrong, expected)]
+
+
+def _keeps_masters_back(package: Path, paths: dict[str, str]) -> bool:
+    """Return whether `access.deliver` keeps the masters out of a package, as its record says."""
+    embedded = paths.get("metadata/embedded.json")
+    if embedded is None:
+        return False  # told as missing
+    level = files.read_json(package / embedded)["event"]["detail"].get("access", {})
+    return bool(level.get("deliver") == "records")
+
+
+def _not_compared(package: Path, paths: dict[str, str]) -> Finding:
+    folders = tuple(f"{name}/" for name in _FOLDERS)
+    pictures = [path for path in paths if path.startswith(folders)]
+    wrong = (
+        "Its masters are kept back (`access.deliver`), so that nothing can be made again of it: "
+        f"{len(pictures):,} pictures were not compared."
+    )
+    return _finding("kept_back", package, wrong, "its masters.", "review")
 
 
 class _Item:

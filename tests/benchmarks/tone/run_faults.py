@@ -74,7 +74,7 @@ def of_clean(measured: dict[int, Values]) -> tuple[list[Row], bool]:
 def _of_all(options: argparse.Namespace, measured: Callable[..., Values]) -> tuple[list[Row], bool]:
     rows, good = [], True
     numbers = range(options.first, options.first + options.faulty)
-    for fault in [options.fault] if options.fault else frame_judge.FAULTS:
+    for fault in options.fault or frame_judge.FAULTS:
         for strength in frame_judge.STRENGTHS:
             seen = [measured(number, fault, strength) for number in numbers]
             row, kept = of_fault(fault, strength, seen)
@@ -93,7 +93,7 @@ def main(arguments: list[str]) -> Outcome:
     parser.add_argument("--faulty", type=int, default=20)
     parser.add_argument("--clean", type=int, default=100)
     parser.add_argument("--first", type=int, default=600, help="number of the first of each kind")
-    parser.add_argument("--fault", choices=frame_judge.FAULTS, help="this one alone")
+    parser.add_argument("--fault", nargs="+", choices=frame_judge.FAULTS, help="these alone")
     parser.add_argument("--pictures", type=Path, help="a folder of photographs in place of ours")
     parser.add_argument("--show", action="store_true")
     options = parser.parse_args(arguments)

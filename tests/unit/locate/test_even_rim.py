@@ -26,3 +26,10 @@ def test_a_black_rebate_is_seen_however_narrow(rebate_px):
 def test_a_picture_out_to_its_edge_has_none():
     grey = picture(0, 0.0)
     assert not any(unexplained._even_rim(grey, *rim) for rim in unexplained.RIMS)
+
+
+def test_a_black_rebate_is_seen_around_a_picture_with_blacks_of_its_own():
+    grey = picture(10, 2.07)
+    grey[10:-10, 10:-10][300:] += 0.8  # a ground nearly as black, and in places denser by its noise
+    grey += np.linspace(-0.06, 0.06, grey.shape[1], dtype=np.float32)
+    assert any(unexplained._even_rim(grey, *rim) for rim in unexplained.RIMS)

@@ -6,6 +6,7 @@ import pytest
 from glassine.base.model import Facts
 from glassine.locate import locate_array
 from makers.film import KINDS, make_scene
+from makers.film.things import KIND_WORDS
 
 # The edge of the quarter plate of seed 21 is ragged, which puts it to review.
 SEEDS = {"quarter_plate": 22}
@@ -18,7 +19,7 @@ def locate(kind, seed, width=1400, stated=True, **options):
         pixels,
         1,
         lambda left, top, w, h: pixels[top : top + h, left : left + w],
-        Facts(encoding="linear", kind=kind if stated else "auto"),
+        Facts(encoding="linear", kind=KIND_WORDS.get(kind, kind) if stated else "auto"),
         truth["ppi"],
         {},
     )

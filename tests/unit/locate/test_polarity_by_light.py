@@ -222,3 +222,16 @@ def test_where_a_ruler_is_seen_on_black_light_falls_from_above():
     black[140 * MM : 144 * MM, 20 * MM : 220 * MM : 5 * MM] = 0.05
     frames = [frame for frame in locate(black).frames if not frame.blank]
     assert all(frame.state == "review" or frame.polarity == "positive" for frame in frames)
+
+
+def test_beside_a_print_that_shows_its_paper_another_without_is_a_print_too():
+    black = np.full((140 * MM, 300 * MM, 3), 10**-1.55, np.float32)
+    r = np.random.default_rng(5)
+    black[15 * MM : 125 * MM, 15 * MM : 135 * MM] = 0.9
+    for left in (22, 160):
+        light = r.uniform(0.1, 0.7, (8, 11, 3)).astype(np.float32)
+        black[22 * MM : 118 * MM, left * MM : (left + 106) * MM] = cv2.resize(
+            light, (106 * MM, 96 * MM), None, 0, 0, 1
+        )
+    found = locate(black, None).frames
+    assert [(frame.polarity, frame.state) for frame in found] == [("positive", "ok")] * 2

@@ -7,6 +7,7 @@ import io
 import json
 import re
 import shutil
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -17,12 +18,15 @@ import pytest
 import pyvips
 from lxml import etree
 
-from glassine.base import files, hashing, settings
+from glassine.base import files, hashing, item_states, settings
+from glassine.base.errors import GlassineError
 from glassine.base.model import ItemId
 from glassine.deliver import validation
+from glassine.deliver.given import DeliverySection
 from glassine.intake import step as intake
 from glassine.intake.given import IntakeGiven
 from glassine.night import due
+from glassine.report import deliveries as report_deliveries
 from glassine.reproduce import step as reproduce
 from makers.step_calls import do_delivery, do_step, write_report
 
@@ -89,10 +93,10 @@ class Night:
         due.write_stamp(self.item_dir, "key", due_steps)
         return self
 
-    def deliver(self) -> tuple[Path, Any]:
+    def deliver(self, items: Sequence[ItemId] = (ITEM,)) -> tuple[Path, Any]:
         given = {
             "batch": "b1",
-            "items": [ITEM],
+            "items": list(items),
             "lacking": [],
             "settings": {"delivery": self.config["delivery"], "package": self.config["package"]},
             "institution": self.config["institution"],
@@ -373,3 +377,151 @@ def test_a_key_that_no_row_has_is_told_since_all_would_be_public(tmp_path: Path)
     given = {"batch": "b1", "settings": night.config}
     taken = intake.take_in(folder, msgspec.convert(given, IntakeGiven))
     assert "catalogue.access_absent" in [note.code for note in taken.notes]
+
+
+# What of a restricted item is delivered
+
+
+@pytest.fixture(scope="module")
+def hidden(looked: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The item after all its steps, none of its pictures public."""
+    root = tmp_path_factory.mktemp("hidden")
+    return made(looked, root, {"rights_access": "closed"}).root
+
+
+def kept(hidden: Path, tmp_path: Path, cells: dict[str, str], **more: Any) -> Night:
+    """Return the item as cells and settings leave it that keep its pictures from the public."""
+    root = tmp_path / "night"
+    shutil.copytree(hidden, root)
+    return Night(root, cells, more).run("embed")
+
+
+def _keeping(level: str, deliver: str, **more: Any) -> dict[str, Any]:
+    return {**more, "access": {"deliver": {level: deliver}}}
+
+
+_METS = {"mets": "http://www.loc.gov/METS/", "xlink": "http://www.w3.org/1999/xlink"}
+
+
+@pytest.mark.parametrize(
+    ("cells", "level", "profile"),
+    [
+        ({"rights_embargo": "2031"}, "closed", "mets"),
+        ({"rights_access": "reading_room"}, "reading_room", "eark"),
+        ({"rights_access": "no_publication"}, "no_publication", "ocfl"),
+        ({"rights_note": "Withdrawn by its donor."}, "closed", "mets"),
+    ],
+)
+def test_masters_that_are_kept_back_are_in_no_file_of_the_delivery_and_each_output_says_so(
+    hidden: Path, tmp_path: Path, cells: dict[str, str], level: str, profile: str
+) -> None:
+    more = _keeping(level, "records", package={"profile": profile})
+    night = kept(hidden, tmp_path, cells, **more)
+    bag, outcome = night.deliver()
+    content = [path.read_bytes() for path in bag.rglob("*") if path.is_file()]
+    assert SAMPLE.read_bytes() not in content
+    assert not [path for path in bag.rglob("*") if path.suffix in (".tif", ".jpg", ".webp")]
+    assert [each.what for each in validation.check(bag) if each.severity == "hold"] == []
+    texts = [text for text in content if b"mets:mets" in text[:2000] or b"<mets" in text[:2000]]
+    places = [
+        each
+        for text in texts
+        for each in etree.fromstring(text).xpath(
+            "//mets:FLocat[contains(@xlink:href, 'PEH-0011.tif')]", namespaces=_METS
+        )
+    ]
+    assert {each.get("LOCTYPE") for each in places} == {"OTHER"}
+    assert b"Its masters are not in the delivery" in b"".join(content)
+    (row,) = json.loads((bag / "delivery" / "handover.json").read_text())["items"]
+    assert "masters not delivered" in row["access"]
+    assert [note.path for note in outcome.notes if note.code == "delivery.kept_back"] == [ITEM]
+
+
+def test_of_another_level_everything_is_delivered_and_an_open_item_is_given_no_word_of_it(
+    hidden: Path, tmp_path: Path
+) -> None:
+    levels = dict.fromkeys(("closed", "no_publication"), "nothing")
+    more = {"access": {"deliver": levels}}
+    night = kept(hidden, tmp_path, {"rights_access": "reading_room"}, **more)
+    bag, outcome = night.deliver()
+    assert (bag / "data" / ITEM / "masters" / SAMPLE.name).exists()
+    assert "delivery.kept_back" not in [note.code for note in outcome.notes]
+    night.cells = {}
+    assert not [given for given in night.steps() if "access" in given]
+
+
+def test_an_item_of_which_nothing_is_delivered_keeps_no_other_back_and_is_listed(
+    hidden: Path, tmp_path: Path
+) -> None:
+    night = kept(hidden, tmp_path, {"rights_access": "closed"}, **_keeping("closed", "nothing"))
+    other = night.item_dir.parent / "PEH-0012"
+    shutil.copytree(hidden / "results" / "b1" / "items" / ITEM, other)
+    record = json.loads((other / "package.json").read_text())
+    (other / "package.json").write_text(json.dumps({**record, "item": "PEH-0012"}))
+    bag, outcome = night.deliver([ITEM, ItemId("PEH-0012")])
+    assert [path.name for path in (bag / "data").iterdir()] == ["PEH-0012"]
+    rows = json.loads((bag / "delivery" / "handover.json").read_text())["items"]
+    (row,) = [each for each in rows if each["item"] == ITEM]
+    assert row["state"] == "kept back" and "closed" in row["reason"] and not row["files"]
+    assert f"Lacking-Item: {ITEM} (kept back)" in (bag / "bag-info.txt").read_text()
+    assert ITEM in outcome.lacking
+
+
+def test_a_batch_of_which_nothing_is_delivered_makes_no_bag_and_says_why(
+    hidden: Path, tmp_path: Path
+) -> None:
+    night = kept(hidden, tmp_path, {"rights_access": "closed"}, **_keeping("closed", "nothing"))
+    _, outcome = night.deliver()
+    assert outcome.delivery is None and outcome.lacking == (ITEM,)
+    (note,) = outcome.notes
+    assert note.code == "delivery.kept_back" and note.path == ITEM
+    assert not [*(night.root / "deliveries").glob("b1*")]
+    results = night.root / "results" / "b1"
+    statuses = item_states.batch_status(results)
+    places = (results, night.root / "deliveries", "b1", statuses, [], DeliverySection())
+    standing = report_deliveries.gather(*places).items[ITEM]
+    assert standing.kind == "kept back" and "closed" in standing.words
+
+
+@pytest.mark.parametrize("deliver", ["records", "nothing"])
+def test_what_was_delivered_before_is_not_dropped_by_a_setting(
+    hidden: Path, tmp_path: Path, deliver: str
+) -> None:
+    night = kept(hidden, tmp_path, {"rights_access": "closed"})
+    night.deliver()
+    night.more = _keeping("closed", deliver)
+    night.run("embed")
+    with pytest.raises(GlassineError) as caught:
+        night.deliver()
+    (told,) = caught.value.findings
+    assert told.code == "delivery.drops" and "access.deliver" in told.what
+    assert SAMPLE.name in told.what or deliver == "nothing"
+
+
+def test_an_embargo_that_ends_brings_the_masters_into_the_next_delivery(
+    hidden: Path, tmp_path: Path
+) -> None:
+    more = _keeping("closed", "records")
+    cells = {"rights_embargo": "2031", "rights_access": "reading_room"}
+    night = kept(hidden, tmp_path, cells, **more)
+    night.deliver()
+    night.today = date(2032, 1, 1)
+    bag, _ = night.run("embed").deliver()
+    assert (bag / "data" / ITEM / "masters" / SAMPLE.name).read_bytes() == SAMPLE.read_bytes()
+
+
+def test_a_package_without_masters_is_not_said_to_reproduce(hidden: Path, tmp_path: Path) -> None:
+    more = _keeping("closed", "records")
+    bag, _ = kept(hidden, tmp_path, {"rights_access": "closed"}, **more).deliver()
+    lines, code = reproduce.told(bag, reproduce.reproduce(bag, tmp_path / "again"))
+    assert code == reproduce.NOT_COMPARED and "0 pictures were not compared" in lines[0]
+
+
+def test_masters_that_a_record_says_are_kept_back_must_not_be_there(
+    hidden: Path, tmp_path: Path
+) -> None:
+    more = _keeping("closed", "records")
+    bag, _ = kept(hidden, tmp_path, {"rights_access": "closed"}, **more).deliver()
+    (bag / "data" / ITEM / "masters").mkdir()
+    shutil.copy(SAMPLE, bag / "data" / ITEM / "masters")
+    assert "delivered.kept_back" in [each.code for each in validation.check(bag)]

@@ -43,6 +43,7 @@ PREFIXES = {
     "pack": "the step",
     "plan": "what there is to be done",
     "progress": "the look at a run",
+    "publish": "the published tree",
     "quality": "limits of quality",
     "record": "the step",
     "render": "the step",

@@ -19,7 +19,7 @@ LAYERS = (
     {"record"},
     {"pack"},
     {"deliver"},
-    {"handover"},
+    {"handover", "publish"},
     {"audit"},
     {"report"},
     {"review"},

@@ -1,9 +1,12 @@
 """One film captured under two numbers is told; two frames of one view are not taken for one."""
 
+import os
+
 import cv2
 import numpy as np
 import pytest
 
+from glassine.base import files
 from glassine.report import near
 
 
@@ -79,5 +82,67 @@ def test_a_picture_is_decoded_once_and_again_when_it_changed(tmp_path):
 
 def test_a_damaged_list_of_signatures_is_made_again(tmp_path):
     (tmp_path / near.KEPT).write_text('{"A_access.jpg": [[1], "x"], "B": 3}')
+    one = scene(1)
+    assert pairs_of(tmp_path, A=one, B=again(one, 3)) == [("A", "B", False)]
+
+
+# --- answers that are kept
+
+
+@pytest.fixture
+def counted(monkeypatch):
+    """The likenesses that were worked out, one by one."""
+    made = []
+    work_out = near.alike.correlation
+
+    def counting(one, other):
+        made.append(work_out(one, other))
+        return made[-1]
+
+    monkeypatch.setattr(near.alike, "correlation", counting)
+    return made
+
+
+def test_two_pictures_are_compared_once_whatever_the_answer(tmp_path, counted):
+    one = scene(1)
+    pictures = kept(tmp_path, A=one, B=again(one, 2), C=again(scene(1, moved=20), 5))
+    first = near.found(pictures, tmp_path)
+    assert len(counted) == 3 and [pair.other.item for pair in first[0]] == ["B"]
+    assert near.found(pictures, tmp_path) == first
+    assert len(counted) == 3
+
+
+def test_another_picture_in_a_file_of_the_same_size_and_time_is_compared_anew(tmp_path, counted):
+    one, other = scene(1), again(scene(1), 2)
+    pictures = kept(tmp_path, A=one, B=other)
+    assert len(near.found(pictures, tmp_path)[0]) == 1
+    state = pictures[1].path.stat()
+    cv2.imwrite(str(pictures[1].path), again(scene(1, moved=20), 5))
+    with pictures[1].path.open("ab") as stream:
+        stream.write(bytes(max(0, state.st_size - pictures[1].path.stat().st_size)))
+    os.truncate(pictures[1].path, state.st_size)
+    os.utime(pictures[1].path, ns=(state.st_mtime_ns, state.st_mtime_ns))
+    assert near.found(pictures, tmp_path)[0] == [] and len(counted) == 2
+
+
+def test_an_answer_counts_for_what_compared_it_alone(tmp_path, counted, monkeypatch):
+    one = scene(1)
+    pictures = kept(tmp_path, A=one, B=again(one, 2))
+    near.found(pictures, tmp_path)
+    monkeypatch.setattr(near.alike, "VERSION", "another")
+    near.found(pictures, tmp_path)
+    assert len(counted) == 2
+
+
+def test_answers_of_pictures_that_are_gone_are_not_kept(tmp_path, counted):
+    one = scene(1)
+    near.found(kept(tmp_path, A=one, B=again(one, 2)), tmp_path)
+    near.found(kept(tmp_path, A=one), tmp_path)
+    assert files.read_json(tmp_path / near.KEPT)["compared"] == {}
+
+
+@pytest.mark.parametrize("text", ['{"compared": {"x": "yes"}}', '{"compared": [1]}', "[]", "{"])
+def test_damaged_answers_are_asked_again(tmp_path, text):
+    (tmp_path / near.KEPT).write_text(text)
     one = scene(1)
     assert pairs_of(tmp_path, A=one, B=again(one, 3)) == [("A", "B", False)]

@@ -56,7 +56,8 @@ class DevelopedMaster(Record, frozen=True, kw_only=True):
     white: DN. light: number of its field in `fields`, None without. dead: how many pixels were
     filled, lone: how many of them this capture alone told of; dead_pixels: their numbers row by
     row, each less the one before, as `remainder` is packed. over, at_white: share of samples that
-    ended above full scale, and that had reached the sensor's white level.
+    ended above full scale, and that had reached the sensor's white level. target, target_kind:
+    where the matrix was fitted on one, its name and what it is made of.
     """
 
     path: Text
@@ -66,7 +67,7 @@ class DevelopedMaster(Record, frozen=True, kw_only=True):
     table: float | None
     output: str
     matrix: list[list[float]]
-    matrix_from: Literal["file"]
+    matrix_from: Literal["file", "target"]
     black: list[float]
     white: float
     light: Count | None
@@ -75,6 +76,8 @@ class DevelopedMaster(Record, frozen=True, kw_only=True):
     dead_pixels: str
     over: float
     at_white: float
+    target: str = ""
+    target_kind: Literal["", "transmissive", "reflective"] = ""
     calibration: list[CalibrationFile] = msgspec.field(default_factory=list)
 
 

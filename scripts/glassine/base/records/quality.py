@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from msgspec import Meta
+from msgspec import UNSET, Meta, UnsetType
 
 from glassine.base.records import Record
 from glassine.base.records.parts import Event, Positive, Text
@@ -28,14 +28,24 @@ class Measure(Record, frozen=True):
     source: str
 
 
+class BaseLight(Record, frozen=True):
+    """Light that comes through pieces of a master's film base. width, height: of the master, px;
+    pieces: (x, y, level), places as shares of them, level as log10 of the light."""
+
+    width: Positive
+    height: Positive
+    pieces: list[tuple[float, float, float]]
+
+
 class MeasuredFrame(Record, frozen=True, kw_only=True):
     """A frame of a master; verdict: the worst of its measures ("not measured" is worse than
-    "pass" alone)."""
+    "pass" alone). base_light: of its master, with the first frame of it that is measured."""
 
     master: Text
     index: Positive
     measures: list[Measure]
     verdict: Verdict
+    base_light: BaseLight | UnsetType = UNSET
 
 
 class Quality(Record, frozen=True, kw_only=True):

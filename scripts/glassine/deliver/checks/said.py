@@ -33,6 +33,13 @@ def record_of(item: BagItem) -> ParsedRecord:
     return ParsedRecord(root, Path("METS.xml"), Path(item.name), {}, {}, False)
 
 
+def is_kept_back(file: Any) -> bool:
+    """Return whether METS says that a file is not in the package (a locator of another kind)."""
+    return any(
+        place.get("LOCTYPE") == "OTHER" for place in file.iterchildren(f"{{{markup.METS}}}FLocat")
+    )
+
+
 def parsed(content: bytes) -> Any:
     """Return the root of hostile XML. Raises etree.XMLSyntaxError, ValueError."""
     parser = etree.XMLParser(
@@ -90,6 +97,8 @@ def _files(item: BagItem, record: ParsedRecord) -> Iterator[Finding]:
         premis = record.wrapped(file, "PREMIS:OBJECT")
         if path in item.elsewhere:
             yield from _elsewhere(item, record, path, premis)
+            continue
+        if found is None and is_kept_back(file):
             continue
         if found is None:
             yield wrong(

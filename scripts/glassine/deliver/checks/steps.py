@@ -10,7 +10,7 @@ from typing import Any
 from lxml import etree
 
 from glassine.base.errors import Finding
-from glassine.deliver.checks import pictures
+from glassine.deliver.checks import pictures, said
 from glassine.deliver.checks.item import BagItem, wrong
 from glassine.record import rules
 from glassine.record.parsed import ParsedRecord
@@ -52,6 +52,10 @@ def _kept(item: BagItem, record: ParsedRecord, path: str, entry: Any) -> Iterato
         "[premis:preservationLevel/premis:preservationLevelValue]",
         name=f"{record.item}/{path}",
     )
+    file = record.files.get(path)
+    premis = record.wrapped(file, "PREMIS:OBJECT") if file is not None else None
+    if file is not None and premis is not None and said.is_kept_back(file):
+        objects = [premis]
     if item.has(path) or not objects:
         yield from _listed(item, "metadata/fixity.json", path, entry)
         return

@@ -6,6 +6,7 @@ in XML), a list of them (the first that has a value), or a table of `Source`.
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 from typing import Any, Literal
@@ -243,3 +244,13 @@ def _check_source(name: str, field: str, source: Any) -> None:
                       f"a `from` with parts of the field: {listed}.")  # fmt: skip
     for inner in [*(source.first or []), *(source.join or [])]:
         _check_source(name, field, inner)
+
+
+def says_all_of_itself(mapping: Mapping) -> bool:
+    """Return whether a record can be read apart from the others: its paths leave it nowhere, and
+    it lists no masters, which are asked of all records."""
+    paths = json.dumps(msgspec.to_builtins(mapping.fields))
+    leaves = re.search(r'ancestor|preceding|following|\.\./|[|"]\s*/', paths)
+    return not (mapping.nested or mapping.helper == "ead" or leaves) and (
+        "masters" not in mapping.fields
+    )

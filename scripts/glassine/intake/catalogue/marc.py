@@ -16,6 +16,7 @@ from lxml import etree
 from glassine.base.errors import GlassineError
 from glassine.intake.catalogue import helpers, mapped
 from glassine.intake.catalogue import mapping as mappings
+from glassine.intake.catalogue.extract import PACKED
 from glassine.intake.catalogue.xml import Cells
 from glassine.intake.given import CatalogueSection
 
@@ -25,16 +26,47 @@ _NO_MARC8 = re.compile(rb"[\x80-\x87\x8a-\x8c\x8f-\xa0\xff]")
 _CONTROLS = re.compile("[\x00-\x08\x0b-\x1f]")
 
 
-def rows(path: Path, content: bytes, section: CatalogueSection) -> Iterator[tuple[int, Cells]]:
-    """Yield number and cells of each record. Raises GlassineError where one cannot be read."""
-    source = mappings.find(section.mapping or "marc")
-    mapping = mappings.load(source)
-    complete = helpers.of(mapping.helper, section, Counter())
-    for number, chunk in enumerate(_chunks(path, content), start=1):
-        element = _element(path, number, chunk, section.encoding)
-        record = mapped.Record(element, frozenset(), mapping)
-        cells = mapped.cells(record, mapping, section)
-        yield number, cells | complete(record, cells) | record.beside(cells)
+class Document:
+    """A file of records."""
+
+    def __init__(self, path: Path, content: bytes, section: CatalogueSection) -> None:
+        self.path, self.content, self.section = path, content, section
+        self.mapping = mappings.load(mappings.find(section.mapping or "marc"))
+        self.complete = helpers.of(self.mapping.helper, section, Counter())
+
+    def rows(self, at_once: int) -> Iterator[tuple[int, Cells]]:
+        """Yield number and cells of each record.
+
+        at_once: records that are read whole; of further ones the number alone is, where they can
+        be read by themselves, and the record stands under `PACKED` (see `unpacked`). Raises
+        GlassineError where one cannot be read.
+        """
+        packs = mappings.says_all_of_itself(self.mapping)
+        for number, chunk in enumerate(_chunks(self.path, self.content), start=1):
+            element = _element(self.path, number, chunk, self.section.encoding)
+            if number > at_once and packs:
+                yield number, {"item_id": self._number(element), PACKED: chunk}
+            else:
+                yield number, self._cells(element)
+
+    def unpacked(self, cells: Cells) -> Cells:
+        """Return the cells of a record that was packed by `rows`; others as they are."""
+        if PACKED not in cells:
+            return cells
+        return self._cells(_element(self.path, 0, cells[PACKED], self.section.encoding))
+
+    def _cells(self, element: Any) -> Cells:
+        record = mapped.Record(element, frozenset(), self.mapping)
+        cells = mapped.cells(record, self.mapping, self.section)
+        return cells | self.complete(record, cells) | record.beside(cells)
+
+    def _number(self, element: Any) -> str:
+        """Return the number of a record, without reading the rest of it."""
+        record = mapped.Record(element, frozenset(), self.mapping)
+        if self.mapping.helper == "marc" and self.section.item_identifier:
+            return helpers.marc_number(record, self.section.item_identifier)
+        stated = self.mapping.fields.get("item_id")
+        return mapped.one(record, stated) if stated is not None else ""
 
 
 def _chunks(path: Path, content: bytes) -> Iterator[bytes]:

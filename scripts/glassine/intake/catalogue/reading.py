@@ -14,10 +14,10 @@ import errno
 import io
 import itertools
 import json
-import math
 import re
 from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any, Literal
 
@@ -30,7 +30,14 @@ from glassine.base.normal import nfc
 from glassine.base.numbers import EXACT, Numbers
 from glassine.base.records.catalogue import CatalogueRow, Identifier
 from glassine.intake.catalogue import columns as catalogue_columns
-from glassine.intake.catalogue import encodings, formats, mapped_table, mapping, spreadsheet
+from glassine.intake.catalogue import (
+    encodings,
+    formats,
+    json_stream,
+    mapped_table,
+    mapping,
+    spreadsheet,
+)
 from glassine.intake.catalogue.extract import (
     FIELDS,
     PACKED,
@@ -163,9 +170,11 @@ def read_catalogue(
         from glassine.intake.catalogue import marc
 
         catalogue = Catalogue(encoding="as each leader says", delimiter="marc")
-        rows = (Row(number, cells) for number, cells in marc.rows(path, content, section))
+        records = marc.Document(path, content, section)
+        at_once = CHECKED_ROWS if trace is None else MAX_ROWS
+        rows = (Row(number, cells) for number, cells in records.rows(at_once))
         columns = {name: [name] for name in FIELDS}
-        return _collect(catalogue, rows, asked, columns)
+        return _collect(catalogue, rows, asked, columns, records.unpacked)
     if kind == "spreadsheet":
         return _read_spreadsheet(content, asked)
     if kind == "xml":
@@ -186,9 +195,7 @@ def read_catalogue(
     catalogue = Catalogue(findings=findings, encoding=text.encoding, delimiter="json")
     if kind in ("json", "json lines"):
         columns = _mapping(section)
-        objects = (
-            _json_rows(path, text) if kind == "json lines" else _json_array(path, text.whole())
-        )
+        objects = _json_rows(path, text) if kind == "json lines" else _json_array(path, text)
         table = mapping.of_table(section.mapping)
         if table is not None:
             return _collect_mapped(catalogue, objects, asked, table)
@@ -262,8 +269,10 @@ class _Text:
         """Yield the lines with their ends, decoded as they are asked for. newline: as of `open`."""
         yield from io.TextIOWrapper(io.BytesIO(self.content), self.codec, newline=newline)
 
-    def whole(self) -> str:
-        return self.content.decode(self.codec)
+    def pieces(self) -> Iterator[str]:
+        """Yield the text a piece at a time."""
+        stream = io.TextIOWrapper(io.BytesIO(self.content), self.codec, newline="")
+        yield from iter(partial(stream.read, _PIECE), "")
 
 
 def _decode(path: Path, content: bytes, declared: str) -> tuple[_Text, list[Finding]]:
@@ -629,28 +638,31 @@ def _without_access(path: Path, section: CatalogueSection, read: set[str]) -> li
 def _json(text: str) -> Any:
     """Return a JSON value. Raises ValueError or RecursionError for what is none."""
     return json.loads(
-        text, object_pairs_hook=_once, parse_constant=_no_constant, parse_float=_finite
+        text,
+        object_pairs_hook=json_stream.once,
+        parse_constant=json_stream.no_constant,
+        parse_float=json_stream.finite,
     )
 
 
-def _json_array(path: Path, text: str) -> Iterator[Row]:
+def _json_array(path: Path, text: _Text) -> Iterator[Row]:
     """Yield the objects of an array, or of the only array within an object; numbered from 1."""
-    try:
-        value = _json(text)
-    except (ValueError, RecursionError) as problem:
-        raise _refuse(
-            "json",
-            path,
-            f"It is not JSON: {str(problem)[:200]}.",
-            "one array of objects, each key once, no NaN.",
-            "Export again; the file may have been cut off.",
-        ) from problem
-    if isinstance(value, dict):
-        lists = [each for each in value.values() if isinstance(each, list) and each]
-        value = lists[0] if len(lists) == 1 and isinstance(lists[0][0], dict) else [value]
-    if len(value) > MAX_ROWS:
-        raise _refuse("size", path, "Too many objects.", f"at most {MAX_ROWS}.", "Export less.")
-    for number, entry in enumerate(value, start=1):
+    entries = json_stream.entries(text.pieces)
+    for number in itertools.count(1):
+        try:
+            entry = next(entries)
+        except StopIteration:
+            return
+        except (ValueError, RecursionError) as problem:
+            raise _refuse(
+                "json",
+                path,
+                f"It is not JSON: {str(problem)[:200]}.",
+                "one array of objects, each key once, no NaN.",
+                "Export again; the file may have been cut off.",
+            ) from problem
+        if number > MAX_ROWS:
+            raise _refuse("size", path, "Too many objects.", f"at most {MAX_ROWS}.", "Export less.")
         if not isinstance(entry, dict):
             raise _refuse(
                 "json",
@@ -691,24 +703,6 @@ def _at(value: Any, path: str) -> Any:
     if several:
         return [each if isinstance(each, str) else text_of(each) for each in found] or None
     return found[0] if found else None
-
-
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    values = dict(pairs)
-    if len(values) != len(pairs):
-        raise ValueError("a key stands twice")
-    return values
-
-
-def _finite(text: str) -> float:
-    value = float(text)
-    if not math.isfinite(value):
-        raise ValueError(f"{text[:40]} is larger than any number")
-    return value
-
-
-def _no_constant(name: str) -> Any:
-    raise ValueError(f"{name} is no JSON number")
 
 
 # --- records -----------------------------------------------------------------------------

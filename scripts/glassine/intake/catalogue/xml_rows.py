@@ -12,15 +12,12 @@ from __future__ import annotations
 import copy
 import functools
 import io
-import json
-import re
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import msgspec
 from lxml import etree
 
 from glassine.base.errors import Finding, GlassineError
@@ -308,11 +305,7 @@ class Document:
         mapping = self.form.mapping
         if self.traced or mapping is None:
             return not self.traced
-        paths = json.dumps(msgspec.to_builtins(mapping.fields))
-        leaves = re.search(r'ancestor|preceding|following|\.\./|[|"]\s*/', paths)
-        return not (mapping.nested or mapping.helper == "ead" or leaves) and (
-            "masters" not in mapping.fields
-        )
+        return mappings.says_all_of_itself(mapping)
 
     @functools.cached_property
     def _read(self) -> Callable[[Any], xml.Cells]:

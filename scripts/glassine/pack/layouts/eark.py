@@ -47,6 +47,7 @@ _ALTERNATES = (
     "                         data/alternates: the pictures in further formats: WebP, AVIF, TIFF\n"
 )
 _ACCESS = "representations/access   access images, thumbnails, image tiles and their manifest\n"
+_NO_MASTERS = "                         no masters: whoever delivers keeps them back\n"
 _NO_ACCESS = "                         no access images: access to the item is restricted\n"
 _CAPTURED = "representations/masters  the capture files as the camera station left them\n"
 _DEVELOPED = "representations/masters  capture files, or pictures developed from raw captures\n"
@@ -104,7 +105,7 @@ class EarkSip(Layout):
         placed += _schemas(package, context)
         for name in ("masters", "raw", "access"):
             if not any(entry.path.startswith(f"representations/{name}/") for entry in moved):
-                continue  # no raw files, or no picture of the item may be public
+                continue  # no raw files, or masters or pictures are kept back
             placed += _representation(package, name, record, moved, context)
         placed.append(_write(package, record, context))
         return placed
@@ -262,11 +263,15 @@ def _documentation(
     package: Document, moved: list[PackagedFile], context: Context
 ) -> list[PackagedFile]:
     shown = any(entry.path.startswith("representations/access/") for entry in moved)
+    captures = any(
+        entry.path.startswith(("representations/masters/", "representations/raw/"))
+        for entry in moved
+    )
     alternates = any("/data/alternates/" in entry.path for entry in moved)
     text = (
         f"{context.item}\n\n"
         "One digitized photographic item.\n\n"
-        f"{_captures(moved)}"
+        f"{_captures(moved) if captures else _NO_MASTERS}"
         f"{_ACCESS if shown else _NO_ACCESS}"
         f"{_ALTERNATES if alternates else ''}"
         "metadata/descriptive     MODS and Dublin Core of the catalogue record\n"

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 import numpy as np
 import numpy.typing as npt
+from msgspec import UNSET, UnsetType
 
 from glassine.base.model import Facts, Frame, MasterGeometry
-from glassine.base.records.quality import Measure, Verdict
+from glassine.base.records.quality import BaseLight, Measure, Verdict
 from glassine.base.tone import AnyTone, Negative
 from glassine.masters import colour
 from glassine.render.given import QualitySection
@@ -69,6 +70,14 @@ def measure(sight: Sight, settings: QualitySection) -> list[Measure]:
         _excused(limits.judged(name, value, unit, column, settings, agreed.get(name)), why)
         for name, value, unit, why in _values(sight, sight.encoding())
     ]
+
+
+def base_light(sight: Sight) -> BaseLight | UnsetType:
+    """Return the light of a master's film base, for its course over the batch; UNSET: no base."""
+    pieces = area.base_light(sight.source, sight.geometry, sight.encoding())
+    if not pieces:
+        return UNSET
+    return BaseLight(sight.geometry.width, sight.geometry.height, pieces)
 
 
 # Name, value, unit, and why a value beyond its limit is no fault of the capture ("" : it is one).
@@ -177,10 +186,10 @@ def _banding(
 def _sampled(
     source: Source, mask: npt.NDArray[np.bool_], sampled_patches: list[patches.Patch]
 ) -> npt.NDArray[Any]:
-    """Return codes (n, bands): every second row of patches; without any, the reduced master."""
+    """Return codes (n, bands): every third row of patches; without any, the reduced master."""
     if not sampled_patches:
         return source.reduced[mask]
-    rows = [patch.codes[::2].reshape(-1, source.bands) for patch in sampled_patches]
+    rows = [patch.codes[::3].reshape(-1, source.bands) for patch in sampled_patches]
     return np.concatenate(rows)
 
 

@@ -52,6 +52,29 @@ def light_falloff(
     return float((light.max() - light.min()) / light.mean() * 100)
 
 
+# Of so many parts of a master's width and height the light of the base is kept, each part's once.
+KEPT_PARTS = 10
+
+
+def base_light(
+    source: Source, geometry: MasterGeometry, encoding: colour.Encoding
+) -> list[tuple[float, float, float]]:
+    """Return (x, y, log10 of light) of the base of a master, for the course over a batch.
+
+    Places are shares of its width and height; the median of each part of it where base is seen.
+    Marks are still among them.
+    """
+    wide, high = source.reduced.shape[1::-1]
+    parts: dict[tuple[int, int], list[tuple[float, float, float]]] = {}
+    for region in geometry.base_regions:
+        for x, y, light in _pieces(source, region, encoding):
+            place = (x / wide, y / high)
+            part = (int(place[1] * KEPT_PARTS), int(place[0] * KEPT_PARTS))
+            parts.setdefault(part, []).append((*place, float(np.log10(max(light, 1e-6)))))
+    medians = [np.median(np.array(parts[part]), axis=0) for part in sorted(parts)]
+    return [(round(float(x), 4), round(float(y), 4), round(float(v), 5)) for x, y, v in medians]
+
+
 def _pieces(
     source: Source, region: Any, encoding: colour.Encoding
 ) -> list[tuple[float, float, float]]:

@@ -28,9 +28,10 @@ LEAST_ROWS = 120
 MARGIN, CUT = 2, 2.5
 # Banding of this RMS (%) must be seen by three deviations, else its absence is not known.
 MUST_SEE = 0.5
-# Where the picture itself is read: segments of a row that must agree; parts of its length of which
-# the median counts; what changes more slowly is picture (sigma, px).
-SEGMENTS, PARTS, PICTURE_SLOW_PX = 12, 12, 30.0
+# Where the picture itself is read, at half the size: segments of a row that must agree; parts of
+# its length of which the median counts; the least rows and columns of a segment; what changes more
+# slowly is picture (sigma, px).
+SEGMENTS, PARTS, LEAST_SEGMENT, PICTURE_SLOW_PX = 12, 12, (80, 6), 15.0
 # In the picture this RMS (%) must be ruled out by three quarters of the pairs of segments.
 MUST_SEE_IN_PICTURE = 2.0
 
@@ -201,7 +202,10 @@ def of_picture(plane: Floats, frame: Frame, scale: float, *, columns: bool) -> f
     """
     box = _inner_box(np.array(frame.corners, float) / scale, plane.shape)
     inner = plane[box[1] : box[3], box[0] : box[2]]
-    return _along_rows(np.ascontiguousarray(inner.T if columns else inner))
+    if min(inner.shape) < 2:
+        return None
+    half = cv2.resize(inner, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    return _along_rows(np.ascontiguousarray(half.T if columns else half))
 
 
 def _inner_box(quad: Doubles, shape: tuple[int, ...]) -> Box:
@@ -213,16 +217,17 @@ def _inner_box(quad: Doubles, shape: tuple[int, ...]) -> Box:
 
 
 def _along_rows(density: Floats) -> float | None:
-    if density.shape[0] < LEAST_LENGTH or density.shape[1] < SEGMENTS * LEAST_WIDTH:
+    high, wide = LEAST_SEGMENT
+    if density.shape[0] < high or density.shape[1] < SEGMENTS * wide:
         return None
     total, count = _quiet_means(density)
-    mean = total / np.maximum(count, LEAST_WIDTH)
-    weight = np.where(count >= LEAST_WIDTH, count, 0.0)
+    mean = total / np.maximum(count, wide)
+    weight = np.where(count >= wide, count, 0.0)
     values, sizes = [], []
     for one in range(SEGMENTS):
         for other in range(one + 2, SEGMENTS):
             both = np.sqrt(weight[one] * weight[other])
-            if np.count_nonzero(both) < 60:
+            if np.count_nonzero(both) < 40:
                 continue
             parts = [
                 float((p * w).sum() / w.sum())
@@ -247,9 +252,9 @@ def _along_rows(density: Floats) -> float | None:
 
 def _quiet_means(density: Floats) -> tuple[Doubles, Doubles]:
     """Return sum and count (SEGMENTS, rows) of what is quiet, less what changes slowly."""
-    smooth = cv2.GaussianBlur(density, (0, 0), 2.0)
-    step = np.abs(cv2.filter2D(smooth, cv2.CV_32F, np.array([[-0.5, 0.0, 0.5]], np.float32)))
-    busy = cv2.blur(step, (9, 9))
+    smooth = cv2.GaussianBlur(density, (0, 0), 1.0)
+    step = np.abs(cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=1))
+    busy = cv2.blur(step, (5, 5))
     quiet = (busy < 1.6 * np.quantile(busy[::4, ::4], 0.25)).astype(np.float32)
     share = _slow_plane(quiet)
     good = (quiet > 0) & (share > 0.3)
@@ -264,7 +269,7 @@ def _quiet_means(density: Floats) -> tuple[Doubles, Doubles]:
 
 def _slow_plane(plane: Floats) -> Floats:
     """Return what changes slowly along the columns of a plane: three means, near a Gaussian."""
-    side = 2 * int(PICTURE_SLOW_PX) + 1  # three boxes of 61 px have a sigma of 30.5 px
+    side = 2 * int(PICTURE_SLOW_PX) + 1  # three boxes of 31 px have a sigma of 15.5 px
     edge = cv2.BORDER_REFLECT
     for _ in range(3):
         plane = np.asarray(cv2.blur(plane, (1, side), borderType=edge))

@@ -54,6 +54,8 @@ UNSEEN = 0.7
 EDGE = 8
 # A piece rises by no more than so many times what it rises over its nearer side.
 ONE_SIDE = 2.0
+# Where a line must be so deep (density, over 2 px) to stand out, that none is found says nothing.
+HIDDEN_D = 0.035
 # Single pixels count up to so many usual differences.
 CUT = 2.0
 # Its two sides are alike: they differ by less than this share of its depth.
@@ -72,18 +74,23 @@ class Line:
 def scratches(frame: Upright) -> int | None:
     """Return how many scratches lie over a frame, along its rows or its columns.
 
-    None for a frame too small to tell.
+    None for a frame too small to tell, and where none is found in a picture whose own texture would
+    hide one.
     """
     m = frame.margin + EDGE
     if min(frame.density.shape) - 2 * m < 4 * ROWS:
         return None
-    return sum(
+    found = [
         _count(np.ascontiguousarray(plane), np.ascontiguousarray(base), frame.margin)
         for plane, base in ((frame.density, frame.base), (frame.density.T, frame.base.T))
-    )
+    ]
+    count = sum(each for each, _ in found)
+    return None if not count and max(least for _, least in found) > HIDDEN_D else count
 
 
-def _count(density: Floats, base: npt.NDArray[np.bool_], margin: int) -> int:
+def _count(density: Floats, base: npt.NDArray[np.bool_], margin: int) -> tuple[int, float]:
+    """Return how many scratches lie along the columns, and the least depth (density) of one that
+    stands out of the half of the picture with less texture."""
     m = margin + EDGE
     count = (len(density) - 2 * m) // ROWS
     inside = density[m : m + count * ROWS]
@@ -94,17 +101,18 @@ def _count(density: Floats, base: npt.NDArray[np.bool_], margin: int) -> int:
     usual = _pieces((rise_left + rise_right) / 2)
     sides = _pieces(rise_left), _pieces(rise_right)
     ends = [each[:, m:-m] for each in _ends(density, base, margin)]
-    found = 0
+    found, deviation = 0, _deviation(usual)
+    least = (CHANCE + SCORE / np.sqrt(len(usual))) * float(np.median(deviation[:, ::4]))
     for sign in (1.0, -1.0):
         rise = np.minimum(sign * usual, ONE_SIDE * np.minimum(sign * sides[0], sign * sides[1]))
-        z = np.clip(rise / _deviation(usual), LEAST, MOST) - CHANCE
+        z = np.clip(rise / deviation, LEAST, MOST) - CHANCE
         z[0] += np.clip(sign * ends[0][1], 0.0, MOST_BEYOND)
         z[-1] += np.clip(sign * ends[1][1], 0.0, MOST_BEYOND)
         found += sum(
             _is_scratch(line, left, middle, right, _beyond(line, ends, sign * usual, sign))
             for line in _paths(z)
         )
-    return found
+    return found, least
 
 
 def _deviation(pieces: Plane) -> Plane:

@@ -46,6 +46,8 @@ OF_FINEST, BEYOND_DB = 1.5, 2.5
 # times what this share of the pieces, those with least detail between these rings, shows.
 OF_QUIET, QUIET = 1.3, 1 / 3
 _DETAIL = (_RING >= 7) & (_RING <= 19)
+# A trough of so much (dB) that a subject may as well have made: neither motion nor none.
+UNSURE_DB, SURE_DB = 1.3, 2.0
 # Groups of pieces that must agree on the direction, with this share of what all show.
 GROUPS, AGREED = 3, 0.35
 _WAVE = np.exp(2j * np.pi * np.arange(SECTORS) / SECTORS)
@@ -58,16 +60,26 @@ def motion_blur(power: Doubles, groups: npt.NDArray[np.intp]) -> float | None:
     makes single directions stronger, in places. So of each frequency the weaker pieces count, and
     groups of pieces, from different places, must agree. power: spectra (n, SIDE, SIDE // 2 + 1) of
     pieces; groups: of each, the number of its place. None where grain and picture do not stand
-    above the noise at frequencies that motion would take away.
+    above the noise at frequencies that motion would take away, and where what is weaker along one
+    direction may be the subject's.
     """
     level = _levels(power)
     if level is None:
         return None
-    course, wave = level.mean(axis=0), _wave(level.mean(axis=0))
-    value = _deepest(level, wave)
+    wave = _wave(level.mean(axis=0))
+    seen = float(_runs(level, wave)[0].max())
+    value = _of_motion(power, groups, level, wave)
     if value < PLAIN_DB and _finest(level) < LEAST_FREQUENCY:
         return None
-    trough = float(_troughs(course[None])[0])
+    return None if value <= SURE_DB and seen > UNSURE_DB else value
+
+
+def _of_motion(
+    power: Doubles, groups: npt.NDArray[np.intp], level: Doubles, wave: complex
+) -> float:
+    """Return the part (dB) of the deepest trough that only motion explains."""
+    value = _deepest(level, wave)
+    trough = float(_troughs(level.mean(axis=0)[None])[0])
     if trough < max(LEAST_DB, OF_VALUE * value):
         return max(min(value, trough), 0.0)
     along = []

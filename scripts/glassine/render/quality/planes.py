@@ -57,15 +57,29 @@ def upright(plane: Floats, geometry: MasterGeometry, frame: Frame, scale: float)
     # From the corner origin of coordinates to the pixel centres of OpenCV, and back.
     shift = start + turn @ np.array([0.5, 0.5]) - 0.5
     matrix = np.column_stack([turn, shift])
-    flags = cv2.WARP_INVERSE_MAP
     if abs(angle) < 2e-3:
         matrix[:, 2] = np.round(matrix[:, 2])
-        flags |= cv2.INTER_NEAREST
+        cut = _box(plane, (int(matrix[0, 2]), int(matrix[1, 2])), size)
     else:
-        flags |= cv2.INTER_CUBIC
-    cut = cv2.warpAffine(plane, matrix, size, flags=flags, borderMode=cv2.BORDER_REPLICATE)
+        flags = cv2.WARP_INVERSE_MAP | cv2.INTER_CUBIC
+        cut = np.asarray(
+            cv2.warpAffine(plane, matrix, size, flags=flags, borderMode=cv2.BORDER_REPLICATE)
+        )
     there = np.zeros(size[::-1], np.uint8)
     for region in geometry.base_regions:
         corners = (np.array(region, float) / scale - 0.5 - matrix[:, 2]) @ turn
         cv2.fillConvexPoly(there, np.round(corners * 16).astype(np.int32), 1, shift=4)
-    return Upright(np.asarray(cut), there > 0, MARGIN)
+    return Upright(cut, there > 0, MARGIN)
+
+
+def _box(plane: Floats, start: tuple[int, int], size: tuple[int, int]) -> Floats:
+    """Return the box from `start` (x, y) on of `size`; what lies beyond the plane is its edge."""
+    ends = [
+        np.clip(np.arange(start[k], start[k] + size[k]), 0, plane.shape[1 - k] - 1) for k in (0, 1)
+    ]
+    (left, right), (top, bottom) = ((int(end[0]), int(end[-1]) + 1) for end in ends)
+    inner = plane[top:bottom, left:right]
+    before = [int(np.count_nonzero(end[1:] == end[0]) * (end[0] == 0)) for end in ends]
+    missing = [size[k] - inner.shape[1 - k] - before[k] for k in (0, 1)]
+    around = ((before[1], missing[1]), (before[0], missing[0]))
+    return np.pad(inner, around, mode="edge") if any(map(any, around)) else inner.copy()

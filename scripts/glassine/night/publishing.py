@@ -1,0 +1,167 @@
+"""The command that publishes finished items: a folder that a web server serves as it is."""
+
+from __future__ import annotations
+
+import argparse
+import re
+import sys
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from glassine.base import exits, files, item_states, settings, wording
+from glassine.base.errors import GlassineError
+from glassine.base.records.given import Institution
+from glassine.base.visible import visible
+from glassine.night import due
+from glassine.night.lock import RunLock
+from glassine.night.lookup import Lookup
+from glassine.night.workplace import Workplace
+from glassine.publish import step as publish
+from glassine.publish.given import Candidate, Site
+
+# A whole address: scheme and host (RFC 3986), no blanks or marks that end one in a text.
+_ADDRESS = re.compile(r"https?://[^\s/?#\"<>]{1,255}(?:/[^\s?#\"<>]{0,2000})?")
+_NAMED = 8
+
+
+def _batches(place: Workplace) -> list[str]:
+    return sorted(path.parent.name for path in place.results.glob("*/intake.json"))
+
+
+def _site(place: Workplace, names: list[str], with_review: bool) -> Site:
+    base = place.config["iiif"]["base_url"]
+    if not _ADDRESS.fullmatch(base):
+        raise GlassineError.because(
+            "publish.address",
+            "iiif.base_url",
+            f"It is {base!r}, and the published tree is served at it." if base else "It is empty.",
+            "a whole address such as https://images.your-institution.org/iiif.",
+            "Set `iiif.base_url` to the address that the folder will be served at.",
+        )
+    institution = msgspec.convert(place.config["institution"], Institution, strict=False)
+    collections = {name: _collection(place.results_dir(name)) for name in names}
+    return Site(base, institution, collections, with_review)
+
+
+def _collection(results_dir: Path) -> dict[str, Any] | None:
+    path = results_dir / "collection.json"
+    value = files.read_json(path) if path.is_file() else None
+    return value if isinstance(value, dict) else None
+
+
+def candidates(lookup: Lookup, results_dir: Path, name: str) -> list[Candidate]:
+    """Return each item of a batch as it stands today. Raises GlassineError where the batch's
+    records cannot be read."""
+    batch, unsettled = lookup.batch(name), set(lookup.unsettled(name))
+    return [
+        _candidate(lookup, batch, name, results_dir / "items" / item, item in unsettled)
+        for item in batch.items
+    ]
+
+
+def _candidate(
+    lookup: Lookup, batch: due.Batch, name: str, folder: Path, unsettled: bool
+) -> Candidate:
+    entry = batch.items[folder.name]  # type: ignore[index]
+    status = item_states.item_status(batch.entries[folder.name], folder)  # type: ignore[index]
+    allowed = due.access_of(batch, entry.item, lookup.place.config)
+    row = entry.catalogue
+    passing = unsettled and status.state in ("done", "review")
+    return Candidate(
+        batch=name,
+        item=entry.item,
+        folder=folder,
+        state="pending" if passing else status.state,
+        public=allowed.public,
+        why_closed=allowed.sentence_if_restricted(),
+        title=(row.title if row else "") or "",
+        date=(row.date_text if row else "") or "",
+        place="; ".join(each.name for each in (row.places if row else []) if each.name),
+    )
+
+
+def _lines(done: publish.Outcome, root: Path, trial: bool) -> list[str]:
+    """Return what was done, in a few lines; what was left out is counted by its reason."""
+    counted = {
+        "new": done.new,
+        "changed": done.changed,
+        "as before": done.same,
+        "as before, not finished again yet": done.kept,
+        "of batches that are not here": done.elsewhere,
+    }
+    parts = [f"{len(items):,} {words}" for words, items in counted.items() if items]
+    verb = "would be published" if trial else "published"
+    lines = [f"{done.published:,} items {verb} in {root}: {', '.join(parts) or 'none'}"]
+    if done.removed:
+        lines.append(f"  taken away: {wording.some(done.removed, _NAMED)}")
+    for why, count in Counter(done.left_out.values()).most_common():
+        names = [item for item, each in done.left_out.items() if each == why]
+        lines.append(f"  not published, {why}: {count:,} ({wording.some(names, _NAMED)})")
+    return lines
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Publish all batches that are here; return the exit code: 0, 1 where an item could not be
+    published or a batch not be read, 75 while a run goes on, 78 where settings or folder cannot be
+    used."""
+    parser = argparse.ArgumentParser(
+        prog="scripts/publish",
+        description="Bring a folder up to date that holds all that the IIIF manifests of finished "
+        "items name: pictures, tiles, manifests, collections, changes, and pages to search. Items "
+        "that may not be public, or were withdrawn, are taken away from it. Serve it, as it is, at "
+        "`iiif.base_url`.",
+    )
+    parser.add_argument("folder", help="the folder to publish into: empty, or made by this command")
+    parser.add_argument("--with-review", action="store_true", help="items for review too")
+    parser.add_argument("--dry-run", action="store_true", help="say what would be done, alone")
+    parser.add_argument("--directory", default=".", help="the folder that holds `results`")
+    parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
+    options = parser.parse_args(arguments)
+    working_dir = Path(options.directory).resolve()
+    try:
+        stated = settings.read_yaml(Path(options.configfile), trusted=True)
+        place = Workplace.of(stated or {}, working_dir)
+    except GlassineError as error:
+        return _refused(error, exits.SETTINGS)
+    lock = RunLock(working_dir)
+    try:
+        lock.take()
+    except GlassineError as error:
+        return _refused(error, exits.LATER)
+    try:
+        return _publish(place, Lookup(place, lock), options)
+    finally:
+        lock.ended()
+
+
+def _publish(place: Workplace, lookup: Lookup, options: argparse.Namespace) -> int:
+    found: list[Candidate] = []
+    readable, code = [], 0
+    for name in _batches(place):
+        try:
+            found += candidates(lookup, place.results_dir(name), name)
+            readable.append(name)
+        except GlassineError as error:  # its items stay as they are, as those of an absent batch
+            code = _refused(error, exits.HELD)
+    root = Path(options.folder).resolve()
+    try:
+        site = _site(place, readable, options.with_review)
+        done = publish.publish(root, found, site, trial=options.dry_run)
+    except GlassineError as error:
+        return _refused(error, exits.SETTINGS)
+    print("\n".join(visible(line) for line in _lines(done, root, options.dry_run)))
+    for problem in done.problems:
+        sys.stderr.write(f"{visible(problem.sentence())}\n")
+    return exits.HELD if done.problems else code
+
+
+def _refused(error: GlassineError, code: int) -> int:
+    sys.stderr.write("".join(f"{visible(finding.sentence())}\n" for finding in error.findings))
+    return code
+
+
+if __name__ == "__main__":
+    sys.exit(main())
