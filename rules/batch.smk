@@ -14,8 +14,9 @@ rule deliver:
     log:
         "results/{batch}/logs/deliver.log",
     # Nothing else of the batch can be done meanwhile, and its files are copied, hashed and read again
-    # by a process each; beyond some, a disk is what is waited for. The number changes no byte.
-    threads: 8
+    # by a process each; beyond some, a disk is what is waited for. The number changes no byte. On a
+    # cluster nothing is known of its nodes: config/slurm says how they get more.
+    threads: min(8, workflow.resource_settings.cores or 2)
     params:
         given=lambda wildcards: LOOKUP.delivery_given(wildcards.batch),
         standing=standing_of,

@@ -785,6 +785,7 @@ HANDED_ON: dict[tuple[str, str], str] = {
     ("deliver/validation.py", "add"): "the same finding, its path with the name of the bag",
     ("deliver/validation.py", "receipt_entry"): "a damaged receipt, with the step for a receipt",
     ("locate/step.py", "_decided"): "a frame, not a finding",
+    ("report/films.py", "shown"): "read back from films.json",
     ("render/tone.py", "_rounded"): "a part of a tone, not a finding",
     ("night/run.py", "stop"): "the same finding, its next step in several lines",
     ("base/target_results.py", "check"): "read back from the record of the targets",

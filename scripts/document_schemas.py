@@ -33,6 +33,7 @@ from glassine.base.records import (
     receipt,
     render,
     session_file,
+    stocks,
     target,
     target_limits,
 )
@@ -56,6 +57,7 @@ RECORDS: dict[str, type[Record]] = {
     "receipt": receipt.Receipt,
     "render": render.Rendering,
     "session": session_file.SessionFile,
+    "stocks": stocks.Stocks,
     "target": target.TargetResult,
     "target_limits": target_limits.LimitsFile,
     "targets": batch_targets.BatchTargets,

@@ -19,6 +19,12 @@ class Benchmark:
 
 
 BENCHMARKS = {
+    "deliver-kills": Benchmark(
+        "deliver.kills", "deliveries and audits killed at random moments lose nothing"
+    ),
+    "deliver-speed": Benchmark(
+        "deliver.speed", "time, work and memory of a delivery, beside cp and digests"
+    ),
     "faults-fuzz": Benchmark("faults.fuzz", "damaged masters are taken or held, in bounded time"),
     "faults-kills": Benchmark(
         "faults.kills", "runs killed at random moments recover byte for byte"

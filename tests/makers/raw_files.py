@@ -10,6 +10,8 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from makers import lossless_jpeg
+
 Light = npt.NDArray[np.float64]
 PATTERNS = {"RGGB": (0, 1, 1, 2), "BGGR": (2, 1, 1, 0), "GRBG": (1, 0, 2, 1), "GBRG": (1, 2, 0, 1)}
 # XYZ (D65) to an invented camera's colours, rows red, green, blue.
@@ -107,17 +109,36 @@ def _directory(entries: list[Entry], at: int) -> bytes:
     return head + struct.pack("<I", 0) + beside
 
 
+def _pieces(parts: list[bytes], side: tuple[int, int], *, tiled: bool) -> list[Entry]:
+    """Return the tags of strips or tiles; where they begin is filled in later. side: width and
+    length of a tile, or of the one strip."""
+    count = len(parts)
+    places = struct.pack(f"<{count}I", *([0] * count))
+    lengths = struct.pack(f"<{count}I", *map(len, parts))
+    if tiled:
+        sides = [(322, 4, 1, struct.pack("<I", side[0])), (323, 4, 1, struct.pack("<I", side[1]))]
+        return [*sides, (324, 4, count, places), (325, 4, count, lengths)]
+    rows = (278, 4, 1, struct.pack("<I", side[1]))
+    return [(273, 4, count, places), rows, (279, 4, count, lengths)]
+
+
 def dng(
     samples: npt.NDArray[np.uint16],
     camera: Camera,
     shot: Shot | None = None,
     *,
     left_out: tuple[int, ...] = (),
+    lossless: bool = False,
 ) -> bytes:
-    """Return an uncompressed DNG of one strip. left_out: tags that are not written."""
+    """Return a DNG: of a mosaic (h, w), or linear (h, w, 3). left_out: tags that are not written.
+    lossless: in tiles of lossless JPEG, else one uncompressed strip."""
     shot = shot or Shot()
     height, width = samples.shape[:2]
-    data = samples.astype("<u2").tobytes()
+    parts, side = [samples.astype("<u2").tobytes()], (width, height)
+    if lossless:
+        parts, side = lossless_jpeg.tiles(samples, 16)
+    data = b"".join(parts)
+    colours = samples.shape[2] if samples.ndim == 3 else 1
     exif: list[Entry] = [
         (33434, 5, 1, _rational(shot.exposure_s)),
         (33437, 5, 1, _rational(shot.f_number)),
@@ -132,41 +153,43 @@ def dng(
         (254, 4, 1, struct.pack("<I", 0)),
         (256, 4, 1, struct.pack("<I", width)),
         (257, 4, 1, struct.pack("<I", height)),
-        (258, 3, 1, struct.pack("<H", 16)),
-        (259, 3, 1, struct.pack("<H", 1)),
-        (262, 3, 1, struct.pack("<H", 32803)),
+        (258, 3, colours, struct.pack(f"<{colours}H", *([16] * colours))),
+        (259, 3, 1, struct.pack("<H", 7 if lossless else 1)),
+        (262, 3, 1, struct.pack("<H", 32803 if colours == 1 else 34892)),
         (271, 2, *_text("Port Ellery Works")),
         (272, 2, *_text("Table Camera 1")),
-        (273, 4, 1, struct.pack("<I", 0)),
         (274, 3, 1, struct.pack("<H", shot.orientation)),
-        (277, 3, 1, struct.pack("<H", 1)),
-        (278, 4, 1, struct.pack("<I", height)),
-        (279, 4, 1, struct.pack("<I", len(data))),
-        (33421, 3, 2, struct.pack("<2H", 2, 2)),
-        (33422, 1, 4, bytes(PATTERNS[camera.pattern])),
+        (277, 3, 1, struct.pack("<H", colours)),
+        *_pieces(parts, side, tiled=lossless),
         (34665, 4, 1, struct.pack("<I", 0)),
         (50706, 1, 4, bytes((1, 4, 0, 0))),
         (50707, 1, 4, bytes((1, 4, 0, 0))),
         (50708, 2, *_text("Port Ellery Table Camera 1")),
         (50713, 3, 2, struct.pack("<2H", 1, 1)),
-        (50714, 5, 1, _rational((round(camera.black * 100), 100))),
+        (50714, 5, colours, _rational(*([(round(camera.black * 100), 100)] * colours))),
         (50717, 4, 1, struct.pack("<I", round(camera.white))),
         (50721, 10, 9, _rational(*matrix, signed=True)),
         (50728, 5, 3, _rational(*((round(each * 10000), 10000) for each in LAMP))),
         (50778, 3, 1, struct.pack("<H", 21)),
         *shot.more,
     ]
+    if colours == 1:
+        main += [
+            (33421, 3, 2, struct.pack("<2H", 2, 2)),
+            (33422, 1, 4, bytes(PATTERNS[camera.pattern])),
+        ]
     replaced = {entry[0] for entry in shot.more}
     kept = [entry for entry in main if entry[0] not in left_out]
     kept = [e for e in kept if e[0] not in replaced or e in shot.more]
     start = 8 + len(_directory(kept, 8))
     start += len(_directory(exif, start))
     exif_at = 8 + len(_directory(kept, 8))
-    placed = {273: start, 34665: exif_at}
-    kept = [
-        (tag, kind, count, struct.pack("<I", placed[tag]) if tag in placed else value)
-        for tag, kind, count, value in kept
-    ]
+    starts = [start + sum(map(len, parts[:place])) for place in range(len(parts))]
+    placed = {
+        324 if lossless else 273: struct.pack(f"<{len(starts)}I", *starts),
+        34665: struct.pack("<I", exif_at),
+    }
+    kept = [(tag, kind, count, placed.get(tag, value)) for tag, kind, count, value in kept]
     return b"II*\0" + struct.pack("<I", 8) + _directory(kept, 8) + _directory(exif, exif_at) + data
 
 

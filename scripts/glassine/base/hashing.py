@@ -16,7 +16,7 @@ from glassine.base import threads
 CHUNK = 4 * 2**20
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Digests:
     """bytes: size as read; sha256, sha512: lower-case hex."""
 
@@ -65,10 +65,20 @@ class Writable(Protocol):
     def write(self, piece: memoryview, /) -> object: ...
 
 
+def _piece_of(stream: object) -> int:
+    """Return how many bytes are read at a time: of a small file no more than it has, as room for a
+    large piece costs more than to read it."""
+    try:
+        size = os.fstat(stream.fileno()).st_size  # type: ignore[attr-defined]
+    except (AttributeError, OSError):  # a stream of an archive, or in memory
+        return CHUNK
+    return max(2**12, min(CHUNK, size + 1))
+
+
 def of_stream(stream: Readable, target: Writable | None = None) -> Digests:
     """Return the digests of all that `stream` gives; write it to `target` on the way, if given."""
     both = _Both()
-    buffer = bytearray(CHUNK)
+    buffer = bytearray(_piece_of(stream))
     view = memoryview(buffer)
     while count := stream.readinto(buffer):
         both.update(view[:count])

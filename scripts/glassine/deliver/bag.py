@@ -8,6 +8,7 @@ there and complete, every tag file listed, no link, no fetch.txt.
 from __future__ import annotations
 
 import contextlib
+import os
 import re
 import stat
 import tarfile
@@ -84,7 +85,16 @@ def parsed_info(text: str) -> list[tuple[str, str]]:
 
 def _lines(text: str) -> list[str]:
     """Return the lines ended by LF, CR or CRLF (section 2.1.1); not those of `splitlines`."""
-    return re.split(r"\r\n|\n|\r", text)
+    return list(_each_line(text))
+
+
+def _each_line(text: str) -> Iterator[str]:
+    """Yield what `_lines` returns, without a copy of a long text."""
+    begin = 0
+    for end in re.finditer(r"\r\n|\n|\r", text):
+        yield text[begin : end.start()]
+        begin = end.end()
+    yield text[begin:]
 
 
 class Store(Protocol):
@@ -98,6 +108,16 @@ class Store(Protocol):
     def close(self) -> None: ...
 
 
+def _below(root: str) -> Iterator[str]:
+    """Yield the paths of all that lies below a folder. Raises OSError."""
+
+    def refuse(problem: OSError) -> None:
+        raise problem
+
+    for folder, folders, names in os.walk(root, onerror=refuse):
+        yield from (f"{folder}/{name}" for name in (*folders, *names))
+
+
 class FolderStore:
     """A bag as a folder."""
 
@@ -105,13 +125,16 @@ class FolderStore:
         self.root = root
         self.files: dict[str, int] = {}
         self.odd: list[tuple[str, str]] = []
-        for path in sorted(root.rglob("*")):
-            relative = path.relative_to(root).as_posix()
-            state = path.lstat()
+        sizes: dict[str, int] = {}
+        for path in _below(os.fspath(root)):  # no Path each: there may be a million
+            relative = path[len(os.fspath(root)) + 1 :]
+            state = os.lstat(path)
             if stat.S_ISREG(state.st_mode):
-                self.files[relative] = state.st_size
+                sizes[relative] = state.st_size
             elif not stat.S_ISDIR(state.st_mode):
                 self.odd.append((relative, "a link or device, no file"))
+        self.odd.sort()
+        self.files = dict(sorted(sizes.items()))
 
     def open(self, path: str) -> contextlib.AbstractContextManager[BinaryIO]:
         return (self.root / path).open("rb")
@@ -324,7 +347,7 @@ class _Check:
     def listed(self, path: str, algorithm: str, tags: bool) -> dict[str, str]:
         """Return {path: digest} of a manifest; what is no proper line becomes a finding."""
         digests: dict[str, str] = {}
-        for number, line in enumerate(_lines(self.text(path) or ""), 1):
+        for number, line in enumerate(_each_line(self.text(path) or ""), 1):
             if not line:
                 continue
             match = _LINE.fullmatch(line)

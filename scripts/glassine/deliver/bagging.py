@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from functools import partial
 from pathlib import Path
@@ -63,6 +64,7 @@ def contents_of(
 
 def _sources(items: list[Item], batch_dir: Path) -> list[Source]:
     sources = []
+    folders: dict[tuple[Path, str], Path] = {}
     for item in items:
         for placed in item.placed():
             entry = placed.entry
@@ -70,9 +72,23 @@ def _sources(items: list[Item], batch_dir: Path) -> list[Source]:
             root = batch_dir if kind == "master" else item.folder
             digests = hashing.Digests(entry.bytes, entry.sha256, entry.sha512)
             path = f"{bag.PAYLOAD}{item.name}/{entry.path}"
-            origin = files.inside(root, relative)
-            sources.append(Source(path, origin, digests, placed.content))
+            place = _place(folders, root, relative)
+            sources.append(Source(path, place, digests, placed.content))
     return sorted(sources, key=lambda source: source.path)
+
+
+def _place(folders: dict[tuple[Path, str], Path], root: Path, relative: str) -> str:
+    """Return `root / relative`; ValueError where it or a folder on the way leads out of `root`.
+
+    folders: those that were found inside; to resolve a path costs more than to copy a small file.
+    """
+    folder, _, name = relative.rpartition("/")
+    if (root, folder) not in folders:
+        folders[root, folder] = files.inside(root, folder) if folder else root
+    place = f"{folders[root, folder]}/{name}"
+    if name in ("", ".", "..") or "\\" in name or "\0" in name or os.path.islink(place):  # noqa: PTH114
+        return str(files.inside(root, relative))
+    return place
 
 
 def make_bag(

@@ -17,7 +17,7 @@ from glassine.base import files
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.records import Record, corrections
 from glassine.base.records.receipt import DeliveredMaster, Receipt, ReceiptItem
-from glassine.deliver.handover import ItemRow
+from glassine.deliver.handover import DELIVERED, ItemRow
 
 # So many items are told one by one; the rest as a number.
 _AT_LENGTH = 200
@@ -161,7 +161,9 @@ class Lists:
                 listed_rows = [msgspec.convert(entry, ItemRow) for entry in listed]
             except (GlassineError, LookupError, TypeError, msgspec.ValidationError):
                 continue  # the next place may tell
-            rows = {row.item: row for row in listed_rows if row.files} | rows
+            rows = {
+                row.item: row for row in listed_rows if row.files or row.state == DELIVERED
+            } | rows
         return rows
 
 

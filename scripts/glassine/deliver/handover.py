@@ -51,7 +51,11 @@ COLUMNS = (
     "reason",
     "persistent_ids",
     "access",
+    "title",
+    "date",
 )
+# The state of an item that the delivery has; its masters may be kept back, and with them all files.
+DELIVERED = "delivered"
 _WORST = ("fail", "review", "not measured", "pass")
 # What the common spreadsheets read as the beginning of a formula (common practice, no source).
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
@@ -88,7 +92,8 @@ class ItemRow(Given, frozen=True, kw_only=True):
     quality: the worst verdict of its frames. processed: when its pictures got their metadata.
     reason: why it lacks, or is withdrawn, in a sentence. persistent_ids: ARK, DOI, Handle, URN, one
     blank between them; absent where it has none.
-    access: who may see it, where not all.
+    access: who may see it, where not all. title, date: as the catalogue has them, absent where it
+    has none.
     """
 
     item: str
@@ -100,6 +105,8 @@ class ItemRow(Given, frozen=True, kw_only=True):
     reason: str | UnsetType = UNSET
     persistent_ids: str | UnsetType = UNSET
     access: str | UnsetType = UNSET
+    title: str | UnsetType = UNSET
+    date: str | UnsetType = UNSET
     files: tuple[FileRow, ...] = ()
 
 
@@ -148,13 +155,15 @@ def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
             rows.append(_derivative(entry, written[source], images))
     return ItemRow(
         item=package.item,
-        state="delivered",
+        state=DELIVERED,
         quality=_quality(item_dir),
         iiif_manifest=_manifest(item_dir) if allowed.public != "none" else "",
         processed=embedded.event.time,
         bag=bag,
         persistent_ids=_persistent_ids(embedded) or UNSET,
         access=allowed.in_full() if allowed.is_restricted else UNSET,
+        title=_of_row(embedded, "title") or UNSET,
+        date=_of_row(embedded, "date_text") or UNSET,
         files=tuple(rows),
     )
 
@@ -180,6 +189,11 @@ def _persistent_ids(embedded: Embedded) -> str:
     row = (embedded.event.detail or {}).get("catalogue") or {}
     listed = row.get("identifiers") or []
     return " ".join(each["value"] for each in listed if each["type"] in persistent.SCHEMES)
+
+
+def _of_row(embedded: Embedded, key: str) -> str:
+    """Return a text of the catalogue's row that the pictures were given, "" where it has none."""
+    return str(((embedded.event.detail or {}).get("catalogue") or {}).get(key) or "")
 
 
 def access_of(embedded: Embedded) -> Access:

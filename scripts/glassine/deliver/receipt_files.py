@@ -94,6 +94,25 @@ def second_copy_path(deliveries_dir: Path, name: str) -> Path:
     return deliveries_dir / FOLDER / f"{name}.json"
 
 
+def sweep(deliveries_dir: Path, batch: str) -> None:
+    """Remove what killed runs had begun to write of a batch's receipts and lists, and nothing else:
+    a bag, and the plan of a delivery that is under way, have other names."""
+    name = re.escape(batch) + r"(?:\.r\d{1,6})?"
+    for folder, kinds in (
+        (
+            deliveries_dir,
+            rf"{name}\.(?:receipt\.json\.json|handover\.json\.json|handover\.csv\.csv)"
+            rf"|{re.escape(files.TEMPORARY_PREFIX + batch)}\.json\.json",
+        ),
+        (deliveries_dir / FOLDER, rf"{name}\.(?:json\.json|objects\.zip\.zip)"),
+    ):
+        begun = re.compile(rf"{re.escape(files.TEMPORARY_PREFIX)}(\d+)-(?:{kinds})")
+        for path in folder.glob(f"{files.TEMPORARY_PREFIX}*"):
+            match = begun.fullmatch(path.name)
+            if match and path.is_file() and not Path(f"/proc/{match[1]}").exists():
+                path.unlink(missing_ok=True)
+
+
 def batches(deliveries_dir: Path) -> set[str]:
     """Return the batches that have a receipt that can be read, in either place."""
     paths = [*deliveries_dir.glob(f"*{SUFFIX}"), *deliveries_dir.glob(f"{FOLDER}/*.json")]

@@ -32,18 +32,23 @@ _LOCAL_HEADER = struct.Struct("<4s5H3L2H")  # APPNOTE.TXT 6.3.10, section 4.3.7
 _ZIP64_FROM = 2**31
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Source:
-    """A payload file: its path in the bag, where it lies now, and what it must be.
+    """A payload file: its path in the bag, where it lies now, and what it must be. There may be a
+    million of them.
 
-    content: what makes its bytes, of a file that is made for the bag; origin then is what it is
-    made from.
+    content: what makes its bytes, of a file that is made for the bag; place and origin then are
+    what it is made from.
     """
 
     path: str
-    origin: Path
+    place: str
     digests: Digests
     content: Callable[[], bytes] | None = None
+
+    @property
+    def origin(self) -> Path:
+        return Path(self.place)
 
     def open(self) -> BinaryIO:
         """Return the file opened. Raises OSError."""
@@ -190,12 +195,17 @@ def _is_there(target: Path, digests: Digests, trusting: bool) -> bool:
 
 
 def _remove_others(part: Path, paths: set[str]) -> None:
-    for path in sorted(part.rglob("*"), reverse=True):
-        if path.is_dir() and not path.is_symlink():
-            if not any(path.iterdir()):
-                path.rmdir()
-        elif path.relative_to(part).as_posix() not in paths:
-            path.unlink()
+    root = os.fspath(part)
+    for folder, folders, names in os.walk(root, topdown=False):
+        for name in folders:
+            path = f"{folder}/{name}"
+            if os.path.islink(path):  # noqa: PTH114 - no Path each: there may be a million
+                os.unlink(path)  # noqa: PTH108
+            elif not os.listdir(path):  # noqa: PTH208
+                os.rmdir(path)  # noqa: PTH106
+        for name in names:
+            if f"{folder}/{name}"[len(root) + 1 :] not in paths:
+                os.unlink(f"{folder}/{name}")  # noqa: PTH108
 
 
 def _linked(origin: Path, target: Path) -> bool:

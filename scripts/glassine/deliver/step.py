@@ -36,7 +36,7 @@ from glassine.deliver.due import Due, Folders, Item
 from glassine.deliver.given import DeliverGiven, DeliverySection
 from glassine.deliver.tags import Contents
 
-VERSION = "4"
+VERSION = "5"
 # The output of rule `deliver` in the results of a batch: see `write_stamp`.
 STAMP = "delivered.json"
 # States of items whose package is made.
@@ -103,6 +103,7 @@ def deliver_batch(
     """
     naming.check_batch(given.batch)
     folders = Folders(batch_dir, results_batch_dir, deliveries_dir)
+    receipt_files.sweep(deliveries_dir, given.batch)
     receipts = standing(results_batch_dir, deliveries_dir, given.batch)
     before = [
         *receipts.notes,

@@ -12,7 +12,7 @@ from glassine import __version__
 from glassine.base import files, hashing
 from glassine.base.records.plan import Plan
 from glassine.base.records.receipt import LackingItem, WithdrawnPart
-from glassine.deliver import bag, handover, signing
+from glassine.deliver import bag, handover, pages, signing
 from glassine.deliver.due import Due, Item
 from glassine.deliver.given import DeliverGiven
 from glassine.deliver.plan import Whereabouts
@@ -88,6 +88,7 @@ def tag_files(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> 
         "delivery/handover.csv": handover.as_csv(rows, plan.name, plan.time),
         "delivery/handover.json": handover.as_json(rows, plan.name, plan.time),
     }
+    tags |= pages.texts(_about(plan, contents, given, signed=signer is not None), rows)
     if given.settings.delivery.validator:
         tags[VALIDATOR] = Path(__file__).with_name("check_bag.py").read_bytes()
     for algorithm in bag.ALGORITHMS:
@@ -100,6 +101,19 @@ def tag_files(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> 
     if signer is not None:
         tags[bag.SIGNATURE] = signer.sign(tags[bag.SIGNED])
     return tags
+
+
+def _about(plan: Plan, contents: Contents, given: DeliverGiven, *, signed: bool) -> pages.About:
+    return pages.About(
+        delivery=plan.name,
+        batch=plan.batch,
+        keeper=given.institution.name,
+        contact=given.institution.contact,
+        time=plan.time,
+        part=f"{contents.number} of {contents.count}" if contents.count > 1 else "",
+        validator=given.settings.delivery.validator,
+        signed=signed,
+    )
 
 
 def _statement(plan: Plan, contents: Contents, due: Due) -> bytes:

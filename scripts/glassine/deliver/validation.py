@@ -26,7 +26,7 @@ from msgspec import UNSET
 from glassine.base import hashing, record_files, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.records.receipt import Receipt, ReceiptBag
-from glassine.deliver import bag, signing
+from glassine.deliver import bag, pages, signing
 from glassine.deliver.bag import Reading
 from glassine.deliver.checks import eark, lists, ocfl, said, steps, tiles
 from glassine.deliver.checks.item import EARK_RECORD, BagItem, Damaged, items_of
@@ -40,6 +40,7 @@ _RECEIPT = (
     "Do not delete it: the next night writes it again from its second copy, where that is sound."
 )
 _PROFILE = "delivery/bagit-profile.json"
+_PAGE = re.compile(r"index(-\d{4,})?\.html")
 # A file in the content of an OCFL object in a bag: root, version, logical path.
 _IN_OBJECT = re.compile(r"(data/[^/]+)/(v[1-9]\d{0,5})/content/(.+)")
 # So many findings of a kind are told of an item: one cause may touch every tile.
@@ -153,6 +154,8 @@ class _Checking:
         self.schema_dir = schema_dir
         self.items = items_of(reading)
         self.records = 0
+        self.rows: dict[str, Any] = {}
+        self.readme: set[str] | None = None
         self.signed_by = ""
         self.findings: list[Finding] = []
         self.inventories: dict[str, Any] = {}
@@ -192,8 +195,11 @@ class _Checking:
         self.guarded("delivery/handover.json", self.hand_over)
         self.guarded("delivery/handover.csv", self.hand_over_rows)
         self.guarded("bag-info.txt", self.info)
+        for path in sorted(self.reading.store.files):
+            if _PAGE.fullmatch(path):
+                self.guarded(path, partial(self.page, path))
         for item in self.items:
-            self.package(item.root)
+            self.package(item)
             self.guarded(item.record, partial(self.contents, item))
 
     def add(self, findings: Iterable[Finding]) -> None:
@@ -227,6 +233,7 @@ class _Checking:
         if item.layout == "eark":
             self.part(item, f"{item.root}/METS.xml", lambda: eark.check(item, record))
         self.part(item, "bag-info.txt", lambda: self.keeper(item, record))
+        self.part(item, lists.HANDOVER, lambda: self.named(item, record))
 
     def part(self, item: BagItem, path: str, check: Callable[[], Iterable[Finding]]) -> None:
         """Run one check of an item; a record that is damaged or gone is a finding."""
@@ -277,6 +284,20 @@ class _Checking:
         if info is not None:
             known = json.loads(profile) if profile is not None else None
             yield from lists.of_keeper(lists.parsed_info(info), known, item, record)
+
+    def page(self, path: str) -> None:
+        content = self.content(path)
+        if content:
+            listed = {
+                f"{bag.PAYLOAD}{name}/{entry['file']}"
+                for name, row in self.rows.items()
+                for entry in row["files"]
+            }  # one that is gone was told already
+            self.add(lists.of_page(path, content, listed | set(self.reading.store.files)))
+
+    def named(self, item: BagItem, record: ParsedRecord) -> Iterator[Finding]:
+        if item.name in self.rows:
+            yield from lists.of_item(self.rows[item.name], self.readme, item, record)
 
     def info(self) -> None:
         """Compare bag-info.txt with delivery.json."""
@@ -392,6 +413,10 @@ class _Checking:
         listed = self.json("delivery/handover.json")
         if listed is not None:
             self.add(lists.of_handover(self.items, listed))
+            self.rows = {row["item"]: row for row in listed["items"] if row.get("files")}
+            readme = self.content(pages.README)
+            if readme is not None:
+                self.readme = set(readme.decode("utf-8", "replace").splitlines())
         for item in listed["items"] if listed is not None else ():
             for entry in item["files"]:
                 if entry.get("delivery", listed["delivery"]) != listed["delivery"]:
@@ -402,8 +427,9 @@ class _Checking:
                     what = "handover.json lists other bytes, or the file is not there."
                     self.note("handover", path, what, f"SHA-256 {entry['sha256']}.")
 
-    def package(self, root: str) -> None:
-        below = [path for path in self.reading.store.files if path.startswith(root + "/")]
+    def package(self, item: BagItem) -> None:
+        root = item.root
+        below = [f"{root}/{path}" for path in item.paths]
         for path in sorted(below):
             if path.rsplit("/", 1)[-1] == "METS.xml" or path == f"{root}/{EARK_RECORD}":
                 self.guarded(path, partial(self.mets, path))

@@ -64,7 +64,10 @@ class Settings(Given, frozen=True, kw_only=True):
 
 
 class Master(Given, frozen=True, kw_only=True):
+    """superseded_by: path of the capture that counts in its place."""
+
     path: str
+    superseded_by: str | None = None
     facts: Facts | None = None
 
 

@@ -23,7 +23,17 @@ from glassine.base.premis_event import event
 from glassine.base.records.developed import Developed, DevelopedMaster, StoredField
 from glassine.base.records.fixity import Fixity, VerifiedMaster
 from glassine.base.records.parts import Digests, Event, FindingNote
-from glassine.develop import colours, demosaic, lone, mosaic, output, profile, session, stored
+from glassine.develop import (
+    colours,
+    demosaic,
+    lone,
+    mosaic,
+    output,
+    profile,
+    session,
+    shots,
+    stored,
+)
 from glassine.develop.flat import Field, Mask
 from glassine.develop.given import CameraProfile, DevelopGiven
 from glassine.develop.session import Light, Session
@@ -61,18 +71,19 @@ class _Made:
     masters: list[DevelopedMaster]
     entries: list[VerifiedMaster]
     fields: list[StoredField]
+    looks: list[shots.Look]
 
 
 def develop_item(batch_dir: Path, item_dir: Path, given: DevelopGiven) -> None:
     """Write developed/ and developed.json of an item, and its TIFFs into fixity.json.
 
     Raises GlassineError where a raw file is not what verify saw, cannot be developed, or lacks what
-    the settings require.
+    the settings require, and where several are exposures of one capture.
     """
     processor.same_everywhere()
     verified = record_files.load(item_dir / "fixity.json", "fixity", Fixity)
     calibrations = Session(batch_dir, given)
-    made = _Made([], [], [])
+    made = _Made([], [], [], [])
     with files.replacing_folder(item_dir / FOLDER) as folder:
         for entry in verified.masters:
             raw_entry = entry if entry.source is UNSET else entry.source
@@ -80,6 +91,9 @@ def develop_item(batch_dir: Path, item_dir: Path, given: DevelopGiven) -> None:
                 made.entries.append(entry)
             else:
                 _develop_one(batch_dir, folder, given, calibrations, raw_entry, made)
+    several = [shots.finding(group) for group in shots.sets(made.looks)]
+    if several:
+        raise GlassineError(several)
     detail = {
         "settings": msgspec.to_builtins(given.settings.raw),
         "version": VERSION,
@@ -108,6 +122,8 @@ def _develop_one(
     dark = calibrations.dark_for(raw.header)
     findings += session.dark_doubts(dark, entry.path) if dark else []
     plan, more = _planned(raw, entry.path, given, light, dark.hot if dark else None)
+    if entry.path not in {each.path for each in given.masters if each.superseded_by}:
+        made.looks.append(shots.look_at(raw, entry.path, entry.part))
     path = naming.developed_path(entry.path)
     _check_free(path, entry.path, made)
     target = files.inside(folder, path)

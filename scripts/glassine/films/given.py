@@ -10,13 +10,16 @@ from glassine.base.records.parts import Number
 from glassine.render import given as render
 
 Pool = Literal["found", "named", "none"]
+StockLibrary = Literal["none", "use", "learn"]
 
 
 class ToneSection(render.ToneSection, frozen=True, kw_only=True):
-    """pool: which films are pooled. pool_step: log10 of exposure."""
+    """pool: which films are pooled. pool_step: log10 of exposure. stock_library: whether films
+    start from what earlier ones of their stock showed, and whether they are noted in it."""
 
     pool: Pool
     pool_step: Number
+    stock_library: StockLibrary = "none"
 
 
 class Settings(Given, frozen=True, kw_only=True):

@@ -16,6 +16,7 @@ from glassine.films.units import Unit, looks_of
 from glassine.render import pool
 from glassine.render.estimate import Known, estimate
 from glassine.render.given import FilmStock, ToneSection
+from glassine.render.learned import Learned
 from glassine.render.looks import Look
 
 # So many frames tell a film's values; of more, these are taken evenly.
@@ -36,21 +37,24 @@ def chosen(group: Group) -> list[tuple[Unit, tuple[int, ...]]]:
     ]
 
 
-def pooled(group: Group, settings: ToneSection) -> UsedFilm:
-    """Return the film that a group's frames show. Raises GlassineError where looks are damaged."""
+def pooled(group: Group, settings: ToneSection, learned: Learned | None = None) -> UsedFilm:
+    """Return the film that a group's frames show. learned: what earlier films of its stock showed.
+
+    Raises GlassineError where looks are damaged.
+    """
     parts = [(unit, looks_of(unit, frames)) for unit, frames in chosen(group)]
-    values = _estimated(parts, settings)
-    return _used(group, parts, values, _deviations(parts, values, settings))
+    values = _estimated(parts, settings, learned)
+    return _used(group, parts, values, _deviations(parts, values, settings, learned))
 
 
 Part = tuple[Unit, list[Look]]
 
 
-def _estimated(parts: list[Part], settings: ToneSection) -> FilmValues:
+def _estimated(parts: list[Part], settings: ToneSection, learned: Learned | None) -> FilmValues:
     first = parts[0][0]
     base = tuple(_of_bands(unit) for unit, _ in parts if unit.base is not None)
     stock = settings.film_stocks.get(first.facts.film_stock or "", FilmStock())
-    known = Known(first.process, first.channels, base, first.facts, stock, first.primaries)
+    known = Known(first.process, first.channels, base, first.facts, stock, first.primaries, learned)
     looks = [look for _, mine in parts for look in mine]
     values = pool.values_of(estimate(looks, known))
     if base:
@@ -66,7 +70,9 @@ def _of_bands(unit: Unit) -> Channels:
     return tuple(values)
 
 
-def _deviations(parts: list[Part], values: FilmValues, settings: ToneSection) -> Deviations | None:
+def _deviations(
+    parts: list[Part], values: FilmValues, settings: ToneSection, learned: Learned | None
+) -> Deviations | None:
     """Return one standard deviation of each value, by leaving out parts of the masters in turn.
 
     The delete-a-group jackknife: (g - 1) / g times the sum of squared deviations of the g
@@ -76,7 +82,9 @@ def _deviations(parts: list[Part], values: FilmValues, settings: ToneSection) ->
     if count < 2:
         return None
     without = [
-        _estimated([part for place, part in enumerate(parts) if place % count != left], settings)
+        _estimated(
+            [part for place, part in enumerate(parts) if place % count != left], settings, learned
+        )
         for left in range(count)
     ]
 

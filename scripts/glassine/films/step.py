@@ -15,15 +15,17 @@ import msgspec
 from msgspec import UNSET, UnsetType
 
 from glassine.base import files, processor, record_files
-from glassine.base.errors import GlassineError
+from glassine.base.errors import Finding, GlassineError
 from glassine.base.records.films import (
     Films,
     Member,
     PooledFilm,
     UsedFilm,
 )
-from glassine.films import agreement, groups, pooling, record, units
-from glassine.films.given import FilmsGiven
+from glassine.base.records.parts import FindingNote
+from glassine.base.records.stocks import Stocks, StockUsed
+from glassine.films import agreement, groups, library, pooling, record, units
+from glassine.films.given import FilmsGiven, ToneSection
 from glassine.films.groups import Group
 from glassine.films.units import Unit
 from glassine.render import tone
@@ -45,9 +47,54 @@ def pool_batch(results_dir: Path, given: FilmsGiven) -> None:
         found += groups.found(seen)
     path = results_dir / record.RECORD
     before = _before(path)
-    films = [_film(group, film, given) for group, film in _with_before(found, before)]
-    made = Films(batch=given.batch, step=section.pool_step, films=films, without=without)
+    stocks, findings = _library(results_dir.parent, section)
+    films = [_film(group, film, given, stocks) for group, film in _with_before(found, before)]
+    made = Films(
+        batch=given.batch,
+        step=section.pool_step,
+        films=films,
+        without=without,
+        findings=findings or UNSET,
+    )
     record_files.save(path, "films", made)
+    if section.stock_library == "learn" and not findings:
+        library.note(results_dir.parent, given.batch, _shown_alone(found, films, given))
+
+
+def _library(results: Path, section: ToneSection) -> tuple[Stocks, list[FindingNote]]:
+    """Return the stock library as far as the settings ask for it, and why it cannot be read: films
+    are then estimated without it, and it is left as it is."""
+    if section.stock_library == "none":
+        return Stocks(stocks=[]), []
+    try:
+        return library.read(results), []
+    except GlassineError as problem:
+        why = Finding(
+            "films.library",
+            str(results / library.NAME),
+            "The stock library cannot be read, so no film of this batch started from it and none "
+            f"was noted in it: {problem.findings[0].what}",
+            "the file as a night wrote it, or as it was carried here.",
+            "Put a sound copy in its place, or remove it: it is then learned anew.",
+            "review",
+        )
+        return Stocks(stocks=[]), [FindingNote(**why.as_dict())]
+
+
+def _shown_alone(
+    found: list[Group], films: list[PooledFilm], given: FilmsGiven
+) -> list[tuple[Unit, UsedFilm]]:
+    """Return a unit of each film, with what its frames show without the library."""
+    shown = []
+    for group, film in zip(found, films, strict=True):
+        if film.now is not None and not _slopes_stated(group, given):
+            alone = film.now
+            if film.stock is not UNSET:
+                alone = pooling.pooled(group, given.settings.tone)
+            # Its name in films.json, as one that nobody names keeps the name it had.
+            note = msgspec.structs.replace(alone.note, name=film.name)
+            shown.append((group.using[0], msgspec.structs.replace(alone, note=note)))
+    return shown
 
 
 def _before(path: Path) -> list[PooledFilm]:
@@ -87,13 +134,15 @@ def _most_common(group: Group, films: list[PooledFilm]) -> PooledFilm | None:
     return films[common.index(max(common))] if any(common) else None
 
 
-def _film(group: Group, before: PooledFilm | None, given: FilmsGiven) -> PooledFilm:
-    basis, terms = _basis(group, given), _terms(group, given)
+def _film(group: Group, before: PooledFilm | None, given: FilmsGiven, stocks: Stocks) -> PooledFilm:
+    stock = _stock_of(group, given, stocks)
+    basis, terms = _basis(group, given, stock), _terms(group, given)
     now = used = None
     moved = 0.0
     if len(group.using) > 1 and group.pooled:
         known = before is not None and before.basis == basis
-        now = before.now if before and known else pooling.pooled(group, given.settings.tone)
+        start = library.as_start(stock) if stock else None
+        now = before.now if before and known else pooling.pooled(group, given.settings.tone, start)
         used = now
         if before and before.used and now and before.terms == terms:
             moved = agreement.exposures_apart(before.used.values, now.values)
@@ -108,7 +157,21 @@ def _film(group: Group, before: PooledFilm | None, given: FilmsGiven) -> PooledF
         now=now,
         used=used,
         moved=moved,
+        stock=stock if stock and now else UNSET,
     )
+
+
+def _stock_of(group: Group, given: FilmsGiven, stocks: Stocks) -> StockUsed | None:
+    """Return what a film's values start from: none where slopes are stated or none learned."""
+    if not group.using or _slopes_stated(group, given):
+        return None
+    return library.learned(stocks, group.using[0], given.batch)
+
+
+def _slopes_stated(group: Group, given: FilmsGiven) -> bool:
+    facts = group.using[0].facts
+    stock = given.settings.tone.film_stocks.get(facts.film_stock or "")
+    return facts.slopes is not None or (stock is not None and stock.slopes is not None)
 
 
 def _members(group: Group, used: UsedFilm | None) -> list[Member]:
@@ -137,14 +200,16 @@ def _member(
     )
 
 
-def _basis(group: Group, given: FilmsGiven) -> str:
-    """Return a digest of all that a film's values rest on."""
+def _basis(group: Group, given: FilmsGiven, stock: StockUsed | None) -> str:
+    """Return a digest of all that a film's values rest on. What the library holds is no part of
+    its terms: it moves a film as its frames do, by `tone.pool_step` and more."""
     members = [
         (unit.item, unit.master, unit.process, unit.digest)
         for each in (group.pooled, group.using)
         for unit in each
     ]
-    return _digest([members, _terms(group, given)])
+    known = [stock.version] if stock else []
+    return _digest([members, _terms(group, given), *known])
 
 
 def _terms(group: Group, given: FilmsGiven) -> str:
@@ -153,8 +218,10 @@ def _terms(group: Group, given: FilmsGiven) -> str:
     if group.using:
         first = group.using[0]
         stated = [first.process, first.channels, first.facts.slopes, first.facts.film_stock]
-    section = msgspec.structs.replace(given.settings.tone, pool_step=0)
-    return _digest([group.name, stated, msgspec.to_builtins(section), VERSION, tone.VERSION])
+    section = msgspec.structs.replace(given.settings.tone, pool_step=0, stock_library="none")
+    chosen = msgspec.to_builtins(section)
+    del chosen["stock_library"]
+    return _digest([group.name, stated, chosen, VERSION, tone.VERSION])
 
 
 def _digest(value: object) -> str:

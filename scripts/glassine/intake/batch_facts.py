@@ -240,8 +240,9 @@ def _fit_nothing(places: list[int]) -> Finding:
     )
 
 
-def unknown_stocks(batch: BatchFile, stocks: Iterable[str]) -> list[Finding]:
-    """Return a finding for each film stock that the settings know nothing of."""
+def unknown_stocks(batch: BatchFile, stocks: Iterable[str], library: bool) -> list[Finding]:
+    """Return a finding for each film stock that the settings know nothing of. library: whether
+    films start from the stock library, which may know it."""
     stock_names = list(stocks)
     entries: list[tuple[str, StatedFacts]] = [("defaults", batch.defaults)]
     entries += [
@@ -252,6 +253,8 @@ def unknown_stocks(batch: BatchFile, stocks: Iterable[str]) -> list[Finding]:
     for where, entry in entries:
         if entry.film_stock is not UNSET and entry.film_stock not in stock_names:
             named.setdefault(entry.film_stock, []).append(where)
+    if library:
+        return [_by_library(stock, places[0]) for stock, places in named.items()]
     return [
         Finding(
             "facts.film_stock",
@@ -265,6 +268,18 @@ def unknown_stocks(batch: BatchFile, stocks: Iterable[str]) -> list[Finding]:
         )
         for stock, places in named.items()
     ]
+
+
+def _by_library(stock: str, place: str) -> Finding:
+    return Finding(
+        "facts.film_stock_library",
+        FILE_NAME,
+        f"The film stock {stock!r} of {place} is not in the setting tone.film_stocks: its films "
+        "start from what the stock library holds under this very name, if anything.",
+        "the name that other batches of this stock have, letter by letter.",
+        "Nothing, if it is written as there; scripts/film-stocks shows the names.",
+        "note",
+    )
 
 
 def target_findings(targets: list[StatedTarget], present: set[str]) -> list[Finding]:

@@ -123,9 +123,10 @@ class CatalogueSettings(Given, frozen=True, kw_only=True):
 
 
 class ToneSection(Given, frozen=True, kw_only=True):
-    """film_stocks: films by name; intake looks at the names alone."""
+    """film_stocks: films by name; intake looks at the names alone. stock_library: see `films`."""
 
     film_stocks: dict[str, Any] = msgspec.field(default_factory=dict)
+    stock_library: str = "none"
 
 
 class Settings(CatalogueSettings, frozen=True, kw_only=True):

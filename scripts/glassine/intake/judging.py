@@ -193,9 +193,11 @@ def check_statements(batch: Batch, collector: Collector) -> None:
     paths = {master.path for _, master in collector.masters()}
     present = {entry.path for entry in batch.listing.files if entry.problem is None}
     _check_film_column(batch, collector)
-    stocks = batch.settings.tone.film_stocks
+    tone = batch.settings.tone
     collector.notes += batch.statements.without_master(masters)
-    collector.notes += batch_facts.unknown_stocks(batch.facts, stocks)
+    collector.notes += batch_facts.unknown_stocks(
+        batch.facts, tone.film_stocks, tone.stock_library != "none"
+    )
     collector.notes += batch_facts.target_findings(batch.facts.targets, present)
     collector.notes += corrections.about_nothing(batch.corrections, set(collector.items), paths)
 

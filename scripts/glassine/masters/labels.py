@@ -157,10 +157,26 @@ def _fitted(samples: npt.NDArray[Any]) -> npt.NDArray[Any]:
 def _grey(samples: npt.NDArray[Any]) -> npt.NDArray[np.uint8]:
     grey = samples[..., 1] if samples.ndim == 3 and samples.shape[2] > 1 else samples
     grey = grey.reshape(samples.shape[:2])
-    low, high = np.percentile(grey[::4, ::4], (0.5, 99.5))
+    low, high = _percentiles(grey[::4, ::4], (0.5, 99.5))
     spread = np.arange(np.iinfo(grey.dtype).max + 1, dtype=np.float32) - low
     spread = np.clip(spread / max(high - low, 1.0), 0, 1)
-    return np.asarray(np.take((np.sqrt(spread) * 255).astype(np.uint8), grey, mode="clip"))
+    table = (np.sqrt(spread) * 255).astype(np.uint8)
+    if grey.dtype == np.uint8:  # a fifth of the time that `take` needs
+        return np.asarray(cv2.LUT(np.ascontiguousarray(grey), table))
+    return np.asarray(np.take(table, grey, mode="clip"))
+
+
+def _percentiles(codes: npt.NDArray[Any], shares: tuple[float, float]) -> tuple[float, float]:
+    """Return two percentiles of unsigned integers, as `np.percentile` does, by counting them."""
+    reached = np.cumsum(np.bincount(codes.ravel()))
+
+    def at(share: float) -> float:
+        place = share / 100 * (codes.size - 1)
+        below = int(place)
+        ends = np.searchsorted(reached, (below, min(below + 1, codes.size - 1)), side="right")
+        return float(ends[0] + (ends[1] - ends[0]) * (place - below))
+
+    return at(shares[0]), at(shares[1])
 
 
 def read_master(path: Path | str, max_pixels: str) -> list[dict[str, Any]]:

@@ -137,7 +137,7 @@ def _may_share(entry: ItemEntry, config: dict[str, Any]) -> list[Facts]:
 
 
 _NOT_GIVEN = {
-    "tone": ("pool", "pool_step"),
+    "tone": ("pool", "pool_step", "stock_library"),
     "raw": ("keep", "lossy", "light_names", "dark_names", "with_tiff"),
 }
 

@@ -157,7 +157,9 @@ class Ending:
         notice.tidy(results)
         states = item_states.batch_status(results)
         self._check_batch(name, states)
-        self.problems += batches.held_delivery(name, results)
+        told = [problem.finding for problem in self.problems if problem.batch == name]
+        held = batches.held_delivery(name, results)
+        self.problems += [problem for problem in held if problem.finding not in told]
         current = delivery.is_current(results, self.lookup.delivery_key(name), states)
         silent = not engine_failed and all(problem.batch != name for problem in self.problems)
         if silent and not current and self.lookup.delivers(name):

@@ -149,6 +149,13 @@ class Lookup:
                 (items_dir / item / due.LOOKED).unlink(missing_ok=True)
         return unlooked
 
+    def _stock_names(self) -> dict[str, Any]:
+        """Return what intake is given of film stocks; of the library only where it is used."""
+        tone = self.config["tone"]
+        library = tone["stock_library"]
+        told = {} if library == "none" else {"stock_library": library}
+        return {"film_stocks": tone["film_stocks"], **told}
+
     def films_given(self, name: str) -> dict[str, Any] | None:
         """Return what the pooling of films is given; `key` changes with what their frames are."""
         batch = self.known(name)
@@ -206,7 +213,7 @@ class Lookup:
                 "identifiers": {"ark_checked": self.config["identifiers"]["ark_checked"]},
                 # Of who may see an item, intake reads the words alone.
                 "access": {"words": self.config["access"]["words"]},
-                "tone": {"film_stocks": self.config["tone"]["film_stocks"]},
+                "tone": self._stock_names(),
             },
             "listing": intake.fingerprint(batch_dir, read),
             # Time alone makes a waiting file ready: look again each run while one waits.

@@ -11,6 +11,7 @@ from glassine.base.tone import Channels
 from glassine.masters import colour
 from glassine.render import dyes, layers, negative_film
 from glassine.render.given import FilmStock
+from glassine.render.learned import Learned
 from glassine.render.looks import Look
 from glassine.render.negative_film import Film
 
@@ -21,7 +22,8 @@ class Known:
 
     process: colour or monochrome; channels: bands of the master that are used; base: density per
     band of each region of clear film base; facts: as batch.yaml states them (`slopes`); stock: as
-    the settings know it; primaries: of the master's profile, to linear sRGB (3 x 3), None for grey.
+    the settings know it; primaries: of the master's profile, to linear sRGB (3 x 3), None for grey;
+    learned: what earlier films of its stock showed.
     """
 
     process: str
@@ -30,6 +32,7 @@ class Known:
     facts: Facts
     stock: FilmStock
     primaries: tuple[Channels, ...] | None
+    learned: Learned | None = None
 
 
 def primaries_of(encoding: colour.Encoding) -> tuple[Channels, ...] | None:
@@ -46,6 +49,6 @@ def estimate(looks: list[Look], known: Known) -> Film:
     coloured = known.primaries is not None and len(known.channels) == 3
     usual = dyes.nominal(np.array(known.primaries)) if coloured else None
     start = negative_film.stated(
-        known.process, known.channels, dmin, source, known.facts, known.stock, usual
+        known.process, known.channels, dmin, source, known.facts, known.stock, usual, known.learned
     )
     return layers.estimate(looks, start)

@@ -31,12 +31,13 @@ from glassine.render.negative_film import (
 # evidence counts less. Chosen on tests/benchmarks/tone, where the result depends on none sharply.
 USUAL = {
     "slope": 0.05,
-    "balance": 0.03,
+    "balance": 0.045,
     "balance_unseen": 0.06,
     "unseen": 0.4,
     "base": 0.15,
     "highlight": 0.01,
     "gap": 0.5,
+    "cue": 0.06,
     "steps": 0.004,
     "width": 1.7,
     "outlier": 2.0,
@@ -70,7 +71,9 @@ def estimate(looks: Sequence[Look], known: Film) -> Film:
         shift, contrast = _contrast(looks, known)
         film = replace(known, slopes=tuple((np.array(known.slopes) * 10.0**shift).tolist()))
     if len(film.channels) != 3:
-        film = replace(film, uncertainty=Uncertainty(contrast, 0.0, 0.0, None, len(looks)))
+        source = film.learned.source if film.learned else film.slopes_source
+        grey = Uncertainty(contrast, 0.0, 0.0, None, len(looks))
+        film = replace(film, slopes_source=source, uncertainty=grey)
     else:
         film = _matched(film, looks, stated, contrast)
     return _with_white(film, looks)
@@ -83,7 +86,7 @@ def _contrast(looks: Sequence[Look], film: Film) -> tuple[float, float]:
     is steeper than was thought; one that spans less may be a dull view. So the most likely change
     is sought under a prior for films and a lopsided one for pictures, whose tail is heavy.
     """
-    usual = CONTRAST[film.process]
+    usual = film.learned.contrast if film.learned else CONTRAST[film.process]
     spans = np.array([span(look, film) for look in looks])
     shifts = np.linspace(-0.3, 0.3, 121)
     off = spans[:, None] - shifts
@@ -113,7 +116,8 @@ def _matched(film: Film, looks: Sequence[Look], stated: bool, contrast: float) -
     light, best = min(zip(LIGHTS, found, strict=True), key=lambda pair: pair[1].cost)
     if film.balance_stated:
         light, best = LIGHTS[0], found[0]
-    source = film.slopes_source if stated else f"{UNSTATED}, channels matched on the pictures"
+    start = film.learned.source if film.learned else film.slopes_source
+    source = film.slopes_source if stated else f"{start}, channels matched on the pictures"
     balance = np.array(film.balance) if film.balance_stated else best.balance
     ratios, doubt = best.deviations()
     return replace(
@@ -161,6 +165,9 @@ def _with_white(film: Film, looks: Sequence[Look]) -> Film:
 # farther above the second of the three is no white but a colour that the film or the profile cannot
 # hold (a channel of the master at its end counts for any density).
 GLINTS, ONE_CHANNEL = 0.2, 0.15
+# Edges are looked at in a picture of this long edge, px: what is kept of a frame for its film is
+# rarely smaller, so that both tell the same. Steps need all that is there.
+EDGES_PX = 128
 
 
 def lightest(look: Look, film: Film, balance: Sequence[float]) -> float:
@@ -174,6 +181,13 @@ def beyond(look: Look, film: Film, balance: Sequence[float]) -> float:
     """Return by how much (log10 of exposure) one channel alone is above the lightest part."""
     top, level = _tops(look, film, balance)
     return max(0.0, top - level)
+
+
+def alone(look: Look, film: Film, balance: Sequence[float]) -> float:
+    """Return by how much (log10 of exposure) the lightest channel of three is above the second."""
+    x = np.sort(exposures(look, film) + np.array(balance), axis=1)
+    top, second = np.percentile(x[:, -1], 99.98), np.percentile(x[:, -2], 99.98)
+    return float(top - second)
 
 
 def _tops(look: Look, film: Film, balance: Sequence[float]) -> tuple[float, float]:
@@ -219,7 +233,8 @@ def _usual(film: Film, looks: Sequence[Look], stated: bool, light: Light) -> lis
     changed."""
     seen = film.dmin_source != UNSEEN
     balance = USUAL["balance"] if seen else _thin_part(looks, film)
-    spread = [1e-6 if stated else USUAL["slope"]] * 3 + [balance] * 3
+    slope = film.learned.ratios if film.learned else USUAL["slope"]
+    spread = [1e-6 if stated else slope] * 3 + [balance] * 3
     middle = [0.0] * 3 + [-part for part in light.cast]
     known = [_Evidence(np.eye(6)[k], middle[k], spread[k], seen=False) for k in range(6)]
     if seen or film.usual_base is None:
@@ -263,9 +278,57 @@ def lightest_part(x: Floats) -> Lightest:
     return Lightest(cast, float(light.mean()), USUAL["highlight"] + USUAL["gap"] * gap)
 
 
+def neutral(look: Look, film: Film) -> Lightest:
+    """Return what the picture shows of the neutral axis: three cues, weighed, as one.
+
+    The lightest part; the lightest of each channel; the strongest edges of each channel (the mean
+    of their fifth powers: light and shade change all channels alike). They are of the same pixels
+    more or less, so together they count as one witness, which is as unsure as the cues differ.
+    The more one channel alone is above the others, the less the second and third say.
+    """
+    x = exposures(look, film)
+    seen = lightest_part(x)
+    ranked = np.sort(x - seen.cast, axis=1)
+    top, second = (float(np.percentile(ranked[:, k], 99.98)) for k in (-1, -2))
+    cues = [seen.cast, lightest_of_each(x)]
+    if look.picture is not None:
+        cues.append(_edges(_reduced(look.picture), film))
+    others = USUAL["cue"] + USUAL["gap"] * max(0.0, top - second - ONE_CHANNEL)
+    weight = np.array([seen.deviation] + [others] * (len(cues) - 1)) ** -2.0
+    each = np.stack(cues)
+    cast = (each * weight[:, None]).sum(axis=0) / weight.sum()
+    apart = float((weight[:, None] * (each - cast) ** 2).sum() / weight.sum() / 3)
+    return Lightest(cast, seen.level, float(np.sqrt(1.0 / weight.sum() + apart)))
+
+
+def lightest_of_each(x: Floats) -> Floats:
+    """Return the colour (log10, mean 0) of what is lightest in each channel of exposures (n, 3)."""
+    most = np.percentile(x, 99.9, axis=0)
+    return np.asarray(most - most.mean())
+
+
+def _reduced(picture: Floats) -> Floats:
+    """Return a picture's density at `EDGES_PX`, or as it is where it is smaller."""
+    shrink = min(1.0, EDGES_PX / max(picture.shape[:2]))
+    small = cv2.resize(picture, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+    return np.asarray(small, np.float64)
+
+
+def _edges(picture: Floats, film: Film) -> Floats:
+    """Return the colour (log10, mean 0) of the strongest edges of a picture (density, h, w, 3)."""
+    x = (picture - np.array(film.dmin)) / np.array(film.slopes)
+    if film.density_matrix is not None:
+        x = x @ np.array(film.density_matrix).T
+    light = (10.0 ** np.minimum(x, 4.0)).astype(np.float32)
+    smooth = cv2.GaussianBlur(light, (0, 0), 1.0).astype(np.float64)
+    edges = np.hypot(np.diff(smooth, axis=1)[1:], np.diff(smooth, axis=0)[:, 1:])
+    colour = np.log10((edges**5).mean(axis=(0, 1)) + 1e-12) / 5
+    return np.asarray(colour - colour.mean())
+
+
 def _highlight(look: Look, film: Film) -> list[_Evidence]:
-    """Return that the lightest part is neutral."""
-    seen = lightest_part(exposures(look, film))
+    """Return that the lightest parts are neutral."""
+    seen = neutral(look, film)
     # A slope larger by the factor 10 ** r lowers x at the lightest part by x ln 10 r.
     pull = max(seen.level, 0.3) * np.log(10.0)
     apart = np.eye(3) - 1 / 3

@@ -13,6 +13,7 @@ from glassine.base.tone import Channels
 from glassine.masters import colour
 from glassine.render import dyes
 from glassine.render.given import FilmStock, ToneSection
+from glassine.render.learned import Learned
 from glassine.render.looks import Floats, Look, Pixels, inside
 
 if TYPE_CHECKING:
@@ -59,7 +60,8 @@ class Film:
     usual_base: density of a usual film base as the channels see it, None where it tells nothing;
     balance_stated: whether `balance` is not to be changed; light: that most frames were taken in,
     by name; white: log10 of exposure over D-min, after balance, at which white lies on most frames,
-    None where it is not known; uncertainty: of all this.
+    None where it is not known; learned: what earlier films of its stock showed, None where nothing
+    is known of these; uncertainty: of all this.
     """
 
     process: str
@@ -75,6 +77,7 @@ class Film:
     balance_stated: bool = False
     light: str = "daylight"
     white: float | None = None
+    learned: Learned | None = None
     uncertainty: Uncertainty = UNKNOWN
 
 
@@ -157,10 +160,13 @@ def stated(
     facts: Facts,
     stock: FilmStock,
     usual: dyes.Nominal | None = None,
+    learned: Learned | None = None,
 ) -> Film:
-    """Return the film as it is before its pictures are looked at: as stated, else as is usual.
+    """Return the film as it is before its pictures are looked at: as stated, else as earlier films
+    of its stock were, else as is usual.
 
     usual: what is usual for the master's primaries, used for three channels; None for none.
+    learned: slopes of the used channels, None where no such film is known.
     """
     slopes: tuple[float, ...] | None = facts.slopes or stock.slopes or None
     source = "batch.yaml" if facts.slopes else "settings, film stock"
@@ -170,6 +176,10 @@ def stated(
         factors = usual.slopes if usual is not None and coloured else (1.0,) * 3
         slopes, source = tuple(slope * factor for factor in factors), UNSTATED
     used = tuple(float(slopes[band]) for band in channels)
+    if source != UNSTATED:
+        learned = None
+    elif learned is not None:
+        used = learned.slopes
     matrix = usual.matrix if usual is not None else None
     if matrix is not None and np.abs(np.array(matrix) - np.eye(3)).max() < 1e-3:
         matrix = None
@@ -184,6 +194,7 @@ def stated(
         density_matrix=(_scaled(stock.matrix) if stock.matrix else matrix) if coloured else None,
         usual_base=usual.base if usual is not None and coloured else None,
         balance_stated=bool(stock.balance) and coloured,
+        learned=learned,
     )
 
 

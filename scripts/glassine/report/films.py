@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import msgspec
 from msgspec import UNSET
 
 from glassine.base import wording
@@ -55,7 +56,9 @@ def shown(results: Path) -> ShownFilms:
     for entry in films.without:
         whys.setdefault(entry.why, []).append(entry.item)
     without = [f"{wording.some(items, _NAMED)}: {why}" for why, items in whys.items()]
-    return ShownFilms([_shown(film) for film in films.films], without)
+    told = [] if films.findings is UNSET else films.findings
+    problems = [Finding(**msgspec.structs.asdict(note)) for note in told]
+    return ShownFilms([_shown(film) for film in films.films], without, problems)
 
 
 def words(note: FilmNote) -> str:

@@ -27,12 +27,15 @@ def entry(path, **more):
     return {"path": path.name, "bytes": status.st_size, "mtime_ns": status.st_mtime_ns, **more}
 
 
-def developed(folder, item_dir, names, roles=(), changes=None):
-    """Return developed.json, fixity.json and {name: picture} of raw files in `folder`."""
+def developed(folder, item_dir, names, roles=(), changes=None, parts=()):
+    """Return developed.json, fixity.json and {name: picture} of raw files in `folder`. parts: of
+    those that show what another does, which else were exposures of one capture."""
     item_dir.mkdir(parents=True, exist_ok=True)
     given = {
         "item": "PEH-0001",
-        "masters": [entry(folder / name, part=None, expected={}) for name in names],
+        "masters": [
+            entry(folder / name, part=dict(parts).get(name), expected={}) for name in names
+        ],
         "calibration": [
             entry(folder / name, role=role, expected={}) for name, role in dict(roles).items()
         ],
@@ -71,7 +74,8 @@ def folder(tmp_path_factory):
 def made(folder, tmp_path_factory):
     item_dir = tmp_path_factory.mktemp("item")
     names = ["wedge.dng", "bare.dng", "long.dng"]
-    return developed(folder, item_dir, names, {"light.dng": "light", "dark.dng": "dark"})
+    roles = {"light.dng": "light", "dark.dng": "dark"}
+    return developed(folder, item_dir, names, roles, parts={"long.dng": "long"})
 
 
 def patches():

@@ -84,6 +84,14 @@ def test_without_base_long_bands_are_read_from_the_picture() -> None:
     assert found == pytest.approx(4.0, rel=0.35)
 
 
+def test_waves_over_the_lower_half_of_a_picture_are_no_banding() -> None:
+    high, wide = 500, 700
+    waves = np.sin(2 * np.pi * np.arange(high) / 24)[:, None] * (np.arange(high) > 220)[:, None]
+    sea = (0.7 + 0.03 * waves + 0.01 * _noise((high, wide), 11)).astype(np.float32)
+    found = bands.of_picture(sea, _frame(high, wide), 1.0, columns=False)
+    assert found is None or found < 2.0
+
+
 def test_a_picture_whose_own_lines_hide_bands_is_not_measured() -> None:
     high, wide = 500, 700
     # Boards that differ from one part of the width to the next.

@@ -112,10 +112,12 @@ def test_other_kinds_of_pictures_too(
     found = reproduce.reproduce(made_more, tmp_path / "work")
     codes_of = {Path(finding.path).suffix: finding.code for finding in found}
     # An encoder of WebP decides for whole blocks by single samples: 24 levels in 13 % of the pixels
-    # were measured. It may be called another picture, which is the safe side.
-    webp = codes_of.pop(".webp")
+    # were measured. It may be called another picture, which is the safe side; or the last bits are
+    # lost in it, and its bytes are the same.
+    webp = codes_of.pop(".webp", None)
+    assert list(made_more.rglob("*.webp"))
     assert set(codes_of.values()) == {"reproduce.last_bits"} and ".tif" in codes_of
-    assert webp in ("reproduce.last_bits", "reproduce.differs")
+    assert webp in (None, "reproduce.last_bits", "reproduce.differs")
 
 
 def test_last_bits_excuse_nothing_else(

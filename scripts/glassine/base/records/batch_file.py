@@ -178,8 +178,8 @@ class StatedFacts(Record, frozen=True, kw_only=True):
                 max_length=100,
                 description=(
                     "Name of a film in the setting `tone.film_stocks`, whose values a negative is "
-                    "then inverted with. A name that is not there has no effect, and the report "
-                    "says so."
+                    "then inverted with, or in the stock library (`tone.stock_library`). A name "
+                    "that is in neither has no effect, and the report says so."
                 ),
                 examples=["harbour-c"],
             ),

@@ -5,7 +5,8 @@ from __future__ import annotations
 from msgspec import UNSET, UnsetType
 
 from glassine.base.records import Record
-from glassine.base.records.parts import Number, Positive
+from glassine.base.records.parts import FindingNote, Number, Positive
+from glassine.base.records.stocks import StockUsed
 from glassine.base.tone import Channels, FilmNote, Whence
 
 
@@ -88,7 +89,8 @@ class PooledFilm(Record, frozen=True, kw_only=True):
 
     basis: digest of all that `now` was made of; terms: of what was stated and set for it. now:
     what its frames show tonight; used: what they are rendered with; None where nothing could be
-    pooled. moved: how far these are apart, log10 of exposure.
+    pooled. moved: how far these are apart, log10 of exposure. stock: what `now` started from,
+    absent where it is of no stock that earlier films are known of.
     """
 
     name: str
@@ -99,6 +101,7 @@ class PooledFilm(Record, frozen=True, kw_only=True):
     now: UsedFilm | None
     used: UsedFilm | None
     moved: float
+    stock: StockUsed | UnsetType = UNSET
 
 
 class Without(Record, frozen=True, kw_only=True):
@@ -109,12 +112,14 @@ class Without(Record, frozen=True, kw_only=True):
 
 
 class Films(Record, frozen=True, kw_only=True):
-    """films.json of a batch. step: log10 of exposure from which on a film's values are changed."""
+    """films.json of a batch. step: log10 of exposure from which on a film's values are changed.
+    findings: why the stock library was not used, though the settings ask for it."""
 
     batch: str
     step: Number
     films: list[PooledFilm]
     without: list[Without]
+    findings: list[FindingNote] | UnsetType = UNSET
 
 
 class MasterFilm(Record, frozen=True, kw_only=True):

@@ -36,7 +36,8 @@ class BagItem:
 
     root: its folder in the bag. layout: mets, ocfl or eark. plain: {path in the plain layout: path
     in the bag}. inventory: of an OCFL object, {} of others. elsewhere: {plain path: (SHA-256 or "",
-    SHA-512)} of files of an object that earlier deliveries have, by its inventory.
+    SHA-512)} of files of an object that earlier deliveries have, by its inventory. paths: of all
+    its files, below its folder.
     """
 
     name: str
@@ -46,6 +47,7 @@ class BagItem:
     plain: dict[str, str]
     inventory: dict[str, Any] = field(default_factory=dict)
     elsewhere: dict[str, tuple[str, str]] = field(default_factory=dict)
+    paths: list[str] = field(default_factory=list)
 
     @property
     def record(self) -> str:
@@ -63,8 +65,9 @@ class BagItem:
         return plain in self.plain
 
     def below(self) -> list[str]:
-        """Return the paths in the bag of all its files."""
-        return [path for path in self.reading.digests if path.startswith(f"{self.root}/")]
+        """Return the paths in the bag of all its files that were read."""
+        paths = [f"{self.root}/{path}" for path in self.paths]
+        return [path for path in paths if path in self.reading.digests]
 
     def content(self, path: str, limit: int = MAX_RECORD_BYTES) -> bytes:
         """Return a file of the bag. Raises Damaged where it is not there or too large."""
@@ -118,7 +121,7 @@ def _referring(reading: Reading) -> set[str]:
 def _item(name: str, paths: list[str], reading: Reading, refers: bool) -> BagItem:
     root = f"{bag.PAYLOAD}{name}"
     if "inventory.json" in paths or DECLARATION in paths:
-        item = BagItem(name, root, reading, "ocfl", {})
+        item = BagItem(name, root, reading, "ocfl", {}, paths=paths)
         item.inventory = _inventory(item)
         there = reading.store.files  # an inventory may name anything, also outside the bag
         logical = _logical(item, paths)
@@ -134,8 +137,9 @@ def _item(name: str, paths: list[str], reading: Reading, refers: bool) -> BagIte
         return item
     if EARK_RECORD in paths:
         plain = {of_eark(path): f"{root}/{path}" for path in paths if of_eark(path)}
-        return BagItem(name, root, reading, "eark", plain)
-    return BagItem(name, root, reading, "mets", {path: f"{root}/{path}" for path in paths})
+        return BagItem(name, root, reading, "eark", plain, paths=paths)
+    plain = {path: f"{root}/{path}" for path in paths}
+    return BagItem(name, root, reading, "mets", plain, paths=paths)
 
 
 def _digests_of(inventory: dict[str, Any], paths: dict[str, str]) -> dict[str, tuple[str, str]]:

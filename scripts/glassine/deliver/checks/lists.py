@@ -5,11 +5,15 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from typing import Any
+from urllib.parse import unquote
+
+import msgspec
+from lxml import etree
 
 from glassine.base.errors import Finding
-from glassine.deliver import bag, handover
+from glassine.deliver import bag, handover, pages
 from glassine.deliver.checks.item import BagItem, wrong
 from glassine.record.parsed import ParsedRecord
 
@@ -23,7 +27,11 @@ _REVISION = re.compile(r".+\.r([1-9]\d*)")
 def of_handover(items: list[BagItem], listed: Any) -> Iterator[Finding]:
     """Yield where the hand-over list and the packages do not hold the same pictures."""
     by_name = {item.name: item for item in items}
-    rows = {row["item"]: row for row in listed["items"] if row.get("files")}
+    rows = {
+        row["item"]: row
+        for row in listed["items"]
+        if row.get("files") or row.get("state") == handover.DELIVERED
+    }
     for name in sorted(set(rows) - set(by_name)):
         what = f"handover.json lists files of {name}, which is not there."
         yield wrong("delivered.handover_item", HANDOVER, what, "the items of the bag.")
@@ -56,6 +64,40 @@ def _in_package(item: BagItem, folders: tuple[str, ...]) -> set[str]:
         for plain, path in item.plain.items()
         if plain.startswith(folders)
     }
+
+
+def of_item(
+    row: Any, lines: set[str] | None, item: BagItem, record: ParsedRecord
+) -> Iterator[Finding]:
+    """Yield where hand-over list or README.txt call an item otherwise than its record.
+
+    row: of the item in handover.json. lines: of README.txt, None where the bag has none, as those
+    of earlier versions.
+    """
+    title = str(row.get("title") or item.name)
+    label = record.root.get("LABEL") or ""
+    if "title" in row and " ".join(title.split()) != " ".join(label.split()):
+        what = f"It gives {item.name} the title {title!r}."
+        yield wrong("delivered.handover_title", HANDOVER, what, f"{label!r}, as METS has it.")
+    line = pages.line_of(msgspec.convert(row, handover.ItemRow))
+    if lines is not None and f"  {line}" not in lines:
+        what = f"It has no line of {item.name} as the hand-over list would have it."
+        yield wrong("delivered.readme", pages.README, what, f"{line!r}.")
+
+
+def of_page(name: str, content: bytes, there: Container[str]) -> Iterator[Finding]:
+    """Yield links of a page that lead to no file of the bag, and anything in it that runs."""
+    root: Any = etree.fromstring(content, etree.HTMLParser(encoding="utf-8", no_network=True))
+    active = root.xpath(
+        "//script | //iframe | //object | //embed | //form | //@*[starts-with(name(), 'on')]"
+    )
+    if active:
+        what = "It holds what a browser would run."
+        yield wrong("delivered.page", name, what, "texts, pictures and links alone.")
+    for target in sorted({str(each) for each in root.xpath("//@href | //@src")}):
+        if unquote(target) not in there:
+            what = f"It leads to {target!r}, which is no file of the bag."
+            yield wrong("delivered.page", name, what, "links to files of the bag.")
 
 
 def of_csv(content: bytes, listed: Any) -> Iterator[Finding]:

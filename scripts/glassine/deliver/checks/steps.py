@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import json
 from collections.abc import Iterator
 from typing import Any
@@ -34,6 +35,7 @@ def check(item: BagItem, record: ParsedRecord) -> Iterator[Finding]:
             yield from _listed(item, "metadata/embedded.json", file["path"], file)
             yield from _sized(item, file)
     yield from _events(item, record, fixity, embedded)
+    yield from _sampling(item, record, item.json("metadata/geometry.json"))
     yield from _described(item, record, embedded)
     yield from _shown(item)
 
@@ -44,18 +46,30 @@ def _record(item: BagItem, path: str, what: str, expected: str) -> Finding:
 
 def _kept(item: BagItem, record: ParsedRecord, path: str, entry: Any) -> Iterator[Finding]:
     """Yield where a master or raw file is not as it was verified; where it was left out of the
-    package by setting (see `raw_keep`), where the record has other digests of it."""
+    package by setting (see `raw_keep`, `access.deliver`), where the record has other digests of
+    it."""
     objects = record.find(
         "//premis:object[premis:objectIdentifier/premis:objectIdentifierValue=$name]"
         "[premis:preservationLevel/premis:preservationLevelValue]",
         name=f"{record.item}/{path}",
     )
+    file = record.files.get(path)
+    premis = record.wrapped(file, "PREMIS:OBJECT") if file is not None else None
+    if file is not None and premis is not None and record.is_kept_back(path):
+        objects = [premis]
     if item.has(path) or not objects:
         yield from _listed(item, "metadata/fixity.json", path, entry)
         return
-    stated = rules.digests(
-        record, objects[0], "premis:objectCharacteristics/premis:fixity", "premis"
-    )
+    yield from _left_out(item, record, path, entry, objects)
+
+
+def _left_out(
+    item: BagItem, record: ParsedRecord, path: str, entry: Any, objects: list[Any]
+) -> Iterator[Finding]:
+    """Yield where the record has other digests of a file that the package leaves out, or none."""
+    known = [each for each in objects if each is not None]
+    fixity = "premis:objectCharacteristics/premis:fixity"
+    stated = rules.digests(record, known[0], fixity, "premis") if known else {}
     digests = {"SHA-256": entry["digests"]["sha256"], "SHA-512": entry["digests"]["sha512"]}
     if {name: stated.get(name) for name in digests} != digests:
         what = f"The record has other digests of {path}, which the package leaves out."
@@ -109,6 +123,28 @@ def _header(item: BagItem, path: str, header: Any) -> Iterator[Finding]:
                 f"fixity.json notes {noted} as its {name}.",
                 f"{is_so}, as the file itself says.",
             )
+
+
+def _sampling(item: BagItem, record: ParsedRecord, geometry: Any) -> Iterator[Finding]:
+    """Yield masters whose MIX gives another resolution than they were measured and rendered by."""
+    metrics = "mix:ImageAssessmentMetadata/mix:SpatialMetrics"
+    for master in geometry["masters"]:
+        file = record.files.get(f"masters/{master['path']}")
+        mix = record.wrapped(file, "NISOIMG") if file is not None else None
+        unit = record.texts(f"{metrics}/mix:samplingFrequencyUnit", mix) if mix is not None else []
+        if unit != ["in."] or not master["ppi"]:
+            continue
+        for axis in ("x", "y"):
+            fraction = f"{metrics}/mix:{axis}SamplingFrequency"
+            above = record.texts(f"{fraction}/mix:numerator", mix)
+            below = record.texts(f"{fraction}/mix:denominator", mix) or ["1"]
+            stated = float(above[0]) / float(below[0]) if above and float(below[0]) else 0.0
+            if abs(stated - master["ppi"]) > 0.001 * master["ppi"]:
+                what = f"MIX gives it {stated:g} ppi."
+                expected = f"{master['ppi']:g} ppi, as geometry.json has it."
+                yield wrong(
+                    "delivered.sampling", item.path(f"masters/{master['path']}"), what, expected
+                )
 
 
 def _sized(item: BagItem, file: Any) -> Iterator[Finding]:
@@ -288,8 +324,54 @@ def _described(item: BagItem, record: ParsedRecord, embedded: Any) -> Iterator[F
                 f"The {name} is {', '.join(map(repr, stated)) or 'missing'}.",
                 f"{', '.join(map(repr, expected)) or 'none'}, as embedded.json has it.",
             )
+    yield from _named(item, record, row)
     for file in embedded["files"]:
         yield from _titled(item, file, row["title"])
+
+
+def _named(item: BagItem, record: ParsedRecord, row: Any) -> Iterator[Finding]:
+    """Yield names, subjects, places and the description of the catalogue's row that the record
+    does not have, and the same of the presentation manifest's date and rights."""
+    creators = [each["name"] for each in row.get("creators", [])]
+    subjects = [each["term"] for each in row.get("subjects", [])]
+    places = [each["name"] for each in row.get("places", [])]
+    described = [row["description"]] if row.get("description") else []
+    facts: list[tuple[str, list[str], set[str]]] = [
+        ("MODS", creators, _texts(record, "//mods:mods/mods:name/mods:namePart")),
+        ("Dublin Core", creators, _texts(record, "//dc:creator | //dc:contributor")),
+        ("MODS", [*subjects, *places], _texts(record, "//mods:mods/mods:subject//*")),
+        ("Dublin Core", subjects, _texts(record, "//dc:subject")),
+        ("MODS", described, _texts(record, "//mods:mods/mods:abstract")),
+    ]
+    for where, wanted, has in facts:
+        for text in wanted:
+            if " ".join(text.split()) not in has:
+                yield wrong(
+                    "delivered.described_by",
+                    item.record,
+                    f"{where} does not have {text!r}, which embedded.json has.",
+                    "the same in both.",
+                )
+    if item.has("manifest.json"):
+        manifest = item.json("manifest.json")
+        values = [
+            text
+            for pair in manifest.get("metadata", [])
+            for texts in pair["value"].values()
+            for text in texts
+        ]
+        rights = manifest.get("rights", row["rights"].get("uri"))
+        date = " ".join(row["date_text"].split())
+        shown = [" ".join(html.unescape(text).split()) for text in values]
+        if (row["rights"].get("uri") and rights != row["rights"]["uri"]) or (
+            date and date not in shown
+        ):
+            what = "It gives the item another date or other rights than embedded.json has."
+            yield wrong("delivered.manifest_facts", item.path("manifest.json"), what, "the same.")
+
+
+def _texts(record: ParsedRecord, expression: str) -> set[str]:
+    return {" ".join((node.text or "").split()) for node in record.find(expression)}
 
 
 def _titled(item: BagItem, file: Any, title: str) -> Iterator[Finding]:

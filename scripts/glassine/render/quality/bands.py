@@ -29,9 +29,11 @@ MARGIN, CUT = 2, 2.5
 # Banding of this RMS (%) must be seen by three deviations, else its absence is not known.
 MUST_SEE = 0.5
 # Where the picture itself is read, at half the size: segments of a row that must agree; parts of
-# its length of which the median counts; the least rows and columns of a segment; what changes more
+# its length; the least rows and columns of a segment; what changes more
 # slowly is picture (sigma, px).
 SEGMENTS, PARTS, LEAST_SEGMENT, PICTURE_SLOW_PX = 12, 12, (80, 6), 15.0
+# Banding is there over all of a frame, waves and boards over some of it: what counts of the parts.
+EVERYWHERE = 1 / 3
 # In the picture this RMS (%) must be ruled out by three quarters of the pairs of segments.
 MUST_SEE_IN_PICTURE = 2.0
 
@@ -223,7 +225,7 @@ def _along_rows(density: Floats) -> float | None:
     total, count = _quiet_means(density)
     mean = total / np.maximum(count, wide)
     weight = np.where(count >= wide, count, 0.0)
-    values, sizes = [], []
+    everywhere, usual, sizes = [], [], []
     for one in range(SEGMENTS):
         for other in range(one + 2, SEGMENTS):
             both = np.sqrt(weight[one] * weight[other])
@@ -238,16 +240,22 @@ def _along_rows(density: Floats) -> float | None:
                 )
                 if w.sum() > 0
             ]
-            values.append(float(np.median(parts)))
+            everywhere.append(float(np.quantile(parts, EVERYWHERE)))
+            usual.append(float(np.median(parts)))
             sizes.append(float(both.sum()))
-    if len(values) < 6:
+    if len(sizes) < 6:
         return None
+    quarter = _percent(_of_pairs(everywhere, sizes, 0.25))
+    # Lines that half of the height shows may hide bands, though they are none.
+    most = _percent(_of_pairs(usual, sizes, 0.75))
+    return None if quarter <= MUST_SEE_IN_PICTURE < most else quarter
+
+
+def _of_pairs(values: list[float], sizes: list[float], share: float) -> float:
+    """Return the value that `share` of the pairs, weighed by size, do not pass."""
     order = np.argsort(values, kind="stable")
     reached = np.cumsum(np.array(sizes)[order]) / np.sum(sizes)
-    quarter, most = (
-        _percent(values[order[int(np.searchsorted(reached, share))]]) for share in (0.25, 0.75)
-    )
-    return None if quarter <= MUST_SEE_IN_PICTURE < most else quarter
+    return values[int(order[int(np.searchsorted(reached, share))])]
 
 
 def _quiet_means(density: Floats) -> tuple[Doubles, Doubles]:

@@ -84,7 +84,7 @@ def scratches(frame: Upright) -> int | None:
         _count(np.ascontiguousarray(plane), np.ascontiguousarray(base), frame.margin)
         for plane, base in ((frame.density, frame.base), (frame.density.T, frame.base.T))
     ]
-    count = sum(each for each, _ in found)
+    count = int(sum(each for each, _ in found))
     return None if not count and max(least for _, least in found) > HIDDEN_D else count
 
 

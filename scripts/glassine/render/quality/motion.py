@@ -28,28 +28,29 @@ LEAST_PIECES = 8
 # A ring tells where it stands so many times as far as the noise above the noise. A frame is still
 # only where they tell up to a frequency (cycles/px) at which a path of 4 px takes half of the
 # contrast away (sinc); a trough so deep (dB) is motion in any case.
-SEEN, LEAST_RINGS, LEAST_FREQUENCY, PLAIN_DB = 1.0, 2, 0.12, 3.0
+SEEN, LEAST_RINGS, LEAST_FREQUENCY, PLAIN_DB = 1.0, 2, 0.12, 2.5
 # What is taken away from a level for noise (less than all: it is uneven), and the least share of
 # the level that is left: else noise alone would make deep troughs.
 NOISE_SHARE, LEAST_LEFT = 0.8, 0.03
 # Sectors that make a trough and a peak. A subject of stripes raises a few sectors far above the
 # rest; so this share of the peak is no trough.
 FEW, OF_PEAK = 3, 0.1
-# Rings that are read together; the deepest trough of so many is the value.
-RUN = 3
+# Rings that are read together; the depth of the deepest so many is the value, at most so many
+# times its trough.
+RUN, OF_TROUGH = 3, 1.5
 # Motion shows in all rings together, in dB, and with this share of the value.
 LEAST_DB, OF_VALUE = 0.6, 0.17
 # Grass and brick are fine in one direction too, but not to where grain ends: the value is at most
 # so many times what the finest rings show, unless it is more than this beyond.
-OF_FINEST, BEYOND_DB = 1.5, 2.5
+OF_FINEST, BEYOND_DB = 1.5, 1.2
 # Ropes and masts lie over most pieces, but not over the quietest: the value is at most so many
 # times what this share of the pieces, those with least detail between these rings, shows.
 OF_QUIET, QUIET = 1.3, 1 / 3
 _DETAIL = (_RING >= 7) & (_RING <= 19)
 # A trough of so much (dB) that a subject may as well have made: neither motion nor none.
 UNSURE_DB, SURE_DB = 1.3, 2.0
-# Groups of pieces that must agree on the direction, with this share of what all show.
-GROUPS, AGREED = 3, 0.35
+# Groups of pieces that must agree on the direction, with this share of the wave that all show.
+GROUPS, AGREED = 3, 0.5
 _WAVE = np.exp(2j * np.pi * np.arange(SECTORS) / SECTORS)
 
 
@@ -67,7 +68,7 @@ def motion_blur(power: Doubles, groups: npt.NDArray[np.intp]) -> float | None:
     if level is None:
         return None
     wave = _wave(level.mean(axis=0))
-    seen = float(_runs(level, wave)[0].max())
+    seen = max(float(_runs(level, wave)[0].max()), float(_troughs(level.mean(axis=0)[None])[0]))
     value = _of_motion(power, groups, level, wave)
     if value < PLAIN_DB and _finest(level) < LEAST_FREQUENCY:
         return None
@@ -87,7 +88,7 @@ def _of_motion(
         part = _levels(power[groups % GROUPS == number])
         if part is not None:
             along.append(_along(_wave(part.mean(axis=0)), wave))
-    agreed = len(along) >= min(2, int(groups.max()) + 1) and min(along) > AGREED * trough
+    agreed = len(along) >= min(2, int(groups.max()) + 1) and min(along) > AGREED * abs(wave)
     return min(value, OF_QUIET * _of_quiet(power, wave)) if agreed else 0.0
 
 
@@ -149,13 +150,19 @@ def _troughs(level: Doubles) -> Doubles:
 
 
 def _runs(level: Doubles, wave: complex) -> tuple[Doubles, float]:
-    """Return the trough (dB) of each run of RUN rings in the direction of `wave`; and how much
-    the finest run shows of it."""
+    """Return the depth (dB) of each run of RUN rings along `wave`; and how much the finest run
+    shows of it.
+
+    The mean of the wave and of the trough: a long path leaves a ridge across it, and so little else
+    that the trough is shallow beside the middle. A ridge alone is a subject's.
+    """
     run = min(RUN, len(level))
     total = np.cumsum(np.vstack([np.zeros(SECTORS), level]), axis=0)
     means = (total[run:] - total[:-run]) / run
     waves = np.array([_along(_wave(mean), wave) for mean in means])
-    return np.minimum(waves, _troughs(means)), float(waves[-1])
+    troughs = _troughs(means)
+    depth = np.minimum((waves + troughs) / 2, OF_TROUGH * np.minimum(troughs, waves))
+    return depth, float(waves[-1])
 
 
 def _deepest(level: Doubles, wave: complex) -> float:

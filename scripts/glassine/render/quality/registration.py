@@ -29,10 +29,13 @@ OWN_PX = 0.15
 # in green makes steps too short, unless it explains nearly all; what is left of them is at most
 # LONGEST / (1 - LONGEST) times the last.
 SMALL_STEP, STEPS, PLAIN, LONGEST = 0.08, 7, 0.85, 0.85
+# All directions tell about as much where the least of them tells this share of the most.
+EVEN = 0.1
 # A block tells nothing where its gain is not so many times its deviation: grain alone.
 SURE_GAIN = 2.5
 # Share of the detail that must be explained: of grain alone 0.06 to 0.1 are, by chance.
-EXPLAINED = 0.12
+# Less will do where patches show the same shift within this, px.
+EXPLAINED, ALIKE_SHIFT_PX = 0.12, 0.3
 # By so much more another start must explain: stripes fit again a period aside.
 BETTER = 0.02
 # A peak of phase correlation from which it is tried as a start, and how far (px) it lies from 0.
@@ -94,7 +97,7 @@ def misregistration(patches: list[Patch]) -> float | None:
 def _length(shift: _Shift) -> float | None:
     """Return the length (px) of a shift; None where it cannot be told."""
     length = float(np.hypot(*shift.place))
-    if shift.explained < EXPLAINED:
+    if shift.explained < EXPLAINED and not _alike(shift.patches):
         return None
     if length > HIDDEN_PX:
         along = np.sort(shift.patches @ shift.place / length)
@@ -104,6 +107,11 @@ def _length(shift: _Shift) -> float | None:
     elif shift.deviation > UNSURE_PX:
         return None
     return float(np.sqrt(max(length**2 - 2 * shift.deviation**2, 0.0)))
+
+
+def _alike(places: Doubles) -> bool:
+    """Return whether several patches show the same: grain alone shows something else in each."""
+    return len(places) > 1 and bool(np.ptp(places, axis=0).max() < ALIKE_SHIFT_PX)
 
 
 def _shift(squares: list[Floats], band: int) -> _Shift | None:
@@ -128,18 +136,22 @@ def _shift(squares: list[Floats], band: int) -> _Shift | None:
 
 def _settled(greens: list[Floats], others: list[Floats], start: Doubles) -> _Shift:
     """Return the shift about a start."""
-    place, before = start, np.inf
+    place, before = start, np.zeros(2)
     for number in range(STEPS):
         blocks = _of_patches(greens, others, place)
         step, weighted = _robust_mean(blocks.shift, blocks.information)
-        size = float(np.hypot(*step))
         place = place + np.clip(step, -1.5, 1.5)
-        if size < SMALL_STEP and (number > 0 or blocks.explained > PLAIN):
-            # Steps that are too short by the same share each time: what is left of their sum.
-            ratio = min(size / max(before, 1e-9), LONGEST)
-            place = place + step * ratio / (1.0 - ratio)
+        told, axes = np.linalg.eigh(weighted.sum(axis=0))
+        plain = blocks.explained > PLAIN and told[0] > EVEN * told[1]
+        if np.hypot(*step) < SMALL_STEP and (number > 0 or plain):
+            # Steps that are too short by the same share each time, along and across what is seen
+            # (stripes tell little along them): what is left of their sum.
+            own, last = axes.T @ step, axes.T @ before
+            ratio = np.where(np.abs(last) > 1e-3, own / np.where(last == 0, 1.0, last), 0.0)
+            ratio = np.clip(ratio, 0.0, LONGEST)
+            place = place + axes @ (own * ratio / (1.0 - ratio))
             break
-        before = size
+        before = step
     total = np.linalg.inv(weighted.sum(axis=0))
     off = (weighted @ (blocks.shift - step)[..., None])[..., 0]
     each = [blocks.patch == number for number in range(len(greens))]
