@@ -46,6 +46,22 @@ def _site(place: Workplace, names: list[str], with_review: bool) -> Site:
     return Site(base, institution, collections, with_review)
 
 
+def _require_apart(root: Path, place: Workplace) -> None:
+    """See that nothing is published into a folder of masters, results or deliveries, or around
+    one."""
+    kept = {"masters": place.masters, "results": place.results, "deliveries": place.deliveries}
+    for name, folder in kept.items():
+        there = folder.resolve()
+        if root == there or there in root.parents or root in there.parents:
+            raise GlassineError.because(
+                "publish.apart",
+                root,
+                f"It lies in the folder of {name}, or holds it.",
+                "a folder of its own, which a web server may read.",
+                "Name another folder; nothing was written.",
+            )
+
+
 def _collection(results_dir: Path) -> dict[str, Any] | None:
     path = results_dir / "collection.json"
     value = files.read_json(path) if path.is_file() else None
@@ -148,6 +164,7 @@ def _publish(place: Workplace, lookup: Lookup, options: argparse.Namespace) -> i
             code = _refused(error, exits.HELD)
     root = Path(options.folder).resolve()
     try:
+        _require_apart(root, place)
         site = _site(place, readable, options.with_review)
         done = publish.publish(root, found, site, trial=options.dry_run)
     except GlassineError as error:
