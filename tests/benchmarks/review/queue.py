@@ -121,4 +121,5 @@ def main(arguments: list[str]) -> Outcome:
         "next_picture_ms_p95": figure(1000 * sorted(waits)[int(0.95 * len(waits))], 0),
         "decisions_in_the_file": decided,
     }
+    print("\n".join(f"{name}: {value}" for name, value in row.items()))
     return Outcome([row], good=decided == options.frames and presses <= 2 * options.frames)
