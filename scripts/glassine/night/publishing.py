@@ -6,12 +6,13 @@ import argparse
 import re
 import sys
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import msgspec
 
-from glassine.base import exits, files, item_states, settings, wording
+from glassine.base import corrections, exits, files, item_states, settings, wording
 from glassine.base.errors import GlassineError
 from glassine.base.records.given import Institution
 from glassine.base.visible import visible
@@ -72,10 +73,30 @@ def candidates(lookup: Lookup, results_dir: Path, name: str) -> list[Candidate]:
     """Return each item of a batch as it stands today. Raises GlassineError where the batch's
     records cannot be read."""
     batch, unsettled = lookup.batch(name), set(lookup.unsettled(name))
-    return [
+    since = withdrawn_since(lookup.place.masters / name, batch.content.get("withdraw", []))
+    found = [
         _candidate(lookup, batch, name, results_dir / "items" / item, item in unsettled)
         for item in batch.items
     ]
+    return [
+        replace(each, public="none", why_closed=since[each.item]) if each.item in since else each
+        for each in found
+    ]
+
+
+def withdrawn_since(batch_dir: Path, known: list[dict[str, Any]]) -> dict[str, str]:
+    """Return {item: why it is not to be published} of what a person withdrew since the last night.
+
+    known: the withdrawals that the night took in. Of an item of which a part was withdrawn nothing
+    is published until a night has made it anew. Raises GlassineError for a damaged file.
+    """
+    path = batch_dir / corrections.FILE_NAME
+    entries = corrections.read(path).withdraw if path.is_file() else []
+    return {
+        entry.item: f"withdrawn since the last night: {entry.reason}"
+        for entry in entries
+        if msgspec.to_builtins(entry) not in known
+    }
 
 
 def _candidate(

@@ -64,3 +64,27 @@ def test_it_waits_for_a_run_that_goes_on(place) -> None:
         assert run(place, "public") == exits.LATER
     finally:
         other.ended()
+
+
+WITHDRAWN = """
+withdraw:
+  - {item: PEH-1, reason: "given back to the lender", by: op-07, when: "2026-03-18T08:55:00Z"}
+  - {item: PEH-2, master: PEH-2.tif, reason: "damaged", by: op-07, when: "2026-03-18T08:56:00Z"}
+"""
+
+
+def test_what_was_withdrawn_since_the_last_night_is_not_published(place) -> None:
+    (place / "masters" / "corrections.yaml").write_text(WITHDRAWN)
+    found = publishing.withdrawn_since(place / "masters", [])
+    assert sorted(found) == ["PEH-1", "PEH-2"]
+    assert "given back to the lender" in found["PEH-1"]
+
+
+def test_what_a_night_took_in_already_goes_by_its_records(place) -> None:
+    (place / "masters" / "corrections.yaml").write_text(WITHDRAWN)
+    entry = {
+        "item": "PEH-2", "master": "PEH-2.tif", "reason": "damaged", "by": "op-07",
+        "when": "2026-03-18T08:56:00Z",
+    }  # fmt: skip
+    assert sorted(publishing.withdrawn_since(place / "masters", [entry])) == ["PEH-1"]
+    assert publishing.withdrawn_since(place / "results", []) == {}
