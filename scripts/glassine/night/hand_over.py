@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import argparse
 import sys
-from pathlib import Path
 
 from glassine import steps
 from glassine.base import exits, naming, settings
 from glassine.base.errors import GlassineError
 from glassine.base.visible import visible
 from glassine.handover import step as handover
-from glassine.night import sending
-from glassine.night.lock import RunLock
+from glassine.night import by_hand, sending
 from glassine.night.lookup import Lookup
 from glassine.night.workplace import Workplace
 
@@ -66,29 +64,17 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--directory", default=".", help="the folder that holds `results`")
     parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
     options = parser.parse_args(arguments)
-    working_dir = Path(options.directory).resolve()
-    try:
-        stated = settings.read_yaml(Path(options.configfile), trusted=True)
-        place = Workplace.of(stated or {}, working_dir)
-    except GlassineError as error:
-        return _refused(error, exits.SETTINGS)
-    lock = RunLock(working_dir)
-    try:
-        lock.take()
-    except GlassineError as error:
-        return _refused(error, exits.LATER)
+    begun = by_hand.begun(options.directory, options.configfile)
+    if isinstance(begun, int):
+        return begun
+    place, lock = begun
     lookup, code = Lookup(place, lock), 0
     for name in options.batch:
         try:
             hand_over(place, lookup, name, options.all, options.send)
         except GlassineError as error:
-            code = _refused(error, exits.HELD)
+            code = by_hand.refused(error, exits.HELD)
     lock.ended()
-    return code
-
-
-def _refused(error: GlassineError, code: int) -> int:
-    sys.stderr.write("".join(f"{finding.sentence()}\n" for finding in error.findings))
     return code
 
 

@@ -16,8 +16,7 @@ from glassine.base import corrections, exits, files, item_states, settings, word
 from glassine.base.errors import GlassineError
 from glassine.base.records.given import Institution
 from glassine.base.visible import visible
-from glassine.night import due
-from glassine.night.lock import RunLock
+from glassine.night import by_hand, due
 from glassine.night.lookup import Lookup
 from glassine.night.workplace import Workplace
 from glassine.publish import step as publish
@@ -157,17 +156,10 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--directory", default=".", help="the folder that holds `results`")
     parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
     options = parser.parse_args(arguments)
-    working_dir = Path(options.directory).resolve()
-    try:
-        stated = settings.read_yaml(Path(options.configfile), trusted=True)
-        place = Workplace.of(stated or {}, working_dir)
-    except GlassineError as error:
-        return _refused(error, exits.SETTINGS)
-    lock = RunLock(working_dir)
-    try:
-        lock.take()
-    except GlassineError as error:
-        return _refused(error, exits.LATER)
+    begun = by_hand.begun(options.directory, options.configfile)
+    if isinstance(begun, int):
+        return begun
+    place, lock = begun
     try:
         return _publish(place, Lookup(place, lock), options)
     finally:
@@ -182,23 +174,18 @@ def _publish(place: Workplace, lookup: Lookup, options: argparse.Namespace) -> i
             found += candidates(lookup, place.results_dir(name), name)
             readable.append(name)
         except GlassineError as error:  # its items stay as they are, as those of an absent batch
-            code = _refused(error, exits.HELD)
+            code = by_hand.refused(error, exits.HELD)
     root = Path(options.folder).resolve()
     try:
         _require_apart(root, place)
         site = _site(place, readable, options.with_review)
         done = publish.publish(root, found, site, trial=options.dry_run)
     except GlassineError as error:
-        return _refused(error, exits.SETTINGS)
+        return by_hand.refused(error, exits.SETTINGS)
     print("\n".join(visible(line) for line in _lines(done, root, options.dry_run)))
     for problem in done.problems:
         sys.stderr.write(f"{visible(problem.sentence())}\n")
     return exits.HELD if done.problems else code
-
-
-def _refused(error: GlassineError, code: int) -> int:
-    sys.stderr.write("".join(f"{visible(finding.sentence())}\n" for finding in error.findings))
-    return code
 
 
 if __name__ == "__main__":
