@@ -15,11 +15,12 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine.base import film
+from glassine.locate import masks
 from glassine.locate.candidate import Candidate
 from glassine.locate.shapes import Doubles, lengths_of
 from glassine.locate.view import Floats, Layout, Mask, Piece, View, any_of, mean_of
 
-TakenFor = Literal["frame", "strip", "mount", "label", "ruler", "target", "unexplained"]
+TakenFor = Literal["frame", "strip", "mount", "label", "ruler", "target", "mask", "unexplained"]
 
 # The master is looked at in a copy with this long side (px).
 LONG_PX = 500
@@ -36,6 +37,11 @@ TONED = 0.15
 THICK, LARGE = 0.16, 0.05
 # Along a frame's side it counts from this thickness.
 THIN = 0.06
+# A target's patches: even within this (density), so many at the least, which fill this share of the
+# piece and are alike in size within this share; tones of two of them lie so far apart (density). A
+# box is full where this share of it is of one patch.
+EVEN_PATCH, FEWEST_PATCHES, PATCHED, PATCH_OFF = 0.02, 5, 0.3, 0.25
+PATCH_APART, FULL_BOX = 0.06, 0.85
 
 
 @dataclass(frozen=True)
@@ -149,13 +155,18 @@ def seen_outside(
     frames = [c.corners / view.reduction for c in found]
     covered = small.drawn(explained(found, view.reduction))
     seen = [
-        _piece(small, piece, found, frames, covered, view, label_places) for piece in layout.pieces
+        _piece(small, piece, found, frames, covered, view, label_places)
+        if not masks.covers(view, layout, piece) or len(layout.pieces) < 2
+        else Seen(outline_of(piece) * view.reduction, "mask", float(piece.mask.mean()))
+        for piece in layout.pieces
     ]
     named = [
         each.corners / view.reduction
         for each in seen
         if each.taken_for in ("label", "ruler", "target", "unexplained")
     ]
+    if layout.ground == "light":
+        covered |= masks.opaque_areas(small.grey)
     rest = small.away & ~covered & ~small.drawn([_grown(c, 0.03, 0.03) for c in named])
     if found:
         seen += _areas(small, rest, frames, view)
@@ -232,19 +243,41 @@ def _stranger(
         if long > 4 * short:
             return "ruler"
         return "label" if neutral else "unexplained"
-    return "target" if _patches(grey, mask, short) else "unexplained"
+    return "target" if holds_patches(v, mask, short, view.noise) else "unexplained"
 
 
-def _patches(grey: Floats, mask: Mask, short: float) -> bool:
-    """Whether a piece is made of even patches of many tones."""
+def holds_patches(v: Floats, mask: Mask, short: float, noise: float) -> bool:
+    """Whether a piece is made of even patches of one size and of several tones, as targets are.
+
+    v: (h, w, c) tones; mask: (h, w) where the piece is; short: its shorter side, px.
+    """
     n = max(3, round(0.05 * short)) | 1
-    mean = cv2.blur(grey, (n, n))
-    spread = np.sqrt(np.maximum(cv2.blur(grey * grey, (n, n)) - mean * mean, 0))
-    plain = (spread < 0.02) & mask
-    if plain.sum() < 0.45 * mask.sum():
+    mean = cv2.blur(v, (n, n)).reshape(v.shape)
+    square = cv2.blur(v * v, (n, n)).reshape(v.shape)
+    spread = np.sqrt(np.maximum(square - mean * mean, 0))
+    plain = ((spread.max(2) < EVEN_PATCH + 2 * noise) & mask).astype(np.uint8)
+    _, parts, stats, _ = cv2.connectedComponentsWithStats(plain, connectivity=4)
+    own = [k for k in range(1, len(stats)) if _is_box(stats[k], short)]
+    if len(own) < FEWEST_PATCHES:
         return False
-    tones = np.histogram(mean[plain], bins=np.arange(-0.1, 3.0, 0.08))[0]
-    return bool((tones > 0.015 * mask.sum()).sum() >= 7)
+    sizes = stats[own][:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].astype(np.float64)
+    like = (np.abs(sizes / np.median(sizes, axis=0) - 1) < PATCH_OFF).all(1)
+    own = [k for k, alike in zip(own, like.tolist(), strict=True) if alike]
+    if sum(int(stats[k, cv2.CC_STAT_AREA]) for k in own) < PATCHED * mask.sum():
+        return False
+    tones: list[Floats] = []
+    for k in own:
+        tone = np.median(v[parts == k], axis=0)
+        if all(np.abs(tone - other).max() > PATCH_APART for other in tones):
+            tones.append(tone)
+    return len(own) >= FEWEST_PATCHES and len(tones) >= FEWEST_PATCHES - 1
+
+
+def _is_box(stats: npt.NDArray[np.int32], short: float) -> bool:
+    """Whether an area fills the upright box around it, and is no speck."""
+    box = int(stats[cv2.CC_STAT_WIDTH] * stats[cv2.CC_STAT_HEIGHT])
+    least = min(stats[cv2.CC_STAT_WIDTH], stats[cv2.CC_STAT_HEIGHT])
+    return bool(stats[cv2.CC_STAT_AREA] > FULL_BOX * box and least > 0.12 * short)
 
 
 def _areas(small: Small, rest: Mask, frames: list[Doubles], view: View) -> list[Seen]:

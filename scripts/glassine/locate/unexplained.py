@@ -74,6 +74,8 @@ SAME_GATE, ANY_GATE = 0.12, 1.0
 # Frames of one camera lie at the same place between perforations within this (mm; common practice,
 # no source); so many of them, both of whose ends were seen, show where.
 IN_STEP, SHOW_STEP = 0.35, 2
+# What lies beside pictures, or over them, and is none.
+BESIDE = ("label", "ruler", "target", "mask")
 # Pictures longer than this for their width are wide views, or several.
 LONGEST = 1.85
 
@@ -104,7 +106,7 @@ def examine(scene: Scene, known: Known, found: list[Candidate]) -> tuple[MasterP
 
 def beside_words(pieces: Sequence[MasterPiece]) -> tuple[str, ...]:
     """Return a note of what lies on the master and was taken for something else than a picture."""
-    others = [each.taken_for for each in pieces if each.taken_for in ("label", "ruler", "target")]
+    others = [each.taken_for for each in pieces if each.taken_for in BESIDE]
     if not others:
         return ()
     named = ", ".join(f"{others.count(name)} {name}" for name in sorted(set(others)))
