@@ -9,12 +9,13 @@ longer than any sheet or plate is for its width.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from glassine.base import film
 from glassine.locate.candidate import Candidate
-from glassine.locate.judge import usual_on_135
+from glassine.locate.judge import CLEAR, usual_on_135
 from glassine.locate.known import Known
 from glassine.locate.shapes import Doubles, order
 
@@ -34,6 +35,8 @@ NARROWER, PAIR_OF_CARTRIDGE = 40.0, 1.4
 # share (0.6 % at the most on six real plates, tests/makers/real_plates); two alone are as long
 # within the second share. Of more than two the outer ones may be shorter, by the plate's holder.
 ONE_GATE, ONE_LENGTH = 0.01, 0.025
+# Trust in the polarity of what is on film by its size and width, and has a clear border.
+ON_FILM = 0.95
 
 
 def examine(known: Known, found: Sequence[Candidate]) -> None:
@@ -44,6 +47,8 @@ def examine(known: Known, found: Sequence[Candidate]) -> None:
         if len(own) > 1 and _of_one_format(known, own):
             for one in own:
                 one.format_seen = True
+                if known.ppi and _taken_for_paper(one):
+                    _as_film(one)
                 if one.gauge != "135" and not _for_paper(one):
                     one.against("gate and film of one format")
 
@@ -76,6 +81,24 @@ def _sizes(frames: Sequence[Candidate]) -> tuple[Doubles, Doubles]:
     middles = np.array([one.corners.mean(0) for one in frames])
     run = np.linalg.svd(middles - middles.mean(0))[2][0]
     return np.array([_along_and_across(one.corners, run) for one in frames]), run
+
+
+def _taken_for_paper(one: Candidate) -> bool:
+    """Whether a grey picture with a clear border was taken for a positive since nothing on the
+    master told it from a print.
+    """
+    made = one.character
+    unsure = made is not None and made.process == "monochrome" and made.polarity_trust < CLEAR
+    return unsure and _for_paper(one)
+
+
+def _as_film(one: Candidate) -> None:
+    """Take a picture for a negative: it has the size of a gate on film as wide as it comes, by a
+    resolution that agrees, and its border is clear.
+    """
+    assert one.character is not None
+    one.character = replace(one.character, polarity="negative", polarity_trust=ON_FILM)
+    one.evidence = [each for each in one.evidence if each.feature != "polarity unclear"]
 
 
 def _for_paper(one: Candidate) -> bool:
@@ -134,7 +157,9 @@ def _fits(known: Known, gate: film.Gate, usual: Doubles, film_px: float, off: fl
 def _film_px(known: Known, one: Candidate, run: Doubles) -> float | None:
     """Return the width (master px) of the film that a frame is on, which runs along `run`."""
     if one.whole is not None:
-        outline = one.whole.object_corners
+        outline = one.whole.held_in
+        if outline is None:
+            outline = one.whole.object_corners
         return _along_and_across(one.whole.corners if outline is None else outline, run)[1]
     if one.gauge != "120" or not known.ppi:
         return None

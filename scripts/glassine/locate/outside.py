@@ -32,6 +32,10 @@ RIM = 0.03
 GAP = 0.14
 # Tones farther from the bare rebate or mount than this are something that lies or shows there.
 TONED = 0.15
+# Tone (density) of what is as bright as the brightest of the master, as light falls off.
+BARE = 0.08
+# An edge that was found shows this wide in the small copy, px.
+EDGE_PX = 5
 # An area counts from this thickness (share of the frames' short side) and this area (share of a
 # frame's).
 THICK, LARGE = 0.16, 0.05
@@ -89,6 +93,22 @@ class Small:
         for shape in shapes:
             cv2.fillPoly(out, [np.round(shape * self.factor - 0.5).astype(np.int32)], 1)
         return out.astype(bool)
+
+    def outlined(self, shapes: list[Doubles]) -> Mask:
+        """Return where the sides of polygons (view px) run, with the blur beside them."""
+        out = np.zeros(self.grey.shape, np.uint8)
+        for shape in shapes:
+            points = np.round(shape * self.factor - 0.5).astype(np.int32)
+            cv2.polylines(out, [points], True, 1, EDGE_PX)
+        return out.astype(bool)
+
+
+def _edges_around(one: Candidate) -> list[Doubles]:
+    """Return the outlines around a frame that were found beside its own: of its film or paper, and
+    of the opening that these lie in.
+    """
+    whole = one.whole or one
+    return [each for each in (whole.held_in, whole.object_corners) if each is not None]
 
 
 def explained(found: list[Candidate], reduction: float) -> list[Doubles]:
@@ -167,9 +187,12 @@ def seen_outside(
     ]
     if layout.ground == "light":
         covered |= masks.opaque_areas(small.grey)
+    covered |= small.outlined(
+        [edge / view.reduction for one in found for edge in _edges_around(one)]
+    )
     rest = small.away & ~covered & ~small.drawn([_grown(c, 0.03, 0.03) for c in named])
     if found:
-        seen += _areas(small, rest, frames, view)
+        seen += _areas(small, rest, found, view)
     return seen
 
 
@@ -280,9 +303,9 @@ def _is_box(stats: npt.NDArray[np.int32], short: float) -> bool:
     return bool(stats[cv2.CC_STAT_AREA] > FULL_BOX * box and least > 0.12 * short)
 
 
-def _areas(small: Small, rest: Mask, frames: list[Doubles], view: View) -> list[Seen]:
+def _areas(small: Small, rest: Mask, found: list[Candidate], view: View) -> list[Seen]:
     """Return the areas of the rest that look like a picture, or like a part of one."""
-    sides = [lengths_of(c) for c in frames]
+    sides = [lengths_of(one.corners / view.reduction) for one in found]
     short = float(np.median([each[1] for each in sides])) * small.factor
     area = float(np.median([a * b for a, b in sides])) * small.factor**2
     if short < 6 or not rest.any():
@@ -291,7 +314,11 @@ def _areas(small: Small, rest: Mask, frames: list[Doubles], view: View) -> list[
     mean = cv2.blur(small.grey, (k, k))
     spread = np.sqrt(np.maximum(cv2.blur(small.grey * small.grey, (k, k)) - mean * mean, 0))
     level = float(np.median(small.grey[rest]))
-    toned = np.abs(mean - level) > TONED
+    # What is as clear as the light itself is bare table, or paper; what is as the border of the
+    # pictures is their film, beyond the last of them too. Neither shows a picture.
+    bare = [level, *{round(float(one.border.mean()), 3) for one in found if one.border is not None}]
+    off = np.min([np.abs(mean - each) for each in bare], axis=0)
+    toned = (off > TONED) & (mean > BARE)
     busy = (spread > 0.05 + 4 * small.noise) | toned
     n = max(3, round(THICK * short))
     # What the master's edge cuts off goes on beyond it.
