@@ -10,6 +10,7 @@ import numpy as np
 from glassine.base import film
 from glassine.locate import boards, border, sides, strips
 from glassine.locate.candidate import Candidate
+from glassine.locate.chain import Slot
 from glassine.locate.known import Known
 from glassine.locate.pictures import NEAR_END_MM, level_at, unseen
 from glassine.locate.scale import Scale, agree
@@ -303,7 +304,7 @@ def _shows_120(strip: strips.Strip, mm: float | None) -> bool:
     return mm is not None or (len(plain) >= PLAIN_FRAMES and min(strip.rows_seen) >= PLAIN_SHARE)
 
 
-def _is_wide_view(strip: strips.Strip, slot: strips.Slot) -> bool:
+def _is_wide_view(strip: strips.Strip, slot: Slot) -> bool:
     """Whether a frame alone on its film is a wide view, all of whose sides show: what was exposed
     frame by frame shows ends inside of it, or film between (see `chain`).
     """
