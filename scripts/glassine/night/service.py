@@ -140,7 +140,7 @@ def service_of(options: argparse.Namespace, words: Sequence[str]) -> Service:
         units.require_writable_as_text(path)
     if "$" in str(settings.PROJECT):
         raise GlassineError.because(
-            "service.path",
+            "service.checkout",
             settings.PROJECT,
             "The name of the checkout's folder holds a `$`, which systemd takes for a variable in "
             "the name of a program.",
