@@ -43,6 +43,7 @@ PREFIXES = {
     "plan": "what there is to be done",
     "progress": "the look at a run",
     "publish": "the published tree",
+    "service": "a night that the system runs",
     "quality": "limits of quality",
     "record": "the step",
     "render": "the step",
