@@ -322,11 +322,12 @@ def accepted(entry: dict[str, Any], geometry: dict[str, Any]) -> list[dict[str, 
             for ruling in detail.get("decisions") or []
             if ruling["frame"] == each["frame"] and each.get("master") in (None, ruling["master"])
         ]
-        reasons = (each.get("seen") or {}).get("reasons")
+        told = (each.get("seen") or {}).get("reasons")
+        reasons = {} if told is None else {"reasons": told}
         if not ruled:
-            found.append({**each, "reasons": reasons})
+            found.append({**each, **reasons})
         found += [
-            {"frame": ruling["on"], "master": ruling["master"], "reasons": reasons}
+            {"frame": ruling["on"], "master": ruling["master"], **reasons}
             for ruling in ruled
             if ruling["on"] is not None and ruling["as_seen"]
         ]
