@@ -55,7 +55,10 @@ class _Strict(yaml.constructor.SafeConstructor):
         return float(value)
 
 
-_Strict.add_constructor("tag:yaml.org,2002:float", _Strict.construct_number)
+_Strict.yaml_constructors = {
+    **yaml.constructor.SafeConstructor.yaml_constructors,
+    "tag:yaml.org,2002:float": _Strict.construct_number,
+}
 
 
 class _StrictLoader(_Strict, yaml.SafeLoader):

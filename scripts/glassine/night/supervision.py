@@ -22,10 +22,11 @@ from typing import Any
 
 from glassine.base import clock, files, sandbox
 from glassine.base.errors import Finding, GlassineError
-from glassine.night.warm import ASKED_BY
 
 # Set by the Snakefile to "<pid> <start time>" of the process that leads the run.
 LEADER = "GLASSINE_LEADER"
+# The same of the job that a fork of the warm process works for.
+ASKED_BY = "GLASSINE_ASKED_BY"
 
 
 def process_start(pid: int) -> str | None:

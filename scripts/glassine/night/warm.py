@@ -30,8 +30,6 @@ from typing import Any
 
 # Set by the run to the name of the socket where its warm process listens.
 PLACE = "GLASSINE_WARM"
-# "<pid> <start time>" of the job that a fork of the warm process works for.
-ASKED_BY = "GLASSINE_ASKED_BY"
 
 # A warm process that has not taken a job after so long is not waited for.
 _PATIENCE_S = 60.0
@@ -314,7 +312,7 @@ def _answer(link: socket.socket) -> None:
     told = json.loads(b"".join(pieces))
     os.environ.clear()
     os.environ.update(told["environment"])
-    os.environ[ASKED_BY] = f"{asking} {mark}"
+    os.environ[supervision.ASKED_BY] = f"{asking} {mark}"
     os.chdir(told["folder"])
     _work(told["work"], told["arguments"], told["threads"])
 
