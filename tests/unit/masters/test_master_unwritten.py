@@ -184,7 +184,7 @@ def test_a_sparse_file_of_300_gb_is_held_at_once(batch: Path, listed: bool) -> N
     os.truncate(path, 300 * 10**9)
     begun = time.monotonic()
     codes = verified(path, {"sha256": "0" * 64} if listed else None)
-    assert time.monotonic() - begun < 5
+    assert time.monotonic() - begun < 60  # reading it takes minutes
     assert "verify.not_read" in codes
 
 

@@ -44,7 +44,7 @@ def port(session: Session) -> Iterator[int]:
 def ask(
     port: int, path: str, method: str = "GET", body: bytes | None = None, **headers: str
 ) -> tuple[int, bytes, dict[str, str]]:
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=5)
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
     named = {name.replace("_", "-"): value for name, value in headers.items()}
     connection.request(method, path, body, named)
     answer = connection.getresponse()
