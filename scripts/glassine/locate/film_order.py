@@ -121,7 +121,7 @@ Place = tuple[str, int]
 
 
 def doubles(masters: Sequence[tuple[str | None, MasterGeometry]]) -> dict[Place, list[str]]:
-    """Return {(path, frame): reasons} of frames of an item that have one number on one kind of film.
+    """Return {(path, frame): reasons} of frames of an item with one number on one kind of film.
 
     masters: each with its part; sides of one film show the same frames.
     """

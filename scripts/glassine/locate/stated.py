@@ -135,11 +135,7 @@ def judged(masters: list[Located], item: str = "") -> list[MasterGeometry]:
                 replace(_not_inverted(one, frame), rotate=turned, mirror=mirrored),
                 _reasons(one, frame)
                 + several.get(one.geometry.path, [])
-                + [
-                    doubles[place]
-                    for place in [(one.geometry.path, frame.index)]
-                    if place in doubles
-                ]
+                + doubles.get((one.geometry.path, frame.index), [])
                 + another_item(item, one.geometry.labels),
             )
             for frame in one.geometry.frames
