@@ -147,7 +147,10 @@ def _section(name: str, config: dict[str, Any]) -> dict[str, Any]:
     from when on they are used anew, an item is told by its films alone; of raw captures what is
     kept, and which files are which, is no reason to develop anew."""
     section = config.get(name, {})
-    return {key: value for key, value in section.items() if key not in _NOT_GIVEN.get(name, ())}
+    left_out = _NOT_GIVEN.get(name, ())
+    if name == "render" and not section.get("sets"):
+        left_out = (*left_out, "sets")  # no item is due for a setting that asks for nothing
+    return {key: value for key, value in section.items() if key not in left_out}
 
 
 def _is_set(section: dict[str, Any], key: str, default: str) -> bool:
@@ -307,6 +310,7 @@ def makes_alternates(config: dict[str, Any]) -> bool:
             or made.get("crop_tiff", "none") != "none"
             or made.get("tiff_spaces")
             or made.get("uninverted")
+            or made.get("sets")
             for made in (config.get("render", {}), *of_masters)
         )
         or "pyramid" in (config.get("iiif", {}).get("form"), *forms)
