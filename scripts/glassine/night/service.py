@@ -106,6 +106,8 @@ def service_of(options: argparse.Namespace, words: Sequence[str]) -> Service:
     runs_as = None if options.user else _user(options.run_as)
     own = [place.working_dir / name for place in what.places for name in _WRITTEN]
     written = [what.root, *own] if what.root else own
+    told = [place.config["report"]["notify"].get("textfile") for place in what.places]
+    written += [Path(path).parent for path in told if path]
     masters = [place.masters for place in what.places]
     python = SCRIPTS.parent / ".venv" / "bin" / "python"
     nightly = (
