@@ -47,7 +47,7 @@ def _joined(one: dict[str, Any], other: dict[str, Any]) -> dict[str, Any]:
     return result
 
 
-def _place(folder: Path, stated: Sequence[Path], more: dict[str, Any] | None = None) -> Workplace:
+def place_of(folder: Path, stated: Sequence[Path], more: dict[str, Any] | None = None) -> Workplace:
     """Return a place by its files of settings. Raises GlassineError where they are wrong."""
     config: dict[str, Any] = {}
     for path in (settings.PROJECT / "config" / "config.yaml", *stated):
@@ -84,7 +84,9 @@ def asked(options: argparse.Namespace) -> Asked:
         if found.problems:
             raise GlassineError([finding for _, finding in found.problems])
         places = tuple(
-            _place(each.folder, each.files, {"masters": str(each.masters)} if each.masters else {})
+            place_of(
+                each.folder, each.files, {"masters": str(each.masters)} if each.masters else {}
+            )
             for each in found.chosen
         )
         stated = tuple(dict.fromkeys(path for each in found.chosen for path in each.files))
@@ -94,7 +96,7 @@ def asked(options: argparse.Namespace) -> Asked:
     command = ["--directory", str(folder)]
     if stated:
         command += ["--configfile", *map(str, stated)]
-    return Asked((_place(folder, stated),), stated, tuple(command))
+    return Asked((place_of(folder, stated),), stated, tuple(command))
 
 
 def service_of(options: argparse.Namespace, words: Sequence[str]) -> Service:
