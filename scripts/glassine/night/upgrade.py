@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import itertools
 import sys
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -99,17 +101,32 @@ def _count(
 def _version_before(one: dict[str, Any], done: dict[str, str]) -> str:
     """Return the version of a step that did what was recorded, if that is all that differs: of
     what a step was given a digest is kept, and versions are counted."""
-    now = one["version"]
-    for number in range(int(now) if now.isdecimal() else 0, -1, -1):
-        if due.digest({**one, "version": str(number)}) == done.get(one["step"]):
-            return str(number)
+    for tried in _earlier(one):
+        if due.digest(tried) == done.get(one["step"]):
+            return str(tried["version"])
     return "?"
+
+
+def _earlier(one: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    """Yield what a step would be given with each earlier version of its own, and of the tone where
+    it is told that."""
+    tones = _down_from(one["tone"]) if "tone" in one else [None]
+    for own, tone in itertools.product(_down_from(one["version"]), tones):
+        yield {**one, "version": own, **({"tone": tone} if tone is not None else {})}
+
+
+def _down_from(version: str) -> list[str]:
+    now = int(version) if version.isdecimal() else 0
+    return [str(number) for number in range(now, -1, -1)]
 
 
 def _lines(found: Touched, policy: str) -> list[str]:
     lines = []
     for (step, before, now), count in sorted(found.versions.items()):
-        changed = f"version {before} -> {now}" if before != "?" else f"given otherwise, now {now}"
+        changed = f"version {before} -> {now}"
+        if before in ("?", now):
+            why = "given otherwise" if before == "?" else "with another version of what it uses"
+            changed = f"{why}, now {now}"
         lines.append(f"  {step}: {changed} ({count:,} items)")
     if found.kept:
         names = wording.some(sorted(found.kept), _NAMED)

@@ -189,9 +189,10 @@ def test_a_rules_sets_are_looked_at_too() -> None:
 
 def test_a_setting_that_asks_for_nothing_makes_no_item_due() -> None:
     """What an item's steps are given is as it was before there was such a setting."""
-    config = settings.load({})
-    assert config["render"]["sets"] == []
-    assert "sets" not in due._section("render", config)
-    asked = copy.deepcopy(config)
-    asked["render"]["sets"] = [SETS[0]]
-    assert due._section("render", asked)["sets"] == [SETS[0]]
+    given = {"step": "render", "settings": {"render": settings.load({})["render"]}}
+    before = copy.deepcopy(given)
+    assert before["settings"]["render"].pop("sets") == []
+    assert due.digest(given) == due.digest(before)
+    assert due.inputs_of([given]) == due.inputs_of([before])
+    given["settings"]["render"]["sets"] = [SETS[0]]
+    assert due.digest(given) != due.digest(before)
