@@ -12,7 +12,7 @@ import numpy.typing as npt
 import pyvips
 import zxingcpp
 
-from glassine.masters import label_search
+from glassine.masters import label_search, opening
 
 _FORMATS: Any = (
     zxingcpp.BarcodeFormat.Code128,
@@ -179,6 +179,13 @@ def _percentiles(codes: npt.NDArray[Any], shares: tuple[float, float]) -> tuple[
     return at(shares[0]), at(shares[1])
 
 
+def prepare() -> None:
+    """Load what is loaded when it is first needed: many masters are each looked at in a fork of a
+    process, which would load it anew. No thread is started, nor by a fork for one look."""
+    opening.prepare()
+    cv2.setNumThreads(1)
+
+
 def read_master(path: Path | str, max_pixels: str) -> list[dict[str, Any]]:
     """Return the labels seen in a master, as `read` does; corners in px of its reduced copy.
 
@@ -223,8 +230,6 @@ def samples_of(path: Path, max_pixels: str) -> npt.NDArray[Any]:
 
 
 def _opened(path: Path, max_pixels: str, read_in: Callable[[Any], _Read]) -> _Read:
-    from glassine.masters import opening
-
     opening.read_header(path, int(max_pixels))
     image = opening.open_image(path)
     with opening.decoding(path):
