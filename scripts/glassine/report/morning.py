@@ -147,11 +147,15 @@ def _audit(batch: Batch) -> Fact | None:
     audit = batch.audit
     if audit is None:
         return None
-    kinds = (audit.masters, audit.results, audit.delivery)
-    damaged = sum(kind.damaged for kind in kinds)
+    damaged = sum(kind.damaged for kind in audit.kinds)
     if damaged:
         return Fact("Read again", f"{_count(damaged, 'part')} not as recorded", "audit", good=False)
-    oldest = min((kind.oldest for kind in kinds if kind.oldest), default=None)
+    if audit.unread or any(each.severity == "hold" for each in audit.findings):
+        text = f"{_count(audit.unread, 'part')} could not be read"
+        return Fact(
+            "Read again", text if audit.unread else "not all could be read", "audit", good=False
+        )
+    oldest = min((kind.oldest for kind in audit.kinds if kind.oldest), default=None)
     since = f"; all read or written since {oldest[:10]}" if oldest else ""
     return Fact("Read again", f"nothing damaged{since}", "audit", good=True)
 
@@ -214,7 +218,7 @@ def _changed(batch: Batch, before: Before | None) -> Fact | None:
 def _actions(batch: Batch) -> list[Action]:
     """Return all that waits for a person, the most serious first."""
     audit, counts = batch.audit, batch.counts
-    damaged = audit and any(kind.damaged for kind in (audit.masters, audit.results, audit.delivery))
+    damaged = audit and any(kind.damaged for kind in audit.kinds)
     held, review, asks = counts.get("held", 0), counts.get("review", 0), len(batch.asks)
     missing = len(batch.expected.missing) if batch.expected else 0
     first = batch.problems[0].next_step if batch.problems else ""
