@@ -218,7 +218,7 @@ def _green_and_few(image: Any) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
     for top in range(0, height, _BAND_ROWS):
         count = min(_BAND_ROWS, height - top)
         fetched = np.frombuffer(region.fetch(0, top, width, count), dtype)
-        band = fetched.reshape(count, width, bands)
+        band: Any = fetched.reshape(count, width, bands)
         cv2.extractChannel(band, min(1, bands - 1), green[top : top + count])
         few.append(band[-top % step :: step, ::step].copy())
     return green, np.concatenate(few)
