@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine.base.model import Facts, Frame, MasterGeometry, MasterPiece
-from glassine.locate import finder, kinds, scale, weights
+from glassine.locate import film_edges, finder, kinds, scale, weights
 from glassine.locate.candidate import Candidate
 from glassine.locate.encoding import linear_table
 from glassine.locate.finder import ExactLook, RoughLook
@@ -282,6 +282,7 @@ def geometry_of(
     scene = Scene.of(master, facts, Settings.of(settings))
     look, doubts, pieces = explained(scene, ppi_hint)
     frames, known = _frames_of(scene, look), look.known
+    edges = film_edges.read(master, scene, look)
     notes = tuple(doubt.note for doubt in doubts if doubt.note)
     notes += beside_words(pieces) + (() if frames else ("no frame found",))
     outline = known.object_corners
@@ -291,12 +292,13 @@ def geometry_of(
         height=scene.height,
         ppi=known.ppi,
         ppi_source=None if known.scale is None else known.scale.source,
-        frames=frames,
+        frames=film_edges.numbered(frames, edges),
         kind=look.kind,
         base_regions=tuple(corners_of(q) for q in known.base_regions),
         object_corners=None if outline is None else corners_of(outline),
         notes=notes,
         pieces=pieces,
+        edges=film_edges.recorded(edges),
     )
 
 
