@@ -74,6 +74,7 @@ OF_THE_NUMBER = (
 # the third, where its ends show along this share, straight within so much (px).
 SAME_GATE, ANY_GATE, PLAIN_GATE = 0.12, 1.0, 0.9
 PLAIN_END, PLAIN_END_PX = 0.8, 1.0
+LEANS = ("sides not parallel", "corners not square", "corners off its edges")
 # Frames of one camera lie at the same place between perforations within this (mm; common practice,
 # no source); so many of them, both of whose ends were seen, show where.
 IN_STEP, SHOW_STEP = 0.35, 2
@@ -351,8 +352,11 @@ def _one_gate(known: Known, frames: list[Candidate]) -> None:
 
 
 def _plain_ends(one: Candidate) -> bool:
-    """Whether both ends of a frame show along most of their length, and straight."""
-    return all(
+    """Whether both ends of a frame show along most of their length, straight, and as its sides lie:
+    an end that leans is another edge at times, however plain.
+    """
+    leans = any(each.feature in LEANS for each in one.evidence)
+    return not leans and all(
         got is not None
         and got.share > PLAIN_END
         and got.residual < PLAIN_END_PX

@@ -258,14 +258,15 @@ def test_what_else_lies_beside_a_frame_is_said(frames, place, size):
 # ------------------------------------------------------------------ sizes of cameras' gates
 
 
-def gate(long_mm, share=0.95, residual=0.2):
+def gate(long_mm, share=0.95, residual=0.2, also=()):
     """Return a frame on 35 mm film so long, marked for its size, at 10 px a mm."""
     one = Candidate(box(0, 0, long_mm * 10, 243), False, [1.0] * 4, [True] * 4, "strip")
     edges = zip(one.corners, np.roll(one.corners, -1, 0), strict=True)
     one.edges = [Edge(p, q, share, residual, 0.5, (p + q) / 2, 1e-4) for p, q in edges]
-    one.against("no size on 35 mm film", "no usual size")
+    for feature in ("no size on 35 mm film", *also):
+        one.against(feature, feature)
     unexplained._one_gate(Known(Scale(254.0, "perforations")), [one])
-    return marked([one])[0]
+    return "no size on 35 mm film" in [each.feature for each in one.evidence]
 
 
 def test_a_frame_with_two_plain_ends_has_the_length_of_its_gate():
@@ -278,3 +279,7 @@ def test_a_frame_with_two_plain_ends_has_the_length_of_its_gate():
 )
 def test_a_frame_much_longer_or_with_a_poor_end_is_for_review(long, share, residual):
     assert gate(long, share, residual)
+
+
+def test_a_plain_end_that_leans_tells_no_gate():
+    assert gate(36.7, also=("corners not square",))
