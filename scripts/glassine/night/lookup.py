@@ -7,6 +7,7 @@ plain JSON: it goes through the engine's params.
 from __future__ import annotations
 
 import functools
+import os
 import sys
 from pathlib import Path
 from typing import Any
@@ -20,7 +21,7 @@ from glassine.base.model import ItemId
 from glassine.deliver import receipt_files, same_ids
 from glassine.films import record as films
 from glassine.intake.given import CatalogueSettings
-from glassine.night import due, rules, supervision
+from glassine.night import due, leading, rules
 from glassine.night.lock import RunLock
 from glassine.night.workplace import Workplace
 
@@ -238,7 +239,7 @@ class Lookup:
             },
             "listing": intake.fingerprint(batch_dir, read),
             # Time alone makes a waiting file ready: look again each run while one waits.
-            "leader": supervision.leader_mark() if waiting else None,
+            "leader": leading.mark_of(os.getpid()) if waiting else None,
             "version": [intake.VERSION, steps.version_of("intake/catalogue/reading")],
         }
 

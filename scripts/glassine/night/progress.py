@@ -21,7 +21,7 @@ from glassine.base.model import ItemId
 from glassine.base.records import Given
 from glassine.base.records.intake import ItemState
 from glassine.base.visible import visible
-from glassine.night import batches, monitoring, notice, notify, supervision
+from glassine.night import batches, leading, monitoring, notice, notify
 from glassine.report import timing
 from glassine.report.words import span_words
 
@@ -156,7 +156,7 @@ def is_running(working_dir: Path) -> bool:
     """Return whether a run is going on in this working directory, on this machine."""
     try:
         run = json.loads((working_dir / "results" / ".run.lock").read_text("utf-8"))
-        return supervision.process_start(int(run["pid"])) is not None
+        return leading.process_start(int(run["pid"])) is not None
     except (OSError, ValueError, KeyError, TypeError):
         return False
 
