@@ -36,7 +36,7 @@ from glassine.deliver.due import Due, Folders, Item
 from glassine.deliver.given import DeliverGiven, DeliverySection
 from glassine.deliver.tags import Contents
 
-VERSION = "5"
+VERSION = "6"
 # The output of rule `deliver` in the results of a batch: see `write_stamp`.
 STAMP = "delivered.json"
 # States of items whose package is made.
