@@ -19,7 +19,7 @@ from typing import Any, Literal, get_args
 
 import msgspec
 
-from glassine.base import files, quality_words, rights, sizes, tone
+from glassine.base import extents, files, quality_words, rights, sizes, tone
 from glassine.base.errors import Finding, GlassineError
 
 State = Literal["done", "review", "held", "waiting", "pending"]
@@ -189,9 +189,10 @@ _LARGER, _SMALLER = 1.12, 0.75
 
 def _size_reasons(record: dict[str, Any], row: dict[str, Any]) -> list[Reason]:
     """Return where what was measured cannot have the size that the catalogue states."""
-    stated = sizes.in_mm(str(row.get("dimensions") or ""))
-    if stated is None:
+    known = sizes.stated(row)
+    if known is None:
         return []
+    stated, words = known
     found = []
     for master in record["masters"]:
         outline = master.get("object_corners")
@@ -207,12 +208,61 @@ def _size_reasons(record: dict[str, Any], row: dict[str, Any]) -> list[Reason]:
                 Reason(
                     f"It measures {measured[0]:.0f} x {measured[1]:.0f} mm at "
                     f"{float(master['ppi']):.0f} ppi ({master.get('ppi_source') or 'unknown'}), "
-                    f"and the catalogue says {row['dimensions']}: one of the two is wrong, or the "
+                    f"and the catalogue says {words}: one of the two is wrong, or the "
                     "size is of another thing.",
                     master["path"],
                 )
             )
     return found
+
+
+def _extent_reasons(record: dict[str, Any], entry: dict[str, Any]) -> list[Reason]:
+    """Return where the catalogue's words of extent say another polarity, or more frames, than were
+    found. A master of which batch.yaml states kind or polarity, or that is a part, is not asked."""
+    told = extents.words_of(entry.get("catalogue") or {})
+    asked = {each["path"] for each in entry.get("masters") or [] if _is_plain(each)}
+    found = []
+    for text in told:
+        polarity = extents.polarity(text)
+        for master in record["masters"] if polarity else []:
+            seen = {each["polarity"] for each in master["frames"] if _counts(each)}
+            if master["path"] in asked and seen and polarity not in seen:
+                what = (
+                    f"it was taken for a {seen.pop()}: see whether it is inverted as it should be"
+                )
+                found.append(Reason(f"The catalogue says {text!r}, and {what}.", master["path"]))
+        if found:
+            break
+    return found + _count_reasons(record, told, asked)
+
+
+def _count_reasons(record: dict[str, Any], told: list[str], asked: set[str]) -> list[Reason]:
+    """Return where fewer frames were found than the catalogue counts. asked: the masters that are
+    no parts; of an item with others, or of which a person left frames out, nothing is counted."""
+    frames = [each for master in record["masters"] for each in master["frames"]]
+    whole = all(master["path"] in asked for master in record["masters"])
+    counts = [count for count in map(extents.frames, told) if count]
+    if not whole or not frames or not counts or any(each.get("excluded") for each in frames):
+        return []
+    if len(frames) >= counts[0]:
+        return []
+    text = f"The catalogue counts {counts[0]}, and {len(frames)} frames were found."
+    return [Reason(f"{text} See whether one was missed, or not all were captured.")]
+
+
+def _is_plain(master: dict[str, Any]) -> bool:
+    facts = master.get("facts") or {}
+    return not (
+        master.get("part")
+        or master.get("superseded_by")
+        or facts.get("kind")
+        or facts.get("polarity")
+    )
+
+
+def _counts(frame: dict[str, Any]) -> bool:
+    """Return whether a frame's polarity is what was recognised of a picture."""
+    return not (frame.get("excluded") or frame.get("blank") or frame.get("source") == "correction")
 
 
 def _sides_mm(corners: list[list[float]], ppi: float) -> tuple[float, float]:
@@ -371,6 +421,7 @@ def _collect_reasons(status: ItemStatus, item_dir: Path, entry: dict[str, Any]) 
         ("fixity", lambda record: _fixity_reasons(record, row)),
         ("geometry", _geometry_reasons),
         ("geometry", lambda record: _size_reasons(record, row)),
+        ("geometry", lambda record: _extent_reasons(record, entry)),
         ("render", _render_reasons),
         ("quality", _quality_reasons),
     ):

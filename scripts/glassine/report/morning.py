@@ -48,10 +48,12 @@ class Morning:
 
 @dataclass(frozen=True)
 class Before:
-    """The report that this one follows. made: xs:dateTime; states: {item: state}."""
+    """The report that this one follows. made: xs:dateTime; states: {item: state}; restricted: items
+    that not all could see, None where it does not say."""
 
     made: str
     states: dict[str, str]
+    restricted: frozenset[str] | None = None
 
 
 def read_before(folder: Path) -> Before | None:
@@ -62,9 +64,15 @@ def read_before(folder: Path) -> Before | None:
         value: Any = files.read_json(path) if path.is_file() else None
         states = {item: str(line["state"]) for item, line in value["items"].items()}
         made = str(value["made"])
+        listed = value.get("access")
+        restricted = None if listed is None else _restricted(listed)
     except (GlassineError, OSError, LookupError, TypeError, AttributeError):
         return None
-    return Before(made, states) if made != clock.now_text() else None
+    return Before(made, states, restricted) if made != clock.now_text() else None
+
+
+def _restricted(listed: list[dict[str, Any]]) -> frozenset[str]:
+    return frozenset(str(line["item"]) for line in listed if line["public"] != "all")
 
 
 def of_batch(batch: Batch, before: Before | None) -> Morning:
@@ -77,6 +85,7 @@ def of_batch(batch: Batch, before: Before | None) -> Morning:
                 _targets(batch),
                 _audit(batch),
                 _expected(batch),
+                _access(batch),
                 _changed(batch, before),
             )
             if fact is not None
@@ -164,6 +173,19 @@ def _expected(batch: Batch) -> Fact | None:
     return Fact("Expected", text, "next", good=not missing and not expected.unread)
 
 
+def _access(batch: Batch) -> Fact | None:
+    """Return how many items not all may see, and which embargoes ended or end soon."""
+    if not batch.access:
+        return None
+    restricted = [each.item for each in batch.access if each.is_restricted]
+    soon = [f"{each.item} ({each.opens})" for each in batch.access if each.soon]
+    ended = [f"{each.item} ({each.ended})" for each in batch.access if each.ended]
+    parts = [f"{_count(len(restricted), 'item')} restricted"]
+    parts += [f"embargo ended: {wording.some(ended, _NAMED)}"] if ended else []
+    parts += [f"opens soon: {wording.some(soon, _NAMED)}"] if soon else []
+    return Fact("Who may see it", "; ".join(parts), "access")
+
+
 def _changed(batch: Batch, before: Before | None) -> Fact | None:
     """Return what changed since the report before: new and gone items, and other states."""
     if before is None:
@@ -179,6 +201,13 @@ def _changed(batch: Batch, before: Before | None) -> Fact | None:
     gone = [item for item in before.states if item not in now]
     if gone:
         moved["no longer here"] = gone
+    if before.restricted is not None:
+        closed = {each.item for each in batch.access if each.is_restricted}
+        here = [item for item in before.restricted if item in now]
+        opened = sorted(item for item in here if item not in closed)
+        moved |= {"restricted before, open now": opened} if opened else {}
+        newly = sorted(closed - before.restricted)
+        moved |= {"restricted now": newly} if newly else {}
     lines = [
         f"{words}: {len(items):,} ({wording.some(items, _NAMED)})" for words, items in moved.items()
     ]

@@ -27,4 +27,4 @@ def test_every_name_is_there(path: Path) -> None:
 
 def test_the_rules_import_something() -> None:
     found = [each for path in FILES for each in IMPORT.findall(path.read_text("utf-8"))]
-    assert len(found) > 10
+    assert len(found) >= 5
