@@ -28,8 +28,8 @@ STATES: tuple[State, ...] = get_args(State)
 RECORDS = ("fixity", "geometry", "render", "quality", "embedded", "package")
 
 
-# So many reasons are kept by a decision, by so many characters each; what is beyond asks again.
-_KEYS, _KEY_LENGTH = 100, 12
+# So many reasons are kept by a decision, by so many digits each; what is beyond asks again.
+_KEYS, _KEY_DIGITS = 100, 12
 _FIGURES = re.compile(r"[0-9]+(?:[.,][0-9]+)*")
 
 
@@ -48,7 +48,8 @@ class Reason:
         """Return what makes it the same reason when its figures are a little other than before: the
         beginning of a SHA-256, as corrections.yaml may keep it of 10,000 frames."""
         text = _FIGURES.sub("#", self.text)
-        return hashlib.sha256(text.encode("utf-8", "backslashreplace")).hexdigest()[:_KEY_LENGTH]
+        digest = hashlib.sha256(text.encode("utf-8", "backslashreplace")).hexdigest()
+        return f"r{digest[:_KEY_DIGITS]}"  # never a number to a reader of YAML
 
     def is_shown_with(self, master: str, frame: int) -> bool:
         """Return whether a person who looks at a frame is told of it: it is the frame's own, its

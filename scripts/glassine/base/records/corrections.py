@@ -184,7 +184,7 @@ class SeenFrame(Record, frozen=True, kw_only=True):
     ) = UNSET
     reasons: (
         Annotated[
-            list[Annotated[str, Meta(pattern="^[0-9a-f]{12}$")]],
+            list[Annotated[str, Meta(pattern="^r[0-9a-f]{12}$")]],
             Meta(
                 max_length=100,
                 description=(
@@ -192,7 +192,7 @@ class SeenFrame(Record, frozen=True, kw_only=True):
                     "beginning of a digest over its words. Where the frame was accepted, anything "
                     "else asks again."
                 ),
-                examples=[["5b8f0f0e7d3c"]],
+                examples=[["r5b8f0f0e7d3c"]],
             ),
         ]
         | UnsetType
