@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from glassine.base import rights
 from glassine.base.access import OPEN, Access
+from glassine.base.film_format import format_of
 from glassine.base.markup import Element, add, add_known, element
+from glassine.base.model import MasterGeometry
 from glassine.base.records.catalogue import CatalogueRow, Creator, Levels
 from glassine.base.vocabulary import MATERIAL_FORMS, RESTRICTION, RIGHTS_LABELS
 
 VERSION = "3.8"
+# A note on the object itself: type and text.
+Note = tuple[str, str]
 
 
 def build(
@@ -19,9 +25,10 @@ def build(
     roll: str | None = None,
     place: str | None = None,
     access: Access = OPEN,
+    seen: Sequence[Note] = (),
 ) -> Element:
     """Return mods:mods. item_rights: as resolved; keeper: the institution's name; access: who may
-    see the item."""
+    see the item; seen: what was measured of the object itself."""
     root = element("mods:mods", version=VERSION)
     _titles(root, row, item)
     for creator in row.creators:
@@ -33,7 +40,7 @@ def build(
         authority = "iso639-2b" if len(language) == 3 else "rfc5646"
         holder = add(root, "mods:language")
         add(holder, "mods:languageTerm", language, type="code", authority=authority)
-    _physical(root, row)
+    _physical(root, row, seen)
     add_known(root, "mods:abstract", row.description)
     _subjects(root, row)
     if row.collection:
@@ -79,7 +86,20 @@ def _dates(root: Element, row: CatalogueRow) -> None:
         add(origin, "mods:dateCreated", row.edtf, encoding="edtf", keyDate="yes")
 
 
-def _physical(root: Element, row: CatalogueRow) -> None:
+def seen_of(masters: Sequence[MasterGeometry]) -> list[Note]:
+    """Return what masters show of the object: the size of sheet, plate or slide by name, and the
+    kinds of film by the codes in its margin; each once."""
+    formats = [format_of(geometry) for geometry in masters]
+    sizes = dict.fromkeys(each.name for each in formats if each is not None)
+    stocks = dict.fromkeys(edge.stock for each in masters for edge in each.edges if edge.stock)
+    named = {each.name: each.words() for each in reversed(formats) if each is not None}
+    return [
+        *(("format", named[name]) for name in sizes),
+        *(("film", f"film {stock}, by the code in its margin") for stock in stocks),
+    ]
+
+
+def _physical(root: Element, row: CatalogueRow, seen: Sequence[Note]) -> None:
     holder = add(root, "mods:physicalDescription")
     add_known(holder, "mods:form", MATERIAL_FORMS.get(row.material), type="material")
     add(holder, "mods:digitalOrigin", "digitized other analog")
@@ -88,6 +108,8 @@ def _physical(root: Element, row: CatalogueRow) -> None:
         add_known(holder, "mods:note", getattr(row, name) or None, type=name)
     if row.decay_level is not None:
         add(holder, "mods:note", f"decay level {row.decay_level} of 6", type="condition")
+    for kind, text in seen:
+        add(holder, "mods:note", text, type=kind)
 
 
 def _subjects(root: Element, row: CatalogueRow) -> None:

@@ -73,13 +73,13 @@ class Names:
 def names_of(master: RecordedMaster, frame: Frame, item: str, template: str) -> Names:
     """Return the names of a frame's pictures by the template `naming.derivative`."""
     number = master.frame_number(frame)
-    access, thumb, pyramid, crop = (
-        naming.derivative_name(template, item, master.part, number, use, master.sequence)
-        for use in ("access", "thumb", "pyramid", "crop")
-    )
-    further = {
-        use: naming.derivative_name(template, item, master.part, number, use, master.sequence)
-        for use in (*SPACES, UNINVERTED)
-    }
+
+    def named(use: str) -> str:
+        return naming.derivative_name(
+            template, item, master.part, number, use, master.sequence, frame.film_frame
+        )
+
+    access, thumb, pyramid, crop = (named(use) for use in ("access", "thumb", "pyramid", "crop"))
+    further = {use: named(use) for use in (*SPACES, UNINVERTED)}
     service = naming.iiif_id(item, master.part, number, master.sequence)
     return Names(access, thumb, pyramid, crop, service, further)
