@@ -68,7 +68,9 @@ def _descriptive(root: Element, records: ItemRecords, now: Event) -> None:
     described = (records.row, records.rights, records.item, records.institution.name)
     section = add(root, "mets:dmdSec", ID="dmd-mods", CREATED=now.time)
     on_roll = (records.given.roll, records.given.place)
-    built = mods.build(*described, *on_roll, records.access, mods.seen_of(records.geometry.masters))
+    names = records.given.settings.records.film_names
+    seen = mods.seen_of(records.geometry.masters, names)
+    built = mods.build(*described, *on_roll, records.access, seen)
     _wrap(section, "MODS", mods.VERSION, [built])
     section = add(root, "mets:dmdSec", ID="dmd-dc", CREATED=now.time)
     _wrap(section, "DC", None, dublin_core.build(*described, records.access))

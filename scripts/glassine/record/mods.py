@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from glassine.base import rights
 from glassine.base.access import OPEN, Access
@@ -86,17 +86,22 @@ def _dates(root: Element, row: CatalogueRow) -> None:
         add(origin, "mods:dateCreated", row.edtf, encoding="edtf", keyDate="yes")
 
 
-def seen_of(masters: Sequence[MasterGeometry]) -> list[Note]:
+def seen_of(masters: Sequence[MasterGeometry], film_names: Mapping[str, str]) -> list[Note]:
     """Return what masters show of the object: the size of sheet, plate or slide by name, and the
-    kinds of film by the codes in its margin; each once."""
+    kinds of film by the codes in its margin; each once. film_names: the studio's, by number."""
     formats = [format_of(geometry) for geometry in masters]
     sizes = dict.fromkeys(each.name for each in formats if each is not None)
     stocks = dict.fromkeys(edge.stock for each in masters for edge in each.edges if edge.stock)
     named = {each.name: each.words() for each in reversed(formats) if each is not None}
     return [
         *(("format", named[name]) for name in sizes),
-        *(("film", f"film {stock}, by the code in its margin") for stock in stocks),
+        *(("film", _film(stock, film_names.get(stock))) for stock in stocks),
     ]
+
+
+def _film(stock: str, name: str | None) -> str:
+    code = f"film {stock}, by the code in its margin"
+    return f"{name} ({code})" if name else code
 
 
 def _physical(root: Element, row: CatalogueRow, seen: Sequence[Note]) -> None:

@@ -185,6 +185,7 @@ def _frame(item_dir: Path, records: _Records, master: str, frame: views.LocatedF
         tiles=_tiles(item_dir, records.tiles(master, frame.index)),
         measures=records.measures(master, frame.index),
         film=records.film(master, frame.index),
+        film_frame=frame.film_frame,
     )
 
 

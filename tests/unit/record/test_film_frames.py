@@ -8,10 +8,10 @@ import pytest
 from lxml import etree
 
 from glassine.base import film_format, markup
-from glassine.base.model import Corners, MasterGeometry, PpiSource
+from glassine.base.model import Corners, FilmEdge, MasterGeometry, PpiSource
 from glassine.base.records.render import RenderedFrame
 from glassine.base.settings import PROJECT
-from glassine.record import official, presentation
+from glassine.record import mods, official, presentation
 from makers.item_records import Made
 
 NS = {prefix: uri for prefix, uri in markup.NAMESPACES.items() if prefix != "xsi"}
@@ -44,6 +44,14 @@ def test_mets_names_frames_by_their_numbers_on_the_film(recorded: Any) -> None:
     frames = "//mets:div[@TYPE='frame']"
     assert found(recorded, f"{frames}/@ORDERLABEL") == ["13", "12"]
     assert found(recorded, f"{frames}/@LABEL")[0] == "frame 1, number 13 on the film"
+
+
+def test_a_studio_may_name_a_kind_of_film() -> None:
+    edge = FilmEdge((1,), "115-10", "away", 0, ())
+    masters = [MasterGeometry("a.tif", 9, 9, None, None, (), edges=(edge, edge))]
+    assert mods.seen_of(masters, {"115-10": "harbour film", "10-3": "other film"}) == [
+        ("film", "harbour film (film 115-10, by the code in its margin)")
+    ]
 
 
 def test_the_kind_of_film_is_its_number(recorded: Any) -> None:
