@@ -53,6 +53,9 @@ BENCHMARKS = {
         "delivered.resealed", "packages changed and sealed anew: does validation tell"
     ),
     "review-queue": Benchmark("review.queue", "300 frames reviewed by keyboard: keys and waits"),
+    "review-team": Benchmark(
+        "review.team", "20 reviewers, 2,000 decisions, the server killed: none lost or doubled"
+    ),
     "targets": Benchmark("targets.run", "eighty drawn targets, measured and judged"),
     "targets-speed": Benchmark("targets.speed", "time of a target of more than 100 megapixels"),
     "tone": Benchmark("tone.run", "how near automatic tone comes to known pictures"),

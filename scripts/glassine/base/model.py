@@ -182,8 +182,8 @@ class Frame:
 
 
 # What a piece on the table was taken for: one picture's film or paper, roll film, a mount with a
-# picture in it; what lies beside them; or none of these.
-TAKEN_FOR = ("frame", "strip", "mount", "label", "ruler", "target", "unexplained")
+# picture in it; what lies beside them, or over them; or none of these.
+TAKEN_FOR = ("frame", "strip", "mount", "label", "ruler", "target", "mask", "unexplained")
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from glassine.locate.encoding import linear_table
 from glassine.locate.finder import ExactLook, RoughLook
 from glassine.locate.judge import corners_of, frame_of, judge, reading_order, usual_on_135
 from glassine.locate.nearby import distance
+from glassine.locate.polarity import lit_from_above
 from glassine.locate.refine import Region
 from glassine.locate.scale import Doubt, Scale
 from glassine.locate.scene import Master, Scene, Settings
@@ -33,9 +34,10 @@ def _judged(scene: Scene, look: ExactLook) -> JudgedLook:
         return look
     made = kinds.characters(scene, look.known, look.frames, look.kind)
     alone = len(look.frames) == 1
+    on_paper = look.kind == "print" and lit_from_above(scene.view, scene.layout)
     for candidate, character in zip(look.frames, made, strict=True):
         candidate.character = character
-        judge(scene, look.known, candidate, alone)
+        judge(scene, look.known, candidate, alone, on_paper)
     return JudgedLook(reading_order(look.frames), look.known, look.kind)
 
 
