@@ -31,7 +31,8 @@ class Unit:
 
     base: density of clear film base per used channel, None where none is seen. primaries: of the
     master's profile, None for grey. edge_stock: kind of film by the codes in its margin. alone:
-    the film as these frames alone show it. digest: of all that is kept of the master. looks: where that is.
+    the film as these frames alone show it. digest: of all that is kept of the master. looks: where
+    that is.
     """
 
     item: str
