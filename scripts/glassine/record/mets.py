@@ -68,8 +68,8 @@ def _descriptive(root: Element, records: ItemRecords, now: Event) -> None:
     described = (records.row, records.rights, records.item, records.institution.name)
     section = add(root, "mets:dmdSec", ID="dmd-mods", CREATED=now.time)
     on_roll = (records.given.roll, records.given.place)
-    names = records.given.settings.records.film_names
-    seen = mods.seen_of(records.geometry.masters, names)
+    names = records.given.settings.records
+    seen = mods.seen_of(records.geometry.masters, names.film_names, names.notch_names)
     built = mods.build(*described, *on_roll, records.access, seen)
     _wrap(section, "MODS", mods.VERSION, [built])
     section = add(root, "mets:dmdSec", ID="dmd-dc", CREATED=now.time)

@@ -86,22 +86,48 @@ def _dates(root: Element, row: CatalogueRow) -> None:
         add(origin, "mods:dateCreated", row.edtf, encoding="edtf", keyDate="yes")
 
 
-def seen_of(masters: Sequence[MasterGeometry], film_names: Mapping[str, str]) -> list[Note]:
-    """Return what masters show of the object: the size of sheet, plate or slide by name, and the
-    kinds of film by the codes in its margin; each once. film_names: the studio's, by number."""
+def seen_of(
+    masters: Sequence[MasterGeometry],
+    film_names: Mapping[str, str],
+    notch_names: Mapping[str, str],
+) -> list[Note]:
+    """Return what masters show of the object: the size of sheet, plate or slide by name, the kinds
+    of film by the codes in its margin, and by the shape of its notches; each once.
+
+    film_names: the studio's, by number; notch_names: the same by shape.
+    """
     formats = [format_of(geometry) for geometry in masters]
     sizes = dict.fromkeys(each.name for each in formats if each is not None)
     stocks = dict.fromkeys(edge.stock for each in masters for edge in each.edges if edge.stock)
+    shapes = dict.fromkeys(each.notches for each in masters if each.notches)
     named = {each.name: each.words() for each in reversed(formats) if each is not None}
     return [
         *(("format", named[name]) for name in sizes),
         *(("film", _film(stock, film_names.get(stock))) for stock in stocks),
+        *(("film", _notched(shape, notch_names)) for shape in shapes),
     ]
 
 
 def _film(stock: str, name: str | None) -> str:
     code = f"film {stock}, by the code in its margin"
     return f"{name} ({code})" if name else code
+
+
+def _notched(shape: str, names: Mapping[str, str]) -> str:
+    """Return a notch in words. Of shapes that a studio named, one whose every depth differs by half
+    a millimetre at the most is meant, where it is the only one."""
+    words = f"code notch {shape} (depths in half millimetres, from the corner on)"
+    own = [int(depth) for depth in shape.split("-")]
+    near = []
+    for known, name in names.items():
+        depths = [int(depth) for depth in known.split("-")]
+        if len(depths) == len(own) and all(
+            abs(a - b) <= 1 for a, b in zip(depths, own, strict=True)
+        ):
+            near.append((known != shape, name))
+    exact = [name for other, name in near if not other]
+    meant = exact or [name for _, name in near]
+    return f"{meant[0]} ({words})" if len(meant) == 1 else words
 
 
 def _physical(root: Element, row: CatalogueRow, seen: Sequence[Note]) -> None:

@@ -49,7 +49,7 @@ def test_mets_names_frames_by_their_numbers_on_the_film(recorded: Any) -> None:
 def test_a_studio_may_name_a_kind_of_film() -> None:
     edge = FilmEdge((1,), "115-10", "away", 0, ())
     masters = [MasterGeometry("a.tif", 9, 9, None, None, (), edges=(edge, edge))]
-    assert mods.seen_of(masters, {"115-10": "harbour film", "10-3": "other film"}) == [
+    assert mods.seen_of(masters, {"115-10": "harbour film", "10-3": "other film"}, {}) == [
         ("film", "harbour film (film 115-10, by the code in its margin)")
     ]
 
