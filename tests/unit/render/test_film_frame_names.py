@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any, cast
 
 import pytest
@@ -50,8 +51,14 @@ def test_the_address_of_a_picture_does_not_change_for_it() -> None:
 
 
 def test_two_frames_of_one_number_are_refused_where_the_number_alone_names_them() -> None:
+    template = "{item}[_{film_frame}]_{use}.jpg"
+    asked = SimpleNamespace(render=SimpleNamespace(set_names=()))
+    settings = SimpleNamespace(
+        naming=SimpleNamespace(derivative=template), of_master=lambda kind, part: asked
+    )
+    given = SimpleNamespace(item="PEH-1")
     with pytest.raises(GlassineError, match="would both be named"):
-        step._check_names([master("12", "12")], "PEH-1", "{item}[_{film_frame}]_{use}.jpg")
+        step._check_names([master("12", "12")], cast(Any, given), cast(Any, settings))
 
 
 def test_a_template_with_the_number_outside_of_brackets_is_refused() -> None:
