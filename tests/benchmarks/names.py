@@ -25,6 +25,9 @@ BENCHMARKS = {
     "deliver-speed": Benchmark(
         "deliver.speed", "time, work and memory of a delivery, beside cp and digests"
     ),
+    "edge-codes": Benchmark(
+        "edges.run", "numbers, side and turn that codes in the margin of 35 mm film tell"
+    ),
     "faults-fuzz": Benchmark("faults.fuzz", "damaged masters are taken or held, in bounded time"),
     "faults-kills": Benchmark(
         "faults.kills", "runs killed at random moments recover byte for byte"

@@ -13,7 +13,18 @@ import msgspec
 from glassine.base import files, item_states, settings
 from glassine.base.errors import GlassineError
 from glassine.record import presentation
-from glassine.report import gather, morning, near, page, previews, recapture, summary, timing, words
+from glassine.report import (
+    film_numbers,
+    gather,
+    morning,
+    near,
+    page,
+    previews,
+    recapture,
+    summary,
+    timing,
+    words,
+)
 from glassine.report.given import ReportGiven
 from glassine.report.shown import Batch
 
@@ -119,6 +130,7 @@ def _write(results: Path, given: ReportGiven) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     batch = gather.gather(results, given)
     near.tell(batch, results)
+    film_numbers.tell(batch)
     manifests = _manifests(batch, results)
     previews.make_small(batch, results, page.AT_LENGTH)
     viewer = viewer_file(given.settings.report.viewer)
