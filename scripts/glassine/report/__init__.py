@@ -13,7 +13,18 @@ import msgspec
 from glassine.base import files, item_states, settings
 from glassine.base.errors import GlassineError
 from glassine.record import presentation
-from glassine.report import gather, morning, near, page, previews, recapture, summary, timing, words
+from glassine.report import (
+    decided,
+    gather,
+    morning,
+    near,
+    page,
+    previews,
+    recapture,
+    summary,
+    timing,
+    words,
+)
 from glassine.report.given import ReportGiven
 from glassine.report.shown import Batch
 
@@ -128,7 +139,14 @@ def _write(results: Path, given: ReportGiven) -> Path:
         shutil.copyfile(viewer, folder / "viewer" / "openseadragon.min.js")
     throughput = _throughput(batch, results)
     before = morning.read_before(folder)
-    text = page.render(batch, throughput, given.institution, viewer is not None, before)
+    text = page.render(
+        batch,
+        throughput,
+        given.institution,
+        viewer is not None,
+        before,
+        decided.of_batch(batch, results),
+    )
     files.write_text(folder / "index.html", text)
     files.write_text(folder / "recapture.html", recapture.render(batch))
     files.write_json(folder / "summary.json", summary.of_batch(batch, throughput).as_json())

@@ -31,7 +31,7 @@ import msgspec
 from benchmarks.names import PROJECT
 from benchmarks.result import Outcome, Row, figure
 from glassine.base import corrections
-from glassine.review import decisions
+from glassine.base import decisions
 from makers import make_results
 
 BATCH = make_results.BATCH
