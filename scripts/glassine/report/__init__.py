@@ -21,6 +21,7 @@ from glassine.report import (
     page,
     previews,
     recapture,
+    sketch,
     summary,
     timing,
     words,
@@ -132,6 +133,7 @@ def _write(results: Path, given: ReportGiven) -> Path:
     near.tell(batch, results)
     manifests = _manifests(batch, results)
     previews.make_small(batch, results, page.AT_LENGTH)
+    sketch.add(batch, results)
     viewer = viewer_file(given.settings.report.viewer)
     _write_details(folder, page.detail_files(batch))
     if viewer:

@@ -61,6 +61,7 @@ class Frame(msgspec.Struct, frozen=True, kw_only=True):
     tiles: dict[str, Any] | None
     measures: list[views.Measure]
     film: str = ""
+    sketch: list[list[int]] | None = None
 
 
 class Master(msgspec.Struct, kw_only=True):
