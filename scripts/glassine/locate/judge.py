@@ -79,13 +79,17 @@ PLAIN_AREA = 0.035
 SAME_ROW = 0.5
 
 
-def judge(scene: Scene, known: Known, candidate: Candidate, alone: bool) -> None:
-    """Note all that speaks against a candidate by itself. alone: whether it is the only one."""
+def judge(
+    scene: Scene, known: Known, candidate: Candidate, alone: bool, on_paper: bool = False
+) -> None:
+    """Note all that speaks against a candidate by itself. alone: whether it is the only one;
+    on_paper: whether it is a print in light from above, and so no film.
+    """
     if not candidate.blank and not candidate.oval:
         for side in range(4):
             _side(scene, candidate, side)
     _shape(known, candidate)
-    _size(scene, known, candidate, alone)
+    _size(scene, known, candidate, alone, on_paper)
     if candidate.hollow:
         candidate.against(
             "mask without a picture", "even all round: a mask or mount with no picture found in it"
@@ -145,7 +149,7 @@ def _side(scene: Scene, candidate: Candidate, side: int) -> None:
         )
 
 
-def _size(scene: Scene, known: Known, candidate: Candidate, alone: bool) -> None:
+def _size(scene: Scene, known: Known, candidate: Candidate, alone: bool, on_paper: bool) -> None:
     """Note what speaks against the size of a candidate."""
     area = float(cv2.contourArea(candidate.corners.astype(np.float32)))
     if not candidate.strip and area < LITTLE * scene.width * scene.height and alone:
@@ -153,7 +157,7 @@ def _size(scene: Scene, known: Known, candidate: Candidate, alone: bool) -> None
             "little of the master",
             "covers little of the master: there may be more picture around it",
         )
-    if known.ppi and not candidate.strip:
+    if known.ppi and not candidate.strip and not on_paper:
         long, short = known.size_mm(candidate.corners)
         if abs(short - film.FILM_120.picture_height_mm) < OFF_120_MM and long > LONGER_THAN_ONE:
             candidate.against(

@@ -69,11 +69,15 @@ OF_THE_NUMBER = (
     "size of several on 120 film",
     "step without a frame",
 )
-# Frames of one camera are alike within this (mm), and of 36 mm within that.
+# Frames of one camera are alike within this (mm), and of 36 mm within that. Two are enough where
+# their ends show along this share, straight within so much (px).
 SAME_GATE, ANY_GATE = 0.12, 1.0
+PLAIN_END, PLAIN_END_PX = 0.7, 1.5
 # Frames of one camera lie at the same place between perforations within this (mm; common practice,
 # no source); so many of them, both of whose ends were seen, show where.
 IN_STEP, SHOW_STEP = 0.35, 2
+# What lies beside pictures, or over them, and is none.
+BESIDE = ("label", "ruler", "target", "mask")
 # Pictures longer than this for their width are wide views, or several.
 LONGEST = 1.85
 
@@ -104,7 +108,7 @@ def examine(scene: Scene, known: Known, found: list[Candidate]) -> tuple[MasterP
 
 def beside_words(pieces: Sequence[MasterPiece]) -> tuple[str, ...]:
     """Return a note of what lies on the master and was taken for something else than a picture."""
-    others = [each.taken_for for each in pieces if each.taken_for in ("label", "ruler", "target")]
+    others = [each.taken_for for each in pieces if each.taken_for in BESIDE]
     if not others:
         return ()
     named = ", ".join(f"{others.count(name)} {name}" for name in sorted(set(others)))
@@ -328,9 +332,26 @@ def _one_gate(known: Known, frames: list[Candidate]) -> None:
     """
     sizes = [known.size_mm(one.corners) for one in frames]
     for one, (long, short) in zip(frames, sizes, strict=True):
-        alike = sum(abs(a - long) < SAME_GATE and abs(b - short) < SAME_GATE for a, b in sizes)
-        if alike > 2 and abs(long - 36) < ANY_GATE and abs(short - 24) < 0.55:
+        alike = [
+            other
+            for other, (a, b) in zip(frames, sizes, strict=True)
+            if abs(a - long) < SAME_GATE and abs(b - short) < SAME_GATE
+        ]
+        shared = len(alike) > 2 or (len(alike) == 2 and all(map(_plain_ends, alike)))
+        if shared and abs(long - 36) < ANY_GATE and abs(short - 24) < 0.55:
             one.evidence = [e for e in one.evidence if e.feature != "no size on 35 mm film"]
+
+
+def _plain_ends(one: Candidate) -> bool:
+    """Whether both ends of a frame show along most of their length, and straight."""
+    return all(
+        got is not None
+        and got.share > PLAIN_END
+        and got.residual < PLAIN_END_PX
+        and not one.modelled[side]
+        for side, got in enumerate(one.edges)
+        if side in (sides.LEFT, sides.RIGHT)
+    )
 
 
 def _out_of_step(known: Known, frames: list[Candidate]) -> None:

@@ -145,7 +145,7 @@ def _check_limits(config: dict[str, Any], working_dir: Path) -> list[Finding]:
     if section["limits"] is None or _unreadable(working_dir / section["limits"]):
         return []
     table = QualitySection(level=section["level"], limits=str(working_dir / section["limits"]))
-    known = settings.read_yaml(limits.LIMITS_PATH)["limits"]
+    known = settings.read_own(limits.LIMITS_PATH)["limits"]
     loaded = settings.read_yaml((working_dir / section["limits"]).resolve())
     rows = loaded.get("limits") if isinstance(loaded, dict) else None
     found = []
@@ -172,7 +172,7 @@ def _check_profile(config: dict[str, Any], _: Path) -> list[Finding]:
 
 def _check_tables(config: dict[str, Any], _: Path) -> list[Finding]:
     """A level asked of a table that is not there would ask nothing."""
-    tables = settings.read_yaml(settings.PROJECT / "config" / "target_limits.yaml")["tables"]
+    tables = settings.read_own(settings.PROJECT / "config" / "target_limits.yaml")["tables"]
     found = []
     for name in config["targets"]["tables"]:
         if name not in tables:

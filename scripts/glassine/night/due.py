@@ -216,8 +216,8 @@ def _own(
             result |= {name: told} if told else {}
         elif name == "size":
             # Left out where the catalogue states none.
-            size_mm = sizes.in_mm(str((entry.get("catalogue") or {}).get("dimensions") or ""))
-            result |= {"size_mm": list(size_mm)} if size_mm else {}
+            stated = sizes.stated(entry.get("catalogue") or {})
+            result |= {"size_mm": list(stated[0])} if stated else {}
         elif name == "keep":
             # Left out where the package holds all, as of items without raw captures.
             kept = config_of(batch, item, config).get("raw", {}).get("keep", raw_keep.BOTH)
@@ -264,6 +264,18 @@ def access_of(batch: Batch, item: ItemId, config: dict[str, Any]) -> access.Acce
         return batch.withdrawn[item]
     section = msgspec.convert(config.get("access", {}), access.AccessSection)
     return access.of_row(batch.items[item].catalogue, section, batch.today)
+
+
+def listed_access(batch: Batch, config: dict[str, Any]) -> list[access.ListedAccess]:
+    """Return the items that not all may see on the day of the batch, or that were opened lately;
+    those that a person withdrew too, though they lie in the batch folder no more."""
+    rows = {str(item): entry.catalogue for item, entry in batch.items.items()}
+    of_items = {str(item): access_of(batch, item, config) for item in batch.items}
+    told = [
+        access.listed(item, rows.get(item), now, batch.today)
+        for item, now in {**of_items, **batch.withdrawn}.items()
+    ]
+    return [each for each in told if each is not None]
 
 
 def public_of(of_item: access.Access) -> dict[str, Any]:

@@ -318,7 +318,14 @@ class Lookup:
             "deliveries": str(self.place.deliveries),
             "masters": str(self.place.batch_dir(name)),
             "rules_unused": self._rules_unused(name),
+            "access": self.listed_access(name),
         }
+
+    def listed_access(self, name: str) -> list[dict[str, Any]]:
+        """Return the items of a batch that not all may see today, or that were opened lately."""
+        batch = self.known(name)
+        listed = due.listed_access(batch, self.config) if batch else []
+        return [msgspec.to_builtins(each) for each in listed]
 
     def _rules_unused(self, name: str) -> list[str]:
         """Return in words which rules of the settings hold for no item of a batch."""

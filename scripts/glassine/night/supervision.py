@@ -25,6 +25,8 @@ from glassine.base.errors import Finding, GlassineError
 
 # Set by the Snakefile to "<pid> <start time>" of the process that leads the run.
 LEADER = "GLASSINE_LEADER"
+# The same of the job that a fork of the warm process works for.
+ASKED_BY = "GLASSINE_ASKED_BY"
 
 
 def process_start(pid: int) -> str | None:
@@ -44,8 +46,13 @@ def leader_mark() -> str:
 
 
 def _leader_lives() -> bool:
-    """Return whether the leader of this job's run is there (always, where none was told)."""
-    pid_text, _, start = os.environ.get(LEADER, "").partition(" ")
+    """Return whether the leader of this job's run is there, and the job that this process works
+    for where that is another (always, where none was told)."""
+    return all(_lives(os.environ.get(name, "")) for name in (LEADER, ASKED_BY))
+
+
+def _lives(mark: str) -> bool:
+    pid_text, _, start = mark.partition(" ")
     return not pid_text.isdigit() or process_start(int(pid_text)) == start
 
 

@@ -42,6 +42,12 @@ USUAL = {
     "width": 1.7,
     "outlier": 2.0,
 }
+# What is lightest in a picture without being white is more often yellow than blue: bright yellows
+# are usual, blues are dark. So of a lightest part that is less sure than `WHITE_WITHIN` (one standard
+# deviation, log10) this much of what exceeds it, at most `WARM_AT_MOST`, is taken for its own
+# colour; red, green, blue. Of 106 pictures, 79 of them photographs, the 46 that are less sure are
+# off by (0.04, 0.01, -0.04) in the median, the others by less than 0.005: tests/benchmarks/tone.
+WARM, WHITE_WITHIN, WARM_AT_MOST = (1.2, 0.8, -2.0), 0.025, 0.1
 # No film's layers differ more from their mean slope, log10: what fading and broad bands do.
 MAX_RATIO = 0.2
 # What pictures span from all but the darkest half per cent to all but the lightest thousandth,
@@ -284,7 +290,8 @@ def neutral(look: Look, film: Film) -> Lightest:
     The lightest part; the lightest of each channel; the strongest edges of each channel (the mean
     of their fifth powers: light and shade change all channels alike). They are of the same pixels
     more or less, so together they count as one witness, which is as unsure as the cues differ.
-    The more one channel alone is above the others, the less the second and third say.
+    The more one channel alone is above the others, the less the second and third say. What is
+    usual of a lightest part that is no white (`WARM`) is taken off.
     """
     x = exposures(look, film)
     seen = lightest_part(x)
@@ -298,7 +305,9 @@ def neutral(look: Look, film: Film) -> Lightest:
     each = np.stack(cues)
     cast = (each * weight[:, None]).sum(axis=0) / weight.sum()
     apart = float((weight[:, None] * (each - cast) ** 2).sum() / weight.sum() / 3)
-    return Lightest(cast, seen.level, float(np.sqrt(1.0 / weight.sum() + apart)))
+    deviation = float(np.sqrt(1.0 / weight.sum() + apart))
+    unsure = min(max(deviation - WHITE_WITHIN, 0.0), WARM_AT_MOST)
+    return Lightest(cast - unsure * np.array(WARM), seen.level, deviation)
 
 
 def lightest_of_each(x: Floats) -> Floats:

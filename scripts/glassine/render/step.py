@@ -35,7 +35,7 @@ from glassine.render.given import RenderGiven, for_public
 from glassine.render.pictures import Shot, Whole
 from glassine.render.work import RecordedMaster, Work, names_of
 
-VERSION = "12"
+VERSION = "13"
 
 # Long edge of the picture that quality is measured on.
 MEASURED_LONG_EDGE = 1000

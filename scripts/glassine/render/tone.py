@@ -51,7 +51,7 @@ from glassine.render.negative_film import Film, exposures
 if TYPE_CHECKING:
     from glassine.masters.pixels import Source
 
-VERSION = "8"
+VERSION = "9"
 
 # Luminance of the primaries of sRGB (IEC 61966-2-1: those of ITU-R BT.709, section 3.2).
 LUMINANCE = (0.2126, 0.7152, 0.0722)

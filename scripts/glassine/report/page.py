@@ -16,6 +16,7 @@ from markupsafe import Markup
 
 from glassine import __version__
 from glassine.base import clock, item_states
+from glassine.base.access import NOTICE_DAYS
 from glassine.base.model import ItemId
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.base.records.given import Institution
@@ -227,6 +228,7 @@ def render(
         *([("films", "Films")] if batch.films.films or batch.films.without else []),
         *([("targets", "Capture targets")] if batch.proof else []),
         ("deliveries", "Deliveries"),
+        *([("access", "Who may see it")] if batch.access else []),
         *([("audit", "Read again")] if batch.audit else []),
         ("next", "To capture next"),
         ("notes", "Notes"),
@@ -269,4 +271,6 @@ def render(
         decaying=_decaying(batch),
         decided=made,
         pictured=decided.PICTURED,
+        notice_days=NOTICE_DAYS,
+        names={item.item for item in batch.items},
     )  # fmt: skip

@@ -8,6 +8,7 @@ from urllib.parse import quote
 
 import msgspec
 
+from glassine.base.access import ListedAccess
 from glassine.base.errors import Finding
 from glassine.base.item_states import ItemStatus
 from glassine.base.model import ItemId
@@ -203,7 +204,8 @@ class Batch:
     """Everything the page shows of a batch.
 
     held_since: when the step that failed for the batch as a whole told so (held.json). standing:
-    the corrections that stand, by item. rolls: {item: (its roll, its place there)}.
+    the corrections that stand, by item. rolls: {item: (its roll, its place there)}. access: items
+    that not all may see, or that were opened lately.
     """
 
     batch: str
@@ -229,6 +231,7 @@ class Batch:
     withdraw: list[Withdrawal] = field(default_factory=list)
     standing: dict[ItemId, Correction] = field(default_factory=dict)
     rolls: dict[str, tuple[str, str]] = field(default_factory=dict)
+    access: list[ListedAccess] = field(default_factory=list)
 
     @property
     def statuses(self) -> list[ItemStatus]:

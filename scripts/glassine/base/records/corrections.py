@@ -182,6 +182,20 @@ class SeenFrame(Record, frozen=True, kw_only=True):
         ]
         | UnsetType
     ) = UNSET
+    reasons: (
+        Annotated[
+            list[Annotated[str, Meta(max_length=500)]],
+            Meta(
+                max_length=500,
+                description=(
+                    "What the person was told of the frame, its master and the item, figures "
+                    "left out. Where the frame was accepted, anything else asks again."
+                ),
+                examples=[["The file's header has a copyright notice."]],
+            ),
+        ]
+        | UnsetType
+    ) = UNSET
 
 
 class CorrectedFrame(Record, frozen=True, kw_only=True):
