@@ -29,6 +29,7 @@ class EngineWords(logging.Filter):
         super().__init__()
         self._working_dir = working_dir
         self._kept: list[logging.LogRecord] = []
+        self._jobs: list[logging.LogRecord] = []
         self._handlers: list[logging.StreamHandler[Any]] = []
 
     def attach(self, log: logging.Logger) -> None:
@@ -53,15 +54,20 @@ class EngineWords(logging.Filter):
         return any((folder / "held.json").is_file() for folder in folders)
 
     def _unexplained(self) -> list[logging.LogRecord]:
-        """Return the errors to show: of jobs that told nothing, and then of the engine too."""
-        jobs = [record for record in self._kept if hasattr(record, "jobid")]
-        alone = [record for record in jobs if not self._is_explained(record)]
-        if jobs and not alone:
+        """Return the errors to show: of jobs that told nothing, and then of the engine too.
+
+        Where each failed job told its reason, what the engine says beside them sums them up.
+        """
+        new = [record for record in self._kept if hasattr(record, "jobid")]
+        self._jobs += new
+        alone = [record for record in self._jobs if not self._is_explained(record)]
+        if self._jobs and not alone:
             return []
-        return [record for record in self._kept if record in alone or record not in jobs]
+        return [record for record in self._kept if record in alone or record not in new]
 
     def show(self) -> None:
-        """Write what is not explained to the terminal; once."""
+        """Write what is not explained to the terminal, each once: where the run ends, and again
+        where its process does."""
         shown, self._kept = self._unexplained(), []
         for handler in self._handlers:
             handler.removeFilter(self)

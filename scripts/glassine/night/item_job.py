@@ -61,8 +61,7 @@ def process_item(
     item that was held tonight when its frames were looked at is not tried again.
     """
     job = Job(batch_dir, item_dir, steps, key, mem_mb)
-    if _stands_held(job):
-        sys.stderr.write(f"HELD {job.item}: as told when its frames were looked at\n")
+    if _stands_held(job):  # the reason was told then
         sys.stderr.flush()
         os._exit(1)
     with _in_job(job):

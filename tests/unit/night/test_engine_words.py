@@ -55,6 +55,7 @@ def test_chatter_stays_in_the_log(terminal: Terminal) -> None:
 def test_what_a_step_told_is_not_told_again(terminal: Terminal) -> None:
     terminal.job_fails("a", held=True)
     terminal.job_fails("b", held=True)
+    terminal.words.show()
     terminal.log.error("WorkflowError: At least one job did not complete successfully.")
     terminal.words.show()
     assert terminal.text() == ""
