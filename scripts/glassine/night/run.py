@@ -16,7 +16,7 @@ from glassine.base import exits, sandbox
 from glassine.base.errors import GlassineError
 from glassine.base.model import BatchId
 from glassine.base.visible import visible
-from glassine.night import agreement, batches, checks, moves, notice, preflight, supervision, warm
+from glassine.night import agreement, batches, checks, leading, moves, notice, preflight, warm
 from glassine.night import lock as runlock
 from glassine.night.ending import Ending
 from glassine.night.engine_words import EngineWords, wants_all
@@ -145,7 +145,7 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
 
     Ends the process with a plain message where settings are wrong or another run goes on.
     """
-    os.environ[supervision.LEADER] = supervision.leader_mark()
+    os.environ[leading.LEADER] = leading.mark_of(os.getpid())
     os.environ.pop(warm.PLACE, None)  # of a run that started this one: on a cluster, elsewhere
     try:
         run = Run(config, working_dir, arguments)

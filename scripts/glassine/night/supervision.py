@@ -22,38 +22,7 @@ from typing import Any
 
 from glassine.base import clock, files, sandbox
 from glassine.base.errors import Finding, GlassineError
-
-# Set by the Snakefile to "<pid> <start time>" of the process that leads the run.
-LEADER = "GLASSINE_LEADER"
-# The same of the job that a fork of the warm process works for.
-ASKED_BY = "GLASSINE_ASKED_BY"
-
-
-def process_start(pid: int) -> str | None:
-    """Return the start time of a process in clock ticks (proc(5), field 22), or None if gone."""
-    try:
-        text = Path(f"/proc/{pid}/stat").read_text("utf-8", "replace")
-    except OSError:
-        return None
-    fields = text.rpartition(")")[2].split()
-    # A dead leader that nobody has waited for yet (state Z) leads no more.
-    return None if fields[0] in {"Z", "X"} else fields[19]
-
-
-def leader_mark() -> str:
-    """Return the mark of this process as the leader of a run."""
-    return f"{os.getpid()} {process_start(os.getpid())}"
-
-
-def _leader_lives() -> bool:
-    """Return whether the leader of this job's run is there, and the job that this process works
-    for where that is another (always, where none was told)."""
-    return all(_lives(os.environ.get(name, "")) for name in (LEADER, ASKED_BY))
-
-
-def _lives(mark: str) -> bool:
-    pid_text, _, start = mark.partition(" ")
-    return not pid_text.isdigit() or process_start(int(pid_text)) == start
+from glassine.night import leading
 
 
 def share_jobs_lock(root: Path) -> int:
@@ -257,7 +226,7 @@ def _supervise(frame: _Frame, step_now: Callable[[], str]) -> None:
     step_now: asked where the child did not end by itself: the step it was in.
     """
     ending = sandbox.split(
-        frame.seconds, frame.memory_bytes, sandbox.limits().open_files, _leader_lives
+        frame.seconds, frame.memory_bytes, sandbox.limits().open_files, leading.goes_on
     )
     if ending is None:
         return
@@ -358,7 +327,7 @@ def file_step(step: str, name: str, folder: Path, root: Path, log: Path) -> Iter
 @contextlib.contextmanager
 def _job(frame: _Frame, step_now: Callable[[], str]) -> Iterator[None]:
     """Hold the jobs' lock, see that there is room, and go on in a supervised process."""
-    if not _leader_lives():
+    if not leading.goes_on():
         os._exit(70)
     with _guarded(frame):
         handle = share_jobs_lock(frame.root)

@@ -28,12 +28,16 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from glassine.night import leading
+
 # Set by the run to the name of the socket where its warm process listens.
 PLACE = "GLASSINE_WARM"
 
 # A warm process that has not taken a job after so long is not waited for.
 _PATIENCE_S = 60.0
 _QUEUE = 256
+# Exit code of a job whose run's leader is gone.
+_ABANDONED = 70
 # One that ends so soon did not end well; after so many the run does without.
 _SHORT_S, _TRIES = 20.0, 3
 # Modules that the steps load on the way, beside their own.
@@ -58,12 +62,12 @@ def do(work: str, *arguments: Any, threads: int) -> None:
     Ends the process where the item is held, and where the warm process has done it.
     """
     code = _asked(work, arguments, threads)
-    if code is None:
+    if code is None and leading.goes_on():
         _work(work, arguments, threads)
         return
     sys.stdout.flush()
     sys.stderr.flush()
-    os._exit(code)
+    os._exit(_ABANDONED if code is None else code)
 
 
 def _work(work: str, arguments: Any, threads: int) -> None:
@@ -139,9 +143,9 @@ def _wait_until_gone(pid: int) -> None:
 # ------------------------------------------------------------------ the run that starts it
 
 
-def command(door: str) -> list[str]:
-    """Return what starts a warm process. door: its socket's descriptor."""
-    return [sys.executable, "-m", "glassine.night.warm", door]
+def command(door: str, leader: int) -> list[str]:
+    """Return what starts a warm process. door: its socket's descriptor; leader: of the run."""
+    return [sys.executable, "-m", "glassine.night.warm", door, str(leader)]
 
 
 class Warm:
@@ -190,7 +194,7 @@ class Warm:
         door = self._door.fileno()
         try:
             process = subprocess.Popen(
-                command(str(door)),
+                command(str(door), os.getpid()),
                 stdin=subprocess.PIPE,
                 pass_fds=[door],
                 env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
@@ -274,7 +278,7 @@ def _fork(link: socket.socket, others: list[int]) -> int:
     pid = os.fork()
     if pid:
         return pid
-    code = 70
+    code = _ABANDONED
     try:
         from glassine.base import sandbox
 
@@ -296,10 +300,8 @@ def _fork(link: socket.socket, others: list[int]) -> int:
 
 def _answer(link: socket.socket) -> None:
     """Do what the job at the other end of the link asks for, in its folder and its environment."""
-    from glassine.night import supervision
-
     asking, _ = _other_end(link)
-    mark = supervision.process_start(asking)
+    mark = leading.mark_of(asking)
     _, handles, _, _ = socket.recv_fds(link, 1, 2)
     for place, handle in enumerate(handles, 1):
         os.dup2(handle, place)
@@ -312,12 +314,16 @@ def _answer(link: socket.socket) -> None:
     told = json.loads(b"".join(pieces))
     os.environ.clear()
     os.environ.update(told["environment"])
-    os.environ[supervision.ASKED_BY] = f"{asking} {mark}"
+    os.environ[leading.ASKED_BY] = mark
     os.chdir(told["folder"])
     _work(told["work"], told["arguments"], told["threads"])
 
 
 def main() -> None:
+    from glassine.base import sandbox
+
+    # At once: to load takes a while, and no job may wait for it longer than its run goes on.
+    sandbox.die_with_parent(int(sys.argv[2]))
     # Who presses Ctrl-C ends the jobs: their forks end with them, and this with the run.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     _load()

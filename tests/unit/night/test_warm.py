@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from glassine.night import warm
+from glassine.night import leading, warm
 
 SCRIPTS = Path(__file__).resolve().parents[3] / "scripts"
 
@@ -19,7 +19,7 @@ SCRIPTS = Path(__file__).resolve().parents[3] / "scripts"
 WORK = """
 import os, sys, time
 from pathlib import Path
-from glassine.night import supervision, warm
+from glassine.night import leading, warm
 
 def work(kind, arguments, threads):
     folder = Path(arguments[0])
@@ -28,7 +28,7 @@ def work(kind, arguments, threads):
     sys.stderr.write(f"{kind} {arguments[1:]} {threads} {os.environ.get('MARK')} {os.getcwd()}\\n")
     if arguments[1] == "slow":
         while not (folder / "go").exists():
-            if not supervision._leader_lives():
+            if not leading.goes_on():
                 (folder / "left").touch()
                 os._exit(70)
             time.sleep(0.01)
@@ -46,7 +46,9 @@ ENVIRONMENT = {**os.environ, "PYTHONPATH": str(SCRIPTS), "MARK": "of the job"}
 @pytest.fixture
 def run(monkeypatch):
     """The warm process of a run, whose work is WORK."""
-    monkeypatch.setattr(warm, "command", lambda door: [sys.executable, "-c", WORK + SERVER, door])
+    monkeypatch.setattr(
+        warm, "command", lambda door, _: [sys.executable, "-c", WORK + SERVER, door]
+    )
     monkeypatch.setattr(sys, "path", [*sys.path, str(SCRIPTS)])
     monkeypatch.delenv("MARK", raising=False)
     made = warm.Warm()
@@ -135,7 +137,7 @@ def test_it_ends_with_the_process_that_leads_the_run(tmp_path):
     text = f"""
         import os, sys, time
         from glassine.night import warm
-        warm.command = lambda door: [sys.executable, "-c", {WORK + SERVER!r}, door]
+        warm.command = lambda door, _: [sys.executable, "-c", {WORK + SERVER!r}, door]
         run = warm.Warm()
         print(os.environ[warm.PLACE], flush=True)
         time.sleep(60)
@@ -159,6 +161,38 @@ def test_it_ends_with_the_process_that_leads_the_run(tmp_path):
     asking.communicate()
 
 
+def test_one_that_is_still_loading_ends_with_the_process_that_leads_the_run(tmp_path):
+    """Nor does a job wait for it."""
+    loading = "import sys, time; from glassine.base import sandbox; "
+    loading += "sandbox.die_with_parent(int(sys.argv[2])); open('loading', 'w'); time.sleep(60)"
+    text = f"""
+        import os, sys, time
+        from glassine.night import leading, warm
+        warm.command = lambda *given: [sys.executable, "-c", {loading!r}, *map(str, given)]
+        run = warm.Warm()
+        print(os.environ[warm.PLACE], leading.mark_of(os.getpid()), flush=True)
+        time.sleep(60)
+    """
+    leader = subprocess.Popen(
+        [sys.executable, "-c", textwrap.dedent(text)],
+        env=ENVIRONMENT,
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=tmp_path,
+    )
+    place, _, mark = leader.stdout.readline().strip().partition(" ")
+    asking = job(tmp_path, "x", **{warm.PLACE: place, leading.LEADER: mark})
+    until = time.monotonic() + 30
+    while not (tmp_path / "loading").exists():
+        assert time.monotonic() < until
+        time.sleep(0.01)
+    leader.kill()
+    leader.communicate()
+    asking.communicate(timeout=10)
+    assert asking.returncode == 70
+    assert not (tmp_path / "began").exists()
+
+
 def _alive(pid):
     try:
         return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] not in "ZX"
@@ -167,7 +201,7 @@ def _alive(pid):
 
 
 def test_one_that_cannot_stay_is_not_tried_for_ever(monkeypatch, tmp_path):
-    monkeypatch.setattr(warm, "command", lambda door: ["/bin/false", door])
+    monkeypatch.setattr(warm, "command", lambda door, _: ["/bin/false", door])
     made = warm.Warm()
     monkeypatch.setenv(warm.PLACE, os.environ[warm.PLACE])
     alone = job(tmp_path, "x")
@@ -195,4 +229,4 @@ def test_a_job_loads_next_to_nothing_before_it_asks():
     loaded = {name.partition(".")[0] for name in json.loads(out)}
     assert not loaded & {"numpy", "cv2", "pyvips", "lxml", "msgspec", "yaml"}
     ours = {name for name in json.loads(out) if name.startswith("glassine.night.")}
-    assert ours == {"glassine.night.warm"}
+    assert ours == {"glassine.night.leading", "glassine.night.warm"}
