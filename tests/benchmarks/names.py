@@ -48,6 +48,9 @@ BENCHMARKS = {
     "orchestration": Benchmark("orchestration.run", "what the engine costs, its steps stubs"),
     "pixels": Benchmark("pixels.bench", "time and memory of an item's steps, beside commands"),
     "pixels-trials": Benchmark("pixels.trials", "what each way of doing a part of it costs"),
+    "publish-viewers": Benchmark(
+        "publish.viewers", "a published tree opened in two general IIIF viewers: no failed request"
+    ),
     "records": Benchmark("records.bench", "time of the steps record and pack"),
     "resealed": Benchmark(
         "delivered.resealed", "packages changed and sealed anew: does validation tell"
