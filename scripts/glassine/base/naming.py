@@ -361,11 +361,11 @@ _USES = ("access", "thumb", "pyramid", "crop", *alternates.SPACES, alternates.UN
 JPEG_SUFFIXES = (".jpg", ".jpeg")
 
 
-def check_template(template: str) -> None:
+def check_template(template: str, sets: Sequence[str] = ()) -> None:
     """Raise GlassineError where `naming.derivative` cannot name every derivative of an item.
 
     Filled for a few parts, frames and uses, it must end as a JPEG does and never give a name
-    twice: one picture would take the place of another.
+    twice: one picture would take the place of another. sets: names of further sets of pictures.
     """
     outside = _OPTIONAL.sub("", template)
     for name in ("part", "sequence", "frame"):
@@ -377,7 +377,7 @@ def check_template(template: str) -> None:
             )
     seen: dict[str, tuple[object, ...]] = {}
     labels = ("part", "frame", "use")
-    for place in ((p, f, u) for p in _PARTS for f in _FRAMES for u in _USES):
+    for place in ((p, f, u) for p in _PARTS for f in _FRAMES for u in (*_USES, *sets)):
         part, frame, use = place
         name = derivative_name(template, "PEH-0412", part, frame, use)
         if not name.lower().endswith(JPEG_SUFFIXES):

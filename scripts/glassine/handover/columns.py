@@ -195,6 +195,17 @@ def template(section: HandoverSection) -> Template:
     return Template(tuple(columns), section.rows == "frame", section.separator)
 
 
+def of_no_field(template: Template) -> list[str]:
+    """Return the names after `catalogue.` that are no fields: it may be, columns."""
+    names = [
+        value.removeprefix(CATALOGUE)
+        for _, value in template.columns
+        if value not in VALUES and value.startswith(CATALOGUE)
+    ]
+    rights = {f"rights_{name}" for name in _RIGHTS}
+    return [name for name in names if name not in {"date", *FIELDS, *rights}]
+
+
 def _is_known(value: str) -> bool:
     return value in VALUES or (value.startswith(CATALOGUE) and len(value) > len(CATALOGUE))
 

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import functools
 import os
+import sys
 from pathlib import Path
 from typing import Any
 
 import msgspec
 
 from glassine import steps
+from glassine.base import wording
 from glassine.base.errors import GlassineError
 from glassine.base.model import ItemId
 from glassine.deliver import receipt_files, same_ids
@@ -104,6 +106,7 @@ class Lookup:
     def _find_due(self, batch: due.Batch) -> list[ItemId]:
         items_dir = self.place.results_dir(batch.name) / "items"
         unsettled = due.unsettled(batch, items_dir, self.config)
+        unsettled = self._without_kept(batch, items_dir, unsettled)
         if self.lock.held:
             for item in unsettled:
                 (items_dir / item / due.STAMP).unlink(missing_ok=True)
@@ -114,6 +117,24 @@ class Lookup:
             if not pooling:
                 self._forget_films(batch.name)
         return unsettled
+
+    def _without_kept(
+        self, batch: due.Batch, items_dir: Path, unsettled: list[ItemId]
+    ) -> list[ItemId]:
+        """Return the unsettled items but for those that stay as delivered, which is said."""
+        if not unsettled or self.config["delivery"]["on_new_version"] != "keep":
+            return unsettled
+        from glassine.night import kept
+
+        receipts = receipt_files.read(self.place.deliveries, batch.name).sound
+        staying = kept.kept(batch, items_dir, self.config, unsettled, receipts)
+        if staying and self.lock.held:
+            names = wording.some(sorted(staying), 8)
+            sys.stderr.write(
+                f"{batch.name}: {len(staying):,} items stay as they were delivered, though newer "
+                f"software would make them otherwise (delivery.on_new_version is `keep`): {names}\n"
+            )
+        return [item for item in unsettled if item not in {*staying}]
 
     def _forget_films(self, name: str) -> None:
         """Remove the films of a batch in which none is shared any more: the report shows them."""

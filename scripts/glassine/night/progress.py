@@ -21,7 +21,7 @@ from glassine.base.model import ItemId
 from glassine.base.records import Given
 from glassine.base.records.intake import ItemState
 from glassine.base.visible import visible
-from glassine.night import batches, leading, notice, notify
+from glassine.night import batches, leading, monitoring, notice, notify
 from glassine.report import timing
 from glassine.report.words import span_words
 
@@ -307,9 +307,26 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument(
         "--notify", action="store_true", help="send the summary where `report.notify` says"
     )
+    parser.add_argument(
+        "--check",
+        action="store_true",
+        help="print a line for monitoring and end with 0 OK, 1 warning, 2 critical, 3 unknown",
+    )
+    parser.add_argument(
+        "--within",
+        type=float,
+        default=26.0,
+        metavar="HOURS",
+        help="with --check: a night must have ended in the last so many hours (26)",
+    )
     parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
     options = parser.parse_args(arguments)
     working_dir = Path(options.directory).resolve()
+    if options.check:
+        running = is_running(working_dir)
+        found = monitoring.judged(working_dir, running, options.within, time.time())
+        print(found.line())
+        return found.code
     try:
         if not (options.json or options.notify):
             follow(working_dir, options.batch, sys.stdout, max(options.every, 0.2))

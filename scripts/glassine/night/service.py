@@ -47,7 +47,7 @@ def _joined(one: dict[str, Any], other: dict[str, Any]) -> dict[str, Any]:
     return result
 
 
-def _place(folder: Path, stated: Sequence[Path], more: dict[str, Any] | None = None) -> Workplace:
+def place_of(folder: Path, stated: Sequence[Path], more: dict[str, Any] | None = None) -> Workplace:
     """Return a place by its files of settings. Raises GlassineError where they are wrong."""
     config: dict[str, Any] = {}
     for path in (settings.PROJECT / "config" / "config.yaml", *stated):
@@ -84,7 +84,9 @@ def asked(options: argparse.Namespace) -> Asked:
         if found.problems:
             raise GlassineError([finding for _, finding in found.problems])
         places = tuple(
-            _place(each.folder, each.files, {"masters": str(each.masters)} if each.masters else {})
+            place_of(
+                each.folder, each.files, {"masters": str(each.masters)} if each.masters else {}
+            )
             for each in found.chosen
         )
         stated = tuple(dict.fromkeys(path for each in found.chosen for path in each.files))
@@ -94,7 +96,7 @@ def asked(options: argparse.Namespace) -> Asked:
     command = ["--directory", str(folder)]
     if stated:
         command += ["--configfile", *map(str, stated)]
-    return Asked((_place(folder, stated),), stated, tuple(command))
+    return Asked((place_of(folder, stated),), stated, tuple(command))
 
 
 def service_of(options: argparse.Namespace, words: Sequence[str]) -> Service:
@@ -106,6 +108,8 @@ def service_of(options: argparse.Namespace, words: Sequence[str]) -> Service:
     runs_as = None if options.user else _user(options.run_as)
     own = [place.working_dir / name for place in what.places for name in _WRITTEN]
     written = [what.root, *own] if what.root else own
+    told = [place.config["report"]["notify"].get("textfile") for place in what.places]
+    written += [Path(path).parent for path in told if path]
     masters = [place.masters for place in what.places]
     python = SCRIPTS.parent / ".venv" / "bin" / "python"
     nightly = (

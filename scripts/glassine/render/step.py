@@ -23,6 +23,7 @@ from glassine.base.records.fixity import Fixity
 from glassine.base.records.parts import Event
 from glassine.base.records.quality import BaseLight, Measure, MeasuredFrame, Quality
 from glassine.base.records.render import (
+    Alternate,
     Orientation,
     RenderedFrame,
     Rendering,
@@ -30,8 +31,8 @@ from glassine.base.records.render import (
 from glassine.base.tone import AnyTone, Negative, Positive
 from glassine.masters import developed, opening, pixels
 from glassine.masters.opened import Opened, opened
-from glassine.render import encoded, fading, pictures, placing, quality, tone
-from glassine.render.given import RenderGiven, for_public
+from glassine.render import encoded, fading, pictures, placing, quality, sets, tone
+from glassine.render.given import PictureSet, RenderGiven, Settings, for_public
 from glassine.render.pictures import Shot, Whole
 from glassine.render.work import RecordedMaster, Work, names_of
 
@@ -52,7 +53,7 @@ def render_item(batch_dir: Path, item_dir: Path, given: RenderGiven) -> None:
     processor.same_everywhere()
     settings = given.chosen()
     masters = _recorded_masters(batch_dir, item_dir, given)
-    _check_names(masters, given.item, settings.naming.derivative)
+    _check_names(masters, given, settings)
     with (
         files.replacing_folder(item_dir / "render") as files_dir,
         files.replacing_folder(item_dir / "iiif") as iiif_dir,
@@ -112,17 +113,19 @@ def _recorded_masters(batch_dir: Path, item_dir: Path, given: RenderGiven) -> li
     return masters
 
 
-def _check_names(masters: list[RecordedMaster], item: str, template: str) -> None:
+def _check_names(masters: list[RecordedMaster], given: RenderGiven, settings: Settings) -> None:
     """Raise where two pictures of the item would have the same name."""
+    item, template = given.item, settings.naming.derivative
     place_of: dict[str, str] = {}
     master_at: dict[str, RecordedMaster] = {}
     findings = []
     for master in masters:
+        asked = settings.of_master(master.geometry.kind, master.part).render.set_names
         for frame in master.geometry.frames:
             if frame.excluded:
                 continue
             where = f"{master.geometry.path}, frame {frame.index}"
-            for name in names_of(master, frame, item, template).all():
+            for name in names_of(master, frame, item, template, asked).all():
                 other = place_of.setdefault(name.casefold(), where)
                 master_at.setdefault(where, master)
                 if other != where:
@@ -243,7 +246,8 @@ def _render_frame(
     where = placing.placed(master, frame, work.settings.render, work.notes)
     placing.check_side(master, frame, where)
     shot = Shot(source, where, frame_tone, master.icc, master.geometry.ppi)
-    names = names_of(master, frame, work.item, work.settings.naming.derivative)
+    template, asked = work.settings.naming.derivative, work.settings.render.set_names
+    names = names_of(master, frame, work.item, template, asked)
     measures: list[Measure] = []
     light: list[BaseLight | UnsetType] = []
 
@@ -256,7 +260,15 @@ def _render_frame(
         if _is_first(master, frame):
             light.append(quality.base_light(sight))
 
-    results = pictures.make(shot, names, work, measure)
+    def placed(each: PictureSet) -> pixels.Placement:
+        there = placing.of_set(master, frame, work.settings.render, each, work.notes)
+        placing.check_side(master, frame, there)
+        return there
+
+    def more(whole: Whole) -> list[Alternate]:
+        return sets.made(shot, whole, names, work, placed)
+
+    results = pictures.make(shot, names, work, measure, more)
     entry = msgspec.structs.replace(
         entry,
         width=where.width,

@@ -55,6 +55,7 @@ PREFIXES = {
     "settings": "config.yaml",
     "deliver": "the step, watched; its own findings begin with delivery",
     "targets": "captures of targets",
+    "tidy": "what may be removed",
     "tone": "encodings and profiles",
     "verify": "the step",
     "withdraw": "scripts/withdraw",

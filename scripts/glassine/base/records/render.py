@@ -13,7 +13,17 @@ from glassine.base.tone import AnyTone
 
 Name = Annotated[str, Meta(pattern="^[A-Za-z0-9][A-Za-z0-9._-]*$")]
 AlternateUse = Literal[
-    "webp", "avif", "pyramid", "crop", "adobergb", "romm", "ecirgb", "linear", "uninverted"
+    "webp",
+    "avif",
+    "jpeg",
+    "tiff",
+    "pyramid",
+    "crop",
+    "adobergb",
+    "romm",
+    "ecirgb",
+    "linear",
+    "uninverted",
 ]
 
 
@@ -45,9 +55,12 @@ class Picture(WrittenFile, frozen=True, kw_only=True):
 
 
 class Alternate(WrittenFile, frozen=True, kw_only=True):
-    """A further picture, made by option."""
+    """A further picture, made by option. set: which of `render.sets` it is; of_width: of the
+    full-size picture that it was reduced from, px, where that is not the frame's."""
 
     use: AlternateUse
+    set: Name | UnsetType = UNSET
+    of_width: Positive | UnsetType = UNSET
 
 
 class Tiles(Record, frozen=True, kw_only=True):
