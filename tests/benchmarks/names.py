@@ -59,6 +59,9 @@ BENCHMARKS = {
     "review-team": Benchmark(
         "review.team", "20 reviewers, 2,000 decisions, the server killed: none lost or doubled"
     ),
+    "simulated-night": Benchmark(
+        "orchestration.simulate", "a night on 1 to 16 cores from unit costs: a simulation"
+    ),
     "targets": Benchmark("targets.run", "eighty drawn targets, measured and judged"),
     "targets-speed": Benchmark("targets.speed", "time of a target of more than 100 megapixels"),
     "tone": Benchmark("tone.run", "how near automatic tone comes to known pictures"),
