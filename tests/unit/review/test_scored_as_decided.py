@@ -16,7 +16,7 @@ from glassine.base.model import Facts, Frame, ItemGeometry, MasterGeometry
 from glassine.locate import decisions
 from glassine.locate.step import corrected
 from glassine.review import score_frames
-from glassine.review.server import Session
+from glassine.review.session import Session
 
 ITEM, MASTER, SHA256 = "PEH-0001", "m.tif", "ab" * 32
 
@@ -41,7 +41,7 @@ class Studio:
         self.folder.mkdir(parents=True)
         self.batch.mkdir(parents=True)
         (root / "config.yaml").write_text("masters: masters\n", "utf-8")
-        monkeypatch.setattr(Session, "_items", lambda _: {ITEM})
+        monkeypatch.setattr(Session, "items", lambda _: frozenset({ITEM}))
         self.session = Session("b1", self.results, self.batch, writable=True)
 
     def night(self, geometry: MasterGeometry) -> None:
