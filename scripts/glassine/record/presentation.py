@@ -142,15 +142,27 @@ def _metadata(
 
 def _frames_with_picture(render: Rendering) -> list[RenderedFrame]:
     """Return the frames that have a picture, sides in their order, then as on the film, then by
-    frame."""
+    frame. Where the film itself numbers all frames of a side, each otherwise, that is their order.
+    """
+    shown = [frame for frame in render.frames if not frame.skipped]
+    numbered = _numbered_parts(shown)
 
     def place(frame: RenderedFrame) -> tuple[object, ...]:
         part = frame.part or ""
         rank = _PARTS.index(part) if part in _PARTS else len(_PARTS)
-        order = naming.film_order(frame.sequence or None)
+        number = frame.film_frame if part in numbered else frame.sequence
+        order = naming.film_order(number or None)
         return (rank if part else -1, part, order, frame.master, frame.index)
 
-    return sorted((frame for frame in render.frames if not frame.skipped), key=place)
+    return sorted(shown, key=place)
+
+
+def _numbered_parts(frames: list[RenderedFrame]) -> set[str]:
+    """Return the parts ("" for none) whose frames all have a number on the film of their own."""
+    numbers: dict[str, list[str]] = {}
+    for frame in frames:
+        numbers.setdefault(frame.part or "", []).append(frame.film_frame or "")
+    return {part for part, own in numbers.items() if all(own) and len(set(own)) == len(own)}
 
 
 def _canvas_labels(frames: list[RenderedFrame]) -> list[str]:
