@@ -154,7 +154,11 @@ def _section(name: str, config: dict[str, Any]) -> dict[str, Any]:
 # its default such a setting says nothing about an item: it is left out of all digests, so that
 # results of before are not taken for results of other settings. What it changes the version of its
 # step tells. (tests/unit/night/test_earlier_results.py names one that is missing here.)
-_ADDED: dict[str, dict[str, Any]] = {"locate": {"edge_codes": True}, "render": {"sets": []}}
+_ADDED: dict[str, dict[str, Any]] = {
+    "locate": {"edge_codes": True},
+    "records": {"film_names": {}, "notch_names": {}},
+    "render": {"sets": []},
+}
 
 
 def _as_before(one: dict[str, Any]) -> dict[str, Any]:
