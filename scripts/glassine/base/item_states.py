@@ -10,6 +10,7 @@ Every item is in exactly one state:
 
 from __future__ import annotations
 
+import hashlib
 import math
 import re
 from dataclasses import dataclass, field, replace
@@ -27,8 +28,8 @@ STATES: tuple[State, ...] = get_args(State)
 RECORDS = ("fixity", "geometry", "render", "quality", "embedded", "package")
 
 
-# As much of a reason, and as many, as a decision keeps; what is beyond asks again.
-_KEY_LENGTH, _KEYS = 500, 500
+# So many reasons are kept by a decision, by so many digits each; what is beyond asks again.
+_KEYS, _KEY_DIGITS = 100, 12
 _FIGURES = re.compile(r"[0-9]+(?:[.,][0-9]+)*")
 
 
@@ -44,8 +45,11 @@ class Reason:
 
     @property
     def key(self) -> str:
-        """Return what makes it the same reason when its figures are a little other than before."""
-        return _FIGURES.sub("#", self.text)[:_KEY_LENGTH]
+        """Return what makes it the same reason when its figures are a little other than before: the
+        beginning of a SHA-256, as corrections.yaml may keep it of 10,000 frames."""
+        text = _FIGURES.sub("#", self.text)
+        digest = hashlib.sha256(text.encode("utf-8", "backslashreplace")).hexdigest()
+        return f"r{digest[:_KEY_DIGITS]}"  # never a number to a reader of YAML
 
     def is_shown_with(self, master: str, frame: int) -> bool:
         """Return whether a person who looks at a frame is told of it: it is the frame's own, its

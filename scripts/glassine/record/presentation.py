@@ -39,6 +39,9 @@ _PART_NAMES = {
     "object": "whole object",
 }
 
+# By the ending of a picture's name; all others are JPEG.
+_MEDIA_TYPES = {"webp": "image/webp", "avif": "image/avif", "tif": "image/tiff"}
+
 # Catalogue text carries no language of its own: 4.4.1 keeps the key `none` for that.
 _CATALOGUE_LANGUAGE = "none"
 
@@ -208,6 +211,24 @@ class _Canvases:
             if (file.use, file.master, file.index) == (use, frame.master, frame.index)
         ]
 
+    def sets_of(self, frame: RenderedFrame) -> list[iiif.Image]:
+        """Return the further pictures of a frame that the settings want to be published."""
+        linked = {each.name: each for each in frame.alternates if each.linked is True}
+        found = []
+        for file in self.embedded.files:
+            name = file.path.rpartition("/")[2]
+            if file.master == frame.master and file.index == frame.index and name in linked:
+                found.append(
+                    iiif.Image(
+                        id=f"{self.address}/{file.path}",
+                        format=_MEDIA_TYPES.get(name.rpartition(".")[2], "image/jpeg"),
+                        width=file.width,
+                        height=file.height,
+                        label=_words(str(linked[name].set)),
+                    )
+                )
+        return found
+
     def painting(self, frame: RenderedFrame, access: list[iiif.Image]) -> iiif.Image:
         """Return the picture on a canvas: the tile service, or the access image without one."""
         if not frame.tiles:
@@ -236,7 +257,7 @@ class _Canvases:
             height=height,
             items=[iiif.AnnotationPage(id=f"{canvas}/page", items=[picture])],
             thumbnail=self.files_of(frame, "thumb") or UNSET,
-            rendering=[_download(file) for file in access] or UNSET,
+            rendering=[*[_download(file) for file in access], *self.sets_of(frame)] or UNSET,
         )
 
 

@@ -14,6 +14,7 @@ from glassine.base import files, item_states, settings
 from glassine.base.errors import GlassineError
 from glassine.record import presentation
 from glassine.report import (
+    decided,
     film_numbers,
     gather,
     morning,
@@ -21,6 +22,7 @@ from glassine.report import (
     page,
     previews,
     recapture,
+    sketch,
     summary,
     timing,
     words,
@@ -133,6 +135,7 @@ def _write(results: Path, given: ReportGiven) -> Path:
     film_numbers.tell(batch)
     manifests = _manifests(batch, results)
     previews.make_small(batch, results, page.AT_LENGTH)
+    sketch.add(batch, results)
     viewer = viewer_file(given.settings.report.viewer)
     _write_details(folder, page.detail_files(batch))
     if viewer:
@@ -140,7 +143,14 @@ def _write(results: Path, given: ReportGiven) -> Path:
         shutil.copyfile(viewer, folder / "viewer" / "openseadragon.min.js")
     throughput = _throughput(batch, results)
     before = morning.read_before(folder)
-    text = page.render(batch, throughput, given.institution, viewer is not None, before)
+    text = page.render(
+        batch,
+        throughput,
+        given.institution,
+        viewer is not None,
+        before,
+        decided.of_batch(batch, results),
+    )
     files.write_text(folder / "index.html", text)
     files.write_text(folder / "recapture.html", recapture.render(batch))
     files.write_json(folder / "summary.json", summary.of_batch(batch, throughput).as_json())

@@ -64,6 +64,7 @@ class Frame(msgspec.Struct, frozen=True, kw_only=True):
     measures: list[views.Measure]
     film: str = ""
     film_frame: str = ""
+    sketch: list[list[int]] | None = None
 
 
 class Master(msgspec.Struct, kw_only=True):
