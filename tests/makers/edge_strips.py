@@ -307,8 +307,9 @@ def alone(strip: Strip, look: Look, angle_deg: float = 0.0, mirrored: bool = Fal
     return Capture([Laid(strip, (0, 0), angle_deg, mirrored)], look, size)
 
 
-def any_strip(seed: int, ppi: float = 2400.0) -> tuple[Capture, Laid]:
-    """Return a capture of a strip of anything that strips are like, by its seed."""
+def any_strip(seed: int, ppi: float = 2400.0, specks: int | None = None) -> tuple[Capture, Laid]:
+    """Return a capture of a strip of anything that strips are like, by its seed. specks: how many
+    lie on it, most of them on its margins; some or none where not said."""
     rng = np.random.default_rng([seed, 77])
     frames = int(rng.integers(2, 7))
     clear = bool(rng.random() < 0.25)
@@ -328,7 +329,7 @@ def any_strip(seed: int, ppi: float = 2400.0) -> tuple[Capture, Laid]:
         clear=clear,
         lead_mm=(float(rng.uniform(0.7, 6)), float(rng.uniform(0.7, 6))),
         fog=float(rng.choice([0.0, 0.0, rng.uniform(0.1, 0.6)])),
-        specks=int(rng.choice([0, 10, 40])),
+        specks=int(rng.choice([0, 10, 40])) if specks is None else specks,
         seed=seed,
     )
     look = Look(ppi, float(rng.uniform(8, 70)), float(rng.uniform(0.01, 0.05)), seed)

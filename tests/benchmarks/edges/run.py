@@ -3,6 +3,7 @@
     tests/benchmarks/run edge-codes                      1,000 strips at 2,400 ppi, 500 turned ones
     tests/benchmarks/run edge-codes --count 100 --ppi 1600 --turned 0
     tests/benchmarks/run edge-codes --count 20 --located    frames as locate finds them
+    tests/benchmarks/run edge-codes --count 60 --specks 600 --turned 0    dirty strips
 
 Strips are those of `makers.edge_strips.any_strip`: numbers 0 to 36A, density 0.1 to 1.5 above the
 base, blur, grain, fog, specks, cut ends, tilt up to 3 degrees in four turns, mirrored, reversal
@@ -45,11 +46,11 @@ class Count:
         self.part += not wrong and found != truth
 
 
-def strips(first: int, count: int, ppi: float) -> Row:
+def strips(first: int, count: int, ppi: float, specks: int | None = None) -> Row:
     """Read strips where they were drawn."""
     counted = Count()
     for seed in range(first, first + count):
-        capture, laid = edge_strips.any_strip(seed, ppi)
+        capture, laid = edge_strips.any_strip(seed, ppi, specks)
         master = edge_pieces.master_of(capture)
         piece = edge_pieces.piece_of(capture, 0, 0.05, seed)
         begun = time.process_time()
@@ -143,12 +144,13 @@ def main(arguments: list[str]) -> Outcome:
     parser.add_argument("--first", type=int, default=0, help="seed of the first one")
     parser.add_argument("--ppi", type=float, default=2400.0)
     parser.add_argument("--turned", type=int, default=500, help="captures of turns and sides")
+    parser.add_argument("--specks", type=int, help="specks on a strip (default 0, 10 or 40)")
     parser.add_argument("--located", action="store_true", help="find the frames, too")
     options = parser.parse_args(arguments)
     rows: list[Row] = []
     if options.count:
-        read = located if options.located else strips
-        rows.append(read(options.first, options.count, options.ppi))
+        wanted = options.first, options.count, options.ppi
+        rows.append(located(*wanted) if options.located else strips(*wanted, options.specks))
     if options.turned and not options.located:
         rows.append(turned(options.turned))
     for each in rows:
