@@ -20,6 +20,7 @@ import yaml
 
 from glassine.base import hashing, settings, threads
 from glassine.masters import fixity, layout, unfold
+from glassine.night import item_job, warm
 
 PROJECT = settings.PROJECT
 CORES = len(os.sched_getaffinity(0))
@@ -146,7 +147,20 @@ def test_jobs_that_use_pixels_or_digests_say_how_many_threads_are_theirs() -> No
     for name in ("look", "item", "intake", "targets", "deliver", "report", "reproduce"):
         (script,) = re.findall(r'"\.\./(scripts/\w+\.py)"', RULES[name])
         text = (PROJECT / script).read_text("utf-8")
-        assert text.count("threads.announce(snakemake.threads)\n") == 1, script
+        announced = text.count("threads.announce(snakemake.threads)\n")
+        # The warm process announces what it is handed, in the fork that does the work.
+        announced += text.count("warm.do(") and text.count("    threads=snakemake.threads,\n")
+        assert announced == 1, script
+
+
+def test_the_warm_process_announces_the_threads_of_each_job(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    announced: list[int] = []
+    monkeypatch.setattr(threads, "announce", announced.append)
+    monkeypatch.setattr(item_job, "process_item", lambda *_: announced.append(0))
+    warm._work("item", ("batch", "item", [], "key", 100), 3)
+    assert announced == [3, 0]
 
 
 def test_the_engine_counts_threads_where_they_are_used_and_the_queue_follows_it() -> None:
