@@ -44,10 +44,11 @@ USUAL = {
     "outlier": 2.0,
 }
 # What is lightest in a picture without being white is more often yellow than blue: bright yellows
-# are usual, blues are dark. So of a lightest part that is less sure than `WHITE_WITHIN` (one standard
-# deviation, log10) this much of what exceeds it, at most `WARM_AT_MOST`, is taken for its own
-# colour; red, green, blue. Of 106 pictures, 79 of them photographs, the 46 that are less sure are
-# off by (0.04, 0.01, -0.04) in the median, the others by less than 0.005: tests/benchmarks/tone.
+# are usual, blues are dark. So of a lightest part that is less sure than `WHITE_WITHIN` (one
+# standard deviation, log10) this much of what exceeds it, at most `WARM_AT_MOST`, is taken for its
+# own colour; red, green, blue. Of 106 pictures, 79 of them photographs, the 46 that are less sure
+# are off by (0.04, 0.01, -0.04) in the median, the others by less than 0.005: see
+# tests/benchmarks/tone.
 WARM, WHITE_WITHIN, WARM_AT_MOST = (1.2, 0.8, -2.0), 0.025, 0.1
 # So many frames tell that the speeds of a film's layers are odd.
 SEVERAL = 3
