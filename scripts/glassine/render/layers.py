@@ -49,7 +49,7 @@ USUAL = {
 # own colour; red, green, blue. Of 106 pictures, 79 of them photographs, the 46 that are less sure
 # are off by (0.04, 0.01, -0.04) in the median, the others by less than 0.005: see
 # tests/benchmarks/tone.
-WARM, WHITE_WITHIN, WARM_AT_MOST = (1.2, 0.8, -2.0), 0.025, 0.1
+WARM, WHITE_WITHIN, WARM_AT_MOST = (1.2, 0.8, -2.0), 0.025, 0.03
 # So many frames tell that the speeds of a film's layers are odd.
 SEVERAL = 3
 # No film's layers differ more from their mean slope, log10: what fading and broad bands do.
