@@ -70,7 +70,7 @@ rule all:
 
 
 onstart:
-    RUN.tell_progress()
+    RUN.begin_jobs(here=workflow.local_exec)
 
 
 onsuccess:

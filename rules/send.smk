@@ -10,10 +10,11 @@ checkpoint send_list:
         "results/{batch}/logs/send.log",
     localrule: True
     params:
+        base=STORE["deliveries"],
         there=lambda wildcards: [
-            entry["name"]
+            entry.name
             for entry in delivered_in(wildcards.batch)
-            if stored(delivery_url(wildcards.batch, entry["name"]))
+            if stored(delivery_url(wildcards.batch, entry.name))
         ],
     script:
         "../scripts/send_list.py"
@@ -46,6 +47,8 @@ rule send_digest:
         name=r"[^/]+(?<!\.sha256)",
     localrule: True
     params:
+        address=lambda wildcards: delivery_url(wildcards.batch, wildcards.name),
+        delivery=lambda wildcards: compared_in(wildcards.batch)[wildcards.name]["delivery"],
         sha256=sha256_of,
     script:
         "../scripts/send_digest.py"

@@ -68,8 +68,10 @@ class NeedsCaller(Exception):
 class Module:
     name: str  # as in night/lock.py
     tree: ast.Module
+    nodes: list[ast.AST] = field(default_factory=list)  # all of the tree, as ast.walk has them
     parents: dict[ast.AST, ast.AST] = field(default_factory=dict)
     imports: dict[str, tuple[str, str]] = field(default_factory=dict)  # name: (module, its name)
+    calls: dict[str, list[ast.Call]] = field(default_factory=dict)  # by the name of what is called
 
 
 @dataclass(frozen=True)
@@ -92,8 +94,9 @@ def _file_name(dotted: str) -> str:
 
 def parsed(name: str, text: str) -> Module:
     """Return a module's source, read for findings."""
-    module = Module(name, ast.parse(text))
-    for node in ast.walk(module.tree):
+    tree = ast.parse(text)
+    module = Module(name, tree, list(ast.walk(tree)))
+    for node in module.nodes:
         for child in ast.iter_child_nodes(node):
             module.parents[child] = node
         if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("glassine"):
@@ -101,7 +104,17 @@ def parsed(name: str, text: str) -> Module:
                 inner = _file_name(f"{node.module}.{alias.name}")
                 found = (inner, "") if inner else (_file_name(node.module or ""), alias.name)
                 module.imports[alias.asname or alias.name] = found
+    for node in module.nodes:
+        if isinstance(node, ast.Call):
+            module.calls.setdefault(_called(node.func, module), []).append(node)
     return module
+
+
+def _called(called: ast.expr, module: Module) -> str:
+    if isinstance(called, ast.Attribute):
+        return called.attr
+    name = called.id if isinstance(called, ast.Name) else ""
+    return module.imports.get(name, ("", ""))[1] or name
 
 
 @cache
@@ -480,7 +493,7 @@ class Reader:
             where = module.imports.get(called.value.id, (where, ""))[0]
         if where in self.by_name:
             found = self.by_name[where]
-            for node in ast.walk(found.tree):
+            for node in found.nodes:
                 if isinstance(node, ast.FunctionDef) and node.name == name:
                     yield found, node
 
@@ -492,8 +505,8 @@ class Reader:
         found = [
             (other, node)
             for other in self.modules
-            for node in ast.walk(other.tree)
-            if isinstance(node, ast.Call) and self._means(node.func, other, module, function)
+            for node in other.calls.get(function.name, ())
+            if self._means(node.func, other, module, function)
         ]
         self.used |= {id(call) for _, call in found}
         if not found:
@@ -525,7 +538,7 @@ class Reader:
     def _class_of(self, node: ast.expr, module: Module) -> str | None:
         """Return the name of an object's class, where the source states it; else None."""
         if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
-            for each in ast.walk(module.tree):
+            for each in module.nodes:
                 if (
                     isinstance(each, ast.AnnAssign)
                     and ast.unparse(each.target).removeprefix("self.") == node.attr
@@ -557,7 +570,7 @@ class Reader:
         """Return all findings, by code; raise Unreadable naming each that cannot be read."""
         wrong = []
         for module in self.modules:
-            for node in ast.walk(module.tree):
+            for node in module.nodes:
                 if not isinstance(node, ast.Call) or not _makes(node):
                     continue
                 try:
@@ -575,7 +588,7 @@ class Reader:
         return [
             f"{module.name}:{node.lineno}: which `{node.func.attr}` is called cannot be read"
             for module in self.modules
-            for node in ast.walk(module.tree)
+            for node in module.nodes
             if isinstance(node, ast.Call)
             and isinstance(node.func, ast.Attribute)
             and node.func.attr in names

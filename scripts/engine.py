@@ -67,8 +67,10 @@ def _check_config_file(path: Path) -> None:
 
 
 def _check_folder(path: Path) -> None:
-    """End the run where the working directory cannot be one; it is made where it is missing."""
-    preflight.check_writable(path)
+    """End the run where the working directory cannot be one; it is made where it is missing. As a
+    service a night may write into the engine's folder there, and not beside it."""
+    own = path / ".snakemake"
+    preflight.check_writable(own if own.is_dir() else path)
 
 
 # What can be asked for by name; anything else is a file that a rule makes.

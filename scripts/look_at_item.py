@@ -2,16 +2,17 @@
 
 from pathlib import Path
 
-from glassine.base import by_rule, threads
-from glassine.night import item_job
+from glassine.base import by_rule
+from glassine.night import warm
 
 by_rule.check(globals())
 
-threads.announce(snakemake.threads)
-item_job.look_at_item(
-    Path(snakemake.params.batch_dir),
-    Path(snakemake.output.looked).parent,
+warm.do(
+    "look",
+    snakemake.params.batch_dir,
+    str(Path(snakemake.output.looked).parent),
     snakemake.params.steps,
     snakemake.params.key,
     snakemake.resources.mem_mb,
+    threads=snakemake.threads,
 )

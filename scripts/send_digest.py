@@ -11,6 +11,16 @@ by_rule.check(globals())
 name, log = snakemake.wildcards.name, Path(snakemake.log[0])
 
 with supervision.file_step("digest", name, log.parent, Path("results"), log):
-    deliveries.prove(Path(snakemake.input[0]), name, snakemake.params.sha256)
-    line = deliveries.stated_line(name, snakemake.params.sha256)
+    copy, sha256 = Path(snakemake.input[0]), snakemake.params.sha256
+    deliveries.prove(copy, name, sha256)
+    deliveries.note_proved(
+        Path("deliveries"),
+        snakemake.wildcards.batch,
+        snakemake.params.delivery,
+        name,
+        snakemake.params.address,
+        copy,
+        sha256,
+    )
+    line = deliveries.stated_line(name, sha256)
     files.write_text(Path(snakemake.output[0]), line)

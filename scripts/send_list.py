@@ -21,4 +21,5 @@ with supervision.batch_step("send", batch, state.parent, Path(snakemake.log[0]))
     }
     wanted = deliveries.delivered_files(folder, batch)
     due = deliveries.compare(folder, state, wanted, snakemake.params.there, stated)
+    deliveries.note_there(folder, batch, snakemake.params.base, due)
     files.write_json(Path(snakemake.output.due), msgspec.to_builtins(due))

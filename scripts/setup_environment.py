@@ -6,7 +6,6 @@ Only the standard library is used here: this runs before anything is installed.
 from __future__ import annotations
 
 import contextlib
-import fcntl
 import hashlib
 import os
 import shutil
@@ -16,10 +15,22 @@ import venv
 from collections.abc import Iterator
 from pathlib import Path
 
+CANNOT_WRITE = 73  # as <sysexits.h> has it; the environment cannot be made
+
+try:
+    import fcntl
+except ImportError:  # Windows itself
+    sys.stderr.write(
+        "STOPPED This system has no file locks (Python's fcntl), by which two runs keep out of "
+        "each other's way. Expected: Linux, or macOS. Next step: on Windows install WSL (wsl "
+        "--install), keep checkout, masters and results in its own file system, and start the "
+        "command there.\n"
+    )
+    sys.exit(CANNOT_WRITE)
+
 PROJECT = Path(__file__).resolve().parents[1]
 ENVIRONMENT = PROJECT / ".venv"
 MINIMUM = (3, 11)
-CANNOT_WRITE = 73  # as <sysexits.h> has it; the environment cannot be made
 # The larger locks hold all of the first one, at the same versions.
 LOCKS = {
     "run": "requirements.lock",

@@ -36,16 +36,20 @@ def turn_and_save(page: Any, address: str, item: str) -> str:
     return text
 
 
+SEEN = ("corners", "polarity", "process", "blank")
+
+
 def test_saving_lands_in_the_batch_folder(address: str, page: Any, session: Session) -> None:
     told = turn_and_save(page, address, "PEH-0001")
     assert str(session.target) in told
     read = msgspec.to_builtins(corrections.read(session.target).corrections)
     (frame,) = read["PEH-0001"]["frames"]
     seen = frame.pop("seen")  # by which the frame is found again whatever its number is then
+    assert all(key.startswith("r") for key in seen.pop("reasons"))  # what the page told of it
     assert frame == {"master": "PEH-0001.tif", "frame": 1, "rotate": 90}
     record = json.loads((session.results / "items/PEH-0001/geometry.json").read_text("utf-8"))
     found = record["masters"][0]["frames"][0]
-    assert seen == {key: found[key] for key in ("corners", "polarity", "process", "blank")}
+    assert seen == {key: found[key] for key in (*SEEN, "reasons")}
     assert read["PEH-0001"]["by"] == "op-07"
 
 
@@ -68,12 +72,21 @@ def test_what_another_person_saved_is_not_lost(
     page = context.new_page()
     page.goto(f"{address}#item=PEH-0001")
     page.wait_for_selector("dialog[open] .panel")
-    session.target.write_text("corrections: [{item: PEH-0001, note: theirs}]", "utf-8")
+    theirs = "{master: PEH-0001.tif, frame: 1, rotate: 180}"
+    session.target.write_text(
+        f"corrections: [{{item: PEH-0001, by: op-09, note: theirs, frames: [{theirs}]}}]", "utf-8"
+    )
     page.get_by_role("button", name="Turn right").click()
     page.get_by_label("Your role id").fill("op-08")
     page.get_by_role("button", name="Save corrections").click()
     wait_until(page, "document.querySelector('#save p').textContent.includes('meanwhile')")
-    assert corrections.read(session.target).corrections["PEH-0001"].note == "theirs"
+    stands = corrections.read(session.target).corrections["PEH-0001"]
+    assert (stands.note, stands.frames[0].rotate) == ("theirs", 180)
+    page.get_by_role("button", name="Save mine").click()
+    page.get_by_role("button", name="Save corrections").click()
+    wait_until(page, "document.querySelector('#save p').textContent.startsWith('Saved')")
+    stands = corrections.read(session.target).corrections["PEH-0001"]
+    assert (stands.by, stands.frames[0].rotate) == ("op-08", 90)
     context.close()
 
 

@@ -14,7 +14,17 @@ def studio(tmp_path):
 @pytest.fixture
 def pair(studio):
     """A studio with a batch of two sound items whose masters stay as they are."""
-    batches.make_batch(studio.masters, 2)
+    yield from _untouched(studio, 2)
+
+
+@pytest.fixture
+def four(studio):
+    """The same of four items."""
+    yield from _untouched(studio, 4)
+
+
+def _untouched(studio, items):
+    batches.make_batch(studio.masters, items)
     before = studio.masters_state()
     yield studio
     assert studio.masters_state() == before

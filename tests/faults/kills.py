@@ -19,7 +19,8 @@ TARGETS = ("engine", "worker", "both")
 
 @dataclass(frozen=True)
 class Kill:
-    """Which processes get which signal, and when (share of an undisturbed run's time)."""
+    """Which processes get which signal, and when: the share of an undisturbed run's files that
+    there are by then. A share of its time would depend on what else the machine does."""
 
     target: str
     signal: int
@@ -91,10 +92,10 @@ def _strike(run: subprocess.Popen[bytes], kill: Kill, random: Random) -> bool:
 
 @dataclass(frozen=True)
 class Reference:
-    """An undisturbed run: where, how long it took, and the digests of all it made."""
+    """An undisturbed run: where, how many files it made, and the digests of what it made."""
 
     studio: Studio
-    seconds: float
+    files: int
     made: dict[str, dict[str, str]]
 
 
@@ -121,10 +122,14 @@ def _handed_over(studio: Studio) -> dict[str, str]:
 
 
 def undisturbed(studio: Studio) -> Reference:
-    started = time.monotonic()
     outcome = studio.night()
     assert outcome.code == 0, outcome.text[-3000:]
-    return Reference(studio, time.monotonic() - started, made_by(studio))
+    return Reference(studio, _files_in(studio), made_by(studio))
+
+
+def _files_in(studio: Studio) -> int:
+    folders = (studio.root / "results", studio.root / "deliveries")
+    return sum(len(names) for folder in folders for _, _, names in os.walk(folder))
 
 
 def problems_after(reference: Reference, folder: Path, kill: Kill, random: Random) -> list[str]:
@@ -143,7 +148,8 @@ def problems_after(reference: Reference, folder: Path, kill: Kill, random: Rando
         stderr=subprocess.DEVNULL,
         start_new_session=True,
     )
-    time.sleep(kill.share * reference.seconds)
+    while _files_in(studio) < kill.share * reference.files and run.poll() is None:
+        time.sleep(0.005)
     struck = _strike(run, kill, random)
     code = run.wait(timeout=300)
     # A run that ends with 0 did all its work: it was over, or what was struck was not at work.

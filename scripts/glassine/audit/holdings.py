@@ -1,33 +1,40 @@
 """What there is to read again: masters, results and deliveries, in parts of an item's size.
 
 A part has one record that tells its files and their digests: fixity.json the masters of an item,
-package.json its results, the receipt an item of a bag. What no record tells is not read; an item
-that is not settled is left to the night, which works on it.
+package.json its results, the receipt an item of a bag, and what `send` noted an object in storage.
+What no record tells is not read; an item that is not settled is left to the night, which works on
+it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Literal, get_args
 
 from msgspec import UNSET
 
-from glassine.base import files, hashing, record_files
+from glassine.audit import stored
+from glassine.audit.objects import Storage, Unreachable
+from glassine.base import files, hashing, record_files, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.records.fixity import Fixity, VerifiedMaster
 from glassine.base.records.package import Package
 from glassine.base.records.receipt import Receipt, ReceiptBag
-from glassine.deliver import receipt_files
+from glassine.deliver import receipt_files, sent_files
 
-Kind = Literal["masters", "results", "delivery"]
+Kind = Literal["masters", "results", "delivery", "stored"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 # The name of the part of a bag that is its tag files, and of one that is an archive as a whole; no
 # item can have it.
 TAG_FILES = "(tag files)"
 WHOLE = "(archive)"
 _MASTER, _ITEM = "master:", "item:"
+# So many names are told of a long list.
+_NAMED = 10
+_OF_DELIVERIES: tuple[Kind, ...] = ("delivery", "stored")
 
 
 @dataclass(frozen=True)
@@ -44,7 +51,8 @@ class Part:
     """What is read and compared at one time.
 
     batch: of the masters and results, or of the delivery. name: the item; in a bag also TAG_FILES
-    or WHOLE. bag: name of the bag, of a delivery alone. bytes: 0 where the record does not tell.
+    or WHOLE; in object storage the file. bag: name of the bag, of a delivery alone; in object
+    storage of the delivery. bytes: 0 where the record does not tell.
     read: when it was last read or written as far as its record tells (xs:dateTime, UTC).
     expected: digest over the paths and digests of its files, so that a part made anew is another.
     stamp: size and time of the records that tell of it; while they stand, it is told without them.
@@ -71,28 +79,42 @@ class Holdings:
 
     away: masters of batches whose folder is not here, and bags that were carried away: how many
     parts of them cannot be read. unsettled: items that the night has not finished, which are not
-    read.
+    read. odd: keys of parts that a look shows not to be as recorded, which are read first; gone:
+    keys of parts that were known, and are not here in a way that nobody said; unread:
+    {batch: (why, names of files)} in object storage that could not be asked for.
     """
 
     parts: list[Part] = field(default_factory=list)
     unreadable: dict[str, list[Finding]] = field(default_factory=dict)
     away: dict[str, int] = field(default_factory=dict)
     unsettled: dict[str, int] = field(default_factory=dict)
+    odd: set[str] = field(default_factory=set)
+    gone: set[str] = field(default_factory=set)
+    unread: dict[str, tuple[str, list[str]]] = field(default_factory=dict)
 
     def not_here(self, batch: str, parts: int = 1) -> None:
         self.away[batch] = self.away.get(batch, 0) + parts
 
 
-def look(places: Places, batches: list[str], known: Mapping[str, Part] | None = None) -> Holdings:
+def look(
+    places: Places,
+    batches: list[str],
+    known: Mapping[str, Part] | None = None,
+    storage: Storage | None = None,
+) -> Holdings:
     """Return what there is to read of these batches. Reads records alone, and only those that are
-    not as when `known`, parts by their key, were told by them."""
+    not as when `known`, parts by their key, were told by them; of `storage`, what is there."""
     holdings = Holdings()
     for batch in batches:
-        try:
-            _items(holdings, places, batch, known or {})
-            _delivered(holdings, places, batch)
-        except OSError as problem:
-            _unreadable(holdings, batch, _not_looked_at(places.results / batch, problem))
+        for look_at in (
+            partial(_items, holdings, places, batch, known or {}),
+            partial(_delivered, holdings, places, batch, storage or Storage()),
+            partial(_receipts_gone, holdings, places, batch, known or {}),
+        ):
+            try:
+                look_at()
+            except OSError as problem:
+                _unreadable(holdings, batch, _not_looked_at(places.results / batch, problem))
     return holdings
 
 
@@ -126,6 +148,9 @@ def _items(holdings: Holdings, places: Places, batch: str, known: Mapping[str, P
             results, masters = _parts_of_item(folder, batch, known)
         except GlassineError as error:
             _unreadable(holdings, batch, *error.findings)
+            continue
+        except OSError as problem:  # of one item: the others have their turn
+            _unreadable(holdings, batch, _not_looked_at(folder, problem))
             continue
         holdings.parts.append(results)
         if masters_here:
@@ -192,17 +217,79 @@ def _part(
     return Part(kind, batch, name, size, read, tree_of(digests), stamp=stamp)
 
 
-def _delivered(holdings: Holdings, places: Places, batch: str) -> None:
+def _delivered(holdings: Holdings, places: Places, batch: str, storage: Storage) -> None:
     receipts = receipt_files.read(places.deliveries, batch)
     if receipts.damaged:
         _unreadable(holdings, batch, *receipts.damaged)
+    in_storage = _stored(holdings, places, batch, storage)
     for receipt in receipts.sound:
         for bag in receipt.bags:
             parts = list(_parts_of_bag(receipt, bag))
             if (places.deliveries / bag.name).exists():
                 holdings.parts += parts
-            else:
+            elif bag.name not in in_storage:
                 holdings.not_here(batch, len(parts))
+
+
+def _stored(holdings: Holdings, places: Places, batch: str, storage: Storage) -> set[str]:
+    """Take in what was sent to object storage; return the names of what can be read there."""
+    sent = sent_files.read(places.deliveries, batch)
+    _unreadable(holdings, batch, *sent.damaged)
+    if not storage.asked:
+        if sent.files:
+            holdings.not_here(batch, len(sent.files))
+        return set()
+    parts = {
+        each.name: Part(
+            "stored", batch, each.name, each.bytes, each.proved, each.sha256, each.delivery
+        )
+        for each in sent.files
+    }
+    holdings.parts += parts.values()
+    try:
+        odd = stored.odd(sent.files, storage)
+    except Unreachable as problem:
+        holdings.unread[batch] = (problem.reason, sorted(parts))
+    else:
+        holdings.odd |= {parts[name].key for name in odd}
+    return {*parts}
+
+
+def _receipts_gone(
+    holdings: Holdings, places: Places, batch: str, known: Mapping[str, Part]
+) -> None:
+    """Tell of deliveries that were read before, and of which no receipt, or no note that they were
+    sent, is here now: a folder that is not mounted, or a file that was removed. What was known of
+    them stays known."""
+    before = [
+        part for part in known.values() if part.batch == batch and part.kind in _OF_DELIVERIES
+    ]
+    if receipt_files.exist(places.deliveries, batch):
+        noted = {each.name for each in sent_files.read(places.deliveries, batch).files}
+        before = [part for part in before if part.kind == "stored" and part.name not in noted]
+    holdings.parts += before
+    holdings.gone |= {part.key for part in before}
+    untold = [part for part in before if not _noted(places, part)]  # else the note is damaged
+    if not untold:
+        return
+    names = sorted({part.name if part.kind == "stored" else part.bag for part in untold})
+    _unreadable(
+        holdings,
+        batch,
+        Finding(
+            "audit.deliveries_gone",
+            str(places.deliveries),
+            f"These deliveries were read again before, and nothing here tells of them now: "
+            f"{wording.some(names, _NAMED)}. They could not be read.",
+            "the folder of deliveries with its receipts and what lies in receipts/sent.",
+            "See whether its disk is mounted, and bring back what is missing. Where it was moved "
+            "away on purpose, move results/audit.sqlite away too: it is begun again.",
+        ),
+    )
+
+
+def _noted(places: Places, part: Part) -> bool:
+    return part.kind == "stored" and sent_files.path_of(places.deliveries, part.name).exists()
 
 
 def _parts_of_bag(receipt: Receipt, bag: ReceiptBag) -> Iterator[Part]:

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from glassine.audit import stored
 from glassine.audit.holdings import (
     TAG_FILES,
     WHOLE,
@@ -20,11 +21,12 @@ from glassine.audit.holdings import (
     package_of,
     tree_of,
 )
+from glassine.audit.objects import Storage, Unreachable
 from glassine.base import clock, files, hashing, record_files
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.records.fixity import Fixity
 from glassine.base.records.package import Package
-from glassine.deliver import bag, receipt_files, validation
+from glassine.deliver import bag, receipt_files, sent_files, validation
 from glassine.deliver.bag import decoded_path
 
 _PAYLOAD = "manifest-sha256.txt"
@@ -33,18 +35,23 @@ _TAGS = "tagmanifest-sha256.txt"
 
 @dataclass
 class Reading:
-    """What reading a part showed. bytes, files: read; findings: what is not as recorded."""
+    """What reading a part showed. bytes, files: read; findings: what is not as recorded; unread:
+    why it could not be read at all, in object storage: then nothing is known of it."""
 
     bytes: int = 0
     files: int = 0
     findings: list[Finding] = field(default_factory=list)
+    unread: str = ""
 
 
-def read(part: Part, places: Places) -> Reading:
+def read(part: Part, places: Places, storage: Storage | None = None) -> Reading:
     """Read every file of a part. Nothing is written or replaced; never raises for what it reads."""
     reading = Reading()
     try:
-        _BY_KIND[part.kind](part, places, reading)
+        if part.kind == "stored":
+            _stored(part, places, storage or Storage(), reading)
+        else:
+            _BY_KIND[part.kind](part, places, reading)
     except GlassineError as error:
         reading.findings += error.findings
     except OSError as problem:
@@ -293,6 +300,24 @@ _FROM_REPOSITORY = (
     "Compare it with the repository's copy and bring a sound one back; it is not made again by "
     "itself."
 )
+
+
+# --- object storage -----------------------------------------------------------------------------
+
+
+def _stored(part: Part, places: Places, storage: Storage, reading: Reading) -> None:
+    sent = sent_files.load(places.deliveries, part.name)
+
+    def sound() -> Path | None:
+        local = files.inside(places.deliveries, part.name)
+        return local if _is_sound(local, sent.sha256) else None
+
+    try:
+        reading.bytes, reading.findings = stored.read(sent, storage, sound)
+    except Unreachable as problem:
+        reading.unread = problem.reason
+        return
+    reading.files = 1
 
 
 # --- sound copies -------------------------------------------------------------------------------

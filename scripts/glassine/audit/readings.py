@@ -142,6 +142,18 @@ class Readings:
                 self._connection.execute("INSERT OR REPLACE INTO fact VALUES (?, ?)", (name, value))
 
 
+def batches(results: Path) -> set[str]:
+    """Return the batches that the list of readings knows; none where it cannot be read."""
+    path = results / NAME
+    if not path.is_file():
+        return set()
+    try:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as opened:
+            return {str(row[0]) for row in opened.execute("SELECT DISTINCT batch FROM part")}
+    except sqlite3.Error:
+        return set()  # it is put aside and told when it is opened
+
+
 def _findings_of(part: Part, known: dict[str, Standing]) -> str:
     """Return, as JSON, what was wrong with the part: of one made anew, nothing is known."""
     before = known.get(part.key)

@@ -13,8 +13,9 @@ from pathlib import Path
 
 import msgspec
 
-from glassine.audit import holdings, reading
+from glassine.audit import holdings, reading, stored
 from glassine.audit.holdings import Holdings, Part, Places
+from glassine.audit.objects import Storage
 from glassine.audit.readings import Readings, Standing
 from glassine.base import item_states, record_files
 from glassine.base.errors import Finding
@@ -40,13 +41,18 @@ class Limits:
 @dataclass
 class Round:
     """What a round did. batches: {batch: its record}; left: parts that are still to be read of a
-    round that reads everything."""
+    round that reads everything; unread: {batch: {why: names}} of files in object storage that
+    could not be read."""
 
     parts: int = 0
     bytes: int = 0
     left: int = 0
+    unread: dict[str, dict[str, list[str]]] = field(default_factory=dict)
     batches: dict[str, BatchAudit] = field(default_factory=dict)
     notes: list[Finding] = field(default_factory=list)
+
+    def not_read(self, batch: str, why: str, names: list[str]) -> None:
+        self.unread.setdefault(batch, {}).setdefault(why, []).extend(names)
 
     @property
     def findings(self) -> list[tuple[str, Finding]]:
@@ -64,25 +70,33 @@ def go(
     limits: Limits,
     now: Callable[[], str],
     tell: Callable[[int, int], None] = lambda done, due: None,
+    storage: Storage | None = None,
 ) -> Round:
     """Read what is due and write `results/<batch>/audit.json` of each batch.
 
-    now: the time as xs:dateTime, UTC. tell: is told parts read and due. Raises sqlite3.Error,
-    OSError where the readings cannot be kept."""
+    now: the time as xs:dateTime, UTC. tell: is told parts read and due. storage: object storage,
+    where deliveries were sent to one. Raises sqlite3.Error, OSError where the readings cannot be
+    kept."""
+    storage = storage or Storage()
     with Readings.open(places.results, now()) as readings:
         known = readings.known()
-        seen = holdings.look(places, batches, {key: each.part for key, each in known.items()})
+        seen = holdings.look(
+            places, batches, {key: each.part for key, each in known.items()}, storage
+        )
         parts = [_as_known(part, known) for part in seen.parts]
         readings.see(parts, _of(batches, known))
-        wrong = {key for key, each in known.items() if each.findings}
-        due = _due(parts, wrong, limits, readings, now)
-        round_ = _read(due, places, limits, readings, now, tell)
-        if limits.everything and not round_.left:
+        wrong = {key for key, each in known.items() if each.findings} | seen.odd
+        due = _due(_to_read(parts, seen, limits, storage, wrong), wrong, limits, readings, now)
+        round_ = _read(due, places, limits, readings, now, tell, storage)
+        for batch, (why, names) in seen.unread.items():
+            round_.not_read(batch, why, names)
+        if limits.everything and not round_.left and not round_.unread and not seen.gone:
             readings.note_fact(ALL_SINCE, None)
         round_.notes = readings.notes
         standing = readings.known()
     for batch in batches:
-        round_.batches[batch] = _record(batch, seen, standing, limits, now())
+        unread = round_.unread.get(batch, {})
+        round_.batches[batch] = _record(batch, seen, standing, limits, now(), unread)
         _write(places.results / batch, round_.batches[batch])
     return round_
 
@@ -98,6 +112,23 @@ def _as_known(part: Part, known: dict[str, Standing]) -> Part:
     if before is None or before.part.expected != part.expected:
         return part
     return replace(part, read=max(part.read, before.part.read))
+
+
+def _to_read(
+    parts: list[Part], seen: Holdings, limits: Limits, storage: Storage, wrong: set[str]
+) -> list[Part]:
+    """Return the parts that can be read in this round, and are to be: of object storage that is
+    only looked at, what is odd there, unless everything is read."""
+    looks = storage.mode == "look" and not limits.everything
+    return [
+        part
+        for part in parts
+        if part.key not in seen.gone
+        and (
+            part.kind != "stored"
+            or (part.batch not in seen.unread and (part.key in wrong or not looks))
+        )
+    ]
 
 
 def _due(
@@ -134,6 +165,7 @@ def _read(
     readings: Readings,
     now: Callable[[], str],
     tell: Callable[[int, int], None],
+    storage: Storage,
 ) -> Round:
     round_ = Round()
     end = clocks.monotonic() + limits.hours * 3600 if limits.hours > 0 else float("inf")
@@ -141,23 +173,38 @@ def _read(
         if clocks.monotonic() >= end:
             round_.left = len(due) - number
             break
-        shown = reading.read(part, places)
-        readings.keep(part, now(), shown.bytes, shown.files, shown.findings)
-        round_.parts += 1
+        shown = reading.read(part, places, storage)
+        if shown.unread:
+            round_.not_read(part.batch, shown.unread, [part.name])
+        else:
+            readings.keep(part, now(), shown.bytes, shown.files, shown.findings)
+            round_.parts += 1
         round_.bytes += shown.bytes
         tell(number + 1, len(due))
     return round_
 
 
 def _record(
-    batch: str, seen: Holdings, standing: dict[str, Standing], limits: Limits, now: str
+    batch: str,
+    seen: Holdings,
+    standing: dict[str, Standing],
+    limits: Limits,
+    now: str,
+    unread: dict[str, list[str]],
 ) -> BatchAudit:
+    """Return the record of a batch. unread: {why: names} of what in object storage could not be
+    read in this round."""
     of_batch = [each for each in standing.values() if each.part.batch == batch]
     kinds = {
         kind: _kind([each for each in of_batch if each.part.kind == kind])
         for kind in holdings.KINDS
     }
-    found = [*seen.unreadable.get(batch, []), *_findings(of_batch)]
+    gone = sum(1 for each in of_batch if each.part.key in seen.gone)
+    found = [
+        *seen.unreadable.get(batch, []),
+        *(stored.unread(batch, why, names) for why, names in sorted(unread.items())),
+        *_findings(of_batch),
+    ]
     return BatchAudit(
         batch=batch,
         time=now,
@@ -165,6 +212,7 @@ def _record(
         **kinds,
         away=seen.away.get(batch, 0),
         unsettled=seen.unsettled.get(batch, 0),
+        unread=sum(map(len, unread.values())) + gone,
         findings=[FindingNote(**finding.as_dict()) for finding in found],
     )
 

@@ -26,6 +26,8 @@ Deliver = Literal["masters", "records", "nothing"]
 RESTRICTED = "restricted"
 # How the words of an item begin that a person withdrew from delivery.
 _WITHDRAWN = "Withdrawn from delivery: "
+# So many days before and after an embargo ends, a night tells of it.
+NOTICE_DAYS = 31
 LEVELS: tuple[Level, ...] = get_args(Level)
 # What each level is called in records and reports.
 NAMES: dict[Level, str] = {
@@ -137,6 +139,44 @@ class Access(PublicPictures, frozen=True, kw_only=True):
 
 
 OPEN = Access()
+
+
+class ListedAccess(Given, frozen=True, kw_only=True):
+    """An item that not all may see, or whose embargo ended lately, on the day of a night.
+
+    words: who may see it. public: which of its pictures are. opens: the first day on which more is
+    allowed, "" where no day is known. ended: the last day of an embargo that ended within
+    `NOTICE_DAYS`. soon: whether it opens within as many days.
+    """
+
+    item: str
+    words: str
+    public: Public = "all"
+    opens: str = ""
+    ended: str = ""
+    soon: bool = False
+
+    @property
+    def is_restricted(self) -> bool:
+        return self.public != "all"
+
+
+def listed(item: str, row: CatalogueRow | None, access: Access, today: date) -> ListedAccess | None:
+    """Return what a night tells of an item: None of one that is open and has been."""
+    stated = row.access.until if row is not None and isinstance(row.access, RowAccess) else ""
+    last = date.fromisoformat(stated) if stated and not access.until else None
+    lately = last is not None and last < today <= last + timedelta(days=NOTICE_DAYS)
+    if not access.is_restricted and not lately:
+        return None
+    opens = access.opens
+    return ListedAccess(
+        item=item,
+        words=access.sentence(),
+        public=access.public,
+        opens=opens,
+        ended=stated if lately else "",
+        soon=bool(opens) and date.fromisoformat(opens) <= today + timedelta(days=NOTICE_DAYS),
+    )
 
 
 def of_row(row: CatalogueRow | None, section: AccessSection, today: date) -> Access:

@@ -6,14 +6,21 @@ Nothing here is slow to load: every step from render on asks it, few make such a
 
 from __future__ import annotations
 
+from typing import Literal
+
 # Raise when what embed makes of them changes; only items that have some are done again.
 VERSION = "1"
 FOLDER = "alternates"
 # TIFFs of 16 bits of the rendered frame in further colour spaces (see `masters/spaces`).
 SPACES = ("adobergb", "romm", "ecirgb", "linear")
 # The access image of a negative as captured.
-UNINVERTED = "uninverted"
-USES = ("webp", "avif", "pyramid", "crop", *SPACES, UNINVERTED)
-TIFFS = ("pyramid", "crop", *SPACES)
+UNINVERTED: Literal["uninverted"] = "uninverted"
+USES = ("webp", "avif", "jpeg", "tiff", "pyramid", "crop", *SPACES, UNINVERTED)
+TIFFS = ("tiff", "pyramid", "crop", *SPACES)
+JPEGS = ("jpeg", UNINVERTED)
+# The forms that further sets of pictures may have, with the endings of their names.
+SUFFIXES = {"jpeg": "jpg", "tiff": "tif", "webp": "webp", "avif": "avif"}
+# What no set may be called: these words stand in the names of other pictures.
+RESERVED = ("access", "thumb", *USES)
 # Texts in an AVIF would move its coded picture (ISO/IEC 23008-12: items by offset).
 WITHOUT_TEXTS = ("avif",)

@@ -262,21 +262,32 @@ def read(path: Path) -> Decided:
     return check(settings.read_yaml(path), path.name)
 
 
-def as_text(corrections: dict[ItemId, Correction], withdraw: Sequence[Withdrawal] = ()) -> str:
-    """Return corrections.yaml that is read back as `corrections` and `withdraw`."""
-    whole: dict[str, Any] = {
-        "corrections": [
-            {"item": item, **_stated(correction)} for item, correction in corrections.items()
-        ]
-    }
-    if withdraw:
-        whole["withdraw"] = msgspec.to_builtins(withdraw)
+Texts = dict[ItemId, tuple[Correction, str]]
+
+
+def as_text(
+    corrections: dict[ItemId, Correction],
+    withdraw: Sequence[Withdrawal] = (),
+    texts: Texts | None = None,
+) -> str:
+    """Return corrections.yaml that is read back as `corrections` and `withdraw`.
+
+    texts: the entries as written last time, by item; they are used again, and renewed.
+    """
+    kept: Texts = {} if texts is None else texts
+    for item in kept.keys() - corrections.keys():
+        del kept[item]
+    for item, correction in corrections.items():
+        if item not in kept or kept[item][0] != correction:
+            kept[item] = (correction, _yaml([{"item": item, **_stated(correction)}]))
+    entries = "".join(kept[item][1] for item in corrections)
+    text = f"corrections:\n{entries}" if entries else "corrections: []\n"
+    return text + (_yaml({"withdraw": msgspec.to_builtins(withdraw)}) if withdraw else "")
+
+
+def _yaml(value: Any) -> str:
     text: str = yaml.safe_dump(
-        whole,
-        sort_keys=False,
-        allow_unicode=True,
-        default_flow_style=None,
-        width=100,
+        value, sort_keys=False, allow_unicode=True, default_flow_style=None, width=100
     )
     return text
 

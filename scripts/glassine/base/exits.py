@@ -17,7 +17,7 @@ NO_RIGHT = 77  # a folder may not be read
 SETTINGS = 78  # a setting is wrong
 
 # Which code a run ends with where several things are wrong: the first of these.
-ORDER = (SETTINGS, USAGE, NO_INPUT, NO_RIGHT, DATA, LATER, HELD)
+ORDER = (SETTINGS, USAGE, NO_INPUT, NO_RIGHT, DATA, LATER, HELD, UNAVAILABLE)
 
 
 @dataclass(frozen=True)

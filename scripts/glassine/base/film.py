@@ -65,14 +65,14 @@ class Gate:
     source: str
 
 
-# Film of cartridges: 126, 28 x 28 mm on film of 35 mm with one hole a picture; 110, 13 x 17 mm on
-# film of 16 mm (values from memory).
+# Film of cartridges: 126, 27 to 28 mm square on film of 35 mm with one hole a picture; 110, 13 x 17
+# mm on film of 16 mm (values from memory).
 GATES = (
     *(
         Gate(f"120, {along:g} mm", FILM_120.width_mm, along, FILM_120.picture_height_mm, "ISO 732")
         for along in (41.5, 56.0, 70.0, 77.0, 84.0, 118.0)
     ),
-    Gate("126", FILM_135.width_mm, 28.0, 28.0, "value from memory"),
+    Gate("126", FILM_135.width_mm, 27.5, 27.5, "value from memory"),
     Gate("110", 16.0, 17.0, 13.0, "value from memory"),
 )
 

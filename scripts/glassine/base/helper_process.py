@@ -1,8 +1,9 @@
 """Questions put to a process of its own, each answered in a fork of it with limits.
 
 A fork inherits the locks that other threads hold at that moment, and hangs on them. This process
-has no thread: it loads the question's module, waits, and forks for each question. What crashes,
-hangs or fills the memory costs one answer.
+has no thread: it loads the question's module, calls its `prepare` where it has one (what each
+question would load for itself), waits, and forks for each question. What crashes, hangs or fills
+the memory costs one answer.
 
     python -m glassine.base.helper_process module:function
 """
@@ -79,7 +80,9 @@ class Apart:
 
 def main() -> None:
     module, _, name = sys.argv[1].partition(":")
-    question = getattr(importlib.import_module(module), name)
+    loaded = importlib.import_module(module)
+    question = getattr(loaded, name)
+    getattr(loaded, "prepare", lambda: None)()
     # Answers go where the asker reads; whatever else prints must not come between.
     answers = os.fdopen(os.dup(1), "w")
     os.dup2(2, 1)

@@ -10,7 +10,9 @@ Every item is in exactly one state:
 
 from __future__ import annotations
 
+import hashlib
 import math
+import re
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,12 +20,17 @@ from typing import Any, Literal, get_args
 
 import msgspec
 
-from glassine.base import files, quality_words, rights, sizes, tone
+from glassine.base import extents, files, quality_words, rights, sizes, tone
 from glassine.base.errors import Finding, GlassineError
 
 State = Literal["done", "review", "held", "waiting", "pending"]
 STATES: tuple[State, ...] = get_args(State)
 RECORDS = ("fixity", "geometry", "render", "quality", "embedded", "package")
+
+
+# So many reasons are kept by a decision, by so many digits each; what is beyond asks again.
+_KEYS, _KEY_DIGITS = 100, 12
+_FIGURES = re.compile(r"[0-9]+(?:[.,][0-9]+)*")
 
 
 @dataclass(frozen=True)
@@ -36,6 +43,19 @@ class Reason:
     frame: int | None = None
     failed: bool = False
 
+    @property
+    def key(self) -> str:
+        """Return what makes it the same reason when its figures are a little other than before: the
+        beginning of a SHA-256, as corrections.yaml may keep it of 10,000 frames."""
+        text = _FIGURES.sub("#", self.text)
+        digest = hashlib.sha256(text.encode("utf-8", "backslashreplace")).hexdigest()
+        return f"r{digest[:_KEY_DIGITS]}"  # never a number to a reader of YAML
+
+    def is_shown_with(self, master: str, frame: int) -> bool:
+        """Return whether a person who looks at a frame is told of it: it is the frame's own, its
+        master's or the item's."""
+        return self.master in (None, master) and self.frame in (None, frame)
+
 
 @dataclass
 class ItemStatus:
@@ -44,7 +64,8 @@ class ItemStatus:
     findings: what holds it (state held) or keeps it waiting, each once; step: the one that found
     it. damaged: names of records that could not be read. last_read: when its masters were last
     read whole and compared, as fixity.json tells; None where they never were, or did not agree.
-    unseen: the reasons that no person has accepted: see `_unseen`.
+    unseen: the reasons that no person has accepted: see `_unseen`. asked: all reasons, those that a
+    person has accepted too.
     """
 
     item: str
@@ -56,6 +77,12 @@ class ItemStatus:
     damaged: list[str] = field(default_factory=list)
     last_read: str | None = None
     unseen: list[Reason] = field(default_factory=list)
+    asked: list[Reason] = field(default_factory=list)
+
+    def told_with(self, master: str, frame: int) -> list[str]:
+        """Return the keys of all that a person is told who looks at a frame."""
+        shown = [each.key for each in self.asked if each.is_shown_with(master, frame)]
+        return list(dict.fromkeys(shown))[:_KEYS]
 
     def awaits_person(self, *, failed_too: bool) -> list[Reason]:
         """Return the reasons for which a person must accept the item before it is delivered, where
@@ -166,9 +193,10 @@ _LARGER, _SMALLER = 1.12, 0.75
 
 def _size_reasons(record: dict[str, Any], row: dict[str, Any]) -> list[Reason]:
     """Return where what was measured cannot have the size that the catalogue states."""
-    stated = sizes.in_mm(str(row.get("dimensions") or ""))
-    if stated is None:
+    known = sizes.stated(row)
+    if known is None:
         return []
+    stated, words = known
     found = []
     for master in record["masters"]:
         outline = master.get("object_corners")
@@ -184,12 +212,62 @@ def _size_reasons(record: dict[str, Any], row: dict[str, Any]) -> list[Reason]:
                 Reason(
                     f"It measures {measured[0]:.0f} x {measured[1]:.0f} mm at "
                     f"{float(master['ppi']):.0f} ppi ({master.get('ppi_source') or 'unknown'}), "
-                    f"and the catalogue says {row['dimensions']}: one of the two is wrong, or the "
+                    f"and the catalogue says {words}: one of the two is wrong, or the "
                     "size is of another thing.",
                     master["path"],
                 )
             )
     return found
+
+
+def _extent_reasons(record: dict[str, Any], entry: dict[str, Any]) -> list[Reason]:
+    """Return where the catalogue's words of extent or genre say another polarity, or those of
+    extent more frames, than were found. A master of which batch.yaml states kind or polarity, or
+    that is a part, is not asked."""
+    row = entry.get("catalogue") or {}
+    asked = {each["path"] for each in entry.get("masters") or [] if _is_plain(each)}
+    found = []
+    for text in extents.kinds_of(row):
+        polarity = extents.polarity(text)
+        for master in record["masters"] if polarity else []:
+            seen = {each["polarity"] for each in master["frames"] if _counts(each)}
+            if master["path"] in asked and seen and polarity not in seen:
+                what = (
+                    f"it was taken for a {seen.pop()}: see whether it is inverted as it should be"
+                )
+                found.append(Reason(f"The catalogue says {text!r}, and {what}.", master["path"]))
+        if found:
+            break
+    return found + _count_reasons(record, extents.words_of(row), asked)
+
+
+def _count_reasons(record: dict[str, Any], told: list[str], asked: set[str]) -> list[Reason]:
+    """Return where fewer frames were found than the catalogue counts. asked: the masters that are
+    no parts; of an item with others, or of which a person left frames out, nothing is counted."""
+    frames = [each for master in record["masters"] for each in master["frames"]]
+    whole = all(master["path"] in asked for master in record["masters"])
+    counts = [count for count in map(extents.frames, told) if count]
+    if not whole or not frames or not counts or any(each.get("excluded") for each in frames):
+        return []
+    if len(frames) >= counts[0]:
+        return []
+    text = f"The catalogue counts {counts[0]}, and {len(frames)} frames were found."
+    return [Reason(f"{text} See whether one was missed, or not all were captured.")]
+
+
+def _is_plain(master: dict[str, Any]) -> bool:
+    facts = master.get("facts") or {}
+    return not (
+        master.get("part")
+        or master.get("superseded_by")
+        or facts.get("kind")
+        or facts.get("polarity")
+    )
+
+
+def _counts(frame: dict[str, Any]) -> bool:
+    """Return whether a frame's polarity is what was recognised of a picture."""
+    return not (frame.get("excluded") or frame.get("blank") or frame.get("source") == "correction")
 
 
 def _sides_mm(corners: list[list[float]], ppi: float) -> tuple[float, float]:
@@ -201,15 +279,13 @@ def _sides_mm(corners: list[list[float]], ppi: float) -> tuple[float, float]:
     return sides[0], sides[1]
 
 
-def _quality_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> list[Reason]:
-    """Return what the measures ask; not of frames that a person has seen and accepted.
+def _quality_reasons(record: dict[str, Any]) -> list[Reason]:
+    """Return what the measures ask.
 
     What was not measured asks for nothing: the frame's verdict and its measures say it.
     """
     found = []
     for frame in record["frames"]:
-        if _is_accepted(frame, accepted):
-            continue
         poor = [each for each in frame["measures"] if each["verdict"] not in _QUIET]
         place = (frame["master"], frame["index"])
         found += [
@@ -221,12 +297,12 @@ def _quality_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> 
     return found
 
 
-def _render_reasons(record: dict[str, Any], accepted: list[dict[str, Any]]) -> list[Reason]:
-    """Return what setting the tone asks; not of frames that a person has seen and accepted."""
+def _render_reasons(record: dict[str, Any]) -> list[Reason]:
+    """Return what setting the tone asks."""
     return [
         Reason(text, frame["master"], frame["index"])
         for frame in record["frames"]
-        if not frame["skipped"] and not _is_accepted(frame, accepted)
+        if not frame["skipped"]
         for text in _tone_review(frame)
     ]
 
@@ -236,9 +312,15 @@ def _tone_review(frame: dict[str, Any]) -> tuple[str, ...]:
     return planned.review if planned else ()
 
 
-def _is_accepted(frame: dict[str, Any], accepted: list[dict[str, Any]]) -> bool:
+def _is_accepted(reason: Reason, master: str, frame: int, accepted: list[dict[str, Any]]) -> bool:
+    """Return whether a person has accepted a frame and was told of the reason when they did.
+
+    What they were told says the decision, where the review page wrote it; else it is not known, and
+    it counts as told."""
     return any(
-        each["frame"] == frame["index"] and each.get("master") in (None, frame["master"])
+        each["frame"] == frame
+        and each.get("master") in (None, master)
+        and (each.get("reasons") is None or reason.key in each["reasons"])
         for each in accepted
     )
 
@@ -277,7 +359,8 @@ def _rights_reasons(capture: dict[str, Any], row: dict[str, Any]) -> list[str]:
 
 
 def accepted(entry: dict[str, Any], geometry: dict[str, Any]) -> list[dict[str, Any]]:
-    """Return the frames that a person accepted, each {"frame", "master" (may lack)}.
+    """Return the frames that a person accepted, each {"frame", "master" (may lack), "reasons" (keys
+    of those they were told; may lack)}.
 
     entry: the item as intake.json has it; geometry: its geometry.json, which says which frame a
     decision was applied to, and whether that is as the person saw it. What an earlier version
@@ -294,10 +377,12 @@ def accepted(entry: dict[str, Any], geometry: dict[str, Any]) -> list[dict[str, 
             for ruling in detail.get("decisions") or []
             if ruling["frame"] == each["frame"] and each.get("master") in (None, ruling["master"])
         ]
+        told = (each.get("seen") or {}).get("reasons")
+        reasons = {} if told is None else {"reasons": told}
         if not ruled:
-            found.append(each)
+            found.append({**each, **reasons})
         found += [
-            {"frame": ruling["on"], "master": ruling["master"]}
+            {"frame": ruling["on"], "master": ruling["master"], **reasons}
             for ruling in ruled
             if ruling["on"] is not None and ruling["as_seen"]
         ]
@@ -309,9 +394,10 @@ def _unseen(
 ) -> list[Reason]:
     """Return the reasons that no person has accepted.
 
-    Reasons of a frame are gone once it is accepted. One of a master, or of the item, counts as
-    accepted when a person has accepted every frame of that master, or of the item, as the review
-    page shows it with them; where there is no frame, nobody can have.
+    Reasons of a frame that were accepted are gone already. One of a master, or of the item, counts
+    as accepted when a person has accepted every frame of that master, or of the item, as the review
+    page shows it with them; where there is no frame, nobody can have. A reason that came up since
+    asks again.
     """
     frames = [
         {"master": master["path"], "index": frame["index"]}
@@ -322,7 +408,9 @@ def _unseen(
     left = []
     for reason in reasons:
         of_it = [each for each in frames if reason.master in (None, each["master"])]
-        looked_at = bool(of_it) and all(_is_accepted(each, seen) for each in of_it)
+        looked_at = bool(of_it) and all(
+            _is_accepted(reason, each["master"], each["index"], seen) for each in of_it
+        )
         if reason.frame is not None or not looked_at:
             left.append(reason)
     return left
@@ -338,19 +426,30 @@ def _collect_reasons(status: ItemStatus, item_dir: Path, entry: dict[str, Any]) 
         ("fixity", lambda record: _fixity_reasons(record, row)),
         ("geometry", _geometry_reasons),
         ("geometry", lambda record: _size_reasons(record, row)),
-        ("render", lambda record: _render_reasons(record, seen)),
-        ("quality", lambda record: _quality_reasons(record, seen)),
+        ("geometry", lambda record: _extent_reasons(record, entry)),
+        ("render", _render_reasons),
+        ("quality", _quality_reasons),
     ):
         if name not in status.records:
             continue
         try:
-            status.reasons += reasons_of(status.records[name])
+            asked = reasons_of(status.records[name])
+            status.asked += asked
+            status.reasons += [each for each in asked if not _of_seen_frame(name, each, seen)]
         except (KeyError, TypeError, AttributeError, msgspec.ValidationError) as problem:
             del status.records[name]
             status.damaged.append(name)
             path = _record_path(item_dir, name)
             lacks = "" if isinstance(problem, msgspec.ValidationError) else "it lacks "
             status.findings.append(_damaged(path, f"{lacks}{problem}"))
+
+
+def _of_seen_frame(record: str, reason: Reason, seen: list[dict[str, Any]]) -> bool:
+    """Return whether a reason is of a frame that a person has accepted with it. What geometry.json
+    asks of a frame was left out there already, where it was accepted."""
+    if record not in ("render", "quality") or reason.frame is None:
+        return False
+    return _is_accepted(reason, str(reason.master), reason.frame, seen)
 
 
 def _unseen_by_all(status: ItemStatus, entry: dict[str, Any]) -> list[Reason]:
@@ -375,7 +474,9 @@ def item_status(entry: dict[str, Any], item_dir: Path) -> ItemStatus:
     status = ItemStatus(str(entry["item"]))
     _read_records(status, item_dir)
     _collect_reasons(status, item_dir, entry)
-    status.reasons += [Reason(each.what) for each in _entry_findings(entry, {"review"})]
+    of_intake = [Reason(each.what) for each in _entry_findings(entry, {"review"})]
+    status.reasons += of_intake
+    status.asked += of_intake
     status.unseen = _unseen_by_all(status, entry)
     held = status.records.get("held")
     if entry.get("state") == "held":

@@ -147,7 +147,8 @@ class Frame:
     keystone_deg: largest difference between opposite sides' directions, in degrees.
     process_stated: whether batch.yaml or a person says the process, else it was recognised.
     measured: of a frame that a person decided about (source "correction"): what locate had
-    measured, None where the person added the frame.
+    measured, None where the person added the frame. film_frame: its number on the film ("12",
+    "12A") by the codes in the film's margin, None where it is not told.
     """
 
     index: int
@@ -167,6 +168,7 @@ class Frame:
     excluded: bool = False
     process_stated: bool = False
     measured: Measured | None = None
+    film_frame: str | None = None
 
     @classmethod
     def from_dict(cls, values: dict[str, Any]) -> Self:
@@ -180,8 +182,8 @@ class Frame:
 
 
 # What a piece on the table was taken for: one picture's film or paper, roll film, a mount with a
-# picture in it; what lies beside them; or none of these.
-TAKEN_FOR = ("frame", "strip", "mount", "label", "ruler", "target", "unexplained")
+# picture in it; what lies beside them, or over them; or none of these.
+TAKEN_FOR = ("frame", "strip", "mount", "label", "ruler", "target", "mask", "unexplained")
 
 
 @dataclass(frozen=True)
@@ -201,6 +203,41 @@ class MasterPiece:
 
 
 @dataclass(frozen=True)
+class EdgeCode:
+    """A bar code in the margin of film. at: its centre, master px. counts: whether others agree."""
+
+    text: str
+    at: Point
+    counts: bool
+
+
+@dataclass(frozen=True)
+class FilmEdge:
+    """What codes in the margin of a piece of 35 mm film say. frames: those on it, along the film.
+    stock: product and generation of the film, as "115-10". emulsion: how it lay, seen from the
+    camera, by the pixels as stored; turn: clockwise quarter turns (degrees) that bring the writing
+    in the margin upright. Each None where it is not told. against: in words, why numbers are not.
+    """
+
+    frames: tuple[int, ...]
+    stock: str | None
+    emulsion: Literal["toward", "away"] | None
+    turn: int | None
+    codes: tuple[EdgeCode, ...]
+    against: str = ""
+
+    @classmethod
+    def from_dict(cls, values: dict[str, Any]) -> Self:
+        known = dict(values)
+        known["frames"] = tuple(values["frames"])
+        known["codes"] = tuple(
+            EdgeCode(code["text"], (float(code["at"][0]), float(code["at"][1])), code["counts"])
+            for code in values["codes"]
+        )
+        return cls(**known)
+
+
+@dataclass(frozen=True)
 class MasterGeometry:
     """What locate found on one master.
 
@@ -211,6 +248,8 @@ class MasterGeometry:
     orientation: the TIFF's Orientation (1 to 8) as found; `rotate` and `mirror` of its frames
     include it, all coordinates are of the pixels as stored.
     pieces: all that lies on the table, and what it was taken for; older records have none.
+    edges: pieces of 35 mm film whose margins show bar codes. notches: shape of a sheet's code
+    notch, the depth of each of its parts in half millimetres from the corner on, as "3-2-3".
     """
 
     path: str
@@ -226,10 +265,13 @@ class MasterGeometry:
     notes: tuple[str, ...] = ()
     orientation: int = 1
     pieces: tuple[MasterPiece, ...] = ()
+    edges: tuple[FilmEdge, ...] = ()
+    notches: str | None = None
 
     @classmethod
     def from_dict(cls, values: dict[str, Any]) -> Self:
         known = dict(values)
+        known["edges"] = tuple(FilmEdge.from_dict(edge) for edge in values.get("edges", ()))
         known["frames"] = tuple(Frame.from_dict(frame) for frame in values["frames"])
         known["base_regions"] = tuple(
             tuple((float(x), float(y)) for x, y in quad) for quad in values.get("base_regions", ())
@@ -264,7 +306,13 @@ class ItemGeometry:
         known: dict[str, Any] = plain(asdict(self))
         known["masters"] = [_recorded(master) for master in known["masters"]]
         for master in known["masters"]:
+            if not master["edges"]:
+                del master["edges"]
+            if master["notches"] is None:
+                del master["notches"]
             for frame in master["frames"]:
+                if frame["film_frame"] is None:
+                    del frame["film_frame"]
                 if frame["source"] == "measured":
                     del frame["measured"]
         return known
@@ -274,6 +322,7 @@ class ItemGeometry:
 # are made from the record, so nothing that it does not hold decides about them.
 _DIGITS = {
     "corners": 3,  # px
+    "at": 1,
     "base_regions": 3,
     "object_corners": 3,
     "residual_px": 3,

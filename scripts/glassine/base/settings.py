@@ -23,15 +23,8 @@ SCHEMA_PATH = PROJECT / "config" / "config.schema.yaml"
 _NO_RECORD = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
 
 
-class _StrictLoader(yaml.SafeLoader):
-    """YAML of plain data: no tags that make objects, no aliases, no key twice."""
-
-    def compose_node(self, parent: Any, index: Any) -> Any:
-        if self.check_event(yaml.events.AliasEvent):
-            raise yaml.constructor.ConstructorError(
-                None, None, "aliases are not allowed", parent and parent.start_mark
-            )
-        return super().compose_node(parent, index)
+class _Strict(yaml.constructor.SafeConstructor):
+    """Plain data: no tags that make objects, no key twice."""
 
     def construct_mapping(self, node: Any, deep: bool = False) -> dict[Any, Any]:
         seen = set()
@@ -62,18 +55,40 @@ class _StrictLoader(yaml.SafeLoader):
         return float(value)
 
 
+_Strict.yaml_constructors = {
+    **yaml.constructor.SafeConstructor.yaml_constructors,
+    "tag:yaml.org,2002:float": _Strict.construct_number,
+}
+
+
+class _StrictLoader(_Strict, yaml.SafeLoader):
+    """YAML of plain data, without aliases."""
+
+    def compose_node(self, parent: Any, index: Any) -> Any:
+        if self.check_event(yaml.events.AliasEvent):
+            raise yaml.constructor.ConstructorError(
+                None, None, "aliases are not allowed", parent and parent.start_mark
+            )
+        return super().compose_node(parent, index)
+
+
+class _OwnLoader(_Strict, getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
+    """The same read by libyaml, in a tenth of the time: for the project's own files, since it
+    differs in what it makes of odd ones, and in its words."""
+
+
 # Dates stay text: a catalogue's "1906-05-01" is what was written, not a moment in time. So do
 # numbers as YAML 1.1 alone writes them (0012 for 10, 1:30 for 90): an item's id is no number.
 _AS_TEXT = {"tag:yaml.org,2002:timestamp", "tag:yaml.org,2002:int"}
-_StrictLoader.yaml_implicit_resolvers = {
-    first: [(tag, pattern) for tag, pattern in resolvers if tag not in _AS_TEXT]
-    for first, resolvers in yaml.SafeLoader.yaml_implicit_resolvers.items()
-}
-# YAML 1.2.2 section 10.3.2, integers in base 10, but for leading zeros.
-_StrictLoader.add_implicit_resolver(
-    "tag:yaml.org,2002:int", re.compile(r"[-+]?(?:0|[1-9][0-9]*)\Z"), list("-+0123456789")
-)
-_StrictLoader.add_constructor("tag:yaml.org,2002:float", _StrictLoader.construct_number)
+for _loader in (_StrictLoader, _OwnLoader):
+    _loader.yaml_implicit_resolvers = {
+        first: [(tag, pattern) for tag, pattern in resolvers if tag not in _AS_TEXT]
+        for first, resolvers in yaml.SafeLoader.yaml_implicit_resolvers.items()
+    }
+    # YAML 1.2.2 section 10.3.2, integers in base 10, but for leading zeros.
+    _loader.add_implicit_resolver(
+        "tag:yaml.org,2002:int", re.compile(r"[-+]?(?:0|[1-9][0-9]*)\Z"), list("-+0123456789")
+    )
 
 MAX_YAML_BYTES = 4 * 2**20
 
@@ -114,8 +129,16 @@ def _unreadable(where: object, problem: Exception) -> GlassineError:
     )
 
 
+def read_own(path: Path) -> Any:
+    """Return what a YAML file of the project itself holds, as `read_yaml` reads it, and quickly."""
+    try:
+        return yaml.load(path.read_bytes(), Loader=_OwnLoader)  # noqa: S506
+    except (OSError, ValueError, yaml.YAMLError) as problem:
+        raise _unreadable(path, problem) from problem
+
+
 def schema() -> dict[str, Any]:
-    loaded: dict[str, Any] = read_yaml(SCHEMA_PATH, trusted=True)
+    loaded: dict[str, Any] = read_own(SCHEMA_PATH)
     return loaded
 
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import re
+from typing import Any
+
+from glassine.base import extents
 
 _MM = {"mm": 1.0, "cm": 10.0, "in": 25.4}
 _UNITS = {
@@ -16,6 +19,12 @@ _SIZE = re.compile(
     rf"({_NUMBER}) ?({_UNIT})? ?(?:x|×|by|\*) ?({_NUMBER}) ?({_UNIT})(?![a-z0-9])", re.IGNORECASE
 )
 _AFTER_ANOTHER = re.compile(r"(?:x|×|by|\*) ?$", re.IGNORECASE)
+# A bound is no size: catalogues write "4 x 5 in. or smaller" of whole series.
+_BOUND = re.compile(
+    r"\b(?:or|oder|ou|of|o) (?:smaller|less|larger|kleiner|gr[oö][sß]+er|moins|plus|"
+    r"menos|meno)|\b(?:up to|at most|max\.?|maximum|under|bis zu|jusqu'[aà])(?!\w)",
+    re.IGNORECASE,
+)
 # Two wordings of one size ("13 x 18 cm (5 x 7 in)") agree within this share: nominal inches are
 # rounded (common practice, no source).
 _SAME = 0.05
@@ -34,6 +43,8 @@ def in_mm(text: str) -> tuple[float, float] | None:
     for sign, figures in _VULGAR.items():
         plain = plain.replace(sign, f" {figures}")
     plain = " ".join(plain.split())
+    if _BOUND.search(plain):
+        return None
     matches = [*_SIZE.finditer(plain)]
     if any(_AFTER_ANOTHER.search(plain[max(0, match.start() - 4) : match.start()])
            for match in matches):  # fmt: skip
@@ -48,6 +59,28 @@ def in_mm(text: str) -> tuple[float, float] | None:
         for side, other in zip(size, first, strict=True)
     )
     return first if same else None
+
+
+def stated(row: dict[str, Any]) -> tuple[tuple[float, float], str] | None:
+    """Return the size in mm (see `in_mm`) that a catalogue's row states of its film, and the words
+    that say it; None where none does.
+
+    `dimensions` counts; where the row has none, a size in its words of extent, where these speak of
+    no container.
+    """
+    dimensions = str(row.get("dimensions") or "")
+    texts = [dimensions] if dimensions else extents.words_of(row)
+    for text in texts:
+        if text is not dimensions and (extents.holds_container(text) or len(text) > _LONG):
+            continue
+        size = in_mm(text)
+        if size is not None:
+            return size, text
+    return None
+
+
+# A text of more characters tells a story: whose size stands in it is not certain.
+_LONG = 200
 
 
 def _sides(match: re.Match[str]) -> tuple[float, float]:

@@ -6,27 +6,50 @@ delivery that is known here has them.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from pathlib import Path
+
+from glassine.base.access import ListedAccess
 from glassine.base.errors import Finding
+from glassine.base.records.receipt import Receipt
 from glassine.deliver import drops, handover, receipt_files
 from glassine.deliver.due import Folders, Item
 
+CODE = "delivery.public_before"
+
 
 def told(folders: Folders, items: list[Item], receipts: receipt_files.Receipts) -> list[Finding]:
-    """Return a finding for each restricted item that earlier deliveries show more of."""
-    lists = drops.Lists(folders.deliveries_dir)
+    """Return a finding for each restricted item that earlier deliveries show more of, by its
+    pictures as they are now."""
+    allowed = [(item.name, handover.access_of(item.embedded())) for item in items]
+    listed = [
+        ListedAccess(item=name, words=access.sentence(), public=access.public)
+        for name, access in allowed
+    ]
+    return told_of(folders.deliveries_dir, listed, receipts.sound)
+
+
+def told_of(
+    deliveries_dir: Path, items: Iterable[ListedAccess], receipts: list[Receipt]
+) -> list[Finding]:
+    """Return a finding for each restricted item that earlier deliveries show more of, whether or
+    not a later delivery could be made."""
+    lists = drops.Lists(deliveries_dir)
+    holding: dict[str, list[Receipt]] = {}
+    for receipt in receipts:
+        for entry in receipt.items:
+            holding.setdefault(entry.item, []).append(receipt)
     findings = []
     for item in items:
-        allowed = handover.access_of(item.embedded())
-        if allowed.public == "all":
+        if not item.is_restricted:
             continue
         shown = [
             receipt.delivery
-            for receipt in receipts.sound
-            if any(entry.item == item.name for entry in receipt.items)
-            and _shows(lists.row(receipt, item.name), allowed.public == "none")
+            for receipt in holding.get(item.item, [])
+            if _shows(lists.row(receipt, item.item), item.public == "none")
         ]
         if shown:
-            findings.append(_finding(item.name, allowed.sentence(), shown))
+            findings.append(_finding(item.item, item.words, shown))
     return findings
 
 

@@ -33,7 +33,7 @@ def icc_profile(source: BinaryIO, use: str) -> bytes:
 
     Raises ValueError for a malformed TIFF.
     """
-    if use == alternates.UNINVERTED:
+    if use in alternates.JPEGS:
         source.seek(0)
         return jpeg.icc_profile(source.read())
     return tiff.icc_profile(source) if use in alternates.TIFFS else colour.srgb_profile()
@@ -42,7 +42,7 @@ def icc_profile(source: BinaryIO, use: str) -> bytes:
 def components(source: BinaryIO, use: str, rendered: int) -> int:
     """Return the components of a picture; rendered: those of the frame as rendered. A negative as
     captured has as many as its master: in colour, where what is rendered of it is grey."""
-    if use != alternates.UNINVERTED:
+    if use not in alternates.JPEGS:
         return rendered
     source.seek(0)
     return jpeg.components(source.read())
@@ -65,7 +65,7 @@ def copy(
         content = webp.spliced(
             data, exif=block.removeprefix(jpeg.EXIF_HEAD), xmp=xmp.whole(words, technical)
         )
-    elif use == alternates.UNINVERTED:
+    elif use in alternates.JPEGS:
         content, cut = in_jpeg(data, words, technical, with_iim)
     target.write_bytes(content)
     return Copied(hashing.of_bytes(content), hashlib.sha256(data).hexdigest(), cut)

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import msgspec
+from msgspec import UNSET
 
 from glassine import __version__
 from glassine.base import alternates, files, formats, hashing, premis_event, record_files, rights
@@ -161,7 +162,10 @@ def _ppi(frame: RenderedFrame, entry: WrittenFile) -> float | None:
     """Return the file's pixels per inch of the object: the frame's, as far as it was reduced."""
     if not frame.ppi or not frame.width:
         return None
-    return round(float(frame.ppi) * float(entry.width) / float(frame.width), 2)
+    width = frame.width
+    if isinstance(entry, Alternate) and entry.of_width is not UNSET:
+        width = entry.of_width
+    return round(float(frame.ppi) * float(entry.width) / float(width), 2)
 
 
 def _digital_source(located: MasterGeometry | None, index: int) -> str:
@@ -186,6 +190,12 @@ def _identifier(*parts: object) -> str:
     return str(uuid.uuid5(uuid.NAMESPACE_URL, "/".join(str(part) for part in parts)))
 
 
+def _kind_of(entry: Picture | Alternate) -> str:
+    """Return what a picture is among those of its frame."""
+    is_one = isinstance(entry, Alternate) and entry.set is not UNSET
+    return f"set {entry.set}" if is_one else entry.use  # type: ignore[union-attr]
+
+
 def _technical(
     frame: RenderedFrame,
     entry: Picture | Alternate,
@@ -202,7 +212,7 @@ def _technical(
         ppi=_ppi(frame, entry),
         colour_space=colour_space,
         software=context.software,
-        document_id=_identifier("sha256:" + digest, frame.index, entry.use),
+        document_id=_identifier("sha256:" + digest, frame.index, _kind_of(entry)),
         master_id=_identifier("sha256:" + digest),
         master_name=master.path,
         master_sha256=digest,

@@ -91,6 +91,7 @@ VALUES: dict[str, Callable[[Row], Value]] = {
     "frames": lambda row: len(row.frames),
     "frame": _of_frames("index"),
     "frame_label": _of_frames("label"),
+    "film_frame": _of_frames("film_frame"),
     "masters": _of_masters("path"),
     "master_files": _of_masters("file"),
     "master_bytes": _of_masters("bytes"),
@@ -104,6 +105,8 @@ VALUES: dict[str, Callable[[Row], Value]] = {
     "width_mm": _of_frames("width_mm"),
     "height_mm": _of_frames("height_mm"),
     "size_mm": _size_mm,
+    "format": _of_item("formats"),
+    "films": _of_item("films"),
     "captured": _captured,
     "processed": _of_item("processed"),
     "manifest_url": _of_item("manifest_url"),
@@ -193,6 +196,17 @@ def template(section: HandoverSection) -> Template:
     if not any(value == "item" for _, value in columns):
         raise _wrong("No column holds `item`.", "a column that tells which item a row is of.")
     return Template(tuple(columns), section.rows == "frame", section.separator)
+
+
+def of_no_field(template: Template) -> list[str]:
+    """Return the names after `catalogue.` that are no fields: it may be, columns."""
+    names = [
+        value.removeprefix(CATALOGUE)
+        for _, value in template.columns
+        if value not in VALUES and value.startswith(CATALOGUE)
+    ]
+    rights = {f"rights_{name}" for name in _RIGHTS}
+    return [name for name in names if name not in {"date", *FIELDS, *rights}]
 
 
 def _is_known(value: str) -> bool:

@@ -166,7 +166,7 @@ def _write(
     section, time = given.settings.handover, clock.now_text()
     rows = [row for each in items for row in each.rows]
     name = f"{given.batch}-{ledger.name_of(made.number)}"
-    notes = _told(given, template, rows)
+    notes = _told(given, template, rows) + _unheld(given, template, items)
     target = results_batch_dir / ledger.FOLDER / ledger.name_of(made.number)
     head = {
         "batch": given.batch,
@@ -221,6 +221,28 @@ def _cut(name: str, count: int) -> Finding:
         "Take these from the CSV or JSON file.",
         "note",
     )
+
+
+def _unheld(given: HandoverGiven, template: Template, items: list[_Item]) -> list[Finding]:
+    """Return what is told of columns that stand empty as no row of the catalogue has them: a name
+    may be mistyped."""
+    rows = [each.facts.row for each in items if each.facts.row is not None]
+    known = {name for row in rows for name in row.extra}
+    unknown = [name for name in columns.of_no_field(template) if name not in known]
+    if not rows or not unknown:
+        return []
+    return [
+        Finding(
+            "handover.column",
+            given.batch,
+            f"{', '.join(map(repr, unknown[:5]))} is empty in each row: no item of this handover "
+            "has such a column in its catalogue, and no field is called so.",
+            f"a column of the catalogue that no field takes, or a field: "
+            f"{', '.join(columns.FIELDS)}, date, rights_uri and so on.",
+            "Correct `handover.columns` where the name is mistyped.",
+            "note",
+        )
+    ]
 
 
 def _told(given: HandoverGiven, template: Template, rows: list[dict[str, Value]]) -> list[Finding]:

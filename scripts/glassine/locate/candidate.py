@@ -31,6 +31,7 @@ class Candidate:
     round_px: float = 0.0
     small: bool = False  # far smaller than any known picture
     object_corners: Doubles | None = None
+    held_in: Doubles | None = None  # outline of the border around it: film in a mask's opening
     strip: int = 0
     gauge: str = ""
     levels: int = 1

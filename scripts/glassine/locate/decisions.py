@@ -199,8 +199,8 @@ def _seen(entry: Entry, geometry: MasterGeometry, known: Before) -> Seen | None:
 
 def _stated(entry: Entry) -> Seen | None:
     """Return what the entry itself says that the person saw."""
-    seen = entry.get("seen")
-    if not seen:
+    seen = entry.get("seen") or {}
+    if not seen.keys() - {"reasons"}:  # these say nothing of where and what it was
         return None
     return Seen(
         seen.get("corners"), {key: seen[key] for key in _LOOKS if key in seen}, seen.get("sha256")

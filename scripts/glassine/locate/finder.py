@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from glassine.base import film
-from glassine.locate import table
+from glassine.locate import masks, table
 from glassine.locate.agree import agree
 from glassine.locate.candidate import Candidate
 from glassine.locate.exact import Exact
@@ -45,7 +45,10 @@ def roughly(scene: Scene, scale: Scale | None) -> RoughLook:
     """Return the frames as the reduced copy shows them."""
     known = Known.by(scale, scene.reduction)
     frames: list[Candidate] = []
-    for piece in scene.layout.pieces:
+    over = [masks.covers(scene.view, scene.layout, piece) for piece in scene.layout.pieces]
+    for piece, is_mask in zip(scene.layout.pieces, over, strict=True):
+        if is_mask and not all(over):
+            continue
         made, known = table.frames_on(scene, piece, known)
         frames.extend(made)
     return RoughLook(without_strangers(scene, known.ppi, frames), known)

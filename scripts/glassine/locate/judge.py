@@ -56,6 +56,8 @@ OFF_120_MM = 2.5
 # Pictures on 35 mm film (mm): whole frames, half ones and wide views (58 to 66 mm long, value from
 # memory), and how far either side may be off.
 ON_135_MM = ((36, 24, 0.55, 0.55), (24, 18, 0.55, 0.6), (61, 24, 5.6, 0.55))
+# How far (share) pictures may be off these where they tell a scale and no more.
+ABOUT = 0.03
 # Opposite sides that part by more (degrees), corners that are off square by more: no camera's.
 KEYSTONE_DEG, OFF_SQUARE_DEG = 0.9, 0.75
 # Sides that show along more than this share are plain; opposite ones that part by less (degrees)
@@ -79,13 +81,17 @@ PLAIN_AREA = 0.035
 SAME_ROW = 0.5
 
 
-def judge(scene: Scene, known: Known, candidate: Candidate, alone: bool) -> None:
-    """Note all that speaks against a candidate by itself. alone: whether it is the only one."""
+def judge(
+    scene: Scene, known: Known, candidate: Candidate, alone: bool, on_paper: bool = False
+) -> None:
+    """Note all that speaks against a candidate by itself. alone: whether it is the only one;
+    on_paper: whether it is a print in light from above, and so no film.
+    """
     if not candidate.blank and not candidate.oval:
         for side in range(4):
             _side(scene, candidate, side)
     _shape(known, candidate)
-    _size(scene, known, candidate, alone)
+    _size(scene, known, candidate, alone, on_paper)
     if candidate.hollow:
         candidate.against(
             "mask without a picture", "even all round: a mask or mount with no picture found in it"
@@ -145,7 +151,7 @@ def _side(scene: Scene, candidate: Candidate, side: int) -> None:
         )
 
 
-def _size(scene: Scene, known: Known, candidate: Candidate, alone: bool) -> None:
+def _size(scene: Scene, known: Known, candidate: Candidate, alone: bool, on_paper: bool) -> None:
     """Note what speaks against the size of a candidate."""
     area = float(cv2.contourArea(candidate.corners.astype(np.float32)))
     if not candidate.strip and area < LITTLE * scene.width * scene.height and alone:
@@ -153,7 +159,7 @@ def _size(scene: Scene, known: Known, candidate: Candidate, alone: bool) -> None
             "little of the master",
             "covers little of the master: there may be more picture around it",
         )
-    if known.ppi and not candidate.strip:
+    if known.ppi and not candidate.strip and not on_paper:
         long, short = known.size_mm(candidate.corners)
         if abs(short - film.FILM_120.picture_height_mm) < OFF_120_MM and long > LONGER_THAN_ONE:
             candidate.against(
@@ -309,6 +315,17 @@ def usual_on_135(known: Known, candidate: Candidate) -> bool:
     return any(
         abs(long - length) < off_long and abs(short - width) < off_short
         for length, width, off_long, off_short in ON_135_MM
+    )
+
+
+def about_usual_on_135(known: Known, candidate: Candidate) -> bool:
+    """Whether a picture is about of a size that cameras for 35 mm film give: so near that the scale
+    it was measured by is none of another kind of film.
+    """
+    long, short = known.size_mm(candidate.corners)
+    return any(
+        abs(long / length - 1) < ABOUT + off_long / length and abs(short / width - 1) < ABOUT
+        for length, width, off_long, _ in ON_135_MM
     )
 
 

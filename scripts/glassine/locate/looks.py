@@ -9,12 +9,19 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine.base.model import Facts, Frame, MasterGeometry, MasterPiece
-from glassine.locate import finder, kinds, scale, weights
+from glassine.locate import film_edges, finder, kinds, scale, weights
 from glassine.locate.candidate import Candidate
 from glassine.locate.encoding import linear_table
 from glassine.locate.finder import ExactLook, RoughLook
-from glassine.locate.judge import corners_of, frame_of, judge, reading_order, usual_on_135
+from glassine.locate.judge import (
+    about_usual_on_135,
+    corners_of,
+    frame_of,
+    judge,
+    reading_order,
+)
 from glassine.locate.nearby import distance
+from glassine.locate.polarity import lit_from_above
 from glassine.locate.refine import Region
 from glassine.locate.scale import Doubt, Scale
 from glassine.locate.scene import Master, Scene, Settings
@@ -33,9 +40,10 @@ def _judged(scene: Scene, look: ExactLook) -> JudgedLook:
         return look
     made = kinds.characters(scene, look.known, look.frames, look.kind)
     alone = len(look.frames) == 1
+    on_paper = look.kind == "print" and lit_from_above(scene.view, scene.layout)
     for candidate, character in zip(look.frames, made, strict=True):
         candidate.character = character
-        judge(scene, look.known, candidate, alone)
+        judge(scene, look.known, candidate, alone, on_paper)
     return JudgedLook(reading_order(look.frames), look.known, look.kind)
 
 
@@ -139,7 +147,7 @@ def _pitch_is_sure(look: ExactLook) -> bool:
     says otherwise is then wrong, and nothing rests on it.
     """
     plain = [one for one in look.frames if not one.blank]
-    return look.known.by_perforations and all(usual_on_135(look.known, one) for one in plain)
+    return look.known.by_perforations and all(about_usual_on_135(look.known, one) for one in plain)
 
 
 def _sure(look: ExactLook) -> ExactLook:
@@ -274,6 +282,7 @@ def geometry_of(
     scene = Scene.of(master, facts, Settings.of(settings))
     look, doubts, pieces = explained(scene, ppi_hint)
     frames, known = _frames_of(scene, look), look.known
+    edges = film_edges.read(master, scene, look)
     notes = tuple(doubt.note for doubt in doubts if doubt.note)
     notes += beside_words(pieces) + (() if frames else ("no frame found",))
     outline = known.object_corners
@@ -283,12 +292,13 @@ def geometry_of(
         height=scene.height,
         ppi=known.ppi,
         ppi_source=None if known.scale is None else known.scale.source,
-        frames=frames,
+        frames=film_edges.numbered(frames, edges),
         kind=look.kind,
         base_regions=tuple(corners_of(q) for q in known.base_regions),
         object_corners=None if outline is None else corners_of(outline),
         notes=notes,
         pieces=pieces,
+        edges=film_edges.recorded(edges),
     )
 
 

@@ -22,6 +22,9 @@ TABLE_PERCENT, TABLE_TONE = 85, 0.1
 LIGHTEST_PERCENT, LIGHTER = 2, 0.05
 # Share of the opening that film in it covers: specks in something white are what a print shows.
 FILM_SHARE = 0.1
+# Nothing but card and metal is denser than this all over; so much of it may shine, at its rim.
+# What covers the table beside film reaches so many of the master's edges.
+OPAQUE, SHINES, REACHES = 1.6, 0.03, 2
 
 
 @dataclass(frozen=True)
@@ -66,6 +69,28 @@ def inside(view: View, layout: Layout, kind: str) -> Inside | None:
     if nested.ground != "light" or not nested.pieces or not _enough(nested, piece):
         return None
     return Inside(Opening(piece.width, piece.height, layout.tone), shown, nested)
+
+
+def covers(view: View, layout: Layout, piece: Piece) -> bool:
+    """Whether a piece on a light table is a part of a mask that lies over it: opaque all over, and
+    so large that it reaches beyond the master.
+    """
+    if layout.ground != "light" or sum(piece.touches) < REACHES:
+        return False
+    inner = piece.mask & (_shrunk(piece.mask.astype(np.uint8), 2) > 0)
+    return bool(inner.any() and (view.grey[inner] < OPAQUE).mean() < SHINES)
+
+
+def opaque_areas(grey: npt.NDArray[np.float32]) -> Mask:
+    """Return (h, w) where opaque areas lie that reach beyond the master: parts of a mask.
+
+    Film that is black from light, or its black rebate, reaches one edge of the master at the most.
+    """
+    _, parts = cv2.connectedComponents((grey > OPAQUE).astype(np.uint8), connectivity=4)
+    edges = [parts[0], parts[-1], parts[:, 0], parts[:, -1]]
+    reached = np.concatenate([np.unique(edge) for edge in edges])
+    numbers, times = np.unique(reached[reached > 0], return_counts=True)
+    return np.asarray(np.isin(parts, numbers[times >= REACHES]))
 
 
 def _shrunk(mask: npt.NDArray[np.uint8], size: int) -> npt.NDArray[np.uint8]:

@@ -15,11 +15,12 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine.base import film
+from glassine.locate import masks
 from glassine.locate.candidate import Candidate
 from glassine.locate.shapes import Doubles, lengths_of
 from glassine.locate.view import Floats, Layout, Mask, Piece, View, any_of, mean_of
 
-TakenFor = Literal["frame", "strip", "mount", "label", "ruler", "target", "unexplained"]
+TakenFor = Literal["frame", "strip", "mount", "label", "ruler", "target", "mask", "unexplained"]
 
 # The master is looked at in a copy with this long side (px).
 LONG_PX = 500
@@ -31,11 +32,24 @@ RIM = 0.03
 GAP = 0.14
 # Tones farther from the bare rebate or mount than this are something that lies or shows there.
 TONED = 0.15
+# Tone (density) of what is as bright as the brightest of the master, as light falls off.
+BARE = 0.08
+# From this tone (density) on an area is nearly black: noise makes it vary, and light that strays
+# from the pictures lights it. It is busy where it varies by so much, toned where it is off by so
+# much.
+DENSE, BUSY_IN_BLACK, TONED_IN_BLACK = 1.5, 0.2, 0.6
+# An edge that was found shows this wide in the small copy, px.
+EDGE_PX = 5
 # An area counts from this thickness (share of the frames' short side) and this area (share of a
 # frame's).
 THICK, LARGE = 0.16, 0.05
 # Along a frame's side it counts from this thickness.
 THIN = 0.06
+# A target's patches: even within this (density), so many at the least, which fill this share of the
+# piece and are alike in size within this share; tones of two of them lie so far apart (density). A
+# box is full where this share of it is of one patch.
+EVEN_PATCH, FEWEST_PATCHES, PATCHED, PATCH_OFF = 0.02, 5, 0.3, 0.25
+PATCH_APART, FULL_BOX = 0.06, 0.85
 
 
 @dataclass(frozen=True)
@@ -83,6 +97,22 @@ class Small:
         for shape in shapes:
             cv2.fillPoly(out, [np.round(shape * self.factor - 0.5).astype(np.int32)], 1)
         return out.astype(bool)
+
+    def outlined(self, shapes: list[Doubles]) -> Mask:
+        """Return where the sides of polygons (view px) run, with the blur beside them."""
+        out = np.zeros(self.grey.shape, np.uint8)
+        for shape in shapes:
+            points = np.round(shape * self.factor - 0.5).astype(np.int32)
+            cv2.polylines(out, [points], True, 1, EDGE_PX)
+        return out.astype(bool)
+
+
+def _edges_around(one: Candidate) -> list[Doubles]:
+    """Return the outlines around a frame that were found beside its own: of its film or paper, and
+    of the opening that these lie in.
+    """
+    whole = one.whole or one
+    return [each for each in (whole.held_in, whole.object_corners) if each is not None]
 
 
 def explained(found: list[Candidate], reduction: float) -> list[Doubles]:
@@ -149,16 +179,24 @@ def seen_outside(
     frames = [c.corners / view.reduction for c in found]
     covered = small.drawn(explained(found, view.reduction))
     seen = [
-        _piece(small, piece, found, frames, covered, view, label_places) for piece in layout.pieces
+        _piece(small, piece, found, frames, covered, view, label_places)
+        if not masks.covers(view, layout, piece) or len(layout.pieces) < 2
+        else Seen(outline_of(piece) * view.reduction, "mask", float(piece.mask.mean()))
+        for piece in layout.pieces
     ]
     named = [
         each.corners / view.reduction
         for each in seen
         if each.taken_for in ("label", "ruler", "target", "unexplained")
     ]
+    if layout.ground == "light":
+        covered |= masks.opaque_areas(small.grey)
+    covered |= small.outlined(
+        [edge / view.reduction for one in found for edge in _edges_around(one)]
+    )
     rest = small.away & ~covered & ~small.drawn([_grown(c, 0.03, 0.03) for c in named])
     if found:
-        seen += _areas(small, rest, frames, view)
+        seen += _areas(small, rest, found, view)
     return seen
 
 
@@ -232,24 +270,46 @@ def _stranger(
         if long > 4 * short:
             return "ruler"
         return "label" if neutral else "unexplained"
-    return "target" if _patches(grey, mask, short) else "unexplained"
+    return "target" if holds_patches(v, mask, short, view.noise) else "unexplained"
 
 
-def _patches(grey: Floats, mask: Mask, short: float) -> bool:
-    """Whether a piece is made of even patches of many tones."""
+def holds_patches(v: Floats, mask: Mask, short: float, noise: float) -> bool:
+    """Whether a piece is made of even patches of one size and of several tones, as targets are.
+
+    v: (h, w, c) tones; mask: (h, w) where the piece is; short: its shorter side, px.
+    """
     n = max(3, round(0.05 * short)) | 1
-    mean = cv2.blur(grey, (n, n))
-    spread = np.sqrt(np.maximum(cv2.blur(grey * grey, (n, n)) - mean * mean, 0))
-    plain = (spread < 0.02) & mask
-    if plain.sum() < 0.45 * mask.sum():
+    mean = cv2.blur(v, (n, n)).reshape(v.shape)
+    square = cv2.blur(v * v, (n, n)).reshape(v.shape)
+    spread = np.sqrt(np.maximum(square - mean * mean, 0))
+    plain = ((spread.max(2) < EVEN_PATCH + 2 * noise) & mask).astype(np.uint8)
+    _, parts, stats, _ = cv2.connectedComponentsWithStats(plain, connectivity=4)
+    own = [k for k in range(1, len(stats)) if _is_box(stats[k], short)]
+    if len(own) < FEWEST_PATCHES:
         return False
-    tones = np.histogram(mean[plain], bins=np.arange(-0.1, 3.0, 0.08))[0]
-    return bool((tones > 0.015 * mask.sum()).sum() >= 7)
+    sizes = stats[own][:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]].astype(np.float64)
+    like = (np.abs(sizes / np.median(sizes, axis=0) - 1) < PATCH_OFF).all(1)
+    own = [k for k, alike in zip(own, like.tolist(), strict=True) if alike]
+    if sum(int(stats[k, cv2.CC_STAT_AREA]) for k in own) < PATCHED * mask.sum():
+        return False
+    tones: list[Floats] = []
+    for k in own:
+        tone = np.median(v[parts == k], axis=0)
+        if all(np.abs(tone - other).max() > PATCH_APART for other in tones):
+            tones.append(tone)
+    return len(own) >= FEWEST_PATCHES and len(tones) >= FEWEST_PATCHES - 1
 
 
-def _areas(small: Small, rest: Mask, frames: list[Doubles], view: View) -> list[Seen]:
+def _is_box(stats: npt.NDArray[np.int32], short: float) -> bool:
+    """Whether an area fills the upright box around it, and is no speck."""
+    box = int(stats[cv2.CC_STAT_WIDTH] * stats[cv2.CC_STAT_HEIGHT])
+    least = min(stats[cv2.CC_STAT_WIDTH], stats[cv2.CC_STAT_HEIGHT])
+    return bool(stats[cv2.CC_STAT_AREA] > FULL_BOX * box and least > 0.12 * short)
+
+
+def _areas(small: Small, rest: Mask, found: list[Candidate], view: View) -> list[Seen]:
     """Return the areas of the rest that look like a picture, or like a part of one."""
-    sides = [lengths_of(c) for c in frames]
+    sides = [lengths_of(one.corners / view.reduction) for one in found]
     short = float(np.median([each[1] for each in sides])) * small.factor
     area = float(np.median([a * b for a, b in sides])) * small.factor**2
     if short < 6 or not rest.any():
@@ -258,8 +318,14 @@ def _areas(small: Small, rest: Mask, frames: list[Doubles], view: View) -> list[
     mean = cv2.blur(small.grey, (k, k))
     spread = np.sqrt(np.maximum(cv2.blur(small.grey * small.grey, (k, k)) - mean * mean, 0))
     level = float(np.median(small.grey[rest]))
-    toned = np.abs(mean - level) > TONED
-    busy = (spread > 0.05 + 4 * small.noise) | toned
+    # What is as clear as the light itself is bare table, or paper; what is as the border of the
+    # pictures is their film, beyond the last of them too. Neither shows a picture.
+    bare = [level, *{round(float(one.border.mean()), 3) for one in found if one.border is not None}]
+    off = np.min([np.abs(mean - each) for each in bare], axis=0)
+    toned = (off > np.where(mean > DENSE, TONED_IN_BLACK, TONED)) & (mean > BARE)
+    # What is nearly black varies by its noise, and by little light more.
+    least = np.where(mean > DENSE, BUSY_IN_BLACK, 0.05)
+    busy = (spread > least + 4 * small.noise) | toned
     n = max(3, round(THICK * short))
     # What the master's edge cuts off goes on beyond it.
     padded = np.pad((busy & rest).astype(np.uint8), n, mode="edge")

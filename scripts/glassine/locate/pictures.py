@@ -114,6 +114,8 @@ def candidate_of(
         object_corners=outer,
     )
     candidate.levels = len(found.levels)
+    if found.border:
+        candidate.held_in = cut.on_master(found.levels[-2].lines, scene.reduction)
     candidate.hollow, candidate.shadow = found.hollow, found.shadow
     candidate.ground = scene.layout.ground
     if found.border and scene.layout.ground == "light" and known.mm:

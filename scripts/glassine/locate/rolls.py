@@ -10,6 +10,7 @@ import numpy as np
 from glassine.base import film
 from glassine.locate import boards, border, sides, strips
 from glassine.locate.candidate import Candidate
+from glassine.locate.chain import Slot
 from glassine.locate.known import Known
 from glassine.locate.pictures import NEAR_END_MM, level_at, unseen
 from glassine.locate.scale import Scale, agree
@@ -39,6 +40,10 @@ FILM_120_MM, SEAM_MM = film.FILM_120.width_mm, 1.2
 # Plain film is 120 film for certain where so many frames show at both ends this well (share), and
 # their long sides too. An end that overlaps the next exposure is plain from the same share on.
 PLAIN_FRAMES, PLAIN_SHARE = 2, 0.3
+# Wide views on 120 film are longer than this (mm; 6 x 12 cm and more: 111 and more on the film).
+WIDE_MM = 110.0
+# Steps of tone down this share of a long picture, where shorter ones would meet, may be their ends.
+MEETING = 0.35
 # A side of a frame that shows along less than this share of it was not found.
 SIDE_SHARE = 0.1
 # Frames (mm): a neighbour nearer than this touches; film between two of them that is wider than
@@ -294,10 +299,20 @@ def _with_scale(
 
 def _shows_120(strip: strips.Strip, mm: float | None) -> bool:
     """Whether frames show that plain film is 120 film. mm: view px per millimetre, where known."""
-    if len([slot for slot in strip.slots if not slot.blank]) < 2:
-        return False
+    own = [slot for slot in strip.slots if not slot.blank]
+    if len(own) < 2:
+        return mm is not None and len(own) == 1 and _is_wide_view(strip, own[0])
     plain = [s for s in strip.slots if min(s.seen_left, s.seen_right) > PLAIN_SHARE]
     return mm is not None or (len(plain) >= PLAIN_FRAMES and min(strip.rows_seen) >= PLAIN_SHARE)
+
+
+def _is_wide_view(strip: strips.Strip, slot: Slot) -> bool:
+    """Whether a frame alone on its film is a wide view, all of whose sides show: what was exposed
+    frame by frame shows ends inside of it, or film between.
+    """
+    plain = min(slot.seen_left, slot.seen_right, *strip.rows_seen) > PLAIN_SHARE
+    wide = slot.right - slot.left > WIDE_MM * strip.mm
+    return plain and wide and strip.meeting < MEETING
 
 
 def _frames_of(strip: strips.Strip, patch: Patch, reduction: float, number: int) -> list[Candidate]:

@@ -26,6 +26,7 @@ class Settings:
 
     fit: str = "quadrilateral"
     review_below: float = 0.8
+    edge_codes: bool = True
 
     @classmethod
     def of(cls, settings: dict[str, Any]) -> Settings:

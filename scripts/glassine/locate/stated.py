@@ -16,7 +16,7 @@ import numpy as np
 from glassine.base import parts
 from glassine.base.model import Facts, Frame, MasterGeometry, Polarity, Process
 from glassine.base.records.given import StatedMaster
-from glassine.locate import orientation
+from glassine.locate import film_order, orientation
 from glassine.locate.turn import ORIENTATIONS, combined, words
 
 # Sides of a picture may part from their stated proportions by this share: masks and worn edges.
@@ -116,7 +116,7 @@ def whole(master: StatedMaster, facts: Facts, found: MasterGeometry) -> MasterGe
         )
     if master.superseded_by is not None:
         notes = (*notes, f"Superseded by {master.superseded_by}: it is kept, and not shown.")
-    return replace(found, frames=(frame,), notes=notes, pieces=())
+    return replace(found, frames=(frame,), notes=notes, pieces=(), edges=())
 
 
 def judged(masters: list[Located], item: str = "") -> list[MasterGeometry]:
@@ -125,6 +125,8 @@ def judged(masters: list[Located], item: str = "") -> list[MasterGeometry]:
     item: its id, which a label of the same form in a picture must not contradict.
     """
     several = _between(masters)
+    on_film = [(one.part, one.geometry) for one in masters]
+    doubles, missing = film_order.doubles(on_film), film_order.missing(on_film)
     found = []
     for one in masters:
         turned, mirrored = one.turn
@@ -133,11 +135,15 @@ def judged(masters: list[Located], item: str = "") -> list[MasterGeometry]:
                 replace(_not_inverted(one, frame), rotate=turned, mirror=mirrored),
                 _reasons(one, frame)
                 + several.get(one.geometry.path, [])
+                + doubles.get((one.geometry.path, frame.index), [])
                 + another_item(item, one.geometry.labels),
             )
             for frame in one.geometry.frames
         )
         notes = one.geometry.notes + tuple(_notes(one))
+        if missing and one.geometry.edges:
+            notes = (*notes, f"By the codes in the film's margin frames are missing: {missing}.")
+            missing = ""
         found.append(replace(one.geometry, frames=frames, notes=notes, orientation=one.orientation))
     return found
 
@@ -173,7 +179,17 @@ def _not_inverted(one: Located, frame: Frame) -> Frame:
 
 def _reasons(one: Located, frame: Frame) -> list[str]:
     """Return what a person should look at, of one frame as it was found."""
-    return [*_polarity_reasons(one, frame), *_turn_reasons(one), *_size_reasons(one, frame)]
+    return [
+        *_polarity_reasons(one, frame),
+        *_turn_reasons(one),
+        *film_order.against_side(one.geometry, frame, _lay(one)),
+        *_size_reasons(one, frame),
+    ]
+
+
+def _lay(one: Located) -> film_order.Lay:
+    mirrored = is_mirrored(one.part, one.facts)
+    return film_order.Lay(one.part, one.facts, one.orientation, mirrored, one.turn)
 
 
 def _polarity_reasons(one: Located, frame: Frame) -> list[str]:
@@ -237,7 +253,7 @@ def _size_reasons(one: Located, frame: Frame) -> list[str]:
 
 
 def _notes(one: Located) -> list[str]:
-    found = []
+    found = film_order.notes(one.geometry, _lay(one))
     if one.orientation != 1:
         turned, mirrored = ORIENTATIONS[one.orientation]
         found.append(

@@ -36,7 +36,7 @@ from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
 from glassine.masters import colour, developed, labels, opening, pixels
 
-VERSION = "20"
+VERSION = "21"
 
 # Long edge of the preview of a whole master that the report draws outlines on.
 PREVIEW_LONG_EDGE = 1600
@@ -137,7 +137,8 @@ def _locate_master(
         geometry = stated.whole(master, facts, geometry)
     one = stated.Located(master.part, facts, header.orientation, profiled, geometry)
     more = orientation.suggestions(preview, geometry, facts, header.orientation, one.turn)
-    noted = replace(geometry, notes=geometry.notes + more)
+    shape = orientation.notches(preview, geometry)
+    noted = replace(geometry, notes=geometry.notes + more, notches=shape)
     return replace(one, geometry=noted, suggested=more), encoding
 
 

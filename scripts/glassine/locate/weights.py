@@ -94,6 +94,7 @@ BY_HAND = {
     "bar inside": Weight(7.0, _PER_FRAME),
     "seam inside": Weight(6.1, _PER_FRAME),
     "parted by a band": Weight(6.1, _PER_FRAME),
+    "not as its neighbours": Weight(6.1, _PER_FRAME),
     "repeats itself": Weight(7.0, _PER_FRAME),
     "holes inside": Weight(7.0, _PER_FRAME),
     "table inside": Weight(6.1, "times its share of the frame / 2 %"),
@@ -121,6 +122,7 @@ BY_HAND = {
     ),
     "four plain sides, sheared": Weight(-5.5, _PER_FRAME, answers=("corners not square",)),
     "orange film around it": Weight(-5.5, _PER_FRAME, answers=("even all round",)),
+    "four plain sides in black": Weight(-9.0, _PER_FRAME, answers=("map: no picture inside",)),
     "of the size of its strip": Weight(-6.1, _PER_FRAME, answers=("map: edge inside",)),
 }
 

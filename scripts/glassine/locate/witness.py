@@ -14,7 +14,7 @@ import numpy as np
 
 from glassine.locate import learned
 from glassine.locate.candidate import Candidate
-from glassine.locate.nearby import beside
+from glassine.locate.nearby import beside, is_next_picture
 from glassine.locate.shapes import Doubles
 from glassine.locate.view import View
 
@@ -24,10 +24,15 @@ MIDDLE = 0.06
 # fog, printing or a shadow: pictures that were missed were as large as a frame (0.97 and more) and
 # plain (0.96), what was none a tenth of one (0.12 at the most) and not (0.83), in 172 drawn scenes.
 PART, PLAIN = 0.2, 0.9
+# A side is plain along this share of it, straight within so much (px), with this step (density) to
+# what bounds it; tones of a picture vary by more than this (density; see `measures.spread_of`); and
+# what costs more bits than this is a doubt.
+BOUNDED_SHARE, BOUNDED_PX, BOUNDED_STEP, VARIED, SAID_BITS = 0.6, 1.5, 0.4, 0.12, 1.0
 
 
 def examine(view: View, found: Sequence[Candidate], reduction: float) -> None:
     """Note on the candidates where the map and they disagree. reduction: master px per view px."""
+    size = view.light.shape[1] * reduction, view.light.shape[0] * reduction
     map_ = learned.seen(view)
     pictures = [one for one in found if not one.blank and not one.oval]
     for one in pictures:
@@ -39,6 +44,7 @@ def examine(view: View, found: Sequence[Candidate], reduction: float) -> None:
     usual /= map_.picture.size * (reduction / map_.scale[0]) * (reduction / map_.scale[1])
     areas = learned.unexplained(frames, map_, reduction)
     areas = [each for each in areas if each.likely > PLAIN or each.share > PART * usual]
+    areas = [each for each in areas if not is_next_picture(found, each.corners, size)]
     if not areas:
         return
     for one, numbers in beside(found, [area.corners for area in areas]):
@@ -57,6 +63,8 @@ def _alone(one: Candidate, shown: learned.Signs) -> None:
             f"{shown.empty:.0%} of the frame does not look like a picture",
             min(1.0, shown.empty / (2 * learned.EMPTY)),
         )
+        if _plainly_bounded(one):
+            one.against("four plain sides in black")
     if shown.parted > learned.PARTED and not _said_to_be_several(one):
         one.against(
             "map: edge inside",
@@ -67,6 +75,23 @@ def _alone(one: Candidate, shown: learned.Signs) -> None:
             one.against("of the size of its strip")
     if shown.unseen > learned.UNSEEN:
         one.against("map: side without an edge")
+
+
+def _plainly_bounded(one: Candidate) -> bool:
+    """Whether a frame is bounded by black on four plain, straight sides, its tones vary, and
+    nothing else that was measured speaks against it: a wall or water in it looks to the network
+    like card or film, which would show in some of that.
+    """
+    plain = one.level_dark and all(
+        got is not None
+        and got.share > BOUNDED_SHARE
+        and got.residual < BOUNDED_PX
+        and got.contrast > BOUNDED_STEP
+        and not moved
+        for got, moved in zip(one.edges, one.modelled, strict=True)
+    )
+    others = [each for each in one.evidence if each.feature != "map: no picture inside"]
+    return plain and one.varied > VARIED and all(each.bits < SAID_BITS for each in others)
 
 
 def _said_to_be_several(one: Candidate) -> bool:

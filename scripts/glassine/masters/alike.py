@@ -45,6 +45,10 @@ _LEAST_BLOCKS, _LEAST_SHARE = 12, 0.7
 _STEPS_PX = (-3.0, -1.5, 0.0, 1.5, 3.0)
 
 
+def prepare() -> None:
+    labels.prepare()
+
+
 def compare(one: str, other: str, max_pixels: str) -> float | None:
     """Return how alike the pictures of two masters are, 1 for the same; None where one of them has
     too little detail to say.

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -17,7 +18,8 @@ import numpy.typing as npt
 
 Grey = npt.NDArray[np.uint8]
 
-# Long edge of the copy that is searched, and side of a block on it, px.
+# Long edge of the copy that is searched and read as a whole (small codes are read where they may
+# lie), and side of a block on it, px.
 _SEARCH_EDGE_PX = 2000
 _BLOCK_PX = 12
 # Of blocks within bars; found with drawn codes at all angles (tests/benchmarks/identity).
@@ -42,11 +44,20 @@ class Place:
     to_picture: npt.NDArray[np.float64]
 
 
-def places(grey: Grey) -> Iterator[Place]:
-    """Yield the places of a grey picture that may be codes, the likeliest first, upright."""
+def searched(grey: Grey) -> tuple[Grey, float]:
+    """Return the copy of a grey picture that is searched, and its scale."""
     scale = min(1.0, _SEARCH_EDGE_PX / max(grey.shape))
+    if scale == 1:
+        return grey, scale
     small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    energy, coherence, angle = _tensor(np.asarray(small, np.uint8))
+    return np.asarray(small, np.uint8), scale
+
+
+def places(grey: Grey, small: Grey, scale: float) -> Iterator[Place]:
+    """Yield the places of a grey picture that may be codes, the likeliest first, upright.
+
+    small, scale: see `searched`."""
+    energy, coherence, angle = _tensor(small)
     strong = energy > _STRONG**2
     bars = _pieces(strong & (coherence > _COHERENT), energy, _LARGEST_BARS)
     dense = _pieces(strong, energy, _LARGEST_SHARE)
@@ -59,14 +70,17 @@ def places(grey: Grey) -> Iterator[Place]:
 
 def _tensor(grey: Grey) -> tuple[npt.NDArray[np.float32], ...]:
     """Return energy, coherence and direction (radians, of the gradient) by block."""
-    gx = cv2.Sobel(grey, cv2.CV_32F, 1, 0)
-    gy = cv2.Sobel(grey, cv2.CV_32F, 0, 1)
+    # Steps of 8 bits are whole numbers of at most 1020: 16 bits hold them, and their products are
+    # exact in float32.
+    gx = cv2.Sobel(grey, cv2.CV_16S, 1, 0)
+    gy = cv2.Sobel(grey, cv2.CV_16S, 0, 1)
     size = (max(1, grey.shape[1] // _BLOCK_PX), max(1, grey.shape[0] // _BLOCK_PX))
 
-    def averaged(product: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    def averaged(one: Any, other: Any) -> npt.NDArray[np.float32]:
+        product = cv2.multiply(one, other, dtype=cv2.CV_32F)
         return np.asarray(cv2.resize(product, size, interpolation=cv2.INTER_AREA), np.float32)
 
-    xx, yy, xy = averaged(gx * gx), averaged(gy * gy), averaged(gx * gy)
+    xx, yy, xy = averaged(gx, gx), averaged(gy, gy), averaged(gx, gy)
     smooth = [cv2.blur(each, (3, 3)) for each in (xx, yy, xy)]
     xx, yy, xy = (np.asarray(each, np.float32) for each in smooth)
     energy = xx + yy

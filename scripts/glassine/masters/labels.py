@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import cv2
 import numpy as np
 import numpy.typing as npt
+import pyvips
 import zxingcpp
 
-from glassine.masters import label_search
+from glassine.masters import label_search, opening
 
 _FORMATS: Any = (
     zxingcpp.BarcodeFormat.Code128,
@@ -19,10 +20,11 @@ _FORMATS: Any = (
     zxingcpp.BarcodeFormat.QRCode,
     zxingcpp.BarcodeFormat.DataMatrix,
 )
+_Read = TypeVar("_Read")
 _MAX_TEXT = 200
 _LONG_EDGE_PX = 4000
-# Long edge of the copy that is read as a whole; small codes are read where they may lie.
-_WHOLE_EDGE_PX = 2000
+# So many rows of a master are decoded at a time: they stay in the processor's cache.
+_BAND_ROWS = 64
 
 
 def read(gray: npt.NDArray[np.uint8]) -> list[dict[str, Any]]:
@@ -33,13 +35,11 @@ def read(gray: npt.NDArray[np.uint8]) -> list[dict[str, Any]]:
     mirrored has {"mirrored": True} besides, and its corners with rows and columns exchanged.
     """
     gray = np.ascontiguousarray(gray)
-    scale = min(1.0, _WHOLE_EDGE_PX / max(gray.shape))
-    small = cv2.resize(gray, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    whole = np.asarray(small, np.uint8) if scale < 1 else gray
+    whole, scale = label_search.searched(gray)
     labels: list[dict[str, Any]] = []
     grow = np.array([[1 / scale, 0, 0], [0, 1 / scale, 0]])
     _add(labels, gray, whole, grow, invert=True)
-    for place in label_search.places(gray):
+    for place in label_search.places(gray, whole, scale):
         _add(labels, gray, place.grey, place.to_picture, invert=False)
     return sorted(labels, key=lambda label: (label["corners"][0][::-1], label["text"]))
 
@@ -135,14 +135,14 @@ def grey_of(image: Any) -> npt.NDArray[np.uint8]:
     return _grey(_reduced(image))
 
 
-def _in_whole_steps(image: Any) -> npt.NDArray[Any]:
+def _in_whole_steps(image: Any) -> Any:
     # Whole steps first: what is twice as large or more need not lie in memory as a whole.
     whole = max(image.width, image.height) // _LONG_EDGE_PX
-    return np.asarray((image.shrink(whole, whole) if whole > 1 else image).numpy())
+    return image.shrink(whole, whole) if whole > 1 else image
 
 
 def _reduced(image: Any) -> npt.NDArray[Any]:
-    return _fitted(_in_whole_steps(image))
+    return _fitted(np.asarray(_in_whole_steps(image).numpy()))
 
 
 def _fitted(samples: npt.NDArray[Any]) -> npt.NDArray[Any]:
@@ -163,7 +163,7 @@ def _grey(samples: npt.NDArray[Any]) -> npt.NDArray[np.uint8]:
     table = (np.sqrt(spread) * 255).astype(np.uint8)
     if grey.dtype == np.uint8:  # a fifth of the time that `take` needs
         return np.asarray(cv2.LUT(np.ascontiguousarray(grey), table))
-    return np.asarray(np.take(table, grey, mode="clip"))
+    return np.asarray(table[grey])
 
 
 def _percentiles(codes: npt.NDArray[Any], shares: tuple[float, float]) -> tuple[float, float]:
@@ -179,6 +179,13 @@ def _percentiles(codes: npt.NDArray[Any], shares: tuple[float, float]) -> tuple[
     return at(shares[0]), at(shares[1])
 
 
+def prepare() -> None:
+    """Load what is loaded when it is first needed: many masters are each looked at in a fork of a
+    process, which would load it anew. No thread is started, nor by a fork for one look."""
+    opening.prepare()
+    cv2.setNumThreads(1)
+
+
 def read_master(path: Path | str, max_pixels: str) -> list[dict[str, Any]]:
     """Return the labels seen in a master, as `read` does; corners in px of its reduced copy.
 
@@ -191,14 +198,30 @@ def read_master(path: Path | str, max_pixels: str) -> list[dict[str, Any]]:
 
 def see_master(path: Path | str, max_pixels: str) -> dict[str, Any]:
     """Return {"labels": as `read_master`, "look": as `look_of`} of a master."""
-    samples = _opened(Path(path), max_pixels, _in_whole_steps)
-    # Of all bands only a few pixels are looked at, and labels in one: that takes half of the time.
-    step = max(1, max(samples.shape[:2]) // _LOOKED_EDGE_PX)
-    look = look_of(np.ascontiguousarray(samples[::step, ::step]))
-    green = samples
-    if samples.ndim == 3:
-        green = np.asarray(cv2.extractChannel(samples, 1 if samples.shape[2] > 1 else 0))
-    return {"labels": read(_grey(_fitted(green))), "look": look}
+    green, few = _opened(Path(path), max_pixels, _green_and_few)
+    return {"labels": read(_grey(_fitted(green))), "look": look_of(few)}
+
+
+def _green_and_few(image: Any) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
+    """Return the green (or only) samples of a picture, (h, w), and all bands of a few pixels, every
+    so many of its rows and columns.
+
+    Rows are taken a band at a time while they are at hand: all bands of all pixels never lie in
+    memory, which would take twice the time.
+    """
+    image = _in_whole_steps(image)
+    height, width, bands = image.height, image.width, image.bands
+    dtype = np.uint8 if image.format == "uchar" else np.uint16
+    step = max(1, max(height, width) // _LOOKED_EDGE_PX)
+    green, few = np.empty((height, width), dtype), []
+    region = pyvips.Region.new(image)
+    for top in range(0, height, _BAND_ROWS):
+        count = min(_BAND_ROWS, height - top)
+        fetched = np.frombuffer(region.fetch(0, top, width, count), dtype)
+        band: Any = fetched.reshape(count, width, bands)
+        cv2.extractChannel(band, min(1, bands - 1), green[top : top + count])
+        few.append(band[-top % step :: step, ::step].copy())
+    return green, np.concatenate(few)
 
 
 def samples_of(path: Path, max_pixels: str) -> npt.NDArray[Any]:
@@ -206,13 +229,11 @@ def samples_of(path: Path, max_pixels: str) -> npt.NDArray[Any]:
     return _opened(path, max_pixels, _reduced)
 
 
-def _opened(path: Path, max_pixels: str, read_in: Callable[[Any], Any]) -> npt.NDArray[Any]:
-    from glassine.masters import opening
-
+def _opened(path: Path, max_pixels: str, read_in: Callable[[Any], _Read]) -> _Read:
     opening.read_header(path, int(max_pixels))
     image = opening.open_image(path)
     with opening.decoding(path):
-        return np.asarray(read_in(image))
+        return read_in(image)
 
 
 _LOOK_EDGE_PX = 64

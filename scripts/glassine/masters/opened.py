@@ -39,12 +39,13 @@ class Opened:
         over and sets its time back changes it.
         """
         try:
-            return _state(os.fstat(self.handle)) == _state(self.first) == _state(self.path.lstat())
+            return state(os.fstat(self.handle)) == state(self.first) == state(self.path.lstat())
         except OSError:  # its path names nothing any more, or nothing that can be reached
             return False
 
 
-def _state(status: os.stat_result) -> tuple[int, ...]:
+def state(status: os.stat_result) -> tuple[int, ...]:
+    """Return what differs as soon as a file is another one, or was written to."""
     return (
         status.st_dev,
         status.st_ino,

@@ -43,6 +43,13 @@ def prepare_vips() -> None:
         _ready = True
 
 
+def prepare() -> None:
+    """Load what is loaded when it is first needed, for forks that open one master each."""
+    import tifffile  # noqa: F401
+
+    prepare_vips()
+
+
 def _pages(path: Path, content: Path) -> Any:
     """Return the opened tifffile.TiffFile, or raise GlassineError for a broken structure."""
     import tifffile  # it costs 0.2 s, and only the header facts need it

@@ -25,7 +25,8 @@ import pyvips
 
 from glassine.base.errors import GlassineError
 from glassine.base.records.parts import Header
-from glassine.masters import opening
+from glassine.masters import kept, opening
+from glassine.masters.opened import state
 from glassine.masters.refusal import printable
 
 Pixels = npt.NDArray[Any]
@@ -37,6 +38,10 @@ REDUCED_LONG_EDGE = 2000
 MAX_DECODED_BYTES = 256 * 2**20
 # Rows of the master that are read together while it is reduced.
 _BAND_ROWS = 512
+# What steps of an item hand on to one another: reduced copies (16 MB each at most), and the rows
+# of the compressed master that was decoded last, which render holds in memory anyway.
+_REDUCED = kept.Kept(64 * 2**20)
+_DECODED = kept.Kept(MAX_DECODED_BYTES)
 # Pixels that a cubic kernel reaches to each side, and one for rounding.
 _REACH = 3
 # Output is made in blocks of this width: narrow enough for the processor's cache, wide enough
@@ -100,16 +105,21 @@ class _FileRows:
 class _DecodedRows:
     """Rows of a compressed master, decoded once into memory."""
 
-    def __init__(self, path: Path, content: Path, shape: tuple[int, int, int], dtype: str) -> None:
-        self._pixels = np.empty(shape, dtype)
-        for top, band in _decoded(path, content, shape):
-            self._pixels[top : top + len(band)] = band
+    def __init__(self, rows: Pixels) -> None:
+        self._pixels = rows
 
     def close(self) -> None:
         del self._pixels
 
     def region(self, left: int, top: int, width: int, height: int) -> Pixels:
         return self._pixels[top : top + height, left : left + width].copy()
+
+
+def _in_memory(path: Path, content: Path, shape: tuple[int, int, int], dtype: str) -> Pixels:
+    rows = np.empty(shape, dtype)
+    for top, band in _decoded(path, content, shape):
+        rows[top : top + len(band)] = band
+    return rows
 
 
 def _decoded(
@@ -160,6 +170,14 @@ def _unreadable(path: Path, what: str) -> GlassineError:
     )
 
 
+def _state_of(content: Path) -> tuple[int, ...] | None:
+    """Return the state of a file, None where it cannot be had: whoever reads it tells why."""
+    try:
+        return state(content.stat())
+    except OSError:
+        return None
+
+
 class Source:
     """One opened master; see `opened`.
 
@@ -179,21 +197,33 @@ class Source:
         self.bands = header.samples
         self.bits = header.bits[0]
         self._pool = pool
+        self._content = content
         shape = (self.height, self.width, self.bands)
         dtype = "u1" if self.bits == 8 else "u2"
         start = header.contiguous_from
+        self._state = _state_of(content)
+        self._key: kept.Key = (self._state, start, header.byte_order, *shape, dtype)
         self._rows: _FileRows | _DecodedRows
         if start is not None:
             order = "<" if header.byte_order == "little endian" else ">"
             handle = os.open(content, os.O_RDONLY | os.O_CLOEXEC)
             self._rows = _FileRows(handle, path, start, shape, order + dtype)
         elif math.prod(shape) * self.bits // 8 <= MAX_DECODED_BYTES or scratch is None:
-            self._rows = _DecodedRows(path, content, shape, dtype)
+            rows = _DECODED.get(self._key)
+            if rows is None:
+                rows = _in_memory(path, content, shape, dtype)
+                self._keep(_DECODED, rows)
+            self._rows = _DecodedRows(rows)
         else:
             self._rows = _spilled(path, content, shape, dtype, scratch)
 
     def close(self) -> None:
         self._rows.close()
+
+    def _keep(self, among: kept.Kept, read: Pixels) -> None:
+        """Keep what was read, unless the file was written to meanwhile."""
+        if self._state is not None and _state_of(self._content) == self._state:
+            among.put(self._key, read)
 
     def region(self, left: int, top: int, width: int, height: int) -> Pixels:
         """Return pixels (height, width, bands), uint8 or uint16 as stored, a copy.
@@ -217,6 +247,9 @@ class Source:
         What is left over at the right and at the bottom (less than one square) is left out; of a
         master narrower than a square, a pixel is the mean of what there is.
         """
+        known = _REDUCED.get(self._key)
+        if known is not None:
+            return known.copy()
         by = self.reduction
         width, height = max(1, self.width // by), max(1, self.height // by)
         means = np.empty((height, width, self.bands), np.uint8 if self.bits == 8 else np.uint16)
@@ -230,6 +263,7 @@ class Source:
             means[y : y + count] = cv2_shape(small)
 
         run(self._pool, reduce, range(0, height, rows))
+        self._keep(_REDUCED, means.copy())
         return means
 
 

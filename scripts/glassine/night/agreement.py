@@ -16,7 +16,7 @@ from email.headerregistry import Address
 from pathlib import Path
 from typing import Any
 
-from glassine.base import naming, settings
+from glassine.base import alternates, naming, settings
 from glassine.base.errors import Finding, GlassineError
 from glassine.intake import catalogue_place
 from glassine.night import rules
@@ -70,8 +70,49 @@ def _not_finite(value: Any, key: str) -> Iterator[Finding]:
 def _check_naming(config: dict[str, Any], _: Path) -> list[Finding]:
     stated = config["naming"]
     naming.compile_pattern(stated["pattern"], stated["pattern_of"], stated["item"], stated["parts"])
-    naming.check_template(config["naming"]["derivative"])
-    return []
+    asked = _sets(config)
+    wrong = [finding for key, stated in asked for finding in _check_sets(key, stated)]
+    if not wrong:
+        names = dict.fromkeys(each["name"] for _, stated in asked for each in stated)
+        naming.check_template(config["naming"]["derivative"], [*names])
+    return wrong
+
+
+def _sets(config: dict[str, Any]) -> list[tuple[str, list[dict[str, Any]]]]:
+    """Return (where it stands, the sets of pictures) of the settings and of each of their rules."""
+    stated = [("render.sets", config["render"].get("sets", []))]
+    for number, rule in enumerate(config.get("rules") or [], 1):
+        render = rule["set"].get("render", {})
+        stated.append((f"rules, entry {number}: render.sets", render.get("sets", [])))
+    return stated
+
+
+def _check_sets(key: str, stated: list[dict[str, Any]]) -> Iterator[Finding]:
+    """Yield what keeps the pictures of sets from being made, or from having names of their own."""
+    seen: set[str] = set()
+    for each in stated:
+        name, deep = each["name"], each.get("bits", 8) == 16
+        place = f"{key}: the set {name!r}"
+        if name in seen or name in alternates.RESERVED:
+            what = "is stated twice" if name in seen else "has the name of another picture"
+            expected = f"a name of its own, and none of {', '.join(alternates.RESERVED)}."
+            yield _finding("sets_name", f"{place} {what}.", expected, f"Rename it in `{key}`.")
+        seen.add(name)
+        if deep and each["form"] != "tiff":
+            yield _wrong_set(key, f"{place} is of 16 bits.", "form: tiff where bits is 16.")
+        if deep and any(each.get(size) for size in ("long_edge", "ppi", "sharpen")):
+            what = f"{place} is of 16 bits, and of another size or sharpened."
+            yield _wrong_set(key, what, "full size as rendered where bits is 16.")
+        if each.get("profile", "srgb") != "srgb" and not deep:
+            what = f"{place} has the profile {each['profile']} in 8 bits."
+            yield _wrong_set(key, what, "bits: 16 for another profile than srgb.")
+        if each.get("tone") == "uninverted" and each["form"] != "jpeg":
+            what = f"{place} is not inverted, and a {each['form']}."
+            yield _wrong_set(key, what, "form: jpeg where tone is uninverted.")
+
+
+def _wrong_set(key: str, what: str, expected: str) -> Finding:
+    return _finding("sets", what, expected, f"Correct the set in `{key}`.")
 
 
 def _check_rules(config: dict[str, Any], _: Path) -> list[Finding]:
@@ -145,7 +186,7 @@ def _check_limits(config: dict[str, Any], working_dir: Path) -> list[Finding]:
     if section["limits"] is None or _unreadable(working_dir / section["limits"]):
         return []
     table = QualitySection(level=section["level"], limits=str(working_dir / section["limits"]))
-    known = settings.read_yaml(limits.LIMITS_PATH)["limits"]
+    known = settings.read_own(limits.LIMITS_PATH)["limits"]
     loaded = settings.read_yaml((working_dir / section["limits"]).resolve())
     rows = loaded.get("limits") if isinstance(loaded, dict) else None
     found = []
@@ -172,7 +213,7 @@ def _check_profile(config: dict[str, Any], _: Path) -> list[Finding]:
 
 def _check_tables(config: dict[str, Any], _: Path) -> list[Finding]:
     """A level asked of a table that is not there would ask nothing."""
-    tables = settings.read_yaml(settings.PROJECT / "config" / "target_limits.yaml")["tables"]
+    tables = settings.read_own(settings.PROJECT / "config" / "target_limits.yaml")["tables"]
     found = []
     for name in config["targets"]["tables"]:
         if name not in tables:

@@ -12,16 +12,26 @@ from typing import TextIO
 
 from glassine.audit import premis, readings, rounds
 from glassine.audit.holdings import KINDS, Places
+from glassine.audit.objects import Objects, Storage
+from glassine.audit.stored import UNREAD
 from glassine.base import clock, exits, record_files, settings, wording
-from glassine.base.errors import GlassineError
+from glassine.base.errors import Finding, GlassineError
 from glassine.base.records.audit import BatchAudit
 from glassine.base.visible import visible
 from glassine.deliver import receipt_files
+from glassine.night import batches
 from glassine.night import lock as runlock
 from glassine.night.workplace import Workplace
 
 _TELL_EVERY_S = 60.0
-_NAMES = {"masters": "masters", "results": "results", "delivery": "deliveries"}
+_NAMES = {
+    "masters": "masters",
+    "results": "results",
+    "delivery": "deliveries",
+    "stored": "in object storage",
+}
+# Codes of what could not be read, of which it is not known whether it is damaged.
+_NOT_READ = (UNREAD, "audit.unreadable", "audit.records", "audit.deliveries_gone")
 # So many damaged parts are told one by one on a terminal; the report and audit.json tell all.
 _TOLD = 20
 
@@ -34,7 +44,22 @@ def batches_known(place: Workplace) -> list[str]:
     """Return the batches that have results or receipts."""
     names = {path.parent.name for path in place.results.glob("*/intake.json")}
     names |= receipt_files.batches(place.deliveries)
+    names |= readings.batches(place.results)  # one whose deliveries are not here any more
     return sorted(names)
+
+
+def storage_of(place: Workplace) -> Storage:
+    """Return the object storage of the settings, as the audit uses it; nothing is asked yet."""
+    section = place.config["store"]
+    if not section["deliveries"]:
+        return Storage()
+
+    def connect() -> Objects:
+        from glassine.store.objects import S3Objects
+
+        return S3Objects(section["endpoint_url"])
+
+    return Storage(connect, place.config["audit"]["storage"])
 
 
 def of_night(place: Workplace, out: TextIO) -> rounds.Round | None:
@@ -48,7 +73,8 @@ def of_night(place: Workplace, out: TextIO) -> rounds.Round | None:
 
 def _go(place: Workplace, names: list[str], limits: rounds.Limits, out: TextIO) -> rounds.Round:
     try:
-        return rounds.go(places_of(place), names, limits, clock.now_text, _teller(out))
+        storage = storage_of(place)
+        return rounds.go(places_of(place), names, limits, clock.now_text, _teller(out), storage)
     except sqlite3.Error as problem:
         raise GlassineError.because(
             "audit.not_kept",
@@ -75,21 +101,28 @@ def _teller(out: TextIO) -> Callable[[int, int], None]:
 def problems(round_: rounds.Round, names: Sequence[str]) -> list[exits.Problem]:
     """Return what was found damaged. names: the batches of the run; others are told without."""
     return [
-        exits.Problem(finding, exits.HELD, batch if batch in names else None)
+        exits.Problem(finding, _exit_code(finding), batch if batch in names else None)
         for batch, finding in round_.findings
     ]
+
+
+def _exit_code(finding: Finding) -> int:
+    return exits.UNAVAILABLE if finding.code == UNREAD else exits.HELD
 
 
 def sentence(round_: rounds.Round) -> str:
     """Return in a sentence what was read and how the whole stands."""
     records = list(round_.batches.values())
     oldest = min((each for record in records for each in _oldest_of(record)), default=None)
-    damaged = len(round_.findings)
+    damaged = sum(1 for _, finding in round_.findings if finding.code not in _NOT_READ)
+    failed = len(round_.findings) - damaged
+    unread = sum(record.unread for record in records)
     words = [
         f"{_parts(round_.parts)} read again ({_size(round_.bytes)})",
-        f"all read or written since {oldest[:10]}" if oldest else "nothing to read yet",
-        f"{damaged} not as recorded" if damaged else "nothing damaged",
+        _since(oldest, all_read=not failed),
+        f"{damaged} not as recorded" if damaged else "nothing damaged" + " in it" * bool(failed),
     ]
+    words += [f"COULD NOT BE READ: {_parts(unread)}"] if unread else []
     away = sum(record.away for record in records)
     words += [f"{_parts(away)} not here to be read"] if away else []
     unsettled = sum(record.unsettled for record in records)
@@ -98,13 +131,20 @@ def sentence(round_: rounds.Round) -> str:
     return ", ".join(words)
 
 
+def _since(oldest: str | None, *, all_read: bool) -> str:
+    if oldest is None:
+        return "nothing to read yet"
+    if all_read:
+        return f"all read or written since {oldest[:10]}"
+    return f"not all could be read, the oldest reading is of {oldest[:10]}"
+
+
 def _parts(count: int) -> str:
     return f"{count:,} {'part' if count == 1 else 'parts'}"
 
 
 def _oldest_of(record: BatchAudit) -> list[str]:
-    kinds = (record.masters, record.results, record.delivery)
-    return [kind.oldest for kind in kinds if kind.oldest]
+    return [kind.oldest for kind in record.kinds if kind.oldest]
 
 
 def _size(count: int) -> str:
@@ -140,13 +180,15 @@ def _chosen(place: Workplace, named: list[str]) -> list[str]:
 
 def _tell(round_: rounds.Round, out: TextIO) -> None:
     for name, record in round_.batches.items():
-        kinds = (record.masters, record.results, record.delivery)
-        for word, kind in zip(KINDS, kinds, strict=True):
+        for word, kind in zip(KINDS, record.kinds, strict=True):
+            if word == "stored" and not kind.parts:
+                continue
             since = f"oldest reading {kind.oldest}" if kind.oldest else "nothing to read"
             out.write(f"{name}: {_NAMES[word]}: {kind.parts:,} parts, {since}\n")
     told = round_.findings
     for _, finding in told[:_TOLD]:
-        out.write(f"DAMAGED {finding.sentence()}\n")
+        how = "NOT READ" if finding.code in _NOT_READ else "DAMAGED"
+        out.write(f"{how} {finding.sentence()}\n")
     if len(told) > _TOLD:
         out.write(f"and {len(told) - _TOLD:,} more: see audit.json of each batch\n")
     for note in round_.notes:
@@ -175,11 +217,12 @@ def _run(options: argparse.Namespace) -> int:
     finally:
         lock.ended()
     _tell(round_, sys.stdout)
-    return exits.HELD if round_.findings else 0
+    return batches.exit_code(problems(round_, names))
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Read again what is due; return the exit code: 0 where all that was read is as recorded."""
+    """Read again what is due; return the exit code: 0 where all that was to be read is as recorded,
+    69 where nothing was found damaged and an object storage did not answer."""
     parser = argparse.ArgumentParser(
         prog="scripts/audit",
         description="Read masters, results and deliveries again and compare them with their "

@@ -52,6 +52,8 @@ def check_room(place: Workplace, batches: Iterable[str]) -> None:
     stated += [rule["set"].get("render", {}) for rule in place.config.get("rules", [])]
     crops = any(made.get("crop_tiff", "none") != "none" for made in stated)
     spaces = max(len(made.get("tiff_spaces", [])) for made in stated)
+    deep = (sum(each.get("bits") == 16 for each in made.get("sets", [])) for made in stated)
+    spaces += max(deep)
     warning = preflight.check_room(place.results, due_bytes, reserve_mb, crops=crops + spaces)
     if warning:
         sys.stderr.write(f"WARNING {warning}\n")

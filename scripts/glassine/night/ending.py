@@ -15,6 +15,7 @@ from glassine.deliver import receipt_files
 from glassine.intake import passed_over
 from glassine.night import (
     batches,
+    due,
     moves,
     notice,
     preflight,
@@ -140,11 +141,18 @@ class Ending:
         report.write_report(self.place.results_dir(name), given)
 
     def _take_down(self, name: str) -> None:
-        """See that nothing of withdrawn items is published: a step that failed leaves what was."""
-        withdrawn = passed_over.withdrawn(self.lookup.batch(name).content)
-        gone = taken_down.take_down(self.place.results_dir(name), withdrawn)
-        if gone:
-            self.notes.append(f"{name}: taken down, as withdrawn: {wording.listed(gone)}")
+        """See that nothing is published of items that were withdrawn, or closed: a step that failed
+        leaves what was."""
+        results, batch = self.place.results_dir(name), self.lookup.batch(name)
+        withdrawn = passed_over.withdrawn(batch.content)
+        gone = taken_down.take_down(results, withdrawn)
+        listed = due.listed_access(batch, self.place.config)
+        beyond = taken_down.shown_beyond(results, listed)
+        closed = taken_down.take_down(results, {*beyond} - withdrawn)
+        for words, items in (("withdrawn", gone), ("restricted now", closed)):
+            if items:
+                self.notes.append(f"{name}: taken down, as {words}: {wording.listed(items)}")
+        if gone or closed:
             self._report(name)
 
     def _say(self, name: str, engine_failed: bool) -> None:
@@ -284,10 +292,11 @@ class Ending:
 
     def _notify(self) -> None:
         """Write the summary of the run for machines, and send it where the settings say so."""
-        from glassine.night import notify, progress, reconciled
+        from glassine.night import notify, progress, reconciled, restricted
 
         names = [*self.names, *sorted(self._with_problems() - {*self.names})]
         summary = progress.summary(self.place.working_dir, names, self.problems)
         summary = reconciled.added(summary, self.place.results) | {"running": False}
+        summary = restricted.added(summary, self.lookup)
         files.write_json(self.place.results / "summary.json", summary)
         notify.send(self.place.config["report"]["notify"], summary)

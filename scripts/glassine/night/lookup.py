@@ -7,18 +7,21 @@ plain JSON: it goes through the engine's params.
 from __future__ import annotations
 
 import functools
+import os
+import sys
 from pathlib import Path
 from typing import Any
 
 import msgspec
 
 from glassine import steps
+from glassine.base import wording
 from glassine.base.errors import GlassineError
 from glassine.base.model import ItemId
 from glassine.deliver import receipt_files, same_ids
 from glassine.films import record as films
 from glassine.intake.given import CatalogueSettings
-from glassine.night import due, rules, supervision
+from glassine.night import due, leading, rules
 from glassine.night.lock import RunLock
 from glassine.night.workplace import Workplace
 
@@ -103,6 +106,7 @@ class Lookup:
     def _find_due(self, batch: due.Batch) -> list[ItemId]:
         items_dir = self.place.results_dir(batch.name) / "items"
         unsettled = due.unsettled(batch, items_dir, self.config)
+        unsettled = self._without_kept(batch, items_dir, unsettled)
         if self.lock.held:
             for item in unsettled:
                 (items_dir / item / due.STAMP).unlink(missing_ok=True)
@@ -113,6 +117,24 @@ class Lookup:
             if not pooling:
                 self._forget_films(batch.name)
         return unsettled
+
+    def _without_kept(
+        self, batch: due.Batch, items_dir: Path, unsettled: list[ItemId]
+    ) -> list[ItemId]:
+        """Return the unsettled items but for those that stay as delivered, which is said."""
+        if not unsettled or self.config["delivery"]["on_new_version"] != "keep":
+            return unsettled
+        from glassine.night import kept
+
+        receipts = receipt_files.read(self.place.deliveries, batch.name).sound
+        staying = kept.kept(batch, items_dir, self.config, unsettled, receipts)
+        if staying and self.lock.held:
+            names = wording.some(sorted(staying), 8)
+            sys.stderr.write(
+                f"{batch.name}: {len(staying):,} items stay as they were delivered, though newer "
+                f"software would make them otherwise (delivery.on_new_version is `keep`): {names}\n"
+            )
+        return [item for item in unsettled if item not in {*staying}]
 
     def _forget_films(self, name: str) -> None:
         """Remove the films of a batch in which none is shared any more: the report shows them."""
@@ -217,7 +239,7 @@ class Lookup:
             },
             "listing": intake.fingerprint(batch_dir, read),
             # Time alone makes a waiting file ready: look again each run while one waits.
-            "leader": supervision.leader_mark() if waiting else None,
+            "leader": leading.mark_of(os.getpid()) if waiting else None,
             "version": [intake.VERSION, steps.version_of("intake/catalogue/reading")],
         }
 
@@ -318,7 +340,14 @@ class Lookup:
             "deliveries": str(self.place.deliveries),
             "masters": str(self.place.batch_dir(name)),
             "rules_unused": self._rules_unused(name),
+            "access": self.listed_access(name),
         }
+
+    def listed_access(self, name: str) -> list[dict[str, Any]]:
+        """Return the items of a batch that not all may see today, or that were opened lately."""
+        batch = self.known(name)
+        listed = due.listed_access(batch, self.config) if batch else []
+        return [msgspec.to_builtins(each) for each in listed]
 
     def _rules_unused(self, name: str) -> list[str]:
         """Return in words which rules of the settings hold for no item of a batch."""

@@ -9,10 +9,12 @@ import urllib.parse
 import urllib.request
 from collections.abc import Callable
 from email.message import EmailMessage
+from pathlib import Path
 from typing import Any
 
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.visible import visible
+from glassine.night import monitoring
 
 _PATIENCE_S = 20
 
@@ -97,14 +99,19 @@ def send(configured: dict[str, Any], summary: dict[str, Any]) -> None:
     """Send the summary where the section `report.notify` says; both ways are tried.
 
     configured: {"webhook": address or None, "mail": {"host", "port", "sender", "to"}}, no mail
-    where `to` is empty. Raises GlassineError for each way that failed: the night's work stands.
+    where `to` is empty; "textfile": path
+    of a file of metrics or None. Raises GlassineError for each way that failed: the night's work
+    stands.
     """
     webhook, mail = configured["webhook"], configured["mail"]
+    textfile = configured.get("textfile")
     ways: list[tuple[str, str, Callable[[], None]]] = []
     if webhook:
         ways.append(("webhook", webhook, lambda: post(webhook, summary)))
     if mail["to"]:
         ways.append(("mail", mail["host"], lambda: _mail(mail, summary)))
+    if textfile:
+        ways.append(("textfile", textfile, lambda: monitoring.write(Path(textfile), summary)))
     failed = []
     for name, place, action in ways:
         try:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import json
+import shutil
 import sys
 import threading
 import time
@@ -21,7 +22,7 @@ from glassine.base.model import ItemId
 from glassine.base.records import Given
 from glassine.base.records.intake import ItemState
 from glassine.base.visible import visible
-from glassine.night import batches, notice, notify, supervision
+from glassine.night import batches, leading, monitoring, notice, notify
 from glassine.report import timing
 from glassine.report.words import span_words
 
@@ -29,6 +30,7 @@ from glassine.report.words import span_words
 _WINDOW_S = 15 * 60.0
 # Plain lines (in a log, in a mail) come this far apart; a terminal is kept up to date.
 _LINE_EVERY_S = 60.0
+_LIVE_EVERY_S = 5.0
 
 
 @dataclass(frozen=True)
@@ -156,7 +158,7 @@ def is_running(working_dir: Path) -> bool:
     """Return whether a run is going on in this working directory, on this machine."""
     try:
         run = json.loads((working_dir / "results" / ".run.lock").read_text("utf-8"))
-        return supervision.process_start(int(run["pid"])) is not None
+        return leading.process_start(int(run["pid"])) is not None
     except (OSError, ValueError, KeyError, TypeError):
         return False
 
@@ -280,13 +282,23 @@ class Teller(threading.Thread):
         self._over = threading.Event()
 
     def run(self) -> None:
-        while not self._over.wait(_LINE_EVERY_S):
+        live = self._out.isatty()
+        while not self._over.wait(_LIVE_EVERY_S if live else _LINE_EVERY_S):
             lines = []
             for name in self._names:
                 # One not taken in yet, or whose record is being written, is told of later.
                 with contextlib.suppress(GlassineError, KeyError, TypeError, OSError):
                     lines += look(self._working_dir, [name], time.time())
-            self._out.write("".join(f"{clock.now_text()} {each.line()}\n" for each in lines))
+            if live:
+                # One line, written over by the next (ECMA-48: EL).
+                words = " | ".join(each.line() for each in lines)
+                width = shutil.get_terminal_size().columns - 1
+                self._out.write(f"\r\x1b[2K{words[:width]}")
+            else:
+                self._out.write("".join(f"{clock.now_text()} {each.line()}\n" for each in lines))
+            self._out.flush()
+        if live:
+            self._out.write("\r\x1b[2K")
             self._out.flush()
 
     def end(self) -> None:
@@ -307,9 +319,26 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument(
         "--notify", action="store_true", help="send the summary where `report.notify` says"
     )
+    parser.add_argument(
+        "--check",
+        action="store_true",
+        help="print a line for monitoring and end with 0 OK, 1 warning, 2 critical, 3 unknown",
+    )
+    parser.add_argument(
+        "--within",
+        type=float,
+        default=26.0,
+        metavar="HOURS",
+        help="with --check: a night must have ended in the last so many hours (26)",
+    )
     parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
     options = parser.parse_args(arguments)
     working_dir = Path(options.directory).resolve()
+    if options.check:
+        running = is_running(working_dir)
+        found = monitoring.judged(working_dir, running, options.within, time.time())
+        print(found.line())
+        return found.code
     try:
         if not (options.json or options.notify):
             follow(working_dir, options.batch, sys.stdout, max(options.every, 0.2))

@@ -16,9 +16,10 @@ from glassine.base import exits, sandbox
 from glassine.base.errors import GlassineError
 from glassine.base.model import BatchId
 from glassine.base.visible import visible
-from glassine.night import agreement, batches, checks, moves, notice, preflight, supervision
+from glassine.night import agreement, batches, checks, leading, moves, notice, preflight, warm
 from glassine.night import lock as runlock
 from glassine.night.ending import Ending
+from glassine.night.engine_words import EngineWords, wants_all
 from glassine.night.lookup import Lookup
 from glassine.night.workplace import MOVES, REPRODUCE, Workplace
 
@@ -57,7 +58,10 @@ class Run:
         self.lookup = Lookup(self.place, self.lock)
         self.ending = Ending(self.lookup, _chosen_batches(self.place))
         self._progress: progress.Teller | None = None
+        self._warm: warm.Warm | None = None
         self._engine_failed = False
+        self._says_all = wants_all(arguments)
+        self._words: EngineWords | None = None
 
     @property
     def batches(self) -> list[BatchId]:
@@ -77,6 +81,12 @@ class Run:
         self._progress = progress.Teller(self.place.working_dir, self.batches, sys.stderr)
         self._progress.start()
 
+    def begin_jobs(self, here: bool) -> None:
+        """Get ready for jobs. here: they are done on this machine, by this run's own processes."""
+        self.tell_progress()
+        if here and self.place.works:
+            self._warm = warm.started()
+
     def watch(self, log: logging.Logger) -> None:
         """See that the end of a run in which no job is due is told as well: the engine then calls
         no hook, and ends with 0 whatever this run could not do. Errors in its log are its own."""
@@ -88,11 +98,16 @@ class Run:
             return True
 
         log.addFilter(heed)
+        if self.lock.held and not self._says_all:
+            self._words = EngineWords(self.place.working_dir)
+            self._words.attach(log)
         atexit.register(self._at_exit, os.getpid())
 
     def _at_exit(self, pid: int) -> None:
         if os.getpid() != pid:
             return
+        if self._words:
+            self._words.show()
         if not self.ending.over and not self._progress and not self._engine_failed:
             self.finish(failed=False)
         if self.ending.exit_code:
@@ -104,8 +119,12 @@ class Run:
     def finish(self, failed: bool) -> None:
         """End the run; see `Ending.finish`. A run that only compares or moves owes nothing."""
         self.ending.over = True
+        if self._warm:
+            self._warm.end()
         if self._progress:
             self._progress.end()
+        if self._words:
+            self._words.show()
         if self.place.moves:
             self.ending.tell_moved(failed)
         elif self.place.works:
@@ -126,7 +145,8 @@ def start(config: dict[str, Any], working_dir: Path, leads: bool, arguments: lis
 
     Ends the process with a plain message where settings are wrong or another run goes on.
     """
-    os.environ[supervision.LEADER] = supervision.leader_mark()
+    os.environ[leading.LEADER] = leading.mark_of(os.getpid())
+    os.environ.pop(warm.PLACE, None)  # of a run that started this one: on a cluster, elsewhere
     try:
         run = Run(config, working_dir, arguments)
         if leads:

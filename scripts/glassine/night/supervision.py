@@ -22,31 +22,7 @@ from typing import Any
 
 from glassine.base import clock, files, sandbox
 from glassine.base.errors import Finding, GlassineError
-
-# Set by the Snakefile to "<pid> <start time>" of the process that leads the run.
-LEADER = "GLASSINE_LEADER"
-
-
-def process_start(pid: int) -> str | None:
-    """Return the start time of a process in clock ticks (proc(5), field 22), or None if gone."""
-    try:
-        text = Path(f"/proc/{pid}/stat").read_text("utf-8", "replace")
-    except OSError:
-        return None
-    fields = text.rpartition(")")[2].split()
-    # A dead leader that nobody has waited for yet (state Z) leads no more.
-    return None if fields[0] in {"Z", "X"} else fields[19]
-
-
-def leader_mark() -> str:
-    """Return the mark of this process as the leader of a run."""
-    return f"{os.getpid()} {process_start(os.getpid())}"
-
-
-def _leader_lives() -> bool:
-    """Return whether the leader of this job's run is there (always, where none was told)."""
-    pid_text, _, start = os.environ.get(LEADER, "").partition(" ")
-    return not pid_text.isdigit() or process_start(int(pid_text)) == start
+from glassine.night import leading
 
 
 def share_jobs_lock(root: Path) -> int:
@@ -114,7 +90,9 @@ def _tell(log: Path, findings: list[Finding], trace: str) -> None:
     log.parent.mkdir(parents=True, exist_ok=True)
     with log.open("a", encoding="utf-8") as handle:
         handle.write("\n".join([*lines, trace] if trace else lines) + "\n")
-    sys.stderr.write("".join(f"HELD {line}\n" for line in lines))
+    # One line a held item: the log, held.json and the report have them all.
+    more = f" (and {len(lines) - 1} more, see the report)" if len(lines) > 1 else ""
+    sys.stderr.write("".join(f"HELD {line}{more}\n" for line in lines[:1]))
 
 
 @dataclass(frozen=True)
@@ -248,7 +226,7 @@ def _supervise(frame: _Frame, step_now: Callable[[], str]) -> None:
     step_now: asked where the child did not end by itself: the step it was in.
     """
     ending = sandbox.split(
-        frame.seconds, frame.memory_bytes, sandbox.limits().open_files, _leader_lives
+        frame.seconds, frame.memory_bytes, sandbox.limits().open_files, leading.goes_on
     )
     if ending is None:
         return
@@ -349,7 +327,7 @@ def file_step(step: str, name: str, folder: Path, root: Path, log: Path) -> Iter
 @contextlib.contextmanager
 def _job(frame: _Frame, step_now: Callable[[], str]) -> Iterator[None]:
     """Hold the jobs' lock, see that there is room, and go on in a supervised process."""
-    if not _leader_lives():
+    if not leading.goes_on():
         os._exit(70)
     with _guarded(frame):
         handle = share_jobs_lock(frame.root)

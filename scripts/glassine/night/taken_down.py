@@ -1,8 +1,9 @@
-"""What was published of an item that a person withdrew goes from the results; its records stay.
+"""What was published of an item that may not be public any more goes from the results; its records
+stay.
 
-Of an item that is still in the batch folder the steps make its pictures anew for the studio alone,
-as those of a closed one; until they have, and of one that is not there any more, nothing of it may
-stay where the results are served from.
+Of an item that is still in the batch folder the steps make its pictures anew, as far as they may be
+public; until they have (one that is held never comes so far), and of a withdrawn one that is not
+there any more, nothing of it may stay where the results are served from.
 """
 
 from __future__ import annotations
@@ -10,10 +11,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path
 
-from glassine.base import alternates, files, naming
+from glassine.base import access, alternates, files, naming, record_files
+from glassine.base.errors import GlassineError
+from glassine.base.records.embedded import Embedded
+from glassine.deliver import handover
 from glassine.night import due
 
-# What the results publish of an item (README, "Your own film").
+# What the results publish of an item (config/ITEMS.md, "Who may see an item").
 _FOLDERS = ("access", "thumbs", "iiif", alternates.FOLDER)
 _FILES = ("manifest.json",)
 
@@ -42,6 +46,31 @@ def take_down(results_dir: Path, withdrawn: Iterable[str]) -> list[str]:
                 path.unlink()
         gone.append(item)
     return gone
+
+
+def shown_beyond(results_dir: Path, listed: Iterable[access.ListedAccess]) -> list[str]:
+    """Return the items whose pictures in the results are public beyond what is allowed today.
+
+    What is public of them tells the record of the step that made them; where it cannot be read,
+    nobody knows, and they count as shown.
+    """
+    return [
+        each.item
+        for each in listed
+        if each.is_restricted
+        and _RANK[_public(results_dir / "items" / each.item)] > _RANK[each.public]
+    ]
+
+
+_RANK: dict[access.Public, int] = {"none": 0, "small": 1, "all": 2}
+
+
+def _public(item_dir: Path) -> access.Public:
+    try:
+        record = record_files.load(item_dir / "embedded.json", "embedded", Embedded)
+        return handover.access_of(record).public
+    except (GlassineError, OSError, ValueError):
+        return "all"
 
 
 def _holds_files(folder: Path) -> bool:

@@ -273,7 +273,7 @@ def coded(records: ItemRecords, entry: FileEntry, frame: RenderedFrame, bands: i
     """Return how a derivative is coded. bands: of the frame as rendered."""
     bits, profile = [8] * bands, OUTPUT_PROFILES[bands]
     space = "sRGB" if bands == 3 else "BlackIsZero"
-    if entry.kind is None:
+    if entry.kind in (None, "jpeg"):
         actions: tuple[str, ...] = ("reduced in size", "encoded as JPEG")
         return Coded("big endian", "JPEG", bits, space, profile, actions)
     if entry.kind == alternates.UNINVERTED:
@@ -295,7 +295,7 @@ def coded(records: ItemRecords, entry: FileEntry, frame: RenderedFrame, bands: i
         title = spaces.grey_title(entry.kind) if grey else spaces.SPACES[entry.kind].title
         space = "BlackIsZero" if grey else "RGB"
         return Coded(order, compression, bits, space, title, actions, why)
-    if not captured(records):
+    if entry.kind == "tiff" or not captured(records):
         return Coded(order, compression, bits, space, profile, actions, why)
     space = "RGB" if len(bits) == 3 else "BlackIsZero"
     own_profile = _icc_name(records, frame)
@@ -352,12 +352,21 @@ def derivative(
     add(general, "mix:dateTimeCreated", entry.created)
     add_known(general, "mix:imageProducer", records.institution.name)
     add(capture, "mix:orientation", vocabulary.ORIENTATIONS[1])
-    ppi, width = frame.ppi, frame.width
+    ppi, width = frame.ppi, _width_at_full_size(frame, entry)
     _spatial(root, ppi * size[0] / width if ppi and width else None, how.bits)
     changes = add(root, "mix:ChangeHistory")
     for processing in _processing(records, frame, how):
         _change(changes, records, frame, processing)
     return root
+
+
+def _width_at_full_size(frame: RenderedFrame, entry: FileEntry) -> int | None:
+    """Return how wide the picture is that a derivative was reduced from, px."""
+    name = entry.path.rpartition("/")[2]
+    for each in frame.alternates:
+        if each.name == name and each.of_width is not UNSET:
+            return each.of_width
+    return frame.width
 
 
 class _Processing(NamedTuple):

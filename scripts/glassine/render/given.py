@@ -48,9 +48,28 @@ class ToneSection(Given, frozen=True, kw_only=True):
     restore: Literal["none", "faded"] = "none"
 
 
+class PictureSet(Given, frozen=True, kw_only=True):
+    """One of `render.sets`: a further picture of each frame. long_edge: px, ppi: of the object;
+    neither for full size. crop, margin_mm: None for those of the access image. publish: whether
+    the manifest links to it."""
+
+    name: str
+    form: Literal["jpeg", "tiff", "webp", "avif"]
+    long_edge: int | None = None
+    ppi: float | None = None
+    crop: Literal["picture", "object"] | None = None
+    margin_mm: float | None = None
+    tone: Literal["positive", "uninverted"] = "positive"
+    profile: Literal["srgb", "adobergb", "romm", "ecirgb", "linear"] = "srgb"
+    bits: Literal[8, 16] = 8
+    quality: int = 85
+    sharpen: float = 0.0
+    publish: bool = False
+
+
 class RenderSection(Given, frozen=True, kw_only=True):
     """Long edges in px, qualities of JPEG and others 1 to 100, margin_mm: about the picture.
-    tiff_spaces, uninverted: settings of old records lack them."""
+    tiff_spaces, uninverted, sets: settings of old records lack them."""
 
     access_long_edge: int | None
     access_ppi: float | None
@@ -67,6 +86,11 @@ class RenderSection(Given, frozen=True, kw_only=True):
     tiff_spaces: tuple[Literal["adobergb", "romm", "ecirgb", "linear"], ...] = ()
     uninverted: bool = False
     blank: str
+    sets: tuple[PictureSet, ...] = ()
+
+    @property
+    def set_names(self) -> tuple[str, ...]:
+        return tuple(each.name for each in self.sets)
 
 
 class IiifSection(Given, frozen=True, kw_only=True):
@@ -125,7 +149,7 @@ def for_public(settings: Settings, pictures: PublicPictures) -> Settings:
     if pictures.public == "all":
         return settings
     render = msgspec.structs.replace(
-        settings.render, alternates=(), crop_tiff="none", tiff_spaces=(), uninverted=False
+        settings.render, alternates=(), crop_tiff="none", tiff_spaces=(), uninverted=False, sets=()
     )
     if pictures.public == "small":
         edge = pictures.small_px or SMALLEST_PX

@@ -53,6 +53,22 @@ def inside(shape: tuple[int, ...], corners: Corners, reduction: float, inset: fl
     return mask.astype(bool)
 
 
+def codes_inside(reduced: Pixels, corners: Corners, reduction: float, inset: float) -> Pixels:
+    """Return codes (n, bands) inside `corners`, as `inside` tells them, row by row; only the box
+    about them is looked at."""
+    quad = np.array(corners, float) / reduction
+    quad = quad.mean(axis=0) + (quad - quad.mean(axis=0)) * (1 - 2 * inset)
+    sixteenths = np.round((quad - 0.5) * 16).astype(np.int32)
+    size = np.array(reduced.shape[1::-1])
+    first = np.clip(sixteenths.min(axis=0) // 16 - 1, 0, size)
+    last = np.clip(sixteenths.max(axis=0) // 16 + 3, first, size)
+    box = reduced[first[1] : last[1], first[0] : last[0]]
+    mask = np.zeros(box.shape[:2], np.uint8)
+    if mask.size:
+        cv2.fillConvexPoly(mask, (sixteenths - first * 16).astype(np.int32), 1, shift=4)
+    return np.asarray(box[mask.astype(bool)])
+
+
 def look(source: Source, frame: Frame, encoding: colour.Encoding) -> Look:
     """Return what is seen of `frame` in the reduced master, 4 % away from its edges."""
     reduced = source.reduced

@@ -14,7 +14,7 @@ from glassine.masters import colour
 from glassine.render import dyes
 from glassine.render.given import FilmStock, ToneSection
 from glassine.render.learned import Learned
-from glassine.render.looks import Floats, Look, Pixels, inside
+from glassine.render.looks import Floats, Look, Pixels, codes_inside, inside
 
 if TYPE_CHECKING:
     from glassine.masters.pixels import Source
@@ -129,8 +129,7 @@ def dmin_of(
 
 def _base_density(source: Source, region: Corners, encoding: colour.Encoding) -> Floats | None:
     """Return the median density of a base region; None where it shows no film."""
-    reduced = source.reduced
-    codes = reduced[inside(reduced.shape, region, source.reduction, 0.1)]
+    codes = codes_inside(source.reduced, region, source.reduction, 0.1)
     if len(codes) < 64:
         codes = _base_pixels(source, region)
     if len(codes) < 16:

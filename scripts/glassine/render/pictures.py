@@ -67,13 +67,20 @@ class Pictures:
     tiles: Tiles | None
 
 
-def make(shot: Shot, names: Names, work: Work, look: Callable[[Whole], None]) -> Pictures:
+def make(
+    shot: Shot,
+    names: Names,
+    work: Work,
+    look: Callable[[Whole], None],
+    more: Callable[[Whole], list[Alternate]],
+) -> Pictures:
     """Make all pictures of one frame.
 
-    look: is shown the whole frame, at the same time as tiles are made of it.
+    look: is shown the whole frame, at the same time as tiles are made of it. more: makes what
+    further pictures are asked for of it.
     """
     writer = _tile_writer(shot, names.iiif, work)
-    whole = _whole(shot, writer, work)
+    whole = whole_of(shot, writer, work)
     edge = _access_edge(shot, work)
     small: list[Picture] = []
     further: list[Alternate] = []
@@ -97,6 +104,7 @@ def make(shot: Shot, names: Names, work: Work, look: Callable[[Whole], None]) ->
     further += [_in_space(shot, space, names, work) for space in work.settings.render.tiff_spaces]
     if work.settings.render.uninverted and isinstance(shot.tone, Negative):
         further.append(_uninverted(shot, names, work))
+    further += more(whole)
     return Pictures(small, further, tiled)
 
 
@@ -116,7 +124,7 @@ def _tile_writer(shot: Shot, name: str, work: Work) -> tiles.Writer | None:
     return tiles.Writer(work.iiif_dir / name, shot.where.width, shot.where.height, form)
 
 
-def _whole(shot: Shot, writer: tiles.Writer | None, work: Work) -> Whole:
+def whole_of(shot: Shot, writer: tiles.Writer | None, work: Work) -> Whole:
     """Return the whole frame; its full-size tiles are written on the way."""
     where, samples = shot.where, shot.tone.bands
     picture = np.empty((where.height, where.width, samples), np.uint8)
@@ -152,13 +160,22 @@ def _into(part: Pixels8, toned: Pixels8) -> None:
 def _access_edge(shot: Shot, work: Work) -> int | None:
     """Return the long edge of the access image: by resolution where asked and known."""
     settings = work.settings.render
-    where, ppi = shot.where, shot.ppi
     access_ppi, edge = settings.access_ppi, settings.access_long_edge
+    return edge_by(access_ppi, edge, "render.access_ppi", shot, work)
+
+
+def edge_by(
+    access_ppi: float | None, edge: int | None, key: str, shot: Shot, work: Work
+) -> int | None:
+    """Return a long edge in px: at `access_ppi` where asked and known, else `edge`, None for full
+    size. key: of the setting, for the note where the resolution is not known."""
+    where, ppi = shot.where, shot.ppi
     if access_ppi is not None and not ppi:
         what = f"its long edge ({edge} px)" if edge is not None else "its full size"
+        picture = "the access image" if key == "render.access_ppi" else "a picture"
         note = (
-            f"The resolution is unknown: the access image was made by {what}, not at "
-            f"{access_ppi:g} ppi as render.access_ppi asks."
+            f"The resolution is unknown: {picture} was made by {what}, not at "
+            f"{access_ppi:g} ppi as {key} asks."
         )
         if note not in work.notes:
             work.notes.append(note)
@@ -212,7 +229,7 @@ def _alternates(picture: Pixels8, names: Names, shot: Shot, work: Work) -> list[
         content = encoded.alternate(sharp, kind, settings.alternate_quality, icc=shot.profile)
         path = work.files_dir / _renamed(names.access, kind)
         path.write_bytes(content)
-        entries.append(_on_disk(path, kind, sharp.shape[1], sharp.shape[0]))
+        entries.append(on_disk(path, kind, sharp.shape[1], sharp.shape[0]))
     return entries
 
 
@@ -228,12 +245,22 @@ def _pyramid(picture: Pixels8, names: Names, shot: Shot, work: Work) -> Alternat
     encoded.save_pyramid(
         path, picture, tile_px=tile_px, quality=quality_of, icc=shot.profile, ppi=shot.ppi
     )
-    return _on_disk(path, "pyramid", shot.where.width, shot.where.height)
+    return on_disk(path, "pyramid", shot.where.width, shot.where.height)
 
 
 def _crop_tiff(shot: Shot, names: Names, work: Work) -> Alternate:
     """Write the frame, turned and cropped, as TIFF: as captured with its profile, or toned."""
-    rendered = work.settings.render.crop_tiff == "rendered"
+    path = work.files_dir / _renamed(names.crop, "tif")
+    _save_crop(path, shot, work, rendered=work.settings.render.crop_tiff == "rendered")
+    return on_disk(path, "crop", shot.where.width, shot.where.height)
+
+
+def save_rendered(path: Path, shot: Shot, work: Work) -> None:
+    """Write the frame as rendered, as TIFF of 16 bits in sRGB."""
+    _save_crop(path, shot, work, rendered=True)
+
+
+def _save_crop(path: Path, shot: Shot, work: Work, *, rendered: bool) -> None:
     where, rows = shot.where, work.settings.iiif.tile_px
     samples = shot.tone.bands if rendered else shot.source.bands
 
@@ -246,7 +273,6 @@ def _crop_tiff(shot: Shot, names: Names, work: Work) -> Alternate:
             band = pixels.warp(shot.source, where, 0, top, where.width, height)
             yield _sliced(band, toned) if rendered else band
 
-    path = work.files_dir / _renamed(names.crop, "tif")
     encoded.save_crop(
         path,
         bands(),
@@ -255,7 +281,6 @@ def _crop_tiff(shot: Shot, names: Names, work: Work) -> Alternate:
         icc=shot.profile if rendered else shot.icc,
         ppi=shot.ppi,
     )
-    return _on_disk(path, "crop", where.width, where.height)
 
 
 def _sliced(
@@ -267,6 +292,13 @@ def _sliced(
 
 def _in_space(shot: Shot, space: AlternateUse, names: Names, work: Work) -> Alternate:
     """Write the frame as rendered, as TIFF of 16 bits in a further colour space."""
+    path = work.files_dir / _renamed(names.further[space], "tif")
+    save_in_space(path, shot, space, work)
+    return on_disk(path, space, shot.where.width, shot.where.height)
+
+
+def save_in_space(path: Path, shot: Shot, space: AlternateUse, work: Work) -> None:
+    """Write the frame as rendered, as TIFF of 16 bits in a colour space of `alternates.SPACES`."""
     where, rows = shot.where, work.settings.iiif.tile_px
 
     def toned(part: npt.NDArray[Any]) -> npt.NDArray[np.uint16]:
@@ -278,7 +310,6 @@ def _in_space(shot: Shot, space: AlternateUse, names: Names, work: Work) -> Alte
             band = pixels.warp(shot.source, where, 0, top, where.width, height)
             yield _sliced(band, toned)
 
-    path = work.files_dir / _renamed(names.further[space], "tif")
     encoded.save_crop(
         path,
         bands(),
@@ -287,13 +318,12 @@ def _in_space(shot: Shot, space: AlternateUse, names: Names, work: Work) -> Alte
         icc=spaces.profile(space, shot.tone.bands),
         ppi=shot.ppi,
     )
-    return _on_disk(path, space, where.width, where.height)
 
 
 def _uninverted(shot: Shot, names: Names, work: Work) -> Alternate:
     """Write the negative as captured, as the access image is made: through its profile to sRGB."""
     captured = replace(shot, tone=toning.uninverted(shot.tone, shot.icc))
-    picture = _whole(captured, None, work).reduced(_access_edge(shot, work))
+    picture = whole_of(captured, None, work).reduced(_access_edge(shot, work))
     settings = work.settings.render
     content = encoded.jpeg(
         encoded.sharpened(picture, settings.sharpen),
@@ -304,10 +334,11 @@ def _uninverted(shot: Shot, names: Names, work: Work) -> Alternate:
     )
     path = work.files_dir / names.further["uninverted"]
     path.write_bytes(content)
-    return _on_disk(path, "uninverted", picture.shape[1], picture.shape[0])
+    return on_disk(path, "uninverted", picture.shape[1], picture.shape[0])
 
 
-def _on_disk(path: Path, use: AlternateUse, width: int, height: int) -> Alternate:
+def on_disk(path: Path, use: AlternateUse, width: int, height: int) -> Alternate:
+    """Return the entry of a picture that was written."""
     return Alternate(
         use=use,
         name=path.name,

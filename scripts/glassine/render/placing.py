@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
+
+import msgspec
 import numpy as np
 
 from glassine.base.errors import GlassineError
 from glassine.base.model import Corners, Frame
 from glassine.masters import acceptance, pixels
-from glassine.render.given import RenderSection
+from glassine.render.given import PictureSet, RenderSection
 from glassine.render.work import RecordedMaster
 
 
@@ -38,6 +41,22 @@ def placed(
         mirror=frame.mirror,
         keystone=limit is not None and frame.keystone_deg >= limit,
     )
+
+
+def of_set(
+    master: RecordedMaster,
+    frame: Frame,
+    settings: RenderSection,
+    asked: PictureSet,
+    notes: list[str],
+) -> pixels.Placement:
+    """Return where the pixels of one of `render.sets` come from: with its own crop and margin."""
+    if asked.margin_mm is not None:
+        settings = msgspec.structs.replace(settings, margin_mm=asked.margin_mm)
+    if asked.crop is not None:
+        facts = msgspec.structs.replace(master.facts, crop=asked.crop)
+        master = dataclasses.replace(master, facts=facts)
+    return placed(master, frame, settings, notes)
 
 
 def _check_corners(master: RecordedMaster, frame: Frame, corners: Corners) -> None:

@@ -23,6 +23,7 @@ from glassine.base.records.fixity import Fixity
 from glassine.base.records.parts import Event
 from glassine.base.records.quality import BaseLight, Measure, MeasuredFrame, Quality
 from glassine.base.records.render import (
+    Alternate,
     Orientation,
     RenderedFrame,
     Rendering,
@@ -30,8 +31,8 @@ from glassine.base.records.render import (
 from glassine.base.tone import AnyTone, Negative, Positive
 from glassine.masters import developed, opening, pixels
 from glassine.masters.opened import Opened, opened
-from glassine.render import encoded, fading, pictures, placing, quality, tone
-from glassine.render.given import RenderGiven, for_public
+from glassine.render import encoded, fading, pictures, placing, quality, sets, tone
+from glassine.render.given import PictureSet, RenderGiven, Settings, for_public
 from glassine.render.pictures import Shot, Whole
 from glassine.render.work import RecordedMaster, Work, names_of
 
@@ -52,7 +53,7 @@ def render_item(batch_dir: Path, item_dir: Path, given: RenderGiven) -> None:
     processor.same_everywhere()
     settings = given.chosen()
     masters = _recorded_masters(batch_dir, item_dir, given)
-    _check_names(masters, given.item, settings.naming.derivative)
+    _check_names(masters, given, settings)
     with (
         files.replacing_folder(item_dir / "render") as files_dir,
         files.replacing_folder(item_dir / "iiif") as iiif_dir,
@@ -66,16 +67,21 @@ def render_item(batch_dir: Path, item_dir: Path, given: RenderGiven) -> None:
             for frame in _render_master(master, replace(work, settings=chosen)):
                 rendered.append(frame.rendered)
                 measured += [frame.measured] if frame.measured else []
-        detail = {"settings": given.settings_recorded(), "version": VERSION, "notes": work.notes}
-        if given.public.public != "all":
-            detail["public"] = msgspec.to_builtins(given.public)
-        if given.films:
-            detail["films"] = msgspec.to_builtins(given.films)
-        what = msgspec.convert(event("derivation", detail, packages=_PACKAGES), Event)
+        what = derivation(given, work.notes)
         rendering = Rendering(item=given.item, event=what, frames=rendered)
         record_files.save(files_dir / "render.json", "render", rendering)
         measures = Quality(item=given.item, event=what, frames=measured)
         record_files.save(item_dir / "quality.json", "quality", measures)
+
+
+def derivation(given: RenderGiven, notes: list[str]) -> Event:
+    """Return the event that render.json tells: what the pictures rest on, beside their masters."""
+    detail = {"settings": given.settings_recorded(), "version": VERSION, "notes": notes}
+    if given.public.public != "all":
+        detail["public"] = msgspec.to_builtins(given.public)
+    if given.films:
+        detail["films"] = msgspec.to_builtins(given.films)
+    return msgspec.convert(event("derivation", detail, packages=_PACKAGES), Event)
 
 
 # ------------------------------------------------------------------ what there is to do
@@ -112,17 +118,19 @@ def _recorded_masters(batch_dir: Path, item_dir: Path, given: RenderGiven) -> li
     return masters
 
 
-def _check_names(masters: list[RecordedMaster], item: str, template: str) -> None:
+def _check_names(masters: list[RecordedMaster], given: RenderGiven, settings: Settings) -> None:
     """Raise where two pictures of the item would have the same name."""
+    item, template = given.item, settings.naming.derivative
     place_of: dict[str, str] = {}
     master_at: dict[str, RecordedMaster] = {}
     findings = []
     for master in masters:
+        asked = settings.of_master(master.geometry.kind, master.part).render.set_names
         for frame in master.geometry.frames:
             if frame.excluded:
                 continue
             where = f"{master.geometry.path}, frame {frame.index}"
-            for name in names_of(master, frame, item, template).all():
+            for name in names_of(master, frame, item, template, asked).all():
                 other = place_of.setdefault(name.casefold(), where)
                 master_at.setdefault(where, master)
                 if other != where:
@@ -243,7 +251,8 @@ def _render_frame(
     where = placing.placed(master, frame, work.settings.render, work.notes)
     placing.check_side(master, frame, where)
     shot = Shot(source, where, frame_tone, master.icc, master.geometry.ppi)
-    names = names_of(master, frame, work.item, work.settings.naming.derivative)
+    template, asked = work.settings.naming.derivative, work.settings.render.set_names
+    names = names_of(master, frame, work.item, template, asked)
     measures: list[Measure] = []
     light: list[BaseLight | UnsetType] = []
 
@@ -256,7 +265,15 @@ def _render_frame(
         if _is_first(master, frame):
             light.append(quality.base_light(sight))
 
-    results = pictures.make(shot, names, work, measure)
+    def placed(each: PictureSet) -> pixels.Placement:
+        there = placing.of_set(master, frame, work.settings.render, each, work.notes)
+        placing.check_side(master, frame, there)
+        return there
+
+    def more(whole: Whole) -> list[Alternate]:
+        return sets.made(shot, whole, names, work, placed)
+
+    results = pictures.make(shot, names, work, measure, more)
     entry = msgspec.structs.replace(
         entry,
         width=where.width,
@@ -303,11 +320,13 @@ def _entry(master: RecordedMaster, frame: Frame, work: Work) -> RenderedFrame:
     words = [master.part] if master.part else []
     words += [master.sequence] if master.sequence else []
     words += [f"frame {frame.index}"] if number is not None else []
+    words += [f"number {frame.film_frame} on the film"] if frame.film_frame else []
     return RenderedFrame(
         master=master.geometry.path,
         part=master.part,
         sequence=master.sequence or UNSET,
         index=frame.index,
+        film_frame=frame.film_frame or UNSET,
         label=", ".join(words) or None,
         iiif_id=naming.iiif_id(work.item, master.part, number, master.sequence),
         width=None,

@@ -56,7 +56,8 @@ class Work:
 @dataclass(frozen=True)
 class Names:
     """Names of a frame's pictures: of files but for their ending, iiif: of the image service;
-    further: by use, of those in further colour spaces and of the negative as captured."""
+    further: by use, of those in further colour spaces and of the negative as captured; sets: by
+    the name of the set."""
 
     access: str
     thumb: str
@@ -64,22 +65,29 @@ class Names:
     crop: str
     iiif: str
     further: dict[AlternateUse, str]
+    sets: dict[str, str] = field(default_factory=dict)
 
     def all(self) -> tuple[str, ...]:
         named = (self.access, self.thumb, self.pyramid, self.crop, self.iiif)
-        return (*named, *self.further.values())
+        return (*named, *self.further.values(), *self.sets.values())
 
 
-def names_of(master: RecordedMaster, frame: Frame, item: str, template: str) -> Names:
-    """Return the names of a frame's pictures by the template `naming.derivative`."""
+def names_of(
+    master: RecordedMaster, frame: Frame, item: str, template: str, sets: tuple[str, ...] = ()
+) -> Names:
+    """Return the names of a frame's pictures by the template `naming.derivative`.
+
+    sets: names of the further sets of pictures that are asked for.
+    """
     number = master.frame_number(frame)
-    access, thumb, pyramid, crop = (
-        naming.derivative_name(template, item, master.part, number, use, master.sequence)
-        for use in ("access", "thumb", "pyramid", "crop")
-    )
-    further = {
-        use: naming.derivative_name(template, item, master.part, number, use, master.sequence)
-        for use in (*SPACES, UNINVERTED)
-    }
+
+    def named(use: str) -> str:
+        return naming.derivative_name(
+            template, item, master.part, number, use, master.sequence, frame.film_frame
+        )
+
+    access, thumb, pyramid, crop = (named(use) for use in ("access", "thumb", "pyramid", "crop"))
+    further = {use: named(use) for use in (*SPACES, UNINVERTED)}
+    of_sets = {name: named(name) for name in sets}
     service = naming.iiif_id(item, master.part, number, master.sequence)
-    return Names(access, thumb, pyramid, crop, service, further)
+    return Names(access, thumb, pyramid, crop, service, further, of_sets)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
@@ -16,7 +17,7 @@ from glassine.base.item_states import ItemStatus, finding
 from glassine.base.records import corrections
 from glassine.base.records.package import Package
 from glassine.base.records.receipt import Receipt
-from glassine.deliver import drops, due, receipt_files, same_ids
+from glassine.deliver import drops, due, public_before, receipt_files, same_ids
 from glassine.deliver import step as deliver
 from glassine.deliver.given import DeliverySection, UnfinishedItem
 from glassine.deliver.receipt_files import Bag
@@ -117,10 +118,12 @@ def gather(
     statuses: list[ItemStatus],
     withdraw: list[corrections.Withdrawal],
     section: DeliverySection,
+    restricted: Sequence[access.ListedAccess] = (),
 ) -> Deliveries:
     """Return what is to be said of a batch's deliveries.
 
-    results: `results/<batch>/`. A receipt that cannot be used is a problem that is told.
+    results: `results/<batch>/`. restricted: items that not all may see. A receipt that cannot be
+    used is a problem that is told.
     """
     receipts = receipt_files.read(deliveries_dir, batch)
     delivered = Deliveries(
@@ -137,7 +140,11 @@ def gather(
     delivered.problems += [*receipts.damaged, *lost]
     damage = receipt_files.damage(deliveries_dir, receipts)
     delivered.tell(damage)
-    delivered.notes += [note for note in _stamped(results) if note not in damage]
+    # What was public before is asked anew: an item may be closed though nothing could be delivered.
+    delivered.notes += [
+        note for note in _stamped(results) if note not in damage and note.code != public_before.CODE
+    ]
+    delivered.notes += public_before.told_of(deliveries_dir, restricted, receipts.sound)
     names = [state.item for state in statuses]
     held = section.same_ids == "held"
     delivered.tell(same_ids.findings(results.parent, deliveries_dir, batch, names, held=held))

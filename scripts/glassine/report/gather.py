@@ -82,7 +82,13 @@ def _gather_deliveries(batch: Batch, results: Path, given: ReportGiven) -> None:
     folder = Path(given.deliveries)
     try:
         batch.delivered = deliveries.gather(
-            results, folder, batch.batch, batch.statuses, batch.withdraw, given.settings.delivery
+            results,
+            folder,
+            batch.batch,
+            batch.statuses,
+            batch.withdraw,
+            given.settings.delivery,
+            given.access,
         )
     except GlassineError as problem:
         batch.problems += problem.findings
@@ -277,6 +283,7 @@ def gather(results: Path, given: ReportGiven) -> Batch:
     batch.notes = _findings(intake.notes, batch.batch) + _placeholders(given)
     batch.other_files = intake.other_files or []
     batch.rules_unused = [*given.rules_unused]
+    batch.access = [*given.access]
     batch.ignored_files = intake.ignored_files or []
     batch.beside_masters = _beside_masters(intake.items or [])
     batch.targets = [

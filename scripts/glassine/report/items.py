@@ -165,7 +165,9 @@ def _tiles(item_dir: Path, tiles: views.Tiles | None) -> dict[str, Any] | None:
     return {**about, key: where}
 
 
-def _frame(item_dir: Path, records: _Records, master: str, frame: views.LocatedFrame) -> Frame:
+def _frame(
+    item_dir: Path, state: ItemStatus, records: _Records, master: str, frame: views.LocatedFrame
+) -> Frame:
     return Frame(
         n=frame.index,
         corners=[[round(x, 2), round(y, 2)] for x, y in frame.corners],
@@ -178,21 +180,23 @@ def _frame(item_dir: Path, records: _Records, master: str, frame: views.LocatedF
         exclude=bool(frame.excluded),
         confidence=round(frame.confidence, 3),
         state=frame.state,
-        seen=_seen(frame),
+        seen=_seen(frame, state.told_with(master, frame.index)),
         source=frame.source,
         reasons=frame.reasons,
         files=_frame_files(item_dir.name, records, master, frame.index),
         tiles=_tiles(item_dir, records.tiles(master, frame.index)),
         measures=records.measures(master, frame.index),
         film=records.film(master, frame.index),
+        film_frame=frame.film_frame,
     )
 
 
-def _seen(frame: views.LocatedFrame) -> dict[str, Any] | None:
-    """Return what was measured of a frame (see `shown.Frame`)."""
+def _seen(frame: views.LocatedFrame, told: list[str]) -> dict[str, Any] | None:
+    """Return what was measured of a frame, and what a person is told who looks at it (see
+    `shown.Frame`)."""
     measured = frame.measured if frame.source == "correction" else frame
     if measured is None:
-        return {}
+        return {"reasons": told}
     if isinstance(measured, msgspec.UnsetType):
         return None
     return {
@@ -200,6 +204,7 @@ def _seen(frame: views.LocatedFrame) -> dict[str, Any] | None:
         "polarity": measured.polarity,
         "process": measured.process,
         "blank": bool(measured.blank),
+        "reasons": told,
     }
 
 
@@ -249,7 +254,7 @@ def _master(
         verdict=None if item_states.fails_verify(state) else verified.verdict,
         read=state.last_read,
         taken=(header.capture.taken if header.capture else None) or "",
-        frames=[_frame(item_dir, records, listed.path, frame) for frame in located.frames],
+        frames=[_frame(item_dir, state, records, listed.path, frame) for frame in located.frames],
     )
 
 

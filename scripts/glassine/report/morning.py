@@ -48,10 +48,12 @@ class Morning:
 
 @dataclass(frozen=True)
 class Before:
-    """The report that this one follows. made: xs:dateTime; states: {item: state}."""
+    """The report that this one follows. made: xs:dateTime; states: {item: state}; restricted: items
+    that not all could see, None where it does not say."""
 
     made: str
     states: dict[str, str]
+    restricted: frozenset[str] | None = None
 
 
 def read_before(folder: Path) -> Before | None:
@@ -62,9 +64,15 @@ def read_before(folder: Path) -> Before | None:
         value: Any = files.read_json(path) if path.is_file() else None
         states = {item: str(line["state"]) for item, line in value["items"].items()}
         made = str(value["made"])
+        listed = value.get("access")
+        restricted = None if listed is None else _restricted(listed)
     except (GlassineError, OSError, LookupError, TypeError, AttributeError):
         return None
-    return Before(made, states) if made != clock.now_text() else None
+    return Before(made, states, restricted) if made != clock.now_text() else None
+
+
+def _restricted(listed: list[dict[str, Any]]) -> frozenset[str]:
+    return frozenset(str(line["item"]) for line in listed if line["public"] != "all")
 
 
 def of_batch(batch: Batch, before: Before | None) -> Morning:
@@ -77,6 +85,7 @@ def of_batch(batch: Batch, before: Before | None) -> Morning:
                 _targets(batch),
                 _audit(batch),
                 _expected(batch),
+                _access(batch),
                 _changed(batch, before),
             )
             if fact is not None
@@ -138,11 +147,15 @@ def _audit(batch: Batch) -> Fact | None:
     audit = batch.audit
     if audit is None:
         return None
-    kinds = (audit.masters, audit.results, audit.delivery)
-    damaged = sum(kind.damaged for kind in kinds)
+    damaged = sum(kind.damaged for kind in audit.kinds)
     if damaged:
         return Fact("Read again", f"{_count(damaged, 'part')} not as recorded", "audit", good=False)
-    oldest = min((kind.oldest for kind in kinds if kind.oldest), default=None)
+    if audit.unread or any(each.severity == "hold" for each in audit.findings):
+        text = f"{_count(audit.unread, 'part')} could not be read"
+        return Fact(
+            "Read again", text if audit.unread else "not all could be read", "audit", good=False
+        )
+    oldest = min((kind.oldest for kind in audit.kinds if kind.oldest), default=None)
     since = f"; all read or written since {oldest[:10]}" if oldest else ""
     return Fact("Read again", f"nothing damaged{since}", "audit", good=True)
 
@@ -160,6 +173,19 @@ def _expected(batch: Batch) -> Fact | None:
     return Fact("Expected", text, "next", good=not missing and not expected.unread)
 
 
+def _access(batch: Batch) -> Fact | None:
+    """Return how many items not all may see, and which embargoes ended or end soon."""
+    if not batch.access:
+        return None
+    restricted = [each.item for each in batch.access if each.is_restricted]
+    soon = [f"{each.item} ({each.opens})" for each in batch.access if each.soon]
+    ended = [f"{each.item} ({each.ended})" for each in batch.access if each.ended]
+    parts = [f"{_count(len(restricted), 'item')} restricted"]
+    parts += [f"embargo ended: {wording.some(ended, _NAMED)}"] if ended else []
+    parts += [f"opens soon: {wording.some(soon, _NAMED)}"] if soon else []
+    return Fact("Who may see it", "; ".join(parts), "access")
+
+
 def _changed(batch: Batch, before: Before | None) -> Fact | None:
     """Return what changed since the report before: new and gone items, and other states."""
     if before is None:
@@ -175,6 +201,13 @@ def _changed(batch: Batch, before: Before | None) -> Fact | None:
     gone = [item for item in before.states if item not in now]
     if gone:
         moved["no longer here"] = gone
+    if before.restricted is not None:
+        closed = {each.item for each in batch.access if each.is_restricted}
+        here = [item for item in before.restricted if item in now]
+        opened = sorted(item for item in here if item not in closed)
+        moved |= {"restricted before, open now": opened} if opened else {}
+        newly = sorted(closed - before.restricted)
+        moved |= {"restricted now": newly} if newly else {}
     lines = [
         f"{words}: {len(items):,} ({wording.some(items, _NAMED)})" for words, items in moved.items()
     ]
@@ -185,7 +218,7 @@ def _changed(batch: Batch, before: Before | None) -> Fact | None:
 def _actions(batch: Batch) -> list[Action]:
     """Return all that waits for a person, the most serious first."""
     audit, counts = batch.audit, batch.counts
-    damaged = audit and any(kind.damaged for kind in (audit.masters, audit.results, audit.delivery))
+    damaged = audit and any(kind.damaged for kind in audit.kinds)
     held, review, asks = counts.get("held", 0), counts.get("review", 0), len(batch.asks)
     missing = len(batch.expected.missing) if batch.expected else 0
     first = batch.problems[0].next_step if batch.problems else ""

@@ -28,7 +28,7 @@ function recall() {
   try { return JSON.parse(localStorage.getItem(SHELF)) || {}; } catch { return {}; }
 }
 function remember() {
-  try { localStorage.setItem(SHELF, JSON.stringify({ edits, by: author })); return true; } catch { return false; }
+  try { localStorage.setItem(SHELF, JSON.stringify({ edits, bases, by: author })); return true; } catch { return false; }
 }
 
 /* ---- the list: filter, search, order, keyboard ---- */
@@ -130,6 +130,8 @@ async function detailOf(item) {
 /* ---- edits: item -> correction, as corrections.yaml will hold it ---- */
 const recalled = recall();
 let edits = recalled.edits && typeof recalled.edits === "object" ? recalled.edits : {};
+/* What stood when an item was first changed here: what others decide meanwhile is told from it. */
+let bases = recalled.bases && typeof recalled.bases === "object" ? recalled.bases : {};
 let author = typeof recalled.by === "string" ? recalled.by : "";
 for (const item of Object.keys(edits)) if (!byItem.has(item)) delete edits[item];
 const history = [];
@@ -182,20 +184,33 @@ function wanted(entry) {
   return entry ? Object.fromEntries(KEYS.filter((key) => key in entry).map((key) => [key, entry[key]])) : {};
 }
 function keepHistory(item) {
-  history.push({ item, before: structuredClone(correctionOf(item)), at: queueAt });
+  history.push({ item, before: structuredClone(correctionOf(item)), after: null, at: queueAt });
   if (history.length > 200) history.shift();
+  countSeconds(item);
+}
+/* How long a person looked at what was decided in the queue, by item. */
+let shownAt = 0;
+const spent = {};
+function countSeconds(item) {
+  if (queueAt < 0) return;
+  const now = performance.now();
+  spent[item] = (spent[item] || 0) + (now - shownAt) / 1000;
+  shownAt = now;
 }
 function edit(item, action) {
   keepHistory(item);
   const correction = structuredClone(correctionOf(item));
   action(correction);
+  history[history.length - 1].after = structuredClone(correction);
   keep(item, correction);
 }
 /* Until the answer to what was sent is there, what stands is not known: an edit is kept then. */
-function keep(item, correction) {
-  if (!sending && same(correction, standing(item))) delete edits[item]; else edits[item] = correction;
+function keep(item, correction, base = page.standing[item] || null) {
+  if (!(item in edits)) bases[item] = structuredClone(base);
+  if (!sending && same(correction, standing(item))) forget(item); else edits[item] = correction;
   afterEdit(item);
 }
+function forget(item) { delete edits[item]; delete bases[item]; contested.delete(item); }
 function same(a, b) {
   const core = (each) => JSON.stringify([each.note || null, each.identity || null, each.frames]);
   return core(a) === core(b);
@@ -212,7 +227,7 @@ function setFrame(item, master, n, values) {
 function undo() {
   const last = history.pop();
   if (!last) { say("Nothing to undo."); return; }
-  keep(last.item, last.before);
+  keep(last.item, last.before, last.after);
   if (queueAt >= 0 && last.at >= 0 && last.at !== queueAt) goQueue(last.at);
   else if (open && open.detail.item !== last.item) location.hash = `item=${last.item}`;
   else redraw();
@@ -581,11 +596,13 @@ async function showQueued(at) {
   let detail;
   try { detail = await detailOf(entry.item); } catch (problem) { alert(`${entry.item} cannot be shown: ${problem.message}.`); return; }
   queueAt = at;
+  shownAt = performance.now();
   openOn(detail, entry.master, entry.frame);
   say(`${at + 1} of ${queue.length}: ${entry.item}${entry.frame ? `, frame ${entry.frame}` : ""}`);
   const next = queue[at + 1];
   if (next) detailOf(next.item).then((coming) => { for (const master of coming.masters) if (master.path === next.master && master.preview) new Image().src = master.preview; }).catch(() => {});
 }
+const queueLine = () => `${queueAt + 1} of ${queue.length}, ${queue.filter(isDecided).length} decided`;
 function isDecided(entry) {
   return Boolean(entryOf(correctionOf(entry.item), entry.master, entry.frame));
 }
@@ -603,7 +620,8 @@ function queueKeys() {
   };
 }
 function nextQueued() {
-  if (queueAt + 1 < queue.length) { goQueue(queueAt + 1); return; }
+  const next = server?.role ? queue.findIndex((entry, at) => at > queueAt && !isDecided(entry) && !Object.values(others).includes(entry.item)) : queueAt + 1;
+  if (next >= 0 && next < queue.length) { goQueue(next); return; }
   const left = queue.filter((entry) => !isDecided(entry)).length;
   redraw();
   say(left ? `The end of the queue; ${left} not decided yet.` : "The end of the queue: all are decided.");
@@ -612,10 +630,9 @@ const QUEUE_KEYS = [["a", "accept, next"], ["n", "next"], ["b", "back"], ["t", "
 function queuePart() {
   if (queueAt < 0) return [];
   const entry = queue[queueAt], group = page.queue[entry.group];
-  const decidedSoFar = queue.filter(isDecided).length;
   const who = ROLE.test(author) ? null : make("label", { class: "line" }, "Your role id ", make("input", { type: "text", maxlength: "40", autocomplete: "off", "data-keep": "queue-who", onchange: (event) => { author = event.target.value.trim(); remember(); drawSaveBar(); redraw(); saveAtOnce(); } }));
   const buttons = queueKeys();
-  return [make("h3", {}, `${queueAt + 1} of ${queue.length}, ${decidedSoFar} decided`),
+  return [make("h3", {}, queueLine()),
     make("p", {}, `${group.entries.length} of this reason: ${group.words}`), who,
     make("ul", { class: "keyed" }, ...QUEUE_KEYS.map(([key, words]) => make("li", {}, make("button", { type: "button", "data-keep": `key-${key}`, onclick: () => buttons[key]() }, make("kbd", {}, key), ` ${words}`)))), chosenFrame() ? compare(open.master, chosenFrame()) : null].filter(Boolean);
 }
@@ -658,13 +675,25 @@ function compare(master, frame) {
   image.src = master.preview;
   return make("div", { class: "now" }, before, make("figure", {}, canvas, make("figcaption", {}, "As it will be, sketched")));
 }
+/* The colours that the picture has now, as three curves over the preview; where there are none, or another polarity
+   is wanted than the picture was made with, the plain opposite. The filter is the element's: it reads no pixel, so
+   that it works from the disk too. */
+function colours(canvas, frame) {
+  const grey = frame.process === "monochrome" ? " grayscale(1)" : "", curves = frame.found?.sketch;
+  if (!curves || frame.polarity !== frame.found.polarity) return `${frame.polarity === "negative" ? "invert(1)" : ""}${grey}`.trim() || "none";
+  const svgNode = (tag, given, ...inside) => { const node = document.createElementNS(NS, tag); for (const [name, value] of Object.entries(given)) node.setAttribute(name, value); node.append(...inside); return node; };
+  const transfer = svgNode("feComponentTransfer", {}, ...["R", "G", "B"].map((letter, at) => svgNode(`feFunc${letter}`, { type: "table", tableValues: curves[at].map((code) => (code / 255).toFixed(4)).join(" ") })));
+  const filter = svgNode("filter", { id: "sketch-colours", "color-interpolation-filters": "sRGB" }, transfer);
+  canvas.after(svgNode("svg", { width: 0, height: 0, "aria-hidden": "true", class: "filters" }, filter));
+  return `url(#sketch-colours)${grey}`;
+}
 function sketch(canvas, image, master, frame) {
   const [tl, tr, , bl] = frame.corners;
   const wide = Math.hypot(tr[0] - tl[0], tr[1] - tl[1]), tall = Math.hypot(bl[0] - tl[0], bl[1] - tl[1]);
   const scale = 360 / Math.max(wide, tall), w = wide * scale, h = tall * scale, turned = frame.rotate % 180 !== 0;
   canvas.width = Math.round(turned ? h : w); canvas.height = Math.round(turned ? w : h);
   const pen = canvas.getContext("2d");
-  pen.filter = `${frame.polarity === "negative" ? "invert(1) " : ""}${frame.process === "monochrome" ? "grayscale(1)" : ""}`.trim() || "none";
+  canvas.style.filter = colours(canvas, frame);
   pen.translate(canvas.width / 2, canvas.height / 2);
   if (frame.mirror) pen.scale(-1, 1);
   pen.rotate(frame.rotate * Math.PI / 180);
@@ -698,8 +727,81 @@ async function openZoom(frame) {
     window.glassineViewer = zoomed.viewer;
     words.append(" (plus and minus keys or the wheel zoom, arrow keys move)");
   } catch {
-    plainZoom(see, words, frame);
+    if (frame.tiles?.tiles?.[0]) tileZoom(see, words, frame); else plainZoom(see, words, frame);
   }
+}
+/* Without the viewer of npm: the static tiles themselves, on a canvas (IIIF Image API, level 0). The wheel, two fingers
+   and the keys zoom, dragging and the arrow keys move. */
+function tileZoom(see, words, frame) {
+  const about = frame.tiles, { width: side, scaleFactors: factors } = about.tiles[0], version2 = "@id" in about, base = about["@id"] || about.id;
+  const canvas = make("canvas", { class: "tiles", role: "img", "aria-label": `Picture of frame ${frame.n} at full resolution` });
+  see.replaceChildren(canvas);
+  words.append(" (plus and minus keys or the wheel zoom, arrow keys move)");
+  const tiles = new Map(), ratio = window.devicePixelRatio || 1;
+  let scale = 0, left = 0, top = 0, waiting = 0; /* scale: pixels of the screen for one of the picture; left, top: of the picture at the corner */
+  const wide = () => see.clientWidth, tall = () => see.clientHeight;
+  const fit = () => Math.min(wide() / about.width, tall() / about.height);
+  function tileOf(factor, column, row) {
+    const x = column * side * factor, y = row * side * factor, w = Math.min(side * factor, about.width - x), h = Math.min(side * factor, about.height - y);
+    const wholeOf = w === about.width && h === about.height, tileW = Math.ceil(w / factor), tileH = Math.ceil(h / factor);
+    const region = wholeOf ? "full" : `${x},${y},${w},${h}`;
+    const size = wholeOf && factor === 1 ? (version2 ? "full" : "max") : version2 ? (tileW === about.width ? "full" : `${tileW},`) : `${tileW},${tileH}`;
+    const name = `${base}/${region}/${size}/0/default.jpg`;
+    if (!tiles.has(name)) { const image = new Image(); image.onload = drawSoon; image.src = name; tiles.set(name, { image, x, y, w, h }); }
+    return tiles.get(name);
+  }
+  function draw() {
+    waiting = 0;
+    if (!canvas.isConnected) return;
+    canvas.width = Math.round(wide() * ratio); canvas.height = Math.round(tall() * ratio);
+    const pen = canvas.getContext("2d");
+    pen.scale(ratio, ratio);
+    const exact = factors.filter((each) => each <= 1 / (scale * ratio)).pop() || factors[0];
+    for (const factor of [...factors].reverse().filter((each) => each === exact || each === factors[factors.length - 1])) {
+      const step = side * factor, last = [Math.ceil(about.width / step) - 1, Math.ceil(about.height / step) - 1];
+      for (let row = Math.max(0, Math.floor(top / step)); row <= Math.min(last[1], Math.floor((top + tall() / scale) / step)); row++)
+        for (let column = Math.max(0, Math.floor(left / step)); column <= Math.min(last[0], Math.floor((left + wide() / scale) / step)); column++) {
+          const { image, x, y, w, h } = tileOf(factor, column, row);
+          if (image.complete && image.naturalWidth) pen.drawImage(image, (x - left) * scale, (y - top) * scale, w * scale, h * scale);
+        }
+    }
+    canvas.dataset.scale = scale.toFixed(4);
+  }
+  function drawSoon() { if (!waiting) waiting = requestAnimationFrame(draw); }
+  function hold() {
+    const free = [about.width - wide() / scale, about.height - tall() / scale];
+    left = free[0] < 0 ? free[0] / 2 : Math.min(Math.max(left, 0), free[0]);
+    top = free[1] < 0 ? free[1] / 2 : Math.min(Math.max(top, 0), free[1]);
+    drawSoon();
+  }
+  function zoomBy(by, x = wide() / 2, y = tall() / 2) {
+    const next = Math.min(Math.max(scale * by, fit()), 4), at = [left + x / scale, top + y / scale];
+    scale = next; left = at[0] - x / scale; top = at[1] - y / scale;
+    hold();
+  }
+  const fingers = new Map();
+  canvas.addEventListener("wheel", (event) => { event.preventDefault(); const box = canvas.getBoundingClientRect(); zoomBy(Math.exp(-event.deltaY / 400), event.clientX - box.left, event.clientY - box.top); }, { passive: false });
+  canvas.addEventListener("pointerdown", (event) => { canvas.setPointerCapture(event.pointerId); fingers.set(event.pointerId, [event.clientX, event.clientY]); });
+  canvas.addEventListener("pointermove", (event) => {
+    const before = fingers.get(event.pointerId);
+    if (!before) return;
+    const now = [event.clientX, event.clientY];
+    if (fingers.size === 2) {
+      const other = [...fingers].find(([id]) => id !== event.pointerId)[1], apart = (point) => Math.hypot(point[0] - other[0], point[1] - other[1]), box = canvas.getBoundingClientRect();
+      if (apart(before) > 5) zoomBy(apart(now) / apart(before), other[0] - box.left, other[1] - box.top);
+    } else { left -= (now[0] - before[0]) / scale; top -= (now[1] - before[1]) / scale; hold(); }
+    fingers.set(event.pointerId, now);
+  });
+  for (const end of ["pointerup", "pointercancel"]) canvas.addEventListener(end, (event) => fingers.delete(event.pointerId));
+  see.addEventListener("keydown", (event) => {
+    const by = { "+": 1.5, "=": 1.5, "-": 1 / 1.5 }[event.key], way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
+    if (!by && !way && event.key !== "0") return;
+    event.preventDefault(); event.stopPropagation();
+    if (by) zoomBy(by); else if (way) { left += way[0] * wide() / 4 / scale; top += way[1] * tall() / 4 / scale; hold(); } else { scale = fit(); hold(); }
+  });
+  scale = fit();
+  hold();
+  see.focus();
 }
 function tileSource(tiles) {
   const key = "@id" in tiles ? "@id" : "id";
@@ -727,18 +829,28 @@ function drawSaveBar(message) {
   const count = Object.keys(edits).length;
   saveBar.hidden = !count && !message;
   const focus = saveBar.contains(document.activeElement) ? document.activeElement.dataset.keep : null;
+  if (contested.size) { drawContested(message); return; }
   const words = make("p", { role: "status" }, message || `${count} item${count === 1 ? "" : "s"} changed. The next run redoes just ${count === 1 ? "it" : "these"}.`);
   const who = make("input", { type: "text", value: author, "data-keep": "who", maxlength: "40", autocomplete: "off", onchange: (event) => { author = event.target.value.trim(); remember(); } });
   saveBar.replaceChildren(words, ...(count ? [
-    make("label", {}, "Your role id ", who),
+    server?.role ? make("span", {}, "You decide as ", make("bdi", {}, author)) : make("label", {}, "Your role id ", who),
     make("button", { type: "button", class: "main", "data-keep": "save", onclick: () => { author = who.value.trim(); save(); } }, server?.writable ? "Save corrections" : "Download corrections.yaml"),
     make("button", { type: "button", "data-keep": "discard", onclick: discard }, "Discard all")] : [make("button", { type: "button", onclick: () => { saveBar.hidden = true; } }, "Close")]));
   if (focus) find(`[data-keep="${focus}"]`, saveBar)?.focus();
 }
+/* What another person decided otherwise meanwhile: nothing of it is saved until somebody chooses. */
+function drawContested(message) {
+  const items = [...contested], each = (action) => () => { items.forEach(action); remember(); redraw(); drawSaveBar(); saveAtOnce(); };
+  const theirs = [...new Set(items.map((item) => page.standing[item]?.by).filter(Boolean))].join(", ") || "Somebody";
+  saveBar.hidden = false;
+  saveBar.replaceChildren(make("p", { role: "alert" }, message || `${theirs} decided ${items.join(", ")} otherwise meanwhile.`),
+    make("button", { type: "button", class: "main", onclick: each((item) => { forget(item); byItem.get(item)?.node.classList.remove("changed"); }) }, "Keep theirs"),
+    make("button", { type: "button", onclick: each((item) => { bases[item] = structuredClone(page.standing[item] || null); contested.delete(item); }) }, "Save mine"));
+}
 function discard() {
   if (!confirm("Discard every change that is not saved?")) return;
   const items = Object.keys(edits);
-  edits = {};
+  items.forEach(forget);
   items.forEach(afterEdit);
   redraw();
 }
@@ -771,7 +883,7 @@ function asYaml(corrections) {
 const saysNothing = (each) => !each.frames.length && !each.note && !each.identity;
 function decided() {
   const when = new Date().toISOString().replace(/\.\d+Z$/, "Z");
-  return Object.fromEntries(Object.entries(edits).map(([item, each]) => [item, { ...each, frames: each.frames.map(withoutHeld), by: author, when }]));
+  return Object.fromEntries(Object.entries(edits).filter(([item]) => !contested.has(item)).map(([item, each]) => [item, { ...each, frames: each.frames.map(withoutHeld), by: author, when }]));
 }
 function wrongOf(corrections) {
   for (const [item, correction] of Object.entries(corrections)) {
@@ -810,25 +922,37 @@ async function post(decisions) {
   sending = true;
   const answer = await send(decisions);
   sending = false;
-  if (answer.saved) saved(sent, answer.corrections, answer.message); else drawSaveBar(answer.message);
+  adopt(answer);
+  settle(sent, answer);
+  redraw();
+  drawSaveBar(answer.message);
 }
 async function send(decisions) {
-  const entries = Object.entries(decisions).map(([item, each]) => ({ item, ...each }));
-  const seen = Object.fromEntries(Object.keys(decisions).map((item) => [item, page.standing[item] || null]));
+  const entries = Object.entries(decisions).map(([item, each]) => ({ item, ...each })), items = Object.keys(decisions);
+  const seen = Object.fromEntries(items.map((item) => [item, bases[item] || null]));
+  const seconds = Object.fromEntries(items.filter((item) => spent[item]).map((item) => [item, spent[item]]));
   try {
-    const reply = await fetch("../corrections", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ corrections: entries, seen }) });
+    const reply = await fetch("../corrections", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ corrections: entries, seen, seconds, since: server?.revision || "" }) });
     return await reply.json();
-  } catch (problem) { return { saved: false, message: `The review server does not answer (${problem.message}). Your changes are kept here.` }; }
+  } catch (problem) { return { saved: false, later: true, message: `The review server does not answer (${problem.message}). Your changes are kept here.` }; }
+}
+/* What stands now, as the server says: the whole, or what changed since it was last asked. */
+function adopt(answer) {
+  if (answer.corrections) page.standing = answer.corrections;
+  for (const [item, each] of Object.entries(answer.changes || {})) if (each) page.standing[item] = each; else delete page.standing[item];
+  if (answer.revision && server) server.revision = answer.revision;
 }
 function saved(sent, whole, message) {
-  settle(sent, whole);
+  page.standing = whole;
+  settle(sent, { saved: true });
   redraw();
   drawSaveBar(message);
 }
 /* In the queue each decision is sent at once, where the page comes from the review server. */
-let sending = false, sendAgain = false;
+let sending = false, sendAgain = false, retry = 0;
 async function saveAtOnce() {
-  if (queueAt < 0 || !server?.writable || !ROLE.test(author) || !Object.keys(edits).length) return;
+  clearTimeout(retry);
+  if (queueAt < 0 || !server?.writable || !ROLE.test(author) || !Object.keys(edits).some((item) => !contested.has(item))) return;
   if (sending) { sendAgain = true; return; }
   sending = true;
   do {
@@ -836,21 +960,41 @@ async function saveAtOnce() {
     const decisions = decided(), wrong = wrongOf(decisions), before = structuredClone(edits);
     if (wrong) { drawSaveBar(wrong); break; }
     const answer = await send(decisions);
-    if (!answer.saved) { drawSaveBar(answer.message); break; }
-    settle(before, answer.corrections);
+    adopt(answer);
+    settle(before, answer);
+    if (!answer.saved && !answer.conflicts) { drawSaveBar(answer.message); if (answer.later) retry = setTimeout(saveAtOnce, 4000); break; }
     drawSaveBar();
     say(answer.message);
   } while (sendAgain);
   sending = false;
 }
-/* What was sent stands now; what was decided since it was sent is still to be saved. */
-function settle(sent, whole) {
-  page.standing = whole;
+/* What was sent stands now; what was decided since it was sent is still to be saved, and what another
+   person decided otherwise waits for a word. */
+const contested = new Set();
+function settle(sent, answer) {
+  const against = new Set(answer.conflicts || []);
+  if (!answer.saved && !answer.conflicts) return;
   for (const [item, each] of Object.entries(sent)) {
-    if (edits[item] && same(edits[item], each)) delete edits[item];
+    if (contested.has(item)) continue;
+    if (against.has(item)) { contested.add(item); continue; }
+    delete spent[item];
+    if (edits[item] && same(edits[item], each)) forget(item); else if (edits[item]) bases[item] = each;
     byItem.get(item)?.node.classList.toggle("changed", item in edits);
   }
   remember();
+}
+/* Where a team reviews, what others decided comes in while one looks, and where they are. */
+let others = {};
+async function hear() {
+  try {
+    const reply = await fetch(`../session.json?since=${encodeURIComponent(server.revision)}&at=${encodeURIComponent(queueAt >= 0 ? queue[queueAt].item : "")}`);
+    if (!reply.ok || sending) return;
+    const news = await reply.json();
+    adopt(news);
+    others = news.others || {};
+    const line = find(".panel h3", dialog);
+    if (queueAt >= 0 && line) line.textContent = queueLine();
+  } catch { /* asked again in a while */ }
 }
 async function meetServer() {
   if (!location.protocol.startsWith("http")) return;
@@ -859,6 +1003,7 @@ async function meetServer() {
     if (!reply.ok) return;
     server = await reply.json();
     page.standing = server.corrections;
+    if (server.role) { author = server.role; setInterval(hear, 5000); }
     drawSaveBar();
   } catch { server = null; }
 }

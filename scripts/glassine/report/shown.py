@@ -8,6 +8,7 @@ from urllib.parse import quote
 
 import msgspec
 
+from glassine.base.access import ListedAccess
 from glassine.base.errors import Finding
 from glassine.base.item_states import ItemStatus
 from glassine.base.model import ItemId
@@ -40,7 +41,8 @@ class Frame(msgspec.Struct, frozen=True, kw_only=True):
     degrees. seen: what was measured of it, which a decision about it keeps (`seen` in
     corrections.yaml): {} where a person added it, None where the record does not say. files: its
     pictures by their use. tiles: info.json of its tile set (IIIF Image API 3). film: the one that
-    it was rendered with, in words, "" where no other master shares it.
+    it was rendered with, in words, "" where no other master shares it. film_frame: its number on
+    the film, "" where that is not told.
     """
 
     n: int
@@ -61,6 +63,8 @@ class Frame(msgspec.Struct, frozen=True, kw_only=True):
     tiles: dict[str, Any] | None
     measures: list[views.Measure]
     film: str = ""
+    film_frame: str = ""
+    sketch: list[list[int]] | None = None
 
 
 class Master(msgspec.Struct, kw_only=True):
@@ -202,7 +206,8 @@ class Batch:
     """Everything the page shows of a batch.
 
     held_since: when the step that failed for the batch as a whole told so (held.json). standing:
-    the corrections that stand, by item. rolls: {item: (its roll, its place there)}.
+    the corrections that stand, by item. rolls: {item: (its roll, its place there)}. access: items
+    that not all may see, or that were opened lately.
     """
 
     batch: str
@@ -228,6 +233,7 @@ class Batch:
     withdraw: list[Withdrawal] = field(default_factory=list)
     standing: dict[ItemId, Correction] = field(default_factory=dict)
     rolls: dict[str, tuple[str, str]] = field(default_factory=dict)
+    access: list[ListedAccess] = field(default_factory=list)
 
     @property
     def statuses(self) -> list[ItemStatus]:

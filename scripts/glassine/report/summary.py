@@ -7,6 +7,7 @@ from typing import Any
 import msgspec
 
 from glassine.base import clock, item_states
+from glassine.base.access import ListedAccess
 from glassine.base.errors import Finding
 from glassine.report.shown import Batch, Captures, Expected, Item
 from glassine.report.timing import Throughput
@@ -67,7 +68,8 @@ class LastRead(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Summary(msgspec.Struct, frozen=True, kw_only=True):
-    """summary.json. deliveries: names of receipts, the last one first."""
+    """summary.json. deliveries: names of receipts, the last one first. access: the items that not
+    all may see, or that were opened lately."""
 
     batch: str
     made: str
@@ -84,6 +86,7 @@ class Summary(msgspec.Struct, frozen=True, kw_only=True):
     last_read: LastRead
     expected: Expected | None = None
     captures: Captures | None = None
+    access: list[ListedAccess] = []
 
     def as_json(self) -> dict[str, Any]:
         value: dict[str, Any] = msgspec.to_builtins(self)
@@ -120,6 +123,7 @@ def of_batch(batch: Batch, throughput: Throughput) -> Summary:
         last_read=_last_read(batch),
         expected=batch.expected,
         captures=batch.captures,
+        access=batch.access,
     )
 
 

@@ -18,7 +18,7 @@ from glassine.base.model import ItemId
 from glassine.base.records.corrections import Withdrawal
 from glassine.base.records.intake import Items
 from glassine.deliver import drops, receipt_files
-from glassine.review import server as review_server
+from glassine.review.session import Session
 
 
 def _known_items(results: Path, deliveries: Path, batch: str) -> set[str]:
@@ -29,7 +29,7 @@ def _known_items(results: Path, deliveries: Path, batch: str) -> set[str]:
     return {entry.item for entry in listed} | set(drops.delivered(deliveries, receipts.sound))
 
 
-def _require_known(session: review_server.Session, deliveries: Path, entry: Withdrawal) -> None:
+def _require_known(session: Session, deliveries: Path, entry: Withdrawal) -> None:
     if entry.item in _known_items(session.results, deliveries, session.batch):
         return
     raise GlassineError.because(
@@ -78,7 +78,7 @@ def _reads_as(text: str, content: Any, where: str) -> bool:
         return False
 
 
-def withdraw(session: review_server.Session, deliveries: Path, entry: Withdrawal) -> None:
+def withdraw(session: Session, deliveries: Path, entry: Withdrawal) -> None:
     """Write one entry of `withdraw` into corrections.yaml of the batch.
 
     The file that was there is kept with the results. Raises GlassineError: an unknown item, a
@@ -93,13 +93,14 @@ def withdraw(session: review_server.Session, deliveries: Path, entry: Withdrawal
         raise _not_written(target, f"it is no UTF-8: {problem}", entry) from problem
     if not session.writable:
         raise _not_written(target, "the batch folder is not written from here", entry)
-    session.keep_earlier()
-    if (target.read_bytes() if target.exists() else b"") != before:
-        raise _not_written(target, "somebody changed it in this moment", entry)
-    try:
-        files.write_text(target, text)
-    except OSError as problem:
-        raise _not_written(target, str(problem.strerror or problem), entry) from problem
+    with session.changing():
+        if (target.read_bytes() if target.exists() else b"") != before:
+            raise _not_written(target, "somebody changed it in this moment", entry)
+        try:
+            session.keep_earlier()
+            files.write_text(target, text)
+        except OSError as problem:
+            raise _not_written(target, str(problem.strerror or problem), entry) from problem
 
 
 def _not_written(target: Path, why: str, entry: Withdrawal) -> GlassineError:
@@ -112,7 +113,7 @@ def _not_written(target: Path, why: str, entry: Withdrawal) -> GlassineError:
     )
 
 
-def _session(options: argparse.Namespace) -> review_server.Session:
+def _session(options: argparse.Namespace) -> Session:
     stated = settings.read_yaml(Path(options.configfile), trusted=True)
     config = settings.load(stated or {}, options.configfile)
     working_dir = Path(options.directory).resolve()
@@ -130,7 +131,7 @@ def _session(options: argparse.Namespace) -> review_server.Session:
     batch_dir = folders.masters_folder(masters, working_dir) / batch
     allowed = config["report"]["corrections"] == "batch_folder"
     writable = allowed and batch_dir.is_dir() and os.access(batch_dir, os.W_OK)
-    return review_server.Session(batch, working_dir / "results" / batch, batch_dir, writable)
+    return Session(batch, working_dir / "results" / batch, batch_dir, writable)
 
 
 def main(arguments: list[str] | None = None) -> int:

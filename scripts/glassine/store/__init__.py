@@ -1,7 +1,8 @@
 """Masters that come from object storage, and deliveries that go there.
 
-The engine's storage plugin carries the objects (rules/store.smk); nothing here opens a connection.
-This module holds what both ways share: addresses, digests and what is remembered of them.
+The engine's storage plugin carries the objects (rules/store.smk); only `objects`, by which the
+audit reads them again, opens a connection. This module holds what both ways share: addresses,
+digests and what is remembered of them.
 """
 
 from __future__ import annotations

@@ -8,10 +8,12 @@ from typing import Literal
 
 import msgspec
 
-from glassine.base import files
+from glassine.base import clock, files
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.hashing import sha256_of
-from glassine.store import known_digest, mark_of
+from glassine.base.records.sent import SentFile
+from glassine.deliver import sent_files
+from glassine.store import known_digest, mark_of, url
 
 # Beside each object that was sent: its digest, as sha256sum writes it.
 DIGEST_SUFFIX = ".sha256"
@@ -177,6 +179,58 @@ def offer(path: Path, sha256: str, mark: Path, offered: Path) -> None:
     offered.parent.mkdir(parents=True, exist_ok=True)
     offered.unlink(missing_ok=True)
     offered.symlink_to(path.absolute())
+
+
+def note_there(deliveries_dir: Path, batch: str, base: str, listed: SendList) -> None:
+    """Note of each file that is in the storage that it was sent, for the audit, where that is not
+    noted yet: it was sent by a version that did not. base: address of the deliveries."""
+    from glassine.deliver import step as deliver
+
+    times = {each.delivery: each.time for each in deliver.sound_receipts(deliveries_dir, batch)}
+    for entry in listed.files:
+        if entry.state != "there" or entry.sha256 is None:
+            continue
+        address = url(base, batch, entry.name)
+        known = sent_files.known(deliveries_dir, entry.name)
+        if known and (known.address, known.sha256) == (address, entry.sha256):
+            continue
+        path = files.inside(deliveries_dir, entry.name)
+        sent_files.note(
+            deliveries_dir,
+            SentFile(
+                batch=batch,
+                delivery=entry.delivery,
+                name=entry.name,
+                address=address,
+                bytes=path.stat().st_size if path.is_file() else 0,
+                sha256=entry.sha256,
+                proved=times[entry.delivery],
+            ),
+        )
+
+
+def note_proved(
+    deliveries_dir: Path,
+    batch: str,
+    delivery: str,
+    name: str,
+    address: str,
+    copy: Path,
+    sha256: str,
+) -> None:
+    """Note that a file was sent and read back from the storage just now. copy: what came back."""
+    sent_files.note(
+        deliveries_dir,
+        SentFile(
+            batch=batch,
+            delivery=delivery,
+            name=name,
+            address=address,
+            bytes=copy.stat().st_size,
+            sha256=sha256,
+            proved=clock.now_text(),
+        ),
+    )
 
 
 def prove(copy: Path, name: str, sha256: str) -> None:

@@ -7,8 +7,9 @@
 Per run, in turn, so that a busy machine is busy for all of them:
   ours   every step of an item (verify, locate, render, embed, record, pack) in one process, as
          the workflow's job does them, two items at a time
-  peer   sha256sum, rotate + crop to TIFF, access JPEG, thumbnail, tiles, bag: a process each,
-         two items at a time; it neither inverts nor finds the frame (it is told the crop)
+  peer   what a technician's script would do (peers.py): libvips' own commands, a process each, two
+         items at a time; it neither inverts nor finds the frame (it is told the crop)
+  peer in one process   the same by pyvips: each master decoded once, all in one process
   night  with --night: `snakemake` on the same batch, from intake to report (the delivery's copies
          by hard link); the time of its delivery is also told apart, since the peer makes none
   bound  one process: decode once, hash once, encode every byte of the pictures once
@@ -32,10 +33,12 @@ from pathlib import Path
 from typing import Any
 
 from benchmarks.names import PROJECT, environment
+from benchmarks.pixels import peers
 from benchmarks.result import Outcome, Row
 
 # This module in a process of its own: the steps of one item, or the bound.
 AGAIN = [sys.executable, "-P", "-m", "benchmarks.pixels.bench"]
+ONE_PROCESS = "peer in one process"
 STEPS = ("verify", "locate", "render", "embed", "record", "pack")
 
 
@@ -143,30 +146,6 @@ def ours(run: Any, steps: tuple[str, ...]) -> dict[str, Any]:
 
 # ------------------------------------------------------------------ the peer
 
-ROTATE = """
-import sys, pyvips
-source, target, angle, left, top, width, height = sys.argv[1:8]
-image = pyvips.Image.new_from_file(source)
-image = image.rotate(float(angle), interpolate=pyvips.Interpolate.new("bicubic"))
-image.crop(int(left), int(top), int(width), int(height)).tiffsave(target, bigtiff=True)
-"""
-SMALLER = """
-import sys, pyvips
-source, target, edge = sys.argv[1:4]
-image = pyvips.Image.thumbnail(source, int(edge), size="down", export_profile="srgb")
-image.jpegsave(target, Q=90)
-"""
-TILES = """
-import sys, pyvips
-image = pyvips.Image.new_from_file(sys.argv[1], access="sequential").icc_transform("srgb")
-image.dzsave(sys.argv[2], layout="iiif3", tile_size=512, suffix=".jpg[Q=85]")
-"""
-WHOLE = """
-import sys, pyvips
-image = pyvips.Image.new_from_file(sys.argv[1], access="sequential").icc_transform("srgb")
-image.jpegsave(sys.argv[2], Q=85)
-"""
-
 
 def crop_of(geometry: dict[str, Any]) -> list[str]:
     """Return angle, left, top, width, height for the peer, from the geometry found by ours."""
@@ -189,31 +168,8 @@ def _cosine(angle: float) -> float:
     return math.cos(angle)
 
 
-def peer(master: Path, crop: list[str], out: Path) -> dict[str, float]:
-    """Do one item by separate commands; return the sum of their figures."""
-    shutil.rmtree(out, ignore_errors=True)
-    (out / "data").mkdir(parents=True)
-    python, cropped = [sys.executable, "-c"], str(out / "cropped.tif")
-    commands = [
-        ["sha256sum", str(master)],
-        [*python, ROTATE, str(master), cropped, *crop],
-        [*python, SMALLER, cropped, str(out / "data/access.jpg"), "3000"],
-        [*python, SMALLER, cropped, str(out / "data/thumb.jpg"), "400"],
-        [*python, TILES, cropped, str(out / "data/tiles")],
-        [*python, WHOLE, cropped, str(out / "data/full.jpg")],
-        [sys.executable, "-m", "bagit", "--sha256", "--sha512", "--quiet", str(out / "data")],
-    ]
-    parts = [timed(command) for command in commands]
-    (out / "cropped.tif").unlink()
-    return {
-        "wall_s": sum(part["wall_s"] for part in parts),
-        "cpu_s": sum(part["cpu_s"] for part in parts),
-        "peak_mb": max(part["peak_mb"] for part in parts),
-    }
-
-
-def peers(run: Any, out: Path) -> dict[str, float]:
-    """Do every item by separate commands, two at a time."""
+def _peer_jobs(run: Any, out: Path) -> list[tuple[Path, list[str], Path]]:
+    """Return master, crop and folder of every item."""
     name = run.batches[0]
     jobs = []
     for item in run.lookup.batch(name).ready():
@@ -222,14 +178,26 @@ def peers(run: Any, out: Path) -> dict[str, float]:
         )
         master = run.place.batch_dir(name) / geometry["masters"][0]["path"]
         jobs.append((master, crop_of(geometry), out / item))
+    return jobs
+
+
+def peer_commands(run: Any, out: Path) -> dict[str, float]:
+    """Do every item by separate commands, two at a time."""
     started = time.perf_counter()
     with ThreadPoolExecutor(2) as pool:
-        parts = list(pool.map(lambda job: peer(*job), jobs))
+        jobs = _peer_jobs(run, out)
+        parts = list(pool.map(lambda job: peers.by_commands(*job, timed), jobs))
     return {
         "wall_s": time.perf_counter() - started,
         "cpu_s": sum(part["cpu_s"] for part in parts),
         "peak_mb": max(part["peak_mb"] for part in parts),
     }
+
+
+def peer_one_process(run: Any, out: Path) -> dict[str, float]:
+    """Do every item in one process, with the threads that libvips takes."""
+    jobs = [[str(master), str(to), *crop] for master, crop, to in _peer_jobs(run, out)]
+    return timed([*AGAIN, "peer", json.dumps(jobs)], env=environment())
 
 
 # ------------------------------------------------------------------ the whole night
@@ -300,7 +268,7 @@ def bound(run: Any, out: Path) -> dict[str, float]:
     name = run.batches[0]
     parts = []
     for item in run.lookup.batch(name).ready():
-        path = run.lookup.batch(name).items[item]["masters"][0]["path"]
+        path = run.lookup.batch(name).items[item].masters[0].path
         master = str(run.place.batch_dir(name) / path)
         parts.append(timed([*AGAIN, "bound", master, str(out / "bound")], env=environment()))
     return {
@@ -330,6 +298,12 @@ def summary(runs: dict[str, list[dict[str, Any]]]) -> dict[str, Any]:
                 for mine, theirs in zip(runs["night"], runs["peer"], strict=True)
             ]
             found[f"{name}/peer wall_s"] = round(statistics.median(ratios), 3)
+        for other in ("peer", ONE_PROCESS):
+            work = [
+                mine["cpu_s"] / theirs["cpu_s"]
+                for mine, theirs in zip(runs["night"], runs[other], strict=True)
+            ]
+            found[f"night/{other} cpu_s"] = round(statistics.median(work), 3)
         shares = [
             1 - items["wall_s"] / (whole["wall_s"] - whole["deliver_s"])
             for items, whole in zip(runs["ours"], runs["night"], strict=True)
@@ -343,7 +317,7 @@ def summary(runs: dict[str, list[dict[str, Any]]]) -> dict[str, Any]:
         }
         for step in steps
     }
-    for other in ("peer", "bound"):
+    for other in ("peer", ONE_PROCESS, "bound"):
         for key in ("wall_s", "cpu_s"):
             pairs = zip(runs["ours"], runs[other], strict=True)
             ratios = [mine[key] / theirs[key] for mine, theirs in pairs]
@@ -387,12 +361,13 @@ def _bench(options: argparse.Namespace, scratch: Path) -> Outcome:
     run = take_in(masters, scratch)
     ours(run, STEPS[:2])  # geometry for the peer, and the masters into the page cache
     steps = ("render",) if options.render_only else STEPS
-    runs: dict[str, list[dict[str, Any]]] = {"ours": [], "peer": [], "bound": []}
+    runs: dict[str, list[dict[str, Any]]] = {"ours": [], "peer": [], ONE_PROCESS: [], "bound": []}
     if options.night:
         runs["night"] = []
     for number in range(options.runs):
         runs["ours"].append(ours(run, steps))
-        runs["peer"].append(peers(run, scratch / "peer"))
+        runs["peer"].append(peer_commands(run, scratch / "peer"))
+        runs[ONE_PROCESS].append(peer_one_process(run, scratch / "peer"))
         if options.night:
             runs["night"].append(night(masters, scratch / "night"))
         runs["bound"].append(bound(run, scratch))
@@ -405,4 +380,8 @@ def _bench(options: argparse.Namespace, scratch: Path) -> Outcome:
 
 
 if __name__ == "__main__":
-    {"steps": do_steps, "bound": do_bound}[sys.argv[1]](*sys.argv[2:])
+    {
+        "steps": do_steps,
+        "bound": do_bound,
+        "peer": lambda jobs: peers.in_one_process(json.loads(jobs)),
+    }[sys.argv[1]](*sys.argv[2:])

@@ -253,10 +253,10 @@ def test_one_that_reads_everything_goes_on_where_it_was_broken_off(
     read = rounds.reading.read
     left = iter(range(4))
 
-    def broken(part, places):  # type: ignore[no-untyped-def]
+    def broken(*of):  # type: ignore[no-untyped-def]
         if next(left, None) is None:
             raise KeyboardInterrupt
-        return read(part, places)
+        return read(*of)
 
     monkeypatch.setattr(rounds.reading, "read", broken)
     with pytest.raises(KeyboardInterrupt):

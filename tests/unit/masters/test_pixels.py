@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from glassine.base.errors import GlassineError
-from glassine.masters import opening, pixels
+from glassine.masters import kept, opening, pixels
 
 
 def _noise(height: int, width: int, bands: int, dtype: str) -> np.ndarray:
@@ -100,7 +100,10 @@ def test_a_master_that_became_shorter_is_told(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(("width", "height"), [(4100, 310), (310, 4100), (1900, 30), (4100, 1)])
-def test_the_reduced_master_holds_means_of_squares(tmp_path: Path, width: int, height: int) -> None:
+def test_the_reduced_master_holds_means_of_squares(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, width: int, height: int
+) -> None:
+    monkeypatch.setattr(pixels, "_REDUCED", kept.Kept(0))
     content = _noise(height, width, 3, "uint16")
     header = _written(tmp_path / "m.tif", content, rowsperstrip=50)
     with ThreadPoolExecutor(2) as pool, pixels.opened(tmp_path / "m.tif", header, pool) as source:

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from glassine.base.errors import GlassineError
-from glassine.night import lock, supervision
+from glassine.night import leading, lock
 
 SCRIPTS = Path(__file__).resolve().parents[3] / "scripts"
 
@@ -85,7 +85,7 @@ def test_success_releases_what_this_step_held_and_leaves_a_timing(tmp_path):
 
 def test_a_job_ends_with_the_run_that_started_it(tmp_path):
     leader = subprocess.Popen(["sleep", "30"])
-    mark = f"{leader.pid} {supervision.process_start(leader.pid)}"
+    mark = f"{leader.pid} {leading.process_start(leader.pid)}"
     started = time.monotonic()
     leader.kill()
     leader.wait()
@@ -212,9 +212,9 @@ def test_the_work_ends_with_its_supervisor(tmp_path):
     while not (told.exists() and told.read_text()) and time.monotonic() < deadline:
         time.sleep(0.02)
     worker = int(told.read_text())
-    assert supervision.process_start(worker) is not None
+    assert leading.process_start(worker) is not None
     supervisor.kill()
     supervisor.wait()
-    while supervision.process_start(worker) is not None and time.monotonic() < deadline:
+    while leading.process_start(worker) is not None and time.monotonic() < deadline:
         time.sleep(0.02)
-    assert supervision.process_start(worker) is None
+    assert leading.process_start(worker) is None

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from glassine.night import progress, supervision
+from glassine.night import leading, progress
 from makers import make_results
 
 
@@ -67,7 +67,7 @@ def test_a_run_is_on_only_while_its_process_lives(night: Path) -> None:
     assert not progress.is_running(night)
     run_is_on(night, os.getpid())
     assert progress.is_running(night)
-    gone = next(pid for pid in range(4_000_000, 1, -1) if supervision.process_start(pid) is None)
+    gone = next(pid for pid in range(4_000_000, 1, -1) if leading.process_start(pid) is None)
     run_is_on(night, gone)
     assert not progress.is_running(night)
 

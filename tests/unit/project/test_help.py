@@ -9,7 +9,16 @@ from glassine.base import settings
 
 SCRIPTS = settings.PROJECT / "scripts"
 # What stands there as a command, and what the interpreter starts.
-COMMANDS = ["film-stocks", "nightly", "progress", "review", "withdraw"]
+COMMANDS = [
+    "film-stocks",
+    "nightly",
+    "progress",
+    "review",
+    "service",
+    "tidy",
+    "upgrade",
+    "withdraw",
+]
 MODULES = sorted(path.name for path in SCRIPTS.glob("*.py") if path.name != "setup_environment.py")
 
 

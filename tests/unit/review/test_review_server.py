@@ -153,12 +153,26 @@ def test_other_items_stay_and_the_earlier_file_is_kept(session: Session, port: i
 
 
 def test_a_change_made_meanwhile_is_not_overwritten(session: Session, port: int) -> None:
-    session.target.write_text("corrections: [{item: PEH-0001, note: theirs}]", "utf-8")
+    theirs = (
+        "corrections: [{item: PEH-0001, frames: [{master: PEH-0001.tif, frame: 1, rotate: 90}]}]"
+    )
+    session.target.write_text(theirs, "utf-8")
     status, answer = post(port, session, [decision()])
-    assert (status, answer["saved"]) == (409, False)
-    assert corrections.read(session.target).corrections["PEH-0001"].note == "theirs"
+    assert (status, answer["saved"], answer["conflicts"]) == (409, False, ["PEH-0001"])
+    assert corrections.read(session.target).corrections["PEH-0001"].frames[0].rotate == 90
     seen = {"PEH-0001": session.describe()["corrections"]["PEH-0001"]}
     assert post(port, session, [decision()], seen)[0] == 200
+
+
+def test_what_another_decided_of_another_part_meanwhile_stays(session: Session, port: int) -> None:
+    theirs = """corrections: [{item: PEH-0001, note: theirs, frames: [
+        {master: PEH-0001.tif, frame: 2, accept: true}]}]"""
+    session.target.write_text(theirs, "utf-8")
+    status, answer = post(port, session, [decision()])
+    assert (status, answer["saved"]) == (200, True)
+    both = corrections.read(session.target).corrections["PEH-0001"]
+    assert both.note == "theirs"
+    assert {frame.frame for frame in both.frames} == {1, 2}
 
 
 @pytest.mark.parametrize(

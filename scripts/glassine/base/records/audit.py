@@ -7,7 +7,8 @@ from glassine.base.records.parts import Count, FindingNote
 
 
 class AuditedKind(Record, frozen=True, kw_only=True):
-    """Masters, results or deliveries of a batch. parts: items, or items of bags; oldest: when the
+    """Masters, results or deliveries of a batch. parts: items, items of bags, or files in object
+    storage; oldest: when the
     one that was read longest ago was read or written (xs:dateTime, UTC), None where there is none;
     damaged: parts."""
 
@@ -20,7 +21,8 @@ class AuditedKind(Record, frozen=True, kw_only=True):
 class BatchAudit(Record, frozen=True, kw_only=True):
     """audit.json of a batch. time: of the round; share: of all bytes that a night reads; away:
     parts that are not here to be read; unsettled: items that are not finished, and not read;
-    findings: what is wrong, until a reading finds it sound."""
+    unread: parts that should have answered and did not, of which nothing is known; stored: what was
+    sent to object storage; findings: what is wrong, until a reading finds it sound."""
 
     batch: str
     time: str
@@ -30,4 +32,11 @@ class BatchAudit(Record, frozen=True, kw_only=True):
     delivery: AuditedKind
     away: Count
     unsettled: Count = 0
+    unread: Count = 0
+    stored: AuditedKind = AuditedKind(parts=0, bytes=0, oldest=None, damaged=0)
     findings: list[FindingNote]
+
+    @property
+    def kinds(self) -> tuple[AuditedKind, ...]:
+        """Return masters, results, deliveries, and deliveries in object storage."""
+        return (self.masters, self.results, self.delivery, self.stored)

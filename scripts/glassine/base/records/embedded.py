@@ -14,6 +14,8 @@ DerivativeUse = Literal[
     "thumb",
     "webp",
     "avif",
+    "jpeg",
+    "tiff",
     "pyramid",
     "crop",
     "adobergb",

@@ -18,6 +18,8 @@ Use = Literal[
     "thumb",
     "webp",
     "avif",
+    "jpeg",
+    "tiff",
     "pyramid",
     "crop",
     "adobergb",
