@@ -77,6 +77,9 @@ BENCHMARKS = {
     "tone-roll": Benchmark(
         "tone.run_roll", "frames of a roll captured one by one, apart and pooled"
     ),
+    "tone-stock": Benchmark(
+        "tone.run_stock", "what the stock library gains on films of two frames"
+    ),
     "tone-speed": Benchmark("tone.run_speed", "what tone and measures add to rendering"),
 }
 

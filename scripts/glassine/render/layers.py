@@ -32,6 +32,7 @@ from glassine.render.negative_film import (
 USUAL = {
     "slope": 0.05,
     "balance": 0.045,
+    "odd": 1.0,
     "balance_unseen": 0.06,
     "unseen": 0.4,
     "base": 0.15,
@@ -46,9 +47,11 @@ USUAL = {
 # are usual, blues are dark. So of a lightest part that is less sure than `WHITE_WITHIN` (one
 # standard deviation, log10) this much of what exceeds it, at most `WARM_AT_MOST`, is taken for its
 # own colour; red, green, blue. Of 106 pictures, 79 of them photographs, the 46 that are less sure
-# are off by (0.04, 0.01, -0.04) in the median, the others by less than 0.005:
+# are off by (0.04, 0.01, -0.04) in the median, the others by less than 0.005: see
 # tests/benchmarks/tone.
-WARM, WHITE_WITHIN, WARM_AT_MOST = (1.2, 0.8, -2.0), 0.025, 0.1
+WARM, WHITE_WITHIN, WARM_AT_MOST = (1.2, 0.8, -2.0), 0.025, 0.03
+# So many frames tell that the speeds of a film's layers are odd.
+SEVERAL = 3
 # No film's layers differ more from their mean slope, log10: what fading and broad bands do.
 MAX_RATIO = 0.2
 # What pictures span from all but the darkest half per cent to all but the lightest thousandth,
@@ -119,10 +122,13 @@ def _matched(film: Film, looks: Sequence[Look], stated: bool, contrast: float) -
     for look in looks:
         seen += _highlight(look, film)
         seen += [] if stated else _shades(look, np.array(film.slopes))
-    found = [_layers(_usual(film, looks, stated, light) + seen, light) for light in LIGHTS]
+    usual = USUAL["balance"]
+    found = [_layers(_usual(film, looks, stated, light, usual) + seen, light) for light in LIGHTS]
     light, best = min(zip(LIGHTS, found, strict=True), key=lambda pair: pair[1].cost)
     if film.balance_stated:
         light, best = LIGHTS[0], found[0]
+    if len(looks) >= SEVERAL:
+        best = _layers(_usual(film, looks, stated, light, _speeds(best, light)) + seen, light)
     start = film.learned.source if film.learned else film.slopes_source
     source = film.slopes_source if stated else f"{start}, channels matched on the pictures"
     balance = np.array(film.balance) if film.balance_stated else best.balance
@@ -235,11 +241,23 @@ def _layers(evidence: list[_Evidence], light: Light) -> _Layers:
     return _Layers(np.clip(ratios, -MAX_RATIO, MAX_RATIO), balance, cost, covariance)
 
 
-def _usual(film: Film, looks: Sequence[Look], stated: bool, light: Light) -> list[_Evidence]:
+def _speeds(found: _Layers, light: Light) -> float:
+    """Return how far the speeds of a film's layers may differ, log10, once several frames agree
+    that they do: the farther they are from usual ones, the less usual ones say of the film.
+
+    It must not be asked before the light is told: odd speeds explain any light.
+    """
+    odd = found.balance + np.array(light.cast)
+    return float(np.hypot(USUAL["balance"], USUAL["odd"] * np.sqrt(np.mean(odd**2))))
+
+
+def _usual(
+    film: Film, looks: Sequence[Look], stated: bool, light: Light, speeds: float
+) -> list[_Evidence]:
     """Return what is known of films in `light` before any is seen; stated: slopes are not to be
-    changed."""
+    changed; speeds: how far the layers' may differ, log10, one standard deviation."""
     seen = film.dmin_source != UNSEEN
-    balance = USUAL["balance"] if seen else _thin_part(looks, film)
+    balance = speeds if seen else max(speeds, _thin_part(looks, film))
     slope = film.learned.ratios if film.learned else USUAL["slope"]
     spread = [1e-6 if stated else slope] * 3 + [balance] * 3
     middle = [0.0] * 3 + [-part for part in light.cast]
