@@ -12,9 +12,9 @@ checkpoint send_list:
     params:
         base=STORE["deliveries"],
         there=lambda wildcards: [
-            entry["name"]
+            entry.name
             for entry in delivered_in(wildcards.batch)
-            if stored(delivery_url(wildcards.batch, entry["name"]))
+            if stored(delivery_url(wildcards.batch, entry.name))
         ],
     script:
         "../scripts/send_list.py"

@@ -11,7 +11,7 @@
 import functools
 
 from glassine.base import files
-from glassine.store import store
+from glassine import store
 from glassine.base.errors import GlassineError
 from glassine.store import deliveries
 from glassine.store import masters

@@ -25,6 +25,9 @@ BENCHMARKS = {
     "deliver-speed": Benchmark(
         "deliver.speed", "time, work and memory of a delivery, beside cp and digests"
     ),
+    "edge-codes": Benchmark(
+        "edges.run", "numbers, side and turn that codes in the margin of 35 mm film tell"
+    ),
     "faults-fuzz": Benchmark("faults.fuzz", "damaged masters are taken or held, in bounded time"),
     "faults-kills": Benchmark(
         "faults.kills", "runs killed at random moments recover byte for byte"
@@ -55,6 +58,9 @@ BENCHMARKS = {
     "review-queue": Benchmark("review.queue", "300 frames reviewed by keyboard: keys and waits"),
     "review-team": Benchmark(
         "review.team", "20 reviewers, 2,000 decisions, the server killed: none lost or doubled"
+    ),
+    "simulated-night": Benchmark(
+        "orchestration.simulate", "a night on 1 to 16 cores from unit costs: a simulation"
     ),
     "targets": Benchmark("targets.run", "eighty drawn targets, measured and judged"),
     "targets-speed": Benchmark("targets.speed", "time of a target of more than 100 megapixels"),

@@ -45,6 +45,7 @@ def test_saving_lands_in_the_batch_folder(address: str, page: Any, session: Sess
     read = msgspec.to_builtins(corrections.read(session.target).corrections)
     (frame,) = read["PEH-0001"]["frames"]
     seen = frame.pop("seen")  # by which the frame is found again whatever its number is then
+    assert all(key.startswith("r") for key in seen.pop("reasons"))  # what the page told of it
     assert frame == {"master": "PEH-0001.tif", "frame": 1, "rotate": 90}
     record = json.loads((session.results / "items/PEH-0001/geometry.json").read_text("utf-8"))
     found = record["masters"][0]["frames"][0]

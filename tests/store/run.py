@@ -281,6 +281,46 @@ def killed(studio: Stored, objects: Objects) -> str:
     return f"send killed with {half} of 8 objects there; the next one completes it"
 
 
+def audited(studio: Stored, objects: Objects) -> str:
+    """Return that a changed, a shorter and a missing object are told as damage."""
+    settings = studio.root / "audit.json"
+    told = {"deliveries": f"s3://{DELIVERIES}/film", "endpoint_url": studio.url}
+    settings.write_text(
+        json.dumps({"masters": str(studio.masters), "store": told, "delivery": {"form": "tar"}})
+    )
+    command = [sys.executable, "-m", "glassine.night.audits", "--all"]
+    command += ["--directory", str(studio.root), "--configfile", str(settings)]
+    path = {"PYTHONPATH": str(PROJECT / "scripts")}
+
+    def audit(code: int, words: str) -> None:
+        done = subprocess.run(
+            command, env=studio.environment() | path, check=False, capture_output=True, text=True
+        )
+        studio.texts.append(done.stdout + done.stderr)
+        told = done.returncode == code and words in done.stdout
+        require(told, f"the audit ended with {done.returncode}:\n{done.stdout[-2000:]}")
+
+    key = f"film/{BATCH}/{BATCH}.tar"
+    right = objects.get(DELIVERIES, key)
+    audit(0, "in object storage: 4 parts")
+    objects.put(DELIVERIES, key, right[:-1] + b"x")
+    audit(1, "Its bytes are not those that were sent")
+    objects.put(DELIVERIES, key, b"short")
+    audit(1, "The object has 5 bytes")
+    objects.delete(DELIVERIES, key)
+    audit(1, "The storage has no such object")
+    objects.put(DELIVERIES, key, right)
+    audit(0, "nothing damaged")
+    told["endpoint_url"] = f"http://127.0.0.1:{free_port()}"
+    settings.write_text(
+        json.dumps({"masters": str(studio.masters), "store": told, "delivery": {"form": "tar"}})
+    )
+    audit(69, "COULD NOT BE READ: 4 parts")
+    return (
+        "the audit tells a changed, a shorter and a missing object as damage, silence as not read"
+    )
+
+
 def refusals(studio: Stored, objects: Objects) -> str:
     """Return that wrong settings, a run going on and a service that is off end honestly."""
     outcome = studio.night("send")
@@ -336,6 +376,7 @@ def scenes(root: Path, url: str) -> None:
         wrong_digest,
         other_object,
         killed,
+        audited,
         refusals,
         no_secret,
         linted,

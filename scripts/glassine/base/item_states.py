@@ -10,6 +10,7 @@ Every item is in exactly one state:
 
 from __future__ import annotations
 
+import hashlib
 import math
 import re
 from dataclasses import dataclass, field, replace
@@ -27,8 +28,8 @@ STATES: tuple[State, ...] = get_args(State)
 RECORDS = ("fixity", "geometry", "render", "quality", "embedded", "package")
 
 
-# As much of a reason, and as many, as a decision keeps; what is beyond asks again.
-_KEY_LENGTH, _KEYS = 500, 500
+# So many reasons are kept by a decision, by so many digits each; what is beyond asks again.
+_KEYS, _KEY_DIGITS = 100, 12
 _FIGURES = re.compile(r"[0-9]+(?:[.,][0-9]+)*")
 
 
@@ -44,8 +45,11 @@ class Reason:
 
     @property
     def key(self) -> str:
-        """Return what makes it the same reason when its figures are a little other than before."""
-        return _FIGURES.sub("#", self.text)[:_KEY_LENGTH]
+        """Return what makes it the same reason when its figures are a little other than before: the
+        beginning of a SHA-256, as corrections.yaml may keep it of 10,000 frames."""
+        text = _FIGURES.sub("#", self.text)
+        digest = hashlib.sha256(text.encode("utf-8", "backslashreplace")).hexdigest()
+        return f"r{digest[:_KEY_DIGITS]}"  # never a number to a reader of YAML
 
     def is_shown_with(self, master: str, frame: int) -> bool:
         """Return whether a person who looks at a frame is told of it: it is the frame's own, its
@@ -217,12 +221,13 @@ def _size_reasons(record: dict[str, Any], row: dict[str, Any]) -> list[Reason]:
 
 
 def _extent_reasons(record: dict[str, Any], entry: dict[str, Any]) -> list[Reason]:
-    """Return where the catalogue's words of extent say another polarity, or more frames, than were
-    found. A master of which batch.yaml states kind or polarity, or that is a part, is not asked."""
-    told = extents.words_of(entry.get("catalogue") or {})
+    """Return where the catalogue's words of extent or genre say another polarity, or those of
+    extent more frames, than were found. A master of which batch.yaml states kind or polarity, or
+    that is a part, is not asked."""
+    row = entry.get("catalogue") or {}
     asked = {each["path"] for each in entry.get("masters") or [] if _is_plain(each)}
     found = []
-    for text in told:
+    for text in extents.kinds_of(row):
         polarity = extents.polarity(text)
         for master in record["masters"] if polarity else []:
             seen = {each["polarity"] for each in master["frames"] if _counts(each)}
@@ -233,7 +238,7 @@ def _extent_reasons(record: dict[str, Any], entry: dict[str, Any]) -> list[Reaso
                 found.append(Reason(f"The catalogue says {text!r}, and {what}.", master["path"]))
         if found:
             break
-    return found + _count_reasons(record, told, asked)
+    return found + _count_reasons(record, extents.words_of(row), asked)
 
 
 def _count_reasons(record: dict[str, Any], told: list[str], asked: set[str]) -> list[Reason]:

@@ -8,15 +8,18 @@ there and complete, every tag file listed, no link, no fetch.txt.
 from __future__ import annotations
 
 import contextlib
+import io
 import os
 import re
 import stat
 import tarfile
 import unicodedata
 import zipfile
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 from functools import partial
+from itertools import pairwise
 from pathlib import Path, PurePosixPath
 from typing import BinaryIO, Protocol
 
@@ -61,7 +64,12 @@ def decoded_path(path: str) -> str:
 
 def manifest(entries: dict[str, str]) -> str:
     """Return a manifest of {path: hex digest}, sorted by path, two blanks between."""
-    return "".join(f"{entries[path]}  {encoded_path(path)}\n" for path in sorted(entries))
+    return "".join(manifest_line(path, entries[path]) for path in sorted(entries))
+
+
+def manifest_line(path: str, digest: str) -> str:
+    """Return the line of a file in a manifest."""
+    return f"{digest}  {encoded_path(path)}\n"
 
 
 def info(tags: Iterable[tuple[str, str]]) -> str:
@@ -123,18 +131,18 @@ class FolderStore:
 
     def __init__(self, root: Path) -> None:
         self.root = root
-        self.files: dict[str, int] = {}
         self.odd: list[tuple[str, str]] = []
-        sizes: dict[str, int] = {}
+        sizes: list[tuple[str, int]] = []
         for path in _below(os.fspath(root)):  # no Path each: there may be a million
             relative = path[len(os.fspath(root)) + 1 :]
             state = os.lstat(path)
             if stat.S_ISREG(state.st_mode):
-                sizes[relative] = state.st_size
+                sizes.append((relative, state.st_size))
             elif not stat.S_ISDIR(state.st_mode):
                 self.odd.append((relative, "a link or device, no file"))
         self.odd.sort()
-        self.files = dict(sorted(sizes.items()))
+        sizes.sort()
+        self.files: dict[str, int] = dict(sizes)
 
     def open(self, path: str) -> contextlib.AbstractContextManager[BinaryIO]:
         return (self.root / path).open("rb")
@@ -264,6 +272,21 @@ def tag_file(path: Path, name: str) -> bytes | None:
         store.close()
 
 
+def _plain_name(path: str) -> str:
+    """Return what two names have in common that some file systems do not tell apart."""
+    return unicodedata.normalize("NFC", path).casefold()
+
+
+@dataclass
+class _Shown:
+    """What a payload manifest shows: files that it lists and that are not there, that are there and
+    that it does not list, and of other bytes."""
+
+    missing: set[str] = field(default_factory=set)
+    unlisted: set[str] = field(default_factory=set)
+    changed: set[str] = field(default_factory=set)
+
+
 class _Check:
     """One reading of a bag; collects every finding."""
 
@@ -271,7 +294,8 @@ class _Check:
         self.store = store
         self.where = where
         self.findings: list[Finding] = []
-        self.read: dict[str, Digests] = {}
+        self.read = hashing.Kept()
+        self._unread: set[str] = set()
 
     def note(self, code: str, path: str, what: str, expected: str) -> None:
         finding_path = f"{self.where}/{path}" if path else self.where
@@ -279,21 +303,21 @@ class _Check:
         self.findings.append(Finding(f"bag.{code}", finding_path, what, expected, _RESENT))
 
     def digests(self, path: str) -> Digests | None:
+        if path in self._unread:
+            return None
         if path not in self.read:
             try:
                 with self.store.open(path) as opened:
                     self.read[path] = hashing.of_stream(opened)  # type: ignore[arg-type]
             except (OSError, zipfile.BadZipFile, tarfile.TarError, EOFError) as problem:
                 self.note("unreadable", path, f"It cannot be read: {problem}.", "a whole file.")
+                self._unread.add(path)
                 return None
         return self.read[path]
 
     def text(self, path: str) -> str | None:
         """Return a tag file's text, or None with a finding."""
-        if path not in self.store.files:
-            return None
-        if self.store.files[path] > MAX_TAG_BYTES:
-            self.note("tag_size", path, "It is far too large.", f"at most {MAX_TAG_BYTES} bytes.")
+        if not self._may_be_read(path):
             return None
         try:
             with self.store.open(path) as opened:
@@ -310,8 +334,7 @@ class _Check:
             self.note("link", path, f"This is {what}.", "files and folders, each once.")
         self.declaration()
         self.names()
-        manifests = self.manifests()
-        self.payload(manifests)
+        self.payload()
         self.tags()
         self.info()
         if "fetch.txt" in self.store.files:
@@ -332,11 +355,17 @@ class _Check:
 
     def names(self) -> None:
         """Sections 5.1 and 6.1.1: names that differ only in case or normalization."""
-        paths: dict[str, str] = {}
         for path in self.store.files:
-            if unicodedata.normalize("NFC", path) != path:
+            if not unicodedata.is_normalized("NFC", path):
                 self.note("name", path, "The name is not in form NFC.", "Unicode form NFC.")
-            key = unicodedata.normalize("NFC", path).casefold()
+        # Only what has the hash of another is compared by itself: there may be a million names.
+        hashes = sorted(hash(_plain_name(path)) for path in self.store.files)
+        twice = {one for one, other in pairwise(hashes) if one == other}
+        paths: dict[str, str] = {}
+        for path in self.store.files if twice else ():
+            key = _plain_name(path)
+            if hash(key) not in twice:
+                continue
             if key in paths:
                 what = f"The name differs from {paths[key]} only in case or normalization."
                 self.note("name", path, what, "names that every file system tells apart (6.1.1).")
@@ -344,10 +373,10 @@ class _Check:
         if not any(path.startswith(PAYLOAD) for path in self.store.files):
             self.note("payload", "data", "There is no payload.", "a folder data/ (2.1.2).")
 
-    def listed(self, path: str, algorithm: str, tags: bool) -> dict[str, str]:
-        """Return {path: digest} of a manifest; what is no proper line becomes a finding."""
-        digests: dict[str, str] = {}
-        for number, line in enumerate(_each_line(self.text(path) or ""), 1):
+    def lines(self, path: str, algorithm: str, tags: bool) -> Iterator[tuple[str, str]]:
+        """Yield (path, digest) of each line of a manifest, as it is read; what is no proper line
+        becomes a finding."""
+        for number, line in enumerate(self.text_lines(path), 1):
             if not line:
                 continue
             match = _LINE.fullmatch(line)
@@ -360,11 +389,42 @@ class _Check:
                 what = f"Line {number} names {name!r}, which this manifest may not list."
                 self.note("manifest_path", path, what, "paths below data/, none outside (5.1).")
                 continue
+            yield name, match[1].lower()
+
+    def text_lines(self, path: str) -> Iterator[str]:
+        """Yield the lines of a tag file without their ends; none is held but the one at hand."""
+        if not self._may_be_read(path):
+            return
+        try:
+            with self.store.open(path) as opened:
+                text = io.TextIOWrapper(opened, "utf-8", newline=None)
+                for number, line in enumerate(text):
+                    if number == 0 and line.startswith("\ufeff"):
+                        raise ValueError("it begins with a byte-order mark")
+                    yield line.rstrip("\n")
+        except (OSError, EOFError, ValueError, zipfile.BadZipFile, tarfile.TarError) as problem:
+            self.note("encoding", path, f"It cannot be read: {problem}.", "UTF-8 without a mark.")
+
+    def _may_be_read(self, path: str) -> bool:
+        if path not in self.store.files:
+            return False
+        if self.store.files[path] > MAX_TAG_BYTES:
+            self.note("tag_size", path, "It is far too large.", f"at most {MAX_TAG_BYTES} bytes.")
+            return False
+        return True
+
+    def listed(self, path: str, algorithm: str) -> dict[str, str]:
+        """Return {path: digest} of a tag manifest."""
+        digests: dict[str, str] = {}
+        for name, digest in self.lines(path, algorithm, tags=True):
             if name in digests:
-                what = f"Line {number} lists {name} a second time."
-                self.note("manifest_twice", path, what, "every file exactly once (2.1.3).")
-            digests[name] = match[1].lower()
+                self._twice(path, name)
+            digests[name] = digest
         return digests
+
+    def _twice(self, path: str, name: str) -> None:
+        what = f"It lists {name} a second time."
+        self.note("manifest_twice", path, what, "every file exactly once (2.1.3).")
 
     @staticmethod
     def _inside(name: str, tags: bool) -> bool:
@@ -376,34 +436,63 @@ class _Check:
             return not name.startswith(PAYLOAD) and not name.startswith("tagmanifest-")
         return name.startswith(PAYLOAD)
 
-    def manifests(self) -> dict[str, dict[str, str]]:
-        by_algorithm = {}
+    def payload(self) -> None:
+        """Hold the payload against each manifest of it, a line at a time."""
+        present = sorted(path for path in self.store.files if path.startswith(PAYLOAD))
+        shown: dict[str, _Shown] = {}
         for name in sorted(self.store.files):
             match = _MANIFEST.fullmatch(name)
             if match and match[2] not in ALGORITHMS:
                 what = f"The algorithm {match[2]!r} is none of ours."
                 self.note("algorithm", name, what, "sha256 and sha512, in lower case (2.4).")
             elif match and not match[1]:
-                by_algorithm[match[2]] = self.listed(name, match[2], tags=False)
+                shown[match[2]] = self._held_against(name, match[2], present)
         for algorithm in ALGORITHMS:
-            if algorithm not in by_algorithm:
+            if algorithm not in shown:
                 name = f"manifest-{algorithm}.txt"
                 self.note("manifest_missing", name, "It is missing.", "both payload manifests.")
-        return by_algorithm
+        self._tell_payload(present, shown)
 
-    def payload(self, manifests: dict[str, dict[str, str]]) -> None:
-        present = {path for path in self.store.files if path.startswith(PAYLOAD)}
-        everywhere = set().union(*manifests.values()) if manifests else set()
-        for path in sorted(everywhere - present):
+    def _held_against(self, path: str, algorithm: str, present: list[str]) -> _Shown:
+        """Return what a payload manifest shows of the payload. present: its paths, sorted."""
+        shown = _Shown()
+        named = bytearray(len(present))
+        place = -1
+        for name, digest in self.lines(path, algorithm, tags=False):
+            place += 1  # manifests are sorted as a rule
+            if place >= len(present) or present[place] != name:
+                place = bisect_left(present, name)
+            if place >= len(present) or present[place] != name:
+                if name in shown.missing:
+                    self._twice(path, name)
+                shown.missing.add(name)
+                continue
+            if named[place]:
+                self._twice(path, name)
+            named[place] = 1
+            digests = self.digests(present[place])
+            if digests is not None and getattr(digests, algorithm) != digest:
+                shown.changed.add(name)
+        shown.unlisted = {
+            name for name, is_named in zip(present, named, strict=True) if not is_named
+        }
+        return shown
+
+    def _tell_payload(self, present: list[str], shown: dict[str, _Shown]) -> None:
+        everything = [*shown.values()]
+        for path in sorted(set().union(*(each.missing for each in everything))):
             self.note("payload_missing", path, "It is listed but not there.", "the file.")
-        for path in sorted(present - everywhere):
+        nowhere = (
+            set.intersection(*(each.unlisted for each in everything)) if everything else {*present}
+        )
+        for path in sorted(nowhere):
             self.note("payload_unlisted", path, "No manifest lists it.", "only listed files (3).")
-        for algorithm, listed in manifests.items():
-            for path in sorted((everywhere & present) - set(listed)):
+        for algorithm, each in shown.items():
+            for path in sorted(each.unlisted - nowhere):
                 what = f"manifest-{algorithm}.txt does not list it."
                 self.note("manifest_incomplete", path, what, "every file in every manifest.")
-        for path in sorted(everywhere & present):
-            self.compare(path, {name: listed.get(path) for name, listed in manifests.items()})
+        for path in sorted(set().union(*(each.changed for each in everything))):
+            self._differs(path, [name for name, each in shown.items() if path in each.changed])
 
     def compare(self, path: str, expected: dict[str, str | None]) -> None:
         digests = self.digests(path)
@@ -415,16 +504,19 @@ class _Check:
             if digest is not None and getattr(digests, algorithm) != digest
         ]
         if wrong:
-            code = "payload_changed" if path.startswith(PAYLOAD) else "tag_changed"
-            what = f"Its bytes are not those listed ({', '.join(wrong)} differ)."
-            self.note(code, path, what, "the bytes that were delivered.")
+            self._differs(path, wrong)
+
+    def _differs(self, path: str, algorithms: list[str]) -> None:
+        code = "payload_changed" if path.startswith(PAYLOAD) else "tag_changed"
+        what = f"Its bytes are not those listed ({', '.join(algorithms)} differ)."
+        self.note(code, path, what, "the bytes that were delivered.")
 
     def tags(self) -> None:
         lists = {}
         for algorithm in ALGORITHMS:
             name = f"tagmanifest-{algorithm}.txt"
             if name in self.store.files:
-                lists[algorithm] = self.listed(name, algorithm, tags=True)
+                lists[algorithm] = self.listed(name, algorithm)
             else:
                 self.note("tag_manifest_missing", name, "It is missing.", "both tag manifests.")
         everywhere = set().union(*lists.values()) if lists else set()
@@ -471,7 +563,7 @@ class Reading:
 
     findings: list[Finding]
     store: Store
-    digests: dict[str, Digests]
+    digests: Mapping[str, Digests]
 
 
 @contextlib.contextmanager
@@ -488,25 +580,28 @@ def reading(path: Path, *, forget: bool = False) -> Iterator[Reading]:
             hashing.forget(path)
         check = _Check(store, path.name)
         if isinstance(store, FolderStore):
-            check.read |= _digests(store, forget=forget)
+            _take_digests(check, store, forget=forget)
         yield Reading(check.run(), store, check.read)
     finally:
         store.close()
 
 
-def _digests(store: FolderStore, *, forget: bool) -> dict[str, Digests]:
-    """Return the digests of a folder's files, read by all processes of the job; one that cannot be
+def _take_digests(check: _Check, store: FolderStore, *, forget: bool) -> None:
+    """Take in the digests of a folder's files, read by all processes of the job; one that cannot be
     read is left out, and told where it is asked for by itself."""
     paths = sorted(store.files)
     known = workers.each(partial(_read, store.root, forget), paths, store.files.__getitem__)
-    return {path: digests for path, digests in zip(paths, known, strict=True) if digests}
+    for path, digests in zip(paths, known, strict=True):
+        if digests:
+            check.read.take(path, digests)
 
 
-def _read(root: Path, forget: bool, path: str) -> Digests | None:
+def _read(root: Path, forget: bool, path: str) -> bytes | None:
+    """Return the digests of a file, packed: they come from another process."""
     try:
         if forget:
             hashing.forget(root / path)
-        return hashing.of_file(root / path)
+        return hashing.packed(hashing.of_file(root / path))
     except OSError:
         return None
 

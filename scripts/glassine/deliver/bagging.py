@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Iterator
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
@@ -18,11 +20,15 @@ from glassine.deliver.due import Due, Folders, Item
 from glassine.deliver.given import DeliverGiven, DeliverySection
 from glassine.deliver.plan import GB, Whereabouts
 from glassine.deliver.serialization import Source, carrier
-from glassine.deliver.tags import Contents, tag_files
+from glassine.deliver.tags import MANIFESTS, Contents, manifests, tag_files
 
 _SUFFIX = {"folder": "", "tar": ".tar", "zip": ".zip"}
 # Room for tag files, folders and what else grows on the disk meanwhile.
 SPARE_BYTES = 64 * 2**20
+
+
+# Tag files whose digests stand in the receipt.
+_IN_RECEIPT = ("manifest-sha256.txt", "tagmanifest-sha256.txt")
 
 
 def name_of(plan: Plan, number: int, count: int) -> str:
@@ -57,23 +63,36 @@ def contents_of(
         count=len(groups),
         items=items,
         rows=[item.row(name) for item in items],
-        sources=_sources(items, folders.batch_dir),
+        sources=_Payload(tuple(items), folders.batch_dir),
         whereabouts=whereabouts if number == 1 else [],
     )
 
 
-def _sources(items: list[Item], batch_dir: Path) -> list[Source]:
+@dataclass(frozen=True)
+class _Payload:
+    """See `serialization.Sources`: what is listed of one item is read when its turn comes, and let
+    go after it."""
+
+    items: tuple[Item, ...]
+    batch_dir: Path
+
+    def __iter__(self) -> Iterator[Source]:
+        # All paths of an item begin alike, so that items in order are paths in order.
+        for item in sorted(self.items, key=lambda item: f"{item.name}/"):
+            yield from _sources_of(item, self.batch_dir)
+
+
+def _sources_of(item: Item, batch_dir: Path) -> list[Source]:
     sources = []
     folders: dict[tuple[Path, str], Path] = {}
-    for item in items:
-        for placed in item.placed():
-            entry = placed.entry
-            kind, _, relative = entry.source.partition(":")
-            root = batch_dir if kind == "master" else item.folder
-            digests = hashing.Digests(entry.bytes, entry.sha256, entry.sha512)
-            path = f"{bag.PAYLOAD}{item.name}/{entry.path}"
-            place = _place(folders, root, relative)
-            sources.append(Source(path, place, digests, placed.content))
+    for placed in item.placed():
+        entry = placed.entry
+        kind, _, relative = entry.source.partition(":")
+        root = batch_dir if kind == "master" else item.folder
+        digests = hashing.Digests(entry.bytes, entry.sha256, entry.sha512)
+        path = f"{bag.PAYLOAD}{item.name}/{entry.path}"
+        place = _place(folders, root, relative)
+        sources.append(Source(path, place, digests, placed.content))
     return sorted(sources, key=lambda source: source.path)
 
 
@@ -99,6 +118,7 @@ def make_bag(
     suffix = _SUFFIX[section.form]
     final = deliveries_dir / (contents.name + suffix)
     tags = tag_files(plan, contents, given, due)
+    digests = {name: hashing.of_bytes(tags[name]).sha256 for name in _IN_RECEIPT}
     if final.exists():
         _require_own(final, tags)
     else:
@@ -108,11 +128,11 @@ def make_bag(
         hashing.sync(deliveries_dir)
     return ReceiptBag(
         name=final.name,
-        files=len(contents.sources),
+        files=contents.files,
         bytes=contents.bytes,
         archive_bytes=UNSET if final.is_dir() else final.stat().st_size,
-        manifest_sha256=hashing.of_bytes(tags["manifest-sha256.txt"]).sha256,
-        tagmanifest_sha256=hashing.of_bytes(tags["tagmanifest-sha256.txt"]).sha256,
+        manifest_sha256=digests["manifest-sha256.txt"],
+        tagmanifest_sha256=digests["tagmanifest-sha256.txt"],
         signed_by=signing.stated_in(tags["bag-info.txt"]) or UNSET,
         validated=clock.now_text(),
     )
@@ -149,16 +169,23 @@ def _build(
     part: Path, plan: Plan, contents: Contents, tags: dict[str, bytes], section: DeliverySection
 ) -> None:
     """Build a bag under the name `part` and read it again. Raises GlassineError where it is not
-    whole, or the disk has no room."""
+    whole, or the disk has no room.
+
+    The payload manifests are taken out of `tags` meanwhile: of a million files they are 300 MB."""
+    names = list(tags)
     _require_room(part, contents)
     build = carrier(section.form, section.copy)
     build(part, contents.name, plan.time, tags, contents.sources, trusting=True)
+    for name in MANIFESTS:
+        del tags[name]
     from_disk = section.read_back == "disk"
     if not bag.validate(part, forget=from_disk):
         return
     # A power cut can leave a file of the right size with the wrong bytes: once more,
     # and this time everything that is there is read before it is believed.
-    build(part, contents.name, plan.time, tags, contents.sources, trusting=False)
+    tags |= manifests(contents)
+    in_order = {name: tags[name] for name in names}
+    build(part, contents.name, plan.time, in_order, contents.sources, trusting=False)
     findings = bag.validate(part, forget=from_disk)
     if findings:
         raise GlassineError(findings)

@@ -223,6 +223,30 @@ def parted(finished: list[Item]) -> tuple[list[Item], dict[str, access.Access]]:
     return [item for item in finished if item.name not in kept_back], kept_back
 
 
+# From so many bytes that went out once more, unchanged and more than half of a delivery, it is said
+# that they need not (common practice, no source: what a slow line carries in a night).
+_MUCH_BYTES = 10 * 10**9
+
+
+def much_again(batch: BatchId, unchanged: int, whole: int) -> list[Finding]:
+    """Return the note that most of a later delivery had been delivered before. unchanged, whole:
+    bytes."""
+    if unchanged < _MUCH_BYTES or 2 * unchanged < whole:
+        return []
+    return [
+        Finding(
+            "delivery.much_again",
+            batch,
+            f"{unchanged / 1e9:,.0f} of the {whole / 1e9:,.0f} GB of this delivery are as "
+            "they were delivered before.",
+            "that each delivery holds the whole batch (delivery.later is `whole`).",
+            "Where the repository takes deliveries that add to those before, set delivery.later to "
+            "`changed`.",
+            "note",
+        )
+    ]
+
+
 def _kept_back(name: str, level: access.Access, earlier: dict[str, drops.Delivered]) -> LackingItem:
     words = f"It is {level.sentence()}, of which nothing is delivered (`access.deliver`)."
     return LackingItem(item=name, state=KEPT_BACK, reason=_as_before(earlier.get(name), words))

@@ -21,14 +21,22 @@ PAGE_ITEMS = 200
 # Small pictures and file names shown of an item; the hand-over list has all.
 _SHOWN_PICTURES, _SHOWN_FILES = 12, 60
 _MAX_TEXT = 300
+# What the worst verdict on the frames of an item means to whoever gets it.
+_QUALITY = {
+    "pass": "measured, all within the limits",
+    "not measured": "within the limits; not all of it could be measured",
+    "review": "measured; a value is near or beyond its limit and asks for a look",
+    "fail": "measured; a value is beyond its limit",
+}
 _STYLE = (
     "body{font:16px/1.45 system-ui,sans-serif;margin:2rem auto;max-width:70rem;padding:0 1rem;"
-    "color:#222;background:#fff}h1{font-size:1.5rem}h2{font-size:1.05rem;margin:0}"
-    "section{border-top:1px solid #ccc;padding:1rem 0}"
+    "color:#222;background:#fff;color-scheme:light}h1{font-size:1.5rem;line-height:1.2}"
+    "h2{font-size:1.05rem;margin:0}h2 span{font-weight:400}time{white-space:nowrap}"
+    "section{border-top:1px solid #ccc;padding:1rem 0}nav,p+section{margin-top:1rem}"
     "dl{display:grid;grid-template-columns:max-content 1fr;gap:.2rem 1rem}dt{color:#666}"
     "dd{margin:0;overflow-wrap:anywhere}.pictures{display:flex;flex-wrap:wrap;gap:.6rem;"
     "margin:.6rem 0}.pictures img{max-height:160px;max-width:220px;background:#eee}"
-    "ul{columns:2;font-size:.85rem;overflow-wrap:anywhere}p{margin:.4rem 0}"
+    "ul{columns:24rem;padding-left:1.2rem;font-size:.85rem;overflow-wrap:anywhere}p{margin:.4rem 0}"
     "summary{cursor:pointer;color:#444}nav a{margin-right:.6rem}"
 )
 
@@ -89,8 +97,15 @@ def _sentence(about: About, rows: list[ItemRow]) -> str:
     part = f", bag {about.part}" if about.part else ""
     return (
         f"Delivery {about.delivery} of the batch {about.batch}{part}: {len(held)} digitized items "
-        f"with {count} masters and pictures, made {about.time}."
+        f"with {count} masters and pictures, made {_made(about)}."
     )
+
+
+def _made(about: About) -> str:
+    """Return when the delivery was made, to the minute.
+
+    about.time: ISO 8601, UTC."""
+    return f"{about.time[:10]} {about.time[11:16]} UTC"
 
 
 def _readme(about: About, rows: list[ItemRow]) -> str:
@@ -140,11 +155,14 @@ def _page(about: About, rows: list[ItemRow], shown: list[ItemRow], number: int, 
         for other in range(1, count + 1)
     )
     nav = f"<nav>Pages: {links}</nav>" if count > 1 else ""
+    made = _escaped(_made(about))
+    time = f'<time datetime="{_escaped(about.time)}">{made}</time>'
+    sentence = _escaped(_sentence(about, rows)).replace(made, time)
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width">\n'
         f"<title>{_escaped(about.delivery)}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n"
-        f'<h1 dir="auto">{_escaped(title)}</h1>\n<p>{_escaped(_sentence(about, rows))}</p>\n'
+        f'<h1 dir="auto">{_escaped(title)}</h1>\n<p>{sentence}</p>\n'
         f'<p><a href="{README}">README.txt</a> says what this is and how it is checked; '
         '<a href="delivery/handover.csv">delivery/handover.csv</a> lists every file with its '
         f"digests.</p>\n{nav}\n" + "".join(map(_section, shown)) + f"{nav}\n</body>\n</html>\n"
@@ -158,7 +176,7 @@ def _section(row: ItemRow) -> str:
         "Date": _text(row.date),
         "Persistent identifiers": _text(row.persistent_ids),
         "Access": _text(row.access),
-        "Quality": _text(row.quality) if row.files else "",
+        "Quality": _QUALITY.get(_text(row.quality), _text(row.quality)) if row.files else "",
         "State": "" if row.files else f"{row.state}: {_text(row.reason)}",
     }
     listed = "".join(

@@ -59,6 +59,12 @@ def to_deliver(due: Due, receipts: Receipts) -> list[Item]:
     return [_replacing(item, earlier) if _is_other(item, earlier) else item for item in items]
 
 
+def unchanged_bytes(due: Due, receipts: Receipts) -> int:
+    """Return the size of the items that are as an earlier delivery has them."""
+    earlier = causes.last_of(receipts.sound)
+    return sum(item.bytes for item in due.items if not _is_other(item, earlier))
+
+
 def _is_other(item: Item, earlier: dict[str, causes.Last]) -> bool:
     last = earlier.get(item.name)
     return last is None or last.item.package_digest != item.digest

@@ -14,9 +14,10 @@ import struct
 import tarfile
 import time as clock_time
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
+from itertools import chain, islice
 from pathlib import Path
 from typing import BinaryIO, Protocol
 
@@ -57,6 +58,16 @@ class Source:
         return self.origin.open("rb", buffering=0)
 
 
+class Sources(Protocol):
+    """The payload files of a bag in the order of their paths, each time anew: not all are held."""
+
+    def __iter__(self) -> Iterator[Source]: ...
+
+
+# So many files are handed over to the processes of a job at one time.
+_HANDED = 2**13
+
+
 class Carrier(Protocol):
     """Make the bag `part`, with the folder `top` at the top of an archive.
 
@@ -70,7 +81,7 @@ class Carrier(Protocol):
         top: str,
         time: str,
         tags: dict[str, bytes],
-        sources: list[Source],
+        sources: Sources,
         *,
         trusting: bool,
     ) -> None: ...
@@ -130,16 +141,20 @@ class _FolderCarrier:
         top: str,
         time: str,
         tags: dict[str, bytes],
-        sources: list[Source],
+        sources: Sources,
         *,
         trusting: bool,
     ) -> None:
         part.mkdir(exist_ok=True)
-        _remove_others(part, {source.path for source in sources} | set(tags))
-        brought = workers.each(
-            partial(self.brought, part, trusting), sources, lambda source: source.digests.bytes
-        )
-        _require([finding for finding in brought if finding is not None])
+        if any(part.iterdir()):
+            _remove_others(part, {source.path for source in sources} | set(tags))
+        work = partial(self.brought, part, trusting)
+        left = iter(sources)
+        findings: list[Finding] = []
+        while some := list(islice(left, _HANDED)):
+            brought = workers.each(work, some, lambda source: source.digests.bytes)
+            findings += [finding for finding in brought if finding is not None]
+        _require(findings)
         for path, content in tags.items():
             files.write_bytes(part / path, content)
         hashing.sync(part)
@@ -258,14 +273,12 @@ def _carry(
     return True
 
 
-def _entries(
-    tags: dict[str, bytes], sources: list[Source]
-) -> list[tuple[str, int, Source | bytes]]:
-    """Return (path, size, what) in the order of an archive: tag files first, then payload."""
-    entries: list[tuple[str, int, Source | bytes]] = [
-        (path, len(content), content) for path, content in tags.items()
-    ]
-    return entries + [(source.path, source.digests.bytes, source) for source in sources]
+def _entries(tags: dict[str, bytes], sources: Sources) -> Iterator[tuple[str, int, Source | bytes]]:
+    """Yield (path, size, what) in the order of an archive: tag files first, then payload."""
+    for path, content in tags.items():
+        yield path, len(content), content
+    for source in sources:
+        yield source.path, source.digests.bytes, source
 
 
 def _stream(what: Source | bytes, target: hashing.Writable) -> Digests:
@@ -281,7 +294,7 @@ def _tar(
     top: str,
     time: str,
     tags: dict[str, bytes],
-    sources: list[Source],
+    sources: Sources,
     *,
     trusting: bool,
 ) -> None:
@@ -363,7 +376,7 @@ def _zip(
     top: str,
     time: str,
     tags: dict[str, bytes],
-    sources: list[Source],
+    sources: Sources,
     *,
     trusting: bool,
 ) -> None:
@@ -372,12 +385,13 @@ def _zip(
     seconds = _seconds(time)
     findings: list[Finding] = []
     with part.open("r+b") as target:
-        entries = _entries(tags, sources)
+        entries: Iterator[tuple[str, int, Source | bytes]] = _entries(tags, sources)
         whole_members: list[zipfile.ZipInfo] = []
         at = 0
         for path, size, what in entries:
             crc = _whole_member(target, f"{top}/{path}", size, what)
             if crc is None:
+                entries = chain([(path, size, what)], entries)
                 break
             member = _zip_member(f"{top}/{path}", size, seconds)
             member.header_offset, member.CRC, member.compress_size = at, crc, size
@@ -389,7 +403,7 @@ def _zip(
             for member in whole_members:
                 archive.filelist.append(member)
                 archive.NameToInfo[member.filename] = member
-            for path, size, what in entries[len(whole_members) :]:
+            for path, size, what in entries:
                 member = _zip_member(f"{top}/{path}", size, seconds)
                 with archive.open(member, "w", force_zip64=size >= _ZIP64_FROM) as opened:
                     done = _carry(what, lambda what: _stream(what, opened), findings)

@@ -36,7 +36,7 @@ from glassine.deliver.due import Due, Folders, Item
 from glassine.deliver.given import DeliverGiven, DeliverySection
 from glassine.deliver.tags import Contents
 
-VERSION = "5"
+VERSION = "6"
 # The output of rule `deliver` in the results of a batch: see `write_stamp`.
 STAMP = "delivered.json"
 # States of items whose package is made.
@@ -114,6 +114,9 @@ def deliver_batch(
     made = _make(folders, given, _with_kept(due, aged, given.settings.delivery), receipts)
     if made is not None:
         before += made
+        if not due.adds:
+            unchanged = plans.unchanged_bytes(due, receipts)
+            before += dues.much_again(given.batch, unchanged, sum(i.bytes for i in due.items))
         receipts = standing(results_batch_dir, deliveries_dir, given.batch)
     before += _of_software(aged, given, before, along=made is not None and not due.adds)
     damage = receipt_files.damage(deliveries_dir, receipts)

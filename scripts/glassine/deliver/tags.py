@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -16,10 +17,11 @@ from glassine.deliver import bag, handover, pages, signing
 from glassine.deliver.due import Due, Item
 from glassine.deliver.given import DeliverGiven
 from glassine.deliver.plan import Whereabouts
-from glassine.deliver.serialization import Source
+from glassine.deliver.serialization import Sources
 
 # The program that checks a bag with nothing but Python, by setting.
 VALIDATOR = "delivery/check_bag.py"
+MANIFESTS = tuple(f"manifest-{algorithm}.txt" for algorithm in bag.ALGORITHMS)
 
 
 @dataclass(frozen=True)
@@ -36,12 +38,16 @@ class Contents:
     count: int
     items: list[Item]
     rows: list[handover.ItemRow]
-    sources: list[Source]
+    sources: Sources
     whereabouts: list[Whereabouts] = field(default_factory=list)
 
     @property
     def bytes(self) -> int:
-        return sum(source.digests.bytes for source in self.sources)
+        return sum(item.bytes for item in self.items)
+
+    @property
+    def files(self) -> int:
+        return sum(item.files for item in self.items)
 
 
 class StatedItem(msgspec.Struct, frozen=True, kw_only=True):
@@ -91,9 +97,7 @@ def tag_files(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> 
     tags |= pages.texts(_about(plan, contents, given, signed=signer is not None), rows)
     if given.settings.delivery.validator:
         tags[VALIDATOR] = Path(__file__).with_name("check_bag.py").read_bytes()
-    for algorithm in bag.ALGORITHMS:
-        listed = {source.path: getattr(source.digests, algorithm) for source in contents.sources}
-        tags[f"manifest-{algorithm}.txt"] = bag.manifest(listed).encode()
+    tags |= manifests(contents)
     digests = {path: hashing.of_bytes(content) for path, content in tags.items()}
     for algorithm in bag.ALGORITHMS:
         listed = {path: getattr(digest, algorithm) for path, digest in digests.items()}
@@ -101,6 +105,16 @@ def tag_files(plan: Plan, contents: Contents, given: DeliverGiven, due: Due) -> 
     if signer is not None:
         tags[bag.SIGNATURE] = signer.sign(tags[bag.SIGNED])
     return tags
+
+
+def manifests(contents: Contents) -> dict[str, bytes]:
+    """Return the payload manifests, written a line at a time: there may be a million."""
+    made = {algorithm: io.BytesIO() for algorithm in bag.ALGORITHMS}
+    for source in contents.sources:
+        for algorithm, manifest in made.items():
+            line = bag.manifest_line(source.path, getattr(source.digests, algorithm))
+            manifest.write(line.encode())
+    return {f"manifest-{algorithm}.txt": each.getvalue() for algorithm, each in made.items()}
 
 
 def _about(plan: Plan, contents: Contents, given: DeliverGiven, *, signed: bool) -> pages.About:
@@ -174,7 +188,7 @@ def _info(
         ("Bagging-Date", plan.date),
         ("Bag-Software-Agent", f"Glassine {__version__}"),
         ("Bag-Size", _size(contents.bytes)),
-        ("Payload-Oxum", f"{contents.bytes}.{len(contents.sources)}"),
+        ("Payload-Oxum", f"{contents.bytes}.{contents.files}"),
         ("Bag-Group-Identifier", plan.name),
         ("Bag-Count", f"{number} of {count}" if count > 1 else ""),
         ("BagIt-Profile-Identifier", identifier),

@@ -320,11 +320,13 @@ def _entry(master: RecordedMaster, frame: Frame, work: Work) -> RenderedFrame:
     words = [master.part] if master.part else []
     words += [master.sequence] if master.sequence else []
     words += [f"frame {frame.index}"] if number is not None else []
+    words += [f"number {frame.film_frame} on the film"] if frame.film_frame else []
     return RenderedFrame(
         master=master.geometry.path,
         part=master.part,
         sequence=master.sequence or UNSET,
         index=frame.index,
+        film_frame=frame.film_frame or UNSET,
         label=", ".join(words) or None,
         iiif_id=naming.iiif_id(work.item, master.part, number, master.sequence),
         width=None,

@@ -15,6 +15,7 @@ from glassine.base.errors import GlassineError
 from glassine.record import presentation
 from glassine.report import (
     decided,
+    film_numbers,
     gather,
     morning,
     near,
@@ -131,6 +132,7 @@ def _write(results: Path, given: ReportGiven) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     batch = gather.gather(results, given)
     near.tell(batch, results)
+    film_numbers.tell(batch)
     manifests = _manifests(batch, results)
     previews.make_small(batch, results, page.AT_LENGTH)
     sketch.add(batch, results)

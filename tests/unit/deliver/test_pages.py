@@ -7,6 +7,7 @@ import shutil
 from pathlib import Path
 from urllib.parse import unquote
 
+import msgspec
 import pytest
 from lxml import etree
 
@@ -140,3 +141,16 @@ def test_a_changed_readme_shows(bag: Path, tmp_path: Path, monkeypatch: pytest.M
     path = tmp_path / "b1" / "README.txt"
     path.write_text(path.read_text("utf-8").replace("1 May 1906", "1 May 1936"), "utf-8")
     assert "bag.tag_changed" in {each.code for each in validation.check(tmp_path / "b1")}
+
+
+def test_quality_and_time_are_said_in_words() -> None:
+    """A reader at the repository does not know the verdicts of a night."""
+    rows = [
+        msgspec.structs.replace(row(item=f"PEH-{verdict}"), quality=verdict)
+        for verdict in ("pass", "review", "fail", "not measured")
+    ]
+    shown = "".join(parsed(pages.texts(ABOUT, rows)["index.html"]).itertext())
+    for words in ("all within the limits", "asks for a look", "beyond its limit", "not all of it"):
+        assert words in shown
+    assert "UTC" in shown
+    assert ABOUT.time not in shown

@@ -12,6 +12,8 @@ from glassine.base.item_states import ItemStatus
 
 MASTER = "PEH-0001.tif"
 NOTICE = "Its header has a copyright notice."
+TWICE = item_states.Reason("Its number came twice.").key
+KEY = item_states.Reason(NOTICE).key
 SOFT = {"name": "sampling_used", "unit": "", "limit": ">= 0.9", "verdict": "review"}
 BANDED = {"name": "banding", "value": 3.0, "unit": "", "limit": "<= 1", "verdict": "fail"}
 
@@ -49,23 +51,23 @@ def open_reasons(state: ItemStatus) -> list[str]:
 
 
 def test_what_a_person_was_told_of_a_master_asks_no_more(tmp_path: Path) -> None:
-    assert open_reasons(status(tmp_path, [NOTICE], notes=[NOTICE])) == []
+    assert open_reasons(status(tmp_path, [KEY], notes=[NOTICE])) == []
 
 
 def test_what_is_said_of_a_master_since_asks_again(tmp_path: Path) -> None:
-    state = status(tmp_path, [NOTICE], notes=[NOTICE, "It ends in black."])
+    state = status(tmp_path, [KEY], notes=[NOTICE, "It ends in black."])
     assert open_reasons(state) == ["It ends in black."]
 
 
 def test_what_is_said_of_the_item_since_asks_again(tmp_path: Path) -> None:
-    assert open_reasons(status(tmp_path, [NOTICE], found="Its number came twice.")) == [
+    assert open_reasons(status(tmp_path, [KEY], found="Its number came twice.")) == [
         "Its number came twice."
     ]
 
 
 def test_a_measure_that_asks_since_asks_again(tmp_path: Path) -> None:
     """The frame was accepted for another reason: it is for review, not done."""
-    state = status(tmp_path, [NOTICE], measures=[BANDED])
+    state = status(tmp_path, [KEY], measures=[BANDED])
     assert state.state == "review"
     assert len(open_reasons(state)) == 1
 
@@ -93,6 +95,6 @@ def test_a_person_is_told_what_is_the_frames_own_its_masters_or_the_items(
         tmp_path, None, notes=[NOTICE], measures=[BANDED], found="Its number came twice."
     )
     told = state.told_with(MASTER, frame)
-    assert {NOTICE, "Its number came twice."} <= {*told}
+    assert {KEY, TWICE} <= {*told}
     assert len(told) == (3 if frame == 1 else 2)
-    assert state.told_with("another.tif", 1) == ["Its number came twice."]
+    assert state.told_with("another.tif", 1) == [TWICE]

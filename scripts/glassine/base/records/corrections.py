@@ -184,14 +184,15 @@ class SeenFrame(Record, frozen=True, kw_only=True):
     ) = UNSET
     reasons: (
         Annotated[
-            list[Annotated[str, Meta(max_length=500)]],
+            list[Annotated[str, Meta(pattern="^r[0-9a-f]{12}$")]],
             Meta(
-                max_length=500,
+                max_length=100,
                 description=(
-                    "What the person was told of the frame, its master and the item, figures "
-                    "left out. Where the frame was accepted, anything else asks again."
+                    "What the person was told of the frame, its master and the item, each by the "
+                    "beginning of a digest over its words. Where the frame was accepted, anything "
+                    "else asks again."
                 ),
-                examples=[["The file's header has a copyright notice."]],
+                examples=[["r5b8f0f0e7d3c"]],
             ),
         ]
         | UnsetType
