@@ -41,7 +41,7 @@ class Studio:
         self.folder.mkdir(parents=True)
         self.batch.mkdir(parents=True)
         (root / "config.yaml").write_text("masters: masters\n", "utf-8")
-        monkeypatch.setattr(Session, "_items", lambda _: {ITEM})
+        monkeypatch.setattr(Session, "items", lambda _: frozenset({ITEM}))
         self.session = Session("b1", self.results, self.batch, writable=True)
 
     def night(self, geometry: MasterGeometry) -> None:
