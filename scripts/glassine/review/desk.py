@@ -231,6 +231,8 @@ class Answered:
             **served.HEADERS,
             "Content-Type": self.kind,
             "Content-Length": str(len(self.content)),
+            # Under `no-referrer` a browser sends a form with `Origin: null` (Fetch standard, 3.2).
+            "Referrer-Policy": "same-origin",
         }
         if self.status == HTTPStatus.UNAUTHORIZED:  # RFC 9110, section 11.6.1: it must say how
             headers["WWW-Authenticate"] = 'Form realm="review"'
