@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from benchmarks.publish import viewers
+from makers import iiif_viewers as viewers
 
 
 @pytest.mark.skipif(

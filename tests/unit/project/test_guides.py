@@ -17,7 +17,7 @@ PAGES = [
     *PROJECT.glob("*.md"),
     *(PROJECT / "config").rglob("*.md"),
     *(PROJECT / "scripts").glob("*.md"),
-    *(PROJECT / "tests" / "benchmarks").rglob("*.md"),
+    *(PROJECT / "tests").glob("benchmarks/**/*.md"),
 ]
 LINK = re.compile(r"(?<!!)\[(?:[^\]\[]|\[[^\]]*\])*\]\(([^)\s]+)\)|!\[[^\]]*\]\(([^)\s]+)\)")
 BLOCK = re.compile(r"^```[^\n]*\n(.*?)^```", re.M | re.S)

@@ -1,6 +1,6 @@
 """Make the pictures of README.md: the sample night as a person meets it the first day.
 
-    .venv/bin/python docs/make_pictures.py FOLDER
+    .venv/bin/python tests/makers/make_pictures.py FOLDER
 
 FOLDER is a working directory in which the sample masters were processed, with what the night said:
 
@@ -21,7 +21,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-PROJECT = Path(__file__).resolve().parents[1]
+PROJECT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(PROJECT / "scripts"))
 
 import pyvips  # noqa: E402
@@ -30,7 +30,7 @@ from playwright.sync_api import sync_playwright  # noqa: E402
 from glassine.review import server  # noqa: E402
 from glassine.review.session import Session  # noqa: E402
 
-PICTURES = PROJECT / "docs" / "pictures"
+PICTURES = PROJECT / "scripts" / "pictures"
 BATCH = "harbour-2026-03"
 WIDTH, HEIGHT = 1200, 760
 MOST_BYTES = 150_000
@@ -46,7 +46,7 @@ def _keep(page: Any, name: str) -> None:
     else:
         raise SystemExit(f"{name} has {len(content)} bytes, more than {MOST_BYTES}")
     (PICTURES / f"{name}.webp").write_bytes(content)
-    print(f"docs/pictures/{name}.webp  {len(content) // 1000} kB")
+    print(f"scripts/pictures/{name}.webp  {len(content) // 1000} kB")
 
 
 def _terminal(page: Any, folder: Path) -> None:
