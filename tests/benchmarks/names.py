@@ -25,6 +25,9 @@ BENCHMARKS = {
     "deliver-speed": Benchmark(
         "deliver.speed", "time, work and memory of a delivery, beside cp and digests"
     ),
+    "edge-codes": Benchmark(
+        "edges.run", "numbers, side and turn that codes in the margin of 35 mm film tell"
+    ),
     "faults-fuzz": Benchmark("faults.fuzz", "damaged masters are taken or held, in bounded time"),
     "faults-kills": Benchmark(
         "faults.kills", "runs killed at random moments recover byte for byte"
@@ -45,6 +48,9 @@ BENCHMARKS = {
     "orchestration": Benchmark("orchestration.run", "what the engine costs, its steps stubs"),
     "pixels": Benchmark("pixels.bench", "time and memory of an item's steps, beside commands"),
     "pixels-trials": Benchmark("pixels.trials", "what each way of doing a part of it costs"),
+    "publish-viewers": Benchmark(
+        "publish.viewers", "a published tree opened in two general IIIF viewers: no failed request"
+    ),
     "records": Benchmark("records.bench", "time of the steps record and pack"),
     "resealed": Benchmark(
         "delivered.resealed", "packages changed and sealed anew: does validation tell"
@@ -52,6 +58,9 @@ BENCHMARKS = {
     "review-queue": Benchmark("review.queue", "300 frames reviewed by keyboard: keys and waits"),
     "review-team": Benchmark(
         "review.team", "20 reviewers, 2,000 decisions, the server killed: none lost or doubled"
+    ),
+    "simulated-night": Benchmark(
+        "orchestration.simulate", "a night on 1 to 16 cores from unit costs: a simulation"
     ),
     "targets": Benchmark("targets.run", "eighty drawn targets, measured and judged"),
     "targets-speed": Benchmark("targets.speed", "time of a target of more than 100 megapixels"),

@@ -46,6 +46,24 @@ def test_the_run_says_that_not_all_is_well(first_night):
     assert "Traceback" not in outcome.text
 
 
+def test_each_held_item_is_one_line_and_the_engine_says_nothing_of_it(first_night):
+    studio, outcome, _ = first_night
+    lines = outcome.text.splitlines()
+    held = list((studio.root / "results" / BATCH).glob("**/held.json"))
+    assert len(held) >= len(HELD)
+    assert sum(line.startswith("HELD ") for line in lines) == len(held), outcome.text
+    for word in (
+        "RuleException",
+        "WorkflowError",
+        "Error in rule",
+        "CalledProcessError",
+        "rule item",
+    ):
+        assert word not in outcome.text
+    plain = [line for line in lines if not line.startswith(("HELD ", "20"))]  # progress: a date
+    assert len(plain) <= 12, plain
+
+
 def test_good_items_are_finished(first_night):
     studio, _, _ = first_night
     for item in GOOD:

@@ -43,7 +43,16 @@ Polarity = Literal["negative", "positive"]
 
 def words_of(row: dict[str, Any]) -> list[str]:
     """Return the texts of a catalogue's row that tell what an item is, the extent first."""
-    texts = [str(row.get(field) or "")[:500] for field in FIELDS]
+    return _texts(row, FIELDS)
+
+
+def kinds_of(row: dict[str, Any]) -> list[str]:
+    """Return the texts of a row that may tell negatives from positives: its genre too."""
+    return _texts(row, (*FIELDS, "genre"))
+
+
+def _texts(row: dict[str, Any], fields: tuple[str, ...]) -> list[str]:
+    texts = [str(row.get(field) or "")[:500] for field in fields]
     return [text for text in texts if text]
 
 

@@ -221,12 +221,13 @@ def _size_reasons(record: dict[str, Any], row: dict[str, Any]) -> list[Reason]:
 
 
 def _extent_reasons(record: dict[str, Any], entry: dict[str, Any]) -> list[Reason]:
-    """Return where the catalogue's words of extent say another polarity, or more frames, than were
-    found. A master of which batch.yaml states kind or polarity, or that is a part, is not asked."""
-    told = extents.words_of(entry.get("catalogue") or {})
+    """Return where the catalogue's words of extent or genre say another polarity, or those of
+    extent more frames, than were found. A master of which batch.yaml states kind or polarity, or
+    that is a part, is not asked."""
+    row = entry.get("catalogue") or {}
     asked = {each["path"] for each in entry.get("masters") or [] if _is_plain(each)}
     found = []
-    for text in told:
+    for text in extents.kinds_of(row):
         polarity = extents.polarity(text)
         for master in record["masters"] if polarity else []:
             seen = {each["polarity"] for each in master["frames"] if _counts(each)}
@@ -237,7 +238,7 @@ def _extent_reasons(record: dict[str, Any], entry: dict[str, Any]) -> list[Reaso
                 found.append(Reason(f"The catalogue says {text!r}, and {what}.", master["path"]))
         if found:
             break
-    return found + _count_reasons(record, told, asked)
+    return found + _count_reasons(record, extents.words_of(row), asked)
 
 
 def _count_reasons(record: dict[str, Any], told: list[str], asked: set[str]) -> list[Reason]:

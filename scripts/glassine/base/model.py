@@ -248,7 +248,8 @@ class MasterGeometry:
     orientation: the TIFF's Orientation (1 to 8) as found; `rotate` and `mirror` of its frames
     include it, all coordinates are of the pixels as stored.
     pieces: all that lies on the table, and what it was taken for; older records have none.
-    edges: pieces of 35 mm film whose margins show bar codes.
+    edges: pieces of 35 mm film whose margins show bar codes. notches: shape of a sheet's code
+    notch, the depth of each of its parts in half millimetres from the corner on, as "3-2-3".
     """
 
     path: str
@@ -265,6 +266,7 @@ class MasterGeometry:
     orientation: int = 1
     pieces: tuple[MasterPiece, ...] = ()
     edges: tuple[FilmEdge, ...] = ()
+    notches: str | None = None
 
     @classmethod
     def from_dict(cls, values: dict[str, Any]) -> Self:
@@ -306,6 +308,8 @@ class ItemGeometry:
         for master in known["masters"]:
             if not master["edges"]:
                 del master["edges"]
+            if master["notches"] is None:
+                del master["notches"]
             for frame in master["frames"]:
                 if frame["film_frame"] is None:
                     del frame["film_frame"]

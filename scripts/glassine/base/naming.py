@@ -312,8 +312,9 @@ def derivative_name(
     frame: int | None,
     use: str,
     sequence: str | None = None,
+    film_frame: str | None = None,
 ) -> str:
-    """Return the name of a derivative.
+    """Return the name of a derivative. film_frame: the frame's number on its film, where known.
 
     template: as in `naming.derivative`; what stands in square brackets is left out where a
     field in it has no value. Raises GlassineError for an unknown field or an unsafe result.
@@ -326,6 +327,7 @@ def derivative_name(
         "part": part,
         "sequence": sequence,
         "frame": frame,
+        "film_frame": film_frame,
         "use": use,
     }
 
@@ -340,7 +342,7 @@ def derivative_name(
             "naming.derivative",
             "config/config.yaml",
             f"naming.derivative cannot be filled: {problem}.",
-            "the fields item, part, sequence, frame and use.",
+            "the fields item, part, sequence, frame, film_frame and use.",
             "Correct `naming.derivative`.",
         ) from problem
     if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,199}", name):
@@ -368,7 +370,7 @@ def check_template(template: str, sets: Sequence[str] = ()) -> None:
     twice: one picture would take the place of another. sets: names of further sets of pictures.
     """
     outside = _OPTIONAL.sub("", template)
-    for name in ("part", "sequence", "frame"):
+    for name in ("part", "sequence", "frame", "film_frame"):
         if "{" + name in outside:
             raise _bad_template(
                 f"naming.derivative has the field {name} outside of square brackets, and not "

@@ -36,6 +36,8 @@ _AT = (0.3, 0.8, 1.3, 1.8, 2.2)
 
 def contradiction(one: Unit, other: Unit) -> str | None:
     """Return why two units cannot be of one film, None where nothing plain says so."""
+    if one.edge_stock and other.edge_stock and one.edge_stock != other.edge_stock:
+        return f"the codes in its margin say film {other.edge_stock}, not {one.edge_stock}"
     if one.base is not None and other.base is not None:
         apart = np.array(one.base) - np.array(other.base)
         if float(np.abs(apart - apart.mean()).max()) > COLOUR_APART:

@@ -45,7 +45,10 @@ def _named(name: str, members: list[Unit]) -> Group:
     others = [unit for unit in members if agreement.of_one_kind(unit) != kind]
     mine = [unit for unit in members if agreement.of_one_kind(unit) == kind]
     core = _core(mine)
-    contradicted = [(unit, agreement.contradiction(core, unit)) for unit in mine]
+    code = _code_of(mine)
+    contradicted = [
+        (unit, _other_code(unit, code) or agreement.contradiction(core, unit)) for unit in mine
+    ]
     agreed = [unit for unit, why in contradicted if why is None]
     if 2 * len(agreed) <= len(members) and len(members) > 1:
         # No more than half agree: which of them are of the film, nobody can tell.
@@ -56,6 +59,26 @@ def _named(name: str, members: list[Unit]) -> Group:
     left_out += [(unit, _otherwise(unit, core)) for unit in others]
     showing = [unit for unit in agreed if not agreement.shows_bare_table(unit)]
     return Group(name, whence, tuple(showing), tuple(agreed), tuple(left_out))
+
+
+def _code_of(units: list[Unit]) -> str | None:
+    """Return the kind of film that the margins of most units say, of those that say one; empty
+    where two are said alike often, None where none is."""
+    counts: dict[str, int] = {}
+    for unit in units:
+        if unit.edge_stock:
+            counts[unit.edge_stock] = counts.get(unit.edge_stock, 0) + 1
+    most = max(counts.values(), default=0)
+    first = [code for code, count in counts.items() if count == most]
+    return None if not counts else first[0] if len(first) == 1 else ""
+
+
+def _other_code(unit: Unit, code: str | None) -> str | None:
+    """Return why a unit is no film of this kind. code: see `_code_of`."""
+    if code is None or not unit.edge_stock or unit.edge_stock == code:
+        return None
+    others = f"most of the others {code}" if code else "others another"
+    return f"the code in its margin says film {unit.edge_stock}, {others}"
 
 
 def _commonest(kinds: list[tuple[object, ...]]) -> tuple[object, ...]:

@@ -30,8 +30,9 @@ class Unit:
     """The negatives of one process on one master.
 
     base: density of clear film base per used channel, None where none is seen. primaries: of the
-    master's profile, None for grey. alone: the film as
-    these frames alone show it. digest: of all that is kept of the master. looks: where that is.
+    master's profile, None for grey. edge_stock: kind of film by the codes in its margin. alone:
+    the film as these frames alone show it. digest: of all that is kept of the master. looks: where
+    that is.
     """
 
     item: str
@@ -45,6 +46,7 @@ class Unit:
     alone: FilmValues
     frames: tuple[int, ...]
     digest: str
+    edge_stock: str | None = None
     looks: Path = field(repr=False, default=Path())
 
     @property
@@ -106,6 +108,7 @@ def _units(item: str, master: MasterLooks, path: Path) -> Iterator[Unit]:
             alone=alone,
             frames=frames,
             digest=digest,
+            edge_stock=master.edge_stock or None,
             looks=path,
         )
 

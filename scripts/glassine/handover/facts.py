@@ -16,6 +16,8 @@ from msgspec import UNSET
 
 from glassine.base import files, hashing, item_states, persistent, record_files
 from glassine.base.errors import GlassineError
+from glassine.base.film_format import format_of
+from glassine.base.model import ItemGeometry
 from glassine.base.records.catalogue import CatalogueRow
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.base.records.embedded import Embedded
@@ -45,9 +47,10 @@ class MasterFacts:
 
 @dataclass(frozen=True)
 class FrameFacts:
-    """A frame that has pictures. ppi: in the plane of the object. width_mm, height_mm: of the
-    frame; None where the scale is not known. access_file, access_sha256: of the access image in
-    the package. Addresses are empty where the manifest has none."""
+    """A frame that has pictures. film_frame: its number on the film, "" where not known. ppi: in
+    the plane of the object. width_mm, height_mm: of the frame; None where the scale is not known.
+    access_file, access_sha256: of the access image in the package. Addresses are empty where the
+    manifest has none."""
 
     master: str
     index: int
@@ -57,6 +60,7 @@ class FrameFacts:
     ppi: float | None
     width_mm: float | None
     height_mm: float | None
+    film_frame: str = ""
     access_file: str = ""
     access_sha256: str = ""
     access_url: str = ""
@@ -68,8 +72,9 @@ class FrameFacts:
 class ItemFacts:
     """An item. state: one of `item_states.STATES`, withdrawn or gone. reasons: why a person is to
     look, what holds it, or why it is withdrawn. delivery: the one that has it as it is now, and
-    when that was made. access: who may see it, where not all. withdrawn: words of what was
-    withdrawn of it."""
+    when that was made. formats: names of the sizes of its sheets, plates or slides; films: kinds of
+    film by the codes in its margin. access: who may see it, where not all. withdrawn: words of what
+    was withdrawn of it."""
 
     batch: str
     item: str
@@ -85,6 +90,8 @@ class ItemFacts:
     manifest_url: str = ""
     masters: tuple[MasterFacts, ...] = ()
     frames: tuple[FrameFacts, ...] = ()
+    formats: tuple[str, ...] = ()
+    films: tuple[str, ...] = ()
     delivery: str = ""
     delivered: str = ""
     bag: str = ""
@@ -319,6 +326,9 @@ def _with_pictures(known: Known, facts: ItemFacts, item_dir: Path) -> ItemFacts:
     embedded = record_files.load(item_dir / "embedded.json", "embedded", Embedded)
     package = record_files.load(item_dir / "package.json", "package", Package)
     quality = record_files.load(item_dir / "quality.json", "quality", Quality)
+    geometry = ItemGeometry.from_dict(files.read_json(item_dir / "geometry.json"))
+    sizes = [format_of(master) for master in geometry.masters]
+    stocks = [edge.stock for master in geometry.masters for edge in master.edges]
     allowed = access_of(embedded)
     # A manifest of before may still lie there.
     closed = allowed.public == "none"
@@ -337,6 +347,8 @@ def _with_pictures(known: Known, facts: ItemFacts, item_dir: Path) -> ItemFacts:
             for frame in render.frames
             if not frame.skipped
         ),
+        formats=tuple(dict.fromkeys(size.name for size in sizes if size is not None)),
+        films=tuple(dict.fromkeys(stock for stock in stocks if stock)),
         delivery=delivery[0],
         delivered=delivery[1],
         bag=delivery[2],
@@ -368,6 +380,7 @@ def _frame(
         master=frame.master,
         index=frame.index,
         label=frame.label or f"frame {frame.index}",
+        film_frame=frame.film_frame or "",
         width_px=frame.width,
         height_px=frame.height,
         ppi=round(frame.ppi, 1) if frame.ppi else None,

@@ -39,6 +39,8 @@ UNCOVERED = 0.4
 # this share. No gap from side to side parts them but near their ends (mm). Where a shorter picture
 # would end and begin in them, as two that overlap do, no steps are seen: each takes as much.
 LONG_COUNTS, LEAST_LONG, LONG_ENDS_MM, STEP_INSIDE = 0.9, 0.15, 3.0, 1.5
+# Film between pictures that nearly touch is no wider than this, mm.
+MEET_MM = 3.0
 # Frames of which more than this share seem to be two are, and count so much less.
 TWO_SHARE, TWO_COUNTS = 0.6, 0.3
 # How near (mm) to its place a frame's end is looked for, in the choice and afterwards.
@@ -257,6 +259,31 @@ def _of_long(
                 inside = np.maximum(inside, np.minimum(step[x + w], step[x + width - w]))
     scores[left] -= STEP_INSIDE * inside
     return scores
+
+
+def meeting_inside(signs: Signs, slot: Slot, lengths: Lengths) -> float:
+    """Return how plainly (share of rows) steps of tone run down a long picture in all the places
+    where shorter ones, side by side in it, would begin and end.
+
+    Where pictures touch, no film between them shows that they are several.
+    """
+    step, mm = signs.jump_near, signs.mm
+    start, end = round(slot.left), min(round(slot.right), len(step) - 1)
+    most = 0.0
+    for low, high in lengths.usual:
+        for short in np.arange(low, high + 0.01, STEP_MM):
+            number = round((end - start) / (short * mm))
+            if number < 2:
+                continue
+            gap = ((end - start) / mm - number * short) / (number - 1)
+            if not -OVERLAP * short < gap < MEET_MM:
+                continue
+            pitch = (short + gap) * mm
+            begins = [start + k * pitch for k in range(1, number)]
+            places = [round(at - part) for at in begins for part in (0.0, gap * mm)]
+            inside = [min(max(at, start), end) for at in places]
+            most = max(most, float(step[inside].min()))
+    return most
 
 
 def _best_set(

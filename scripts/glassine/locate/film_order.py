@@ -70,7 +70,15 @@ def notes(geometry: MasterGeometry, lay: Lay) -> list[str]:
     """Return what the margins of a master's film suggest of how it lay, and why they tell less
     than they might."""
     facts, turn = lay.facts, lay.turn
-    found = [
+    stocks = dict.fromkeys(edge.stock for edge in geometry.edges if edge.stock)
+    shown = [frame for frame in geometry.frames if frame.film_frame]
+    numbers = [f"{frame.index} is {frame.film_frame}" for frame in shown]
+    found = []
+    if numbers:
+        kind = f" (film {', '.join(stocks)})" if stocks else ""
+        words = ", ".join(numbers)
+        found.append(f"By the codes in the film's margin the numbers of frames are{kind}: {words}.")
+    found += [
         f"Codes in the margin of the film beside frames {_listed(edge)} do not tell their numbers: "
         f"{edge.against}."
         for edge in geometry.edges

@@ -24,7 +24,7 @@ from glassine.locate.shapes import Doubles, order
 # (share) their sides may be off those of a gate, by the width of the film.
 LEAST, ALIKE, OFF = 3, 0.012, 0.03
 # The same for two, which together are so many times as long as the film is wide at the least.
-PAIR_ALIKE, PAIR_OFF, PAIR_LONG = 0.006, 0.02, 1.75
+PAIR_ALIKE, PAIR_LONG = 0.006, 1.75
 # How far (share) the width of the film may be off by the scale in use, where there is one (a
 # header's is a hint).
 FILM_OFF = 0.04
@@ -131,8 +131,7 @@ def _of_one_format(known: Known, frames: Sequence[Candidate]) -> bool:
     film_px = _film_px(known, frames[0], run)
     if film_px is None or (not alike and sizes[:, 0].sum() < _pair_long(known, film_px) * film_px):
         return False
-    off = OFF if alike else PAIR_OFF
-    return any(_fits(known, gate, usual, film_px, off) for gate in film.GATES)
+    return any(_fits(known, gate, usual, film_px) for gate in film.GATES)
 
 
 def _pair_long(known: Known, film_px: float) -> float:
@@ -143,12 +142,10 @@ def _pair_long(known: Known, film_px: float) -> float:
     return PAIR_OF_CARTRIDGE if narrow else PAIR_LONG
 
 
-def _fits(known: Known, gate: film.Gate, usual: Doubles, film_px: float, off: float) -> bool:
-    """Whether pictures (along the film and across, px) are a gate's on film so wide (px), within a
-    share.
-    """
+def _fits(known: Known, gate: film.Gate, usual: Doubles, film_px: float) -> bool:
+    """Whether pictures (along the film and across, px) are a gate's on film so wide (px)."""
     wanted = np.array([gate.along_mm, gate.across_mm]) * film_px / gate.film_mm
-    if (np.abs(usual / wanted - 1) > off).any():
+    if (np.abs(usual / wanted - 1) > OFF).any():
         return False
     film_mm = film_px * film.MM_PER_INCH / known.ppi if known.ppi else gate.film_mm
     return abs(film_mm / gate.film_mm - 1) < FILM_OFF

@@ -56,6 +56,8 @@ OFF_120_MM = 2.5
 # Pictures on 35 mm film (mm): whole frames, half ones and wide views (58 to 66 mm long, value from
 # memory), and how far either side may be off.
 ON_135_MM = ((36, 24, 0.55, 0.55), (24, 18, 0.55, 0.6), (61, 24, 5.6, 0.55))
+# How far (share) pictures may be off these where they tell a scale and no more.
+ABOUT = 0.03
 # Opposite sides that part by more (degrees), corners that are off square by more: no camera's.
 KEYSTONE_DEG, OFF_SQUARE_DEG = 0.9, 0.75
 # Sides that show along more than this share are plain; opposite ones that part by less (degrees)
@@ -313,6 +315,17 @@ def usual_on_135(known: Known, candidate: Candidate) -> bool:
     return any(
         abs(long - length) < off_long and abs(short - width) < off_short
         for length, width, off_long, off_short in ON_135_MM
+    )
+
+
+def about_usual_on_135(known: Known, candidate: Candidate) -> bool:
+    """Whether a picture is about of a size that cameras for 35 mm film give: so near that the scale
+    it was measured by is none of another kind of film.
+    """
+    long, short = known.size_mm(candidate.corners)
+    return any(
+        abs(long / length - 1) < ABOUT + off_long / length and abs(short / width - 1) < ABOUT
+        for length, width, off_long, _ in ON_135_MM
     )
 
 

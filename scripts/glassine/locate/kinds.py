@@ -24,6 +24,8 @@ SINGLE = ("frame_135", "mounted_slide", "sheet", "plate", "lantern", "print")
 # What has no source was set on the scenes that `tests/benchmarks/locate` draws.
 # Kinds that are positives by what they are.
 POSITIVE = ("print", "lantern", "mounted_slide")
+# Kinds of pieces that lie in mounts, or behind openings of a mask.
+HELD = ("mounted_slide", "cut_frames", "sheet")
 # Tone of a dark board against white paper on it: boards reflect 2 % and more. An opaque mask
 # round a plate is darker than that.
 BOARD = 1.58
@@ -60,11 +62,15 @@ WARM, ORANGE_GREEN = (0.03, 0.2), 0.05
 def characters(scene: Scene, known: Known, found: list[Candidate], kind: str) -> list[Character]:
     """Return polarity and process of each; frames of one strip are one film."""
     each = []
-    from_above = scene.opening is None and polarity.lit_from_above(scene.view, scene.layout)
+    paper = scene.opening is not None and polarity.sends_back_light(scene.opening.tone)
+    from_above = paper or (
+        scene.opening is None and polarity.lit_from_above(scene.view, scene.layout)
+    )
     seen = [pixels(scene.view, c, INSET) for c in found]
     clearest = [float(np.percentile(tones.mean(1), 2)) for tones in seen]
     clearest += [float(c.border.mean()) for c in found if c.border is not None]
-    board = polarity.is_board(scene.layout.tone, min(clearest, default=scene.layout.tone))
+    ground_tone = scene.layout.tone
+    board = paper or polarity.is_board(ground_tone, min(clearest, default=ground_tone))
     beside = scene.opening is None and _something_beside(scene, found)
     for c, tones in zip(found, seen, strict=True):
         c.varied = spread_of(tones)
@@ -78,6 +84,9 @@ def characters(scene: Scene, known: Known, found: list[Candidate], kind: str) ->
                 made = polarity.on_board(made)
         if scene.kind == "auto":
             made = polarity.alone_in_black(c, made, tones)
+        if kind in HELD and scene.kind == "auto":
+            lamp_seen = scene.layout.ground == "light"
+            made = polarity.grey_in_black(c, made, tones.mean(1), lamp_seen)
         if kind == "mounted_slide" and scene.kind == "auto":
             made = polarity.mounted(made, float(np.percentile(tones.mean(1), 99)))
         if kind == "lantern" and scene.kind == "auto":
@@ -92,10 +101,10 @@ def characters(scene: Scene, known: Known, found: list[Candidate], kind: str) ->
     if scene.kind == "auto" and kind == "print" and ground > BOARD - NEAR_BOARD:
         # Without a border of paper nothing tells a print on black from film in a mask, but another
         # print beside it that has one.
-        paper = any(not c.level_dark and c.levels > 1 for c in found)
+        beside_paper = any(not c.level_dark and c.levels > 1 for c in found)
         each = [
             replace(made, polarity_trust=min(made.polarity_trust, BY_GROUND))
-            if c.level_dark and c.levels == 1 and not known.sure and not paper
+            if c.level_dark and c.levels == 1 and not known.sure and not beside_paper
             else made
             for c, made in zip(found, each, strict=True)
         ]

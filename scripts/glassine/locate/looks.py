@@ -13,7 +13,13 @@ from glassine.locate import film_edges, finder, kinds, scale, weights
 from glassine.locate.candidate import Candidate
 from glassine.locate.encoding import linear_table
 from glassine.locate.finder import ExactLook, RoughLook
-from glassine.locate.judge import corners_of, frame_of, judge, reading_order, usual_on_135
+from glassine.locate.judge import (
+    about_usual_on_135,
+    corners_of,
+    frame_of,
+    judge,
+    reading_order,
+)
 from glassine.locate.nearby import distance
 from glassine.locate.polarity import lit_from_above
 from glassine.locate.refine import Region
@@ -141,7 +147,7 @@ def _pitch_is_sure(look: ExactLook) -> bool:
     says otherwise is then wrong, and nothing rests on it.
     """
     plain = [one for one in look.frames if not one.blank]
-    return look.known.by_perforations and all(usual_on_135(look.known, one) for one in plain)
+    return look.known.by_perforations and all(about_usual_on_135(look.known, one) for one in plain)
 
 
 def _sure(look: ExactLook) -> ExactLook:

@@ -9,12 +9,14 @@ they only suggest what a person may state.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import cv2
 import numpy as np
 import numpy.typing as npt
 
+from glassine.base import film
 from glassine.base.model import Facts, MasterGeometry
 from glassine.locate.turn import ORIENTATIONS
 
@@ -32,6 +34,8 @@ _OUT, _IN = 0.012, 0.040
 _DEPTH = (0.006, 0.032)
 _WIDTH = (0.012, 0.25)
 _PLACE = (0.025, 0.30)
+# What is narrower than so many places is no part of a notch.
+_LEAST_ALONG = 3
 # Notches nearer to one another than this share of the side belong together.
 _TOGETHER = 0.06
 # Sides can be told apart as short and long from this proportion on.
@@ -62,12 +66,29 @@ def suggestions(
     ]
     if geometry.kind == "sheet" and geometry.object_corners is not None:
         scale = preview.shape[1] / geometry.width
-        total = preview[..., 0].astype(np.uint16) + preview[..., 1] + preview[..., 2]
-        grey = np.asarray(total / 3.0, np.float32)
-        toward = emulsion_toward(grey, np.array(geometry.object_corners, np.float64) * scale)
+        toward = emulsion_toward(
+            _grey(preview), np.array(geometry.object_corners, np.float64) * scale
+        )
         if toward is not None and (toward != mirrored_file) != mirrored:
             found.append(NOTCH_TOWARD if toward != mirrored_file else NOTCH_AWAY)
     return tuple(found)
+
+
+def notches(preview: npt.NDArray[np.uint8], geometry: MasterGeometry) -> str | None:
+    """Return the shape of the code notch of sheet film whose scale is known, see `notch_code`.
+
+    preview: the whole master as seen, (h, w, 3). geometry: coordinates in master px.
+    """
+    if geometry.kind != "sheet" or geometry.object_corners is None or not geometry.ppi:
+        return None
+    scale = preview.shape[1] / geometry.width
+    outline = np.array(geometry.object_corners, np.float64) * scale
+    return notch_code(_grey(preview), outline, film.px_per_mm(geometry.ppi) * scale)
+
+
+def _grey(preview: npt.NDArray[np.uint8]) -> npt.NDArray[np.float32]:
+    total = preview[..., 0].astype(np.uint16) + preview[..., 1] + preview[..., 2]
+    return np.asarray(total / 3.0, np.float32)
 
 
 def contradicted(suggested: Sequence[str], facts: Facts) -> list[str]:
@@ -161,28 +182,62 @@ def emulsion_toward(grey: npt.NDArray[np.float32], outline: npt.NDArray[np.float
     sheet changes nothing: clockwise along the short side that has the notch, the notch lies near
     its end where the emulsion is toward the camera, near its beginning where it is away.
     """
+    found = _notch(grey, outline)
+    return None if found is None else found.middle > 0.5
+
+
+def notch_code(
+    grey: npt.NDArray[np.float32], outline: npt.NDArray[np.float64], px_per_mm: float
+) -> str | None:
+    """Return the shape of a sheet's code notch: the depth of each of its parts in half millimetres,
+    from the corner on, as "3-2-3"; None where it is unclear. Turned or mirrored, it is the same.
+
+    px_per_mm: of `grey`.
+    """
+    found = _notch(grey, outline)
+    if found is None:
+        return None
+    parts = [(a, b) for a, b in _runs(found.deep, 1) if b - a >= _LEAST_ALONG]
+    depths = [float(found.depth[first : last + 1].max()) for first, last in parts]
+    halves = [max(1, round(2 * depth * found.short / px_per_mm)) for depth in depths]
+    return "-".join(str(half) for half in (halves[::-1] if found.middle > 0.5 else halves)) or None
+
+
+@dataclass(frozen=True)
+class _Notch:
+    """The code notch of a sheet. middle: where along its side, 0 to 1, clockwise; deep: of each
+    place along it whether the table reaches in; depth: how far, as shares of `short`, px."""
+
+    middle: float
+    deep: npt.NDArray[np.bool_]
+    depth: npt.NDArray[np.float64]
+    short: float
+
+
+def _notch(grey: npt.NDArray[np.float32], outline: npt.NDArray[np.float64]) -> _Notch | None:
+    """Return the one place on a short side where a sheet has its notch, None where unclear."""
     sides = [np.hypot(*(outline[(k + 1) % 4] - outline[k])) for k in range(4)]
     across, down = (sides[0] + sides[2]) / 2, (sides[1] + sides[3]) / 2
-    short = min(across, down)
+    short = float(min(across, down))
     if short <= 0 or max(across, down) < _LONGER * short:
         return None
     notches = [
-        (sides[k] < _LONGER**0.5 * short, middle)
+        (sides[k] < _LONGER**0.5 * short, notch)
         for k in range(4)
-        for middle in _notches(grey, outline, k, short)
+        for notch in _notches(grey, outline, k, short)
     ]
     # Where there are several places, or one on a long side, it is damage as likely as a notch.
     if len(notches) != 1 or not notches[0][0]:
         return None
-    middle = notches[0][1]
-    near = min(middle, 1 - middle)
-    return middle > 0.5 if _PLACE[0] <= near <= _PLACE[1] else None
+    notch = notches[0][1]
+    near = min(notch.middle, 1 - notch.middle)
+    return notch if _PLACE[0] <= near <= _PLACE[1] else None
 
 
 def _notches(
     grey: npt.NDArray[np.float32], outline: npt.NDArray[np.float64], side: int, short: float
-) -> list[float]:
-    """Return where along a side (0 to 1, clockwise) the table reaches into the sheet."""
+) -> list[_Notch]:
+    """Return where along a side the table reaches into the sheet."""
     band = _band(grey, outline, side, short)
     rows = np.linspace(-_OUT, _IN, _ACROSS)
     ends = slice(round(0.02 * _ALONG), round(0.98 * _ALONG))
@@ -205,7 +260,10 @@ def _notches(
         if wide >= _WIDTH[0]:
             fits = wide <= _WIDTH[1] and depth[first : last + 1].max() <= _DEPTH[1]
             # What is too wide or deep for a notch is damage, which makes all of it unclear.
-            found += [(first + last) / 2 / _ALONG] * (1 if fits else 2)
+            own = np.zeros(_ALONG, bool)
+            own[first : last + 1] = deep[first : last + 1]
+            notch = _Notch((first + last) / 2 / _ALONG, own, depth, short)
+            found += [notch] * (1 if fits else 2)
     return found
 
 

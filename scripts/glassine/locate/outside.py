@@ -34,6 +34,10 @@ GAP = 0.14
 TONED = 0.15
 # Tone (density) of what is as bright as the brightest of the master, as light falls off.
 BARE = 0.08
+# From this tone (density) on an area is nearly black: noise makes it vary, and light that strays
+# from the pictures lights it. It is busy where it varies by so much, toned where it is off by so
+# much.
+DENSE, BUSY_IN_BLACK, TONED_IN_BLACK = 1.5, 0.2, 0.6
 # An edge that was found shows this wide in the small copy, px.
 EDGE_PX = 5
 # An area counts from this thickness (share of the frames' short side) and this area (share of a
@@ -318,8 +322,10 @@ def _areas(small: Small, rest: Mask, found: list[Candidate], view: View) -> list
     # pictures is their film, beyond the last of them too. Neither shows a picture.
     bare = [level, *{round(float(one.border.mean()), 3) for one in found if one.border is not None}]
     off = np.min([np.abs(mean - each) for each in bare], axis=0)
-    toned = (off > TONED) & (mean > BARE)
-    busy = (spread > 0.05 + 4 * small.noise) | toned
+    toned = (off > np.where(mean > DENSE, TONED_IN_BLACK, TONED)) & (mean > BARE)
+    # What is nearly black varies by its noise, and by little light more.
+    least = np.where(mean > DENSE, BUSY_IN_BLACK, 0.05)
+    busy = (spread > least + 4 * small.noise) | toned
     n = max(3, round(THICK * short))
     # What the master's edge cuts off goes on beyond it.
     padded = np.pad((busy & rest).astype(np.uint8), n, mode="edge")

@@ -15,7 +15,7 @@ import numpy as np
 from glassine.base import film
 from glassine.locate.border import OPEN
 from glassine.locate.candidate import Candidate
-from glassine.locate.character import Character, mask_of
+from glassine.locate.character import SPAN_PLAIN, TONE_ENDS, Character, mask_of
 from glassine.locate.view import Floats, Layout, View, mean_of
 
 # What is lighter (density) than the ground by more, in more than this share of the view, is lit
@@ -32,6 +32,8 @@ BLACK = 0.9
 # Clear black and white film is no denser than this against the light, its fog with it (0.2 to 0.35;
 # value from memory).
 CLEAR_FILM = 0.42
+# What is around an opening is no mask where it sends back a tenth of the light and more (density).
+CARD = 1.0
 # The mask of a colour negative: its blue lies above its red by about 0.6, its green by 0.35 (C-41
 # D-min 0.25, 0.6, 0.85; value from memory). It is plain from this on, with green so much of that.
 ORANGE, GREEN_SHARE = 0.3, (0.25, 0.8)
@@ -158,6 +160,28 @@ def mounted(made: Character, densest: float) -> Character:
     if made.process != "monochrome" or densest > BLACK:
         return made
     return replace(made, polarity_trust=min(made.polarity_trust, UNSURE))
+
+
+def grey_in_black(one: Candidate, made: Character, tones: Floats, lamp_seen: bool) -> Character:
+    """Return the character of a grey picture in a mount or an opening of its own: it may be a
+    negative that was mounted or masked, unless its whites are as clear as the light beside it, or
+    its scale of tones is longer than any negative's. tones: (n,) of the picture; lamp_seen: whether
+    the tones are against the bare light.
+    """
+    alone = one.level_dark and not one.strip and one.whole is None
+    if not alone or made.process != "monochrome" or made.polarity != "positive":
+        return made
+    clear, dense = np.percentile(tones, TONE_ENDS)
+    if dense - clear > SPAN_PLAIN or (lamp_seen and clear < WHITE):
+        return made
+    return replace(made, polarity_trust=min(made.polarity_trust, UNSURE))
+
+
+def sends_back_light(mask_tone: float) -> bool:
+    """Whether what was taken for a mask's opening is paper on a board: no mask on a light table is
+    lighter than this. mask_tone: of what lies around the opening, against what is in it.
+    """
+    return mask_tone < CARD
 
 
 def held_in_black(

@@ -42,6 +42,8 @@ FILM_120_MM, SEAM_MM = film.FILM_120.width_mm, 1.2
 PLAIN_FRAMES, PLAIN_SHARE = 2, 0.3
 # Wide views on 120 film are longer than this (mm; 6 x 12 cm and more: 111 and more on the film).
 WIDE_MM = 110.0
+# Steps of tone down this share of a long picture, where shorter ones would meet, may be their ends.
+MEETING = 0.35
 # A side of a frame that shows along less than this share of it was not found.
 SIDE_SHARE = 0.1
 # Frames (mm): a neighbour nearer than this touches; film between two of them that is wider than
@@ -306,10 +308,11 @@ def _shows_120(strip: strips.Strip, mm: float | None) -> bool:
 
 def _is_wide_view(strip: strips.Strip, slot: Slot) -> bool:
     """Whether a frame alone on its film is a wide view, all of whose sides show: what was exposed
-    frame by frame shows ends inside of it, or film between (see `chain`).
+    frame by frame shows ends inside of it, or film between.
     """
     plain = min(slot.seen_left, slot.seen_right, *strip.rows_seen) > PLAIN_SHARE
-    return plain and slot.right - slot.left > WIDE_MM * strip.mm
+    wide = slot.right - slot.left > WIDE_MM * strip.mm
+    return plain and wide and strip.meeting < MEETING
 
 
 def _frames_of(strip: strips.Strip, patch: Patch, reduction: float, number: int) -> list[Candidate]:

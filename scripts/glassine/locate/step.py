@@ -137,7 +137,8 @@ def _locate_master(
         geometry = stated.whole(master, facts, geometry)
     one = stated.Located(master.part, facts, header.orientation, profiled, geometry)
     more = orientation.suggestions(preview, geometry, facts, header.orientation, one.turn)
-    noted = replace(geometry, notes=geometry.notes + more)
+    shape = orientation.notches(preview, geometry)
+    noted = replace(geometry, notes=geometry.notes + more, notches=shape)
     return replace(one, geometry=noted, suggested=more), encoding
 
 

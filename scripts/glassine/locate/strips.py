@@ -18,6 +18,7 @@ from glassine.locate.chain import (
     Slot,
     box,
     frames_along,
+    meeting_inside,
     peak,
     with_blanks,
 )
@@ -67,6 +68,7 @@ class Strip:
     picture_top: float = 0.0
     picture_bottom: float = 0.0
     rows_seen: tuple[float, float] = (0.0, 0.0)
+    meeting: float = 0.0  # of one frame alone: see `meeting_inside`
 
     @property
     def shown(self) -> float:
@@ -278,6 +280,8 @@ def lay_out(level: Level) -> Strip:
     if not slots and holes is not None and signs.ends[1] - signs.ends[0] < LONE_MM * mm:
         slots = [_lone(strip, patch, seen.rows, signs.filled, signs.ends)]
     strip.slots = with_blanks(signs, slots, _pitch(strip, slots))
+    if len(slots) == 1:
+        strip.meeting = meeting_inside(signs, slots[0], lengths)
     _rows(strip, patch, seen.local, seen.limit, middle, half)
     return strip
 

@@ -7,6 +7,7 @@ what is left over shows it. The frames that lie beside it get the reason, or the
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import cv2
@@ -20,7 +21,7 @@ from glassine.locate.character import mask_of
 from glassine.locate.inside import Line, banded, look_inside, upright_grey
 from glassine.locate.known import Known
 from glassine.locate.measures import pixels
-from glassine.locate.nearby import beside
+from glassine.locate.nearby import beside, is_next_picture
 from glassine.locate.outside import (
     Seen,
     Small,
@@ -69,10 +70,10 @@ OF_THE_NUMBER = (
     "size of several on 120 film",
     "step without a frame",
 )
-# Frames of one camera are alike within this (mm), and of 36 mm within that. Two are enough where
-# their ends show along this share, straight within so much (px).
-SAME_GATE, ANY_GATE = 0.12, 1.0
-PLAIN_END, PLAIN_END_PX = 0.7, 1.5
+# Frames of one camera are alike within this (mm), and of 36 mm within that. One is enough, within
+# the third, where its ends show along this share, straight within so much (px).
+SAME_GATE, ANY_GATE, PLAIN_GATE = 0.12, 1.0, 0.9
+PLAIN_END, PLAIN_END_PX = 0.8, 1.0
 # Frames of one camera lie at the same place between perforations within this (mm; common practice,
 # no source); so many of them, both of whose ends were seen, show where.
 IN_STEP, SHOW_STEP = 0.35, 2
@@ -97,7 +98,13 @@ def examine(scene: Scene, known: Known, found: list[Candidate]) -> tuple[MasterP
         _one_gate(known, own)
         _out_of_step(known, own)
     formats.examine(known, found)
-    seen = _outside(scene, small, found)
+    size = float(scene.width), float(scene.height)
+    seen = [
+        replace(each, taken_for="strip")
+        if each.is_area and is_next_picture(found, each.corners, size)
+        else each
+        for each in _outside(scene, small, found)
+    ]
     _missed(scene, seen, found)
     witness.examine(scene.whole, found, scene.reduction)
     _count(scene, found)
@@ -327,18 +334,19 @@ def _steps(scene: Scene, frames: list[Candidate], others: list[Candidate]) -> No
 
 
 def _one_gate(known: Known, frames: list[Candidate]) -> None:
-    """Take back what was said of the length of frames that others of their strip share: cameras'
-    gates differ by as much, and a false end is not as far off in one frame as in the next.
+    """Take back what was said of the length of frames that others of their strip share, or both of
+    whose ends are plain: cameras' gates differ by as much, and a false end is not as far off in one
+    frame as in the next, nor as plain as the true one.
     """
     sizes = [known.size_mm(one.corners) for one in frames]
     for one, (long, short) in zip(frames, sizes, strict=True):
         alike = [
-            other
-            for other, (a, b) in zip(frames, sizes, strict=True)
-            if abs(a - long) < SAME_GATE and abs(b - short) < SAME_GATE
+            each
+            for each in sizes
+            if abs(each[0] - long) < SAME_GATE and abs(each[1] - short) < SAME_GATE
         ]
-        shared = len(alike) > 2 or (len(alike) == 2 and all(map(_plain_ends, alike)))
-        if shared and abs(long - 36) < ANY_GATE and abs(short - 24) < 0.55:
+        plain = _plain_ends(one) and abs(long - 36) < PLAIN_GATE
+        if (len(alike) > 2 or plain) and abs(long - 36) < ANY_GATE and abs(short - 24) < 0.55:
             one.evidence = [e for e in one.evidence if e.feature != "no size on 35 mm film"]
 
 

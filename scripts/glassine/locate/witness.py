@@ -14,7 +14,7 @@ import numpy as np
 
 from glassine.locate import learned
 from glassine.locate.candidate import Candidate
-from glassine.locate.nearby import beside
+from glassine.locate.nearby import beside, is_next_picture
 from glassine.locate.shapes import Doubles
 from glassine.locate.view import View
 
@@ -32,6 +32,7 @@ BOUNDED_SHARE, BOUNDED_PX, BOUNDED_STEP, VARIED, SAID_BITS = 0.6, 1.5, 0.4, 0.12
 
 def examine(view: View, found: Sequence[Candidate], reduction: float) -> None:
     """Note on the candidates where the map and they disagree. reduction: master px per view px."""
+    size = view.light.shape[1] * reduction, view.light.shape[0] * reduction
     map_ = learned.seen(view)
     pictures = [one for one in found if not one.blank and not one.oval]
     for one in pictures:
@@ -43,6 +44,7 @@ def examine(view: View, found: Sequence[Candidate], reduction: float) -> None:
     usual /= map_.picture.size * (reduction / map_.scale[0]) * (reduction / map_.scale[1])
     areas = learned.unexplained(frames, map_, reduction)
     areas = [each for each in areas if each.likely > PLAIN or each.share > PART * usual]
+    areas = [each for each in areas if not is_next_picture(found, each.corners, size)]
     if not areas:
         return
     for one, numbers in beside(found, [area.corners for area in areas]):

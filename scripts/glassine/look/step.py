@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import msgspec
+from msgspec import UNSET
 
 from glassine.base import files, processor, record_files
 from glassine.base.errors import GlassineError
@@ -23,7 +24,7 @@ from glassine.render.given import FilmStock, ToneSection
 from glassine.render.looks import look
 from glassine.render.negative_film import bands_of, base_of
 
-VERSION = "2"
+VERSION = "3"
 RECORD = "looks.json"
 # Digits after the point of a density of film base.
 _DIGITS = 6
@@ -100,7 +101,15 @@ def _master_looks(
         facts=facts,
         alone=alone(kept, base, primaries, facts, given.settings.tone),
         frames=kept,
+        edge_stock=edge_stock_of(master.geometry) or UNSET,
     )
+
+
+def edge_stock_of(geometry: MasterGeometry) -> str | None:
+    """Return the kind of film that the margins of a master show, None where they show none or
+    several."""
+    stocks = {edge.stock for edge in geometry.edges if edge.stock is not None}
+    return next(iter(stocks)) if len(stocks) == 1 else None
 
 
 def alone(

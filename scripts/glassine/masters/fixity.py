@@ -21,19 +21,23 @@ _BLOCK_BYTES = 4 * 2**20
 def digests(
     path: Path,
     algorithms: tuple[str, ...] = ALGORITHMS,
-    watch: Callable[[bytes], None] = lambda block: None,
+    watch: Callable[[memoryview], None] = lambda block: None,
 ) -> tuple[dict[str, str], int]:
     """Return ({algorithm: hex digest}, bytes) of a file, read once.
 
     algorithms: names hashlib knows (FIPS 180-4 for the SHA-2 family); the first is worked out
-    here, the others by a helper. watch: is shown each block of 4 MiB on the way. Raises OSError.
+    here, the others by a helper. watch: is shown each block of 4 MiB on the way, which is written
+    over after it. Raises OSError.
     """
     hashes = {name: hashlib.new(name, usedforsecurity=False) for name in algorithms}
     count = 0
     first, *others = hashes.values()
+    # One piece of memory for all blocks: the system clears each that it hands out.
+    room = memoryview(bytearray(_BLOCK_BYTES))
     with path.open("rb") as handle, threads.helper() as helper:
-        while block := handle.read(_BLOCK_BYTES):
-            count += len(block)
+        while read := handle.readinto(room):
+            block = room[:read]
+            count += read
             under_way = [helper.submit(digest.update, block) for digest in others]
             first.update(block)
             watch(block)
@@ -90,7 +94,7 @@ def verify_opened(
     held: Opened,
     master: Master,
     require_manifest: bool,
-    watch: Callable[[bytes], None] = lambda block: None,
+    watch: Callable[[memoryview], None] = lambda block: None,
 ) -> Checked:
     """Do as `verify_master` with a master that is open. watch: is shown each block that is read.
 

@@ -103,7 +103,7 @@ class ZeroPages:
     def __init__(self) -> None:
         self._empty: list[np.ndarray] = []
 
-    def feed(self, block: bytes) -> None:
+    def feed(self, block: bytes | memoryview) -> None:
         """Take the next block; all but the last have a length in whole pages."""
         values = np.frombuffer(block, np.uint8)
         pages = len(values) // PAGE_BYTES

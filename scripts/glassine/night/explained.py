@@ -133,7 +133,25 @@ def _headers(
                     seconds=_HEADER_S,
                     memory_bytes=memory_bytes,
                 )
-                known[master.path] = [item_states.finding(each, master.path) for each in told or []]
+                known[master.path] = (
+                    [_header_unread(master.path)]
+                    if told is None
+                    else [item_states.finding(each, master.path) for each in told]
+                )
+
+
+def _header_unread(path: str) -> Finding:
+    """Return what no answer means: the reader failed, or passed its limits."""
+    return Finding(
+        "plan.header",
+        path,
+        f"Its header could not be read: the reader ended without an answer, or needed more than "
+        f"{_HEADER_S:.0f} s or {_HEADER_MB} MB.",
+        "a TIFF whose header can be read.",
+        "Open the file at the capture station, and export it again if that fails; a night holds "
+        "what it cannot read.",
+        "hold",
+    )
 
 
 def _fates(

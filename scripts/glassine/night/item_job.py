@@ -25,6 +25,7 @@ from glassine.base.model import ItemId
 from glassine.base.records.given import Master
 from glassine.films import record as films
 from glassine.night import due, supervision
+from glassine.render import addresses
 
 # What a step is given stays plain JSON here: `steps.json` keeps a digest of it as it came through
 # the engine's params, and a type that gains a key with a default must not do every item anew.
@@ -60,8 +61,7 @@ def process_item(
     item that was held tonight when its frames were looked at is not tried again.
     """
     job = Job(batch_dir, item_dir, steps, key, mem_mb)
-    if _stands_held(job):
-        sys.stderr.write(f"HELD {job.item}: as told when its frames were looked at\n")
+    if _stands_held(job):  # the reason was told then
         sys.stderr.flush()
         os._exit(1)
     with _in_job(job):
@@ -161,9 +161,27 @@ def _do_from(job: Job, first: int, end: int) -> None:
     # Render reads each master whole and compares its digest: what follows in this process
     # need not read it again.
     read = {"masters_read": first <= [given["step"] for given in job.steps].index("render")}
+    last = done.get(job.steps[first]["step"]) if first < end else None
     for place in range(first, end):
         done = {earlier["step"]: done[earlier["step"]] for earlier in job.steps[:place]}
-        _do_step(job.batch_dir, job.item_dir, job.steps[place], done, read)
+        given = job.steps[place]
+        moved = place == first and _only_moved(job.item_dir, given, last)
+        _do_step(job.batch_dir, job.item_dir, given, done, read, moved)
+
+
+def _only_moved(item_dir: Path, given: StepGiven, last: str | None) -> bool:
+    """Return whether render was last given the same but for the address of its image services.
+
+    last: digest of what it was given.
+    """
+    settings = given.get("settings")
+    if given["step"] != "render" or last is None or not isinstance(settings, dict):
+        return False
+    base = addresses.base_of(item_dir)
+    if base is None or "iiif" not in settings:
+        return False
+    as_before = {**settings, "iiif": {**settings["iiif"], "base_url": base}}
+    return due.digest({**given, "settings": as_before}) == last
 
 
 def _finish(job: Job) -> None:
@@ -179,14 +197,18 @@ def _do_step(
     given: StepGiven,
     done: dict[str, str],
     read: dict[str, bool],
+    moved: bool,
 ) -> None:
     """Do one step; `steps.json` forgets it and what follows while it is under way.
 
-    read: what is known of this process alone, beside what the step is given.
+    read: what is known of this process alone, beside what the step is given. moved: only the
+    address of the image services is another, so that pictures need not be made again.
     """
     name = given["step"]
     with supervision.item_step(name, given["item"], item_dir, item_dir / "logs" / f"{name}.log"):
         files.write_json(item_dir / due.STEPS_DONE, done)
-        table.function(name)(batch_dir, item_dir, table.given(name, given | read))
+        typed = table.given(name, given | read)
+        if not (moved and addresses.renew(item_dir, typed)):
+            table.function(name)(batch_dir, item_dir, typed)
         done[name] = due.digest(given)
         files.write_json(item_dir / due.STEPS_DONE, done)

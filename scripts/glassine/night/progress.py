@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import json
+import shutil
 import sys
 import threading
 import time
@@ -29,6 +30,7 @@ from glassine.report.words import span_words
 _WINDOW_S = 15 * 60.0
 # Plain lines (in a log, in a mail) come this far apart; a terminal is kept up to date.
 _LINE_EVERY_S = 60.0
+_LIVE_EVERY_S = 5.0
 
 
 @dataclass(frozen=True)
@@ -280,13 +282,23 @@ class Teller(threading.Thread):
         self._over = threading.Event()
 
     def run(self) -> None:
-        while not self._over.wait(_LINE_EVERY_S):
+        live = self._out.isatty()
+        while not self._over.wait(_LIVE_EVERY_S if live else _LINE_EVERY_S):
             lines = []
             for name in self._names:
                 # One not taken in yet, or whose record is being written, is told of later.
                 with contextlib.suppress(GlassineError, KeyError, TypeError, OSError):
                     lines += look(self._working_dir, [name], time.time())
-            self._out.write("".join(f"{clock.now_text()} {each.line()}\n" for each in lines))
+            if live:
+                # One line, written over by the next (ECMA-48: EL).
+                words = " | ".join(each.line() for each in lines)
+                width = shutil.get_terminal_size().columns - 1
+                self._out.write(f"\r\x1b[2K{words[:width]}")
+            else:
+                self._out.write("".join(f"{clock.now_text()} {each.line()}\n" for each in lines))
+            self._out.flush()
+        if live:
+            self._out.write("\r\x1b[2K")
             self._out.flush()
 
     def end(self) -> None:

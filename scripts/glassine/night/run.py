@@ -19,6 +19,7 @@ from glassine.base.visible import visible
 from glassine.night import agreement, batches, checks, leading, moves, notice, preflight, warm
 from glassine.night import lock as runlock
 from glassine.night.ending import Ending
+from glassine.night.engine_words import EngineWords, wants_all
 from glassine.night.lookup import Lookup
 from glassine.night.workplace import MOVES, REPRODUCE, Workplace
 
@@ -59,6 +60,8 @@ class Run:
         self._progress: progress.Teller | None = None
         self._warm: warm.Warm | None = None
         self._engine_failed = False
+        self._says_all = wants_all(arguments)
+        self._words: EngineWords | None = None
 
     @property
     def batches(self) -> list[BatchId]:
@@ -95,11 +98,16 @@ class Run:
             return True
 
         log.addFilter(heed)
+        if self.lock.held and not self._says_all:
+            self._words = EngineWords(self.place.working_dir)
+            self._words.attach(log)
         atexit.register(self._at_exit, os.getpid())
 
     def _at_exit(self, pid: int) -> None:
         if os.getpid() != pid:
             return
+        if self._words:
+            self._words.show()
         if not self.ending.over and not self._progress and not self._engine_failed:
             self.finish(failed=False)
         if self.ending.exit_code:
@@ -115,6 +123,8 @@ class Run:
             self._warm.end()
         if self._progress:
             self._progress.end()
+        if self._words:
+            self._words.show()
         if self.place.moves:
             self.ending.tell_moved(failed)
         elif self.place.works:

@@ -483,7 +483,7 @@ def night(arguments: Sequence[str], run: Callable[[list[str]], int] | None = Non
             if place.config["store"][MOVES[step]]:
                 only = ["--project", place.working_dir.name] if what.root else []
                 codes.append(run([str(SCRIPTS / "nightly"), step, *only, *arguments]))
-    order = (exits.UNAVAILABLE, exits.CANNOT_WRITE, *exits.ORDER)
+    order = (exits.CANNOT_WRITE, *exits.ORDER)
     return next((code for code in order if code in codes), max(codes, key=abs))
 
 

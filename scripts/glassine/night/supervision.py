@@ -90,7 +90,9 @@ def _tell(log: Path, findings: list[Finding], trace: str) -> None:
     log.parent.mkdir(parents=True, exist_ok=True)
     with log.open("a", encoding="utf-8") as handle:
         handle.write("\n".join([*lines, trace] if trace else lines) + "\n")
-    sys.stderr.write("".join(f"HELD {line}\n" for line in lines))
+    # One line a held item: the log, held.json and the report have them all.
+    more = f" (and {len(lines) - 1} more, see the report)" if len(lines) > 1 else ""
+    sys.stderr.write("".join(f"HELD {line}{more}\n" for line in lines[:1]))
 
 
 @dataclass(frozen=True)

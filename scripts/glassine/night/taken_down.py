@@ -17,7 +17,7 @@ from glassine.base.records.embedded import Embedded
 from glassine.deliver import handover
 from glassine.night import due
 
-# What the results publish of an item (README, "Your own film").
+# What the results publish of an item (config/ITEMS.md, "Who may see an item").
 _FOLDERS = ("access", "thumbs", "iiif", alternates.FOLDER)
 _FILES = ("manifest.json",)
 

@@ -47,11 +47,15 @@ class BatchFacts(Given, frozen=True, kw_only=True):
 
 class RecordsSection(Given, frozen=True, kw_only=True):
     """schema_dir: folder with the official XSDs. camera_sensor: a word of MIX 2.0. objid: what
-    names the item in its METS, its number or an identifier of a kind."""
+    names the item in its METS, its number or an identifier of a kind. film_names: what the studio
+    calls kinds of film, by the numbers in their margins; notch_names: of sheets, by the shapes of
+    their notches."""
 
     schema_dir: str | None = None
     camera_sensor: str = "undefined"
     objid: Literal["item"] | Scheme = "item"
+    film_names: dict[str, str] = msgspec.field(default_factory=dict)
+    notch_names: dict[str, str] = msgspec.field(default_factory=dict)
 
 
 class IiifSection(Given, frozen=True, kw_only=True):

@@ -68,7 +68,10 @@ def _descriptive(root: Element, records: ItemRecords, now: Event) -> None:
     described = (records.row, records.rights, records.item, records.institution.name)
     section = add(root, "mets:dmdSec", ID="dmd-mods", CREATED=now.time)
     on_roll = (records.given.roll, records.given.place)
-    _wrap(section, "MODS", mods.VERSION, [mods.build(*described, *on_roll, records.access)])
+    names = records.given.settings.records
+    seen = mods.seen_of(records.geometry.masters, names.film_names, names.notch_names)
+    built = mods.build(*described, *on_roll, records.access, seen)
+    _wrap(section, "MODS", mods.VERSION, [built])
     section = add(root, "mets:dmdSec", ID="dmd-dc", CREATED=now.time)
     _wrap(section, "DC", None, dublin_core.build(*described, records.access))
 
@@ -249,6 +252,7 @@ def _frame(master: Element, records: ItemRecords, entry: FileEntry, frame: Rende
         ID=frame_id(frame.master, frame.index),
         TYPE="frame",
         ORDER=frame.index,
+        ORDERLABEL=frame.film_frame or None,
         LABEL=label,
     )
     located = records.located_frame(frame)

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 from glassine.base import rights
 from glassine.base.access import OPEN, Access
+from glassine.base.film_format import format_of
 from glassine.base.markup import Element, add, add_known, element
+from glassine.base.model import MasterGeometry
 from glassine.base.records.catalogue import CatalogueRow, Creator, Levels
 from glassine.base.vocabulary import MATERIAL_FORMS, RESTRICTION, RIGHTS_LABELS
 
 VERSION = "3.8"
+# A note on the object itself: type and text.
+Note = tuple[str, str]
 
 
 def build(
@@ -19,9 +25,10 @@ def build(
     roll: str | None = None,
     place: str | None = None,
     access: Access = OPEN,
+    seen: Sequence[Note] = (),
 ) -> Element:
     """Return mods:mods. item_rights: as resolved; keeper: the institution's name; access: who may
-    see the item."""
+    see the item; seen: what was measured of the object itself."""
     root = element("mods:mods", version=VERSION)
     _titles(root, row, item)
     for creator in row.creators:
@@ -33,7 +40,7 @@ def build(
         authority = "iso639-2b" if len(language) == 3 else "rfc5646"
         holder = add(root, "mods:language")
         add(holder, "mods:languageTerm", language, type="code", authority=authority)
-    _physical(root, row)
+    _physical(root, row, seen)
     add_known(root, "mods:abstract", row.description)
     _subjects(root, row)
     if row.collection:
@@ -79,7 +86,51 @@ def _dates(root: Element, row: CatalogueRow) -> None:
         add(origin, "mods:dateCreated", row.edtf, encoding="edtf", keyDate="yes")
 
 
-def _physical(root: Element, row: CatalogueRow) -> None:
+def seen_of(
+    masters: Sequence[MasterGeometry],
+    film_names: Mapping[str, str],
+    notch_names: Mapping[str, str],
+) -> list[Note]:
+    """Return what masters show of the object: the size of sheet, plate or slide by name, the kinds
+    of film by the codes in its margin, and by the shape of its notches; each once.
+
+    film_names: the studio's, by number; notch_names: the same by shape.
+    """
+    formats = [format_of(geometry) for geometry in masters]
+    sizes = dict.fromkeys(each.name for each in formats if each is not None)
+    stocks = dict.fromkeys(edge.stock for each in masters for edge in each.edges if edge.stock)
+    shapes = dict.fromkeys(each.notches for each in masters if each.notches)
+    named = {each.name: each.words() for each in reversed(formats) if each is not None}
+    return [
+        *(("format", named[name]) for name in sizes),
+        *(("film", _film(stock, film_names.get(stock))) for stock in stocks),
+        *(("film", _notched(shape, notch_names)) for shape in shapes),
+    ]
+
+
+def _film(stock: str, name: str | None) -> str:
+    code = f"film {stock}, by the code in its margin"
+    return f"{name} ({code})" if name else code
+
+
+def _notched(shape: str, names: Mapping[str, str]) -> str:
+    """Return a notch in words. Of shapes that a studio named, one whose every depth differs by half
+    a millimetre at the most is meant, where it is the only one."""
+    words = f"code notch {shape} (depths in half millimetres, from the corner on)"
+    own = [int(depth) for depth in shape.split("-")]
+    near = []
+    for known, name in names.items():
+        depths = [int(depth) for depth in known.split("-")]
+        if len(depths) == len(own) and all(
+            abs(a - b) <= 1 for a, b in zip(depths, own, strict=True)
+        ):
+            near.append((known != shape, name))
+    exact = [name for other, name in near if not other]
+    meant = exact or [name for _, name in near]
+    return f"{meant[0]} ({words})" if len(meant) == 1 else words
+
+
+def _physical(root: Element, row: CatalogueRow, seen: Sequence[Note]) -> None:
     holder = add(root, "mods:physicalDescription")
     add_known(holder, "mods:form", MATERIAL_FORMS.get(row.material), type="material")
     add(holder, "mods:digitalOrigin", "digitized other analog")
@@ -88,6 +139,8 @@ def _physical(root: Element, row: CatalogueRow) -> None:
         add_known(holder, "mods:note", getattr(row, name) or None, type=name)
     if row.decay_level is not None:
         add(holder, "mods:note", f"decay level {row.decay_level} of 6", type="condition")
+    for kind, text in seen:
+        add(holder, "mods:note", text, type=kind)
 
 
 def _subjects(root: Element, row: CatalogueRow) -> None:

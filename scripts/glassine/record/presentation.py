@@ -39,6 +39,9 @@ _PART_NAMES = {
     "object": "whole object",
 }
 
+# By the ending of a picture's name; all others are JPEG.
+_MEDIA_TYPES = {"webp": "image/webp", "avif": "image/avif", "tif": "image/tiff"}
+
 # Catalogue text carries no language of its own: 4.4.1 keeps the key `none` for that.
 _CATALOGUE_LANGUAGE = "none"
 
@@ -139,15 +142,27 @@ def _metadata(
 
 def _frames_with_picture(render: Rendering) -> list[RenderedFrame]:
     """Return the frames that have a picture, sides in their order, then as on the film, then by
-    frame."""
+    frame. Where the film itself numbers all frames of a side, each otherwise, that is their order.
+    """
+    shown = [frame for frame in render.frames if not frame.skipped]
+    numbered = _numbered_parts(shown)
 
     def place(frame: RenderedFrame) -> tuple[object, ...]:
         part = frame.part or ""
         rank = _PARTS.index(part) if part in _PARTS else len(_PARTS)
-        order = naming.film_order(frame.sequence or None)
+        number = frame.film_frame if part in numbered else frame.sequence
+        order = naming.film_order(number or None)
         return (rank if part else -1, part, order, frame.master, frame.index)
 
-    return sorted((frame for frame in render.frames if not frame.skipped), key=place)
+    return sorted(shown, key=place)
+
+
+def _numbered_parts(frames: list[RenderedFrame]) -> set[str]:
+    """Return the parts ("" for none) whose frames all have a number on the film of their own."""
+    numbers: dict[str, list[str]] = {}
+    for frame in frames:
+        numbers.setdefault(frame.part or "", []).append(frame.film_frame or "")
+    return {part for part, own in numbers.items() if all(own) and len(set(own)) == len(own)}
 
 
 def _canvas_labels(frames: list[RenderedFrame]) -> list[str]:
@@ -196,6 +211,24 @@ class _Canvases:
             if (file.use, file.master, file.index) == (use, frame.master, frame.index)
         ]
 
+    def sets_of(self, frame: RenderedFrame) -> list[iiif.Image]:
+        """Return the further pictures of a frame that the settings want to be published."""
+        linked = {each.name: each for each in frame.alternates if each.linked is True}
+        found = []
+        for file in self.embedded.files:
+            name = file.path.rpartition("/")[2]
+            if file.master == frame.master and file.index == frame.index and name in linked:
+                found.append(
+                    iiif.Image(
+                        id=f"{self.address}/{file.path}",
+                        format=_MEDIA_TYPES.get(name.rpartition(".")[2], "image/jpeg"),
+                        width=file.width,
+                        height=file.height,
+                        label=_words(str(linked[name].set)),
+                    )
+                )
+        return found
+
     def painting(self, frame: RenderedFrame, access: list[iiif.Image]) -> iiif.Image:
         """Return the picture on a canvas: the tile service, or the access image without one."""
         if not frame.tiles:
@@ -224,7 +257,7 @@ class _Canvases:
             height=height,
             items=[iiif.AnnotationPage(id=f"{canvas}/page", items=[picture])],
             thumbnail=self.files_of(frame, "thumb") or UNSET,
-            rendering=[_download(file) for file in access] or UNSET,
+            rendering=[*[_download(file) for file in access], *self.sets_of(frame)] or UNSET,
         )
 
 

@@ -50,7 +50,8 @@ class ToneSection(Given, frozen=True, kw_only=True):
 
 class PictureSet(Given, frozen=True, kw_only=True):
     """One of `render.sets`: a further picture of each frame. long_edge: px, ppi: of the object;
-    neither for full size. crop, margin_mm: None for those of the access image."""
+    neither for full size. crop, margin_mm: None for those of the access image. publish: whether
+    the manifest links to it."""
 
     name: str
     form: Literal["jpeg", "tiff", "webp", "avif"]
@@ -63,6 +64,7 @@ class PictureSet(Given, frozen=True, kw_only=True):
     bits: Literal[8, 16] = 8
     quality: int = 85
     sharpen: float = 0.0
+    publish: bool = False
 
 
 class RenderSection(Given, frozen=True, kw_only=True):

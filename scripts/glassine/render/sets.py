@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from msgspec import UNSET, structs
+from msgspec import UNSET, UnsetType, structs
 
 from glassine.base.alternates import SUFFIXES, UNINVERTED
 from glassine.base.records.render import Alternate, AlternateUse
@@ -135,4 +136,5 @@ def _entry(
     path: Path, use: AlternateUse, each: PictureSet, width: int, height: int, shot: Shot
 ) -> Alternate:
     entry = pictures.on_disk(path, use, width, height)
-    return structs.replace(entry, set=each.name, of_width=shot.where.width)
+    linked: Literal[True] | UnsetType = True if each.publish else UNSET
+    return structs.replace(entry, set=each.name, of_width=shot.where.width, linked=linked)

@@ -67,16 +67,21 @@ def render_item(batch_dir: Path, item_dir: Path, given: RenderGiven) -> None:
             for frame in _render_master(master, replace(work, settings=chosen)):
                 rendered.append(frame.rendered)
                 measured += [frame.measured] if frame.measured else []
-        detail = {"settings": given.settings_recorded(), "version": VERSION, "notes": work.notes}
-        if given.public.public != "all":
-            detail["public"] = msgspec.to_builtins(given.public)
-        if given.films:
-            detail["films"] = msgspec.to_builtins(given.films)
-        what = msgspec.convert(event("derivation", detail, packages=_PACKAGES), Event)
+        what = derivation(given, work.notes)
         rendering = Rendering(item=given.item, event=what, frames=rendered)
         record_files.save(files_dir / "render.json", "render", rendering)
         measures = Quality(item=given.item, event=what, frames=measured)
         record_files.save(item_dir / "quality.json", "quality", measures)
+
+
+def derivation(given: RenderGiven, notes: list[str]) -> Event:
+    """Return the event that render.json tells: what the pictures rest on, beside their masters."""
+    detail = {"settings": given.settings_recorded(), "version": VERSION, "notes": notes}
+    if given.public.public != "all":
+        detail["public"] = msgspec.to_builtins(given.public)
+    if given.films:
+        detail["films"] = msgspec.to_builtins(given.films)
+    return msgspec.convert(event("derivation", detail, packages=_PACKAGES), Event)
 
 
 # ------------------------------------------------------------------ what there is to do
@@ -315,11 +320,13 @@ def _entry(master: RecordedMaster, frame: Frame, work: Work) -> RenderedFrame:
     words = [master.part] if master.part else []
     words += [master.sequence] if master.sequence else []
     words += [f"frame {frame.index}"] if number is not None else []
+    words += [f"number {frame.film_frame} on the film"] if frame.film_frame else []
     return RenderedFrame(
         master=master.geometry.path,
         part=master.part,
         sequence=master.sequence or UNSET,
         index=frame.index,
+        film_frame=frame.film_frame or UNSET,
         label=", ".join(words) or None,
         iiif_id=naming.iiif_id(work.item, master.part, number, master.sequence),
         width=None,

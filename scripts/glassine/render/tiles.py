@@ -32,6 +32,7 @@ CONTEXTS = {
 }
 LEVEL_0_OF_VERSION_2 = "http://iiif.io/api/image/2/level0.json"
 PROTOCOL = "http://iiif.io/api/image"
+INFO = "info.json"
 
 
 def scale_factors(width: int, height: int, tile_px: int, api: str) -> list[int]:
@@ -214,7 +215,7 @@ class Writer:
         all_tasks: list[Callable[[], None]] = [*tasks, whole, *self._level_tasks(half)]
         run(pool, lambda index: all_tasks[index](), range(len(all_tasks)))
         about = info(service, self.width, self.height, form.tile_px, form.api)
-        self._store("info.json", files.dump_json(about).encode())
+        self._store(INFO, files.dump_json(about).encode())
         return Tiles(
             path=f"iiif/{self._name}",
             width=self.width,

@@ -80,17 +80,14 @@ def names_of(
     sets: names of the further sets of pictures that are asked for.
     """
     number = master.frame_number(frame)
-    access, thumb, pyramid, crop = (
-        naming.derivative_name(template, item, master.part, number, use, master.sequence)
-        for use in ("access", "thumb", "pyramid", "crop")
-    )
-    further = {
-        use: naming.derivative_name(template, item, master.part, number, use, master.sequence)
-        for use in (*SPACES, UNINVERTED)
-    }
-    of_sets = {
-        name: naming.derivative_name(template, item, master.part, number, name, master.sequence)
-        for name in sets
-    }
+
+    def named(use: str) -> str:
+        return naming.derivative_name(
+            template, item, master.part, number, use, master.sequence, frame.film_frame
+        )
+
+    access, thumb, pyramid, crop = (named(use) for use in ("access", "thumb", "pyramid", "crop"))
+    further = {use: named(use) for use in (*SPACES, UNINVERTED)}
+    of_sets = {name: named(name) for name in sets}
     service = naming.iiif_id(item, master.part, number, master.sequence)
     return Names(access, thumb, pyramid, crop, service, further, of_sets)

@@ -13,7 +13,20 @@ import msgspec
 from glassine.base import files, item_states, settings
 from glassine.base.errors import GlassineError
 from glassine.record import presentation
-from glassine.report import gather, morning, near, page, previews, recapture, summary, timing, words
+from glassine.report import (
+    decided,
+    film_numbers,
+    gather,
+    morning,
+    near,
+    page,
+    previews,
+    recapture,
+    sketch,
+    summary,
+    timing,
+    words,
+)
 from glassine.report.given import ReportGiven
 from glassine.report.shown import Batch
 
@@ -119,8 +132,10 @@ def _write(results: Path, given: ReportGiven) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     batch = gather.gather(results, given)
     near.tell(batch, results)
+    film_numbers.tell(batch)
     manifests = _manifests(batch, results)
     previews.make_small(batch, results, page.AT_LENGTH)
+    sketch.add(batch, results)
     viewer = viewer_file(given.settings.report.viewer)
     _write_details(folder, page.detail_files(batch))
     if viewer:
@@ -128,7 +143,14 @@ def _write(results: Path, given: ReportGiven) -> Path:
         shutil.copyfile(viewer, folder / "viewer" / "openseadragon.min.js")
     throughput = _throughput(batch, results)
     before = morning.read_before(folder)
-    text = page.render(batch, throughput, given.institution, viewer is not None, before)
+    text = page.render(
+        batch,
+        throughput,
+        given.institution,
+        viewer is not None,
+        before,
+        decided.of_batch(batch, results),
+    )
     files.write_text(folder / "index.html", text)
     files.write_text(folder / "recapture.html", recapture.render(batch))
     files.write_json(folder / "summary.json", summary.of_batch(batch, throughput).as_json())

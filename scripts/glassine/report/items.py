@@ -187,6 +187,7 @@ def _frame(
         tiles=_tiles(item_dir, records.tiles(master, frame.index)),
         measures=records.measures(master, frame.index),
         film=records.film(master, frame.index),
+        film_frame=frame.film_frame,
     )
 
 

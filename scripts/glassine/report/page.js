@@ -675,13 +675,25 @@ function compare(master, frame) {
   image.src = master.preview;
   return make("div", { class: "now" }, before, make("figure", {}, canvas, make("figcaption", {}, "As it will be, sketched")));
 }
+/* The colours that the picture has now, as three curves over the preview; where there are none, or another polarity
+   is wanted than the picture was made with, the plain opposite. The filter is the element's: it reads no pixel, so
+   that it works from the disk too. */
+function colours(canvas, frame) {
+  const grey = frame.process === "monochrome" ? " grayscale(1)" : "", curves = frame.found?.sketch;
+  if (!curves || frame.polarity !== frame.found.polarity) return `${frame.polarity === "negative" ? "invert(1)" : ""}${grey}`.trim() || "none";
+  const svgNode = (tag, given, ...inside) => { const node = document.createElementNS(NS, tag); for (const [name, value] of Object.entries(given)) node.setAttribute(name, value); node.append(...inside); return node; };
+  const transfer = svgNode("feComponentTransfer", {}, ...["R", "G", "B"].map((letter, at) => svgNode(`feFunc${letter}`, { type: "table", tableValues: curves[at].map((code) => (code / 255).toFixed(4)).join(" ") })));
+  const filter = svgNode("filter", { id: "sketch-colours", "color-interpolation-filters": "sRGB" }, transfer);
+  canvas.after(svgNode("svg", { width: 0, height: 0, "aria-hidden": "true", class: "filters" }, filter));
+  return `url(#sketch-colours)${grey}`;
+}
 function sketch(canvas, image, master, frame) {
   const [tl, tr, , bl] = frame.corners;
   const wide = Math.hypot(tr[0] - tl[0], tr[1] - tl[1]), tall = Math.hypot(bl[0] - tl[0], bl[1] - tl[1]);
   const scale = 360 / Math.max(wide, tall), w = wide * scale, h = tall * scale, turned = frame.rotate % 180 !== 0;
   canvas.width = Math.round(turned ? h : w); canvas.height = Math.round(turned ? w : h);
   const pen = canvas.getContext("2d");
-  pen.filter = `${frame.polarity === "negative" ? "invert(1) " : ""}${frame.process === "monochrome" ? "grayscale(1)" : ""}`.trim() || "none";
+  canvas.style.filter = colours(canvas, frame);
   pen.translate(canvas.width / 2, canvas.height / 2);
   if (frame.mirror) pen.scale(-1, 1);
   pen.rotate(frame.rotate * Math.PI / 180);
@@ -715,8 +727,81 @@ async function openZoom(frame) {
     window.glassineViewer = zoomed.viewer;
     words.append(" (plus and minus keys or the wheel zoom, arrow keys move)");
   } catch {
-    plainZoom(see, words, frame);
+    if (frame.tiles?.tiles?.[0]) tileZoom(see, words, frame); else plainZoom(see, words, frame);
   }
+}
+/* Without the viewer of npm: the static tiles themselves, on a canvas (IIIF Image API, level 0). The wheel, two fingers
+   and the keys zoom, dragging and the arrow keys move. */
+function tileZoom(see, words, frame) {
+  const about = frame.tiles, { width: side, scaleFactors: factors } = about.tiles[0], version2 = "@id" in about, base = about["@id"] || about.id;
+  const canvas = make("canvas", { class: "tiles", role: "img", "aria-label": `Picture of frame ${frame.n} at full resolution` });
+  see.replaceChildren(canvas);
+  words.append(" (plus and minus keys or the wheel zoom, arrow keys move)");
+  const tiles = new Map(), ratio = window.devicePixelRatio || 1;
+  let scale = 0, left = 0, top = 0, waiting = 0; /* scale: pixels of the screen for one of the picture; left, top: of the picture at the corner */
+  const wide = () => see.clientWidth, tall = () => see.clientHeight;
+  const fit = () => Math.min(wide() / about.width, tall() / about.height);
+  function tileOf(factor, column, row) {
+    const x = column * side * factor, y = row * side * factor, w = Math.min(side * factor, about.width - x), h = Math.min(side * factor, about.height - y);
+    const wholeOf = w === about.width && h === about.height, tileW = Math.ceil(w / factor), tileH = Math.ceil(h / factor);
+    const region = wholeOf ? "full" : `${x},${y},${w},${h}`;
+    const size = wholeOf && factor === 1 ? (version2 ? "full" : "max") : version2 ? (tileW === about.width ? "full" : `${tileW},`) : `${tileW},${tileH}`;
+    const name = `${base}/${region}/${size}/0/default.jpg`;
+    if (!tiles.has(name)) { const image = new Image(); image.onload = drawSoon; image.src = name; tiles.set(name, { image, x, y, w, h }); }
+    return tiles.get(name);
+  }
+  function draw() {
+    waiting = 0;
+    if (!canvas.isConnected) return;
+    canvas.width = Math.round(wide() * ratio); canvas.height = Math.round(tall() * ratio);
+    const pen = canvas.getContext("2d");
+    pen.scale(ratio, ratio);
+    const exact = factors.filter((each) => each <= 1 / (scale * ratio)).pop() || factors[0];
+    for (const factor of [...factors].reverse().filter((each) => each === exact || each === factors[factors.length - 1])) {
+      const step = side * factor, last = [Math.ceil(about.width / step) - 1, Math.ceil(about.height / step) - 1];
+      for (let row = Math.max(0, Math.floor(top / step)); row <= Math.min(last[1], Math.floor((top + tall() / scale) / step)); row++)
+        for (let column = Math.max(0, Math.floor(left / step)); column <= Math.min(last[0], Math.floor((left + wide() / scale) / step)); column++) {
+          const { image, x, y, w, h } = tileOf(factor, column, row);
+          if (image.complete && image.naturalWidth) pen.drawImage(image, (x - left) * scale, (y - top) * scale, w * scale, h * scale);
+        }
+    }
+    canvas.dataset.scale = scale.toFixed(4);
+  }
+  function drawSoon() { if (!waiting) waiting = requestAnimationFrame(draw); }
+  function hold() {
+    const free = [about.width - wide() / scale, about.height - tall() / scale];
+    left = free[0] < 0 ? free[0] / 2 : Math.min(Math.max(left, 0), free[0]);
+    top = free[1] < 0 ? free[1] / 2 : Math.min(Math.max(top, 0), free[1]);
+    drawSoon();
+  }
+  function zoomBy(by, x = wide() / 2, y = tall() / 2) {
+    const next = Math.min(Math.max(scale * by, fit()), 4), at = [left + x / scale, top + y / scale];
+    scale = next; left = at[0] - x / scale; top = at[1] - y / scale;
+    hold();
+  }
+  const fingers = new Map();
+  canvas.addEventListener("wheel", (event) => { event.preventDefault(); const box = canvas.getBoundingClientRect(); zoomBy(Math.exp(-event.deltaY / 400), event.clientX - box.left, event.clientY - box.top); }, { passive: false });
+  canvas.addEventListener("pointerdown", (event) => { canvas.setPointerCapture(event.pointerId); fingers.set(event.pointerId, [event.clientX, event.clientY]); });
+  canvas.addEventListener("pointermove", (event) => {
+    const before = fingers.get(event.pointerId);
+    if (!before) return;
+    const now = [event.clientX, event.clientY];
+    if (fingers.size === 2) {
+      const other = [...fingers].find(([id]) => id !== event.pointerId)[1], apart = (point) => Math.hypot(point[0] - other[0], point[1] - other[1]), box = canvas.getBoundingClientRect();
+      if (apart(before) > 5) zoomBy(apart(now) / apart(before), other[0] - box.left, other[1] - box.top);
+    } else { left -= (now[0] - before[0]) / scale; top -= (now[1] - before[1]) / scale; hold(); }
+    fingers.set(event.pointerId, now);
+  });
+  for (const end of ["pointerup", "pointercancel"]) canvas.addEventListener(end, (event) => fingers.delete(event.pointerId));
+  see.addEventListener("keydown", (event) => {
+    const by = { "+": 1.5, "=": 1.5, "-": 1 / 1.5 }[event.key], way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
+    if (!by && !way && event.key !== "0") return;
+    event.preventDefault(); event.stopPropagation();
+    if (by) zoomBy(by); else if (way) { left += way[0] * wide() / 4 / scale; top += way[1] * tall() / 4 / scale; hold(); } else { scale = fit(); hold(); }
+  });
+  scale = fit();
+  hold();
+  see.focus();
 }
 function tileSource(tiles) {
   const key = "@id" in tiles ? "@id" : "id";

@@ -20,7 +20,7 @@ from glassine.base.access import NOTICE_DAYS
 from glassine.base.model import ItemId
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.base.records.given import Institution
-from glassine.report import light, morning, plots, queue, words
+from glassine.report import decided, light, morning, plots, queue, words
 from glassine.report.cautions import DECAYING_LEVEL, Caution, cautions_of
 from glassine.report.shown import Batch, Item, ListedRow, Master, decay_order
 from glassine.report.summary import FindingLine
@@ -209,9 +209,10 @@ def render(
     institution: Institution,
     viewer: bool,
     before: morning.Before | None = None,
+    made: decided.Decided | None = None,
 ) -> str:
     """Return the page. viewer: whether the zoom viewer's script lies beside it; before: the report
-    that this one follows."""
+    that this one follows; made: what people decided."""
     script = (_HERE / "page.js").read_text("utf-8")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     series = [_drawn(measured) for measured in _series(batch)]
@@ -220,6 +221,7 @@ def render(
     parts = [
         ("held", f"Held {len(held)}"),
         ("look", f"For review {len(look)}"),
+        *([("decided", f"Decided {made.total}")] if made and made.total else []),
         ("all", "All items"),
         ("quality", "Quality"),
         ("time", "Time"),
@@ -267,6 +269,8 @@ def render(
         stages_s=sum(stage.total_s for stage in throughput.stages),
         figures=_figures(throughput),
         decaying=_decaying(batch),
+        decided=made,
+        pictured=decided.PICTURED,
         notice_days=NOTICE_DAYS,
         names={item.item for item in batch.items},
     )  # fmt: skip

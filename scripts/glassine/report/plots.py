@@ -150,6 +150,16 @@ def _over(point: Point, unit: str, x: float, y: float) -> str:
     return svg.tag("a", svg.tag("rect", shown, class_="over", **place), href=f"#item={point.item}")
 
 
+def _worst(marked: list[tuple[int, Point]], limits: list[float]) -> list[tuple[int, Point]]:
+    """Return those that are furthest outside the limits, at most _MAX_MARKED, in their order."""
+
+    def beyond(each: tuple[int, Point]) -> float:
+        value = each[1].value
+        return max(min(limits) - value, value - max(limits)) if limits else 0.0
+
+    return sorted(sorted(marked, key=beyond, reverse=True)[:_MAX_MARKED], key=lambda each: each[0])
+
+
 def drift(series: Series) -> str:
     """Return the values in order of capture; those that did not pass link to their item."""
     low, high = _range(series)
@@ -191,7 +201,7 @@ def drift(series: Series) -> str:
     marked = [(at, point) for at, point in enumerate(series.points) if not point.passed]
     body += "".join(
         _over(point, series.unit, across(at, count), up(point.value))
-        for at, point in marked[:_MAX_MARKED]
+        for at, point in _worst(marked, limits_of(series.limit))
     )
     body += (
         _label(_PLANE.left - 6, _PLANE.top + 8, _axis(high), "end")

@@ -41,7 +41,8 @@ class Frame(msgspec.Struct, frozen=True, kw_only=True):
     degrees. seen: what was measured of it, which a decision about it keeps (`seen` in
     corrections.yaml): {} where a person added it, None where the record does not say. files: its
     pictures by their use. tiles: info.json of its tile set (IIIF Image API 3). film: the one that
-    it was rendered with, in words, "" where no other master shares it.
+    it was rendered with, in words, "" where no other master shares it. film_frame: its number on
+    the film, "" where that is not told.
     """
 
     n: int
@@ -62,6 +63,8 @@ class Frame(msgspec.Struct, frozen=True, kw_only=True):
     tiles: dict[str, Any] | None
     measures: list[views.Measure]
     film: str = ""
+    film_frame: str = ""
+    sketch: list[list[int]] | None = None
 
 
 class Master(msgspec.Struct, kw_only=True):

@@ -243,7 +243,8 @@ class Measured(Given, frozen=True, kw_only=True):
 
 
 class LocatedFrame(Given, frozen=True, kw_only=True):
-    """corners: in pixels of the master. angle_deg: of the skew; rotate: clockwise, degrees."""
+    """corners: in pixels of the master. angle_deg: of the skew; rotate: clockwise, degrees.
+    film_frame: its number on the film, "" where that is not told."""
 
     index: int
     corners: list[tuple[float, float]]
@@ -259,6 +260,7 @@ class LocatedFrame(Given, frozen=True, kw_only=True):
     source: str = "measured"
     reasons: tuple[str, ...] = ()
     measured: Measured | UnsetType | None = UNSET
+    film_frame: str = ""
 
 
 class LocatedMaster(Given, frozen=True, kw_only=True):

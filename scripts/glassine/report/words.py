@@ -12,7 +12,7 @@ import jinja2
 
 from glassine.base import wording
 from glassine.base.visible import visible
-from glassine.report.shown import Batch, Frame, Item
+from glassine.report.shown import Batch, Frame, Item, Master
 
 _HERE = Path(__file__).parent
 # A receipt's long lists are cut after so many entries.
@@ -141,6 +141,12 @@ def span_words(seconds: float | None) -> str:
     return f"{hours} h {minutes_left} min" if hours else f"{minutes} min {rest} s"
 
 
+def _wide(master: Master, long_edge_px: int) -> int:
+    """Return the width of a master's preview whose long edge is so long, px."""
+    width, height = master.width or 4, master.height or 3
+    return max(1, round(long_edge_px * width / max(width, height)))
+
+
 def _moment(text: str) -> str:
     return text.replace("T", " ").replace("Z", " UTC")
 
@@ -187,6 +193,7 @@ def environment() -> jinja2.Environment:
         least_sure=_least_sure,
         span=span_words,
         moment=_moment,
+        wide=_wide,
         flat=_flat,
         signs=lambda text: text.replace("<=", "≤").replace(">=", "≥"),
         digest=lambda text: bool(_DIGEST.fullmatch(text)),

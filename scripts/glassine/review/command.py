@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import ipaddress
+import logging
 import sys
 import webbrowser
 from pathlib import Path
@@ -80,6 +81,8 @@ def waiting_server(desk: Desk, host: str, port: int) -> Any:
     """Return the WSGI server of a desk, bound to the address; `run` serves, `close` ends it."""
     import waitress
 
+    # Requests that wait for their turn are no news.
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     return waitress.create_server(
         desk,
         host=host.strip("[]"),

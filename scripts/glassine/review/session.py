@@ -21,12 +21,21 @@ from typing import Any
 
 import msgspec
 
-from glassine.base import clock, corrections, files, folders, naming, record_files, settings
+from glassine.base import (
+    clock,
+    corrections,
+    decisions,
+    files,
+    folders,
+    naming,
+    record_files,
+    settings,
+)
 from glassine.base.errors import GlassineError
 from glassine.base.model import ItemId
 from glassine.base.records.corrections import Correction
 from glassine.base.records.intake import Items
-from glassine.review import decisions
+from glassine.review import before
 
 _LOCK = ".corrections.lock"
 
@@ -85,8 +94,8 @@ class Session:
 
     def _note(self, decided: corrections.Decided, stamp: tuple[int, ...] | None) -> None:
         """Keep what the file holds, and number what changed since the last look."""
-        before, now = self._decided.corrections, decided.corrections
-        changed = [item for item in {*before, *now} if before.get(item) != now.get(item)]
+        was, now = self._decided.corrections, decided.corrections
+        changed = [item for item in {*was, *now} if was.get(item) != now.get(item)]
         if changed:
             self._revision += 1
             self._changed |= dict.fromkeys(changed, self._revision)
@@ -202,6 +211,7 @@ class Session:
                 "no run reads. Nothing was saved.",
             )
         self.keep_earlier()
+        before.keep(self.results, made)
         self._journal.add(made)
         files.write_text(self.target, text)
         self.written = text
@@ -253,16 +263,16 @@ def joined_with(seen: Any, new: Correction, standing: Correction | None) -> Corr
     seen: the correction as the person's page knew it, plain data of that page. A part (the note,
     the identity, a frame) that the person left as it was stays as it stands now.
     """
-    mine, theirs, before = (
+    mine, theirs, known = (
         decisions.parts(msgspec.to_builtins(new)),
         decisions.parts(msgspec.to_builtins(standing)),
         decisions.parts(seen),
     )
-    if before == theirs or mine == theirs:
+    if known == theirs or mine == theirs:
         return new
     whole: dict[decisions.Part, Any] = {}
-    for part in {**theirs, **mine, **before}:
-        was, want, stands = before.get(part), mine.get(part), theirs.get(part)
+    for part in {**theirs, **mine, **known}:
+        was, want, stands = known.get(part), mine.get(part), theirs.get(part)
         if want not in (was, stands) and stands != was:
             return None
         kept = stands if want == was else want

@@ -120,7 +120,7 @@ for item in night.lookup.batch(name).ready():
             files.write_json(path, {"stub": True, "masters": [], "frames": []})
     steps = night.lookup.steps_given(name, item)
     files.write_json(folder / "steps.json", {each["step"]: due.digest(each) for each in steps})
-    due.write_stamp(folder, night.lookup.item_key(name, item))
+    due.write_stamp(folder, night.lookup.item_key(name, item), steps)
 """
 
 

@@ -268,7 +268,7 @@ def bound(run: Any, out: Path) -> dict[str, float]:
     name = run.batches[0]
     parts = []
     for item in run.lookup.batch(name).ready():
-        path = run.lookup.batch(name).items[item]["masters"][0]["path"]
+        path = run.lookup.batch(name).items[item].masters[0].path
         master = str(run.place.batch_dir(name) / path)
         parts.append(timed([*AGAIN, "bound", master, str(out / "bound")], env=environment()))
     return {

@@ -30,8 +30,7 @@ import msgspec
 
 from benchmarks.names import PROJECT
 from benchmarks.result import Outcome, Row, figure
-from glassine.base import corrections
-from glassine.review import decisions
+from glassine.base import corrections, decisions
 from makers import make_results
 
 BATCH = make_results.BATCH

@@ -84,6 +84,8 @@ def test_a_negative_that_was_taken_for_a_positive_is_for_review(tmp_path: Path) 
     assert "'1 negative : glass'" in told and "positive" in told
     (told,) = reasons(tmp_path, {"physical": "1 photographic print"}, "negative")
     assert "negative" in told
+    (told,) = reasons(tmp_path, {"extent": "1 photograph", "genre": "slides"}, "negative")
+    assert "'slides'" in told
 
 
 @pytest.mark.parametrize(

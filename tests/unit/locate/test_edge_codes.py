@@ -12,38 +12,17 @@ import zxingcpp
 from glassine.locate import edge_codes, edge_numbers
 from glassine.locate.edge_codes import Code, Text
 from glassine.locate.edge_numbers import Told
-from glassine.locate.encoding import linear_table
 from glassine.locate.rebate import Piece
-from glassine.locate.scene import Master
-from glassine.locate.view import look
-from makers import edge_strips
+from makers import edge_pieces, edge_strips
 from makers.edge_strips import Capture, Laid, Look, Strip
 
 LOOK = Look(ppi=600, blur_um=25, grain=0.02)
 STRIP = Strip(frames=2, first=24, off_mm=3.0, lead_mm=(6.0, 6.0))
-TABLE = linear_table("linear")
-
-
-def piece_of(capture: Capture, number: int = 0) -> Piece:
-    """Return where a strip lies, as its frames say."""
-    frames = capture.frames[number]
-    centres = np.array([frame.mean(0) for frame in frames])
-    along = centres[-1] - centres[0] if len(frames) > 1 else frames[0][1] - frames[0][0]
-    along = along / np.hypot(*along)
-    along = along if along @ (1.0, 1e-6) > 0 else -along
-    middle = centres.mean(0)
-    order = np.argsort((centres - middle) @ along)
-    places = tuple(float(u) for u in ((centres - middle) @ along / capture.mm)[order])
-    reach = places[0] - 30, places[-1] + 30
-    return Piece(middle, along, capture.mm, *reach, tuple(int(k) + 1 for k in order), places)
 
 
 def told(capture: Capture, number: int = 0, reversal: bool = False) -> Told | None:
-    reduced = capture.reduced
-    view = look(reduced, TABLE, capture.reduction)
-    sizes = capture.width, capture.height
-    master = Master(reduced, capture.reduction, capture.region, *sizes, TABLE)
-    return edge_numbers.told(master, view, piece_of(capture, number), reversal)
+    piece = edge_pieces.piece_of(capture, number)
+    return edge_pieces.told(edge_pieces.master_of(capture), piece, reversal)
 
 
 @lru_cache(maxsize=8)

@@ -5,8 +5,19 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from glassine.locate import formats, judge, learned, masks, weights, witness
+from glassine.locate import (
+    formats,
+    judge,
+    learned,
+    masks,
+    nearby,
+    polarity,
+    unexplained,
+    weights,
+    witness,
+)
 from glassine.locate.candidate import Candidate
+from glassine.locate.character import Character
 from glassine.locate.known import Known
 from glassine.locate.refine import Edge
 from glassine.locate.scale import Scale
@@ -144,3 +155,126 @@ def test_a_print_in_light_from_above_is_not_several_frames_of_120_film(on_paper)
     scene = SimpleNamespace(width=1000, height=700, facts=SimpleNamespace(size_mm=None))
     judge._size(scene, Known(Scale(mm * 25.4, "tag")), one, True, on_paper)
     assert ("size of several on 120 film" in [each.feature for each in one.evidence]) != on_paper
+
+
+# ------------------------------------------------------------------ grey pictures in black
+
+
+def grey(low, high, process="monochrome"):
+    made = Character("positive", process, 0.95, 0.97)
+    one = Candidate(box(0, 0, 360, 240), True, [1.0] * 4, [True] * 4, "single")
+    return one, made, np.linspace(low, high, 4000, dtype=np.float32)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "lamp_seen", "sure"),
+    [
+        (0.05, 1.4, True, True),  # whites as clear as the light beside it
+        (0.05, 1.4, False, False),  # as clear as the clearest that is seen, which is itself
+        (0.84, 1.76, True, False),  # a negative in a slide's mount
+        (0.2, 2.7, False, True),  # longer than any negative's scale
+    ],
+)
+def test_a_grey_picture_in_a_mount_may_be_a_negative(low, high, lamp_seen, sure):
+    """Black and white negatives span about 1.5 of density, transparencies up to 3 (values from
+    memory, as in `character`).
+    """
+    one, made, tones = grey(low, high)
+    trust = polarity.grey_in_black(one, made, tones, lamp_seen).polarity_trust
+    assert (trust == made.polarity_trust) == sure
+    assert sure or trust < judge.CLEAR
+
+
+def test_pictures_in_colour_and_frames_of_a_strip_have_signs_of_their_own():
+    one, made, tones = grey(0.8, 1.7, "colour")
+    assert polarity.grey_in_black(one, made, tones, True) == made
+    one, made, tones = grey(0.8, 1.7)
+    one.strip = 1
+    assert polarity.grey_in_black(one, made, tones, True) == made
+
+
+def test_a_board_that_sends_back_light_is_no_mask():
+    """Reflectance 0.4 against the paper on it, and card of a mask: 0.02 (as in `kinds.BOARD`)."""
+    assert polarity.sends_back_light(0.4)
+    assert not polarity.sends_back_light(1.6)
+
+
+# ------------------------------------------------------------------ film by its format
+
+
+def taken_for_prints(ppi):
+    frames = two_of_126()
+    for one in frames:
+        one.border = np.full(3, 0.1, np.float32)
+        one.character = Character("positive", "monochrome", 0.6, 0.97)
+        one.against("polarity unclear", "negative or positive")
+    formats.examine(Known(None if ppi is None else Scale(ppi, "tag")), frames)
+    return frames
+
+
+def test_grey_pictures_on_film_as_wide_as_it_comes_with_a_clear_border_are_negatives():
+    frames = taken_for_prints(254.0)
+    assert marked(frames) == [False, False]
+    assert {one.character.polarity for one in frames} == {"negative"}
+
+
+@pytest.mark.parametrize("ppi", [None, 127.0])
+def test_without_a_resolution_that_agrees_their_polarity_stays_unclear(ppi):
+    frames = taken_for_prints(ppi)
+    assert marked(frames) == [True, True]
+    assert {one.character.polarity for one in frames} == {"positive"}
+
+
+# ------------------------------------------------------------------ one frame of a film
+
+
+def film_frame(left, width=360):
+    one = Candidate(box(left, 50, width, 240), False, [1.0] * 4, [True] * 4, "strip")
+    one.strip, one.gauge = 1, "135"
+    return one
+
+
+SIZE = 500.0, 340.0
+NEXT = box(455, 60, 45, 220)
+
+
+def test_a_part_of_the_next_picture_beside_the_one_that_was_captured_is_film():
+    assert nearby.is_next_picture([film_frame(70)], NEXT, SIZE)
+
+
+@pytest.mark.parametrize(
+    ("frames", "place", "size"),
+    [
+        ([film_frame(70), film_frame(-310)], NEXT, SIZE),  # of several frames one is cut off
+        ([film_frame(70)], box(455, 60, 330, 220), (900.0, 340.0)),  # most of a frame
+        ([film_frame(70)], box(455, 60, 45, 220), (900.0, 340.0)),  # cut off by nothing
+        ([film_frame(70)], box(100, 300, 300, 40), SIZE),  # beside the film
+    ],
+)
+def test_what_else_lies_beside_a_frame_is_said(frames, place, size):
+    assert not nearby.is_next_picture(frames, place, size)
+
+
+# ------------------------------------------------------------------ sizes of cameras' gates
+
+
+def gate(long_mm, share=0.95, residual=0.2):
+    """Return a frame on 35 mm film so long, marked for its size, at 10 px a mm."""
+    one = Candidate(box(0, 0, long_mm * 10, 243), False, [1.0] * 4, [True] * 4, "strip")
+    edges = zip(one.corners, np.roll(one.corners, -1, 0), strict=True)
+    one.edges = [Edge(p, q, share, residual, 0.5, (p + q) / 2, 1e-4) for p, q in edges]
+    one.against("no size on 35 mm film", "no usual size")
+    unexplained._one_gate(Known(Scale(254.0, "perforations")), [one])
+    return marked([one])[0]
+
+
+def test_a_frame_with_two_plain_ends_has_the_length_of_its_gate():
+    """ISO 1007 gives 36 mm; gates of cameras are up to 36.8 mm long (value from memory)."""
+    assert not gate(36.7)
+
+
+@pytest.mark.parametrize(
+    ("long", "share", "residual"), [(37.2, 0.95, 0.2), (36.7, 0.5, 0.2), (36.7, 0.95, 2.0)]
+)
+def test_a_frame_much_longer_or_with_a_poor_end_is_for_review(long, share, residual):
+    assert gate(long, share, residual)

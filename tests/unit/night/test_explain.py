@@ -222,3 +222,14 @@ def test_files_that_say_something_of_the_batch_are_called_what_they_are(tmp_path
     assert whats["PEH-0005.tif"] == "capture of a target (batch.yaml)"
     assert whats["notes from the studio.txt"] == "another file, left alone"
     assert explained.UNKNOWN not in whats.values()
+
+
+def test_a_reader_of_headers_that_ends_without_an_answer_is_no_sound_header(
+    tmp_path, capsys, monkeypatch
+):
+    made(tmp_path, "plain")
+    (tmp_path / "masters" / "b1" / "manifest-sha256.txt").unlink()
+    monkeypatch.setattr(explained.Apart, "ask", lambda *_, **__: None)
+    code, out, _ = told(capsys, "b1", config(tmp_path / "masters"), tmp_path)
+    assert code == 1
+    assert "[plan.header]" in out

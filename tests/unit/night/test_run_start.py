@@ -175,7 +175,7 @@ def test_a_run_never_ends_well_with_items_that_are_not_done():
 
 def test_every_exit_code_has_its_place_in_the_order():
     values = {each for name, each in vars(exits).items() if name.isupper() and name != "ORDER"}
-    assert values - {*exits.ORDER} == {exits.UNAVAILABLE, exits.CANNOT_WRITE}
+    assert values - {*exits.ORDER} == {exits.CANNOT_WRITE}
 
 
 def test_the_readme_tells_every_exit_code():

@@ -70,7 +70,7 @@ def test_packages_come_by_the_locks_alone():
     assert "run" in setup_environment.LOCKS
 
 
-def test_it_is_run_by_no_root_and_the_command_is_that_of_the_readme():
+def test_it_is_run_by_no_root_and_the_command_is_the_nights():
     order = [name for name, _ in STEPS]
     (user,) = of("USER")
     assert re.fullmatch(r"[1-9]\d{3,}:[1-9]\d{3,}", user)
@@ -82,8 +82,14 @@ def test_it_is_run_by_no_root_and_the_command_is_that_of_the_readme():
     assert entry[2:] == ["--directory", of("VOLUME")[0]]
 
 
-def test_the_readme_starts_it_with_a_root_that_is_read_only():
-    text = (PROJECT / "README.md").read_text("utf-8")
+def test_a_user_without_a_name_has_one():
+    """By getpass, which the engine asks: a number that no passwd knows ends it otherwise."""
+    names = {word.partition("=")[0] for rest in of("ENV") for word in shlex.split(rest)}
+    assert {"LOGNAME", "XDG_CACHE_HOME", "HOME"} <= names
+
+
+def test_the_guide_starts_it_with_a_root_that_is_read_only():
+    text = (PROJECT / "scripts" / "SERVICE.md").read_text("utf-8")
     (line,) = [each for each in text.splitlines() if each.startswith("podman run")]
     assert {"--read-only", "--tmpfs", "--network=none"} <= {*shlex.split(line.rstrip("\\"))}
 

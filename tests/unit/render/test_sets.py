@@ -16,6 +16,7 @@ from glassine.base import files, settings
 from glassine.base.errors import GlassineError
 from glassine.masters import spaces
 from glassine.night import agreement, due
+from glassine.publish import tree
 from glassine.render import pictures
 from glassine.reproduce import step as reproduce
 from makers import deliveries, made_items
@@ -23,7 +24,7 @@ from makers import deliveries, made_items
 METS = "{http://www.loc.gov/METS/}"
 MIX = "{http://www.loc.gov/mix/v20}"
 SETS: list[dict[str, Any]] = [
-    {"name": "web", "form": "webp", "long_edge": 200},
+    {"name": "web", "form": "webp", "long_edge": 200, "publish": True},
     {"name": "web-small", "form": "webp", "long_edge": 100},
     {"name": "reading-room", "form": "jpeg", "ppi": 2000, "quality": 60},
     {"name": "print", "form": "tiff"},
@@ -119,6 +120,21 @@ def test_the_record_tells_of_each(root: Path) -> None:
         "PEH-0001_as-captured.jpg": "uninverted",
         "PEH-0001_rebate.jpg": "jpeg",
     }
+
+
+def test_only_what_is_to_be_published_is_offered_for_download(root: Path) -> None:
+    own = made_items.item_dir_of(root)
+    manifest = files.read_json(own / "manifest.json")
+    (canvas,) = manifest["items"]
+    offered = {each["id"].rpartition("/")[2]: each["format"] for each in canvas["rendering"]}
+    assert offered == {
+        "PEH-0001_access.jpg": "image/jpeg",
+        "PEH-0001_web.webp": "image/webp",
+    }
+    base = manifest["id"].removesuffix("/PEH-0001/manifest.json")
+    published = tree.of_item("PEH-0001", own, manifest, base)
+    alternates = [path for path in published if "/alternates/" in path]
+    assert alternates == ["PEH-0001/alternates/PEH-0001_web.webp"]
 
 
 def test_the_resolution_that_files_tell_is_that_of_the_film(

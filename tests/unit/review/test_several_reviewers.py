@@ -10,8 +10,7 @@ from typing import Any
 import msgspec
 import pytest
 
-from glassine.base import corrections, files
-from glassine.review import decisions
+from glassine.base import corrections, decisions, files
 from glassine.review.session import Session
 from makers import make_results
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from msgspec import Meta
+from msgspec import UNSET, Meta, UnsetType
 
 from glassine.base.model import Facts
 from glassine.base.records import Record
@@ -54,6 +54,8 @@ class MasterLooks(Record, frozen=True, kw_only=True):
     kind: what lies on the table, as stated or recognised. encoding: how codes became light. base:
     density of each region of clear film base, per band. primaries: of the profile, to linear sRGB,
     3 x 3; None for grey. facts: what is stated of the master.
+    edge_stock: product and generation of the film by the codes in its margin, as "115-10"; absent
+    where they are not told, or differ.
     alone: the film as these frames alone show it, by process.
     """
 
@@ -66,6 +68,7 @@ class MasterLooks(Record, frozen=True, kw_only=True):
     facts: Facts
     alone: list[FilmValues]
     frames: list[FrameLook]
+    edge_stock: Annotated[str, Meta(pattern="^[0-9]{1,3}-[0-9]{1,2}$")] | UnsetType = UNSET
 
 
 class Looks(Record, frozen=True, kw_only=True):

@@ -56,11 +56,13 @@ class Picture(WrittenFile, frozen=True, kw_only=True):
 
 class Alternate(WrittenFile, frozen=True, kw_only=True):
     """A further picture, made by option. set: which of `render.sets` it is; of_width: of the
-    full-size picture that it was reduced from, px, where that is not the frame's."""
+    full-size picture that it was reduced from, px, where that is not the frame's. linked: whether
+    the manifest names it; absent where it does not."""
 
     use: AlternateUse
     set: Name | UnsetType = UNSET
     of_width: Positive | UnsetType = UNSET
+    linked: Literal[True] | UnsetType = UNSET
 
 
 class Tiles(Record, frozen=True, kw_only=True):
@@ -83,9 +85,10 @@ class RenderedFrame(Record, frozen=True, kw_only=True):
     """A frame of a master, and what was made of it.
 
     master: its path, relative to the batch folder. sequence: of the master in its item, absent
-    where it has none. label: part, sequence and number in words, None where
-    there is nothing to tell apart. width, height: of the full-size picture, px; None, as are tiles
-    and tone, where it was skipped. ppi: of the full-size picture, in the plane of the object.
+    where it has none. film_frame: its number on the film, absent where it is not known. label:
+    part, sequence and numbers in words, None where there is nothing to tell apart. width, height:
+    of the full-size picture, px; None, as are tiles and tone, where it was skipped. ppi: of the
+    full-size picture, in the plane of the object.
     orientation, alternates: absent in records of earlier versions.
     """
 
@@ -93,6 +96,7 @@ class RenderedFrame(Record, frozen=True, kw_only=True):
     part: str | None
     sequence: str | UnsetType = UNSET
     index: Positive
+    film_frame: Annotated[str, Meta(pattern="^[0-9]{1,2}A?$")] | UnsetType = UNSET
     label: str | None
     iiif_id: Name
     width: Positive | None

@@ -8,6 +8,7 @@ is decided again with the same words.
 
 from __future__ import annotations
 
+import hashlib
 import json
 import math
 import os
@@ -21,6 +22,8 @@ import msgspec
 from glassine.base.records.corrections import Correction
 
 FILE_NAME = "decisions.jsonl"
+# Below `results/<batch>/report/`: small pictures of frames as they were when they were decided.
+BEFORE = "before"
 # A person who was away from the desk looked at nothing meanwhile.
 MAX_SECONDS = 600.0
 # A line longer than this was not written here.
@@ -64,6 +67,12 @@ def parts(correction: Any) -> dict[Part, Any]:
         if correction.get(name):
             said[Part(name)] = correction[name]
     return said
+
+
+def picture_name(item: str, part: Part) -> str:
+    """Return the name of the picture of a frame before a decision, below `BEFORE`."""
+    place = hashlib.sha256(f"{part.master}\0{part.frame}".encode("utf-8", "replace")).hexdigest()
+    return f"{item}/{place[:16]}.jpg"
 
 
 def between(
