@@ -493,7 +493,7 @@ def made(root: Path) -> dict[str, Path]:
     """Deliver the same two drawn items in each layout; return {profile: bag}, no receipt beside."""
     from makers import deliveries  # the bags to change come from the project itself
 
-    more = {"iiif": {"tile_px": 256}}
+    more = {"iiif": {"tile_px": 128}}
     given = {
         item: deliveries.taken_through(
             root / "mets", "mets", item, f"{item}.tif", seed=seed, more=more

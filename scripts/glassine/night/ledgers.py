@@ -10,8 +10,11 @@ from glassine.base import clock, exits
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.records.receipt import Receipt
 from glassine.base.visible import visible
-from glassine.deliver import ledger, receipt_files
+from glassine.deliver import bag, ledger, receipt_files
 from glassine.night import lock as runlock
+
+# In each bag of a delivery.
+_STATEMENT = "delivery/delivery.json"
 
 
 def _receipts(deliveries: Path) -> tuple[list[Receipt], list[Finding]]:
@@ -27,13 +30,42 @@ def _receipts(deliveries: Path) -> tuple[list[Receipt], list[Finding]]:
 
 def check(deliveries: Path) -> list[Finding]:
     """Return what is wrong with the ledger: its chain, receipts that say otherwise, deliveries
-    that it lacks."""
+    that it lacks; and bags that neither it nor a receipt tells of."""
     receipts, damaged = _receipts(deliveries)
     found = ledger.contradictions(deliveries, receipts)
     known = {entry.receipt.delivery for entry in ledger.read(deliveries).entries}
     if not found:
         found = [_lacks(deliveries, each) for each in receipts if each.delivery not in known]
-    return [*found, *damaged]
+    told = [*receipts, *(entry.receipt for entry in ledger.read(deliveries).entries)]
+    return [*found, *damaged, *_bags_untold(deliveries, told)]
+
+
+def _bags_untold(deliveries: Path, told: list[Receipt]) -> list[Finding]:
+    """Return a finding for each bag in the folder that says of itself that it is of a delivery, and
+    that no receipt and no line tells of. What is under way has other names."""
+    names = {each.name for receipt in told for each in receipt.bags}
+    folder = sorted(deliveries.iterdir()) if deliveries.is_dir() else []
+    return [
+        Finding(
+            "ledger.bag_untold",
+            str(path),
+            "This is a bag of a delivery, and neither the ledger nor a receipt tells of it: both "
+            "copies of its receipt and its line are lost, or it was brought here.",
+            "a receipt of each bag, beside it or in receipts/.",
+            "Bring its receipt back (from a backup, or from where it was sent), then run "
+            "scripts/ledger rebuild. A receipt cannot be made from a bag alone.",
+        )
+        for path in folder
+        if path.name not in names and not path.name.startswith(".") and _is_bag(path)
+    ]
+
+
+def _is_bag(path: Path) -> bool:
+    if path.is_dir():
+        return (path / _STATEMENT).is_file()
+    if path.suffix not in (".tar", ".zip") or not path.is_file():
+        return False
+    return bag.tag_file(path, _STATEMENT) is not None
 
 
 def _lacks(deliveries: Path, receipt: Receipt) -> Finding:
