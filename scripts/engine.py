@@ -70,7 +70,8 @@ def _check_folder(path: Path) -> None:
     """End the run where the working directory cannot be one; it is made where it is missing. As a
     service a night may write into the engine's folder there, and not beside it."""
     own = path / ".snakemake"
-    preflight.check_writable(own if own.is_dir() else path)
+    # os.path, as a folder that may not be entered is no error here: it cannot be written either.
+    preflight.check_writable(own if os.path.isdir(own) else path)  # noqa: PTH112
 
 
 # What can be asked for by name; anything else is a file that a rule makes.

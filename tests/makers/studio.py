@@ -54,7 +54,9 @@ class Studio:
         return {**os.environ, "SOURCE_DATE_EPOCH": MOMENT}
 
     def night(self, *arguments: str) -> Outcome:
-        """Run the workflow to its end."""
+        """Run the workflow to its end. What the engine did stands in its log alone."""
+        logs = self.root / ".snakemake" / "log"
+        before = set(logs.glob("*.log"))
         done = subprocess.run(
             self.command(*arguments),
             env=self.environment(),
@@ -63,7 +65,8 @@ class Studio:
             timeout=900,
         )
         text = done.stdout + done.stderr
-        return Outcome(done.returncode, text, jobs_in(text))
+        written = [path.read_text("utf-8") for path in sorted({*logs.glob("*.log")} - before)]
+        return Outcome(done.returncode, text, jobs_in("".join(written)))
 
     def item(self, batch: str, item: str) -> Path:
         return self.root / "results" / batch / "items" / item

@@ -137,5 +137,5 @@ def test_what_was_not_measured_asks_for_no_look_and_is_never_called_good() -> No
         "source": "",
     }
     frame = {"master": "a.tif", "index": 1, "measures": [measure], "verdict": "not measured"}
-    assert item_states._quality_reasons({"frames": [frame]}, []) == []
+    assert item_states._quality_reasons({"frames": [frame]}) == []
     assert item_states.measure_words(measure).startswith("blur of edges: not measured")

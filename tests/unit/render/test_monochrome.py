@@ -119,8 +119,13 @@ def test_what_the_tone_asks_reaches_the_report_until_it_is_accepted() -> None:
             {"master": "m.tif", "index": 2, "skipped": "excluded", "tone": None},
         ]
     }
-    assert [reason.text for reason in item_states._render_reasons(record, [])] == ["Look."]
-    assert item_states._render_reasons(record, [{"frame": 1, "accept": True}]) == []
+    (reason,) = item_states._render_reasons(record)
+    assert reason.text == "Look."
+    seen = [{"frame": 1, "accept": True}]
+    assert not item_states._of_seen_frame("render", reason, [])
+    assert item_states._of_seen_frame("render", reason, seen)
+    # Accepted for another reason alone: this one asks again.
+    assert not item_states._of_seen_frame("render", reason, [{**seen[0], "reasons": ["other"]}])
 
 
 @pytest.fixture(scope="module")
