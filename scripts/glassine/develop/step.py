@@ -66,6 +66,15 @@ class Plan:
     profile: CameraProfile | None = None
 
 
+@dataclass(frozen=True)
+class Picture:
+    """A raw capture as it was developed. light: the light capture that held for it."""
+
+    developed: DevelopedMaster
+    light: Light | None
+    findings: list[Finding]
+
+
 @dataclass
 class _Made:
     masters: list[DevelopedMaster]
@@ -115,34 +124,46 @@ def _develop_one(
     made: _Made,
 ) -> None:
     raw = _read(files.inside(batch_dir, entry.path), entry, given)
-    light, findings = calibrations.light_for(raw.header, entry.path)
-    held = [finding for finding in findings if finding.severity == "hold"]
-    if held:
-        raise GlassineError(held)
-    dark = calibrations.dark_for(raw.header)
-    findings += session.dark_doubts(dark, entry.path) if dark else []
-    plan, more = _planned(raw, entry.path, given, light, dark.hot if dark else None)
     if entry.path not in {each.path for each in given.masters if each.superseded_by}:
         made.looks.append(shots.look_at(raw, entry.path, entry.part))
     path = naming.developed_path(entry.path)
     _check_free(path, entry.path, made)
     target = files.inside(folder, path)
     target.parent.mkdir(parents=True, exist_ok=True)
-    developed = make(raw, plan, target, entry.path)
-    findings += [*more, *_picture_notes(developed, entry.path)]
-    findings += [*_pixel_notes(developed, entry.path), *_size_notes(raw, entry.path)]
+    picture = picture_of(raw, entry.path, given, calibrations, target)
+    light = picture.light
     if light and light.kept and light.kept not in made.fields:
         made.fields.append(light.kept)
-    used = [each.file for each in (light, dark) if each is not None]
     made.masters.append(
         msgspec.structs.replace(
-            developed,
+            picture.developed,
             path=path,
             light=made.fields.index(light.kept) if light and light.kept else None,
-            calibration=used,
         )
     )
-    made.entries.append(_verified(target, path, entry, findings))
+    made.entries.append(_verified(target, path, entry, picture.findings))
+
+
+def picture_of(
+    raw: Raw, path: str, given: DevelopGiven, calibrations: Session, target: Path
+) -> Picture:
+    """Write the picture of a raw capture with what its session has for it, and say how it was made.
+
+    path: of the raw file, in the batch folder; target: of the picture, in a folder that is there.
+    Raises GlassineError where it cannot be developed, or lacks what the settings require.
+    """
+    light, findings = calibrations.light_for(raw.header, path)
+    held = [finding for finding in findings if finding.severity == "hold"]
+    if held:
+        raise GlassineError(held)
+    dark = calibrations.dark_for(raw.header)
+    findings += session.dark_doubts(dark, path) if dark else []
+    plan, more = _planned(raw, path, given, light, dark.hot if dark else None)
+    developed = make(raw, plan, target, path)
+    findings += [*more, *_picture_notes(developed, path)]
+    findings += [*_pixel_notes(developed, path), *_size_notes(raw, path)]
+    used = [each.file for each in (light, dark) if each is not None]
+    return Picture(msgspec.structs.replace(developed, calibration=used), light, findings)
 
 
 def _check_free(path: str, source: str, made: _Made) -> None:
