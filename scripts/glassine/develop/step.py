@@ -49,6 +49,8 @@ _TABLE = 0.9
 # Share of samples at the sensor's white level from which on a person should look.
 _AT_WHITE = 0.01
 _OVER = 0.0005
+# Rows of the picture that are written together: they stay in the processor's cache.
+_ROWS = 64
 _PACKAGES = ("rawpy", "numpy", "opencv-python-headless", "tifffile")
 
 
@@ -364,11 +366,11 @@ def _colours(
     codes: npt.NDArray[np.uint16], raw: Raw, plan: Plan
 ) -> Iterator[npt.NDArray[np.uint16]]:
     if raw.pattern is None:
-        for top in range(0, codes.shape[0], 512):
-            yield codes[top : top + 512]
+        for top in range(0, codes.shape[0], _ROWS):
+            yield codes[top : top + _ROWS]
         return
     for _, band in demosaic.bands(codes, raw.pattern, plan.method):
-        yield from (band[top : top + 512] for top in range(0, band.shape[0], 512))
+        yield from (band[top : top + _ROWS] for top in range(0, band.shape[0], _ROWS))
 
 
 def _light(codes: npt.NDArray[np.uint16]) -> npt.NDArray[np.float32]:
