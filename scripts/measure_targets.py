@@ -2,12 +2,8 @@
 
 from pathlib import Path
 
-import msgspec
-
 from glassine.base import by_rule, threads
-from glassine.night import supervision
-from glassine.targets import gate
-from glassine.targets.given import TargetsGiven
+from glassine.night import supervision, target_captures
 
 by_rule.check(globals())
 
@@ -17,4 +13,4 @@ results_dir = Path(snakemake.output.results).parent
 
 with supervision.batch_step("targets", given["batch"], results_dir, Path(snakemake.log[0])):
     batch_dir = Path(snakemake.params.batch_dir)
-    gate.measure(batch_dir, results_dir, msgspec.convert(given, TargetsGiven))
+    target_captures.measure(batch_dir, results_dir, given)

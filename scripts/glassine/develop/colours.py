@@ -54,8 +54,9 @@ def written(light: npt.NDArray[np.float32], output: Output) -> npt.NDArray[np.ui
     if output.curve != "linear":
         codes = np.rint(spaces.code_of(light, output.curve) * 65535.0)
         return np.asarray(codes, np.uint16)
-    scaled = np.rint(np.clip(light, 0, 1) * np.float32(65535))
-    return np.asarray(scaled, np.uint16)
+    scaled = np.clip(light, 0, 1)
+    scaled *= np.float32(65535)
+    return np.asarray(np.rint(scaled, out=scaled), np.uint16)
 
 
 def _mixed(light: npt.NDArray[np.float32], matrix: Floats) -> npt.NDArray[np.float32]:

@@ -13,8 +13,8 @@ from glassine.masters.raws import Raw, Sensor
 # Codes of the corrected mosaic: 0 light stands at OFFSET, so that noise about it is not cut; full
 # scale (1.0) is 65535.
 OFFSET, FULL = 1024, 65535
-# Rows of a plane that are corrected together.
-_BAND = 512
+# Rows of a plane that are corrected together: they stay in the processor's cache.
+_BAND = 32
 # Pairs of neighbours of the same colour on a line through a pixel; those of green touch it.
 _PAIRS = ((0, 2), (2, 0), (2, 2), (2, -2))
 _PAIRS_GREEN = ((1, 1), (1, -1), *_PAIRS)

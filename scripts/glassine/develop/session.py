@@ -124,7 +124,7 @@ class Session:
             return self._dark(each).header
         return self._measured(each).header
 
-    def _read(self, each: Calibration) -> tuple[Raw, CalibrationFile]:
+    def read(self, each: Calibration) -> tuple[Raw, CalibrationFile]:
         """Return a decoded capture and its digests. Raises GlassineError where it cannot be read,
         or is not what the checksum lists say."""
         path = files.inside(self.batch_dir, each.path)
@@ -154,13 +154,13 @@ class Session:
 
     def _measured(self, each: Calibration) -> Light:
         if each.path not in self.lights:
-            raw, file = self._read(each)
+            raw, file = self.read(each)
             self.lights[each.path] = light_of(raw, file)
         return self.lights[each.path]
 
     def _dark(self, each: Calibration) -> Dark:
         if each.path not in self.darks:
-            raw, file = self._read(each)
+            raw, file = self.read(each)
             self.darks[each.path] = _dark(raw, file)
         return self.darks[each.path]
 

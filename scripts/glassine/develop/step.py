@@ -49,6 +49,8 @@ _TABLE = 0.9
 # Share of samples at the sensor's white level from which on a person should look.
 _AT_WHITE = 0.01
 _OVER = 0.0005
+# Rows of the picture that are written together: they stay in the processor's cache.
+_ROWS = 64
 _PACKAGES = ("rawpy", "numpy", "opencv-python-headless", "tifffile")
 
 
@@ -64,6 +66,15 @@ class Plan:
     field: Field | None
     dead: Mask | None
     profile: CameraProfile | None = None
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A raw capture as it was developed. light: the light capture that held for it."""
+
+    developed: DevelopedMaster
+    light: Light | None
+    findings: list[Finding]
 
 
 @dataclass
@@ -115,34 +126,46 @@ def _develop_one(
     made: _Made,
 ) -> None:
     raw = _read(files.inside(batch_dir, entry.path), entry, given)
-    light, findings = calibrations.light_for(raw.header, entry.path)
-    held = [finding for finding in findings if finding.severity == "hold"]
-    if held:
-        raise GlassineError(held)
-    dark = calibrations.dark_for(raw.header)
-    findings += session.dark_doubts(dark, entry.path) if dark else []
-    plan, more = _planned(raw, entry.path, given, light, dark.hot if dark else None)
     if entry.path not in {each.path for each in given.masters if each.superseded_by}:
         made.looks.append(shots.look_at(raw, entry.path, entry.part))
     path = naming.developed_path(entry.path)
     _check_free(path, entry.path, made)
     target = files.inside(folder, path)
     target.parent.mkdir(parents=True, exist_ok=True)
-    developed = make(raw, plan, target, entry.path)
-    findings += [*more, *_picture_notes(developed, entry.path)]
-    findings += [*_pixel_notes(developed, entry.path), *_size_notes(raw, entry.path)]
+    picture = picture_of(raw, entry.path, given, calibrations, target)
+    light = picture.light
     if light and light.kept and light.kept not in made.fields:
         made.fields.append(light.kept)
-    used = [each.file for each in (light, dark) if each is not None]
     made.masters.append(
         msgspec.structs.replace(
-            developed,
+            picture.developed,
             path=path,
             light=made.fields.index(light.kept) if light and light.kept else None,
-            calibration=used,
         )
     )
-    made.entries.append(_verified(target, path, entry, findings))
+    made.entries.append(_verified(target, path, entry, picture.findings))
+
+
+def picture_of(
+    raw: Raw, path: str, given: DevelopGiven, calibrations: Session, target: Path
+) -> Picture:
+    """Write the picture of a raw capture with what its session has for it, and say how it was made.
+
+    path: of the raw file, in the batch folder; target: of the picture, in a folder that is there.
+    Raises GlassineError where it cannot be developed, or lacks what the settings require.
+    """
+    light, findings = calibrations.light_for(raw.header, path)
+    held = [finding for finding in findings if finding.severity == "hold"]
+    if held:
+        raise GlassineError(held)
+    dark = calibrations.dark_for(raw.header)
+    findings += session.dark_doubts(dark, path) if dark else []
+    plan, more = _planned(raw, path, given, light, dark.hot if dark else None)
+    developed = make(raw, plan, target, path)
+    findings += [*more, *_picture_notes(developed, path)]
+    findings += [*_pixel_notes(developed, path), *_size_notes(raw, path)]
+    used = [each.file for each in (light, dark) if each is not None]
+    return Picture(msgspec.structs.replace(developed, calibration=used), light, findings)
 
 
 def _check_free(path: str, source: str, made: _Made) -> None:
@@ -343,11 +366,11 @@ def _colours(
     codes: npt.NDArray[np.uint16], raw: Raw, plan: Plan
 ) -> Iterator[npt.NDArray[np.uint16]]:
     if raw.pattern is None:
-        for top in range(0, codes.shape[0], 512):
-            yield codes[top : top + 512]
+        for top in range(0, codes.shape[0], _ROWS):
+            yield codes[top : top + _ROWS]
         return
     for _, band in demosaic.bands(codes, raw.pattern, plan.method):
-        yield from (band[top : top + 512] for top in range(0, band.shape[0], 512))
+        yield from (band[top : top + _ROWS] for top in range(0, band.shape[0], _ROWS))
 
 
 def _light(codes: npt.NDArray[np.uint16]) -> npt.NDArray[np.float32]:

@@ -15,6 +15,8 @@ from glassine.masters import header_size
 
 # Time for looking for a label in one picture; a large master takes seconds.
 LABEL_S = 120.0
+# Pixels of a raw file whose size stands in no tag that is read here.
+_UNTOLD_PX = 150 * 10**6
 
 
 @dataclass(frozen=True)
@@ -74,17 +76,29 @@ class Sight:
 
     def _look(self, path: str) -> Seen:
         batch = self.batch
-        size = header_size.size_px(batch.folder / path, batch.folder)
+        pixels = _pixels(batch, path)
         max_pixels = batch.settings.intake.max_pixels
-        if size is None or size[0] * size[1] > max_pixels:
+        if pixels is None or pixels > max_pixels:
             return Seen()
-        memory_bytes = sandbox.memory_for(16 * (size[0] * size[1] // 10**6))
+        memory_bytes = sandbox.memory_for(16 * (pixels // 10**6))
         full = str(batch.folder / path)
         answer = self.reader.ask(full, str(max_pixels), seconds=LABEL_S, memory_bytes=memory_bytes)
         if not isinstance(answer, dict):
             return Seen()
         labels = msgspec.convert(answer["labels"], list[Label])
         return Seen(labels, items_of(batch, labels), tuple(answer["look"]))
+
+
+def _pixels(batch: Batch, path: str) -> int | None:
+    """Return how many pixels a few bytes of a master declare, None where they do not; where those
+    of a raw file do not, the most that one is given memory for (its reader counts them itself)."""
+    if naming.is_raw(path):
+        size = header_size.raw_size_px(batch.folder / path, batch.folder)
+        if size is None:
+            return min(_UNTOLD_PX, batch.settings.intake.max_pixels)
+    else:
+        size = header_size.size_px(batch.folder / path, batch.folder)
+    return size[0] * size[1] if size else None
 
 
 def items_of(batch: Batch, labels: list[Label]) -> tuple[ItemId, ...]:

@@ -12,7 +12,8 @@ import numpy.typing as npt
 import pyvips
 import zxingcpp
 
-from glassine.masters import label_search, opening
+from glassine.base import naming
+from glassine.masters import label_search, opening, raw_small, raws
 
 _FORMATS: Any = (
     zxingcpp.BarcodeFormat.Code128,
@@ -193,13 +194,25 @@ def read_master(path: Path | str, max_pixels: str) -> list[dict[str, Any]]:
 
     Raises GlassineError for a file that is no sound master.
     """
+    if naming.is_raw(str(path)):
+        return list(see_master(path, max_pixels)["labels"])
     return read(_grey(samples_of(Path(path), max_pixels)))
 
 
 def see_master(path: Path | str, max_pixels: str) -> dict[str, Any]:
     """Return {"labels": as `read_master`, "look": as `look_of`} of a master."""
+    if naming.is_raw(str(path)):
+        return _see_raw(raws.read(Path(path), int(max_pixels)))
     green, few = _opened(Path(path), max_pixels, _green_and_few)
     return {"labels": read(_grey(_fitted(green))), "look": look_of(few)}
+
+
+def _see_raw(raw: raws.Raw) -> dict[str, Any]:
+    small = raw_small.of(raw)
+    step = max(1, max(small.shape[:2]) // _LOOKED_EDGE_PX)
+    fine = max(small.shape[:2]) < _LONG_EDGE_PX  # else half the sides is more than is read
+    grey = raw_small.grey_of(raw) if fine else np.ascontiguousarray(small[..., 1])
+    return {"labels": read(_grey(_fitted(grey))), "look": look_of(small[::step, ::step])}
 
 
 def _green_and_few(image: Any) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
@@ -225,7 +238,10 @@ def _green_and_few(image: Any) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
 
 
 def samples_of(path: Path, max_pixels: str) -> npt.NDArray[Any]:
-    """Return the samples of a master, its long edge at most 4000 px. Raises GlassineError."""
+    """Return the samples of a master, its long edge at most 4000 px; of a raw file as `raw_small`
+    has them. Raises GlassineError."""
+    if naming.is_raw(str(path)):
+        return _fitted(raw_small.read(path, int(max_pixels)))
     return _opened(path, max_pixels, _reduced)
 
 

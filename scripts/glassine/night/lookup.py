@@ -15,7 +15,7 @@ from typing import Any
 import msgspec
 
 from glassine import steps
-from glassine.base import wording
+from glassine.base import naming, wording
 from glassine.base.errors import GlassineError
 from glassine.base.model import ItemId
 from glassine.deliver import receipt_files, same_ids
@@ -269,12 +269,29 @@ class Lookup:
         batch = self.known(name)
         if batch is None:
             return None
-        return {
+        targets = batch.content["targets"]
+        given = {
             "batch": name,
-            "targets": batch.content["targets"],
+            "targets": targets,
             "facts": batch.content.get("default_facts", {}),
             "settings": {"targets": self.config["targets"]},
             "version": steps.version_of("targets/step"),
+        }
+        captures = [each["path"] for target in targets for each in target["captures"]]
+        if any(naming.is_raw(path) for path in captures):
+            given["develop"] = self._develop_given(batch)
+        return given
+
+    def _develop_given(self, batch: due.Batch) -> dict[str, Any]:
+        """Return what the development of raw target captures is given: as an item's is."""
+        sections = steps.step(steps.DEVELOP).sections
+        return {
+            "item": "targets",
+            "masters": [],
+            "calibration": batch.content.get("calibration", []),
+            "facts": batch.content.get("default_facts", {}),
+            "settings": {section: self.config[section] for section in sections},
+            "version": steps.version(steps.DEVELOP),
         }
 
     # --- delivery and report ---

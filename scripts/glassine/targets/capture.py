@@ -25,11 +25,24 @@ GREY = np.array([1.0])
 
 
 @dataclass(frozen=True)
+class Sensor:
+    """What the sensor of a raw capture says that its developed picture no longer does.
+
+    bits: of its range. middle: samples of the picture's middle, (h, w, places of the pattern).
+    at_white: (h, w) of the picture, where a site of the pattern's square stood at its white level.
+    """
+
+    bits: int
+    middle: npt.NDArray[np.uint16]
+    at_white: npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
 class Capture:
     """An opened master; regions are (left, top, width, height) in px, read when asked for.
 
     plain: whether the file is uncompressed, and is read anew for each region; else it is held
-    in memory.
+    in memory. sensor: of a raw capture, which was developed before.
     """
 
     path: Path
@@ -37,6 +50,7 @@ class Capture:
     encoding: colour.Encoding
     header: Header
     plain: bool
+    sensor: Sensor | None = None
 
     @property
     def width(self) -> int:
@@ -71,6 +85,15 @@ class Capture:
         with opening.decoding(self.path):
             found = self.image.crop(left, top, width, height).numpy()
         return np.asarray(found).reshape(height, width, self.bands)
+
+    def clipped(self, left: int, top: int, codes: Codes) -> float:
+        """Return the share of a region's pixels that hold no more light: of `codes` (h, w, bands)
+        that were read at `left`, `top`."""
+        full = (codes >= (65535 if self.bits == 16 else 255)).any(axis=2)
+        if self.sensor is not None:
+            height, width = full.shape
+            full = full | self.sensor.at_white[top : top + height, left : left + width]
+        return float(full.mean())
 
     def light(self, left: int, top: int, width: int, height: int) -> Light:
         """Return linear light (height, width, bands), 1 at full scale."""

@@ -14,7 +14,8 @@ from glassine.targets.given import TargetsSection
 def holds(results: Sequence[TargetResult], section: TargetsSection) -> list[Finding]:
     """Return what keeps the batch from delivery, by the settings of the section `targets`.
 
-    A target that was not found holds; so does a table in `require` whose level was not reached,
+    A target that was not found holds; what was found on the way to one that was measured (of its
+    development from a raw file) is told. So does a table in `require` whose level was not reached,
     one finding for each criterion that fails, with by how much. `on_failure` gives their severity.
     """
     if not results and section.required:
@@ -32,9 +33,9 @@ def holds(results: Sequence[TargetResult], section: TargetsSection) -> list[Find
 
 
 def _of_result(result: TargetResult, section: TargetsSection) -> Iterable[Finding]:
+    for known in result.findings:
+        yield Finding(**msgspec.structs.asdict(known))
     if result.state != "measured":
-        for known in result.findings:
-            yield Finding(**msgspec.structs.asdict(known))
         return
     for verdict in result.judgements:
         level = section.require.get(verdict.table, section.require.get(verdict.family))

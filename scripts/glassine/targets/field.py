@@ -78,6 +78,8 @@ def evenness(capture: Capture) -> Evenness | float:
     fine = max(1, -(-max(capture.width, capture.height) // (FINE * BLOCKS)))
     small = capture.shrunk(fine)
     clipped = _clipped(small, max(1, 4 // fine), 65535 if capture.bits == 16 else 255)
+    if capture.sensor is not None:
+        clipped = max(clipped, float(capture.sensor.at_white.mean()))
     if clipped > MAX_CLIPPED:
         return clipped
     codes = _blocks(small, FINE)

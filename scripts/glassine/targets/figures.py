@@ -323,11 +323,12 @@ def _even(even: field.Evenness, by: str) -> list[Measure]:
 
 def _true_bits(capture: Capture) -> float | None:
     """Return the bits that the data use in the picture's middle, None with too few levels."""
-    region = capture.within(np.array([capture.width / 2, capture.height / 2]), DEPTH_PX, DEPTH_PX)
-    codes = capture.codes(*region)
-    by_band = [
-        depth.effective_bits(codes[..., band], capture.bits) for band in range(capture.bands)
-    ]
+    if capture.sensor is not None:  # a developed picture's codes are its arithmetic's
+        codes, bits = capture.sensor.middle, capture.sensor.bits
+    else:
+        middle = np.array([capture.width / 2, capture.height / 2])
+        codes, bits = capture.codes(*capture.within(middle, DEPTH_PX, DEPTH_PX)), capture.bits
+    by_band = [depth.effective_bits(codes[..., band], bits) for band in range(codes.shape[2])]
     return min((bits for bits in by_band if bits is not None), default=None)
 
 

@@ -10,14 +10,19 @@ from glassine.base.records.parts import FindingNote
 from glassine.masters import fixity
 from glassine.targets import demands, judge, shown, step, trend
 from glassine.targets.given import TargetsGiven
+from glassine.targets.raw_captures import Develop
 
 FOLDER = "targets"
 # One file for all batches of a results folder: focus, colour and light are followed over batches.
 TREND = "targets.sqlite"
 
 
-def measure(batch_dir: Path, results_dir: Path, given: TargetsGiven) -> None:
+def measure(
+    batch_dir: Path, results_dir: Path, given: TargetsGiven, develop: Develop | None = None
+) -> None:
     """Write targets.json of a batch: each target's result, and what follows for the delivery.
+
+    develop: see `step.measure_targets`.
 
     Raises GlassineError where a capture is not what the checksum list says.
 
@@ -29,7 +34,7 @@ def measure(batch_dir: Path, results_dir: Path, given: TargetsGiven) -> None:
         for capture in target.captures:
             path = files.inside(batch_dir, capture.path)
             fixity.verify_master(path, capture, require_manifest=False)
-    results = step.measure_targets(batch_dir, results_dir / FOLDER, given)
+    results = step.measure_targets(batch_dir, results_dir / FOLDER, given, develop)
     database = results_dir.parent / TREND
     trend.record(database, given.batch, results)
     findings = demands.holds(results, given.settings.targets)

@@ -28,7 +28,7 @@ class Reading:
     light: mean linear light per channel, 1 at full scale. xyz: of the mean, Y = 1 at full scale.
     codes: mean stored value per channel. region: (left, top, width, height) read.
     noise: standard deviation of luminance about a tilted plane, linear. noise_lightness: of L*.
-    clipped: share of pixels with a channel at its largest value.
+    clipped: share of pixels with a channel at its largest value, or at the sensor's.
     """
 
     patch: Patch
@@ -86,7 +86,6 @@ def _reading(capture: Capture, patch: Patch, region: tuple[int, int, int, int]) 
     mean = light.reshape(-1, capture.bands).mean(0, dtype=float)
     xyz = capture.to_xyz @ mean
     grey = light @ capture.weights
-    full = 65535 if capture.bits == 16 else 255
     return Reading(
         patch=patch,
         light=mean,
@@ -95,7 +94,7 @@ def _reading(capture: Capture, patch: Patch, region: tuple[int, int, int, int]) 
         region=region,
         noise=_deviation(grey),
         noise_lightness=_deviation(colour.lightness(grey)),
-        clipped=float((codes >= full).any(axis=2).mean()),
+        clipped=capture.clipped(*region[:2], codes),
     )
 
 

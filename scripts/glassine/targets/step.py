@@ -7,38 +7,44 @@ capture with what was found on it, or what was seen where the target was not fou
 from __future__ import annotations
 
 import os
+import posixpath
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import msgspec
 import numpy as np
+from msgspec import UNSET
 
+from glassine.base import naming, record_files
 from glassine.base import premis_event as events
-from glassine.base import record_files
-from glassine.base.errors import GlassineError
+from glassine.base.errors import Finding, GlassineError
 from glassine.base.files import inside
 from glassine.base.model import Facts, plain
 from glassine.base.records.parts import Event, FindingNote
-from glassine.base.records.target import TargetPlace, TargetResult
-from glassine.targets import description, figures, judge, plots
+from glassine.base.records.target import DevelopedCapture, TargetPlace, TargetResult
+from glassine.targets import description, figures, judge, plots, raw_captures
 from glassine.targets.capture import Capture, open_capture
 from glassine.targets.description import Description
 from glassine.targets.figures import Captures, Nominal
 from glassine.targets.find import find
 from glassine.targets.given import GivenTarget, TargetsGiven
 from glassine.targets.placement import NotFound, Placement
+from glassine.targets.raw_captures import Develop
 
 VERSION = "2"
 
 PACKAGES = ("numpy", "scipy", "opencv-python-headless", "pyvips")
 
 
-def measure_targets(batch_dir: Path, out_dir: Path, given: TargetsGiven) -> list[TargetResult]:
+def measure_targets(
+    batch_dir: Path, out_dir: Path, given: TargetsGiven, develop: Develop | None = None
+) -> list[TargetResult]:
     """Measure every target capture of a batch and return their results.
 
     batch_dir: the batch folder (read-only). out_dir: where results go, say
-    results/<batch>/targets.
+    results/<batch>/targets. develop: makes pictures of raw captures; needed where there are any.
 
     A target that cannot be opened, described or found does not stop the others: its result has
     the state "unreadable" or "not found" and says why. Nothing is raised for them;
@@ -47,7 +53,7 @@ def measure_targets(batch_dir: Path, out_dir: Path, given: TargetsGiven) -> list
     results: list[TargetResult] = []
     for target in given.targets:
         stem = _free_stem(stem_of(target.path), {result.file for result in results})
-        results.append(_Work(batch_dir, out_dir, given, target, stem).done())
+        results.append(_Work(batch_dir, out_dir, given, target, stem, develop).done())
     return results
 
 
@@ -70,10 +76,19 @@ class _Work:
     """The work on one target. `result` is what is known so far: an error leaves it as it stands."""
 
     def __init__(
-        self, batch_dir: Path, out_dir: Path, given: TargetsGiven, target: GivenTarget, stem: str
+        self,
+        batch_dir: Path,
+        out_dir: Path,
+        given: TargetsGiven,
+        target: GivenTarget,
+        stem: str,
+        develop: Develop | None,
     ) -> None:
         self.batch_dir, self.out_dir = batch_dir, out_dir
         self.given, self.target, self.stem = given, target, stem
+        self.develop = develop
+        self.developed: dict[str, DevelopedCapture] = {}
+        self.findings: list[Finding] = []
         self.result = TargetResult(
             batch=given.batch,
             path=target.path,
@@ -94,8 +109,12 @@ class _Work:
             failed = self.result.state == "measured"
             self._set(
                 state="unreadable" if failed else self.result.state,
-                findings=[FindingNote(**finding.as_dict()) for finding in error.findings],
+                notes=self._notes(),
             )
+            self.findings += error.findings
+        self._set(findings=[FindingNote(**finding.as_dict()) for finding in self.findings])
+        if self.developed:
+            self._set(developed=list(self.developed.values()))
         self._set(event=_event(self.result, self.given))
         finished = _rounded(self.result)
         record_files.save(self.out_dir / finished.file, "target", finished)
@@ -116,7 +135,34 @@ class _Work:
         _check_kind(self.target, described)
         return described
 
+    def _notes(self) -> list[str]:
+        """Return what is to be said of captures that are raw."""
+        notes = [raw_captures.told(record) for record in self.developed.values()]
+        field = self.developed.get(self.target.flat_field or "")
+        told = raw_captures.told_of_field(field) if field else ""
+        return [*notes, told] if told else notes
+
+    def _developed(self, name: str) -> Capture:
+        path = posixpath.normpath(name)
+        found = next((each for each in self.target.captures if each.path == path), None)
+        if found is None or self.develop is None:
+            raise GlassineError.because(
+                "targets.path",
+                name,
+                "This raw capture of a target is not in the batch folder.",
+                "a file inside the batch folder.",
+                "Bring the capture, or correct the target's path in batch.yaml.",
+            )
+        made = self.develop(found)
+        self.developed[name] = made.record
+        self.findings += made.findings
+        capture = open_capture(made.picture, None)
+        header = msgspec.structs.replace(capture.header, capture=made.camera)
+        return replace(capture, header=header, sensor=made.sensor)
+
     def _capture(self, name: str) -> Capture:
+        if naming.is_raw(name):
+            return self._developed(name)
         try:
             path = inside(self.batch_dir, name)
         except ValueError as problem:
@@ -145,7 +191,7 @@ class _Work:
             steps=known.steps,
             patches=known.patches,
             curves=known.curves,
-            notes=known.notes,
+            notes=[*self._notes(), *known.notes],
         )
         tables = judge.tables_for(
             described.kind, self.given.facts, self.given.settings.targets.tables
@@ -260,6 +306,13 @@ def _python_number(value: Any) -> Any:
     raise NotImplementedError(f"{type(value)} cannot stand in a record")
 
 
+def _development(result: TargetResult) -> dict[str, Any]:
+    """Return what the event says of raw captures, nothing where there are none."""
+    if result.developed is UNSET:
+        return {}
+    return {"developed": [msgspec.to_builtins(each) for each in result.developed]}
+
+
 def _event(result: TargetResult, given: TargetsGiven) -> Event:
     reached = {verdict.table: verdict.overall or "none" for verdict in result.judgements}
     event = events.event(
@@ -271,6 +324,7 @@ def _event(result: TargetResult, given: TargetsGiven) -> Event:
             "description": result.described_by,
             "levels_reached": reached,
             "state": result.state,
+            **_development(result),
             "step_version": given.version,
             "statement": judge.STATEMENT,
         },

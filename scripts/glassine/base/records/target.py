@@ -13,7 +13,8 @@ from msgspec import UNSET, UnsetType
 
 from glassine.base.model import BatchId
 from glassine.base.records import Record
-from glassine.base.records.parts import Count, Event, FindingNote, Text
+from glassine.base.records.developed import CalibrationFile
+from glassine.base.records.parts import Count, Digests, Event, FindingNote, Text
 from glassine.base.tone import StatedEncoding
 
 TargetKind = Literal["transmissive", "reflective"]
@@ -221,6 +222,32 @@ class TargetPlace(Record, frozen=True, kw_only=True):
     mirrored: bool
 
 
+class DevelopedCapture(Record, frozen=True, kw_only=True):
+    """How a raw capture became the picture that was measured.
+
+    path: of the raw file, in the batch folder; digests: of it. picture_sha256: of the picture,
+    which is not kept. method, gains, table, output, matrix_from, target, over, at_white: as in
+    `developed.DevelopedMaster`. filled: pixels that do not work. calibration: the session's
+    captures that it was developed with. libraw, version: of the library, and of the step.
+    """
+
+    path: Text
+    digests: Digests
+    picture_sha256: Text
+    method: str
+    gains: tuple[float, float, float]
+    table: float | None
+    output: str
+    matrix_from: Literal["file", "target"]
+    target: str
+    filled: Count
+    over: float
+    at_white: float
+    calibration: list[CalibrationFile]
+    libraw: str
+    version: str
+
+
 class TargetResult(Record, frozen=True, kw_only=True):
     """Result of one target capture of a batch.
 
@@ -228,7 +255,8 @@ class TargetResult(Record, frozen=True, kw_only=True):
     target: name of the piece, from its description. described_by: path and sha256 of that, maker,
     number, media and measured_on where it names them. taken: when it was captured, empty where
     unknown. encoding: how its codes became linear light, absent where it could not be opened.
-    found: None where it was not. steps: grey scale, lightest first. plots, preview: file names.
+    developed: its raw captures, absent where none is raw. found: None where it was not. steps: grey
+    scale, lightest first. plots, preview: file names.
     """
 
     batch: BatchId
@@ -241,6 +269,7 @@ class TargetResult(Record, frozen=True, kw_only=True):
     described_by: dict[str, str] = msgspec.field(default_factory=dict)
     taken: str = ""
     encoding: StatedEncoding | UnsetType = UNSET
+    developed: list[DevelopedCapture] | UnsetType = UNSET
     found: TargetPlace | None = None
     measures: list[Measure] = msgspec.field(default_factory=list)
     judgements: list[Judgement] = msgspec.field(default_factory=list)
