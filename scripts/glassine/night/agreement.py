@@ -109,6 +109,9 @@ def _check_sets(key: str, stated: list[dict[str, Any]]) -> Iterator[Finding]:
         if each.get("tone") == "uninverted" and each["form"] != "jpeg":
             what = f"{place} is not inverted, and a {each['form']}."
             yield _wrong_set(key, what, "form: jpeg where tone is uninverted.")
+        if each.get("publish") and not each.get("deliver", True):
+            what = f"{place} stays with the studio, and is to be published."
+            yield _wrong_set(key, what, "deliver: true where publish is true.")
 
 
 def _wrong_set(key: str, what: str, expected: str) -> Finding:

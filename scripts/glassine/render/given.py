@@ -51,7 +51,7 @@ class ToneSection(Given, frozen=True, kw_only=True):
 class PictureSet(Given, frozen=True, kw_only=True):
     """One of `render.sets`: a further picture of each frame. long_edge: px, ppi: of the object;
     neither for full size. crop, margin_mm: None for those of the access image. publish: whether
-    the manifest links to it."""
+    the manifest links to it. deliver: False where it stays with the studio."""
 
     name: str
     form: Literal["jpeg", "tiff", "webp", "avif"]
@@ -65,6 +65,7 @@ class PictureSet(Given, frozen=True, kw_only=True):
     quality: int = 85
     sharpen: float = 0.0
     publish: bool = False
+    deliver: bool = True
 
 
 class RenderSection(Given, frozen=True, kw_only=True):

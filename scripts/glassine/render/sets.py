@@ -24,6 +24,8 @@ from glassine.render.given import PictureSet
 from glassine.render.pictures import Shot, Whole
 from glassine.render.work import Names, Work
 
+# Raise when what is made of a set, or recorded of it, changes; items without sets stay as they are.
+VERSION = "2"
 # Where the pixels of a set come from, by its crop and margin.
 Placing = Callable[[PictureSet], pixels.Placement]
 
@@ -137,4 +139,7 @@ def _entry(
 ) -> Alternate:
     entry = pictures.on_disk(path, use, width, height)
     linked: Literal[True] | UnsetType = True if each.publish else UNSET
-    return structs.replace(entry, set=each.name, of_width=shot.where.width, linked=linked)
+    kept: Literal[False] | UnsetType = UNSET if each.deliver else False
+    return structs.replace(
+        entry, set=each.name, of_width=shot.where.width, linked=linked, delivered=kept
+    )
