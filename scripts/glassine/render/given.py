@@ -60,7 +60,7 @@ class PictureSet(Given, frozen=True, kw_only=True):
     crop: Literal["picture", "object"] | None = None
     margin_mm: float | None = None
     tone: Literal["positive", "uninverted"] = "positive"
-    profile: Literal["srgb", "adobergb", "romm", "ecirgb", "linear"] = "srgb"
+    profile: Literal["srgb", "grey", "adobergb", "romm", "ecirgb", "linear"] = "srgb"
     bits: Literal[8, 16] = 8
     quality: int = 85
     sharpen: float = 0.0

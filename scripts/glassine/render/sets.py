@@ -45,7 +45,7 @@ def made(shot: Shot, whole: Whole, names: Names, work: Work, placing: Placing) -
     for alike in _grouped(asked, lambda each: (each.margin_mm, each.crop)):
         is_own = alike[0].margin_mm is None and alike[0].crop is None
         placed = shot if is_own else replace(shot, where=placing(alike[0]))
-        for chosen in _grouped(alike, lambda each: each.tone):
+        for chosen in _grouped(alike, lambda each: (each.tone, each.profile)):
             done |= _of_one_resampling(chosen, placed, whole if is_own else None, names, work)
     width = shot.where.width
     entries = [done[each.name] for each in asked]
@@ -71,6 +71,8 @@ def _of_one_resampling(
     """Return {name of a set: its entry}. whole: the frame as positive, where it was made."""
     if chosen[0].tone == "uninverted":
         shot, whole = replace(shot, tone=toning.uninverted(shot.tone, shot.icc)), None
+    if chosen[0].profile != "srgb" and not (chosen[0].profile == "grey" and shot.bands == 1):
+        shot, whole = replace(shot, space=chosen[0].profile), None
     done = {}
     for each in chosen:
         if each.bits == 16:
@@ -101,8 +103,7 @@ def _eight_bits(each: PictureSet, shot: Shot, whole: Whole, names: Names, work: 
         _save(path, _in_bands(picture, work.settings.iiif.tile_px), picture.shape, shot, ppi, work)
     else:
         path.write_bytes(encoded.alternate(picture, each.form, each.quality, icc=shot.profile))
-    use: AlternateUse = UNINVERTED if each.tone == "uninverted" else each.form
-    return _entry(path, use, each, picture.shape[1], picture.shape[0], shot)
+    return _entry(path, each, picture.shape[1], picture.shape[0], shot)
 
 
 def _in_bands(picture: pictures.Pixels8, rows: int) -> Iterator[npt.NDArray[np.uint8]]:
@@ -123,21 +124,28 @@ def _save(
 
 
 def _deep(each: PictureSet, shot: Shot, names: Names, work: Work) -> Alternate:
-    """Write the frame at full size in 16 bits, in sRGB or a further space."""
+    """Write the frame at full size in 16 bits."""
     path = _path(each, names, work)
-    if each.profile == "srgb":
-        pictures.save_rendered(path, shot, work)
-        use: AlternateUse = "tiff"
-    else:
-        pictures.save_in_space(path, shot, each.profile, work)
-        use = each.profile
-    return _entry(path, use, each, shot.where.width, shot.where.height, shot)
+    pictures.save_deep(path, shot, work)
+    return _entry(path, each, shot.where.width, shot.where.height, shot)
 
 
-def _entry(
-    path: Path, use: AlternateUse, each: PictureSet, width: int, height: int, shot: Shot
-) -> Alternate:
+def _use(each: PictureSet) -> AlternateUse:
+    """Return what a picture is by form, tone and space, in one word; `_entry` adds the others."""
+    if each.form == "jpeg" and each.tone == "uninverted":
+        return UNINVERTED
+    if each.form == "tiff" and each.profile != "srgb" and each.profile != "grey":
+        return each.profile
+    return each.form
+
+
+def _entry(path: Path, each: PictureSet, width: int, height: int, shot: Shot) -> Alternate:
+    use = _use(each)
     entry = pictures.on_disk(path, use, width, height)
+    if each.tone == "uninverted" and use != UNINVERTED:
+        entry = structs.replace(entry, tone=UNINVERTED)
+    if each.profile not in ("srgb", "linear", use):
+        entry = structs.replace(entry, space=each.profile)
     linked: Literal[True] | UnsetType = True if each.publish else UNSET
     kept: Literal[False] | UnsetType = UNSET if each.deliver else False
     return structs.replace(

@@ -191,7 +191,7 @@ def test_what_would_share_a_name_or_cannot_be_made_is_refused_before_the_night()
     both = [{"name": name, "form": "tiff"} for name in ("print-large-a", "print-large-b")]
     assert wrong(*both, template=short) == ["naming.derivative"]
     assert wrong({"name": "a", "form": "webp", "bits": 16}) == ["settings.sets"]
-    assert wrong({"name": "a", "form": "jpeg", "profile": "romm"}) == ["settings.sets"]
+    assert wrong({"name": "a", "form": "jpeg", "profile": "linear"}) == ["settings.sets"]
     assert wrong({"name": "a", "form": "tiff", "bits": 16, "ppi": 300}) == ["settings.sets"]
     assert wrong({"name": "a", "form": "avif", "tone": "uninverted"}) == ["settings.sets"]
     with pytest.raises(GlassineError):
