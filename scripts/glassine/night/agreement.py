@@ -110,6 +110,9 @@ def _check_sets(key: str, stated: list[dict[str, Any]]) -> Iterator[Finding]:
         if web and each.get("profile", "srgb") != "srgb":
             what = f"{place} has the profile {each['profile']}, and is a {each['form']}."
             yield _wrong_set(key, what, "form: jpeg or tiff for another profile than srgb.")
+        if each.get("effort") is not None and not web:
+            what = f"{place} states an effort, and is a {each['form']}."
+            yield _wrong_set(key, what, "effort for webp and avif alone.")
         if web and each.get("tone") == "uninverted":
             what = f"{place} is not inverted, and a {each['form']}."
             yield _wrong_set(key, what, "form: jpeg or tiff where tone is uninverted.")

@@ -50,8 +50,9 @@ class ToneSection(Given, frozen=True, kw_only=True):
 
 class PictureSet(Given, frozen=True, kw_only=True):
     """One of `render.sets`: a further picture of each frame. long_edge: px, ppi: of the object;
-    neither for full size. crop, margin_mm: None for those of the access image. publish: whether
-    the manifest links to it. deliver: False where it stays with the studio."""
+    neither for full size. effort: of the encoder, 0 to 6. crop, margin_mm: None for those of the
+    access image. publish: whether the manifest links to it. deliver: False where it stays with the
+    studio."""
 
     name: str
     form: Literal["jpeg", "tiff", "webp", "avif"]
@@ -63,6 +64,7 @@ class PictureSet(Given, frozen=True, kw_only=True):
     profile: Literal["srgb", "grey", "adobergb", "romm", "ecirgb", "linear"] = "srgb"
     bits: Literal[8, 16] = 8
     quality: int = 85
+    effort: int | None = None
     sharpen: float = 0.0
     publish: bool = False
     deliver: bool = True

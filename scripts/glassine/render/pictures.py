@@ -284,12 +284,14 @@ def _crop_tiff(shot: Shot, names: Names, work: Work) -> Alternate:
     return on_disk(path, "crop", shot.where.width, shot.where.height)
 
 
-def save_deep(path: Path, shot: Shot, work: Work) -> None:
-    """Write the frame as it is shown, as TIFF of 16 bits."""
-    _save_crop(path, shot, work, rendered=True)
+def save_deep(path: Path, shot: Shot, work: Work, *, in_runs: bool = False) -> None:
+    """Write the frame as it is shown, as TIFF of 16 bits. in_runs: see `encoded.save_crop`."""
+    _save_crop(path, shot, work, rendered=True, in_runs=in_runs)
 
 
-def _save_crop(path: Path, shot: Shot, work: Work, *, rendered: bool) -> None:
+def _save_crop(
+    path: Path, shot: Shot, work: Work, *, rendered: bool, in_runs: bool = False
+) -> None:
     where, rows = shot.where, work.settings.iiif.tile_px
     samples = shot.bands if rendered else shot.source.bands
 
@@ -306,6 +308,7 @@ def _save_crop(path: Path, shot: Shot, work: Work, *, rendered: bool) -> None:
         rows=rows,
         icc=shot.profile if rendered else shot.icc,
         ppi=shot.ppi,
+        in_runs=in_runs,
     )
 
 

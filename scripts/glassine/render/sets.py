@@ -26,6 +26,10 @@ from glassine.render.work import Names, Work
 
 # Raise when what is made of a set, or recorded of it, changes; items without sets stay as they are.
 VERSION = "2"
+# Efforts of the encoders where a set states none. Of 2400 x 1600 px with grain at quality 85 an
+# AVIF took 5.6 s of processor time with 4, 1.2 s with 2 and 0.17 s with 0; with 0 it is half as
+# large again as with 4, smaller than with 1 or 2, and 0.3 dB farther from the picture.
+_EFFORTS = {"webp": 4, "avif": 0}
 # Where the pixels of a set come from, by its crop and margin.
 Placing = Callable[[PictureSet], pixels.Placement]
 
@@ -102,7 +106,10 @@ def _eight_bits(each: PictureSet, shot: Shot, whole: Whole, names: Names, work: 
     elif each.form == "tiff":
         _save(path, _in_bands(picture, work.settings.iiif.tile_px), picture.shape, shot, ppi, work)
     else:
-        path.write_bytes(encoded.alternate(picture, each.form, each.quality, icc=shot.profile))
+        effort = _EFFORTS[each.form] if each.effort is None else each.effort
+        path.write_bytes(
+            encoded.alternate(picture, each.form, each.quality, icc=shot.profile, effort=effort)
+        )
     return _entry(path, each, picture.shape[1], picture.shape[0], shot)
 
 
@@ -120,13 +127,14 @@ def _save(
     work: Work,
 ) -> None:
     size = (shape[0], shape[1], shape[2])
-    encoded.save_crop(path, bands, size, rows=work.settings.iiif.tile_px, icc=shot.profile, ppi=ppi)
+    rows = work.settings.iiif.tile_px
+    encoded.save_crop(path, bands, size, rows=rows, icc=shot.profile, ppi=ppi, in_runs=True)
 
 
 def _deep(each: PictureSet, shot: Shot, names: Names, work: Work) -> Alternate:
     """Write the frame at full size in 16 bits."""
     path = _path(each, names, work)
-    pictures.save_deep(path, shot, work)
+    pictures.save_deep(path, shot, work, in_runs=True)
     return _entry(path, each, shot.where.width, shot.where.height, shot)
 
 

@@ -17,6 +17,7 @@ from makers.step_calls import do_step
 
 SETS: list[dict[str, Any]] = [
     {"name": "web", "form": "webp", "long_edge": 100},
+    {"name": "phone", "form": "avif", "long_edge": 100},
     {"name": "proof", "form": "jpeg", "long_edge": 120, "deliver": False},
 ]
 PROOF = "PEH-0001_proof.jpg"
@@ -50,10 +51,11 @@ def test_they_lie_in_the_results_and_render_json_lists_them(root: Path) -> None:
     own = made_items.item_dir_of(root)
     (frame,) = files.read_json(own / "render" / "render.json")["frames"]
     delivered = {each["set"]: each.get("delivered", True) for each in frame["alternates"]}
-    assert delivered == {"web": True, "proof": False}
+    assert delivered == {"web": True, "phone": True, "proof": False}
     entry = {each["path"]: each for each in files.read_json(own / "embedded.json")["files"]}
     assert hashing.sha256_of(own / "studio" / PROOF) == entry[f"studio/{PROOF}"]["sha256"]
-    assert [path.name for path in (own / "alternates").iterdir()] == ["PEH-0001_web.webp"]
+    there = {path.name for path in (own / "alternates").iterdir()}
+    assert there == {"PEH-0001_web.webp", "PEH-0001_phone.avif"}
 
 
 def test_nothing_that_leaves_the_studio_has_them(root: Path) -> None:
@@ -96,7 +98,7 @@ def test_a_set_that_is_not_asked_for_any_more_leaves_no_picture(
     do_step("embed", root / "masters" / "b1", tmp_path, given)
     assert (tmp_path / "studio" / PROOF).exists()
     rendered = files.read_json(tmp_path / "render" / "render.json")
-    rendered["frames"][0]["alternates"] = rendered["frames"][0]["alternates"][:1]
+    rendered["frames"][0]["alternates"] = rendered["frames"][0]["alternates"][:2]
     files.write_json(tmp_path / "render" / "render.json", rendered)
     do_step("embed", root / "masters" / "b1", tmp_path, given)
     assert not (tmp_path / "studio").exists()
