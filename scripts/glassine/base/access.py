@@ -24,6 +24,8 @@ Public = Literal["all", "small", "none"]
 Deliver = Literal["masters", "records", "nothing"]
 # Folder of the pictures of an item of which none may be public; it goes into no package.
 RESTRICTED = "restricted"
+# Folder of the pictures that the settings keep in the studio; no package takes it either.
+STUDIO = "studio"
 # How the words of an item begin that a person withdrew from delivery.
 _WITHDRAWN = "Withdrawn from delivery: "
 # So many days before and after an embargo ends, a night tells of it.
@@ -36,6 +38,11 @@ NAMES: dict[Level, str] = {
     "no_publication": "not for publication",
     "closed": "closed",
 }
+
+
+def stays(path: str) -> bool:
+    """Return whether a picture stays with the studio. path: in the item's folder."""
+    return path.partition("/")[0] in (RESTRICTED, STUDIO)
 
 
 class DeliverSection(Given, frozen=True, kw_only=True):

@@ -1,5 +1,6 @@
 """Put metadata into the rendered images and give them their place: access/, thumbs/, and
-alternates/ where further formats were asked for. Those of an item of which no picture may be
+alternates/ where further formats were asked for, studio/ for those that the settings do not
+deliver. Those of an item of which no picture may be
 public lie in restricted/, for the studio alone: no package takes that folder.
 
 The coded pixels stay as render made them, byte for byte; nothing of the clock goes in,
@@ -22,7 +23,7 @@ from msgspec import UNSET
 
 from glassine import __version__
 from glassine.base import alternates, files, formats, hashing, premis_event, record_files, rights
-from glassine.base.access import OPEN, RESTRICTED, Access
+from glassine.base.access import OPEN, RESTRICTED, STUDIO, Access
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import ItemGeometry, MasterGeometry
 from glassine.base.records.catalogue import NO_ROW, CatalogueRow, Levels, Place
@@ -258,7 +259,7 @@ class _Derivative:
 
 
 def embed_item(batch_dir: Path, item_dir: Path, given: EmbedGiven) -> None:
-    """Write access/, thumbs/, embedded.json and, where asked for, alternates/ of the item.
+    """Write access/, thumbs/, embedded.json and, where asked for, alternates/ and studio/.
 
     Reads render/, fixity.json and geometry.json; never the masters. The event's detail holds all
     that decides the bytes: catalogue record, institution, settings, software; and the facts,
@@ -278,7 +279,8 @@ def embed_item(batch_dir: Path, item_dir: Path, given: EmbedGiven) -> None:
     for folder in (RESTRICTED,) if context.shown else FOLDERS.values():
         if (item_dir / folder).is_dir():
             files.remove_tree(item_dir / folder)
-    done += _alternates(item_dir, rendering.frames, context)
+    for folder in (alternates.FOLDER, STUDIO):
+        done += _alternates(item_dir, folder, rendering.frames, context)
     detail = {
         "catalogue": given.catalogue,
         "facts": {master.path: master.facts_or(given.facts).as_dict() for master in given.masters},
@@ -361,20 +363,26 @@ def _encoding(entry: WrittenFile) -> Iterator[None]:
 
 
 def _alternates(
-    item_dir: Path, frames: list[RenderedFrame], context: _ItemContext
+    item_dir: Path, name: str, frames: list[RenderedFrame], context: _ItemContext
 ) -> list[_Derivative]:
-    """Write alternates/ of the item; remove it where none are made any more."""
-    folder = item_dir / alternates.FOLDER
-    if not any(frame.alternates for frame in frames):
+    """Write the folder `name` of the item; remove it where nothing is made for it any more."""
+    folder = item_dir / name
+    own = [
+        (frame, entry)
+        for frame in frames
+        for entry in frame.alternates
+        if _folder_of(entry) == name
+    ]
+    if not own:
         if folder.is_dir():
             files.remove_tree(folder)
         return []
     with files.replacing_folder(folder) as temporary:
-        return [
-            _alternate(item_dir, temporary, frame, entry, context)
-            for frame in frames
-            for entry in frame.alternates
-        ]
+        return [_alternate(item_dir, temporary, frame, entry, context) for frame, entry in own]
+
+
+def _folder_of(entry: Alternate) -> str:
+    return STUDIO if entry.delivered is False else alternates.FOLDER
 
 
 def _alternate(
@@ -394,7 +402,7 @@ def _alternate(
         )
     _require_same(source, copied.original, entry)
     file_format = formats.identify(target)
-    written = _entry(frame, entry, alternates.FOLDER, file_format, copied.digests, context)
+    written = _entry(frame, entry, _folder_of(entry), file_format, copied.digests, context)
     return _Derivative(None, written, copied.shortened)
 
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -32,6 +32,9 @@ _BRADFORD = np.array(
 # Steps of a curve that a profile holds by points.
 _POINTS = 4096
 _ROMM_STRAIGHT = 1 / 512
+# Of linear sRGB (ITU-R BT.709-6, item 3.2), as a column.
+_LUMINANCE = np.array([[0.2126], [0.7152], [0.0722]])
+Bits = Literal[8, 16]
 
 
 @dataclass(frozen=True)
@@ -134,11 +137,23 @@ def _from_srgb(name: str) -> Floats:
     return np.asarray(np.linalg.solve(SPACES[name].matrix, colour.srgb_matrix()))
 
 
-def encoded(light: npt.NDArray[Any], name: str) -> npt.NDArray[np.uint16]:
-    """Return uint16 codes of linear sRGB light (h, w, 3) or grey light (h, w, 1).
+def encoded(light: npt.NDArray[Any], name: str, bits: Bits = 16) -> npt.NDArray[Any]:
+    """Return uint16 (or uint8) codes of linear sRGB light (h, w, 3) or grey light (h, w, 1).
 
     light: 1 is white; below 0 or above 1 where a colour lies outside of sRGB, which is kept as far
     as the space holds it.
     """
     mixed = light if light.shape[-1] == 1 else np.asarray(light, np.float64) @ _from_srgb(name).T
-    return np.round(code_of(mixed, SPACES[name].curve) * 65535.0).astype(np.uint16)
+    return _whole(code_of(mixed, SPACES[name].curve), bits)
+
+
+def in_grey(light: npt.NDArray[Any], bits: Bits) -> npt.NDArray[Any]:
+    """Return uint16 or uint8 codes (h, w, 1), curve of sRGB, of the luminance of linear sRGB light
+    (h, w, 3) or of grey light (h, w, 1)."""
+    luminance = light if light.shape[-1] == 1 else np.asarray(light, np.float64) @ _LUMINANCE
+    return _whole(colour.linear_to_srgb(luminance), bits)
+
+
+def _whole(codes: npt.NDArray[Any], bits: Bits) -> npt.NDArray[Any]:
+    deep = bits == 16
+    return np.round(codes * (65535.0 if deep else 255.0)).astype(np.uint16 if deep else np.uint8)

@@ -103,12 +103,22 @@ def _check_sets(key: str, stated: list[dict[str, Any]]) -> Iterator[Finding]:
         if deep and any(each.get(size) for size in ("long_edge", "ppi", "sharpen")):
             what = f"{place} is of 16 bits, and of another size or sharpened."
             yield _wrong_set(key, what, "full size as rendered where bits is 16.")
-        if each.get("profile", "srgb") != "srgb" and not deep:
-            what = f"{place} has the profile {each['profile']} in 8 bits."
-            yield _wrong_set(key, what, "bits: 16 for another profile than srgb.")
-        if each.get("tone") == "uninverted" and each["form"] != "jpeg":
+        if each.get("profile") == "linear" and not deep:
+            what = f"{place} has the profile linear in 8 bits."
+            yield _wrong_set(key, what, "bits: 16 for that profile, or its shadows break up.")
+        web = each["form"] in ("webp", "avif")
+        if web and each.get("profile", "srgb") != "srgb":
+            what = f"{place} has the profile {each['profile']}, and is a {each['form']}."
+            yield _wrong_set(key, what, "form: jpeg or tiff for another profile than srgb.")
+        if each.get("effort") is not None and not web:
+            what = f"{place} states an effort, and is a {each['form']}."
+            yield _wrong_set(key, what, "effort for webp and avif alone.")
+        if web and each.get("tone") == "uninverted":
             what = f"{place} is not inverted, and a {each['form']}."
-            yield _wrong_set(key, what, "form: jpeg where tone is uninverted.")
+            yield _wrong_set(key, what, "form: jpeg or tiff where tone is uninverted.")
+        if each.get("publish") and not each.get("deliver", True):
+            what = f"{place} stays with the studio, and is to be published."
+            yield _wrong_set(key, what, "deliver: true where publish is true.")
 
 
 def _wrong_set(key: str, what: str, expected: str) -> Finding:

@@ -207,6 +207,8 @@ def _shared(step: steps.Step, batch: Batch, config: dict[str, Any]) -> dict[str,
     if step.name == "embed" and makes_alternates(config):
         # A version of its own: items without such pictures need not be done again for them.
         result["alternates"] = steps.version_of("base/alternates")
+    if step.name in {"render", "record"} and asks_for_sets(config):
+        result["sets"] = steps.version_of("render/sets")
     return result
 
 
@@ -352,6 +354,13 @@ def makes_alternates(config: dict[str, Any]) -> bool:
     )
 
 
+def asks_for_sets(config: dict[str, Any]) -> bool:
+    """Return whether the settings ask for further sets of pictures, for any master."""
+    rules_of_masters = config.get(rules.FOR_MASTERS, [])
+    made = (config.get("render", {}), *(rule.get("render", {}) for rule in rules_of_masters))
+    return any(each.get("sets") for each in made)
+
+
 def steps_given(
     batch: Batch, item: ItemId, config: dict[str, Any], pooled: bool = True
 ) -> list[dict[str, Any]]:
@@ -446,7 +455,7 @@ def write_stamp(item_dir: Path, item_key: str, given: list[dict[str, Any]]) -> N
 
 
 # Versions beside `version`: of code that a step uses (`_shared`).
-_VERSIONS = frozenset({"version", "tone", "alternates"})
+_VERSIONS = frozenset({"version", "tone", "alternates", "sets"})
 
 
 def inputs_of(given: list[dict[str, Any]]) -> str:

@@ -251,11 +251,7 @@ class _Packing:
 
     def derivatives(self) -> None:
         embedded = record_files.load(self.item_dir / "embedded.json", "embedded", Embedded)
-        listed = {
-            file.path: file
-            for file in embedded.files
-            if not file.path.startswith(f"{access.RESTRICTED}/")
-        }
+        listed = {file.path: file for file in embedded.files if not access.stays(file.path)}
         for path, derivative in sorted(listed.items()):
             entry = self.add(path, f"item:{path}", derivative.use)
             self.expect(entry, derivative.sha256, derivative.sha512, "embedded.json")

@@ -330,8 +330,11 @@ def _rendered(history: History, records: ItemRecords, masters: list[FileEntry]) 
                 _untoned(history, records, name, frame, crops, "crop", _AS_CAPTURED)
                 paths = [path for path in paths if path not in crops]
             kept = [p for p in paths if p not in tiles and _is_uninverted(records, p)]
-            _untoned(history, records, name, frame, kept, "uninverted", _NOT_INVERTED)
+            own = [path for path in kept if _is_of_own_space(records, path)]
             paths = [path for path in paths if path not in kept]
+            kept = [path for path in kept if path not in own]
+            _untoned(history, records, name, frame, kept, "uninverted", _NOT_INVERTED)
+            _untoned(history, records, name, frame, own, "uninverted-sets", _SETS_NOT_INVERTED)
             _pictured(history, records, name, frame, paths)
 
 
@@ -355,9 +358,21 @@ _NOT_INVERTED = (
     "not inverted; reduced and encoded"
 )
 
+_SETS_NOT_INVERTED = (
+    "cropped and straightened in one resampling, converted through the master's profile to that of "
+    "the file, not inverted; encoded"
+)
+
 
 def _is_uninverted(records: ItemRecords, path: str) -> bool:
-    return records.files[path].kind == alternates.UNINVERTED
+    entry = records.files[path]
+    return entry.kind == alternates.UNINVERTED or bool(entry.made and entry.made.tone is not UNSET)
+
+
+def _is_of_own_space(records: ItemRecords, path: str) -> bool:
+    """Return whether a negative as captured is a TIFF, or a JPEG of another space than sRGB."""
+    made = records.files[path].made
+    return made is not None and not (made.use == alternates.UNINVERTED and made.space is UNSET)
 
 
 def _untoned(

@@ -29,7 +29,7 @@ from glassine.base.records.fixity import Fixity, VerifiedMaster
 from glassine.base.records.given import Institution
 from glassine.base.records.parts import Event
 from glassine.base.records.quality import Quality
-from glassine.base.records.render import RenderedFrame, Rendering, Tiles
+from glassine.base.records.render import Alternate, RenderedFrame, Rendering, Tiles
 from glassine.base.vocabulary import DIGEST_NAMES
 from glassine.embed import tiff
 from glassine.record.given import RecordGiven
@@ -61,8 +61,9 @@ class FileEntry:
     """One file of the package. path: in the package; digests: {"sha256": hex, "sha512": hex}.
 
     format: name, version and PRONOM id. tree: of the tiles that an info.json stands for. kind:
-    which of the alternates it is; coding: how a TIFF of them holds its picture. level: of a file
-    that is recorded and not in the package, a word of `raw_keep`.
+    which of the alternates it is, made: what render.json says of it; coding: how a TIFF of them
+    holds its picture. level: of a file that is recorded and not in the package, a word of
+    `raw_keep`.
     """
 
     path: str
@@ -76,6 +77,7 @@ class FileEntry:
     original_name: str | None = None
     tree: Tiles | None = None
     kind: str | None = None
+    made: Alternate | None = None
     coding: tiff.Coding | None = None
     level: str = ""
 
@@ -199,10 +201,11 @@ def gather(item_dir: Path, given: RecordGiven) -> ItemRecords:
         targets=_targets(item_dir / target_results.RECORD),
         developed=_developed(item_dir / "developed.json", given),
     )
+    made = {each.name: each for frame in records.render.frames for each in frame.alternates}
     entries = [
         *(_master(entry, given) for entry in records.fixity.masters),
         *(_raw(each.source, given) for each in records.fixity.masters if each.source is not UNSET),
-        *(_derivative(item_dir, entry, records.embedded) for entry in records.embedded.files),
+        *(_derivative(item_dir, entry, records.embedded, made) for entry in records.embedded.files),
         *_tiles(item_dir, records.render),
         *_provenance(item_dir, records),
     ]
@@ -220,7 +223,7 @@ def _developed(path: Path, given: RecordGiven) -> Developed | None:
 
 def _of_package(embedded: Embedded) -> Embedded:
     """Return the record without pictures that stay out of the package."""
-    kept = [file for file in embedded.files if not file.path.startswith(f"{access.RESTRICTED}/")]
+    kept = [file for file in embedded.files if not access.stays(file.path)]
     return msgspec.structs.replace(embedded, files=kept)
 
 
@@ -287,7 +290,10 @@ def _raw(entry: VerifiedMaster, given: RecordGiven) -> FileEntry:
     )
 
 
-def _derivative(item_dir: Path, entry: EmbeddedFile, embedded: Embedded) -> FileEntry:
+def _derivative(
+    item_dir: Path, entry: EmbeddedFile, embedded: Embedded, made: dict[str, Alternate]
+) -> FileEntry:
+    """Return the entry of a picture. made: what render.json says of alternates, by name."""
     use = entry.use
     return FileEntry(
         path=entry.path,
@@ -299,6 +305,7 @@ def _derivative(item_dir: Path, entry: EmbeddedFile, embedded: Embedded) -> File
         created=embedded.event.time,
         derived_from=f"masters/{entry.master}",
         kind=use if use in alternates.USES else None,
+        made=made.get(entry.path.rpartition("/")[2]),
         coding=_coding(item_dir / entry.path) if use in alternates.TIFFS else None,
     )
 

@@ -19,6 +19,7 @@ CONTENT_TYPE = "Photographs – Digital"
 PROFILE = "urn:glassine:profile:item:1"
 # Groups of files, in the order in which a reader wants them.
 USES = ("master", "raw", "access", "thumbnail", "alternate", "tiles", "presentation", "provenance")
+_WITH_MIX = ("master", "raw", "access", "thumbnail", "alternate")
 
 
 def build(records: ItemRecords, history: premis.History, now: Event) -> Element:
@@ -132,36 +133,56 @@ def _mix_id(entry: FileEntry) -> str:
 
 def _files(root: Element, records: ItemRecords, history: premis.History) -> None:
     section = add(root, "mets:fileSec")
-    with_mix = {"master", "raw", "access", "thumbnail", "alternate"}
     for use in USES:
-        entries = [entry for entry in records.of_use(use) if not entry.level]
-        if not entries:
-            continue
-        group = add(section, "mets:fileGrp", ID=f"group-{use}", USE=use)
-        for entry in entries:
-            ids = [_object_id(entry), *([_mix_id(entry)] if use in with_mix else [])]
-            file = add(
-                group,
-                "mets:file",
-                ID=entry.id,
-                MIMETYPE=entry.mime,
-                SIZE=entry.bytes,
-                CREATED=entry.created,
-                CHECKSUM=entry.digests["sha256"],
-                CHECKSUMTYPE=DIGEST_NAMES["sha256"],
-                ADMID=" ".join([*ids, "rights", *_event_ids(history, records, entry)]),
-                GROUPID=xml_id("from", entry.derived_from or entry.path),
-                USE=entry.kind,
-            )
-            kept = records.access.deliver == "records" and use in ("master", "raw")
-            add(
-                file,
-                "mets:FLocat",
-                LOCTYPE="OTHER" if kept else "URL",
-                OTHERLOCTYPE=parsed.KEPT_BACK if kept else None,
-                xlink__type="simple",
-                xlink__href=href(entry.path),
-            )
+        for name, entries in _by_set(records, use).items():
+            words = {"ID": f"group-{use}", "USE": use}
+            if name:
+                words = {"ID": f"group-{use}-{name}", "USE": f"{use}: {name}"}
+            group = add(section, "mets:fileGrp", **words)
+            _group(group, use, entries, records, history)
+
+
+def _by_set(records: ItemRecords, use: str) -> dict[str, list[FileEntry]]:
+    """Return the files of a use by the further set of pictures that they are of, "" for none."""
+    groups: dict[str, list[FileEntry]] = {}
+    for entry in records.of_use(use):
+        if not entry.level:
+            of_set = entry.made.set if entry.made else UNSET
+            groups.setdefault(of_set if of_set is not UNSET else "", []).append(entry)
+    return groups
+
+
+def _group(
+    group: Element,
+    use: str,
+    entries: list[FileEntry],
+    records: ItemRecords,
+    history: premis.History,
+) -> None:
+    for entry in entries:
+        ids = [_object_id(entry), *([_mix_id(entry)] if use in _WITH_MIX else [])]
+        file = add(
+            group,
+            "mets:file",
+            ID=entry.id,
+            MIMETYPE=entry.mime,
+            SIZE=entry.bytes,
+            CREATED=entry.created,
+            CHECKSUM=entry.digests["sha256"],
+            CHECKSUMTYPE=DIGEST_NAMES["sha256"],
+            ADMID=" ".join([*ids, "rights", *_event_ids(history, records, entry)]),
+            GROUPID=xml_id("from", entry.derived_from or entry.path),
+            USE=entry.kind,
+        )
+        kept = records.access.deliver == "records" and use in ("master", "raw")
+        add(
+            file,
+            "mets:FLocat",
+            LOCTYPE="OTHER" if kept else "URL",
+            OTHERLOCTYPE=parsed.KEPT_BACK if kept else None,
+            xlink__type="simple",
+            xlink__href=href(entry.path),
+        )
 
 
 def _event_ids(history: premis.History, records: ItemRecords, entry: FileEntry) -> list[str]:

@@ -19,7 +19,7 @@ from glassine.base.markup import Element, add, add_known, element
 from glassine.base.model import MasterGeometry
 from glassine.base.records.fixity import VerifiedMaster
 from glassine.base.records.parts import Event, Header
-from glassine.base.records.render import RenderedFrame
+from glassine.base.records.render import Alternate, RenderedFrame
 from glassine.record import capture_time
 from glassine.record.item_records import FileEntry, ItemRecords
 from glassine.record.targets import Target
@@ -271,6 +271,8 @@ class Coded:
 
 def coded(records: ItemRecords, entry: FileEntry, frame: RenderedFrame, bands: int) -> Coded:
     """Return how a derivative is coded. bands: of the frame as rendered."""
+    if entry.made and (entry.made.tone is not UNSET or entry.made.space is not UNSET):
+        return _of_set(entry, entry.made, frame, bands)
     bits, profile = [8] * bands, OUTPUT_PROFILES[bands]
     space = "sRGB" if bands == 3 else "BlackIsZero"
     if entry.kind in (None, "jpeg"):
@@ -300,6 +302,42 @@ def coded(records: ItemRecords, entry: FileEntry, frame: RenderedFrame, bands: i
     space = "RGB" if len(bits) == 3 else "BlackIsZero"
     own_profile = _icc_name(records, frame)
     return Coded(order, compression, bits, space, own_profile, actions, why, toned=False)
+
+
+def _of_set(entry: FileEntry, made: Alternate, frame: RenderedFrame, bands: int) -> Coded:
+    """Return how a JPEG or TIFF of a set is coded that has a tone or space of its own. bands: of
+    the frame as rendered."""
+    uninverted = made.tone is not UNSET or entry.kind == alternates.UNINVERTED
+    if uninverted and frame.tone:
+        bands = frame.tone.master_bands
+    name = made.use if made.use in alternates.SPACES else made.space
+    bands = 1 if name == "grey" else bands
+    space, profile = _space(name if name is not UNSET else "srgb", bands)
+    why = "picture of the negative itself" if uninverted else "picture for access"
+    start = ("converted to the output profile, not inverted",) if uninverted else ()
+    if entry.coding is None:
+        jpeg = (*start, "reduced in size", "encoded as JPEG")
+        bits = [8] * bands
+        return Coded("big endian", "JPEG", bits, space, profile, jpeg, why, toned=not uninverted)
+    coding = entry.coding
+    compression = _COMPRESSIONS.get(coding.compression, str(coding.compression))
+    bits = list(coding.bits)
+    tiff = (*start, f"encoded as TIFF of {bits[0]} bits")
+    why = why if uninverted else "picture for further work"
+    return Coded(
+        coding.byte_order, compression, bits, space, profile, tiff, why, toned=not uninverted
+    )
+
+
+def _space(name: str, bands: int) -> tuple[str, str]:
+    """Return what MIX calls a colour space, and the title of its profile."""
+    if name not in alternates.SPACES:
+        return "sRGB" if bands == 3 else "BlackIsZero", OUTPUT_PROFILES[bands]
+    from glassine.masters import spaces  # only where such a picture is made
+
+    if bands == 1:
+        return "BlackIsZero", spaces.grey_title(name)
+    return "RGB", spaces.SPACES[name].title
 
 
 def _uninverted(records: ItemRecords, frame: RenderedFrame) -> Coded:

@@ -133,16 +133,19 @@ def _as_vips(pixels: Pixels, icc: bytes | None, ppi: float | None) -> Any:
     return image
 
 
-def alternate(pixels: Pixels, kind: str, quality: int, *, icc: bytes | None) -> bytes:
+def alternate(
+    pixels: Pixels, kind: str, quality: int, *, icc: bytes | None, effort: int = 4
+) -> bytes:
     """Return the picture (BGR) as "webp" or "avif", with the profile and no other metadata.
 
-    One thread encodes: the bytes of an AVIF depend on how many do.
+    effort: 0 to 6 (WebP) or 9 (AVIF); less is faster. One thread encodes: the bytes of an AVIF
+    depend on how many do.
     """
     image = _as_vips(pixels, icc, None)
     if kind == "webp":
-        return bytes(image.webpsave_buffer(Q=quality, effort=4, keep="icc"))
+        return bytes(image.webpsave_buffer(Q=quality, effort=effort, keep="icc"))
     if kind == "avif":
-        return bytes(image.heifsave_buffer(Q=quality, compression="av1", effort=4, keep="icc"))
+        return bytes(image.heifsave_buffer(Q=quality, compression="av1", effort=effort, keep="icc"))
     raise ValueError(f"no encoder for {kind!r}")
 
 
@@ -177,10 +180,12 @@ def save_crop(
     rows: int,
     icc: bytes | None,
     ppi: float | None,
+    in_runs: bool = False,
 ) -> None:
     """Write a 16-bit (or 8-bit) TIFF from bands of `rows` rows each, deflated, one band a strip.
 
-    bands: RGB or grey, (rows, width, samples), the last one as high as is left.
+    bands: RGB or grey, (rows, width, samples), the last one as high as is left. in_runs: see
+    `_deflated`.
     """
     import tifffile  # only where a crop is asked for
 
@@ -188,7 +193,7 @@ def save_crop(
 
     def strips() -> Iterator[bytes]:
         for band in itertools.chain([first], bands):
-            yield _deflated(band)
+            yield _deflated(band, in_runs)
 
     grey = shape[2] == 1
     big = math.prod(shape) * first.itemsize > 2**31
@@ -209,8 +214,16 @@ def save_crop(
         )
 
 
-def _deflated(band: npt.NDArray[Any]) -> bytes:
-    """Return rows as a deflate strip with horizontal differencing (TIFF 6.0 section 14)."""
+def _deflated(band: npt.NDArray[Any], in_runs: bool) -> bytes:
+    """Return rows as a deflate strip with horizontal differencing (TIFF 6.0 section 14).
+
+    in_runs: whether only runs of one value are looked for (RFC 1951 allows any). Differences of
+    film grain repeat by chance alone: the search for it is most of the time, and gains nothing.
+    """
     differences = band.copy()
     differences[:, 1:] -= band[:, :-1]
-    return zlib.compress(differences.astype(differences.dtype.newbyteorder("<")).tobytes(), 6)
+    plain = differences.astype(differences.dtype.newbyteorder("<")).tobytes()
+    if not in_runs:
+        return zlib.compress(plain, 6)
+    packer = zlib.compressobj(1, zlib.DEFLATED, zlib.MAX_WBITS, zlib.DEF_MEM_LEVEL, zlib.Z_RLE)
+    return packer.compress(plain) + packer.flush()

@@ -50,8 +50,9 @@ class ToneSection(Given, frozen=True, kw_only=True):
 
 class PictureSet(Given, frozen=True, kw_only=True):
     """One of `render.sets`: a further picture of each frame. long_edge: px, ppi: of the object;
-    neither for full size. crop, margin_mm: None for those of the access image. publish: whether
-    the manifest links to it."""
+    neither for full size. effort: of the encoder, 0 to 6. crop, margin_mm: None for those of the
+    access image. publish: whether the manifest links to it. deliver: False where it stays with the
+    studio."""
 
     name: str
     form: Literal["jpeg", "tiff", "webp", "avif"]
@@ -60,11 +61,13 @@ class PictureSet(Given, frozen=True, kw_only=True):
     crop: Literal["picture", "object"] | None = None
     margin_mm: float | None = None
     tone: Literal["positive", "uninverted"] = "positive"
-    profile: Literal["srgb", "adobergb", "romm", "ecirgb", "linear"] = "srgb"
+    profile: Literal["srgb", "grey", "adobergb", "romm", "ecirgb", "linear"] = "srgb"
     bits: Literal[8, 16] = 8
     quality: int = 85
+    effort: int | None = None
     sharpen: float = 0.0
     publish: bool = False
+    deliver: bool = True
 
 
 class RenderSection(Given, frozen=True, kw_only=True):

@@ -21,6 +21,8 @@ from glassine.render.given import NO_TILES
 from glassine.render.work import Names, Work
 
 Pixels8 = npt.NDArray[np.uint8]
+FurtherSpace = Literal["adobergb", "romm", "ecirgb", "linear"]
+Space = Literal["srgb", "grey"] | FurtherSpace
 # Rows that are toned to 16 bits at once.
 _ROWS = 32
 
@@ -29,7 +31,8 @@ _ROWS = 32
 class Shot:
     """One frame about to be made: its pixels, place and tone.
 
-    icc: the master's profile; ppi: of the full-size frame, None where unknown.
+    icc: the master's profile; ppi: of the full-size frame, None where unknown. space: colour space
+    of what is made of it, of `alternates.SPACES`, "srgb" (of grey, its curve) or "grey".
     """
 
     source: pixels.Source
@@ -37,11 +40,37 @@ class Shot:
     tone: AnyTone
     icc: bytes | None
     ppi: float | None
+    space: Space = "srgb"
+
+    @property
+    def bands(self) -> int:
+        """Bands of what is made of it."""
+        return 1 if self.space == "grey" else self.tone.bands
 
     @property
     def profile(self) -> bytes:
         """The profile of what is made of it."""
-        return colour.srgb_profile() if self.tone.bands == 3 else colour.grey_profile()
+        if self.space not in ("srgb", "grey"):
+            return spaces.profile(self.space, self.bands)
+        return colour.srgb_profile() if self.bands == 3 else colour.grey_profile()
+
+    def eight(self, part: npt.NDArray[Any]) -> Pixels8:
+        """Return pixels of the master as they are shown, uint8 (h, w, bands; RGB)."""
+        if self.space == "srgb":
+            return toning.apply(part, self.tone, self.icc)
+        return self._in_space(part, 8)
+
+    def sixteen(self, part: npt.NDArray[Any]) -> npt.NDArray[np.uint16]:
+        """Return pixels of the master as they are shown, uint16 (h, w, bands; RGB)."""
+        if self.space == "srgb":
+            return toning.apply16(part, self.tone, self.icc)
+        return self._in_space(part, 16)
+
+    def _in_space(self, part: npt.NDArray[Any], bits: spaces.Bits) -> npt.NDArray[Any]:
+        light = toning.light(part, self.tone, self.icc)
+        if self.space == "grey":
+            return spaces.in_grey(light, bits)
+        return spaces.encoded(light, self.space, bits)
 
 
 @dataclass(frozen=True)
@@ -126,7 +155,7 @@ def _tile_writer(shot: Shot, name: str, work: Work) -> tiles.Writer | None:
 
 def whole_of(shot: Shot, writer: tiles.Writer | None, work: Work) -> Whole:
     """Return the whole frame; its full-size tiles are written on the way."""
-    where, samples = shot.where, shot.tone.bands
+    where, samples = shot.where, shot.bands
     picture = np.empty((where.height, where.width, samples), np.uint8)
     half = np.empty((-(-where.height // 2), -(-where.width // 2), samples), np.uint8)
     rows = work.settings.iiif.tile_px
@@ -138,7 +167,7 @@ def whole_of(shot: Shot, writer: tiles.Writer | None, work: Work) -> Whole:
             block = pixels.warp(shot.source, where, left, top, width, height)
             _into(
                 picture[top : top + height, left : left + width],
-                toning.apply(block, shot.tone, shot.icc),
+                shot.eight(block),
             )
         strip = picture[top : top + height]
         half[top // 2 : (top + height + 1) // 2] = tiles.halved(strip)
@@ -255,23 +284,22 @@ def _crop_tiff(shot: Shot, names: Names, work: Work) -> Alternate:
     return on_disk(path, "crop", shot.where.width, shot.where.height)
 
 
-def save_rendered(path: Path, shot: Shot, work: Work) -> None:
-    """Write the frame as rendered, as TIFF of 16 bits in sRGB."""
-    _save_crop(path, shot, work, rendered=True)
+def save_deep(path: Path, shot: Shot, work: Work, *, in_runs: bool = False) -> None:
+    """Write the frame as it is shown, as TIFF of 16 bits. in_runs: see `encoded.save_crop`."""
+    _save_crop(path, shot, work, rendered=True, in_runs=in_runs)
 
 
-def _save_crop(path: Path, shot: Shot, work: Work, *, rendered: bool) -> None:
+def _save_crop(
+    path: Path, shot: Shot, work: Work, *, rendered: bool, in_runs: bool = False
+) -> None:
     where, rows = shot.where, work.settings.iiif.tile_px
-    samples = shot.tone.bands if rendered else shot.source.bands
-
-    def toned(part: npt.NDArray[Any]) -> npt.NDArray[np.uint16]:
-        return toning.apply16(part, shot.tone, shot.icc)
+    samples = shot.bands if rendered else shot.source.bands
 
     def bands() -> Iterator[npt.NDArray[Any]]:
         for top in range(0, where.height, rows):
             height = min(rows, where.height - top)
             band = pixels.warp(shot.source, where, 0, top, where.width, height)
-            yield _sliced(band, toned) if rendered else band
+            yield _sliced(band, shot.sixteen) if rendered else band
 
     encoded.save_crop(
         path,
@@ -280,6 +308,7 @@ def _save_crop(path: Path, shot: Shot, work: Work, *, rendered: bool) -> None:
         rows=rows,
         icc=shot.profile if rendered else shot.icc,
         ppi=shot.ppi,
+        in_runs=in_runs,
     )
 
 
@@ -290,34 +319,11 @@ def _sliced(
     return np.concatenate([toned(band[top : top + _ROWS]) for top in range(0, len(band), _ROWS)])
 
 
-def _in_space(shot: Shot, space: AlternateUse, names: Names, work: Work) -> Alternate:
+def _in_space(shot: Shot, space: FurtherSpace, names: Names, work: Work) -> Alternate:
     """Write the frame as rendered, as TIFF of 16 bits in a further colour space."""
     path = work.files_dir / _renamed(names.further[space], "tif")
-    save_in_space(path, shot, space, work)
+    save_deep(path, replace(shot, space=space), work)
     return on_disk(path, space, shot.where.width, shot.where.height)
-
-
-def save_in_space(path: Path, shot: Shot, space: AlternateUse, work: Work) -> None:
-    """Write the frame as rendered, as TIFF of 16 bits in a colour space of `alternates.SPACES`."""
-    where, rows = shot.where, work.settings.iiif.tile_px
-
-    def toned(part: npt.NDArray[Any]) -> npt.NDArray[np.uint16]:
-        return spaces.encoded(toning.light(part, shot.tone, shot.icc), space)
-
-    def bands() -> Iterator[npt.NDArray[Any]]:
-        for top in range(0, where.height, rows):
-            height = min(rows, where.height - top)
-            band = pixels.warp(shot.source, where, 0, top, where.width, height)
-            yield _sliced(band, toned)
-
-    encoded.save_crop(
-        path,
-        bands(),
-        (where.height, where.width, shot.tone.bands),
-        rows=rows,
-        icc=spaces.profile(space, shot.tone.bands),
-        ppi=shot.ppi,
-    )
 
 
 def _uninverted(shot: Shot, names: Names, work: Work) -> Alternate:

@@ -394,7 +394,7 @@ class _Item:
     def _is_as_recorded(self) -> bool:
         """Return whether the delivered pictures have the digests that the package records."""
         for entry in self.records["embedded"]["files"]:
-            if entry["path"].startswith(f"{access.RESTRICTED}/"):
+            if access.stays(entry["path"]):
                 continue  # delivered to nobody
             place = self.paths.get(entry["path"])
             if place is None or hashing.sha256_of(self.package / place) != entry["sha256"]:

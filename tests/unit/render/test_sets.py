@@ -105,9 +105,13 @@ def test_all_show_the_same_picture(shown: dict[str, pyvips.Image]) -> None:
 def test_the_record_tells_of_each(root: Path) -> None:
     (path,) = root.glob("deliveries/*/data/PEH-0001/METS.xml")
     mets = etree.parse(str(path))
-    (group,) = mets.iterfind(f".//{METS}fileGrp[@USE='alternate']")
+    groups = [
+        each for each in mets.iterfind(f".//{METS}fileGrp") if each.get("USE").startswith("alt")
+    ]
+    assert [each.get("USE") for each in groups] == [f"alternate: {each['name']}" for each in SETS]
     told = {
         Path(each[0].get("{http://www.w3.org/1999/xlink}href")).name: each.get("USE")
+        for group in groups
         for each in group
     }
     assert told == {
@@ -187,7 +191,7 @@ def test_what_would_share_a_name_or_cannot_be_made_is_refused_before_the_night()
     both = [{"name": name, "form": "tiff"} for name in ("print-large-a", "print-large-b")]
     assert wrong(*both, template=short) == ["naming.derivative"]
     assert wrong({"name": "a", "form": "webp", "bits": 16}) == ["settings.sets"]
-    assert wrong({"name": "a", "form": "jpeg", "profile": "romm"}) == ["settings.sets"]
+    assert wrong({"name": "a", "form": "jpeg", "profile": "linear"}) == ["settings.sets"]
     assert wrong({"name": "a", "form": "tiff", "bits": 16, "ppi": 300}) == ["settings.sets"]
     assert wrong({"name": "a", "form": "avif", "tone": "uninverted"}) == ["settings.sets"]
     with pytest.raises(GlassineError):

@@ -41,7 +41,7 @@ class EmbeddedFile(Record, frozen=True, kw_only=True):
     """
 
     use: DerivativeUse
-    path: Annotated[str, Meta(pattern="^(access|thumbs|alternates|restricted)/[^/]+$")]
+    path: Annotated[str, Meta(pattern="^(access|thumbs|alternates|restricted|studio)/[^/]+$")]
     master: Text
     index: Positive
     width: Positive

@@ -57,12 +57,17 @@ class Picture(WrittenFile, frozen=True, kw_only=True):
 class Alternate(WrittenFile, frozen=True, kw_only=True):
     """A further picture, made by option. set: which of `render.sets` it is; of_width: of the
     full-size picture that it was reduced from, px, where that is not the frame's. linked: whether
-    the manifest names it; absent where it does not."""
+    the manifest names it; absent where it does not. delivered: False where it stays with the
+    studio; absent elsewhere. tone, space: of a set, where it is not inverted or not in sRGB, and
+    `use` does not say so."""
 
     use: AlternateUse
     set: Name | UnsetType = UNSET
     of_width: Positive | UnsetType = UNSET
     linked: Literal[True] | UnsetType = UNSET
+    delivered: Literal[False] | UnsetType = UNSET
+    tone: Literal["uninverted"] | UnsetType = UNSET
+    space: Literal["grey", "adobergb", "romm", "ecirgb"] | UnsetType = UNSET
 
 
 class Tiles(Record, frozen=True, kw_only=True):
