@@ -18,6 +18,7 @@ import pytest
 from glassine import steps
 from glassine.base import files, item_marks, item_states, settings
 from glassine.base.model import ItemId
+from glassine.deliver import step as delivery
 from glassine.handover import facts
 from glassine.handover import step as handover
 from glassine.night import due
@@ -281,7 +282,7 @@ def test_receipts_are_gone_through_once_for_all_items(
 ) -> None:
     deliveries.without_records(monkeypatch)
     _delivered(root)
-    (receipt,) = handover.deliver.sound_receipts(root / "deliveries", "b1")
+    (receipt,) = delivery.sound_receipts(root / "deliveries", "b1")
     receipt = msgspec.structs.replace(receipt, items=_Walked(receipt.items))
     _Walked.walks = 0
     found = [*facts.of_batch(results(root), (receipt,), {})]
