@@ -1,4 +1,4 @@
-"""Names in a sentence."""
+"""Names and spans of time in a sentence."""
 
 from __future__ import annotations
 
@@ -44,3 +44,18 @@ def near(wanted: str, names: Iterable[str]) -> str:
     """Return what to add to a message about an unknown name: names like it, or nothing."""
     close = difflib.get_close_matches(wanted, list(names), n=3)
     return f" Did you mean {' or '.join(close)}?" if close else ""
+
+
+def span_words(seconds: float | None) -> str:
+    """Return seconds as a person reads them.
+
+    >>> span_words(0.123), span_words(75), span_words(7300)
+    ('0.12 s', '1 min 15 s', '2 h 1 min')
+    """
+    if seconds is None:
+        return ""
+    if seconds < 60:
+        return f"{seconds:.2f} s" if seconds < 10 else f"{seconds:.0f} s"
+    minutes, rest = divmod(round(seconds), 60)
+    hours, minutes_left = divmod(minutes, 60)
+    return f"{hours} h {minutes_left} min" if hours else f"{minutes} min {rest} s"

@@ -14,13 +14,16 @@ import stat
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-
-from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
-from cryptography.hazmat.primitives import serialization
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
+from typing import TYPE_CHECKING
 
 from glassine.base.errors import GlassineError
 from glassine.deliver import bag
+
+if TYPE_CHECKING:  # loaded where a key is used: most nights use none
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import (
+        Ed25519PrivateKey,
+        Ed25519PublicKey,
+    )
 
 # The tag of bag-info.txt that says whose signature a bag has.
 LABEL = "Signing-Key-SHA256"
@@ -94,6 +97,10 @@ def _kept_secret(path: Path) -> bytes:
 
 
 def _private(content: bytes) -> Ed25519PrivateKey:
+    from cryptography.exceptions import UnsupportedAlgorithm
+    from cryptography.hazmat.primitives import serialization
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
     try:
         key = serialization.load_pem_private_key(content, password=None)
     except TypeError as problem:
@@ -108,6 +115,10 @@ def _private(content: bytes) -> Ed25519PrivateKey:
 def public_key(path: Path) -> Ed25519PublicKey:
     """Return the public key in a PEM file. Raises Unusable; a private key is none: who checks
     deliveries has no need of it."""
+    from cryptography.exceptions import UnsupportedAlgorithm
+    from cryptography.hazmat.primitives import serialization
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
     try:
         with path.open("rb") as opened:
             key = serialization.load_pem_public_key(opened.read(_MAX_KEY_BYTES))
@@ -122,6 +133,8 @@ def public_key(path: Path) -> Ed25519PublicKey:
 
 def fingerprint(key: Ed25519PublicKey) -> str:
     """Return the SHA-256 of a public key, hexadecimal."""
+    from cryptography.hazmat.primitives import serialization
+
     form = serialization.PublicFormat.SubjectPublicKeyInfo
     return hashlib.sha256(key.public_bytes(serialization.Encoding.DER, form)).hexdigest()
 
@@ -135,6 +148,8 @@ def stated_in(info: bytes) -> str:
 
 def is_by(key: Ed25519PublicKey, signature: bytes, content: bytes) -> bool:
     """Return whether a signature over `content` was made with the private half of a key."""
+    from cryptography.exceptions import InvalidSignature
+
     try:
         key.verify(signature, content)
     except InvalidSignature:

@@ -16,10 +16,9 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote, urlsplit
 
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from lxml import etree
 from msgspec import UNSET
 
@@ -31,6 +30,9 @@ from glassine.deliver.bag import Reading
 from glassine.deliver.checks import eark, lists, ocfl, said, steps, tiles
 from glassine.deliver.checks.item import EARK_RECORD, BagItem, Damaged, items_of
 from glassine.record.parsed import ParsedRecord
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
 _METS = "{http://www.loc.gov/METS/}"
 _HREF = "{http://www.w3.org/1999/xlink}href"

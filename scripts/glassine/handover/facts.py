@@ -6,7 +6,7 @@ public there is not handed over by another way.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -100,45 +100,82 @@ class ItemFacts:
 
 
 @dataclass(frozen=True)
+class Delivered:
+    """An item in the last delivery that has it. package_digest: of its package there."""
+
+    delivery: str
+    time: str
+    bag: str
+    package_digest: str
+
+
+@dataclass(frozen=True)
 class Known:
-    """What is known of the batch as a whole: receipts, first delivery first; withdrawals."""
+    """What is known of the batch as a whole: where each item was delivered last, and
+    what was withdrawn of it."""
 
     batch: str
-    receipts: tuple[Receipt, ...] = ()
-    withdrawals: tuple[Withdrawal, ...] = ()
+    delivered: dict[str, Delivered] = field(default_factory=dict)
+    withdrawals: dict[str, list[Withdrawal]] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, intake: dict[str, Any], receipts: tuple[Receipt, ...]) -> Known:
+        """receipts: first delivery first."""
+        delivered = {
+            str(each.item): Delivered(receipt.delivery, receipt.time, each.bag, each.package_digest)
+            for receipt in receipts
+            for each in receipt.items
+        }
+        withdrawals: dict[str, list[Withdrawal]] = {}
+        for each in msgspec.convert(intake.get("withdraw", []), list[Withdrawal]):
+            withdrawals.setdefault(str(each.item), []).append(each)
+        return cls(str(intake["batch"]), delivered, withdrawals)
+
+    def of_item(self, item: str) -> list[Any]:
+        """Return all of it that is told of an item, as JSON."""
+        return [
+            msgspec.to_builtins(self.delivered.get(item)),
+            msgspec.to_builtins(self.withdrawals.get(item, [])),
+        ]
 
     def withdrawn_whole(self) -> dict[str, Withdrawal]:
         return {
-            str(each.item): each
-            for each in self.withdrawals
+            item: each
+            for item, listed in self.withdrawals.items()
+            for each in listed
             if not isinstance(each.master, str) and not isinstance(each.frames, int)
         }
 
 
 def of_batch(
-    results_batch_dir: Path, receipts: tuple[Receipt, ...], earlier: dict[str, tuple[str, ...]]
+    results_batch_dir: Path,
+    receipts: tuple[Receipt, ...],
+    earlier: dict[str, tuple[str, ...]],
+    is_same: Callable[[dict[str, Any], Path, list[Any]], bool] = lambda entry, folder, known: False,
 ) -> Iterator[ItemFacts]:
     """Yield the facts of each item, in the order of intake.json, then of those that are withdrawn
     or gone. Items that are due, and that no step has looked at since, are left out: they follow
     when they are done.
 
-    earlier: {item handed over before: its persistent identifiers, as `scheme value`}. Raises
-    GlassineError where intake.json cannot be read.
+    earlier: {item handed over before: its persistent identifiers, as `scheme value`}. is_same: says
+    of an item, as intake.json has it, of its folder and of what receipts and withdrawals tell,
+    whether it is as it was; it is left out then, and nothing of it is read. Raises GlassineError
+    where intake.json cannot be read.
     """
     intake = files.read_json(results_batch_dir / "intake.json")
-    withdrawals = tuple(msgspec.convert(intake.get("withdraw", []), list[Withdrawal]))
-    known = Known(str(intake["batch"]), receipts, withdrawals)
+    known = Known.of(intake, receipts)
     whole = known.withdrawn_whole()
     listed = {str(entry["item"]) for entry in intake["items"]}
     for entry in intake["items"]:
-        item_dir = results_batch_dir / "items" / str(entry["item"])
-        status = item_states.item_status(entry, item_dir)
-        if status.item in whole:
-            yield _withdrawn(known, whole[status.item], _row(entry))
-        elif status.state != "pending":
-            yield _item(known, entry, status, item_dir)
-    delivered = {each.item for receipt in receipts for each in receipt.items}
-    for item in sorted(({*earlier} | ({*whole} & delivered)) - listed):
+        item = str(entry["item"])
+        item_dir = results_batch_dir / "items" / item
+        if item in whole:
+            yield _withdrawn(known, whole[item], _row(entry))
+        elif not is_same(entry, item_dir, known.of_item(item)):
+            status = item_states.item_status(entry, item_dir)
+            if status.state != "pending":
+                yield _item(known, entry, status, item_dir)
+    for item in sorted(({*earlier} | ({*whole} & {*known.delivered})) - listed):
         if item in whole:
             yield _withdrawn(known, whole[item], None, earlier.get(item, ()))
         else:
@@ -259,9 +296,7 @@ def _decision(name: str, value: Any) -> str:
 
 def _parts_withdrawn(known: Known, item: str) -> tuple[str, ...]:
     texts = []
-    for each in known.withdrawals:
-        if str(each.item) != item:
-            continue
+    for each in known.withdrawals.get(item, []):
         what = f"master {each.master}" if isinstance(each.master, str) else ""
         if isinstance(each.frames, int):
             what = f"all but {each.frames} frames of a master"
@@ -358,13 +393,11 @@ def _with_pictures(known: Known, facts: ItemFacts, item_dir: Path) -> ItemFacts:
 
 def _delivery(known: Known, item: str, package: Package) -> tuple[str, str, str]:
     """Return name, time and bag of the delivery that has the item as it is now; empty for none."""
+    last = known.delivered.get(item)
     digest = hashing.of_tree({entry.path: entry.sha256 for entry in package.files})
-    for receipt in reversed(known.receipts):
-        for each in receipt.items:
-            if each.item == item:
-                same = each.package_digest == digest
-                return (receipt.delivery, receipt.time, each.bag) if same else ("", "", "")
-    return ("", "", "")
+    if last is None or last.package_digest != digest:
+        return ("", "", "")
+    return (last.delivery, last.time, last.bag)
 
 
 def _frame(

@@ -5,13 +5,13 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import msgspec
 
-from glassine.base import clock, files
+from glassine.base import clock, files, item_marks
 from glassine.base.errors import Finding, GlassineError
 from glassine.deliver import step as deliver
 from glassine.handover import columns, facts, ledger, snippets, tables, workbook
@@ -22,6 +22,8 @@ from glassine.handover.ledger import Handed, Ledger
 
 VERSION = "1"
 DOCUMENT = "handover.json"
+# The marks of items whose rows are as the ledger has them.
+SAME = "same.json"
 # A whole address: scheme and host (RFC 3986), no blanks or marks that end one in a text.
 _ADDRESS = re.compile(r"https?://[^\s/?#\"<>]{1,255}(?:[/?#][^\s\"<>]{0,2000})?")
 
@@ -59,13 +61,15 @@ def hand_over(
     receipts = deliver.sound_receipts(Path(given.deliveries), given.batch)
     earlier = {item: tuple(handed.persistent) for item, handed in before.items.items()}
     resolver = given.settings.identifiers.ark_resolver
+    same = _Same.of(results_batch_dir, given, before, everything)
     found = [
         _described(each, template, resolver)
-        for each in facts.of_batch(results_batch_dir, tuple(receipts), earlier)
+        for each in facts.of_batch(results_batch_dir, tuple(receipts), earlier, same.is_same)
     ]
     changed = [each for each in found if everything or _is_new(each, before)]
     if not changed:
         _keep(results_batch_dir, before)
+        same.keep(found)
         return None
     made = Ledger(number=before.number + 1, items=dict(_handed(changed, before.number + 1)))
     notes = _write(results_batch_dir, given, template, changed, made)
@@ -73,8 +77,49 @@ def hand_over(
         results_batch_dir,
         Ledger(number=made.number, sent=before.sent, items=before.items | made.items),
     )
+    same.keep(found)
     folder = results_batch_dir / ledger.FOLDER / ledger.name_of(made.number)
     return Outcome(made.number, folder, len(changed), tuple(notes))
+
+
+@dataclass
+class _Same:
+    """Which items are as they were when their rows were made last, so that nothing of them is read.
+
+    handed: {item: digest of its rows} of the ledger. marks: of the items looked at so far."""
+
+    path: Path
+    before: item_marks.Kept
+    handed: dict[str, str]
+    everything: bool
+    marks: dict[str, str] = field(default_factory=dict)
+    kept: dict[str, tuple[str, list[str]]] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, results: Path, given: HandoverGiven, known: Ledger, everything: bool) -> _Same:
+        code = item_marks.code_of("base", "deliver", "handover")
+        text = files.canonical([code, given.batch, msgspec.to_builtins(given.settings)])
+        path = results / ledger.FOLDER / SAME
+        before = item_marks.read(path, hashlib.sha256(text.encode()).hexdigest())
+        handed = {item: each.digest for item, each in known.items.items()}
+        return cls(path, before, handed, everything)
+
+    def is_same(self, entry: dict[str, Any], item_dir: Path, known: list[Any]) -> bool:
+        item = str(entry["item"])
+        self.marks[item] = item_marks.mark(entry, item_dir, known)
+        wanted = (self.marks[item], [self.handed.get(item, "")])
+        if self.everything or self.before.items.get(item) != wanted:
+            return False
+        self.kept[item] = wanted
+        return True
+
+    def keep(self, found: list[_Item]) -> None:
+        """Keep the marks of finished items, once the ledger tells of their rows."""
+        for each in found:
+            if each.facts.state in ("done", "review") and each.facts.item in self.marks:
+                self.kept[each.facts.item] = (self.marks[each.facts.item], [each.digest])
+        now = item_marks.Kept(code=self.before.code, items=self.kept)
+        item_marks.write(self.path, self.before, now)
 
 
 def unsent(results_batch_dir: Path) -> Iterator[tuple[int, dict[str, Any]]]:

@@ -73,6 +73,8 @@ class Batch:
         # settings under each set of rules (`rules.resolved`), with those that they are made of.
         self.shared: dict[int, tuple[dict[str, Any], str]] = {}
         self.resolved: dict[tuple[int, ...], tuple[dict[str, Any], dict[str, Any]]] = {}
+        # The key of an item under the settings, whether its films are known or not (`key`).
+        self.keys: dict[tuple[ItemId, bool], tuple[dict[str, Any], str]] = {}
 
     def facts(self) -> dict[str, Any]:
         """Return what holds for the whole batch: operators' role ids and target captures."""
@@ -382,7 +384,16 @@ def _shared_text(batch: Batch, config: dict[str, Any]) -> str:
 
 
 def key(batch: Batch, item: ItemId, config: dict[str, Any], pooled: bool = True) -> str:
-    """Return a digest of all that the steps of an item are given; pooled: see `given`."""
+    """Return a digest of all that the steps of an item are given; pooled: see `given`.
+
+    Worked out once: the night asks for it for what is due, for the delivery and for the job."""
+    known = batch.keys.get((item, pooled))
+    if known is None or known[0] is not config:
+        known = batch.keys[item, pooled] = (config, _key(batch, item, config, pooled))
+    return known[1]
+
+
+def _key(batch: Batch, item: ItemId, config: dict[str, Any], pooled: bool) -> str:
     own: dict[str, Any] = {}
     for step in steps_of(batch, item):
         # What two steps are given is the same for both.

@@ -156,14 +156,14 @@ class Ending:
             self._report(name)
 
     def _say(self, name: str, engine_failed: bool) -> None:
-        from glassine.base import item_states
+        from glassine.base import item_marks, item_states
         from glassine.deliver import step as delivery
 
         results = self.place.results_dir(name)
         if not (results / "report" / "index.html").exists():
             self._report(name)
         notice.tidy(results)
-        states = item_states.batch_status(results)
+        states = item_marks.batch_states(results)
         self._check_batch(name, states)
         told = [problem.finding for problem in self.problems if problem.batch == name]
         held = batches.held_delivery(name, results)
@@ -249,13 +249,13 @@ class Ending:
 
     def _check_items(self) -> None:
         """Say how each item stands that the run was asked for."""
-        from glassine.base import item_states
+        from glassine.base import item_marks
 
         asked_for = [str(item) for item in self.place.config["only"]]
         states: dict[str, dict[str, str]] = {}
         for name in self.names if asked_for else []:
             if self.place.intake_path(name).exists():
-                status = item_states.batch_status(self.place.results_dir(name))
+                status = item_marks.batch_states(self.place.results_dir(name))
                 states[name] = {state.item: state.state for state in status}
         problems, lines = batches.named_items(asked_for, states)
         self.problems += problems

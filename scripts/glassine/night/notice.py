@@ -10,8 +10,6 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-import jinja2
-
 from glassine.base import clock, files
 from glassine.base.errors import Finding, GlassineError
 
@@ -20,8 +18,7 @@ EARLIER = "earlier.html"
 # The list for the table, which repeats what an earlier catalogue expected.
 RECAPTURE = "recapture.html"
 
-_PAGE = jinja2.Template(
-    """<!doctype html>
+_PAGE = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8">
 <meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
 <title>{{ batch }}: not taken in</title>
@@ -40,9 +37,7 @@ checked in that run.</p>
 {% if earlier %}<p>What an earlier run said: <a href="{{ earlier }}">the report before this one</a>.
 It says nothing of that run.</p>{% endif %}
 </body></html>
-""",
-    autoescape=True,
-)
+"""
 
 
 def stands(results_dir: Path) -> bool:
@@ -72,7 +67,9 @@ def write(results_dir: Path, findings: list[Finding]) -> None:
     }
     # First what tells that it is a notice: a run killed in between must not take it for a report.
     files.write_json(folder / "summary.json", summary)
-    text = _PAGE.render(
+    import jinja2  # loaded where a page is written: most nights write none
+
+    text = jinja2.Template(_PAGE, autoescape=True).render(
         batch=summary["batch"],
         made=summary["made"],
         findings=findings,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import smtplib
 import urllib.error
 import urllib.parse
 import urllib.request
@@ -62,6 +61,8 @@ def _problem_line(where: str, finding: dict[str, Any]) -> str:
 
 
 def _mail(mail: dict[str, Any], summary: dict[str, Any]) -> None:
+    import smtplib  # loaded where mail is sent; what it raises is an OSError
+
     with smtplib.SMTP(mail["host"], mail["port"], timeout=_PATIENCE_S) as server:
         server.send_message(message(mail, summary))
 
@@ -116,7 +117,7 @@ def send(configured: dict[str, Any], summary: dict[str, Any]) -> None:
     for name, place, action in ways:
         try:
             action()
-        except (OSError, ValueError, smtplib.SMTPException, urllib.error.URLError) as problem:
+        except (OSError, ValueError) as problem:
             failed.append(
                 Finding(
                     f"notify.{name}",

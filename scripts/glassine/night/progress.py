@@ -23,10 +23,9 @@ from glassine.base.records import Given
 from glassine.base.records.intake import ItemState
 from glassine.base.visible import visible
 from glassine.night import batches, leading, monitoring, notice, notify
-from glassine.report import timing
-from glassine.report.words import span_words
 
 # The rate is taken over this time: long enough for a mean, short enough to follow a slow stretch.
+_STEPS = tuple(step.name for step in steps.STEPS)
 _WINDOW_S = 15 * 60.0
 # Plain lines (in a log, in a mail) come this far apart; a terminal is kept up to date.
 _LINE_EVERY_S = 60.0
@@ -68,7 +67,7 @@ class Progress:
         if self.left and self.an_hour:
             parts.append(f"{self.an_hour:,.0f} an hour")
         if self.left_s:
-            parts.append(f"about {span_words(self.left_s)} to go")
+            parts.append(f"about {wording.span_words(self.left_s)} to go")
         return visible(f"{self.batch}: {', '.join(parts)}")
 
 
@@ -78,8 +77,8 @@ def _stage(item_dir: Path) -> str | None:
     if not done:
         return None
     # Few items are developed: of one that is, locate stands for both.
-    left = (step for step in timing.STEPS if step not in done and step != steps.DEVELOP)
-    return next(left, timing.STEPS[-1])
+    left = (step for step in _STEPS if step not in done and step != steps.DEVELOP)
+    return next(left, _STEPS[-1])
 
 
 def _rate(moments: list[float], now: float) -> float | None:
@@ -148,7 +147,7 @@ def progress_of(results: Path, now: float) -> Progress:
         held=states["held"],
         waiting=states["waiting"],
         left=left,
-        stages={step: stages[step] for step in timing.STEPS if stages[step]},
+        stages={step: stages[step] for step in _STEPS if stages[step]},
         an_hour=rate,
         left_s=left * 3600 / rate if rate and left else None,
     )

@@ -23,7 +23,6 @@ from glassine.night.lock import RunLock
 from glassine.night.lookup import Lookup
 from glassine.night.service import place_of
 from glassine.report import timing
-from glassine.report.words import span_words
 
 _NAMED = 8
 
@@ -142,7 +141,9 @@ def _lines(found: Touched, policy: str) -> list[str]:
         )
     if found.items:
         untimed = f", {found.untimed:,} of unknown time" if found.untimed else ""
-        lines.append(f"  as last measured: {span_words(found.seconds)} of one core{untimed}")
+        lines.append(
+            f"  as last measured: {wording.span_words(found.seconds)} of one core{untimed}"
+        )
     if found.delivered:
         then = {
             "ask": "the night makes them, and asks before it delivers them",

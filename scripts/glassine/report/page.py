@@ -15,7 +15,7 @@ import msgspec
 from markupsafe import Markup
 
 from glassine import __version__
-from glassine.base import clock, item_states
+from glassine.base import clock, item_states, wording
 from glassine.base.access import NOTICE_DAYS
 from glassine.base.model import ItemId
 from glassine.base.records.corrections import Correction, Withdrawal
@@ -141,7 +141,7 @@ def _figures(throughput: Throughput) -> list[tuple[str, str]]:
         ("Gigabytes an hour", _tidy(throughput.gigabytes_an_hour)),
         ("Masters", f"{throughput.masters:,}"),
         ("Gigabytes of masters", _tidy(throughput.bytes / 1e9)),
-        ("From first to last step", words.span_words(throughput.span_s)),
+        ("From first to last step", wording.span_words(throughput.span_s)),
     ]
     if throughput.started is not None:
         begun = datetime.fromtimestamp(throughput.started, UTC).strftime("%Y-%m-%d %H:%M UTC")

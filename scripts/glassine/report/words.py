@@ -126,21 +126,6 @@ def _least_sure(frames: list[Frame]) -> float:
     return min((frame.confidence for frame in frames), default=0)
 
 
-def span_words(seconds: float | None) -> str:
-    """Return seconds as a person reads them.
-
-    >>> span_words(0.123), span_words(75), span_words(7300)
-    ('0.12 s', '1 min 15 s', '2 h 1 min')
-    """
-    if seconds is None:
-        return ""
-    if seconds < 60:
-        return f"{seconds:.2f} s" if seconds < 10 else f"{seconds:.0f} s"
-    minutes, rest = divmod(round(seconds), 60)
-    hours, minutes_left = divmod(minutes, 60)
-    return f"{hours} h {minutes_left} min" if hours else f"{minutes} min {rest} s"
-
-
 def _wide(master: Master, long_edge_px: int) -> int:
     """Return the width of a master's preview whose long edge is so long, px."""
     width, height = master.width or 4, master.height or 3
@@ -191,7 +176,7 @@ def environment() -> jinja2.Environment:
         centre=_centre,
         asked=_asked,
         least_sure=_least_sure,
-        span=span_words,
+        span=wording.span_words,
         moment=_moment,
         wide=_wide,
         flat=_flat,

@@ -26,25 +26,42 @@ import time
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from benchmarks.names import PROJECT
 from benchmarks.result import Outcome
 from faults import batches
-from glassine.base import exits
+from glassine import steps
+from glassine.base import exits, record_files, settings
+from glassine.intake import step as intake
+from glassine.intake.given import IntakeGiven
+from glassine.night.run import Run
 
 BATCH = "bench"
 STUB_STEPS = '''
 from glassine.base import files
 
 def function(name: str) -> Any:
-    """Return a stub that writes the records of the step."""
+    """Return a stub that writes the records of the step as they were made of the first item."""
 
     def write(batch_dir: Path, item_dir: Path, given: dict[str, Any]) -> None:
         for record in _BY_NAME[name].records:
-            # What the end of a run reads, empty; else it takes the records for damaged ones.
-            files.write_json(item_dir / record, {"stub": True, "masters": [], "frames": []})
+            (item_dir / record).parent.mkdir(exist_ok=True)
+            files.write_text(item_dir / record, record_text(item_dir.name, record))
 
     return write
+
+
+def record_text(item: str, record: str) -> str:
+    template = Path(__file__).parents[2] / "template"
+    text = (template / record).read_text("utf-8") if (template / record).exists() else "{}"
+    return text.replace((template / "item").read_text("utf-8"), item)
 '''
+STUB_READING = """
+
+def read(part, places, storage=None):
+    return Reading(bytes=part.bytes)
+"""
 STUB_DELIVERY = """
 
 def deliver_batch(batch_dir, results_dir, deliveries_dir, given):
@@ -73,6 +90,7 @@ def stubbed_project(folder: Path) -> Path:
         (package / "steps.py", STUB_STEPS),
         (package / "deliver" / "step.py", STUB_DELIVERY),
         (package / "report" / "__init__.py", STUB_REPORT),
+        (package / "audit" / "reading.py", STUB_READING),
     ):
         path.write_text(path.read_text("utf-8") + stub, "utf-8")
     return folder
@@ -106,22 +124,52 @@ import sys
 from pathlib import Path
 sys.path.insert(0, "scripts")
 from glassine import steps as table
-from glassine.base import files
+from glassine.base import files, settings
 from glassine.night import due, run
-night = run.Run({"masters": sys.argv[2]}, Path(sys.argv[1]))
+# As the night is given them: another setting would make each item due.
+config = settings.read_yaml(Path("config/config.yaml"), trusted=True)
+night = run.Run({**config, "masters": sys.argv[2]}, Path(sys.argv[1]))
 (name,) = night.batches
 for item in night.lookup.batch(name).ready():
     folder = night.place.results_dir(name) / "items" / item
     folder.mkdir(parents=True, exist_ok=True)
     for step in table.STEPS:
         for record in step.records:
-            path = folder / record
-            path.parent.mkdir(exist_ok=True)
-            files.write_json(path, {"stub": True, "masters": [], "frames": []})
+            (folder / record).parent.mkdir(exist_ok=True)
+            (folder / record).write_text(table.record_text(item, record), "utf-8")
     steps = night.lookup.steps_given(name, item)
     files.write_json(folder / "steps.json", {each["step"]: due.digest(each) for each in steps})
     due.write_stamp(folder, night.lookup.item_key(name, item), steps)
 """
+
+
+TEMPLATE = """
+import sys
+from pathlib import Path
+from benchmarks.orchestration.run import make_template
+make_template(Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3])
+"""
+
+
+def make_template(project: Path, masters: Path, item: str) -> None:
+    """Leave the records that the real steps make of an item in the project, for the stubs: what
+    the end of a run costs depends on their size and on whether they are whole."""
+    folder, made_in = project / "template", project / "template-made"
+    folder.mkdir()
+    one = made_in / "masters" / BATCH
+    one.mkdir(parents=True)
+    for name in (f"{item}.tif", "catalogue.csv", "batch.yaml"):
+        shutil.copy2(masters / BATCH / name, one / name)
+    config = settings.read_yaml(PROJECT / "config" / "config.yaml", trusted=True)
+    night = Run({**config, "masters": str(made_in / "masters")}, made_in)
+    given = msgspec.convert(night.lookup.intake_given(BATCH), IntakeGiven)
+    record_files.save(night.place.intake_path(BATCH), "intake", intake.take_in(one, given))
+    for step in night.lookup.steps_given(BATCH, item) or []:
+        if step["step"] != steps.DEVELOP:
+            values = steps.given(step["step"], step | {"masters_read": True})
+            steps.function(step["step"])(one, folder, values)
+    (folder / "METS.xml").unlink()  # of a hundred kB an item, and read by nobody here
+    (folder / "item").write_text(item, "utf-8")
 
 
 class Bench:
@@ -133,6 +181,11 @@ class Bench:
         self.work = folder / "work"
         self.work.mkdir()
         self.items = make_masters(self.masters, count)
+        # In a process of its own: what pixels take here would count as the memory of each run.
+        subprocess.run(
+            [sys.executable, "-c", TEMPLATE, str(self.project), str(self.masters), self.items[0]],
+            check=True,
+        )
         self.log = folder / "night.log"
 
     def command(self, *arguments: str) -> list[str]:
@@ -170,12 +223,15 @@ class Bench:
             check=True,
         )
         self.timed()
+        if list(self.work.glob(f"results/{BATCH}/items/*/timings")):
+            raise SystemExit("items were done anew that were settled: nothing can be timed")
 
     def check_stubs(self) -> None:
         """End with words where the real steps wrote an item's records: nothing here is timed then."""
+        template = (self.project / "template" / "quality.json").read_text("utf-8")
         for item in (self.items[0], self.items[-1]):
-            path = self.work / "results" / BATCH / "items" / item / "geometry.json"
-            if "stub" not in json.loads(path.read_text("utf-8")):
+            path = self.work / "results" / BATCH / "items" / item / "quality.json"
+            if path.read_text("utf-8") != template.replace(self.items[0], item):
                 raise SystemExit(f"{path} was not written by a stub: the real steps ran")
 
     def change(self, item: str) -> float:
