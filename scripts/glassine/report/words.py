@@ -108,7 +108,8 @@ def _digest_differs(item: Item) -> bool:
     return any(finding.code == "verify.digest" for finding in item.status.findings)
 
 
-def _outline(corners: list[list[float]]) -> str:
+def outline(corners: list[list[float]]) -> str:
+    """Return the path of an outline in SVG. corners: px of the master."""
     return "M" + "L".join(f"{round(x)} {round(y)}" for x, y in corners) + "Z"
 
 
@@ -122,8 +123,21 @@ def _asked(frames: list[Frame], item: Item) -> list[Frame]:
     return sorted(frames, key=lambda frame: frame.n not in named)
 
 
-def _least_sure(frames: list[Frame]) -> float:
+def least_sure(frames: list[Frame]) -> float:
+    """Return the confidence of the least certain frame; 0 where there is none."""
     return min((frame.confidence for frame in frames), default=0)
+
+
+def card_facts(item: Item) -> str:
+    """Return date, material and numbers of frames and masters as an item's card tells them."""
+    frames, masters = len(item.frames), len(item.masters)
+    told = [
+        item.date,
+        item.material,
+        f"{frames} frame{'' if frames == 1 else 's'}" if frames else "",
+        f"{masters} masters" if masters > 1 else "",
+    ]
+    return " · ".join(text for text in told if text)
 
 
 def span_words(seconds: float | None) -> str:
@@ -187,10 +201,11 @@ def environment() -> jinja2.Environment:
     )
     environment.filters.update(
         visible=visible,
-        outline=_outline,
+        outline=outline,
         centre=_centre,
         asked=_asked,
-        least_sure=_least_sure,
+        least_sure=least_sure,
+        facts=card_facts,
         span=span_words,
         moment=_moment,
         wide=_wide,
