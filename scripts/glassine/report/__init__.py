@@ -144,7 +144,7 @@ def _write(results: Path, given: ReportGiven) -> Path:
         (folder / "viewer").mkdir(exist_ok=True)
         shutil.copyfile(viewer, folder / "viewer" / "openseadragon.min.js")
     throughput = _throughput(batch, results)
-    before = morning.read_before(folder)
+    before, zone = morning.read_before(folder), given.settings.report.time_zone
     text = page.render(
         batch,
         throughput,
@@ -152,9 +152,10 @@ def _write(results: Path, given: ReportGiven) -> Path:
         viewer is not None,
         before,
         decided.of_batch(batch, results),
+        zone,
     )
     files.write_text(folder / "index.html", text)
-    files.write_text(folder / "wall.html", wall.render(batch, before))
+    files.write_text(folder / "wall.html", wall.render(batch, before, zone))
     files.write_text(folder / "recapture.html", recapture.render(batch))
     files.write_json(folder / "summary.json", summary.of_batch(batch, throughput).as_json())
     if manifests:

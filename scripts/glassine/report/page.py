@@ -7,7 +7,6 @@ import hashlib
 import json
 import math
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +14,7 @@ import msgspec
 from markupsafe import Markup
 
 from glassine import __version__
-from glassine.base import clock, item_states
+from glassine.base import clock, item_states, zones
 from glassine.base.access import NOTICE_DAYS
 from glassine.base.model import ItemId
 from glassine.base.records.corrections import Correction, Withdrawal
@@ -173,7 +172,7 @@ def _drawn(series: plots.Series) -> _Drawn:
     )
 
 
-def _figures(throughput: Throughput) -> list[tuple[str, str]]:
+def _figures(throughput: Throughput, zone: str | None) -> list[tuple[str, str]]:
     rows = [
         ("Masters an hour", _tidy(throughput.masters_an_hour)),
         ("Gigabytes an hour", _tidy(throughput.gigabytes_an_hour)),
@@ -182,8 +181,7 @@ def _figures(throughput: Throughput) -> list[tuple[str, str]]:
         ("From first to last step", words.span_words(throughput.span_s)),
     ]
     if throughput.started is not None:
-        begun = datetime.fromtimestamp(throughput.started, UTC).strftime("%Y-%m-%d %H:%M UTC")
-        rows.append(("Began", begun))
+        rows.append(("Began", zones.beside(clock.text_of(throughput.started), zone)))
     return [(label, text) for label, text in rows if text]
 
 
@@ -294,9 +292,10 @@ def render(
     viewer: bool,
     before: morning.Before | None = None,
     made: decided.Decided | None = None,
+    zone: str | None = None,
 ) -> str:
     """Return the page. viewer: whether the zoom viewer's script lies beside it; before: the report
-    that this one follows; made: what people decided."""
+    that this one follows; made: what people decided; zone: see `zones.beside`."""
     script = (_HERE / "page.js").read_text("utf-8")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     series = [_drawn(measured) for measured in _series(batch)]
@@ -329,7 +328,7 @@ def render(
         viewer="viewer/openseadragon.min.js" if viewer else None,
         queue=[] if pieces else queued,
     )
-    return words.environment().get_template("page.html.j2").render(
+    return words.environment(zone).get_template("page.html.j2").render(
         batch=batch,
         institution=institution,
         made=clock.now_text(),
@@ -338,7 +337,7 @@ def render(
         script=Markup(script),  # noqa: S704 - ours
         script_digest=digest,
         page_data=_script_json(data),
-        morning=morning.of_batch(batch, before),
+        morning=morning.of_batch(batch, before, zone),
         verdict=words.verdict(batch.counts, len(batch.delivered.dropped), bool(batch.problems)),
         safety=words.safety(batch),
         delivered=" ".join(batch.delivered.sentences),
@@ -356,7 +355,7 @@ def render(
         light=light.sentences(batch.statuses),
         throughput=throughput,
         stages_s=sum(stage.total_s for stage in throughput.stages),
-        figures=_figures(throughput),
+        figures=_figures(throughput, zone),
         decaying=_decaying(batch),
         decided=made,
         pictured=decided.PICTURED,

@@ -52,14 +52,14 @@ def review_lines(groups: list[queue.Group]) -> Lines:
     return Lines(lines, max(0, len(groups) - REVIEW_LINES))
 
 
-def render(batch: Batch, before: morning.Before | None) -> str:
-    """Return the page. before: the report that this one follows."""
-    told = morning.of_batch(batch, before)
+def render(batch: Batch, before: morning.Before | None, zone: str | None = None) -> str:
+    """Return the page. before: the report that this one follows; zone: see `zones.beside`."""
+    told = morning.of_batch(batch, before, zone)
     counts = [
         ("in all" if name == "total" else name, batch.counts.get(name, 0)) for name in _STATES
     ]
     return (
-        words.environment()
+        words.environment(zone)
         .get_template("wall.html.j2")
         .render(
             title=short(batch.title, _TITLE),

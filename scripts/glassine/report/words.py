@@ -10,7 +10,7 @@ from typing import Any
 
 import jinja2
 
-from glassine.base import wording
+from glassine.base import wording, zones
 from glassine.base.visible import visible
 from glassine.report.shown import Batch, Frame, Item, Master
 
@@ -161,10 +161,6 @@ def _wide(master: Master, long_edge_px: int) -> int:
     return max(1, round(long_edge_px * width / max(width, height)))
 
 
-def _moment(text: str) -> str:
-    return text.replace("T", " ").replace("Z", " UTC")
-
-
 def _flat(value: Any, name: str = "") -> list[tuple[str, str]]:
     """Return the leaves of a receipt as (label, text); long lists are counted."""
     if isinstance(value, dict):
@@ -191,7 +187,8 @@ def _flat_list(values: list[Any], name: str) -> list[tuple[str, str]]:
     return rows if len(values) <= _LISTED else [*rows, (name, f"{len(values)} in all")]
 
 
-def environment() -> jinja2.Environment:
+def environment(zone: str | None = None) -> jinja2.Environment:
+    """Return what makes the pages. zone: see `zones.beside`."""
     environment = jinja2.Environment(
         loader=jinja2.FileSystemLoader(_HERE),
         autoescape=True,
@@ -207,7 +204,7 @@ def environment() -> jinja2.Environment:
         least_sure=least_sure,
         facts=card_facts,
         span=span_words,
-        moment=_moment,
+        moment=lambda text: zones.beside(text, zone),
         wide=_wide,
         flat=_flat,
         signs=lambda text: text.replace("<=", "≤").replace(">=", "≥"),

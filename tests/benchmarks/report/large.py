@@ -126,7 +126,7 @@ def main(arguments: list[str]) -> Outcome:
     options = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory() as made:
         page_file = options.page or large_batch.write(
-            Path(made) / "report", large_batch.batch_of(options.items)
+            Path(made) / "report", large_batch.batch_of(options.items, frames=2)
         )
         found = measure(page_file.resolve())
     good = (
