@@ -55,9 +55,7 @@ def review_lines(groups: list[queue.Group]) -> Lines:
 def render(batch: Batch, before: morning.Before | None, zone: str | None = None) -> str:
     """Return the page. before: the report that this one follows; zone: see `zones.beside`."""
     told = morning.of_batch(batch, before, zone)
-    counts = [
-        ("in all" if name == "total" else name, batch.counts.get(name, 0)) for name in _STATES
-    ]
+    counts = [(word, batch.counts.get(state, 0)) for state, word in _COUNTED]
     return (
         words.environment(zone)
         .get_template("wall.html.j2")

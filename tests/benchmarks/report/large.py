@@ -42,7 +42,7 @@ _SEARCH = """(words) => new Promise((resolve) => {
     document.querySelector('#cards').getBoundingClientRect();
     resolve(performance.now() - begun);
   });
-  watch.observe(document.querySelector('#cards'), { childList: true });
+  watch.observe(document.querySelector('#shown'), { childList: true });
   field.value = words;
   field.dispatchEvent(new Event('input', { bubbles: true }));
 })"""

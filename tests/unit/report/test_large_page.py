@@ -12,7 +12,7 @@ from glassine.report.shown import Batch
 from makers.large_batch import STATES, batch_of, rendered
 
 # Every list of the page is at its bound with these.
-MANY = 600
+MANY = 300
 
 
 def pieces(batch: Batch) -> list[dict[str, Any]]:
