@@ -10,7 +10,7 @@ from glassine.report import morning, queue, words
 from glassine.report.shown import Batch
 
 # So much fits on a sheet of A4, and of each text about so many signs.
-HELD_LINES, REVIEW_LINES = 11, 7
+HELD_LINES, REVIEW_LINES = 7, 5
 _TITLE, _TEXT, _REASON, _NAME = 110, 150, 95, 40
 _STATES = ("done", "review", "held", "waiting", "pending")
 _COUNTED = [*((state, state) for state in _STATES), ("total", "in all")]

@@ -134,4 +134,5 @@ def main(arguments: list[str]) -> Outcome:
         and float(found["search_longest_ms"] or 0) <= MAX_SEARCH_MS
         and float(found["renderer_mb"] or 0) <= MAX_RENDERER_MB
     )
+    print("\n".join(f"{name}: {value}" for name, value in found.items()))
     return Outcome(rows=[{"page": "of a large batch", **found}], good=good)
