@@ -52,6 +52,9 @@ BENCHMARKS = {
         "publish.viewers", "a published tree opened in two general IIIF viewers: no failed request"
     ),
     "records": Benchmark("records.bench", "time of the steps record and pack"),
+    "report-large": Benchmark(
+        "report.large", "the page of 10,000 items: first load, search, memory of the browser"
+    ),
     "resealed": Benchmark(
         "delivered.resealed", "packages changed and sealed anew: does validation tell"
     ),

@@ -16,7 +16,7 @@ from email.headerregistry import Address
 from pathlib import Path
 from typing import Any
 
-from glassine.base import alternates, naming, settings
+from glassine.base import alternates, naming, settings, zones
 from glassine.base.errors import Finding, GlassineError
 from glassine.intake import catalogue_place
 from glassine.night import rules
@@ -298,6 +298,18 @@ def _check_notify(config: dict[str, Any], _: Path) -> list[Finding]:
     return found
 
 
+def _check_time_zone(config: dict[str, Any], _: Path) -> list[Finding]:
+    name = config["report"]["time_zone"]
+    if name is None or zones.is_known(name):
+        return []
+    what = f"report.time_zone is {name!r}, which this machine does not know."
+    expected = "a name of the IANA time zone database, such as Europe/Berlin, or null for UTC."
+    next_step = (
+        "Correct `report.time_zone`, or install the system's package of time zones (tzdata)."
+    )
+    return [_finding("report.time_zone", what, expected, next_step)]
+
+
 _CHECKS: tuple[Callable[[dict[str, Any], Path], list[Finding]], ...] = (
     _check_naming,
     _check_rules,
@@ -308,4 +320,5 @@ _CHECKS: tuple[Callable[[dict[str, Any], Path], list[Finding]], ...] = (
     _check_tiles,
     _check_store,
     _check_notify,
+    _check_time_zone,
 )

@@ -15,8 +15,9 @@ from glassine.base.errors import Finding, GlassineError
 
 STATE = "not taken in"
 EARLIER = "earlier.html"
-# The list for the table, which repeats what an earlier catalogue expected.
-RECAPTURE = "recapture.html"
+# The list for the table, which repeats what an earlier catalogue expected, and the sheet for the
+# wall, which counts what an earlier night did.
+BESIDE = ("recapture.html", "wall.html")
 
 _PAGE = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8">
@@ -76,8 +77,9 @@ def write(results_dir: Path, findings: list[Finding]) -> None:
         earlier=EARLIER if earlier.exists() else None,
     )
     files.write_text(page, text)
-    if (folder / RECAPTURE).exists():
-        files.write_text(folder / RECAPTURE, text)
+    for name in BESIDE:
+        if (folder / name).exists():
+            files.write_text(folder / name, text)
 
 
 def not_started(working_dir: Path, findings: list[Finding]) -> dict[str, Any] | None:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any, Literal, TextIO
 
 from glassine import steps
-from glassine.base import clock, exits, files, record_files, settings, wording
+from glassine.base import clock, exits, files, record_files, settings, wording, zones
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import ItemId
 from glassine.base.records import Given
@@ -243,14 +243,34 @@ def summary(
     }
 
 
+def _now(zone: str | None) -> str:
+    """Return the present as a plain line begins with it."""
+    return zones.beside(clock.now_text(), zone) if zone else clock.now_text()
+
+
+def _zone_of(configfile: str) -> str | None:
+    """Return the studio's time zone as the settings name it; UTC alone where these cannot be read:
+    what is wrong with them a night tells."""
+    try:
+        config = settings.load(settings.read_yaml(Path(configfile), trusted=True) or {})
+    except (GlassineError, OSError):
+        return None
+    zone: str | None = config["report"]["time_zone"]
+    return zone
+
+
 def follow(
     working_dir: Path,
     names: list[str],
     out: TextIO,
     every_s: float,
     sleep: Callable[[float], None] = time.sleep,
+    zone: str | None = None,
 ) -> None:
-    """Show the progress until the run ends: in place on a terminal, else in plain lines."""
+    """Show the progress until the run ends: in place on a terminal, else in plain lines.
+
+    zone: of the studio, beside UTC; see `zones.beside`.
+    """
     live = out.isatty()
     shown: list[str] = []
     last_told = -_LINE_EVERY_S
@@ -263,7 +283,8 @@ def follow(
             up = f"\x1b[{len(shown)}A" if shown else ""
             out.write(up + "".join(f"\x1b[2K{line}\n" for line in lines))
         elif lines != shown and (not running or time.monotonic() - last_told >= _LINE_EVERY_S):
-            out.write("".join(f"{clock.now_text()} {line}\n" for line in lines))
+            now = _now(zone)
+            out.write("".join(f"{now} {line}\n" for line in lines))
             last_told = time.monotonic()
         out.flush()
         shown = lines
@@ -275,9 +296,12 @@ def follow(
 class Teller(threading.Thread):
     """Writes how far each batch is, in plain lines, while a run goes on in this process."""
 
-    def __init__(self, working_dir: Path, names: Sequence[str], out: TextIO) -> None:
+    def __init__(
+        self, working_dir: Path, names: Sequence[str], out: TextIO, zone: str | None = None
+    ) -> None:
         super().__init__(name="progress", daemon=True)
         self._working_dir, self._names, self._out = working_dir, names, out
+        self._zone = zone
         self._over = threading.Event()
 
     def run(self) -> None:
@@ -294,7 +318,8 @@ class Teller(threading.Thread):
                 width = shutil.get_terminal_size().columns - 1
                 self._out.write(f"\r\x1b[2K{words[:width]}")
             else:
-                self._out.write("".join(f"{clock.now_text()} {each.line()}\n" for each in lines))
+                now = _now(self._zone)
+                self._out.write("".join(f"{now} {each.line()}\n" for each in lines))
             self._out.flush()
         if live:
             self._out.write("\r\x1b[2K")
@@ -340,7 +365,8 @@ def main(arguments: list[str] | None = None) -> int:
         return found.code
     try:
         if not (options.json or options.notify):
-            follow(working_dir, options.batch, sys.stdout, max(options.every, 0.2))
+            every_s, zone = max(options.every, 0.2), _zone_of(options.configfile)
+            follow(working_dir, options.batch, sys.stdout, every_s, zone=zone)
         _check_names(working_dir, options.batch)
         state = summary(working_dir, options.batch)
         if options.json:

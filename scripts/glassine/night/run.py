@@ -78,7 +78,8 @@ class Run:
             return
         from glassine.night import progress
 
-        self._progress = progress.Teller(self.place.working_dir, self.batches, sys.stderr)
+        zone = self.place.config["report"]["time_zone"]
+        self._progress = progress.Teller(self.place.working_dir, self.batches, sys.stderr, zone)
         self._progress.start()
 
     def begin_jobs(self, here: bool) -> None:

@@ -25,12 +25,13 @@ from glassine.report import (
     sketch,
     summary,
     timing,
+    wall,
     words,
 )
 from glassine.report.given import ReportGiven
 from glassine.report.shown import Batch
 
-VERSION = "3"
+VERSION = "4"
 
 # Where `npm install openseadragon` in the project's folder puts the viewer.
 _VIEWER = "node_modules/openseadragon/build/openseadragon/openseadragon.min.js"
@@ -113,17 +114,18 @@ def _fall_back(results: Path, batch: str, problem: Exception) -> Path:
         autoescape=True,
     )
     files.write_text(folder / "index.html", template.render(batch=batch, text=text))
+    (folder / "wall.html").unlink(missing_ok=True)  # it is of an earlier night
     unmade = summary.Unmade(batch=batch, counts=counts, problem=why)
     files.write_json(folder / "summary.json", msgspec.to_builtins(unmade))
     return folder / "index.html"
 
 
-def _write_details(folder: Path, details: dict[str, str]) -> None:
-    """Write the files of details; those of an earlier report go."""
-    for name, text in details.items():
+def _write_pieces(folder: Path, pieces: dict[str, str]) -> None:
+    """Write the pieces of the page; those of an earlier report go."""
+    for name, text in pieces.items():
         files.write_text(folder / name, text)
-    for path in folder.glob("details-*.js"):
-        if path.name not in details:
+    for path in [*folder.glob("details-*.js"), *folder.glob("list-*.js")]:
+        if path.name not in pieces:
             path.unlink()
 
 
@@ -137,12 +139,12 @@ def _write(results: Path, given: ReportGiven) -> Path:
     previews.make_small(batch, results, page.AT_LENGTH)
     sketch.add(batch, results)
     viewer = viewer_file(given.settings.report.viewer)
-    _write_details(folder, page.detail_files(batch))
+    _write_pieces(folder, page.detail_files(batch) | page.list_files(batch))
     if viewer:
         (folder / "viewer").mkdir(exist_ok=True)
         shutil.copyfile(viewer, folder / "viewer" / "openseadragon.min.js")
     throughput = _throughput(batch, results)
-    before = morning.read_before(folder)
+    before, zone = morning.read_before(folder), given.settings.report.time_zone
     text = page.render(
         batch,
         throughput,
@@ -150,8 +152,10 @@ def _write(results: Path, given: ReportGiven) -> Path:
         viewer is not None,
         before,
         decided.of_batch(batch, results),
+        zone,
     )
     files.write_text(folder / "index.html", text)
+    files.write_text(folder / "wall.html", wall.render(batch, before, zone))
     files.write_text(folder / "recapture.html", recapture.render(batch))
     files.write_json(folder / "summary.json", summary.of_batch(batch, throughput).as_json())
     if manifests:

@@ -14,9 +14,10 @@ from glassine.intake.given import CatalogueSettings, SameNumber
 
 class ReportSection(Given, frozen=True, kw_only=True):
     """viewer: the zoom viewer's script, relative to the project; None for the place where npm
-    installs it."""
+    installs it. time_zone: of the studio, by its IANA name; None for UTC alone."""
 
     viewer: str | None = None
+    time_zone: str | None = None
 
 
 class IiifSection(Given, frozen=True, kw_only=True):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from glassine.base import clock, files, wording
+from glassine.base import clock, files, wording, zones
 from glassine.base.errors import GlassineError
 from glassine.report.shown import Batch
 
@@ -75,7 +75,8 @@ def _restricted(listed: list[dict[str, Any]]) -> frozenset[str]:
     return frozenset(str(line["item"]) for line in listed if line["public"] != "all")
 
 
-def of_batch(batch: Batch, before: Before | None) -> Morning:
+def of_batch(batch: Batch, before: Before | None, zone: str | None = None) -> Morning:
+    """Return the first screen. zone: see `zones.beside`."""
     actions = _actions(batch)
     return Morning(
         facts=tuple(
@@ -86,7 +87,7 @@ def of_batch(batch: Batch, before: Before | None) -> Morning:
                 _audit(batch),
                 _expected(batch),
                 _access(batch),
-                _changed(batch, before),
+                _changed(batch, before, zone),
             )
             if fact is not None
         ),
@@ -186,7 +187,7 @@ def _access(batch: Batch) -> Fact | None:
     return Fact("Who may see it", "; ".join(parts), "access")
 
 
-def _changed(batch: Batch, before: Before | None) -> Fact | None:
+def _changed(batch: Batch, before: Before | None, zone: str | None) -> Fact | None:
     """Return what changed since the report before: new and gone items, and other states."""
     if before is None:
         return None
@@ -211,8 +212,11 @@ def _changed(batch: Batch, before: Before | None) -> Fact | None:
     lines = [
         f"{words}: {len(items):,} ({wording.some(items, _NAMED)})" for words, items in moved.items()
     ]
-    since = before.made.replace("T", " ").replace("Z", " UTC")
-    return Fact(f"Since {since}", "; ".join(lines) or "no item changed its state", "all")
+    return Fact(
+        f"Since {zones.beside(before.made, zone)}",
+        "; ".join(lines) or "no item changed its state",
+        "all",
+    )
 
 
 def _actions(batch: Batch) -> list[Action]:

@@ -31,45 +31,120 @@ function remember() {
   try { localStorage.setItem(SHELF, JSON.stringify({ edits, bases, by: author })); return true; } catch { return false; }
 }
 
-/* ---- the list: filter, search, order, keyboard ---- */
+/* ---- pieces of the page, fetched by a script element: that works from the disk too ---- */
+const fetched = new Map();
+function piece(name) {
+  if (!fetched.has(name)) {
+    const part = {};
+    part.promise = new Promise((resolve, reject) => { part.resolve = resolve; part.reject = reject; });
+    fetched.set(name, part);
+    const missing = () => { fetched.delete(name); script.remove(); part.reject(new Error(`${name} is missing beside this page`)); };
+    const script = make("script", { src: name, onload: () => { script.remove(); part.reject(new Error(`${name} is not of this page`)); }, onerror: missing });
+    document.head.append(script);
+  }
+  return fetched.get(name).promise;
+}
+const numbered = (kind, number) => `${kind}-${String(number).padStart(4, "0")}.js`;
+window.glassineDetails = (number, items) => fetched.get(numbered("details", number))?.resolve(items);
+window.glassineList = (number, part) => fetched.get(numbered("list", number))?.resolve(part);
+
+/* ---- the list: filter, search, order, pages, keyboard ---- */
+/* A small batch is in the page as a whole. Of a large one the page has the first cards alone; the others, what
+   was decided and the queue come in pieces, once somebody asks for more than the first screen. */
 const list = find("#cards");
-const cards = all(":scope > li", list).map((node, number) => ({
-  node, number, item: page.items[number], state: node.dataset.s, material: node.dataset.m,
+let cards = all(":scope > li", list).map((node, number) => ({
+  node, number, item: find("b", node).textContent, state: node.dataset.s, material: node.dataset.m,
   decay: Number(node.dataset.d ?? -1), sure: Number(node.dataset.c || 0),
   title: find(".t", node).textContent, text: node.textContent.toLowerCase(),
 }));
-const byItem = new Map(cards.map((card) => [card.item, card]));
+let byItem = new Map(cards.map((card) => [card.item, card]));
+let shown = cards, firstShown = 0;
+let whole = page.pieces === 0, coming = null;
+function listed() {
+  if (whole) return Promise.resolve();
+  find("#shown").textContent = `the first ${cards.length} of ${page.count}; the others are being read`;
+  coming ||= readList().catch((problem) => {
+    coming = null;
+    find("#shown").textContent = `the first ${cards.length} of ${page.count}; the others cannot be shown: ${problem.message}`;
+    throw problem;
+  });
+  return coming;
+}
+async function readList() {
+  const read = await Promise.all(Array.from({ length: page.pieces }, (_, number) => piece(numbered("list", number))));
+  for (let number = 0; number < page.pieces; number++) fetched.delete(numbered("list", number));
+  const found = read.flatMap((part) => part.cards).map(cardOf);
+  if (found.length !== page.count) throw new Error("files of two reports lie beside this page");
+  for (const card of cards) if (found[card.number]?.item === card.item) found[card.number].node = card.node;
+  cards = found;
+  byItem = new Map(cards.map((card) => [card.item, card]));
+  shown = cards;
+  if (!server) page.standing = read[0].standing;
+  page.withdraw = read[0].withdraw;
+  page.queue = read[0].queue;
+  queue = queued();
+  whole = true;
+  dropUnknown();
+  filterCards();
+}
+function cardOf(told, number) {
+  const [item, state, material, decay, sure, title, facts] = told;
+  return { told, number, item, state, material, decay: decay ?? -1, sure, title, text: `${item}${title}${facts}${state}`.toLowerCase(), node: null };
+}
+function cardNode({ told }) {
+  const [item, state, , , , title, facts, small, width, height, outlines] = told;
+  const edges = outlines.flatMap(([d, unsure]) => [make("path", { class: "halo", d }), make("path", { class: unsure ? "edge unsure" : "edge", d })]);
+  const drawn = edges.length ? make("svg", { viewBox: `0 0 ${width} ${height}`, "aria-hidden": "true" }, ...edges) : null;
+  const picture = small ? [make("img", { loading: "lazy", decoding: "async", src: small, alt: "" }), drawn] : [make("i", {}, "no picture yet")];
+  return make("li", { class: item in edits ? "changed" : null }, make("a", { href: `#item=${item}` }, make("span", { class: "pic" }, ...picture), make("b", {}, item)),
+    make("span", { class: "t" }, title), make("span", { class: "m" }, facts), make("span", { class: `state s-${state}` }, state));
+}
 const RANK = { held: 0, review: 1, pending: 2, waiting: 3, done: 4 };
+const byId = new Intl.Collator(undefined, { numeric: true }).compare, byTitle = new Intl.Collator().compare;
 const ORDERS = {
   n: (a, b) => a.number - b.number,
-  item: (a, b) => a.item.localeCompare(b.item, undefined, { numeric: true }),
-  title: (a, b) => a.title.localeCompare(b.title) || a.number - b.number,
+  item: (a, b) => byId(a.item, b.item),
+  title: (a, b) => byTitle(a.title, b.title) || a.number - b.number,
   state: (a, b) => RANK[a.state] - RANK[b.state] || a.number - b.number,
   decay: (a, b) => b.decay - a.decay || a.number - b.number,
   confidence: (a, b) => a.sure - b.sure || a.number - b.number,
 };
-let shown = cards;
 
 function filterCards() {
+  if (!whole) { listed().catch(() => {}); return; }
   const words = find("#find").value.toLowerCase().split(/\s+/).filter(Boolean);
   const state = find("#by-state").value, material = find("#by-material").value;
-  shown = cards.filter((card) => {
-    const fits = (!state || card.state === state) && (!material || card.material === material)
-      && words.every((word) => card.text.includes(word));
-    if (card.node.hidden === fits) card.node.hidden = !fits;
-    return fits;
-  });
-  find("#shown").textContent = shown.length === cards.length ? `${cards.length}` : `${shown.length} of ${cards.length}`;
+  shown = cards.filter((card) => (!state || card.state === state) && (!material || card.material === material)
+    && words.every((word) => card.text.includes(word)));
+  shown.sort(ORDERS[find("#order").value]);
   find("#none").hidden = shown.length > 0;
-  sortShown();
+  showFrom(0);
 }
-let orderNow = "n";
-function sortShown() {
-  const order = find("#order").value;
-  shown.sort(ORDERS[order]);
-  if (order === orderNow) return;
-  orderNow = order;
-  list.append(...[...cards].sort(ORDERS[order]).map((card) => card.node));
+/* Only the cards of one page are in the document: nodes that a piece gave are made anew when they are shown again. */
+function showFrom(first) {
+  firstShown = Math.min(Math.max(first, 0), Math.max(0, Math.floor((shown.length - 1) / page.cards) * page.cards));
+  const now = shown.slice(firstShown, firstShown + page.cards), here = new Set(now);
+  for (const card of cards) if (card.node && card.told && !here.has(card)) card.node = null;
+  list.replaceChildren(...now.map((card) => (card.node ||= cardNode(card))));
+  list.start = firstShown + 1;
+  const last = firstShown + now.length, some = shown.length === cards.length ? `${cards.length}` : `${shown.length} of ${cards.length}`;
+  find("#shown").textContent = shown.length > page.cards ? `${firstShown + 1} to ${last} of ${some}` : some;
+  find("#pages").hidden = shown.length <= page.cards;
+  find("#page-before").disabled = firstShown === 0;
+  find("#page-after").disabled = last >= shown.length;
+}
+async function turnPage(by) {
+  try { await listed(); } catch { return; }
+  showFrom(firstShown + by * page.cards);
+  find("#all").scrollIntoView();
+  find("a", list)?.focus({ preventScroll: true });
+}
+find("#page-before").addEventListener("click", () => turnPage(-1));
+find("#page-after").addEventListener("click", () => turnPage(1));
+/* The card of an item, on the page that has it. */
+function bringUp(at) {
+  if (at < firstShown || at >= firstShown + page.cards) showFrom(Math.floor(at / page.cards) * page.cards);
+  return shown[at].node;
 }
 let waitingToFilter = 0;
 function filterSoon() { clearTimeout(waitingToFilter); waitingToFilter = setTimeout(filterCards, 60); }
@@ -87,17 +162,17 @@ const singleKeys = () => find("#single-keys").checked;
 const typing = (node) => node.matches?.("input:not([type=radio]):not([type=checkbox]), textarea, select, [contenteditable]");
 
 function columns() {
-  const first = shown[0]?.node.offsetTop;
-  const row = shown.findIndex((card) => card.node.offsetTop !== first);
-  return row > 0 ? row : Math.max(1, shown.length);
+  const first = list.children[0]?.offsetTop;
+  const row = [...list.children].findIndex((node) => node.offsetTop !== first);
+  return row > 0 ? row : Math.max(1, list.children.length);
 }
 list.addEventListener("keydown", (event) => {
-  const at = shown.findIndex((card) => card.node.contains(document.activeElement));
+  const at = shown.findIndex((card) => card.node?.contains(document.activeElement));
   const step = { ArrowRight: 1, ArrowLeft: -1, ArrowDown: columns(), ArrowUp: -columns() }[event.key];
   const next = event.key === "Home" ? 0 : event.key === "End" ? shown.length - 1 : step ? at + step : -1;
   if (at < 0 || next < 0 || next >= shown.length) return;
   event.preventDefault();
-  find("a", shown[next].node).focus();
+  find("a", bringUp(next)).focus();
 });
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.altKey || event.metaKey || typing(event.target) || !singleKeys()) return;
@@ -108,23 +183,12 @@ document.addEventListener("keydown", (event) => {
   } else if (event.key === "/") { event.preventDefault(); find("#find").focus(); }
 });
 
-/* ---- details, some items a file, fetched by a script element: that works from the disk too ---- */
-const parts = new Map();
-window.glassineDetails = (number, items) => parts.get(number)?.resolve(items);
-function partOf(number) {
-  if (!parts.has(number)) {
-    const part = {};
-    part.promise = new Promise((resolve, reject) => { part.resolve = resolve; part.reject = reject; });
-    parts.set(number, part);
-    const name = `details-${String(number).padStart(4, "0")}.js`;
-    document.head.append(make("script", { src: name, onerror: () => { parts.delete(number); part.reject(new Error(`${name} is missing beside this page`)); } }));
-  }
-  return parts.get(number).promise;
-}
+/* ---- details, some items a file ---- */
 async function detailOf(item) {
-  const number = page.items.indexOf(item);
-  if (number < 0) throw new Error(`this report has no item ${item}`);
-  return (await partOf(Math.floor(number / page.size)))[number % page.size];
+  await listed();
+  const card = byItem.get(item);
+  if (!card) throw new Error(`this report has no item ${item}`);
+  return (await piece(numbered("details", Math.floor(card.number / page.size))))[card.number % page.size];
 }
 
 /* ---- edits: item -> correction, as corrections.yaml will hold it ---- */
@@ -133,7 +197,8 @@ let edits = recalled.edits && typeof recalled.edits === "object" ? recalled.edit
 /* What stood when an item was first changed here: what others decide meanwhile is told from it. */
 let bases = recalled.bases && typeof recalled.bases === "object" ? recalled.bases : {};
 let author = typeof recalled.by === "string" ? recalled.by : "";
-for (const item of Object.keys(edits)) if (!byItem.has(item)) delete edits[item];
+function dropUnknown() { if (whole) for (const item of Object.keys(edits)) if (!byItem.has(item)) delete edits[item]; }
+dropUnknown();
 const history = [];
 const KEYS = ["corners", "rotate", "mirror", "polarity", "process", "exclude", "blank", "accept"];
 
@@ -234,7 +299,7 @@ function undo() {
   say(`Undone in ${last.item}.`);
 }
 function afterEdit(item) {
-  byItem.get(item)?.node.classList.toggle("changed", item in edits);
+  byItem.get(item)?.node?.classList.toggle("changed", item in edits);
   remember();
   drawSaveBar();
   saveAtOnce();
@@ -256,7 +321,8 @@ const middle = (corners) => [0, 1].map((axis) => corners.reduce((sum, point) => 
 
 /* ---- the item's view ---- */
 const dialog = find("#item");
-const queue = page.queue.flatMap((group, number) => group.entries.map(([item, master, frame]) => ({ item, master, frame, group: number })));
+const queued = () => page.queue.flatMap((group, number) => group.entries.map(([item, master, frame]) => ({ item, master, frame, group: number })));
+let queue = queued();
 let queueAt = -1; /* place in the queue; -1: the item was opened by itself */
 let open = null; /* { detail, master, n, zoom, cameFrom } */
 const live = make("p", { class: "skip", role: "status", "aria-live": "polite" });
@@ -285,8 +351,8 @@ function closeItem() {
   queueAt = -1;
   if (/^#(item|queue)=/.test(location.hash)) window.history.replaceState(null, "", location.pathname + location.search);
   document.body.append(saveBar);
-  const card = byItem.get(item);
-  if (card && !card.node.hidden) find("a", card.node).focus();
+  const at = shown.indexOf(byItem.get(item));
+  if (at >= 0) find("a", bringUp(at)).focus();
 }
 function step(by) {
   if (!open) return;
@@ -638,6 +704,7 @@ function queuePart() {
 }
 /* All pictures of one reason side by side: those that stay marked are accepted together. */
 async function showSheet(number) {
+  try { await listed(); } catch (problem) { alert(`The pictures cannot be shown: ${problem.message}.`); return; }
   const entries = queue.filter((entry) => entry.group === number && entry.frame !== null);
   let loaded;
   try { loaded = await Promise.all(entries.map((entry) => detailOf(entry.item))); } catch (problem) { alert(`The pictures cannot be shown: ${problem.message}.`); return; }
@@ -844,7 +911,7 @@ function drawContested(message) {
   const theirs = [...new Set(items.map((item) => page.standing[item]?.by).filter(Boolean))].join(", ") || "Somebody";
   saveBar.hidden = false;
   saveBar.replaceChildren(make("p", { role: "alert" }, message || `${theirs} decided ${items.join(", ")} otherwise meanwhile.`),
-    make("button", { type: "button", class: "main", onclick: each((item) => { forget(item); byItem.get(item)?.node.classList.remove("changed"); }) }, "Keep theirs"),
+    make("button", { type: "button", class: "main", onclick: each((item) => { forget(item); byItem.get(item)?.node?.classList.remove("changed"); }) }, "Keep theirs"),
     make("button", { type: "button", onclick: each((item) => { bases[item] = structuredClone(page.standing[item] || null); contested.delete(item); }) }, "Save mine"));
 }
 function discard() {
@@ -895,6 +962,7 @@ function wrongOf(corrections) {
   return null;
 }
 async function save() {
+  try { await listed(); } catch (problem) { drawSaveBar(`Nothing is saved yet: what stands cannot be read (${problem.message}).`); return; }
   if (!ROLE.test(author)) {
     drawSaveBar("First say who decides: a role id of letters, digits, dots or hyphens, for example op-07.");
     find("input", saveBar).focus();
@@ -979,7 +1047,7 @@ function settle(sent, answer) {
     if (against.has(item)) { contested.add(item); continue; }
     delete spent[item];
     if (edits[item] && same(edits[item], each)) forget(item); else if (edits[item]) bases[item] = each;
-    byItem.get(item)?.node.classList.toggle("changed", item in edits);
+    byItem.get(item)?.node?.classList.toggle("changed", item in edits);
   }
   remember();
 }
@@ -1009,7 +1077,10 @@ async function meetServer() {
 }
 
 /* ---- addresses: #item=ID opens an item, #state=held lists a state ---- */
-function follow() {
+async function follow() {
+  if (/^#(item|queue|state)=/.test(location.hash) && !whole) {
+    try { await listed(); } catch { find("#all").scrollIntoView(); return; }
+  }
   const [what, value] = decodeURIComponent(location.hash.slice(1)).split("=");
   if (what === "item" && value) show(value);
   else if (what === "queue" && queue.length) showQueued(Math.min(Math.max(Number(value) || 0, 0), queue.length - 1));
@@ -1029,7 +1100,15 @@ window.addEventListener("beforeunload", (event) => { if (Object.keys(edits).leng
 /* Lazy pictures and skipped parts get their height late: go to the asked part once more then. */
 window.addEventListener("load", () => { const part = location.hash.slice(1); if (part && !part.includes("=")) document.getElementById(part)?.scrollIntoView(); });
 Object.keys(edits).forEach(afterEdit);
-filterCards();
+if (whole) filterCards();
+else {
+  find("#shown").textContent = `the first ${cards.length} of ${page.count}`;
+  find("#pages").hidden = false;
+  if (Object.keys(edits).length) listed().catch(() => {});
+  find("#find").addEventListener("focus", () => listed().catch(() => {}));
+  const reached = new IntersectionObserver((seen) => { if (seen.some((each) => each.isIntersecting)) { reached.disconnect(); listed().catch(() => {}); } });
+  reached.observe(find("#pages"));
+}
 drawSaveBar();
 meetServer().finally(follow);
 })();

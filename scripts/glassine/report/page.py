@@ -7,7 +7,6 @@ import hashlib
 import json
 import math
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +14,7 @@ import msgspec
 from markupsafe import Markup
 
 from glassine import __version__
-from glassine.base import clock, item_states, wording
+from glassine.base import clock, item_states, wording, zones
 from glassine.base.access import NOTICE_DAYS
 from glassine.base.model import ItemId
 from glassine.base.records.corrections import Correction, Withdrawal
@@ -28,9 +27,17 @@ from glassine.report.timing import Throughput
 
 _HERE = Path(__file__).parent
 # Held and review items beyond this many are in the list below, not shown at length as well.
-AT_LENGTH = 60
+AT_LENGTH = 40
 # How many items share one file of details beside the page.
 DETAILS_A_FILE = 50
+# How many cards of the list are in the page at once; with more items the page comes in pieces.
+CARDS = 100
+# How many of them are there before a piece of a large batch was read.
+FIRST_CARDS = 30
+# How many cards share one piece.
+CARDS_A_PIECE = 1000
+# How many reasons of the queue have a line of their own; the queue itself has all.
+QUEUE_LINES = 40
 _STATES = (
     ("held", "held", "cannot go on until a person acts"),
     ("review", "review", "finished; a person should look"),
@@ -61,16 +68,46 @@ class _Detail(msgspec.Struct, frozen=True, kw_only=True):
     delivery: str | None
 
 
+class _Card(msgspec.Struct, frozen=True, array_like=True):
+    """A card of the list as a piece has it. width, height: px of the master; outlines: (path in
+    SVG, whether it is uncertain)."""
+
+    item: str
+    state: str
+    material: str
+    decay: int | None
+    sure: float
+    title: str
+    facts: str
+    small: str | None
+    width: int | None
+    height: int | None
+    outlines: list[tuple[str, bool]]
+
+
 class _PageData(msgspec.Struct, frozen=True, kw_only=True):
-    """What the page's script is told at once. size: items in a file of details; viewer: address
-    of the zoom viewer's script, where it is there; queue: what is for review, by reason."""
+    """What the page's script is told at once. size: items in a file of details; count: items of
+    the batch; cards: of them shown at once; pieces: files that hold the list where it is not in
+    the page as a whole, with all that stands empty here; viewer: address of the zoom viewer's
+    script, where it is there; queue: what is for review, by reason."""
 
     batch: str
     size: int
-    items: list[str]
+    count: int
+    cards: int
+    pieces: int
     standing: dict[ItemId, Correction]
     withdraw: list[dict[str, str | int]]
     viewer: str | None
+    queue: list[queue.Group]
+
+
+class _Piece(msgspec.Struct, frozen=True, kw_only=True):
+    """A piece of the list; what was decided and the queue stand in the first one."""
+
+    cards: list[_Card]
+    standing: dict[ItemId, Correction]
+    withdraw: list[dict[str, str | int]]
     queue: list[queue.Group]
 
 
@@ -135,7 +172,7 @@ def _drawn(series: plots.Series) -> _Drawn:
     )
 
 
-def _figures(throughput: Throughput) -> list[tuple[str, str]]:
+def _figures(throughput: Throughput, zone: str | None) -> list[tuple[str, str]]:
     rows = [
         ("Masters an hour", _tidy(throughput.masters_an_hour)),
         ("Gigabytes an hour", _tidy(throughput.gigabytes_an_hour)),
@@ -144,8 +181,7 @@ def _figures(throughput: Throughput) -> list[tuple[str, str]]:
         ("From first to last step", wording.span_words(throughput.span_s)),
     ]
     if throughput.started is not None:
-        begun = datetime.fromtimestamp(throughput.started, UTC).strftime("%Y-%m-%d %H:%M UTC")
-        rows.append(("Began", begun))
+        rows.append(("Began", zones.beside(clock.text_of(throughput.started), zone)))
     return [(label, text) for label, text in rows if text]
 
 
@@ -198,6 +234,52 @@ def detail_files(batch: Batch) -> dict[str, str]:
     return scripts
 
 
+def _pieces(batch: Batch) -> int:
+    """Return how many files hold the list; 0: it is in the page."""
+    return math.ceil(len(batch.items) / CARDS_A_PIECE) if len(batch.items) > CARDS else 0
+
+
+def _card(item: Item) -> _Card:
+    master = item.masters[0] if item.masters else None
+    frames = master.frames if master and master.width and master.height else []
+    return _Card(
+        item=item.item,
+        state=item.status.state,
+        material=item.material,
+        decay=item.decay_level,
+        sure=words.least_sure(item.frames),
+        title=item.title,
+        facts=words.card_facts(item),
+        small=master.small if master and master.preview else None,
+        width=master.width if master else None,
+        height=master.height if master else None,
+        outlines=[
+            (words.outline(frame.corners), frame.state == "review")
+            for frame in frames
+            if not frame.exclude
+        ],
+    )
+
+
+def list_files(batch: Batch) -> dict[str, str]:
+    """Return name -> text of the scripts that hold the list of a large batch."""
+    scripts = {}
+    for number in range(_pieces(batch)):
+        items = batch.items[number * CARDS_A_PIECE : (number + 1) * CARDS_A_PIECE]
+        piece = _Piece(
+            cards=[_card(item) for item in items],
+            standing=batch.standing if number == 0 else {},
+            withdraw=_withdrawals(batch) if number == 0 else [],
+            queue=queue.groups(batch) if number == 0 else [],
+        )
+        scripts[f"list-{number:04d}.js"] = f"glassineList({number},{_script_json(piece)});\n"
+    return scripts
+
+
+def _withdrawals(batch: Batch) -> list[dict[str, str | int]]:
+    return [_withdrawal(entry) for entry in batch.withdraw]
+
+
 def _withdrawal(entry: Withdrawal) -> dict[str, str | int]:
     """Return an entry of `withdraw` with its keys in the order of intake.json."""
     return dict(sorted(msgspec.to_builtins(entry).items()))
@@ -210,9 +292,10 @@ def render(
     viewer: bool,
     before: morning.Before | None = None,
     made: decided.Decided | None = None,
+    zone: str | None = None,
 ) -> str:
     """Return the page. viewer: whether the zoom viewer's script lies beside it; before: the report
-    that this one follows; made: what people decided."""
+    that this one follows; made: what people decided; zone: see `zones.beside`."""
     script = (_HERE / "page.js").read_text("utf-8")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     series = [_drawn(measured) for measured in _series(batch)]
@@ -233,16 +316,19 @@ def render(
         ("next", "To capture next"),
         ("notes", "Notes"),
     ]
+    pieces = _pieces(batch)
     data = _PageData(
         batch=batch.batch,
         size=DETAILS_A_FILE,
-        items=[item.item for item in batch.items],
-        standing=batch.standing,
-        withdraw=[_withdrawal(entry) for entry in batch.withdraw],
+        count=len(batch.items),
+        cards=CARDS,
+        pieces=pieces,
+        standing={} if pieces else batch.standing,
+        withdraw=[] if pieces else _withdrawals(batch),
         viewer="viewer/openseadragon.min.js" if viewer else None,
-        queue=queued,
+        queue=[] if pieces else queued,
     )
-    return words.environment().get_template("page.html.j2").render(
+    return words.environment(zone).get_template("page.html.j2").render(
         batch=batch,
         institution=institution,
         made=clock.now_text(),
@@ -251,7 +337,7 @@ def render(
         script=Markup(script),  # noqa: S704 - ours
         script_digest=digest,
         page_data=_script_json(data),
-        morning=morning.of_batch(batch, before),
+        morning=morning.of_batch(batch, before, zone),
         verdict=words.verdict(batch.counts, len(batch.delivered.dropped), bool(batch.problems)),
         safety=words.safety(batch),
         delivered=" ".join(batch.delivered.sentences),
@@ -261,13 +347,15 @@ def render(
         look=look,
         queue=queued,
         limit=AT_LENGTH,
+        first_cards=FIRST_CARDS if pieces else CARDS,
+        queue_lines=QUEUE_LINES,
         cautions=_cautions(batch),
         materials=sorted({item.material for item in batch.items if item.material}),
         series=series,
         light=light.sentences(batch.statuses),
         throughput=throughput,
         stages_s=sum(stage.total_s for stage in throughput.stages),
-        figures=_figures(throughput),
+        figures=_figures(throughput, zone),
         decaying=_decaying(batch),
         decided=made,
         pictured=decided.PICTURED,

@@ -10,7 +10,7 @@ from typing import Any
 
 import jinja2
 
-from glassine.base import wording
+from glassine.base import wording, zones
 from glassine.base.visible import visible
 from glassine.report.shown import Batch, Frame, Item, Master
 
@@ -108,7 +108,8 @@ def _digest_differs(item: Item) -> bool:
     return any(finding.code == "verify.digest" for finding in item.status.findings)
 
 
-def _outline(corners: list[list[float]]) -> str:
+def outline(corners: list[list[float]]) -> str:
+    """Return the path of an outline in SVG. corners: px of the master."""
     return "M" + "L".join(f"{round(x)} {round(y)}" for x, y in corners) + "Z"
 
 
@@ -122,18 +123,27 @@ def _asked(frames: list[Frame], item: Item) -> list[Frame]:
     return sorted(frames, key=lambda frame: frame.n not in named)
 
 
-def _least_sure(frames: list[Frame]) -> float:
+def least_sure(frames: list[Frame]) -> float:
+    """Return the confidence of the least certain frame; 0 where there is none."""
     return min((frame.confidence for frame in frames), default=0)
+
+
+def card_facts(item: Item) -> str:
+    """Return date, material and numbers of frames and masters as an item's card tells them."""
+    frames, masters = len(item.frames), len(item.masters)
+    told = [
+        item.date,
+        item.material,
+        f"{frames} frame{'' if frames == 1 else 's'}" if frames else "",
+        f"{masters} masters" if masters > 1 else "",
+    ]
+    return " · ".join(text for text in told if text)
 
 
 def _wide(master: Master, long_edge_px: int) -> int:
     """Return the width of a master's preview whose long edge is so long, px."""
     width, height = master.width or 4, master.height or 3
     return max(1, round(long_edge_px * width / max(width, height)))
-
-
-def _moment(text: str) -> str:
-    return text.replace("T", " ").replace("Z", " UTC")
 
 
 def _flat(value: Any, name: str = "") -> list[tuple[str, str]]:
@@ -162,7 +172,8 @@ def _flat_list(values: list[Any], name: str) -> list[tuple[str, str]]:
     return rows if len(values) <= _LISTED else [*rows, (name, f"{len(values)} in all")]
 
 
-def environment() -> jinja2.Environment:
+def environment(zone: str | None = None) -> jinja2.Environment:
+    """Return what makes the pages. zone: see `zones.beside`."""
     environment = jinja2.Environment(
         loader=jinja2.FileSystemLoader(_HERE),
         autoescape=True,
@@ -172,12 +183,13 @@ def environment() -> jinja2.Environment:
     )
     environment.filters.update(
         visible=visible,
-        outline=_outline,
+        outline=outline,
         centre=_centre,
         asked=_asked,
-        least_sure=_least_sure,
+        least_sure=least_sure,
+        facts=card_facts,
         span=wording.span_words,
-        moment=_moment,
+        moment=lambda text: zones.beside(text, zone),
         wide=_wide,
         flat=_flat,
         signs=lambda text: text.replace("<=", "≤").replace(">=", "≥"),
