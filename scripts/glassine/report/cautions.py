@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from glassine.report.shown import Batch
+
 
 @dataclass(frozen=True)
 class Caution:
@@ -92,3 +94,14 @@ def cautions_of(rows: list[tuple[str, str, int | None, str]]) -> list[Caution]:
         for items, what, short, lines in cautions
         if items
     ]
+
+
+def of_batch(batch: Batch) -> list[Caution]:
+    """Return the cautions that a batch calls for, its items without a master too."""
+    rows = [
+        (item.item, item.material, item.decay_level, item.masters[0].kind or "")
+        for item in batch.items
+        if item.masters
+    ]
+    waiting = [(row.item, row.material, row.decay_level, "") for row in batch.without_master]
+    return cautions_of(rows + waiting)

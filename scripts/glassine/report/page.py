@@ -19,8 +19,7 @@ from glassine.base.access import NOTICE_DAYS
 from glassine.base.model import ItemId
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.base.records.given import Institution
-from glassine.report import decided, light, morning, plots, queue, words
-from glassine.report.cautions import DECAYING_LEVEL, Caution, cautions_of
+from glassine.report import cautions, decided, light, morning, plots, queue, words
 from glassine.report.shown import Batch, Item, ListedRow, Master, decay_order
 from glassine.report.summary import FindingLine
 from glassine.report.timing import Throughput
@@ -193,19 +192,9 @@ def _decaying(batch: Batch) -> list[ListedRow]:
     rows = [
         ListedRow(item.item, item.title, item.material, item.decay_level, item.status.state)
         for item in batch.items
-        if (item.decay_level or 0) >= DECAYING_LEVEL or item.material == "nitrate"
+        if (item.decay_level or 0) >= cautions.DECAYING_LEVEL or item.material == "nitrate"
     ]
     return sorted(rows, key=decay_order)
-
-
-def _cautions(batch: Batch) -> list[Caution]:
-    rows = [
-        (item.item, item.material, item.decay_level, item.masters[0].kind or "")
-        for item in batch.items
-        if item.masters
-    ]
-    waiting = [(row.item, row.material, row.decay_level, "") for row in batch.without_master]
-    return cautions_of(rows + waiting)
 
 
 def _detail(batch: Batch, item: Item) -> _Detail:
@@ -349,7 +338,7 @@ def render(
         limit=AT_LENGTH,
         first_cards=FIRST_CARDS if pieces else CARDS,
         queue_lines=QUEUE_LINES,
-        cautions=_cautions(batch),
+        cautions=cautions.of_batch(batch),
         materials=sorted({item.material for item in batch.items if item.material}),
         series=series,
         light=light.sentences(batch.statuses),

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 from glassine.base import clock
 from glassine.base.visible import visible
-from glassine.report import morning, queue, words
+from glassine.report import cautions, morning, queue, words
 from glassine.report.shown import Batch
 
 # So much fits on a sheet of A4, and of each text about so many signs.
-HELD_LINES, REVIEW_LINES = 7, 5
+HELD_LINES, REVIEW_LINES = 5, 5
 _TITLE, _TEXT, _REASON, _NAME = 110, 150, 95, 40
 _STATES = ("done", "review", "held", "waiting", "pending")
 _COUNTED = [*((state, state) for state in _STATES), ("total", "in all")]
@@ -65,6 +65,7 @@ def render(batch: Batch, before: morning.Before | None, zone: str | None = None)
             made=clock.now_text(),
             verdict=words.verdict(batch.counts, len(batch.delivered.dropped), bool(batch.problems)),
             counts=counts,
+            cautions=[(each.heading, each.short) for each in cautions.of_batch(batch)],
             actions=[short(each.text, _TEXT) for each in told.actions],
             more_actions=told.more,
             facts=[(each.label, short(each.text, _TEXT)) for each in told.facts],

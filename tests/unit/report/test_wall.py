@@ -29,6 +29,17 @@ def test_what_does_not_fit_is_counted() -> None:
     assert f"and {len(queue.groups(batch)) - wall.REVIEW_LINES} more reasons" in text
 
 
+def test_what_can_hurt_a_person_stands_on_it() -> None:
+    batch = batch_of(5, frames=1)
+    batch.without_master = []
+    for item in batch.items:
+        item.material = "polyester"
+    assert "Caution" not in wall.render(batch, None)
+    batch.items[2].material = "nitrate"
+    assert "Caution, 1 item on cellulose nitrate." in (text := wall.render(batch, None))
+    assert "local fire code" in text
+
+
 def test_all_counts_stand_on_it() -> None:
     text = wall.render(batch_of(300, frames=1), None)
     told = re.findall(r"<li><b>(\d+)</b> ([a-z ]+)</li>", text)
