@@ -9,6 +9,15 @@ PAPER = frozenset(
 EMULSION = frozenset({"emu", "emulsion"})
 BASE = frozenset({"base"})
 OBJECT = frozenset({"object"})
+# Other words of the trade for a side or a state of the film (common practice, no source). They
+# change nothing of how it is processed.
+SIDES = frozenset(
+    (
+        "recto", "verso", "front", "back", "obverse", "reverse", "obv", "rev", "vorderseite",
+        "rueckseite", "mount", "neg", "negative", "r", "v", "a", "b", "f", "s",
+    )
+)  # fmt: skip
+BACKS = frozenset({"base", "verso", "back", "reverse", "rueckseite"})
 # A print is a picture of its own; all else of paper is shown as it lies.
 WHOLE = (PAPER - {"print"}) | OBJECT
 
@@ -29,6 +38,16 @@ def is_emulsion_side(part: str | None) -> bool:
 
 def is_base_side(part: str | None) -> bool:
     return _is(part, BASE)
+
+
+def is_back(part: str | None) -> bool:
+    """Whether the part is the side of which no picture is made, by any word of the trade."""
+    return _is(part, BACKS)
+
+
+def is_known(part: str | None) -> bool:
+    """Whether the part is none, or a word that says what was captured."""
+    return part is None or _is(part, PAPER | EMULSION | BASE | OBJECT | SIDES)
 
 
 def is_object(part: str | None) -> bool:

@@ -105,6 +105,11 @@ class Statements:
             return True
         return part is not None and any(pattern.match(part) for pattern in self._parts[number])
 
+    def name_part(self, item: str, part: str) -> bool:
+        """Return whether an entry for this part speaks of the item's: then a person knows it."""
+        about = self._about(item)
+        return any(number in self._parts and self._fits(number, part) for number in about)
+
     def facts_of(self, item: str, part: str | None) -> Stated:
         """Return what is stated of a master: defaults, then each fitting entry in order."""
         places = [number for number in self._about(item) if self._fits(number, part)]

@@ -13,6 +13,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 
+from glassine.base import parts
+
 _TOKEN = re.compile(r"[^\W\d_]+|[0-9]+|[\W_]+|\d")
 _ZEROS = re.compile(r"(?<![0-9])0+(?=[0-9])")
 _ANY_MARK = re.compile(r"[\W_]")
@@ -22,14 +24,10 @@ _MOST_SHAPES = 8
 _SHARE = 0.5
 # Digits from which a number is taken to have always as many: years, days, filled numbers.
 _FILLED = 4
-# Words for what of an object a capture shows (common practice, no source).
-PART_WORDS = frozenset(
-    (
-        "emu", "emulsion", "base", "back", "front", "recto", "verso", "sleeve", "envelope",
-        "object", "print", "mount", "label", "neg", "negative", "r", "v", "a", "b", "f", "s",
-        "obv", "rev", "obverse", "reverse", "vorderseite", "rueckseite",
-    )
-)  # fmt: skip
+# Words for what of an object a capture shows.
+PART_WORDS = parts.SIDES | parts.EMULSION | parts.BASE | parts.OBJECT | {
+    "sleeve", "envelope", "print", "label"
+}  # fmt: skip
 _MOST_PARTS = 8
 
 

@@ -23,6 +23,7 @@ def check(batch: Batch, collector: Collector) -> None:
         if naming.is_stand_in(item.item) or not item.masters:
             continue
         item.findings += _incomplete(item, sides)
+        item.findings += _unknown_parts(batch, item)
         for part, masters in _by_part(item).items():
             item.findings += _frames(batch, item, part, masters)
         if item.roll:
@@ -51,7 +52,7 @@ def _sides_of_batch(collector: Collector) -> bool:
     """Return whether film of the batch was captured from its emulsion side, or named without side:
     then a base side alone lacks the other."""
     return any(
-        parts.is_film(master.part) and not parts.is_base_side(master.part)
+        parts.is_film(master.part) and not parts.is_back(master.part)
         for item, master in collector.masters()
         if not naming.is_stand_in(item.item)
     )
@@ -64,9 +65,11 @@ def _incomplete(item: Item, sides: bool) -> list[Finding]:
         what = "Only its sleeve or the whole object is here, and no picture of the film"
         expected = "a capture of the film, or of the print, beside it."
     elif sides and all(
-        parts.is_base_side(master.part) or parts.is_shown_whole(master.part) for master in masters
+        parts.is_back(master.part) or parts.is_shown_whole(master.part) for master in masters
     ):
-        what = "Only its base side is here, where other items have another capture of the film"
+        what = (
+            "Only its base side or back is here, where other items have another capture of the film"
+        )
         expected = "both sides, or the side that shows the picture."
     else:
         return []
@@ -80,6 +83,30 @@ def _incomplete(item: Item, sides: bool) -> list[Finding]:
             "Capture what is missing, or confirm that there is no more of it.",
             "review",
         )
+    ]
+
+
+def _unknown_parts(batch: Batch, item: Item) -> list[Finding]:
+    """Ask about parts by words that say nothing: their masters are processed as film is, and may be
+    a sleeve in another language, or a copy at another size."""
+    asked: dict[str, Master] = {}
+    for master in counting(item):
+        if not parts.is_known(master.part) and not batch.statements.name_part(
+            item.item, str(master.part)
+        ):
+            asked.setdefault(str(master.part), master)
+    return [
+        Finding(
+            "intake.part_unknown",
+            master.path,
+            f"Its part is {part!r}, which says nothing of what was captured: it is processed as a "
+            "picture of the film.",
+            "emulsion, base, recto, verso, print, sleeve, object, or another word of the trade.",
+            "Say in `naming.parts` of config/config.yaml what the word means, or write an entry "
+            "with this `part` in batch.yaml; where it is no capture of its own, move it out.",
+            "review",
+        )
+        for part, master in sorted(asked.items())
     ]
 
 

@@ -100,6 +100,7 @@ def test_frames_that_are_items_of_one_roll_are_counted_as_the_roll(batch):
         (["PEH-0001_sleeve.tif"], True),
         (["PEH-0001_object.tif", "PEH-0001_envelope.tif"], True),
         (["PEH-0001_base.tif", "PEH-0001_sleeve.tif"], True),
+        (["PEH-0001_verso.tif"], True),
         (["PEH-0001_print.tif"], False),
         (["PEH-0001_emu.tif"], False),
         (["PEH-0001.tif", "PEH-0001_sleeve.tif"], False),
@@ -115,3 +116,22 @@ def test_an_item_without_what_makes_it_one_is_for_review(batch, names, incomplet
 def test_base_sides_alone_are_a_studios_way_where_no_item_has_more(batch):
     put(batch, "PEH-0001_base.tif", "PEH-0002_base.tif")
     assert not told(take(batch))
+
+
+@pytest.mark.parametrize(
+    ("word", "asked"),
+    [("rekto", True), ("tasche", True), ("small", True), ("recto", False), ("neg", False)],
+)
+def test_a_part_by_a_word_that_says_nothing_is_for_review(batch, word, asked):
+    put(batch, "PEH-0001.tif", f"PEH-0001_{word}.tif")
+    found = told(take(batch))
+    assert (("PEH-0001", "intake.part_unknown") in found) is asked
+    if asked:
+        assert found["PEH-0001", "intake.part_unknown"]["severity"] == "review"
+
+
+def test_a_part_that_settings_or_batch_yaml_know_asks_nothing(batch):
+    put(batch, "PEH-0001.tif", "PEH-0001_tasche.tif", "PEH-0001_ir.tif")
+    stated = {"items": [{"match": "PEH-*", "part": "ir", "process": "monochrome"}]}
+    found = told(take(batch, stated, parts={"tasche": "sleeve"}))
+    assert ("PEH-0001", "intake.part_unknown") not in found
