@@ -29,6 +29,8 @@ PART_WORDS = parts.SIDES | parts.EMULSION | parts.BASE | parts.OBJECT | {
     "sleeve", "envelope", "print", "label"
 }  # fmt: skip
 _MOST_PARTS = 8
+# With a number right behind it such a word may tell a capture made again: no part is made of it.
+_AGAIN_WORDS = frozenset({"v", "r", "ver", "version", "take", "retake", "copy"})
 
 
 @dataclass(frozen=True)
@@ -260,6 +262,11 @@ def _is_part(shape: _Shape, place: int) -> bool:
     return shape.kinds[place] == "L" and {value.casefold() for value in values} <= PART_WORDS
 
 
+def _tells_again(shape: _Shape, place: int) -> bool:
+    values = {value.casefold() for value in shape.values[place]}
+    return "".join(shape.kinds[place : place + 2]) == "LD" and values <= _AGAIN_WORDS
+
+
 def _piece(shape: _Shape, place: int) -> str:
     """Return the expression that fits the token of each name at a place."""
     values = set(shape.values[place])
@@ -288,6 +295,8 @@ def _tail(shape: _Shape, after: int) -> str | None:
     named: set[str] = set()
     for place in range(after, len(shape.kinds)):
         values = set(shape.values[place])
+        if _tells_again(shape, place):
+            return None
         if shape.kinds[place] == "D" and "sequence" not in named:
             text += "(?P<sequence>[0-9]+)"
             named.add("sequence")

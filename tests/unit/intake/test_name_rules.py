@@ -75,3 +75,10 @@ def test_without_a_catalogue_all_before_the_words_for_parts_is_the_item():
         "item": "PEH 12",
         "part": "emu",
     }
+
+
+def test_a_mark_of_a_capture_made_again_becomes_no_part():
+    names = ["HN-3.tif", "HN-4.tif", "HN-3-r2.tif", "HN-4_V3.tif"]
+    patterns = name_rules.joined(name_rules.rules(names, {"id": ["HN-3", "HN-4"]}))
+    fits = [name for name in names for each in patterns if re.fullmatch(each, name)]
+    assert fits == ["HN-3.tif", "HN-4.tif"]
