@@ -286,10 +286,10 @@ def _ask(collector: Collector, item: ItemId, path: str, why: str) -> None:
         Finding(
             "intake.separator_after",
             path,
-            f"What was captured of {item} may not all be here: {why}.",
+            f"Which captures are of {item} is not certain: {why}.",
             "a separator that can be read before the captures of each item.",
-            "Look at the held captures after it, and name their item under `identity` in "
-            "corrections.yaml.",
+            "Look at it and at what was captured after it, and name the item of those that are of "
+            "another under `identity` in corrections.yaml.",
             "review",
         )
     )

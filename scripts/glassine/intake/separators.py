@@ -324,7 +324,25 @@ def _sides(assigned: list[Assigned], captures: Sequence[Capture]) -> list[Assign
     """
     by_path = {each.path: each for each in captures}
     film = _matrix([each.look for each in captures if each.is_plain and each.look is not None])
-    return [_side(each, by_path, film) for each in assigned]
+    sided = [_side(each, by_path, film) for each in assigned]
+    openers = [by_path[each.path] for each in assigned if each.is_separator]
+    return [_doubted(each, by_path[each.path], openers, film) for each in sided]
+
+
+def _doubted(each: Assigned, seen: Capture, openers: list[Capture], film: _Looks) -> Assigned:
+    """Ask about a separator that looks like the film of its session, not like other separators: it
+    may be film of the item before, with the code of another item on it."""
+    others = [one.look for one in openers if one.path != each.path and one.look is not None]
+    if seen not in openers or seen.opens or seen.look is None or not others or not len(film):
+        return each
+    look = _matrix([seen.look])
+    if _nearest(look, film)[0] >= _NEAR * _nearest(look, _matrix(others))[0]:
+        return each
+    why = (
+        f"{each.path} carries its code and looks like film, not like the other separators: it may "
+        "be film of the item before it"
+    )
+    return replace(each, asks=(*each.asks, why))
 
 
 def _side(each: Assigned, captures: dict[str, Capture], film: _Looks) -> Assigned:

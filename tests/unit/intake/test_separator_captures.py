@@ -284,3 +284,22 @@ def test_a_single_sleeve_of_another_paper_among_few_captures_is_told(studio):
     studio.take()
     assert {unread, *lost} <= studio.held()
     assert {studio.owners()[path] for path in film} == {"PEH-0001"}
+
+
+@pytest.mark.parametrize("before", [0, 2])
+def test_film_with_the_code_of_another_item_is_not_taken_for_its_separator_unasked(studio, before):
+    studio.sleeve("PEH-0001")
+    studio.film(before)
+    beside = session.film(5).copy()
+    label = session.code("PEH-0002", "qr", 2)
+    beside[5 : 5 + label.shape[0], 5 : 5 + label.shape[1]] = label[..., None]
+    labelled = studio.put(beside)
+    studio.film(3)
+    studio.sleeve("PEH-0003")
+    studio.film(3)
+    items = {item["item"]: item for item in studio.take()["items"]}
+    assert "looks like film" in studio.words(labelled)
+    asked = items["PEH-0002"]["findings"]
+    assert [each["severity"] for each in asked if each["path"] == labelled] == ["review"]
+    for item in ("PEH-0001", "PEH-0003"):
+        assert not any("looks like film" in each["what"] for each in items[item]["findings"])
