@@ -13,7 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine.base import hashing
-from glassine.base.records.render import Alternate, AlternateUse, Picture, Tiles
+from glassine.base.records.parts import AlternateUse
+from glassine.base.records.render import Alternate, Picture, Tiles
 from glassine.base.tone import AnyTone, Negative
 from glassine.masters import colour, pixels, spaces
 from glassine.render import encoded, tiles, toning

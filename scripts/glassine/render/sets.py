@@ -16,7 +16,8 @@ import numpy.typing as npt
 from msgspec import UNSET, UnsetType, structs
 
 from glassine.base.alternates import SUFFIXES, UNINVERTED
-from glassine.base.records.render import Alternate, AlternateUse
+from glassine.base.records.parts import AlternateUse
+from glassine.base.records.render import Alternate
 from glassine.base.tone import Negative
 from glassine.masters import pixels
 from glassine.render import encoded, pictures, toning

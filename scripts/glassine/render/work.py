@@ -11,7 +11,7 @@ from glassine.base import naming
 from glassine.base.model import Facts, Frame, MasterGeometry
 from glassine.base.records.films import MasterFilm
 from glassine.base.records.fixity import VerifiedMaster
-from glassine.base.records.render import AlternateUse
+from glassine.base.records.parts import AlternateUse
 from glassine.render.given import Settings
 
 SPACES: tuple[AlternateUse, ...] = ("adobergb", "romm", "ecirgb", "linear")

@@ -2,28 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from msgspec import Meta
 
 from glassine.base.records import Record
-from glassine.base.records.parts import Event, Positive, Sha256, Sha512, Text
-
-DerivativeUse = Literal[
-    "access",
-    "thumb",
-    "webp",
-    "avif",
-    "jpeg",
-    "tiff",
-    "pyramid",
-    "crop",
-    "adobergb",
-    "romm",
-    "ecirgb",
-    "linear",
-    "uninverted",
-]
+from glassine.base.records.parts import DerivativeUse, Event, Positive, Sha256, Sha512, Text
 
 
 class Origin(Record, frozen=True, kw_only=True):

@@ -8,25 +8,13 @@ import msgspec
 from msgspec import Meta
 
 from glassine.base.records import Record
-from glassine.base.records.parts import Count, Event, Sha256, Sha512, Text
+from glassine.base.records.parts import Count, DerivativeUse, Event, Sha256, Sha512, Text
 
 Use = Literal[
     "master",
     "raw",
     "companion",
-    "access",
-    "thumb",
-    "webp",
-    "avif",
-    "jpeg",
-    "tiff",
-    "pyramid",
-    "crop",
-    "adobergb",
-    "romm",
-    "ecirgb",
-    "linear",
-    "uninverted",
+    DerivativeUse,
     "tile",
     "record",
     "metadata",

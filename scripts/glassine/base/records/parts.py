@@ -14,6 +14,21 @@ Sha512 = Annotated[str, Meta(pattern="^[0-9a-f]{128}$")]
 Text = Annotated[str, Meta(min_length=1)]
 Count = Annotated[int, Meta(ge=0)]
 Positive = Annotated[int, Meta(ge=1)]
+# Pictures beside the access image and the thumbnail that a frame may have, by what they are.
+AlternateUse = Literal[
+    "webp",
+    "avif",
+    "jpeg",
+    "tiff",
+    "pyramid",
+    "crop",
+    "adobergb",
+    "romm",
+    "ecirgb",
+    "linear",
+    "uninverted",
+]
+DerivativeUse = Literal["access", "thumb", AlternateUse]
 # As it was written: a whole number stays one, so that a record repeats a setting as it stands.
 Number = int | float
 

@@ -8,23 +8,10 @@ import msgspec
 from msgspec import UNSET, Meta, UnsetType
 
 from glassine.base.records import Record
-from glassine.base.records.parts import Event, Positive, Sha256
+from glassine.base.records.parts import AlternateUse, Event, Positive, Sha256
 from glassine.base.tone import AnyTone
 
 Name = Annotated[str, Meta(pattern="^[A-Za-z0-9][A-Za-z0-9._-]*$")]
-AlternateUse = Literal[
-    "webp",
-    "avif",
-    "jpeg",
-    "tiff",
-    "pyramid",
-    "crop",
-    "adobergb",
-    "romm",
-    "ecirgb",
-    "linear",
-    "uninverted",
-]
 
 
 class Orientation(Record, frozen=True, kw_only=True):
