@@ -33,7 +33,9 @@ def of_texts(texts: Sequence[SeenText]) -> tuple[str, ...]:
     """Return a note of what was read, so that the report shows it; none where nothing was."""
     if not texts:
         return ()
-    surest = sorted(texts, key=lambda each: -each.confidence)[:_MOST_TEXTS]
+    # Words first: of numbers a margin has many, and they are summed up by themselves.
+    surest = sorted(texts, key=lambda each: (bool(_NUMBER.fullmatch(each.text)), -each.confidence))
+    surest = surest[:_MOST_TEXTS]
     shown = ", ".join(f"{each.text[:_MOST_SHOWN]!r} ({each.confidence:.0%})" for each in surest)
     more = f" and {len(texts) - len(surest)} more" if len(texts) > len(surest) else ""
     return (f"Writing was read, as a suggestion that may be wrong: {shown}{more}.",)
