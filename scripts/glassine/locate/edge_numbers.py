@@ -56,25 +56,26 @@ def told(master: Master, view: View, piece: Piece, reversal: bool) -> Told | Non
         return None
     best: Told | None = None
     for bands in _bands(master, view, piece, sides):
+        channels = (None, 1, 0) if bands[0].density.shape[2] == 3 else (None,)
+        # Reading costs five times as much as this question.
+        shown = {channel: _with_clock(bands, channel) for channel in channels}
         for sign in (-1, 1) if reversal else (1, -1):
-            for channel in (None, 1, 0):
-                found = _of_bands(piece, bands, channel, sign)
+            for channel in channels:
+                found = _of_bands(piece, shown[channel], channel, sign)
                 if found is not None and (found.numbers or found.against):
                     return found
                 best = best or found
-                if bands[0].density.shape[2] < 3:
-                    break
     return best
+
+
+def _with_clock(bands: list[Band], channel: int | None) -> list[Band]:
+    """Return the margins that may have codes, by one channel or the mean of red and green."""
+    return [band for band in bands if edge_codes.shows_clock(edge_codes.plain(band, channel, 1))]
 
 
 def _sides_with_clock(view: View, piece: Piece) -> list[Band]:
     """Return the margins that may have codes, by the reduced copy."""
-    found = []
-    for side in (1, -1):
-        band = rebate.rough(view, piece, side)
-        if edge_codes.shows_clock(edge_codes.plain(band, None, 1)):
-            found.append(band)
-    return found
+    return _with_clock([rebate.rough(view, piece, side) for side in (1, -1)], None)
 
 
 def _bands(master: Master, view: View, piece: Piece, seen: list[Band]) -> Iterator[list[Band]]:
