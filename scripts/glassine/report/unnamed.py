@@ -50,12 +50,16 @@ def asked(item: Item) -> list[Master]:
     return named or (item.masters if about else [])
 
 
+def offered_alone(item: Item) -> list[Master]:
+    """Return the masters of an item without a row that none of `asked` are: mostly the row is
+    missing, but a camera's own names may also be taken for an item."""
+    has_row = all(each.code != _NO_ROW for each in _holds(item))
+    return [] if has_row or asked(item) else item.masters
+
+
 def offered(item: Item) -> list[Master]:
-    """Return the masters of which a person may say whose they are: those that are asked about, and
-    those of an item without a row."""
-    if any(each.code == _NO_ROW for each in _holds(item)):
-        return item.masters
-    return asked(item)
+    """Return the masters of which a person may say whose they are."""
+    return asked(item) or offered_alone(item)
 
 
 def _holds(item: Item) -> list[Finding]:

@@ -90,10 +90,12 @@ def test_a_stand_in_asks_unless_its_session_still_comes(
     assert bool(unnamed.offered(one)) is offers
 
 
-def test_an_item_without_a_row_may_be_given_to_another_and_does_not_stand_in_the_queue() -> None:
-    one = capture("PEH-0404.tif", 1, "PEH-0404", "catalogue.no_row")
+def test_captures_of_an_item_without_a_row_stand_last_in_the_queue() -> None:
+    """Names of a camera, as DSC_0107.tif, may be taken for parts of an item DSC."""
+    one = capture("DSC_0107.tif", 1, "DSC", "catalogue.no_row")
     assert unnamed.offered(one) and not unnamed.asked(one)
-    assert queue.groups(batch_of(one)) == []
+    found = queue.groups(batch_of(one, capture("x 1.tif", 2)))
+    assert [group.entries[0].master for group in found] == ["x 1.tif", "DSC_0107.tif"]
 
 
 def test_captures_without_an_item_stand_first_in_the_queue() -> None:
@@ -157,20 +159,24 @@ def test_what_is_no_sound_capture_has_no_picture_and_a_note(tmp_path: Path, kind
     assert [note.code for note in batch.notes] == ["report.no_picture"]
 
 
+# A name that tells no item by the pattern of the settings.
+NAMELESS = "capture 0107.tif"
+
+
 def session_of(tmp_path: Path) -> tuple[Session, str]:
     given = make_results.write_batch(tmp_path, 5, pictures=False)
     results = tmp_path / "results" / make_results.BATCH
-    stand_in = naming.stand_in("DSC_0107.tif")
+    stand_in = naming.stand_in(NAMELESS)
     record = json.loads((results / "intake.json").read_text("utf-8"))
-    told = make_results.finding("naming.off_template", "DSC_0107.tif", "It tells no item.")
+    told = make_results.finding("naming.off_template", NAMELESS, "It tells no item.")
     line = make_results.entry(stand_in, 0, "held", catalogue=None, findings=[told])
-    line["masters"][0]["path"] = "DSC_0107.tif"
+    line["masters"][0]["path"] = NAMELESS
     record["items"].append(line)
     (results / "intake.json").write_text(json.dumps(record), "utf-8")
     return Session(given["batch"], results, tmp_path, writable=True), stand_in
 
 
-def named(item: str, to: str, master: str = "DSC_0107.tif") -> dict[str, Any]:
+def named(item: str, to: str, master: str = NAMELESS) -> dict[str, Any]:
     return {
         "item": item, "by": "op-07", "when": "2026-03-18T08:55:00Z",
         "identity": [{"master": master, "item": to}],
@@ -181,7 +187,7 @@ def test_what_the_page_saves_the_next_intake_takes(tmp_path: Path) -> None:
     """The record that the run makes has the capture with its item, and no stand-in any more."""
     session, stand_in = session_of(tmp_path)
     folder = tmp_path / "masters" / "night"
-    batches.write_master(folder / "DSC_0107.tif", 1)
+    batches.write_master(folder / NAMELESS, 1)
     batches.write_lists(folder, ["PEH-0107"])
     config = settings.load({"intake": {"watch_s": 0}})
     record = step_calls.taken_in(folder, {"batch": "night", "settings": config})
@@ -213,7 +219,7 @@ def test_a_capture_that_another_entry_gives_elsewhere_is_refused_and_the_file_st
     """An entry by hand may name the same capture; both together would be a file no run reads."""
     session, stand_in = session_of(tmp_path)
     session.target.write_text(
-        "corrections:\n- item: PEH-0001\n  identity: {master: DSC_0107.tif, item: PEH-0001}\n",
+        "corrections:\n- item: PEH-0001\n  identity: {master: capture 0107.tif, item: PEH-0001}\n",
         "utf-8",
     )
     before = session.target.read_bytes()
