@@ -207,7 +207,8 @@ class Batch:
 
     held_since: when the step that failed for the batch as a whole told so (held.json). standing:
     the corrections that stand, by item. rolls: {item: (its roll, its place there)}. access: items
-    that not all may see, or that were opened lately.
+    that not all may see, or that were opened lately. alike: {item: those whose pictures look like
+    the same capture as one of its}.
     """
 
     batch: str
@@ -234,6 +235,7 @@ class Batch:
     standing: dict[ItemId, Correction] = field(default_factory=dict)
     rolls: dict[str, tuple[str, str]] = field(default_factory=dict)
     access: list[ListedAccess] = field(default_factory=list)
+    alike: dict[str, list[str]] = field(default_factory=dict)
 
     @property
     def statuses(self) -> list[ItemStatus]:
