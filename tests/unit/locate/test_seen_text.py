@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from glassine.base import record_files
+from glassine.base import record_files, text_packages
 from glassine.base.errors import GlassineError
 from glassine.base.model import (
     Facts,
@@ -22,7 +22,7 @@ from glassine.base.model import (
     MasterPiece,
     SeenText,
 )
-from glassine.locate import rebate, seen_text, stated, text_notes, text_packages, text_reader
+from glassine.locate import rebate, seen_text, stated, text_notes, text_reader
 from glassine.locate.film_order import Lay
 from glassine.locate.rebate import Piece
 from glassine.locate.seen_text import Line, Margins, Reading
