@@ -8,11 +8,10 @@ from pathlib import Path
 
 import msgspec
 
-from glassine.base import identity
+from glassine.base import identity, text_packages
 from glassine.base.errors import GlassineError
 from glassine.handover import columns
 from glassine.handover.given import HandoverSection
-from glassine.locate import text_packages
 from glassine.night import preflight
 from glassine.night.workplace import Workplace
 
