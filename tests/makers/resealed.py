@@ -498,7 +498,7 @@ def made(root: Path) -> dict[str, Path]:
         item: deliveries.taken_through(
             root / "mets", "mets", item, f"{item}.tif", seed=seed, more=more
         )
-        for seed, item in enumerate((FIRST, SECOND))
+        for seed, item in ((7, FIRST), (12, SECOND))
     }
     bags = {}
     for profile in CHANGES:

@@ -126,6 +126,8 @@ _CHANGED = (
     "delivered.premis_digest",
     "delivered.inventory",
     "delivered.handover",
+    "delivered.other_picture",
+    "delivered.other_master",
     "bag.tag_changed",
 )
 _PRESENT = (
@@ -232,10 +234,16 @@ class _Checking:
         if not item.elsewhere:  # else the object is to be laid over an earlier one
             self.part(item, item.path("metadata"), lambda: steps.check(item, record))
             self.part(item, item.path("iiif"), lambda: tiles.check(item))
+            self.part(item, item.path("access"), lambda: self.alike(item))
         if item.layout == "eark":
             self.part(item, f"{item.root}/METS.xml", lambda: eark.check(item, record))
         self.part(item, "bag-info.txt", lambda: self.keeper(item, record))
         self.part(item, lists.HANDOVER, lambda: self.named(item, record))
+
+    def alike(self, item: BagItem) -> Iterable[Finding]:
+        from glassine.deliver.checks import alike  # what decodes pictures is slow to load
+
+        return alike.check(item)
 
     def part(self, item: BagItem, path: str, check: Callable[[], Iterable[Finding]]) -> None:
         """Run one check of an item; a record that is damaged or gone is a finding."""
