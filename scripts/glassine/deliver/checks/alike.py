@@ -183,7 +183,7 @@ def _count(pixels: float, cells: int) -> int:
 
 def _summed(pixels: Floats) -> Floats:
     """Return the integral image (height + 1, width + 1, bands)."""
-    return np.pad(pixels.cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0), (0, 0)))
+    return np.asarray(np.pad(pixels.cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0), (0, 0))))
 
 
 def _means(summed: Floats, box: Box, rows: int, columns: int) -> Floats:
@@ -196,13 +196,14 @@ def _means(summed: Floats, box: Box, rows: int, columns: int) -> Floats:
     corners = _between(at_x, y, axis=0)
     sums = np.diff(np.diff(corners, axis=0), axis=1)
     areas = np.diff(y)[:, None, None] * np.diff(x)[None, :, None]
-    return sums / np.maximum(areas, 1e-9)
+    return np.asarray(sums / np.maximum(areas, 1e-9))
 
 
 def _between(values: Floats, places: Floats, axis: int) -> Floats:
     below = np.minimum(places.astype(int), values.shape[axis] - 2)
     share = np.expand_dims(places - below, tuple(each for each in range(3) if each != axis))
-    return np.take(values, below, axis) * (1 - share) + np.take(values, below + 1, axis) * share
+    after = np.take(values, below + 1, axis) * share
+    return np.asarray(np.take(values, below, axis) * (1 - share) + after)
 
 
 # --- a picture and its master ---------------------------------------------------------------------
@@ -282,8 +283,9 @@ def _unturned(shown: Floats, turn: Any) -> Floats:
 
 
 def _cells_of(master: tuple[Floats, float], corners: Floats, rows: int, columns: int) -> Floats:
-    """Return the means (rows, columns) over the cells of a quadrilateral. corners: (4, 2), px of the
-    master, from the top left one on, clockwise."""
+    """Return the means (rows, columns) over the cells of a quadrilateral.
+
+    corners: (4, 2), px of the master, from the top left one on, clockwise."""
     pixels, factor = master
     finer = 4
     v, u = np.meshgrid(

@@ -102,6 +102,12 @@ def _seen(item: BagItem, path: str) -> pictures.Seen | None:
         return None  # told beside the record
 
 
+def packet_of(item: BagItem, path: str) -> bytes:
+    """Return the XMP packet of a JPEG of the package, empty where there is none."""
+    found = _seen(item, path) if item.has(path) else None
+    return found.xmp if found is not None else b""
+
+
 def _header(item: BagItem, path: str, header: Any) -> Iterator[Finding]:
     found = _seen(item, path)
     if found is None:
@@ -162,7 +168,9 @@ def _polarity(item: BagItem, geometry: Any, render: Any) -> Iterator[Finding]:
         stated, rendering = located[frame["master"], frame["index"]], frame["tone"]["rendering"]
         if rendering.partition(",")[0] != stated:
             what = f"Frame {frame['index']} of {frame['master']} is {stated} there."
-            yield _record(item, "metadata/geometry.json", what, f"{rendering}, as render.json has it")
+            yield _record(
+                item, "metadata/geometry.json", what, f"{rendering}, as render.json has it"
+            )
 
 
 def _sized(item: BagItem, file: Any) -> Iterator[Finding]:
@@ -419,8 +427,9 @@ def _shown(item: BagItem) -> Iterator[Finding]:
         return
     sizes = {}
     for frame in item.json("metadata/render.json")["frames"]:
-        if frame["width"] and frame["height"]:
-            sizes[frame["width"], frame["height"]] = frame["iiif_id"]
+        if frame["skipped"]:
+            continue  # its number may be that of another frame's tiles, as of a superseded capture
+        sizes[frame["width"], frame["height"]] = frame["iiif_id"]
         info = f"iiif/{frame['iiif_id']}/info.json"
         if item.has(info):
             stated = item.json(info)
