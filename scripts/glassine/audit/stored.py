@@ -46,12 +46,28 @@ def read(
 
     sound: returns the file itself, where it is here and read and found sound; asked for where the
     object is not. Raises Unreachable where it cannot be read to its end."""
+    count, what = _read(sent, storage)
+    findings = [_finding(what, sent, sound())] if what else []
+    if (count or not what) and (wrong := _beside(sent, storage)):
+        findings.append(wrong)
+    return count, findings
+
+
+def read_master(
+    sent: SentFile, storage: Storage, sound: Callable[[], Path | None]
+) -> tuple[int, list[Finding]]:
+    """Do the same for a master that came from there; the batch's own list has its digest."""
+    count, what = _read(sent, storage)
+    return count, [_master(what, sent, sound())] if what else []
+
+
+def _read(sent: SentFile, storage: Storage) -> tuple[int, str]:
+    """Return the bytes read of an object, and in words what is wrong with it, if anything."""
     size = storage.size(sent.address)
     if size is None:
-        return 0, [_finding("The storage has no such object.", sent, sound())]
+        return 0, "The storage has no such object."
     if sent.bytes and size != sent.bytes:
-        what = f"The object has {size:,} bytes; {sent.bytes:,} were sent."
-        return 0, [_finding(what, sent, sound())]
+        return 0, f"The object has {size:,} bytes, and had {sent.bytes:,}."
     digest = hashlib.sha256()
     count = 0
     for piece in storage.pieces(sent.address):
@@ -59,13 +75,9 @@ def read(
         count += len(piece)
     if count != size:
         raise Unreachable(f"{count:,} of {size:,} bytes came", whole=False)
-    findings = []
     if digest.hexdigest() != sent.sha256:
-        what = f"Its bytes are not those that were sent: SHA-256 {digest.hexdigest()}."
-        findings.append(_finding(what, sent, sound()))
-    if wrong := _beside(sent, storage):
-        findings.append(wrong)
-    return count, findings
+        return count, f"Its bytes are not those that were there: SHA-256 {digest.hexdigest()}."
+    return count, ""
 
 
 def _beside(sent: SentFile, storage: Storage) -> Finding | None:
@@ -99,6 +111,20 @@ def _finding(what: str, sent: SentFile, local: Path | None) -> Finding:
         else f"The file {local} was read just now and is sound. Keep the damaged object under "
         f"another name, remove it and {sent.name}{_BESIDE} in the storage, then run "
         "scripts/nightly send.",
+    )
+
+
+def _master(what: str, sent: SentFile, local: Path | None) -> Finding:
+    return Finding(
+        "audit.stored_master",
+        sent.address,
+        what,
+        f"SHA-256 {sent.sha256}, as it came from there.",
+        "No sound copy is in the batch folder: bring it back from a backup, or from the masters of "
+        "a delivery."
+        if local is None
+        else f"The file {local} was read just now and is sound. Keep the damaged object under "
+        "another name, and put this file in its place.",
     )
 
 
