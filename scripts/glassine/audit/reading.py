@@ -317,8 +317,7 @@ def _stored(part: Part, places: Places, storage: Storage, reading: Reading) -> N
         return local if _is_sound(local, sent.sha256) else None
 
     try:
-        read_object = stored.read_master if of_master else stored.read
-        reading.bytes, reading.findings = read_object(sent, storage, sound)
+        reading.bytes, reading.findings = stored.read(sent, storage, sound, is_master=of_master)
     except Unreachable as problem:
         reading.unread = problem.reason
         return

@@ -40,34 +40,23 @@ def odd(files: Iterable[SentFile], storage: Storage) -> set[str]:
 
 
 def read(
-    sent: SentFile, storage: Storage, sound: Callable[[], Path | None]
+    sent: SentFile,
+    storage: Storage,
+    sound: Callable[[], Path | None],
+    *,
+    is_master: bool = False,
 ) -> tuple[int, list[Finding]]:
     """Read an object; return the bytes read, and what is not as it was sent.
 
     sound: returns the file itself, where it is here and read and found sound; asked for where the
-    object is not. Raises Unreachable where it cannot be read to its end."""
-    count, what = _read(sent, storage)
-    findings = [_finding(what, sent, sound())] if what else []
-    if (count or not what) and (wrong := _beside(sent, storage)):
-        findings.append(wrong)
-    return count, findings
-
-
-def read_master(
-    sent: SentFile, storage: Storage, sound: Callable[[], Path | None]
-) -> tuple[int, list[Finding]]:
-    """Do the same for a master that came from there; the batch's own list has its digest."""
-    count, what = _read(sent, storage)
-    return count, [_master(what, sent, sound())] if what else []
-
-
-def _read(sent: SentFile, storage: Storage) -> tuple[int, str]:
-    """Return the bytes read of an object, and in words what is wrong with it, if anything."""
+    object is not. is_master: whether it came from there; then no digest lies beside it, as the
+    batch's own list has it. Raises Unreachable where it cannot be read to its end."""
     size = storage.size(sent.address)
     if size is None:
-        return 0, "The storage has no such object."
+        return 0, [_finding("The storage has no such object.", sent, sound(), is_master)]
     if sent.bytes and size != sent.bytes:
-        return 0, f"The object has {size:,} bytes, and had {sent.bytes:,}."
+        what = f"The object has {size:,} bytes, and had {sent.bytes:,}."
+        return 0, [_finding(what, sent, sound(), is_master)]
     digest = hashlib.sha256()
     count = 0
     for piece in storage.pieces(sent.address):
@@ -75,9 +64,13 @@ def _read(sent: SentFile, storage: Storage) -> tuple[int, str]:
         count += len(piece)
     if count != size:
         raise Unreachable(f"{count:,} of {size:,} bytes came", whole=False)
+    findings = []
     if digest.hexdigest() != sent.sha256:
-        return count, f"Its bytes are not those that were there: SHA-256 {digest.hexdigest()}."
-    return count, ""
+        what = f"Its bytes are not those that were there: SHA-256 {digest.hexdigest()}."
+        findings.append(_finding(what, sent, sound(), is_master))
+    if not is_master and (wrong := _beside(sent, storage)):
+        findings.append(wrong)
+    return count, findings
 
 
 def _beside(sent: SentFile, storage: Storage) -> Finding | None:
@@ -99,33 +92,24 @@ def _beside(sent: SentFile, storage: Storage) -> Finding | None:
     )
 
 
-def _finding(what: str, sent: SentFile, local: Path | None) -> Finding:
-    return Finding(
-        "audit.stored",
-        sent.address,
-        what,
-        f"SHA-256 {sent.sha256}.",
-        "Compare it with the repository's copy and bring a sound one back; it is not sent again by "
-        "itself."
-        if local is None
-        else f"The file {local} was read just now and is sound. Keep the damaged object under "
-        f"another name, remove it and {sent.name}{_BESIDE} in the storage, then run "
-        "scripts/nightly send.",
-    )
-
-
-def _master(what: str, sent: SentFile, local: Path | None) -> Finding:
-    return Finding(
-        "audit.stored_master",
-        sent.address,
-        what,
-        f"SHA-256 {sent.sha256}, as it came from there.",
-        "No sound copy is in the batch folder: bring it back from a backup, or from the masters of "
-        "a delivery."
-        if local is None
-        else f"The file {local} was read just now and is sound. Keep the damaged object under "
-        "another name, and put this file in its place.",
-    )
+def _finding(what: str, sent: SentFile, local: Path | None, is_master: bool) -> Finding:
+    if local is None:
+        next_step = (
+            "Bring a sound copy back, of a master from a backup or a delivery, of a delivery from "
+            "the repository's copy; nothing is sent again by itself."
+        )
+    elif is_master:
+        next_step = (
+            f"The file {local} was read just now and is sound. Keep the damaged object under "
+            "another name, and put this file in its place."
+        )
+    else:
+        next_step = (
+            f"The file {local} was read just now and is sound. Keep the damaged object under "
+            f"another name, remove it and {sent.name}{_BESIDE} in the storage, then run "
+            "scripts/nightly send."
+        )
+    return Finding("audit.stored", sent.address, what, f"SHA-256 {sent.sha256}.", next_step)
 
 
 def unread(batch: str, reason: str, names: list[str]) -> Finding:

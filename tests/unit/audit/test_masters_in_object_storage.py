@@ -93,7 +93,7 @@ def test_of_a_batch_that_is_closed_too(tmp_path: Path, service: Service) -> None
     shutil.rmtree(tmp_path / "results")
     service.objects[FIRST] = b"other" + CONTENT["PEH-0001.tif"][5:]
     shown = audit(tmp_path, service)
-    assert told(shown) == [("audit.stored_master", f"{ADDRESS}/PEH-0001.tif")]
+    assert told(shown) == [("audit.stored", f"{ADDRESS}/PEH-0001.tif")]
     assert "backup" in shown.findings[0][1].next_step
     assert "b1" in fetched.batches(tmp_path / "deliveries")
 
@@ -114,7 +114,7 @@ def test_one_that_is_gone_or_short_is_told_the_same_night(
     if content is not None:
         service.objects[FIRST] = content
     shown = audit(tmp_path, service, Limits(1e-9, 0))
-    assert told(shown) == [("audit.stored_master", f"{ADDRESS}/PEH-0001.tif")]
+    assert told(shown) == [("audit.stored", f"{ADDRESS}/PEH-0001.tif")]
 
 
 def test_a_storage_that_refuses_is_no_damage(tmp_path: Path, service: Service) -> None:
