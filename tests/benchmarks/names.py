@@ -61,6 +61,9 @@ BENCHMARKS = {
     "resealed": Benchmark(
         "delivered.resealed", "packages changed and sealed anew: does validation tell"
     ),
+    "seen-text": Benchmark(
+        "edges.written", "characters of writing that is read on margins of film and labels"
+    ),
     "review-queue": Benchmark("review.queue", "300 frames reviewed by keyboard: keys and waits"),
     "review-team": Benchmark(
         "review.team", "20 reviewers, 2,000 decisions, the server killed: none lost or doubled"
