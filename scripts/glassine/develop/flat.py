@@ -25,8 +25,8 @@ _BLOCK, _BLOCKS = 16, 24
 # Degree of the polynomial in both directions together, for many blocks and for few.
 _DEGREE, _DEGREE_FEW, _FEW = 6, 3, 400
 # Rows of a plane at least in which the light is worked out; between them it is taken as straight,
-# which a fall-off of 35 % misses by less than a hundred-thousandth.
-_LINES = 256
+# which a fall-off of 35 % misses by less than a fifty-thousandth.
+_LINES = 128
 # Blocks further from the polynomial than so many robust deviations are no table.
 _FAR, _LEAST_DEVIATION = 5.0, 0.0015
 _SMOOTH_BLOCKS = 3.0

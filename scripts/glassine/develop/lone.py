@@ -56,7 +56,9 @@ def found(
         bottom = min(top + _BAND, height)
         first, last = max(0, top - 2), min(height, bottom + 2)
         known = dead[first:last, :width]
-        part = np.where(known, np.uint16(0), codes[first:last])
+        part = codes[first:last]
+        if known.any():
+            part = np.where(known, np.uint16(0), part)
         inner = slice(top - first, bottom - first)
         about = cv2.dilate(part, _TOUCH)[inner]
         if about.min() >= _NEVER:

@@ -47,15 +47,16 @@ def corrected(
     bright. limit: what blocks of samples are compared with, 1 is full scale."""
     height, width = (side // 2 * 2 for side in raw.sensor.shape[:2])
     out = np.empty((height, width, *raw.sensor.shape[2:]), np.uint16)
-    over, blocks, above = 0, 0, 0
+    works = None if dead is None or raw.pattern is None else ~dead
+    over = white = blocks = above = 0
     places = [(down, across) for down in (0, 1) for across in (0, 1)]
     for place, (down, across) in enumerate(places):
         for top in range(0, height // 2, _BAND):
             bottom = min(top + _BAND, height // 2)
-            rows = slice(down + 2 * top, down + 2 * bottom, 2)
-            samples = raw.sensor[rows, across:width:2].astype(np.float32)
-            _to_codes(raw, samples, place, gains)
-            light = samples
+            site = slice(down + 2 * top, down + 2 * bottom, 2), slice(across, width, 2)
+            light = raw.sensor[site].astype(np.float32)
+            white += _count(light >= raw.white, works, site)
+            _to_codes(raw, light, place, gains)
             if field is not None:
                 light /= field.rows(place, top, bottom)
             if limit is not None and raw.pattern is not None and top // _BAND % 2 == 0:
@@ -63,17 +64,17 @@ def corrected(
                 blocks += means.size
                 above += int(np.count_nonzero(means > limit * (FULL - OFFSET)))
             light += np.float32(OFFSET)
-            bright = light > FULL + 0.5
-            if dead is not None and raw.pattern is not None:
-                bright &= ~dead[rows, across:width:2]
-            over += int(np.count_nonzero(bright))
+            over += _count(light > FULL + 0.5, works, site)
             np.clip(np.rint(light, out=light), 0, FULL, out=light)
-            out[rows, across::2] = light.astype(np.uint16)
-    white = raw.sensor >= raw.white
-    if dead is not None and raw.pattern is not None:
-        white &= ~dead
-    at_white = float(np.count_nonzero(white)) / white.size
-    return Corrected(out, over / out.size, at_white, above / blocks if blocks else 0.0)
+            out[site] = light
+    return Corrected(out, over / out.size, white / out.size, above / blocks if blocks else 0.0)
+
+
+def _count(marked: Mask, works: Mask | None, site: tuple[slice, slice]) -> int:
+    """Return how many are marked of those that work. marked: of a site; works: of the sensor."""
+    if works is not None and marked.any():
+        marked &= works[site]
+    return int(np.count_nonzero(marked))
 
 
 def _blocks(light: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:

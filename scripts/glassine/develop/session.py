@@ -70,6 +70,7 @@ class Session:
     given: DevelopGiven
     lights: dict[str, Light] = field(default_factory=dict)
     darks: dict[str, Dark] = field(default_factory=dict)
+    headers: dict[str, Header] = field(default_factory=dict)
 
     def light_for(self, header: Header, master: str) -> tuple[Light | None, list[Finding]]:
         """Return the light capture that holds for a master, and what is to be told of it."""
@@ -124,16 +125,17 @@ class Session:
         for each in self.given.calibration:
             if each.role != "light" or not taken or each.path == light.file.path:
                 continue
-            other = self._measured(each)
-            capture = other.header.capture
+            capture = self._header(each).capture
             same = not _part(capture, master) and capture.iso == light.header.capture.iso
-            if same and capture.taken and capture.taken > taken and not other.problem:
-                later.append((capture.taken, each.path, other))
+            if same and capture.taken and capture.taken > taken:
+                later.append((capture.taken, each.path, each))
         if not later or light.exposure is None:
             return None
-        moment, _, after = min(later, key=lambda each: each[:2])
-        within = _hours(taken or "", moment) <= self.given.settings.raw.light_hours
-        return after if within and after.exposure else None
+        moment, _, first = min(later, key=lambda each: each[:2])
+        if _hours(taken or "", moment) > self.given.settings.raw.light_hours:
+            return None
+        after = self._measured(first)
+        return after if after.exposure and not after.problem else None
 
     def dark_for(self, header: Header) -> Dark | None:
         """Return the dark capture of the same camera body, the latest of several."""
@@ -154,12 +156,9 @@ class Session:
         return self._dark(max(found)[2]) if found else None
 
     def _header(self, each: Calibration) -> Header:
-        known = self.lights.get(each.path) or self.darks.get(each.path)
-        if known is not None:
-            return known.header
-        if each.role == "dark":
-            return self._dark(each).header
-        return self._measured(each).header
+        if each.path not in self.headers:
+            self.read(each)
+        return self.headers[each.path]
 
     def read(self, each: Calibration) -> tuple[Raw, CalibrationFile]:
         """Return a decoded capture and its digests. Raises GlassineError where it cannot be read,
@@ -184,6 +183,7 @@ class Session:
                 "the file as the capture station wrote it.",
                 "Copy it again from the capture station, or take it out of the batch folder.",
             )
+        self.headers[each.path] = raw.header
         kept = {name: digests[name] for name in fixity.ALGORITHMS}
         return raw, CalibrationFile(
             role=each.role, path=each.path, bytes=count, digests=_digests(kept)

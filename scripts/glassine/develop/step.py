@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+import cv2
 import msgspec
 import numpy as np
 import numpy.typing as npt
@@ -335,10 +336,11 @@ def _made(raw: Raw, plan: Plan, target: Path, path: str) -> tuple[DevelopedMaste
         level = plan.gains if plan.field is not None else None
         apart = lone.found(corrected.codes, raw.pattern, level, dead)
         alone = int(np.count_nonzero(apart))
-        dead = dead | apart
+        dead = np.logical_or(dead, apart, out=apart)
         filled = mosaic.repair(corrected.codes, dead, raw.pattern)
     height, width = corrected.codes.shape[:2]
-    bands = (colours.written(_light(band), how) for band in _colours(corrected.codes, raw, plan))
+    table = colours.looked_up(how, _light(np.arange(mosaic.FULL + 1, dtype=np.uint16)))
+    bands = (_written(band, how, table) for band in _colours(corrected.codes, raw, plan))
     header = raw.header
     output.write(target, (width, height), bands, how.icc, header.orientation, header.capture)
     made = DevelopedMaster(
@@ -382,6 +384,14 @@ def _colours(
         return
     for _, band in demosaic.bands(codes, raw.pattern, plan.method):
         yield from (band[top : top + _ROWS] for top in range(0, band.shape[0], _ROWS))
+
+
+def _written(
+    band: npt.NDArray[np.uint16], how: colours.Output, table: npt.NDArray[np.uint16] | None
+) -> npt.NDArray[np.uint16]:
+    if table is None:
+        return colours.written(_light(band), how)
+    return np.asarray(cv2.LUT(np.ascontiguousarray(band), table[None]), np.uint16)
 
 
 def _light(codes: npt.NDArray[np.uint16]) -> npt.NDArray[np.float32]:
