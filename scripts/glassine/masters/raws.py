@@ -32,6 +32,7 @@ _ORIENTATIONS = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}
 # What share of the samples may lie above the white level that the file states.
 _OVER_WHITE = 1e-4
 _MAX_SIDE = 65_500
+_MOST_BITS = 32  # DNG 1.7, BitsPerSample
 # So far apart, as a share of the white level, masked sites may lie from the black level that the
 # file states: at density 2.3 the light itself is no more.
 _MASKED_APART = 0.005
@@ -124,6 +125,13 @@ def _tagged(named: Path, where: Path, size: int) -> raw_tags.Declared | None:
 
 def _check_tags(named: Path, tagged: raw_tags.Declared, max_pixels: int) -> None:
     _check_size(named, (tagged.width, tagged.height), max_pixels)
+    if not 1 <= tagged.bits <= _MOST_BITS:
+        raise _refused(
+            named,
+            "raw_damaged",
+            f"It says that its samples have {tagged.bits} bits.",
+            f"1 to {_MOST_BITS} bits a sample.",
+        )
     if tagged.frames > 1:
         raise _refused(
             named,

@@ -68,7 +68,7 @@ def side_files(folder: Path, items: list[str]) -> None:
     masters = [path for ending in ("dng", "tif") for path in sorted(folder.glob(f"*.{ending}"))]
     lines = [f"{hashlib.sha256(path.read_bytes()).hexdigest()}  {path.name}" for path in masters]
     (folder / "manifest-sha256.txt").write_text("\n".join(lines) + "\n", "utf-8")
-    (folder / "batch.yaml").write_text("kind: frame_135\n", "utf-8")
+    (folder / "batch.yaml").write_text("defaults:\n  kind: frame_135\n", "utf-8")
 
 
 def spent(studio: Studio, *settings: str) -> float:

@@ -2,11 +2,14 @@
 
 import struct
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
+import rawpy
 
 from glassine.base.errors import GlassineError
+from glassine.develop import doubts
 from glassine.masters import raws
 from makers import raw_files
 from makers.raw_files import Shot
@@ -229,3 +232,19 @@ def test_a_turned_camera_changes_no_sample_and_keeps_its_tag(tmp_path, orientati
     made, _, picture = take(tmp_path)
     assert made["light"] == 0 and picture.shape == (HEIGHT, WIDTH, 3)
     assert np.abs(picture[20:-20, 20:-20].mean((0, 1)) / 0.45 - 1).max() < 0.004
+
+
+def test_what_libraw_says_of_a_capture_is_taken_where_its_file_has_no_tags_of_tiff(tmp_path):
+    """Time and focal length of such files were left out: no light capture was too old for them."""
+    put(tmp_path, "a.dng", TABLE)
+    raw = rawpy.imread(str(tmp_path / "a.dng"))
+    capture = raws._capture(tmp_path / "a.dng", raw, tiff=False)
+    assert capture.taken == "2026-03-17T09:00:00"
+    assert (capture.f_number, capture.iso, capture.lens) == (8.0, 100.0, "Copy 80")
+    assert capture.model is None and doubts.known(capture, "model") is None
+
+
+@pytest.mark.parametrize("nothing", ["", "----", "0.0", " ", 0.0, None])
+def test_what_cameras_write_for_nothing_is_nothing(nothing):
+    assert doubts.known(SimpleNamespace(lens=nothing), "lens") is None
+    assert doubts.known(SimpleNamespace(lens="Copy 80"), "lens") == "Copy 80"
