@@ -54,6 +54,9 @@ BENCHMARKS = {
     "raw-night": Benchmark(
         "raw.night", "a night of raw captures beside the same from TIFFs: processor time"
     ),
+    "raw-profiles": Benchmark(
+        "raw.profiles", "how near a camera's profile comes: a matrix, and a root polynomial"
+    ),
     "raw-speed": Benchmark(
         "raw.speed", "time and memory of developing, beside LibRaw by the same method"
     ),

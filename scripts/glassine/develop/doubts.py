@@ -73,24 +73,29 @@ def known(capture: Capture, name: str) -> object | None:
     return value or None
 
 
+def unsaid(*captures: Capture) -> list[str]:
+    """Return in words what one of these headers does not say, of what a light capture needs."""
+    return [
+        word
+        for name, word in _FACTS.items()
+        if any(known(capture, name) is None for capture in captures)
+    ]
+
+
 def unproved(
     light: Capture, capture: Capture, path: str, master: str, *, accepted: bool
 ) -> list[Finding]:
     """Return what is told where headers do not say whether a light capture holds. path: its.
     accepted: whether the settings accept that."""
-    unsaid = [
-        word
-        for name, word in _FACTS.items()
-        if known(light, name) is None or known(capture, name) is None
-    ]
-    if not unsaid:
+    lacking = unsaid(light, capture)
+    if not lacking:
         return []
     return [
         Finding(
             "develop.light_unproved",
             master,
             f"Whether the light capture {path} holds for it is not certain: the headers do not "
-            f"say {wording.listed(unsaid)}.",
+            f"say {wording.listed(lacking)}.",
             "captures whose headers say camera, body, lens, aperture and time.",
             "See that it was captured in the same session with the same set-up. Where lens or "
             "camera never say it, `raw.unstated: note` accepts that.",

@@ -109,7 +109,10 @@ class Session:
         """Return what is to be told of a light capture that holds."""
         mine, theirs, path = light.header.capture, header.capture, light.file.path
         accepted = self.given.settings.raw.unstated == "note"
-        findings = _uneven(light, master)
+        listed = any(each.expected for each in self.given.calibration if each.path == path)
+        notes = raws.notes_on(light.header, path, listed=listed, lossy="note")
+        findings = [note for note in notes if note.severity == "review"]
+        findings += _uneven(light, master)
         findings += doubts.unproved(mine, theirs, path, master, accepted=accepted)
         findings += doubts.iso(mine, theirs, path, master)
         after = self._light_after(light, theirs)

@@ -212,6 +212,18 @@ def test_a_dark_capture_with_too_many_hot_pixels_is_held(tmp_path):
     assert held.value.findings[0].code == "develop.dark"
 
 
+def test_what_a_light_captures_own_header_contradicts_is_told(tmp_path):
+    """Its masked sites, left of the active area, lie above the black level that it states."""
+    film(tmp_path)
+    samples = np.hstack([np.full((HEIGHT, 8), 700), raw_files.exposed(TABLE, CAMERA, 2)])
+    area = (50829, 4, 4, struct.pack("<4I", 0, 8, HEIGHT, WIDTH + 8))
+    content = raw_files.dng(samples.astype(np.uint16), CAMERA, replace(BEFORE, more=(area,)))
+    (tmp_path / "light.dng").write_bytes(content)
+    made, notes, _ = take(tmp_path)
+    assert made["light"] == 0
+    assert notes["masters.note_raw_black"]["path"] == "light.dng"
+
+
 def test_light_of_another_size_or_pattern_is_not_used(tmp_path):
     film(tmp_path)
     put(tmp_path, "light.dng", TABLE[:-20])
