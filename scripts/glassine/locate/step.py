@@ -27,14 +27,14 @@ from glassine.base.model import (
 )
 from glassine.base.records.given import StatedMaster
 from glassine.base.records.parts import Header, Resolution
-from glassine.locate import catalogue_size, decisions, orientation, ranks, stated
+from glassine.locate import catalogue_size, decisions, orientation, stated
 from glassine.locate.encoding import linear, table_of
 from glassine.locate.given import LocateGiven
 from glassine.locate.looks import geometry_of
 from glassine.locate.scene import Master
 from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
-from glassine.masters import colour, developed, labels, opening, pixels
+from glassine.masters import colour, developed, labels, opening, pixels, ranks
 
 VERSION = "21"
 

@@ -12,8 +12,8 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine.base import processor
-from glassine.locate import ranks
 from glassine.locate.encoding import through
+from glassine.masters import ranks
 
 Floats = npt.NDArray[np.float32]
 Mask = npt.NDArray[np.bool_]

@@ -198,19 +198,31 @@ def beyond(look: Look, film: Film, balance: Sequence[float]) -> float:
 
 def alone(look: Look, film: Film, balance: Sequence[float]) -> float:
     """Return by how much (log10 of exposure) the lightest channel of three is above the second."""
-    x = np.sort(exposures(look, film) + np.array(balance), axis=1)
-    top, second = np.percentile(x[:, -1], 99.98), np.percentile(x[:, -2], 99.98)
-    return float(top - second)
+    top, second = _two_highest(exposures(look, film) + np.array(balance))
+    return float(np.percentile(top, 99.98) - np.percentile(second, 99.98))
 
 
 def _tops(look: Look, film: Film, balance: Sequence[float]) -> tuple[float, float]:
     """Return log10 of exposure of the lightest channel, and how much of it may be white."""
-    x = np.sort(exposures(look, film) + np.array(balance), axis=1)
-    most, top = np.percentile(x[:, -1], [99.5, 99.98])
+    x = exposures(look, film) + np.array(balance)
+    highest, second = _two_highest(x)
+    most, top = np.percentile(highest, [99.5, 99.98])
     level = min(float(top), float(most) + GLINTS)
     if x.shape[1] < 3:
         return level, level
-    return level, float(np.percentile(x[:, -2], 99.98)) + ONE_CHANNEL
+    return level, float(np.percentile(second, 99.98)) + ONE_CHANNEL
+
+
+def _two_highest(x: Floats) -> tuple[Floats, Floats]:
+    """Return the highest and the second of each row of (n, channels); of one channel, it twice.
+
+    As sorted rows have them, in a tenth of the time."""
+    highest = second = x[:, 0]
+    for channel in range(1, x.shape[1]):
+        lower = np.minimum(highest, x[:, channel])
+        highest = np.maximum(highest, x[:, channel])
+        second = lower if channel == 1 else np.maximum(second, lower)
+    return highest, second
 
 
 @dataclass(frozen=True)
@@ -314,8 +326,7 @@ def neutral(look: Look, film: Film) -> Lightest:
     """
     x = exposures(look, film)
     seen = lightest_part(x)
-    ranked = np.sort(x - seen.cast, axis=1)
-    top, second = (float(np.percentile(ranked[:, k], 99.98)) for k in (-1, -2))
+    top, second = (float(np.percentile(each, 99.98)) for each in _two_highest(x - seen.cast))
     cues = [seen.cast, lightest_of_each(x)]
     if look.picture is not None:
         cues.append(_edges(_reduced(look.picture), film))

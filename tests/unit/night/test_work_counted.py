@@ -22,7 +22,7 @@ from glassine import steps as table
 from glassine.base import record_files
 from glassine.intake import step as intake
 from glassine.intake.given import IntakeGiven
-from glassine.masters import kept, pixels
+from glassine.masters import kept, opening, pixels, unfold
 from glassine.night import due
 from glassine.night.run import Run
 
@@ -89,14 +89,15 @@ def _count_pixels(monkeypatch, counts):
     monkeypatch.setattr(cv2, "imencode", encoding)
 
 
-def _taken_in(folder: Path) -> tuple[Run, str, str]:
+def _taken_in(folder: Path, **storage: object) -> tuple[Run, str, str]:
     masters = folder / "masters"
     (masters / "night").mkdir(parents=True)
     content = batches.draw(1, *SIZE)
     import tifffile
 
     path = masters / "night" / "PEH-0001.tif"
-    tifffile.imwrite(path, content, photometric="rgb", resolution=(1500, 1500), resolutionunit=2)
+    storage |= {"resolution": (1500, 1500), "resolutionunit": 2}
+    tifffile.imwrite(path, content, photometric="rgb", **storage)
     batches.write_lists(masters / "night", ["PEH-0001"])
     os.utime(path, (1e9, 1e9))
     run = Run({"masters": str(masters)}, folder)
@@ -169,6 +170,35 @@ def test_a_step_does_no_more_than_it_needs(counted, step, what, unit):
     share = counted[step][what] / unit
     expected = EXPECTED[step, what, unit]
     assert expected / SLACK <= share <= expected * SLACK, f"{share:.2f}, expected {expected}"
+
+
+def test_a_compressed_master_is_unfolded_once_by_the_steps_of_an_item(tmp_path, monkeypatch):
+    """Its proof unfolds it; what follows in the same process decodes nothing again."""
+    counts: Counter[str] = Counter()
+    monkeypatch.setattr(pixels, "_DECODED", kept.Kept(2**26))
+    inflater = unfold.zlib.decompressobj
+
+    def inflating():
+        counts["inflated"] += 1
+        return inflater()
+
+    def decoding(*given):
+        counts["decoded"] += 1
+        return decode(*given)
+
+    decode = pixels._decoded
+    monkeypatch.setattr(unfold.zlib, "decompressobj", inflating)
+    monkeypatch.setattr(pixels, "_decoded", decoding)
+    run, name, item = _taken_in(tmp_path, compression="zlib", rowsperstrip=66)
+    item_dir = run.place.results_dir(name) / "items" / item
+    item_dir.mkdir(parents=True)
+    given = due.given("verify", run.lookup.batch(name), item, run.place.config)
+    table.function("verify")(run.place.batch_dir(name), item_dir, table.given("verify", given))
+    path = run.place.batch_dir(name) / "PEH-0001.tif"
+    for _ in ("locate", "look", "render"):
+        with pixels.opened(path, opening.read_header(path)) as source:
+            assert source.reduced.any()
+    assert counts == {"inflated": 10}
 
 
 FORKS = """
