@@ -11,7 +11,7 @@ import msgspec
 
 from glassine.base import files, naming, record_files
 from glassine.base.errors import Finding, GlassineError
-from glassine.base.premis_event import event
+from glassine.base.premis_event import event, software
 from glassine.base.records.fixity import Fixity, VerifiedMaster
 from glassine.base.records.given import Master
 from glassine.base.records.parts import Event, FindingNote, Header
@@ -233,6 +233,15 @@ def _verify_one(
         _collected(findings, opening.read_header, path, limit, master.path)
         findings += fixity.unreadable(master.path, problem).findings
         return None
+
+
+def prepare() -> None:
+    """Do once a process what would be done for each item."""
+    from glassine.masters import opening
+
+    opening.prepare()
+    record_files.prepare(Fixity)
+    software()
 
 
 def verify_item(batch_dir: Path, item_dir: Path, given: VerifyGiven) -> None:

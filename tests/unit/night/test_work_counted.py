@@ -232,6 +232,44 @@ def test_a_job_forks_as_often_as_it_needs(tmp_path, job, forks):
     assert len((tmp_path / "forks").read_text()) == forks
 
 
+LOADED = """
+    import json, os, sys
+    from glassine.night import warm
+    warm._load()
+    from glassine.base import premis_event
+    from glassine.locate import learned
+    from glassine.locate import step as locate
+    from glassine.pack import layouts
+    from glassine.record import rules
+    from glassine.render.quality import limits
+    kept = (learned._network, locate._shown_codes, layouts.all_layouts, rules._relax_ng)
+    print(json.dumps({
+        "threads": len(os.listdir("/proc/self/task")),
+        "missing": [each.__name__ for each in (*kept, limits._table) if not each.cache_info().currsize],
+        "software": premis_event.software.cache_info().currsize,
+        "modules": [name for name in sys.modules if name.startswith("glassine.record.")],
+    }))
+"""
+
+
+def test_the_warm_process_has_done_what_every_item_would_do():
+    """What is loaded and read once a night, and is not read again in each of its forks."""
+    text = textwrap.dedent(LOADED)
+    out = subprocess.run(
+        [sys.executable, "-c", text],
+        env={**os.environ, "PYTHONPATH": str(SCRIPTS)},
+        capture_output=True,
+        check=True,
+    ).stdout
+    loaded = json.loads(out)
+    assert loaded["threads"] == 1
+    assert loaded["missing"] == []
+    # verify; locate; render; embed; record: each names its own packages.
+    assert loaded["software"] == 5
+    needed = {"check", "history", "item_records", "mets", "official", "presentation", "on_disk"}
+    assert {f"glassine.record.{name}" for name in needed} <= {*loaded["modules"]}
+
+
 def _loaded(text: str) -> list[str]:
     out = subprocess.run(
         [sys.executable, "-c", textwrap.dedent(text) + "\nprint(json.dumps(sorted(sys.modules)))"],

@@ -62,6 +62,11 @@ class Sight:
         return colour.encoding_of(self.icc, encoding_stated, self.source.bits, self.source.bands)
 
 
+def prepare() -> None:
+    """Read the project's own limits, once a process."""
+    limits.prepare()
+
+
 def measure(sight: Sight, settings: QualitySection) -> list[Measure]:
     """Return the measures of a frame, judged by the table of limits."""
     column = limits.material(sight.geometry, sight.facts)
