@@ -34,6 +34,9 @@ BENCHMARKS = {
     ),
     "faults-load": Benchmark("faults.load", "a night of many small masters: time, memory, files"),
     "identity": Benchmark("identity.run", "captures with the item they belong to, or held"),
+    "identity-alike": Benchmark(
+        "identity.alike", "the same film under two ids is told, and no other pair of pictures"
+    ),
     "identity-nights": Benchmark(
         "identity.nights", "each file of a studio's days has the fate that a person wrote"
     ),

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import jinja2
 
+from glassine.base import wording
 from glassine.base.visible import visible
 from glassine.report.shown import Batch, Item
 
@@ -22,6 +23,8 @@ _CAPTURE_CODES = {
     "catalogue.master_missing",
 }
 
+_MOST_NAMED = 10
+
 
 @dataclass(frozen=True)
 class Row:
@@ -35,7 +38,8 @@ class Row:
 
 
 def rows(batch: Batch) -> list[Row]:
-    """Return what is to be captured: first what is missing, then what is held for its capture."""
+    """Return what is to be captured: first what is missing, then what is held for its
+    capture, or looks like another item's."""
     missing = {
         each.item: Row(each.item, each.shelf_mark, each.title, ("It has no master.",))
         for each in (batch.expected.missing if batch.expected else [])
@@ -52,7 +56,11 @@ def _of_item(item: Item, batch: Batch) -> Row | None:
         if finding.severity == "hold"
         and (finding.code in _CAPTURE_CODES or finding.code.partition(".")[0] in _CAPTURE_STEPS)
     ]
-    if item.status.state != "held" or not reasons:
+    reasons = reasons if item.status.state == "held" else []
+    if others := batch.alike.get(item.item):
+        names = wording.some(list(dict.fromkeys(others)), _MOST_NAMED)
+        reasons.append(f"It looks like the same capture as {names}: compare both with the film.")
+    if not reasons:
         return None
     listed = batch.expected.shelf_marks if batch.expected else {}
     marks = [text for label, text in item.catalogue if label == "Further identifiers"]

@@ -229,7 +229,8 @@ class Batch:
     held_since: when the step that failed for the batch as a whole told so (held.json). standing:
     the corrections that stand, by item. rolls: {item: (its roll, its place there)}. access: items
     that not all may see, or that were opened lately. rows: of the catalogue, by item, where they
-    were read. labels: texts seen in the masters of an item.
+    were read. labels: texts seen in the masters of an item. alike: {item: those whose pictures look
+    like the same capture as one of its}.
     """
 
     batch: str
@@ -258,6 +259,7 @@ class Batch:
     access: list[ListedAccess] = field(default_factory=list)
     rows: dict[str, views.Row] = field(default_factory=dict)
     labels: dict[str, list[str]] = field(default_factory=dict)
+    alike: dict[str, list[str]] = field(default_factory=dict)
 
     @property
     def statuses(self) -> list[ItemStatus]:
