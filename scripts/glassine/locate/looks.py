@@ -8,9 +8,19 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from glassine.base.model import Facts, Frame, MasterGeometry, MasterPiece
-from glassine.locate import film_edges, finder, formats, kinds, scale, weights
+from glassine.base.model import Facts, Frame, MasterGeometry, MasterPiece, SeenText
+from glassine.locate import (
+    film_edges,
+    finder,
+    formats,
+    kinds,
+    scale,
+    seen_text,
+    text_notes,
+    weights,
+)
 from glassine.locate.candidate import Candidate
+from glassine.locate.edge_numbers import Told
 from glassine.locate.encoding import linear_table
 from glassine.locate.finder import ExactLook, RoughLook
 from glassine.locate.judge import (
@@ -279,12 +289,40 @@ def explained(
     return look, doubts, examine(scene, look.known, look.frames)
 
 
+def _writing(
+    master: Master,
+    scene: Scene,
+    look: JudgedLook,
+    edges: list[Told],
+    frames: tuple[Frame, ...],
+    pieces: tuple[MasterPiece, ...],
+) -> tuple[tuple[SeenText, ...], tuple[str, ...]]:
+    """Return what is written on a master beside `frames`, and notes of it."""
+    margins = []
+    notes: list[str] = []
+    texts: list[SeenText] = []
+    for piece in film_edges.pieces_of(scene, look) if film_edges.may_show(look) else []:
+        told = next((each for each in edges if each.piece.frames == piece.frames), None)
+        reversal = film_edges.is_reversal(look, piece)
+        read = seen_text.of_margins(master, scene.whole, piece, told, reversal)
+        margins.append(piece)
+        texts += read.texts
+        notes += text_notes.of_numbers(read, told)
+    texts += seen_text.of_master(master, scene.whole, frames, pieces, margins)
+    return tuple(texts), (*text_notes.of_texts(texts), *notes)
+
+
 def geometry_of(
-    master: Master, facts: Facts, ppi_hint: float | None, settings: dict[str, Any]
+    master: Master,
+    facts: Facts,
+    ppi_hint: float | None,
+    settings: dict[str, Any],
+    whole: bool = False,
 ) -> MasterGeometry:
     """Return the frames of one master, its path left empty.
 
     ppi_hint: pixels per inch as the file says, or None. settings: of this step, by their names.
+    whole: whether all of the master is its picture, so that writing is read all over it.
     """
     scene = Scene.of(master, facts, Settings.of(settings))
     look, doubts, pieces = explained(scene, ppi_hint)
@@ -292,6 +330,11 @@ def geometry_of(
     edges = film_edges.read(master, scene, look)
     notes = tuple(doubt.note for doubt in doubts if doubt.note)
     notes += beside_words(pieces) + (() if frames else ("no frame found",))
+    texts: tuple[SeenText, ...] = ()
+    if scene.settings.seen_text:
+        beside = () if whole else frames
+        texts, more = _writing(master, scene, look, edges, beside, pieces)
+        notes += more
     outline = known.object_corners
     return MasterGeometry(
         path="",
@@ -306,6 +349,7 @@ def geometry_of(
         notes=notes,
         pieces=pieces,
         edges=film_edges.recorded(edges),
+        seen_text=texts,
     )
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from glassine.base import parts
 from glassine.base.model import Facts, Frame, MasterGeometry, Polarity, Process
 from glassine.base.records.given import StatedMaster
-from glassine.locate import film_order, orientation
+from glassine.locate import film_order, orientation, text_notes
 from glassine.locate.turn import ORIENTATIONS, combined, words
 
 # Sides of a picture may part from their stated proportions by this share: masks and worn edges.
@@ -183,6 +183,7 @@ def _reasons(one: Located, frame: Frame) -> list[str]:
         *_polarity_reasons(one, frame),
         *_turn_reasons(one),
         *film_order.against_side(one.geometry, frame, _lay(one)),
+        *text_notes.against_side(one.geometry, _lay(one)),
         *_size_reasons(one, frame),
     ]
 
@@ -254,6 +255,7 @@ def _size_reasons(one: Located, frame: Frame) -> list[str]:
 
 def _notes(one: Located) -> list[str]:
     found = film_order.notes(one.geometry, _lay(one))
+    found += text_notes.suggestions(one.geometry, _lay(one))
     if one.orientation != 1:
         turned, mirrored = ORIENTATIONS[one.orientation]
         found.append(

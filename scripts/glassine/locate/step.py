@@ -121,7 +121,8 @@ def _locate_master(
         reduced, reduction = source.reduced, source.reduction
         whole = Master(reduced, reduction, source.region, source.width, source.height, table)
         section = given.settings.locate
-        geometry = geometry_of(whole, facts, ppi_of(header.resolution), section)
+        shown = stated.shows_whole(master.part, facts)
+        geometry = geometry_of(whole, facts, ppi_of(header.resolution), section, whole=shown)
         geometry = catalogue_size.hinted(geometry, given.size_mm)
     preview = preview_of(reduced, table)
     _write_preview(item_dir / "previews" / naming.preview_name(path), preview)

@@ -9,6 +9,7 @@ from typing import Any
 
 from glassine.base import clock, files, wording, zones
 from glassine.base.errors import GlassineError
+from glassine.report import unnamed
 from glassine.report.shown import Batch
 
 # So many actions are shown; the rest are counted.
@@ -226,9 +227,11 @@ def _actions(batch: Batch) -> list[Action]:
     held, review, asks = counts.get("held", 0), counts.get("review", 0), len(batch.asks)
     missing = len(batch.expected.missing) if batch.expected else 0
     first = batch.problems[0].next_step if batch.problems else ""
+    whose = sum(len(unnamed.asked(item)) for item in batch.items)
     waiting = (
         (bool(first), f"Settle what holds the batch as a whole. {first}", "#batch-problems"),
         (damaged, "See what was read again and is not as recorded", "#audit"),
+        (whose, f"Say which item {_count(whose, 'capture is', 'captures are')} of", "#queue=0"),
         (held, f"Settle {_count(held, 'held item')}", "#held"),
         (asks, f"Answer {_count(asks, 'question')} about the batch as a whole", "#batch-asks"),
         (review, f"Review {_count(review, 'item')}", "#look"),

@@ -19,7 +19,7 @@ from glassine.base.access import NOTICE_DAYS
 from glassine.base.model import ItemId
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.base.records.given import Institution
-from glassine.report import cautions, decided, light, morning, plots, queue, words
+from glassine.report import cautions, decided, light, morning, plots, queue, unnamed, words
 from glassine.report.shown import Batch, Item, ListedRow, Master, decay_order
 from glassine.report.summary import FindingLine
 from glassine.report.timing import Throughput
@@ -263,6 +263,14 @@ def list_files(batch: Batch) -> dict[str, str]:
         )
         scripts[f"list-{number:04d}.js"] = f"glassineList({number},{_script_json(piece)});\n"
     return scripts
+
+
+def row_files(batch: Batch) -> dict[str, str]:
+    """Return name -> text of the script that holds the rows of the catalogue, where a capture is
+    to be given to one."""
+    if not any(unnamed.offered(item) for item in batch.items):
+        return {}
+    return {"rows.js": f"glassineRows({_script_json(unnamed.rows_of(batch))});\n"}
 
 
 def _withdrawals(batch: Batch) -> list[dict[str, str | int]]:

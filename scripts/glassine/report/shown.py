@@ -67,6 +67,24 @@ class Frame(msgspec.Struct, frozen=True, kw_only=True):
     sketch: list[list[int]] | None = None
 
 
+class NearRow(msgspec.Struct, frozen=True, array_like=True):
+    """A row of the catalogue that a capture may be of. why: in words; masters: that it has."""
+
+    item: str
+    title: str
+    date: str
+    why: str
+    masters: int
+
+
+class Unnamed(msgspec.Struct, frozen=True, kw_only=True):
+    """What is known of a capture whose item a person should say. labels: texts seen in it; near:
+    the likeliest row first."""
+
+    labels: list[str]
+    near: list[NearRow]
+
+
 class Master(msgspec.Struct, kw_only=True):
     """A master.
 
@@ -75,7 +93,8 @@ class Master(msgspec.Struct, kw_only=True):
     seen_sha256: of the capture that the frames were found on: verify may have read another since.
     decided: decisions that were not applied to the frame of their number, each {"entry", "on": the
     frame's number, or None}. read: when it was last read whole and compared. taken: when it was
-    captured, as it says itself.
+    captured, as it says itself. edges: of the pieces on the table, four corners each, in px of the
+    master: sides of a frame snap to them. unnamed: where a person should say which item it is.
     """
 
     path: str
@@ -99,6 +118,8 @@ class Master(msgspec.Struct, kw_only=True):
     frames: list[Frame] = msgspec.field(default_factory=list)
     small: str | None = None
     middle: str | None = None
+    edges: list[list[list[float]]] = msgspec.field(default_factory=list)
+    unnamed: Unnamed | None = None
 
 
 @dataclass
@@ -207,7 +228,8 @@ class Batch:
 
     held_since: when the step that failed for the batch as a whole told so (held.json). standing:
     the corrections that stand, by item. rolls: {item: (its roll, its place there)}. access: items
-    that not all may see, or that were opened lately.
+    that not all may see, or that were opened lately. rows: of the catalogue, by item, where they
+    were read. labels: texts seen in the masters of an item.
     """
 
     batch: str
@@ -234,6 +256,8 @@ class Batch:
     standing: dict[ItemId, Correction] = field(default_factory=dict)
     rolls: dict[str, tuple[str, str]] = field(default_factory=dict)
     access: list[ListedAccess] = field(default_factory=list)
+    rows: dict[str, views.Row] = field(default_factory=dict)
+    labels: dict[str, list[str]] = field(default_factory=dict)
 
     @property
     def statuses(self) -> list[ItemStatus]:

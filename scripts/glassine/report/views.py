@@ -264,7 +264,8 @@ class LocatedFrame(Given, frozen=True, kw_only=True):
 
 
 class LocatedMaster(Given, frozen=True, kw_only=True):
-    """width, height: px. ppi: pixels per inch in the plane of the film."""
+    """width, height: px. ppi: pixels per inch in the plane of the film. pieces, object_corners: of
+    what lies on the table; each is taken by itself."""
 
     path: str
     width: int | None = None
@@ -274,6 +275,8 @@ class LocatedMaster(Given, frozen=True, kw_only=True):
     ppi_source: str | None = None
     notes: tuple[str, ...] = ()
     frames: tuple[LocatedFrame, ...] = ()
+    pieces: Any = None
+    object_corners: Any = None
 
 
 class Ruling(Given, frozen=True, kw_only=True):

@@ -12,6 +12,7 @@ import jinja2
 
 from glassine.base import wording, zones
 from glassine.base.visible import visible
+from glassine.report import unnamed
 from glassine.report.shown import Batch, Frame, Item, Master
 
 _HERE = Path(__file__).parent
@@ -193,6 +194,8 @@ def environment(zone: str | None = None) -> jinja2.Environment:
         wide=_wide,
         flat=_flat,
         signs=lambda text: text.replace("<=", "≤").replace(">=", "≥"),
+        unnamed=unnamed.offered,
+        asks=unnamed.asked,
         digest=lambda text: bool(_DIGEST.fullmatch(text)),
         scaled=lambda height, percent: round((height or 1000) * percent / 100),
     )
