@@ -46,7 +46,11 @@ def check_text_reader(place: Workplace) -> None:
     sections = [place.config.get("locate", {})]
     sections += [rule["set"].get("locate", {}) for rule in place.config.get("rules", [])]
     asked = any(section.get("seen_text") for section in sections)
-    if place.works and asked and not text_packages.are_installed():
+    if not (place.works and asked):
+        return
+    from glassine.locate import text_packages  # its room loads libraries of pixels
+
+    if not text_packages.are_installed():
         raise GlassineError([text_packages.missing()])
 
 
