@@ -17,13 +17,13 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
-from glassine.base import exits, files, settings, wording
+from glassine.base import disk_room, exits, files, settings, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.records.receipt import Receipt
 from glassine.base.visible import visible
 from glassine.deliver import causes, receipt_files
 from glassine.deliver import due as delivered
-from glassine.night import by_hand, preflight
+from glassine.night import by_hand
 from glassine.night.workplace import Workplace
 
 _DAY_S = 86400.0
@@ -156,30 +156,24 @@ def _writer_lives(path: Path) -> bool:
 
 
 def forecast(place: Workplace, now: float, days: float = 30.0) -> str:
-    """Return how long the disk lasts, by what was delivered in the last days; empty where nothing
-    was."""
+    """Return how long the disk lasts: by the last nights, and while these are too few by what was
+    delivered in the last days."""
+    told = disk_room.forecast(place.results, place.deliveries, now)
+    if any(each.rate is not None for each in told):
+        return "\n".join(each.sentence() for each in told)
     taken = 0
     for name in receipt_files.batches(place.deliveries):
         for receipt in receipt_files.read(place.deliveries, name).sound:
             if now - _seconds(receipt) <= days * _DAY_S:
                 taken += sum(bag.bytes for bag in receipt.bags)
-    free = preflight.free_bytes(place.deliveries if place.deliveries.is_dir() else place.results)
-    if not taken:
-        return f"free: {_size(free)}"
-    left = free / (taken / days)
-    return (
-        f"free: {_size(free)}; deliveries of the last {days:g} days took {_size(taken)}: at that "
-        f"rate room for about {left:,.0f} days, less what results take beside them"
-    )
-
-
-def _size(count: float) -> str:
-    """Return bytes in words, in powers of ten."""
-    for unit in ("bytes", "kB", "MB", "GB"):
-        if count < 1000:
-            return f"{count:,.0f} {unit}" if unit == "bytes" else f"{count:,.1f} {unit}"
-        count /= 1000
-    return f"{count:,.1f} TB"
+    free = min((each.free for each in told if "deliveries" in each.where), default=None)
+    words = [each.sentence() for each in told]
+    if taken and free is not None:
+        words.append(
+            f"deliveries of the last {days:g} days took {disk_room.in_words(taken)}: at that rate "
+            f"room for about {free / (taken / days):,.0f} days, less what results take beside them"
+        )
+    return "\n".join(words)
 
 
 def _remove(found: Removable, root: Path) -> None:
@@ -194,8 +188,9 @@ def _remove(found: Removable, root: Path) -> None:
 
 def _say(what: str, found: Removable, done: bool) -> None:
     verb = "removed" if done else "would remove"
-    shared = f", and {_size(found.shared)} that a delivery has too" if found.shared else ""
-    print(visible(f"{what}: {verb} {len(found.paths):,} files, {_size(found.bytes)}{shared}"))
+    room, too = disk_room.in_words(found.bytes), disk_room.in_words(found.shared)
+    shared = f", and {too} that a delivery has too" if found.shared else ""
+    print(visible(f"{what}: {verb} {len(found.paths):,} files, {room}{shared}"))
 
 
 def _closed(place: Workplace) -> list[str]:
@@ -205,7 +200,7 @@ def _closed(place: Workplace) -> list[str]:
 
 def _tidy(place: Workplace, options: argparse.Namespace) -> int:
     now, code = time.time(), 0
-    print(visible(forecast(place, now)))
+    print("\n".join(map(visible, forecast(place, now).split("\n"))))
     spare = leftovers(place, options.days, now)
     for name in options.batch or _closed(place):
         try:
