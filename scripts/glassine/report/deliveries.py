@@ -110,9 +110,9 @@ class Deliveries:
             words = f"{self.items[item].words}; {_STAYS} (delivery.on_new_version)"
             self.items[item] = replace(self.items[item], words=words)
         if mine:
-            words = ("item stays as it was", "items stay as they were")
+            stays = ("item stays as it was", "items stay as they were")
             self.sentences.append(
-                f"{_plural(len(mine), *words)} delivered, though newer software would make "
+                f"{_plural(len(mine), *stays)} delivered, though newer software would make "
                 f"{'it' if len(mine) == 1 else 'them'} otherwise "
                 f"(delivery.on_new_version is keep): {_names(mine)}."
             )
