@@ -40,7 +40,7 @@ def join_catalogue(batch: Batch, collector: Collector) -> RowsRead:
 
 def _no_row(batch: Batch, item: str) -> Finding:
     rows = batch.rows_like.of(item)
-    like = f", but for {wording.listed(rows)}" if rows else ""
+    like = f"; it has {wording.listed(rows)}" if rows else ""
     return Finding(
         "catalogue.no_row",
         item,

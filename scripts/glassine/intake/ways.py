@@ -234,7 +234,7 @@ def _hold_unknown(batch: Batch, collector: Collector, path: str, labels: int) ->
     near = near if by_name and near != name else None
     near, rows = _renamed(batch, path, near) if near else (None, [])
     folder = path.rpartition("/")[0]
-    if near and any(entry.path == f"{folder}/{near}".lstrip("/") for entry in batch.listing.files):
+    if near and f"{folder}/{near}".lstrip("/") in batch.paths:
         near = None  # there is a file of that name
     more = ""
     if labels:

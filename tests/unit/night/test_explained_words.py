@@ -102,7 +102,7 @@ def test_no_rename_to_the_name_of_another_file(batch):
 def test_an_item_without_a_row_is_told_the_rows_like_it(batch):
     put(batch, "PHE-0012.tif", "IMG_0001.tif", rows=["item_id,title", "PEH-0012,A", "PEH-0013,B"])
     text = look(batch)
-    assert "The catalogue has no row for this item, but for PEH-0012." in text
+    assert "The catalogue has no row for this item; it has PEH-0012." in text
     assert "IMG: The catalogue has no row for this item. Add" in text
 
 
