@@ -283,12 +283,15 @@ class Ending:
                 sys.stderr.write(f"{name}: the page was not written: {problem.strerror}\n")
 
     def _note_room(self) -> None:
-        """Note how much room there is, by which the report says how long the disk lasts."""
+        """Note how much room there is, by which the report says how long the disk lasts, and where
+        the masters lie, by which no other settings are taken for those of these results."""
         now = disk_room.seconds_of(clock.now_text())
         try:
+            self.place.note_masters()
             disk_room.note(self.place.results, self.place.deliveries, now)
         except (GlassineError, OSError) as problem:
-            sys.stderr.write(f"room on the disk: not noted: {visible(str(problem))}\n")
+            why = visible(str(problem))
+            sys.stderr.write(f"results: room and place of the masters were not noted: {why}\n")
 
     def _with_problems(self) -> set[str]:
         return {problem.batch for problem in self.problems if problem.batch}

@@ -81,12 +81,17 @@ def _refused(place: object, what: str, next_step: str) -> GlassineError:
     )
 
 
-def of_batch(place: Workplace, name: str, days: float, now: float) -> Removable:
+def of_batch(
+    place: Workplace, name: str, days: float, now: float, *, away: bool = False
+) -> Removable:
     """Return what may go of a batch's results.
 
-    days: so long ago must its last delivery be. now: seconds since 1970. Raises GlassineError where
-    the batch is not closed, or something of it was not delivered.
+    days: so long ago must its last delivery be. now: seconds since 1970. away: whether deliveries
+    that are not here any more are known to be kept elsewhere. Raises GlassineError where the batch
+    is not closed, something of it was not delivered, or a delivery of it is damaged or not here.
     """
+    if Path(name).name != name or name in ("", ".."):
+        raise _refused(name, "That is no name of a batch.", "Name a folder of `results`.")
     results = place.results_dir(name)
     if not (results / "intake.json").is_file() or results.is_symlink():
         raise _refused(results, "There are no results of a batch of this name.", "Correct it.")
@@ -99,6 +104,7 @@ def of_batch(place: Workplace, name: str, days: float, now: float) -> Removable:
     if not age >= days:
         what = f"Its last delivery is {age:.0f} days old, of {days:g} that are wanted."
         raise _refused(results, what, "Wait, or name other --days.")
+    _require_bags(place, receipts.sound, away)
     found = Removable()
     for item_dir in sorted((results / "items").iterdir()):
         if item_dir.is_symlink() or not item_dir.is_dir():
@@ -109,8 +115,28 @@ def of_batch(place: Workplace, name: str, days: float, now: float) -> Removable:
     return found
 
 
+def _require_bags(place: Workplace, receipts: list[Receipt], away: bool) -> None:
+    """Raise where a delivery is not as its receipt says: what would be removed may be the last."""
+    for bag in (
+        bag for receipt in receipts for bag in receipt_files.look(place.deliveries, receipt)
+    ):
+        if bag.state == "damaged":
+            what = f"The delivery {bag.name} is not as its receipt says: {bag.what}"
+            raise _refused(bag.name, what, "Make it sound again, or keep the batch.")
+        if bag.state == "gone" and not away:
+            what = f"The delivery {bag.name} is not here any more: carried away, or lost."
+            next_step = (
+                "Where it is known to be kept elsewhere, say so by --away; else keep the batch."
+            )
+            raise _refused(bag.name, what, next_step)
+
+
 def _require_closed(place: Workplace, name: str) -> None:
     """Raise where a night may still work on the batch; that masters cannot be seen says nothing."""
+    noted = place.noted_masters()
+    if noted is not None and noted != place.masters.resolve():
+        what = f"The nights here took masters from {noted}; these settings name {place.masters}."
+        raise _refused(name, what, "Name the settings of the nights by --configfile.")
     if not place.masters.is_dir():
         what = f"The folder of masters ({place.masters}) is not there, so that none looks closed."
         raise _refused(name, what, "See that the disk or share is mounted.")
@@ -204,7 +230,7 @@ def _tidy(place: Workplace, options: argparse.Namespace) -> int:
     spare = leftovers(place, options.days, now)
     for name in options.batch or _closed(place):
         try:
-            found = of_batch(place, name, options.days, now)
+            found = of_batch(place, name, options.days, now, away=options.away)
         except GlassineError as error:
             code = by_hand.refused(error, exits.HELD)
             continue
@@ -233,6 +259,9 @@ def main(arguments: list[str] | None = None) -> int:
     )
     parser.add_argument("batch", nargs="*", help="closed batches; else all are looked at")
     parser.add_argument("--days", type=float, default=90.0, help="since the last delivery (90)")
+    parser.add_argument(
+        "--away", action="store_true", help="deliveries that are not here are kept elsewhere"
+    )
     parser.add_argument("--remove", action="store_true", help="remove it, of the named batches")
     parser.add_argument("--directory", default=".", help="the folder that holds `results`")
     parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
