@@ -13,6 +13,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Literal
 
+import msgspec
 import numpy as np
 import numpy.typing as npt
 from msgspec import UNSET
@@ -461,8 +462,18 @@ def _compression(tagged: raw_tags.Declared | None) -> str:
 def _capture(where: Path, raw: Any, *, tiff: bool) -> Capture:
     """Return what the camera wrote of the capture: its tags, else what LibRaw reads."""
     found = _tagged_capture(where) if tiff else None
-    if found is not None:
-        return found
+    read = _read_capture(raw)
+    if found is None:
+        return read
+    lacking = [name for name in _READ if getattr(found, name) is None]
+    return msgspec.structs.replace(found, **{name: getattr(read, name) for name in lacking})
+
+
+# Of a capture what LibRaw reads, from makers' own notes too.
+_READ = ("lens", "exposure_s", "f_number", "iso", "focal_mm", "taken")
+
+
+def _read_capture(raw: Any) -> Capture:
     other = raw.other
     return Capture(
         make=None,
