@@ -26,8 +26,9 @@ import cv2
 import numpy as np
 
 from benchmarks.result import Outcome, Row
+from glassine.base import text_packages
 from glassine.base.model import SeenText
-from glassine.locate import seen_text, text_packages
+from glassine.locate import seen_text
 from glassine.locate.rebate import INNER_MM, OUTER_MM, PX_PER_MM, Band, Piece
 from glassine.locate.scene import Master
 from glassine.locate.view import look
