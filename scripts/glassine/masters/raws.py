@@ -465,15 +465,19 @@ def _capture(where: Path, raw: Any, *, tiff: bool) -> Capture:
     read = _read_capture(raw)
     if found is None:
         return read
-    lacking = [name for name in _READ if getattr(found, name) is None]
-    return msgspec.structs.replace(found, **{name: getattr(read, name) for name in lacking})
-
-
-# Of a capture what LibRaw reads, from makers' own notes too.
-_READ = ("lens", "exposure_s", "f_number", "iso", "focal_mm", "taken")
+    return msgspec.structs.replace(
+        found,
+        lens=found.lens or read.lens,
+        exposure_s=found.exposure_s or read.exposure_s,
+        f_number=found.f_number or read.f_number,
+        iso=found.iso or read.iso,
+        focal_mm=found.focal_mm or read.focal_mm,
+        taken=found.taken or read.taken,
+    )
 
 
 def _read_capture(raw: Any) -> Capture:
+    """Return what LibRaw reads of the capture, from makers' own notes too."""
     other = raw.other
     return Capture(
         make=None,
