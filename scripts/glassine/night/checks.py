@@ -8,11 +8,10 @@ from pathlib import Path
 
 import msgspec
 
-from glassine.base import identity
+from glassine.base import identity, text_packages
 from glassine.base.errors import GlassineError
 from glassine.handover import columns
 from glassine.handover.given import HandoverSection
-from glassine.locate import text_packages
 from glassine.night import preflight
 from glassine.night.workplace import Workplace
 
@@ -47,7 +46,9 @@ def check_text_reader(place: Workplace) -> None:
     sections = [place.config.get("locate", {})]
     sections += [rule["set"].get("locate", {}) for rule in place.config.get("rules", [])]
     asked = any(section.get("seen_text") for section in sections)
-    if place.works and asked and not text_packages.are_installed():
+    if not (place.works and asked):
+        return
+    if not text_packages.are_installed():
         raise GlassineError([text_packages.missing()])
 
 
