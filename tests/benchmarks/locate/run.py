@@ -2,8 +2,9 @@
 
     tests/benchmarks/run locate --count 40 --first 5000
 
-Makers, written apart, draw the scenes (`--maker scenes`, `scenes_other`, `layouts_other`, `studio`). Kinds are
-not stated unless `--stated`. The last result stands in the README beside this file.
+Makers, written apart, draw the scenes (`--maker scenes`, `scenes_other`, `layouts_other`,
+`studio`). Kinds are not stated unless `--stated`. The last result stands in the README beside this
+file.
 """
 
 from __future__ import annotations
