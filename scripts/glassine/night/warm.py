@@ -40,10 +40,6 @@ _QUEUE = 256
 _ABANDONED = 70
 # One that ends so soon did not end well; after so many the run does without.
 _SHORT_S, _TRIES = 20.0, 3
-# The C library asks the system for large pages where it has them (glibc, "Memory Allocation
-# Tunables"): it then clears and counts half as many pages for an item (28,000 to 12,000 for 6
-# megapixels). Read when a process starts; other C libraries pass it over.
-_LARGE_PAGES = {"GLIBC_TUNABLES": "glibc.malloc.hugetlb=1"}
 # Modules that the steps load on the way, beside their own.
 _LATER = (
     "cv2",
@@ -201,11 +197,7 @@ class Warm:
                 command(str(door), os.getpid()),
                 stdin=subprocess.PIPE,
                 pass_fds=[door],
-                env={
-                    **_LARGE_PAGES,
-                    **os.environ,
-                    "PYTHONPATH": os.pathsep.join(filter(None, sys.path)),
-                },
+                env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
             )
         except OSError:  # no room for a process: the next try may find some
             return
