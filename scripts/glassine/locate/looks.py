@@ -12,6 +12,7 @@ from glassine.base.model import Facts, Frame, MasterGeometry, MasterPiece, SeenT
 from glassine.locate import (
     film_edges,
     finder,
+    formats,
     kinds,
     scale,
     seen_text,
@@ -30,7 +31,7 @@ from glassine.locate.judge import (
     reading_order,
 )
 from glassine.locate.nearby import distance
-from glassine.locate.polarity import lit_from_above
+from glassine.locate.polarity import is_in_colour_on_paper, lit_from_above
 from glassine.locate.refine import Region
 from glassine.locate.scale import Doubt, Scale
 from glassine.locate.scene import Master, Scene, Settings
@@ -52,7 +53,8 @@ def _judged(scene: Scene, look: ExactLook) -> JudgedLook:
     on_paper = look.kind == "print" and lit_from_above(scene.view, scene.layout)
     for candidate, character in zip(look.frames, made, strict=True):
         candidate.character = character
-        judge(scene, look.known, candidate, alone, on_paper)
+        paper = on_paper or (look.kind == "print" and is_in_colour_on_paper(candidate))
+        judge(scene, look.known, candidate, alone, paper)
     return JudgedLook(reading_order(look.frames), look.known, look.kind)
 
 
@@ -114,9 +116,14 @@ def _weighed(scene: Scene, said: list[Scale]) -> tuple[ExactLook, list[Doubt]]:
         return _sure(look), _beside(first, said)
     bare = finder.roughly(scene, None)
     seen = _seen(scene, bare) or _like_a_mount(scene, bare)
-    if seen is not None:
-        return _measured(scene, look, seen, said)
-    return _unconfirmed(scene, look, bare, said)
+    if seen is None:
+        return _unconfirmed(scene, look, bare, said)
+    if seen.source == "film width" and scene.kind == "auto":
+        # A piece with bands across it was taken for film of that width by its shape alone.
+        exact = finder.exactly(scene, bare)
+        if formats.of_no_gate(exact.known, exact.frames):
+            return _unconfirmed(scene, look, exact, said)
+    return _measured(scene, look, seen, said)
 
 
 UNKNOWN = "nothing states or shows the resolution: sizes in mm are not known"
@@ -199,7 +206,8 @@ def _unconfirmed(
             return look, [Doubt(reason)]
     doubts = [Doubt(note=scale.unconfirmed(first)), *_beside(first, said)]
     with_scale = _judged(scene, look)
-    without = _judged(scene, finder.exactly(scene, bare))
+    unscaled = bare if isinstance(bare, ExactLook) else finder.exactly(scene, bare)
+    without = _judged(scene, unscaled)
     if not scale.same_frames(_frames_of(scene, with_scale), _frames_of(scene, without)):
         better = max(with_scale, without, key=_trust)
         rest = without if better is with_scale else with_scale

@@ -36,7 +36,7 @@ from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
 from glassine.masters import colour, developed, labels, opening, pixels, ranks
 
-VERSION = "21"
+VERSION = "22"
 
 # Long edge of the preview of a whole master that the report draws outlines on.
 PREVIEW_LONG_EDGE = 1600
@@ -150,7 +150,8 @@ def _locate_master(
     more = orientation.suggestions(preview, geometry, facts, header.orientation, one.turn)
     shape = orientation.notches(preview, geometry)
     noted = replace(geometry, notes=geometry.notes + more, notches=shape)
-    return replace(one, geometry=noted, suggested=more), encoding
+    corner = orientation.corner_cut(preview, geometry)
+    return replace(one, geometry=noted, suggested=more, corner=corner), encoding
 
 
 def _read_encoding(

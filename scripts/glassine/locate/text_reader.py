@@ -16,8 +16,8 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from glassine.base import text_packages
 from glassine.base.errors import GlassineError
-from glassine.locate import text_packages
 from glassine.locate.shapes import Doubles
 
 Grey = npt.NDArray[np.uint8]

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import msgspec
 
-from glassine.base import identity
+from glassine.base import identity, text_packages
 from glassine.base.errors import GlassineError
 from glassine.handover import columns
 from glassine.handover.given import HandoverSection
@@ -48,8 +48,6 @@ def check_text_reader(place: Workplace) -> None:
     asked = any(section.get("seen_text") for section in sections)
     if not (place.works and asked):
         return
-    from glassine.locate import text_packages  # its room loads libraries of pixels
-
     if not text_packages.are_installed():
         raise GlassineError([text_packages.missing()])
 

@@ -40,6 +40,9 @@ _QUEUE = 256
 _ABANDONED = 70
 # One that ends so soon did not end well; after so many the run does without.
 _SHORT_S, _TRIES = 20.0, 3
+# The libraries of matrices start a thread a core as they are loaded, unless they are told not to
+# (OpenBLAS, which numpy and cv2 bring with them): a fork would inherit the locks of these.
+ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 # Modules that the steps load on the way, beside their own.
 _LATER = (
     "cv2",
@@ -197,7 +200,11 @@ class Warm:
                 command(str(door), os.getpid()),
                 stdin=subprocess.PIPE,
                 pass_fds=[door],
-                env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
+                env={
+                    **os.environ,
+                    **ONE_THREAD,
+                    "PYTHONPATH": os.pathsep.join(filter(None, sys.path)),
+                },
             )
         except OSError:  # no room for a process: the next try may find some
             return

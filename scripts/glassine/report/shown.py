@@ -7,6 +7,7 @@ from typing import Any
 from urllib.parse import quote
 
 import msgspec
+from msgspec import UNSET, UnsetType
 
 from glassine.base.access import ListedAccess
 from glassine.base.errors import Finding
@@ -170,11 +171,15 @@ def decay_order(row: ListedRow) -> tuple[int, bool, str]:
 
 
 class Missing(msgspec.Struct, frozen=True, kw_only=True):
-    """An expected item without a master."""
+    """An expected item without a master, or a frame of one; see the record of intake."""
 
     item: str
     shelf_mark: str = ""
     title: str = ""
+    frame: str | UnsetType = UNSET
+    between: str | UnsetType = UNSET
+    roll: str | UnsetType = UNSET
+    unlisted: bool | UnsetType = UNSET
 
 
 class Expected(msgspec.Struct, frozen=True, kw_only=True):

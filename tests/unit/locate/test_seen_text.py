@@ -11,10 +11,18 @@ from typing import Any
 import numpy as np
 import pytest
 
-from glassine.base import record_files
+from glassine.base import record_files, text_packages
 from glassine.base.errors import GlassineError
-from glassine.base.model import Facts, FilmEdge, ItemGeometry, MasterGeometry, SeenText
-from glassine.locate import rebate, seen_text, stated, text_notes, text_packages, text_reader
+from glassine.base.model import (
+    Facts,
+    FilmEdge,
+    Frame,
+    ItemGeometry,
+    MasterGeometry,
+    MasterPiece,
+    SeenText,
+)
+from glassine.locate import rebate, seen_text, stated, text_notes, text_reader
 from glassine.locate.film_order import Lay
 from glassine.locate.rebate import Piece
 from glassine.locate.seen_text import Line, Margins, Reading
@@ -25,6 +33,7 @@ from makers.edge_strips import Look, Strip
 from makers.written import Written
 
 BOX = ((0.0, 0.0), (30.0, 0.0), (30.0, 10.0), (0.0, 10.0))
+WHOLE = Frame(1, BOX, 0.0, "negative", "colour")
 needs_reader = pytest.mark.skipif(
     not text_packages.are_installed(), reason="the packages that read writing are not installed"
 )
@@ -40,7 +49,7 @@ def line(**said: tuple[str, float]) -> Line:
 
 def text(said: str, mirrored: bool | None = False, on: str = "margin", at: float = 0.0) -> SeenText:
     place = tuple((x + at, y) for x, y in BOX)
-    return SeenText(said, place, 0.9, None if mirrored is None else 0, mirrored, on)  # type: ignore[arg-type]
+    return SeenText(said, place, 0.9, None if mirrored is None else 0, mirrored, on)
 
 
 # ------------------------------------------------------------------ how lines stand
@@ -172,6 +181,13 @@ def test_numbers_agree_with_codes_or_do_not() -> None:
     assert "do not agree" in text_notes.of_numbers(printed, told("14"))[0]
 
 
+def test_numbers_wrong_by_one_do_not_agree_and_number_nothing() -> None:
+    printed = numbers(("12", -38), ("13", 0), ("14", 38))
+    (note,) = text_notes.of_numbers(printed, told("11"))
+    assert "do not agree" in note
+    assert "1 is 12" in note
+
+
 @pytest.mark.parametrize(
     "printed",
     [
@@ -251,3 +267,22 @@ def test_a_label_is_read_however_it_lies(turn: int) -> None:
     turns = [each.turned_degrees for each in found]
     assert all(each is not None and (each - turn + 3) % 360 <= 6 for each in turns)
     assert not any(each.mirrored for each in found)
+
+
+@needs_reader
+@pytest.mark.skipif(written.missing(), reason="a typeface is not installed")
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_words_along_120_film_tell_its_side(mirrored: bool) -> None:
+    light = np.full((320, 700), 0.95, np.float32)
+    light[60:260, 30:670] = 0.5
+    for said, across in (("HARBOUR", 180), ("1906", 520)):
+        one = Written(said, "sans", (700 - across if mirrored else across, 82), 0, mirrored)
+        written.write(light, one, 20, 0.7)
+    pixels = (65535 * light).astype(np.uint16)
+    scene: Any = edge_pieces.Master(pixels, 1, lambda *_: pixels, 700, 320, edge_pieces.TABLE)
+    strip = MasterPiece(((30.0, 60.0), (670.0, 60.0), (670.0, 260.0), (30.0, 260.0)), "strip")
+    frame = replace(WHOLE, corners=((60.0, 105.0), (640.0, 105.0), (640.0, 245.0), (60.0, 245.0)))
+    view = look(pixels, edge_pieces.TABLE, 1)
+    found = seen_text.of_master(scene, view, [frame], [strip], ())
+    assert {each.text for each in found} == {"HARBOUR", "1906"}
+    assert text_notes.toward(master_with(*found), 1) is mirrored
