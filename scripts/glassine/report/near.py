@@ -8,12 +8,13 @@ them, so that it is asked once. A picture of which the signature says nothing is
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import hashlib
 from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import unquote
 
 import cv2
+import msgspec
 import numpy as np
 import numpy.typing as npt
 
@@ -68,16 +69,54 @@ def tell(batch: Batch, results: Path) -> None:
 
 def found(pictures: list[Picture], results: Path) -> tuple[list[Pair], int]:
     """Return the pairs that show the same, and how many likely ones were not compared closer."""
-    known, answers = _kept(results), _answers(results)
+    known, answers, before = _kept(results), _answers(results), _likely_before(results)
     signatures = {each.shown: _signature(each, known) for each in pictures}
     says = [each for each in pictures if signatures[each.shown].values]
-    likely = list(_likely(says, np.array([signatures[p.shown].values for p in says], np.float32)))
-    compared = likely[:_MOST_COMPARED]
+    key = _state_of(says, signatures)
+    if before is None or before.key != key or not before.names <= {each.shown for each in says}:
+        values = np.array([signatures[each.shown].values for each in says], np.float32)
+        before = _Likely.of(key, *_likely(says, values))
+    by_name = {each.shown: each for each in says}
     asked = _Compared(answers)
-    pairs = [pair for pair in compared if asked.is_same(pair)]
+    pairs = [pair for pair in before.among(by_name) if asked.is_same(pair)]
     if signatures or known:
-        _keep(results, signatures, asked.given)
-    return pairs, max(0, len(likely) - _MOST_COMPARED)
+        now = _Known(signatures, asked.given, before)
+        if now != _Known(known, answers, _likely_before(results)):
+            _keep(results, now)
+    return pairs, before.count - len(before.pairs)
+
+
+@dataclass(frozen=True)
+class _Likely:
+    """Pairs that look alike at a glance. key: of what they were found among; pairs: as names, the
+    first ones; count: of all."""
+
+    key: str
+    pairs: tuple[tuple[str, str, bool], ...]
+    count: int
+
+    @classmethod
+    def of(cls, key: str, pairs: list[Pair], count: int) -> _Likely:
+        named = ((pair.one.shown, pair.other.shown, pair.mirrored) for pair in pairs)
+        return cls(key, tuple(named), count)
+
+    @property
+    def names(self) -> set[str]:
+        return {name for one, other, _ in self.pairs for name in (one, other)}
+
+    def among(self, pictures: dict[str, Picture]) -> list[Pair]:
+        return [
+            Pair(pictures[one], pictures[other], mirrored) for one, other, mirrored in self.pairs
+        ]
+
+
+def _state_of(pictures: list[Picture], signatures: dict[str, _Signature]) -> str:
+    """Return what the likely pairs depend on: each picture's item and signature, in order."""
+    digest = hashlib.sha256(f"{_LIKELY} {_MOST_COMPARED}".encode())
+    for each in pictures:
+        digest.update(f"\n{each.item} {each.shown} ".encode("utf-8", "surrogateescape"))
+        digest.update(bytes(value & 255 for value in signatures[each.shown].values))
+    return digest.hexdigest()
 
 
 def _pictures(batch: Batch, results: Path) -> list[Picture]:
@@ -121,9 +160,29 @@ def _answers(results: Path) -> dict[str, bool]:
         return {}  # compared again
 
 
-def _keep(results: Path, signatures: dict[str, _Signature], answers: dict[str, bool]) -> None:
-    listed = {path: [each.mark, each.values] for path, each in signatures.items()}
-    files.write_json(results / KEPT, {"signatures": listed, "compared": answers})
+def _likely_before(results: Path) -> _Likely | None:
+    """Return the likely pairs of the last report, None where they are not known."""
+    try:
+        content = files.read_json(results / KEPT)["likely"]
+        return msgspec.convert(content, _Likely)
+    except (OSError, GlassineError, AttributeError, LookupError, TypeError, ValueError):
+        return None  # found again; what is no such record is a ValueError of msgspec
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What is kept for the next report."""
+
+    signatures: dict[str, _Signature]
+    compared: dict[str, bool]
+    likely: _Likely | None
+
+
+def _keep(results: Path, known: _Known) -> None:
+    listed = {path: [each.mark, each.values] for path, each in known.signatures.items()}
+    likely = msgspec.to_builtins(known.likely)
+    content = {"signatures": listed, "compared": known.compared, "likely": likely}
+    files.write_text(results / KEPT, files.canonical(content) + "\n")
 
 
 def _signature(picture: Picture, known: dict[str, _Signature]) -> _Signature:
@@ -157,23 +216,33 @@ def signature(grey: npt.NDArray[np.uint8]) -> list[int]:
     return [int(value) for value in small.ravel()]
 
 
-def _likely(pictures: list[Picture], values: Floats) -> Iterable[Pair]:
-    """Yield the pairs of pictures of two items whose signatures agree in one of four positions."""
+def _likely(pictures: list[Picture], values: Floats) -> tuple[list[Pair], int]:
+    """Return the first pairs of pictures of two items whose signatures agree in one of four
+    positions, and how many there are: of a thousand alike half a million, which are only counted.
+    """
     if len(pictures) < 2:
-        return
+        return [], 0
     squares = values.reshape(-1, _SIDE, _SIDE)
     plain = _normal(squares)
     turned = [_normal(squares[:, ::-1, ::-1]), _normal(squares[:, :, ::-1])]
     turned.append(_normal(squares[:, ::-1]))
+    items = np.unique([picture.item for picture in pictures], return_inverse=True)[1]
+    found: list[Pair] = []
+    count = 0
     for start in range(0, len(pictures), _BLOCK):
         rows = plain[start : start + _BLOCK]
-        straight = np.maximum(rows @ plain.T, rows @ turned[0].T)
-        mirrored = np.maximum(rows @ turned[1].T, rows @ turned[2].T)
-        for row, column in np.argwhere(np.maximum(straight, mirrored) > _LIKELY):
-            one, other = start + int(row), int(column)
-            if one < other and pictures[one].item != pictures[other].item:
+        # What comes before was compared with these already.
+        straight, other, across, down = (rows @ each[start:].T for each in (plain, *turned))
+        np.maximum(straight, other, out=straight)
+        mirrored = np.maximum(across, down, out=across)
+        alike_here = np.triu(np.maximum(straight, mirrored) > _LIKELY, 1)
+        alike_here &= items[start : start + _BLOCK, None] != items[None, start:]
+        count += int(alike_here.sum())
+        if len(found) < _MOST_COMPARED:
+            for row, column in np.argwhere(alike_here)[: _MOST_COMPARED - len(found)]:
                 is_mirrored = bool(mirrored[row, column] > straight[row, column])
-                yield Pair(pictures[one], pictures[other], is_mirrored)
+                found.append(Pair(pictures[start + row], pictures[start + column], is_mirrored))
+    return found, count
 
 
 def _normal(squares: Floats) -> Floats:

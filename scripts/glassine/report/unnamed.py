@@ -86,7 +86,7 @@ def tell(batch: Batch, results: Path, batch_dir: Path | None) -> None:
             if name is not None and not master.preview:
                 master.preview = address(FOLDER, name)
     without = [master.path for master in masters if not master.preview]
-    if without:
+    if without and batch_dir is not None:
         batch.notes.append(_no_picture(batch, without))
 
 
@@ -159,8 +159,8 @@ def _no_picture(batch: Batch, paths: list[str]) -> Finding:
     return Finding(
         "report.no_picture",
         batch.batch,
-        f"{wording.some(paths, 5)}: whose capture this is is asked without its picture, which "
-        "could not be made, or not in one night with so many.",
+        f"Which item these captures are of is asked without a picture, as none could be made: "
+        f"{wording.some(paths, 5)}.",
         "a picture beside the question.",
         "Look at the file at the capture station, or run the report again.",
         "note",
