@@ -125,7 +125,7 @@ def _to_read(
         for part in parts
         if part.key not in seen.gone
         and (
-            part.kind != "stored"
+            part.kind not in holdings.REMOTE
             or (part.batch not in seen.unread and (part.key in wrong or not looks))
         )
     ]

@@ -43,7 +43,10 @@ def _developed(
 ) -> npt.NDArray[np.uint16]:
     import rawpy
 
-    with rawpy.imread(io.BytesIO(_dng(codes, pattern))) as raw:
+    content = b"".join(
+        [_head(codes.shape, pattern), codes.astype("<u2", order="C", copy=False).data]
+    )
+    with rawpy.imread(io.BytesIO(content)) as raw:
         made = raw.postprocess(
             demosaic_algorithm=getattr(rawpy.DemosaicAlgorithm, method),
             output_color=rawpy.ColorSpace.raw,
@@ -67,10 +70,10 @@ def _developed(
     return np.asarray(made, np.uint16)
 
 
-def _dng(codes: Sensor, pattern: npt.NDArray[np.int64]) -> bytes:
-    """Return a mosaic as an uncompressed DNG, black 0, white 65535 (DNG 1.4, TIFF 6.0)."""
-    height, width = codes.shape
-    data = codes.astype("<u2", copy=False).tobytes()
+def _head(size: tuple[int, ...], pattern: npt.NDArray[np.int64]) -> bytes:
+    """Return what stands before the samples of a mosaic (height, width) in an uncompressed DNG,
+    black 0, white 65535 (DNG 1.4, TIFF 6.0)."""
+    height, width = size
     ones = struct.pack("<18i", *(value for place in range(9) for value in (int(place % 4 == 0), 1)))
     entries: list[tuple[int, int, int, bytes]] = [
         (254, 4, 1, struct.pack("<I", 0)),
@@ -84,7 +87,7 @@ def _dng(codes: Sensor, pattern: npt.NDArray[np.int64]) -> bytes:
         (273, 4, 1, b""),
         (277, 3, 1, struct.pack("<H", 1)),
         (278, 4, 1, struct.pack("<I", height)),
-        (279, 4, 1, struct.pack("<I", len(data))),
+        (279, 4, 1, struct.pack("<I", 2 * width * height)),
         (33421, 3, 2, struct.pack("<2H", 2, 2)),
         (33422, 1, 4, bytes(int(colour) for colour in pattern.ravel())),
         (50706, 1, 4, bytes((1, 4, 0, 0))),
@@ -109,4 +112,4 @@ def _dng(codes: Sensor, pattern: npt.NDArray[np.int64]) -> bytes:
         held = value.ljust(4, b"\0") if len(value) <= 4 else struct.pack("<I", place)
         directory += struct.pack("<HHI", tag, kind, count) + held
     head = b"II*\0" + struct.pack("<I", 8)
-    return head + directory + struct.pack("<I", 0) + beside + data
+    return head + directory + struct.pack("<I", 0) + beside

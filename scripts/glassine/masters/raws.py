@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import os
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any, Literal
 
@@ -23,14 +24,15 @@ from glassine.masters import header_size, raw_masked, raw_tags, tags
 from glassine.masters.refusal import refuse, truncated
 from glassine.masters.vips_errors import one_line
 
-VERSION = "1"
+VERSION = "2"
 Sensor = npt.NDArray[np.uint16]
 
-# LibRaw counts quarter turns by its own numbers; as TIFF 6.0 has them.
-_ORIENTATIONS = {0: 1, 3: 3, 5: 8, 6: 6}
+# LibRaw counts turns and mirrors by its own numbers; as TIFF 6.0 has them.
+_ORIENTATIONS = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}
 # What share of the samples may lie above the white level that the file states.
 _OVER_WHITE = 1e-4
 _MAX_SIDE = 65_500
+_MOST_BITS = 32  # DNG 1.7, BitsPerSample
 # So far apart, as a share of the white level, masked sites may lie from the black level that the
 # file states: at density 2.3 the light itself is no more.
 _MASKED_APART = 0.005
@@ -123,6 +125,21 @@ def _tagged(named: Path, where: Path, size: int) -> raw_tags.Declared | None:
 
 def _check_tags(named: Path, tagged: raw_tags.Declared, max_pixels: int) -> None:
     _check_size(named, (tagged.width, tagged.height), max_pixels)
+    if not 1 <= tagged.bits <= _MOST_BITS:
+        raise _refused(
+            named,
+            "raw_damaged",
+            f"It says that its samples have {tagged.bits} bits.",
+            f"1 to {_MOST_BITS} bits a sample.",
+        )
+    if tagged.frames > 1:
+        raise _refused(
+            named,
+            "raw_frames",
+            f"It holds {tagged.frames} raw pictures of one size, as pixel shift and brackets in "
+            "one file are; LibRaw would develop one of them alone.",
+            "one raw picture a file.",
+        )
     if tagged.is_wide_tile:
         raise _refused(
             named,
@@ -355,6 +372,8 @@ def _check_levels(
             f"Its black level is {highest:g}, its white level {white:g}.",
             "a white level above the black level.",
         )
+    if sensor.max(initial=0) <= white:
+        return
     over = float(np.count_nonzero(sensor > white)) / sensor.size
     if over > _OVER_WHITE:
         raise _refused(
@@ -453,10 +472,17 @@ def _capture(where: Path, raw: Any, *, tiff: bool) -> Capture:
         exposure_s=_positive(getattr(other, "shutter_speed", None)),
         f_number=_positive(getattr(other, "aperture", None)),
         iso=_positive(getattr(other, "iso_speed", None)),
-        focal_mm=_positive(getattr(other, "focal_len", None)),
-        taken=None,
+        focal_mm=_positive(getattr(other, "focal_length", None)),
+        taken=_moment(getattr(other, "timestamp", None)),
         offset=None,
     )
+
+
+def _moment(value: Any) -> str | None:
+    """Return LibRaw's time of the capture; none of before digital cameras, which stand for none."""
+    if not isinstance(value, datetime) or value.year < 1990:
+        return None
+    return value.replace(tzinfo=None, microsecond=0).isoformat()
 
 
 def _tagged_capture(where: Path) -> Capture | None:

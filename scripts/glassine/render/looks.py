@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import cv2
@@ -41,6 +42,11 @@ class Look:
     calm: Floats
     picture: Floats | None
     base: tuple[float, ...] | None = None
+
+    @cached_property
+    def calm_density(self) -> Floats:
+        """Density (n, bands) of what is calm: asked for by each estimate of the film."""
+        return colour.density(self.calm)
 
 
 def inside(shape: tuple[int, ...], corners: Corners, reduction: float, inset: float) -> Pixels:

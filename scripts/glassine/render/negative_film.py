@@ -87,7 +87,7 @@ def exposures(look: Look, film: Film) -> Floats:
     Density above the base over the slopes, then the film's density matrix. Its rows sum to 1, so
     the slopes are those of a grey scale as the channels see it.
     """
-    d = colour.density(look.calm[:, list(film.channels)])
+    d = look.calm_density[:, list(film.channels)]
     dmin = film.dmin if look.base is None else [look.base[band] for band in film.channels]
     x = (d - np.array(dmin)) / np.array(film.slopes)
     if film.density_matrix is not None:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import msgspec
+from msgspec import UNSET
 
 from glassine.base import corrections, files, identity, record_files, target_results, wording
 from glassine.base.errors import Finding, GlassineError
@@ -267,6 +268,10 @@ def _expected(view: views.Expected) -> Expected:
             item=str(each.get("item") or ""),
             shelf_mark=str(each.get("shelf_mark") or ""),
             title=str(each.get("title") or ""),
+            frame=str(each.get("frame") or "") or UNSET,
+            between=str(each.get("between") or "") or UNSET,
+            roll=str(each.get("roll") or "") or UNSET,
+            unlisted=each.get("unlisted") is True or UNSET,
         )
         for each in view.missing or []
         if isinstance(each, dict)
@@ -275,7 +280,7 @@ def _expected(view: views.Expected) -> Expected:
     return Expected(
         sources=view.sources or [],
         count=count,
-        captured=count - len(missing),
+        captured=count - sum(not each.unlisted for each in missing),
         missing=missing,
         shelf_marks=view.shelf_marks or {},
         surplus=view.surplus or [],

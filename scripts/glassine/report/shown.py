@@ -7,6 +7,7 @@ from typing import Any
 from urllib.parse import quote
 
 import msgspec
+from msgspec import UNSET, UnsetType
 
 from glassine.base.access import ListedAccess
 from glassine.base.errors import Finding
@@ -170,11 +171,15 @@ def decay_order(row: ListedRow) -> tuple[int, bool, str]:
 
 
 class Missing(msgspec.Struct, frozen=True, kw_only=True):
-    """An expected item without a master."""
+    """An expected item without a master, or a frame of one; see the record of intake."""
 
     item: str
     shelf_mark: str = ""
     title: str = ""
+    frame: str | UnsetType = UNSET
+    between: str | UnsetType = UNSET
+    roll: str | UnsetType = UNSET
+    unlisted: bool | UnsetType = UNSET
 
 
 class Expected(msgspec.Struct, frozen=True, kw_only=True):
@@ -229,7 +234,8 @@ class Batch:
     held_since: when the step that failed for the batch as a whole told so (held.json). standing:
     the corrections that stand, by item. rolls: {item: (its roll, its place there)}. access: items
     that not all may see, or that were opened lately. rows: of the catalogue, by item, where they
-    were read. labels: texts seen in the masters of an item.
+    were read. labels: texts seen in the masters of an item. alike: {item: those whose pictures look
+    like the same capture as one of its}.
     """
 
     batch: str
@@ -258,6 +264,7 @@ class Batch:
     access: list[ListedAccess] = field(default_factory=list)
     rows: dict[str, views.Row] = field(default_factory=dict)
     labels: dict[str, list[str]] = field(default_factory=dict)
+    alike: dict[str, list[str]] = field(default_factory=dict)
 
     @property
     def statuses(self) -> list[ItemStatus]:
