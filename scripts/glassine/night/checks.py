@@ -48,7 +48,6 @@ def check_text_reader(place: Workplace) -> None:
     asked = any(section.get("seen_text") for section in sections)
     if not (place.works and asked):
         return
-    from glassine.locate import text_packages  # its room loads libraries of pixels
 
     if not text_packages.are_installed():
         raise GlassineError([text_packages.missing()])
