@@ -39,11 +39,11 @@ def join_catalogue(batch: Batch, collector: Collector) -> RowsRead:
 
 def _no_row(batch: Batch, item: str) -> Finding:
     rows = batch.rows_like.of(item)
-    like = f" It has {wording.listed(rows)}." if rows else ""
+    like = f"; it has {wording.listed(rows)}" if rows else ""
     return Finding(
         "catalogue.no_row",
         item,
-        f"The catalogue has no row for this item.{like}",
+        f"The catalogue has no row for this item{like}.",
         f"a row whose item id is {item}.",
         "Add the row to the catalogue extract, or correct the file name.",
         "hold" if batch.settings.catalogue.required else "review",

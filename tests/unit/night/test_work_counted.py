@@ -23,7 +23,7 @@ from glassine.base import record_files
 from glassine.intake import step as intake
 from glassine.intake.given import IntakeGiven
 from glassine.masters import kept, opening, pixels, unfold
-from glassine.night import due
+from glassine.night import due, warm
 from glassine.night.run import Run
 
 SCRIPTS = Path(__file__).resolve().parents[3] / "scripts"
@@ -257,7 +257,7 @@ def test_the_warm_process_has_done_what_every_item_would_do():
     text = textwrap.dedent(LOADED)
     out = subprocess.run(
         [sys.executable, "-c", text],
-        env={**os.environ, "PYTHONPATH": str(SCRIPTS)},
+        env={**os.environ, **warm.ONE_THREAD, "PYTHONPATH": str(SCRIPTS)},
         capture_output=True,
         check=True,
     ).stdout
