@@ -629,9 +629,10 @@ function panel() {
   const frame = frames.find((each) => each.n === open.n);
   return make("div", { class: "panel" },
     ...queuePart(),
+    ...(namesNow() ? whose(detail, master) : []),
     ...reasons(detail),
     ...heldBack(detail),
-    ...(master?.unnamed || claimOf(master?.path) ? whose(detail, master) : []),
+    ...(!namesNow() && (master?.unnamed || claimOf(master?.path)) ? whose(detail, master) : []),
     detail.masters.length > 1 ? chooser("Masters", "master", detail.masters.map((each) => [each.path, each.part || each.path]), master?.path, (path) => { open.master = detail.masters.find((each) => each.path === path); open.n = open.master.frames[0]?.n ?? null; redraw(); }) : null,
     ...(master && !master.unnamed ? [make("h3", {}, "Frames"),
       chooser("Frames", "frame", frames.map((each) => [String(each.n), `${each.n}${each.exclude ? " left out" : each.blank ? " blank" : each.state === "review" ? " for review" : ""}`]), String(open.n), (n) => { open.n = Number(n); redraw(); }),
@@ -855,7 +856,7 @@ function nextQueued() {
   say(left ? `The end of the queue; ${left} not decided yet.` : "The end of the queue: all are decided.");
 }
 const QUEUE_KEYS = [["a", "accept, next"], ["n", "next"], ["b", "back"], ["t", "turn right"], ["T", "turn left"], ["m", "mirror"], ["x", "leave out"], ["i", "polarity"], ["r", "draw anew"], ["s", "snap to edges"], ["z", "zoom"], ["u", "undo"]];
-const NAMING_KEYS = [["1", "to 8: of this item"], ["w", "another item"], ["n", "next"], ["b", "back"], ["u", "undo"]];
+const NAMING_KEYS = [["w", "another item"], ["n", "next"], ["b", "back"], ["u", "undo"]];
 function queuePart() {
   if (queueAt < 0) return [];
   const entry = queue[queueAt], group = page.queue[entry.group];
@@ -863,7 +864,7 @@ function queuePart() {
   const buttons = queueKeys();
   return [make("h3", {}, queueLine()),
     make("p", {}, `${group.entries.length} of this reason: ${group.words}`), who,
-    make("ul", { class: "keyed" }, ...(namesNow() ? NAMING_KEYS : QUEUE_KEYS).map(([key, words]) => make("li", {}, make("button", { type: "button", "data-keep": `key-${key}`, onclick: () => buttons[key]?.() }, make("kbd", {}, key), ` ${words}`)))), chosenFrame() ? compare(open.master, chosenFrame()) : null].filter(Boolean);
+    make("ul", { class: "keyed" }, namesNow() ? make("li", {}, make("kbd", {}, "1"), " to ", make("kbd", {}, "8"), " give it to the row of that number") : "", ...(namesNow() ? NAMING_KEYS : QUEUE_KEYS).map(([key, words]) => make("li", {}, make("button", { type: "button", "data-keep": `key-${key}`, onclick: () => buttons[key]?.() }, make("kbd", {}, key), ` ${words}`)))), chosenFrame() ? compare(open.master, chosenFrame()) : null].filter(Boolean);
 }
 /* All pictures of one reason side by side: those that stay marked are accepted together. */
 async function showSheet(number) {

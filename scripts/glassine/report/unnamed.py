@@ -35,6 +35,8 @@ LISTED = 20_000
 _MOST_PICTURES, _SECONDS = 300, 60.0
 # Likeness of a file's name and an id, of 1, from which they are called alike.
 _ALIKE = 0.72
+# Likenesses that are as good as the same, and how many rows may have the best one.
+_CLOSE, _MOST_ALIKE = 0.02, 2
 _DIGITS = re.compile(r"[0-9]+")
 _PLAIN = re.compile(r"[^a-z0-9]")
 
@@ -233,7 +235,9 @@ class _Rows:
             for item, _ in shared.most_common(20)
         ]
         alike = sorted((each for each in ratios if each[0] >= _ALIKE), key=lambda each: -each[0])
-        for _, item in alike[:3]:
+        best = [item for ratio, item in alike if ratio > alike[0][0] - _CLOSE]
+        # Ids that differ in one figure are all as like one another.
+        for item in best if len(best) <= _MOST_ALIKE else ():
             yield item, "its id is like the file's name"
 
     def _between(self, path: str) -> Iterator[tuple[str, str]]:
