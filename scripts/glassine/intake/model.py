@@ -164,6 +164,11 @@ class Batch:
         return found
 
     @functools.cached_property
+    def paths(self) -> frozenset[str]:
+        """The paths of all files of the batch folder."""
+        return frozenset(entry.path for entry in self.listing.files)
+
+    @functools.cached_property
     def rows_like(self) -> LikeRows:
         """The catalogue's numbers, by what they look like."""
         return LikeRows(self.spelled.values())

@@ -2,8 +2,9 @@
 
 What a person decided (corrections.yaml) goes before all. Then the file's name, the row of the
 catalogue that lists it, a label in its picture, or the separator captured before it. A name or a
-row that the catalogue knows settles it without a look at the picture; a name that the catalogue
-does not know tells the item only where nothing else does.
+row that the catalogue knows settles it without a look at the picture, but for sleeves and objects,
+whose code must not contradict it; a name that the catalogue does not know tells the item only where
+nothing else does.
 """
 
 from __future__ import annotations
@@ -234,7 +235,7 @@ def _hold_unknown(batch: Batch, collector: Collector, path: str, labels: int) ->
     near = near if by_name and near != name else None
     near, rows = _renamed(batch, path, near) if near else (None, [])
     folder = path.rpartition("/")[0]
-    if near and any(entry.path == f"{folder}/{near}".lstrip("/") for entry in batch.listing.files):
+    if near and f"{folder}/{near}".lstrip("/") in batch.paths:
         near = None  # there is a file of that name
     more = ""
     if labels:

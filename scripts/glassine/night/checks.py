@@ -48,6 +48,7 @@ def check_text_reader(place: Workplace) -> None:
     asked = any(section.get("seen_text") for section in sections)
     if not (place.works and asked):
         return
+
     if not text_packages.are_installed():
         raise GlassineError([text_packages.missing()])
 

@@ -152,6 +152,9 @@ class Ending:
         for words, items in (("withdrawn", gone), ("restricted now", closed)):
             if items:
                 self.notes.append(f"{name}: taken down, as {words}: {wording.listed(items)}")
+        if kept := taken_down.kept_by_studio(results, gone):
+            what = f"{name}: the studio's own pictures stay in its results: {wording.listed(kept)}"
+            self.notes.append(what)
         if gone or closed:
             self._report(name)
 

@@ -20,7 +20,7 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from glassine.base import files, hashing, wording
+from glassine.base import files, hashing, parts, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.masters import alike
 from glassine.report.shown import Batch, Frame
@@ -163,7 +163,9 @@ def _state_of(pictures: list[Picture], signatures: dict[str, _Signature]) -> str
 def _pictures(batch: Batch, results: Path) -> list[Picture]:
     pictures = []
     for item in batch.items:
-        for frame in item.frames:
+        # Sleeves of one make look alike, and are told apart by their codes.
+        film = [each for each in item.masters if not parts.is_shown_whole(each.part)]
+        for frame in (frame for master in film for frame in master.frames):
             access = frame.files.get("access")
             if access is None or frame.exclude or frame.blank:
                 continue

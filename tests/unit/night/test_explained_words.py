@@ -102,7 +102,7 @@ def test_no_rename_to_the_name_of_another_file(batch):
 def test_an_item_without_a_row_is_told_the_rows_like_it(batch):
     put(batch, "PHE-0012.tif", "IMG_0001.tif", rows=["item_id,title", "PEH-0012,A", "PEH-0013,B"])
     text = look(batch)
-    assert "The catalogue has no row for this item. It has PEH-0012." in text
+    assert "The catalogue has no row for this item; it has PEH-0012." in text
     assert "IMG: The catalogue has no row for this item. Add" in text
 
 
@@ -127,3 +127,27 @@ def test_rows_like_a_number_are_found_without_comparing_it_with_each():
 def test_a_letter_between_numbers_is_no_part():
     (rule,) = name_rules.rules(["R1F1.tif", "R1F2.tif"], {"id": ["R1"]})
     assert rule.pattern == r"(?P<item>R[0-9]+)F(?P<sequence>[0-9]+)\.tif"
+
+
+def test_files_that_rows_list_and_that_are_not_there_are_named(batch):
+    rows = ["item_id,title,files", "PEH-0002,A,PEH-0002.tif", "PEH-0005,D,scan 5.tif | scan 6.tif"]
+    put(batch, "PEH-0002.tif", rows=rows)
+    text = look(batch, catalogue={"columns": {"masters": "files"}})
+    assert "2 masters that rows of the catalogue name are not in the batch folder" in text
+    assert "scan 5.tif of PEH-0005, scan 6.tif of PEH-0005" in text
+
+
+def test_a_capture_made_again_without_a_former_one_says_so_and_goes_on(batch):
+    put(batch, "PEH-0001_v2.tif", rows=["item_id,title", "PEH-0001,A"])
+    text = look(batch)
+    assert "PEH-0001_v2.tif: master of PEH-0001; goes on" in text
+    assert "the capture before it is not here" in text
+
+
+def test_a_session_file_that_is_wrong_is_told_by_its_line_and_what_is_wanted(batch):
+    put(batch, "a/PEH-0001.tif", "b/PEH-0002.tif")
+    (batch / "a" / "session.yaml").write_text("lamp: x\nstation: [table-2\n")
+    (batch / "b" / "session.yaml").write_text("station: table 2\n")
+    text = look(batch, catalogue={"required": False})
+    assert "<unicode string>" not in text and "line 3: " in text
+    assert "As in 'table-2'" in text

@@ -125,3 +125,14 @@ def test_both_items_stand_on_the_list_for_the_table_with_the_other_ones_id(tmp_p
     rows = {row.item: " ".join(row.reasons) for row in recapture.rows(batch)}
     assert "same capture as PEH-0002:" in rows["PEH-0001"]
     assert "same capture as PEH-0001:" in rows["PEH-0002"] and len(rows) == 2
+
+
+def test_sleeves_are_compared_with_none():
+    masters = [Master(path=n, part="sleeve", frames=[with_files({})]) for n in ("a", "b")]
+    items = [Item(ItemStatus(each.path, state="done"), masters=[each]) for each in masters]
+    picture = shown.PictureFile(src="x.jpg", w=1, h=1, bytes=None, sha256=None)
+    for master in masters:
+        master.frames = [with_files({"access": picture})]
+    assert near._pictures(Batch("b", "B", items=items), near.Path("r")) == []
+    masters[0].part = "recto"
+    assert len(near._pictures(Batch("b", "B", items=items), near.Path("r"))) == 1
