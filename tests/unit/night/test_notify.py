@@ -162,12 +162,13 @@ def test_an_answer_that_refuses_leaves_no_connection_open(refusing: Any) -> None
 def test_a_file_for_monitoring_that_cannot_be_written_is_told_as_such(tmp_path: Any) -> None:
     """In words of a file, and the other ways are tried all the same."""
     (tmp_path / "there").mkdir()
-    for textfile in (tmp_path / "none" / "x.prom", tmp_path / "there"):
+    (tmp_path / "file").write_text("")
+    for textfile in (tmp_path / "file" / "x.prom", tmp_path / "there"):
         told = {"webhook": "http://127.0.0.1:9/x", "mail": {"to": []}, "textfile": str(textfile)}
         with pytest.raises(GlassineError) as problem:
-            notify.send(told, SUMMARY)
+            notify.send(told, {**SUMMARY, "time": "2026-03-18T05:00:00Z"})
         (webhook, file) = problem.value.findings
         assert (webhook.code, file.code) == ("notify.webhook", "notify.textfile")
         assert "could not be written" in file.what and "Errno" not in file.what
         assert "folder" in file.expected and "server" not in file.expected
-        assert [path.name for path in tmp_path.rglob("*")] == ["there"]
+        assert sorted(path.name for path in tmp_path.rglob("*")) == ["file", "there"]
