@@ -37,6 +37,7 @@ LOCKS = {
     "test": "requirements-test.lock",
     "cluster": "requirements-cluster.lock",
     "store": "requirements-store.lock",
+    "text": "requirements-text.lock",
 }
 
 # Packages that are published as sources only. All others are installed as wheels, so that

@@ -6,6 +6,7 @@ and the `step` in held.json.
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import importlib
 import re
@@ -127,6 +128,15 @@ def given(name: str, values: dict[str, Any]) -> Any:
     """
     module = importlib.import_module(f"glassine.{name}.given")
     return msgspec.convert(values, getattr(module, f"{name.capitalize()}Given"))
+
+
+def prepare(name: str) -> None:
+    """Do once a process what a step would do for each item: load what it loads, read what it reads
+    of the project's own files (its `prepare`). No thread is started."""
+    module = importlib.import_module(f"glassine.{name}.step")
+    getattr(module, "prepare", lambda: None)()
+    with contextlib.suppress(msgspec.ValidationError):
+        given(name, {})
 
 
 def function(name: str) -> Callable[[Path, Path, Any], None]:

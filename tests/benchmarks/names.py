@@ -34,6 +34,9 @@ BENCHMARKS = {
     ),
     "faults-load": Benchmark("faults.load", "a night of many small masters: time, memory, files"),
     "identity": Benchmark("identity.run", "captures with the item they belong to, or held"),
+    "identity-alike": Benchmark(
+        "identity.alike", "the same film under two ids is told, and no other pair of pictures"
+    ),
     "identity-nights": Benchmark(
         "identity.nights", "each file of a studio's days has the fate that a person wrote"
     ),
@@ -47,9 +50,24 @@ BENCHMARKS = {
     "locate-speed": Benchmark("locate.speed", "processor time and memory of the step locate alone"),
     "orchestration": Benchmark("orchestration.run", "what the engine costs, its steps stubs"),
     "pixels": Benchmark("pixels.bench", "time and memory of an item's steps, beside commands"),
+    "pixels-steps": Benchmark(
+        "pixels.steps", "processor time of each step in the fork of a warm process"
+    ),
     "pixels-trials": Benchmark("pixels.trials", "what each way of doing a part of it costs"),
     "publish-viewers": Benchmark(
         "publish.viewers", "a published tree opened in two general IIIF viewers: no failed request"
+    ),
+    "raw-night": Benchmark(
+        "raw.night", "a night of raw captures beside the same from TIFFs: processor time"
+    ),
+    "raw-profiles": Benchmark(
+        "raw.profiles", "how near a camera's profile comes: a matrix, and a root polynomial"
+    ),
+    "raw-speed": Benchmark(
+        "raw.speed", "time and memory of developing, beside LibRaw by the same method"
+    ),
+    "raw-tone": Benchmark(
+        "raw.tone", "the tone of colour negatives captured raw, beside that of perfect TIFFs"
     ),
     "records": Benchmark("records.bench", "time of the steps record and pack"),
     "report-large": Benchmark(
@@ -57,6 +75,9 @@ BENCHMARKS = {
     ),
     "resealed": Benchmark(
         "delivered.resealed", "packages changed and sealed anew: does validation tell"
+    ),
+    "seen-text": Benchmark(
+        "edges.written", "characters of writing that is read on margins of film and labels"
     ),
     "review-queue": Benchmark("review.queue", "300 frames reviewed by keyboard: keys and waits"),
     "review-team": Benchmark(

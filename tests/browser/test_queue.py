@@ -32,19 +32,24 @@ def decided(session: Session) -> dict[str, Any]:
     return {item: each["frames"] for item, each in read.items()}
 
 
+# Captures of items without a row, the last of the queue.
+NAMELESS = 1
+
+
 def enter(page: Any, address: str) -> int:
     """Open the queue and say who decides; return how many frames it holds."""
     page.goto(f"{address}#queue=0")
     page.wait_for_selector("dialog[open] .keyed")
     page.get_by_label("Your role id").first.fill("op-07")
     page.get_by_label("Your role id").first.blur()
-    return int(page.locator(".panel h3").first.text_content().split(" of ")[1].split(",")[0])
+    whole = page.locator(".panel h3").first.text_content().split(" of ")[1].split(",")[0]
+    return int(whole) - NAMELESS
 
 
 def at(page: Any, number: int, of: int) -> None:
     wait_until(
         page,
-        f"document.querySelector('.panel h3').textContent.startsWith('{number} of {of}')",
+        f"document.querySelector('.panel h3').textContent.startsWith('{number} of {of + NAMELESS}')",
     )
 
 

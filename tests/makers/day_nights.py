@@ -113,7 +113,8 @@ def _of_items(found: Results) -> Iterator[tuple[str, str]]:
     for item in found.intake["items"]:
         name = item["item"]
         if found.states[name] == "held":  # files that are no masters hold it too
-            others = [each for each in item["findings"] if each["code"] == "intake.not_a_master"]
+            refused = ("intake.not_a_master", "intake.entry")
+            others = [each for each in item["findings"] if each["code"] in refused]
             yield from ((each["path"], "held") for each in others)
         for master in item["masters"]:
             yield master["path"], _of_master(found, item, master)

@@ -82,10 +82,12 @@ def changed_title(root: Path, item: str, title: str) -> None:
 
 
 def draw_master(path: Path, seed: int = 7) -> None:
-    """Draw a 16-bit negative: a soft scene, clear base about it, sRGB profile embedded."""
+    """Draw a 16-bit negative: a soft scene, another for another seed, clear base about it, sRGB
+    profile embedded."""
     rng = np.random.default_rng(seed)
     rows, columns = np.mgrid[0:400, 0:560] / 400
-    scene = 0.5 + 0.3 * np.sin(9 * columns + 4 * rows) + rng.normal(0, 0.01, (400, 560))
+    waves = 9 * columns + (4 + 3 * (7 - seed)) * rows
+    scene = 0.5 + 0.3 * np.sin(waves) + rng.normal(0, 0.01, (400, 560))
     pixels = np.full((400, 560, 3), 0.85)
     pixels[40:360, 50:510] = scene[40:360, 50:510, None] * (0.8, 0.6, 0.5)
     stored = (np.clip(pixels, 0, 1) * 65535).astype(np.uint16)

@@ -31,7 +31,9 @@ class Strip:
     its first frame; off_mm: how far the first frame's centre lies beyond its code's; step: density
     of the code above (reversal film: below) the base; clear: whether it is reversal film.
     lead_mm: film before the first frame and behind the last. lost: half frames whose code is gone.
-    wrong: (half frame, bit of its data track that is drawn the other way).
+    wrong: (half frame, bit of its data track that is drawn the other way). copied: a strip whose
+    codes were copied onto this one with its pictures: its first, off_mm, product and step count,
+    less than 0 where they are clear in a margin that the copying darkened by as much.
     """
 
     frames: int = 4
@@ -53,6 +55,7 @@ class Strip:
     coded: bool = True
     half_frames: bool = False
     seed: int = 0
+    copied: Strip | None = None
 
     @property
     def advance(self) -> float:
@@ -118,6 +121,8 @@ def _drawn(strip: Strip) -> np.ndarray:
     for half in shown if strip.coded else ():
         if half not in strip.lost:
             _code(film, strip, half, u, v)
+    if strip.copied is not None:
+        _copied(film, strip, strip.copied, u, v)
     for half in shown:
         _number(film, strip, half, u)
     phase = rng.uniform(0, PITCH)
@@ -168,6 +173,14 @@ def _code(film: np.ndarray, strip: Strip, half: int, u: np.ndarray, v: np.ndarra
     for bits, low, high in ((clock, 1.03, 1.9), (data, 0.1, 1.0)):
         rows = (v > WIDTH / 2 - high) & (v < WIDTH / 2 - low)
         film[rows, :, 0] += strip.step * _covered(bits, start, strip.module, u)[None]
+
+
+def _copied(film: np.ndarray, strip: Strip, other: Strip, u: np.ndarray, v: np.ndarray) -> None:
+    film[np.abs(v) > WIDTH / 2 - 2.0, :, 0] += max(-other.step, 0.0)
+    laid = replace(strip, first=other.first, off_mm=other.off_mm, product=other.product)
+    for half in range(0, 128):
+        if abs(laid.code_at(half)) < strip.length / 2 + 20:
+            _code(film, replace(laid, step=other.step), half, u, v)
 
 
 def _number(film: np.ndarray, strip: Strip, half: int, u: np.ndarray) -> None:

@@ -10,7 +10,9 @@ is what the changes are made against.
 
 from __future__ import annotations
 
+import csv
 import hashlib
+import io
 import json
 import re
 import shutil
@@ -153,6 +155,9 @@ def seal(root: Path) -> None:
                 if path.startswith(top)
             }
             entry["files"], entry["digest"] = len(listed), joint(listed)
+            for place in stated.get("lies", []):
+                if place["item"] == entry["item"]:
+                    place["digest"] = entry["digest"]
         statement.write_text(json.dumps(stated, indent=2, sort_keys=True) + "\n", "utf-8")
     payload = [value for path, value in table.items() if path.startswith("data/")]
     info = root / "bag-info.txt"
@@ -386,6 +391,87 @@ LATER: dict[str, Change] = {
 }
 
 
+# Said of an item beside its title: in one record, or in every hand-over list alike.
+SAID: dict[str, Change] = {
+    "the size of a file in both hand-over lists": lambda b: _of_file(b, "bytes", 123),
+    "the SHA-512 in both hand-over lists": lambda b: _of_file(b, "sha512", "0" * 128),
+    "when it was captured in both hand-over lists": lambda b: _of_file(b, "captured", "1999"),
+    "the date in Dublin Core": lambda b: _value(b, "dc:date", "1 May 1936"),
+    "the rights in Dublin Core": lambda b: _value(b, "dc:rights", "Free for all"),
+    "the rights holder in MODS": lambda b: b.record(
+        r'(displayLabel="Rights holder">)[^<]*', r"\g<1>Someone else"
+    ),
+    "the collection in MODS": lambda b: b.record(
+        r'(<mods:relatedItem type="host">.*?<mods:title>)[^<]*', r"\g<1>Another collection"
+    ),
+    "the material in MODS": lambda b: b.record("cellulose acetate film", "cellulose nitrate film"),
+    "the language in MODS": lambda b: _value(b, "mods:languageTerm", "deu"),
+    "the name of a format in PREMIS": lambda b: _value(b, "premis:formatName", "Some format"),
+    "the original name in PREMIS": lambda b: _value(b, "premis:originalName", "other.tif"),
+    "when METS was made": lambda b: b.record(r'(CREATEDATE=")[^"]*', r"\g<1>1999-01-01T00:00:00Z"),
+    "the address of info.json": lambda b: b.edit(
+        b.one("iiif/*/info.json"), r'("id": ?")[^"]*', r"\g<1>https://elsewhere.example/x"
+    ),
+    "an address in the presentation manifest": lambda b: b.edit(
+        b.at("manifest.json"), r'("body": ?\{.*?"id": ?")[^"]*', r"\g<1>https://elsewhere.example/x"
+    ),
+    "the summary in the presentation manifest": lambda b: b.edit(
+        b.at("manifest.json"), "The quay at low water", "Something else"
+    ),
+    "the rights embedded in an access image": lambda b: _swapped(
+        b, b"rightsstatements.org/vocab/InC/1.0/", b"rightsstatements.org/vocab/NKC/1.0/"
+    ),
+    "a subject embedded in an access image": lambda b: _swapped(
+        b, "Häfen".encode(), "Käfen".encode()
+    ),
+    "the date in index.html": lambda b: b.edit(b.root / "index.html", "1 May 1906", "1 May 1936"),
+    "the day in bag-info.txt": lambda b: b.edit(
+        b.root / "bag-info.txt", r"Bagging-Date: [^\n]*", "Bagging-Date: 1999-01-01"
+    ),
+    "the identifier in bag-info.txt": lambda b: b.edit(
+        b.root / "bag-info.txt", r"(External-Identifier: )[^\n]*", r"\g<1>https://else.example/b1"
+    ),
+    "the version of a program in PREMIS": lambda b: _value(b, "premis:agentVersion", "9.9"),
+    "the colour profile in MIX": lambda b: _value(b, "mix:iccProfileName", "another"),
+    "the confidence in geometry.json": lambda b: b.edit(
+        b.at("metadata/geometry.json"), r'("confidence": ?)[\d.]+', r"\g<1>0.111"
+    ),
+    "how to read it, in README.txt": lambda b: b.edit(
+        b.root / "README.txt", "masters as captured", "masters as altered"
+    ),
+}
+
+
+# What stands in one place alone: no check of content can see it, where its digest is followed.
+UNSEEN = ("the colour profile in MIX", "how to read it, in README.txt")
+
+
+def _of_file(bag: Bag, key: str, value: str | int) -> None:
+    """Change what both hand-over lists say of the second file of the first item, its master."""
+    path = bag.root / "delivery" / "handover.json"
+    listed = json.loads(path.read_text("utf-8"))
+    file = listed["items"][0]["files"][1]
+    file[key] = value
+    path.write_text(json.dumps(listed, indent=2, ensure_ascii=False), "utf-8")
+    table = bag.root / "delivery" / "handover.csv"
+    header, *rows = csv.reader(io.StringIO(table.read_text("utf-8"), newline=""))
+    for row in rows:
+        if row[header.index("sha256")] == file["sha256"]:
+            row[header.index(key)] = str(value)
+    text = io.StringIO(newline="")
+    csv.writer(text, lineterminator="\r\n").writerows([header, *rows])
+    table.write_bytes(text.getvalue().encode())
+
+
+def _swapped(bag: Bag, old: bytes, new: bytes) -> None:
+    """Put other bytes, as many, in place of some in an access image."""
+    path = bag.one("access/*.jpg")
+    content = path.read_bytes()
+    assert old in content
+    assert len(old) == len(new)
+    path.write_bytes(content.replace(old, new))
+
+
 def _both_lists(bag: Bag, key: str, value: str) -> None:
     """Change a text of the first item in handover.json, and in the CSV wherever it stood."""
     path = bag.root / "delivery" / "handover.json"
@@ -483,9 +569,9 @@ EARK: dict[str, Change] = {
     ),
 }
 CHANGES: dict[str, dict[str, Change]] = {
-    "mets": COMMON | LATER,
-    "ocfl": COMMON | LATER | OCFL,
-    "eark": COMMON | LATER | EARK,
+    "mets": COMMON | LATER | SAID,
+    "ocfl": COMMON | LATER | SAID | OCFL,
+    "eark": COMMON | LATER | SAID | EARK,
 }
 
 
@@ -498,7 +584,7 @@ def made(root: Path) -> dict[str, Path]:
         item: deliveries.taken_through(
             root / "mets", "mets", item, f"{item}.tif", seed=seed, more=more
         )
-        for seed, item in enumerate((FIRST, SECOND))
+        for seed, item in ((7, FIRST), (12, SECOND))
     }
     bags = {}
     for profile in CHANGES:

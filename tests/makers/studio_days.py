@@ -16,7 +16,9 @@ A fate is written in one line:
 
 from __future__ import annotations
 
+import functools
 import hashlib
+import unicodedata
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -723,7 +725,132 @@ TRIED: dict[str, Callable[[Day], None]] = {
         counter_begins_anew, copied_twice, copied_twice_renamed, digests_in_a_table,
     )
 }  # fmt: skip
-DAYS = FIRST | LATER | TRIED
+
+# ------------------------------------------------- names, codes and lists that contradict each other
+
+
+def frames_of_two_rolls(day: Day) -> None:
+    """Rolls by R012F05A, one person in small letters; a frame between two, one that is missing."""
+    for number in ("05A", "06", "06A", "07", "09"):
+        day.film(f"R012F{number}.tif", f"R012//{number}?")
+    for number in ("01", "02"):
+        day.film(f"r013f{number}.TIF", f"R013//{number}")
+    day.put("catalogue.csv", rows("item_id,title", "R012,A", "R013,B"))
+    day.missing = ["R012"]  # its frame 8
+    day.settings = {
+        "naming": {
+            "pattern": r"(?i:(?P<item>R[0-9]{3})F(?P<sequence>[0-9]{2}A?)\.tif)",
+            "same_number": {"case": True},
+        }
+    }
+
+
+def accents_of_a_mac(day: Day) -> None:
+    """Names whose accents a Mac took apart are held with words, whole ones go on; one name in both
+    forms; a list of digests as the Mac's own command writes it."""
+    apart, whole = (functools.partial(unicodedata.normalize, form) for form in ("NFD", "NFC"))
+    day.film(apart("\u00c9lise quai 0001.tif"), "held")
+    day.film(whole("\u00c9lise quai 0002.tif"), "PEH-0612")
+    day.film("other/" + apart("Gr\u00e8ve 0003.tif"), "held")
+    day.film("other/" + whole("Gr\u00e8ve 0003.tif"), "held")  # no list names it
+    names = list(day.fates)[:2]
+    digests = [hashlib.md5((day.root / name).read_bytes()).hexdigest() for name in names]
+    lines = [f"MD5 ({apart(n)}) = {d}\n" for n, d in zip(names, digests, strict=True)]
+    day.put("checksums.md5", "".join(lines))
+    day.put(
+        "catalogue.csv",
+        rows(
+            "item_id,title,files",
+            "PEH-0611,A," + whole(names[0]),
+            "PEH-0612,B," + apart(names[1]),
+            "PEH-0613,C," + whole("other/Gr\u00e8ve 0003.tif"),
+        ),
+    )
+    day.settings = {
+        "naming": {"identify": ["catalogue"]},
+        "catalogue": {"columns": {"masters": "files"}},
+    }
+
+
+def sleeves_that_names_contradict(day: Day) -> None:
+    """Names tell all, and codes on the sleeves too; one sleeve has the code of the next item."""
+    codes = {"PEH-0621": "PEH-0621", "PEH-0622": "PEH-0623", "PEH-0623": "PEH-0623"}
+    for degrees, (item, code) in enumerate(codes.items()):
+        ask = "" if item == code else "?"
+        day.sleeve(
+            f"{item}_sleeve.tif", code, f"{item}/sleeve{ask}", form="qr", degrees=40 * degrees
+        )
+        day.film(f"{item}_01.tif", f"{item}//01{ask}")
+    day.put("catalogue.csv", rows("item_id,title", *(f"{item},A" for item in codes)))
+
+
+def half_a_day_again(day: Day) -> None:
+    """Half of a day was captured again on the next, sides among it; session files that are wrong."""
+    for number in range(1, 5):
+        again, verso_again = number in (2, 3), number == 4
+        item = f"PEH-063{number}"
+        day.film(
+            f"day 1/{item}_recto.tif", f"={item}" if again else f"{item}/recto", seed=630 + number
+        )
+        fate = f"={item}" if verso_again else f"{item}/verso"
+        day.film(f"day 1/{item}_verso.tif", fate, seed=640 + number)
+    for number in (2, 3):
+        day.film(f"day 2/PEH-063{number}_recto.tif", f"PEH-063{number}/recto", seed=630 + number)
+    day.film("day 2/PEH-0634_verso_v2.tif", "PEH-0634/verso", seed=644)
+    day.put("day 1/session.yaml", "station: table 2\noperatrs: {capture: OP-3}\n")
+    day.put("day 2/session.yaml", "station: [table 2\n")
+    day.put("catalogue.csv", rows("item_id,title", *(f"PEH-063{n},A" for n in range(1, 5))))
+    day.settings = {"intake": {"retakes": "keep"}}
+
+
+def rows_and_lists_that_disagree(day: Day) -> None:
+    """Two rows of one item, a list of `md5sum -b` with a file that is not there, an empty file, one
+    cut short, one name in capitals and not."""
+    for number in ("0641", "0642", "0643"):
+        day.film(f"PEH-{number}.tif", "held" if number == "0641" else f"PEH-{number}")
+    for name in ("PEH-0647.tif", "peh-0647.TIF"):
+        day.film(name, "held")
+    whole = (day.root / "PEH-0642.tif").read_bytes()
+    contents = {name: (day.root / name).read_bytes() for name in day.fates}
+    contents |= {"PEH-0644.tif": b"x", "PEH-0645.tif": b"", "PEH-0646.tif": whole}
+    day.put("PEH-0645.tif", b"", "held")
+    day.put("PEH-0646.tif", whole[:-5000], "held")
+    lines = [f"{hashlib.md5(each).hexdigest()} *{name}\r\n" for name, each in contents.items()]
+    day.put("checksums.md5", "".join(lines))
+    numbers = ["0641", "0641", *(f"064{n}" for n in range(2, 9))]
+    day.put("catalogue.csv", rows("item_id,title", *(f"PEH-{n},A" for n in numbers)))
+    day.missing = ["PEH-0644", "PEH-0648"]
+    day.settings = {
+        "naming": {
+            "pattern": r"(?i:(?P<item>PEH-[0-9]{4})\.tif)",
+            "same_number": {"case": True},
+        }
+    }
+
+
+def days_in_words(day: Day) -> None:
+    """Dates, blanks, letters beyond ASCII and endings in capitals: the table says which is which;
+    one is a copy by its name, and two have the camera's."""
+    listed = {"011": "14", "012": "14", "013": "15"}
+    for number, date in listed.items():
+        day.film(f"2026-03-{date} K\u00e4hne {number}.TIF", f"KA-{number}")
+    for name in ("2026-03-15 K\u00e4hne 13 (2).tif", "IMG_0001.tif", "IMG_0002.tif"):
+        day.film(name, "held")
+    table = [f"KA-{n};K\u00e4hne;2026-03-{date} K\u00e4hne {n}.tif" for n, date in listed.items()]
+    day.put("catalogue.csv", rows("Inventar-Nr;Titel;Datei", *table, "KA-014;Kahn;"))
+    day.missing = ["KA-014"]
+    columns = {"item_id": "Inventar-Nr", "title": "Titel", "masters": "Datei"}
+    day.settings = {"naming": {"identify": ["catalogue"]}, "catalogue": {"columns": columns}}
+
+
+CONTRADICTED: dict[str, Callable[[Day], None]] = {
+    made.__name__: made
+    for made in (
+        frames_of_two_rolls, accents_of_a_mac, sleeves_that_names_contradict, half_a_day_again,
+        rows_and_lists_that_disagree, days_in_words,
+    )
+}  # fmt: skip
+DAYS = FIRST | LATER | TRIED | CONTRADICTED
 
 
 def make(name: str, root: Path) -> Day:

@@ -1,7 +1,8 @@
 """What there is to read again: masters, results and deliveries, in parts of an item's size.
 
 A part has one record that tells its files and their digests: fixity.json the masters of an item,
-package.json its results, the receipt an item of a bag, and what `send` noted an object in storage.
+package.json its results, the receipt an item of a bag, and what `send` and `fetch` noted an object
+in storage.
 What no record tells is not read; an item that is not settled is left to the night, which works on
 it.
 """
@@ -16,7 +17,7 @@ from typing import Literal, get_args
 
 from msgspec import UNSET
 
-from glassine.audit import stored
+from glassine.audit import fetched, stored
 from glassine.audit.objects import Storage, Unreachable
 from glassine.base import files, hashing, record_files, wording
 from glassine.base.errors import Finding, GlassineError
@@ -25,7 +26,7 @@ from glassine.base.records.package import Package
 from glassine.base.records.receipt import Receipt, ReceiptBag
 from glassine.deliver import receipt_files, sent_files
 
-Kind = Literal["masters", "results", "delivery", "stored"]
+Kind = Literal["masters", "results", "delivery", "stored", "stored_masters"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 # The name of the part of a bag that is its tag files, and of one that is an archive as a whole; no
 # item can have it.
@@ -35,6 +36,8 @@ _MASTER, _ITEM = "master:", "item:"
 # So many names are told of a long list.
 _NAMED = 10
 _OF_DELIVERIES: tuple[Kind, ...] = ("delivery", "stored")
+# What lies in object storage.
+REMOTE: tuple[Kind, ...] = ("stored", "stored_masters")
 
 
 @dataclass(frozen=True)
@@ -110,6 +113,7 @@ def look(
             partial(_items, holdings, places, batch, known or {}),
             partial(_delivered, holdings, places, batch, storage or Storage()),
             partial(_receipts_gone, holdings, places, batch, known or {}),
+            partial(_masters_stored, holdings, places, batch, known or {}, storage or Storage()),
         ):
             try:
                 look_at()
@@ -253,6 +257,55 @@ def _stored(holdings: Holdings, places: Places, batch: str, storage: Storage) ->
     else:
         holdings.odd |= {parts[name].key for name in odd}
     return {*parts}
+
+
+def _masters_stored(
+    holdings: Holdings,
+    places: Places,
+    batch: str,
+    known: Mapping[str, Part],
+    storage: Storage,
+) -> None:
+    """Take in the masters of a batch that came from object storage; those that were known stay
+    known where the note of them is not here, or cannot be read."""
+    noted = fetched.read(places.deliveries, batch)
+    _unreadable(holdings, batch, *noted.damaged)
+    before = [
+        part for part in known.values() if (part.batch, part.kind) == (batch, "stored_masters")
+    ]
+    if before and not fetched.path_of(places.deliveries, batch).exists():
+        _unreadable(holdings, batch, _note_gone(places, batch, len(before)))
+    if not noted.files:
+        holdings.parts += before
+        holdings.gone |= {part.key for part in before}
+        return
+    if not storage.asked:
+        holdings.not_here(batch, len(noted.files))
+        return
+    sent = [fetched.as_sent(batch, each) for each in noted.files]
+    parts = {
+        each.name: Part("stored_masters", batch, each.name, each.bytes, each.proved, each.sha256)
+        for each in sent
+    }
+    holdings.parts += parts.values()
+    try:
+        holdings.odd |= {parts[name].key for name in stored.odd(sent, storage)}
+    except Unreachable as problem:
+        why, names = holdings.unread.get(batch, (problem.reason, []))
+        holdings.unread[batch] = (why, [*names, *sorted(parts)])
+
+
+def _note_gone(places: Places, batch: str, count: int) -> Finding:
+    return Finding(
+        "audit.fetched_gone",
+        str(fetched.path_of(places.deliveries, batch)),
+        f"{count:,} masters of {batch} in object storage were read again before, and nothing here "
+        "tells of them now. They could not be read.",
+        "the note that `scripts/nightly fetch` wrote.",
+        "See whether the disk of the deliveries is mounted, or bring the file back; "
+        "scripts/nightly fetch with the batch writes it anew. Where the masters are not kept there "
+        "any more, move results/audit.sqlite away: it is begun again.",
+    )
 
 
 def _receipts_gone(

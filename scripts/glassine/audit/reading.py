@@ -9,8 +9,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from glassine.audit import stored
+from glassine.audit import fetched, stored
 from glassine.audit.holdings import (
+    REMOTE,
     TAG_FILES,
     WHOLE,
     Part,
@@ -26,6 +27,7 @@ from glassine.base import clock, files, hashing, record_files
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.records.fixity import Fixity
 from glassine.base.records.package import Package
+from glassine.base.records.sent import SentFile
 from glassine.deliver import bag, receipt_files, sent_files, validation
 from glassine.deliver.bag import decoded_path
 
@@ -48,7 +50,7 @@ def read(part: Part, places: Places, storage: Storage | None = None) -> Reading:
     """Read every file of a part. Nothing is written or replaced; never raises for what it reads."""
     reading = Reading()
     try:
-        if part.kind == "stored":
+        if part.kind in REMOTE:
             _stored(part, places, storage or Storage(), reading)
         else:
             _BY_KIND[part.kind](part, places, reading)
@@ -306,18 +308,28 @@ _FROM_REPOSITORY = (
 
 
 def _stored(part: Part, places: Places, storage: Storage, reading: Reading) -> None:
-    sent = sent_files.load(places.deliveries, part.name)
+    of_master = part.kind == "stored_masters"
+    sent = _fetched(part, places) if of_master else sent_files.load(places.deliveries, part.name)
+    folder = places.masters / part.batch if of_master else places.deliveries
 
     def sound() -> Path | None:
-        local = files.inside(places.deliveries, part.name)
+        local = files.inside(folder, part.name)
         return local if _is_sound(local, sent.sha256) else None
 
     try:
-        reading.bytes, reading.findings = stored.read(sent, storage, sound)
+        reading.bytes, reading.findings = stored.read(sent, storage, sound, is_master=of_master)
     except Unreachable as problem:
         reading.unread = problem.reason
         return
     reading.files = 1
+
+
+def _fetched(part: Part, places: Places) -> SentFile:
+    """Return what is known of a master in object storage, as it was when the part was seen."""
+    for each in fetched.read(places.deliveries, part.batch).files:
+        if each.path == part.name:
+            return fetched.as_sent(part.batch, each)
+    raise FileNotFoundError(0, "it is not noted any more", str(part.name))
 
 
 # --- sound copies -------------------------------------------------------------------------------

@@ -40,18 +40,23 @@ def odd(files: Iterable[SentFile], storage: Storage) -> set[str]:
 
 
 def read(
-    sent: SentFile, storage: Storage, sound: Callable[[], Path | None]
+    sent: SentFile,
+    storage: Storage,
+    sound: Callable[[], Path | None],
+    *,
+    is_master: bool = False,
 ) -> tuple[int, list[Finding]]:
     """Read an object; return the bytes read, and what is not as it was sent.
 
     sound: returns the file itself, where it is here and read and found sound; asked for where the
-    object is not. Raises Unreachable where it cannot be read to its end."""
+    object is not. is_master: whether it came from there; then no digest lies beside it, as the
+    batch's own list has it. Raises Unreachable where it cannot be read to its end."""
     size = storage.size(sent.address)
     if size is None:
-        return 0, [_finding("The storage has no such object.", sent, sound())]
+        return 0, [_finding("The storage has no such object.", sent, sound(), is_master)]
     if sent.bytes and size != sent.bytes:
-        what = f"The object has {size:,} bytes; {sent.bytes:,} were sent."
-        return 0, [_finding(what, sent, sound())]
+        what = f"The object has {size:,} bytes, and had {sent.bytes:,}."
+        return 0, [_finding(what, sent, sound(), is_master)]
     digest = hashlib.sha256()
     count = 0
     for piece in storage.pieces(sent.address):
@@ -61,9 +66,9 @@ def read(
         raise Unreachable(f"{count:,} of {size:,} bytes came", whole=False)
     findings = []
     if digest.hexdigest() != sent.sha256:
-        what = f"Its bytes are not those that were sent: SHA-256 {digest.hexdigest()}."
-        findings.append(_finding(what, sent, sound()))
-    if wrong := _beside(sent, storage):
+        what = f"Its bytes are not those that were there: SHA-256 {digest.hexdigest()}."
+        findings.append(_finding(what, sent, sound(), is_master))
+    if not is_master and (wrong := _beside(sent, storage)):
         findings.append(wrong)
     return count, findings
 
@@ -87,19 +92,24 @@ def _beside(sent: SentFile, storage: Storage) -> Finding | None:
     )
 
 
-def _finding(what: str, sent: SentFile, local: Path | None) -> Finding:
-    return Finding(
-        "audit.stored",
-        sent.address,
-        what,
-        f"SHA-256 {sent.sha256}.",
-        "Compare it with the repository's copy and bring a sound one back; it is not sent again by "
-        "itself."
-        if local is None
-        else f"The file {local} was read just now and is sound. Keep the damaged object under "
-        f"another name, remove it and {sent.name}{_BESIDE} in the storage, then run "
-        "scripts/nightly send.",
-    )
+def _finding(what: str, sent: SentFile, local: Path | None, is_master: bool) -> Finding:
+    if local is None:
+        next_step = (
+            "Bring a sound copy back, of a master from a backup or a delivery, of a delivery from "
+            "the repository's copy; nothing is sent again by itself."
+        )
+    elif is_master:
+        next_step = (
+            f"The file {local} was read just now and is sound. Keep the damaged object under "
+            "another name, and put this file in its place."
+        )
+    else:
+        next_step = (
+            f"The file {local} was read just now and is sound. Keep the damaged object under "
+            f"another name, remove it and {sent.name}{_BESIDE} in the storage, then run "
+            "scripts/nightly send."
+        )
+    return Finding("audit.stored", sent.address, what, f"SHA-256 {sent.sha256}.", next_step)
 
 
 def unread(batch: str, reason: str, names: list[str]) -> Finding:

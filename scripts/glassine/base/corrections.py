@@ -21,6 +21,7 @@ from glassine.base.records.corrections import (
     Correction,
     CorrectionsFile,
     Entry,
+    Identity,
     Withdrawal,
     listed,
 )
@@ -191,13 +192,25 @@ def check(loaded: Any, where: str) -> Decided:
                 )
             )
         kept[entry.item] = entry.correction()
-        found += _claimed_before(entry, claimed, place)
+        found += _claimed_before(listed(entry.identity), claimed, place)
     if found:
         raise GlassineError(found)
     return Decided(kept, file.withdraw)
 
 
-def _claimed_before(entry: Entry, claimed: dict[str, ItemId], place: str) -> list[Finding]:
+def claimed_twice(corrections: dict[ItemId, Correction]) -> list[Finding]:
+    """Return a finding for each master that two entries give to two items."""
+    claimed: dict[str, ItemId] = {}
+    return [
+        each
+        for item, correction in corrections.items()
+        for each in _claimed_before(correction.identities, claimed, f"{FILE_NAME} ({item})")
+    ]
+
+
+def _claimed_before(
+    identities: list[Identity], claimed: dict[str, ItemId], place: str
+) -> list[Finding]:
     """Return whether an entry before gives its master to another item; add it to `claimed`."""
     return [
         _finding(
@@ -208,7 +221,7 @@ def _claimed_before(entry: Entry, claimed: dict[str, ItemId], place: str) -> lis
             "one item for each master.",
             "Delete the wrong one.",
         )
-        for identity in listed(entry.identity)
+        for identity in identities
         if claimed.setdefault(identity.master, identity.item) != identity.item
     ]
 

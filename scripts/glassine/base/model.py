@@ -238,6 +238,30 @@ class FilmEdge:
 
 
 @dataclass(frozen=True)
+class SeenText:
+    """Writing that a library read on a master: a suggestion, never a value.
+
+    place: master px, clockwise from where the writing begins, or would if it were not mirrored.
+    confidence: the library's own, 0 to 1. turned_degrees: of its baseline, clockwise from the x
+    axis; mirrored: whether it reads only left-right mirrored; both None where that is not told. on:
+    the margin of 35 mm film, or what the piece was taken for that bears it, or the table.
+    """
+
+    text: str
+    place: Corners
+    confidence: float
+    turned_degrees: int | None
+    mirrored: bool | None
+    on: str
+
+    @classmethod
+    def from_dict(cls, values: dict[str, Any]) -> Self:
+        known = dict(values)
+        known["place"] = tuple((float(x), float(y)) for x, y in values["place"])
+        return cls(**known)
+
+
+@dataclass(frozen=True)
 class MasterGeometry:
     """What locate found on one master.
 
@@ -250,6 +274,7 @@ class MasterGeometry:
     pieces: all that lies on the table, and what it was taken for; older records have none.
     edges: pieces of 35 mm film whose margins show bar codes. notches: shape of a sheet's code
     notch, the depth of each of its parts in half millimetres from the corner on, as "3-2-3".
+    seen_text: writing beside the pictures, where the settings ask for it.
     """
 
     path: str
@@ -267,11 +292,13 @@ class MasterGeometry:
     pieces: tuple[MasterPiece, ...] = ()
     edges: tuple[FilmEdge, ...] = ()
     notches: str | None = None
+    seen_text: tuple[SeenText, ...] = ()
 
     @classmethod
     def from_dict(cls, values: dict[str, Any]) -> Self:
         known = dict(values)
         known["edges"] = tuple(FilmEdge.from_dict(edge) for edge in values.get("edges", ()))
+        known["seen_text"] = tuple(SeenText.from_dict(each) for each in values.get("seen_text", ()))
         known["frames"] = tuple(Frame.from_dict(frame) for frame in values["frames"])
         known["base_regions"] = tuple(
             tuple((float(x), float(y)) for x, y in quad) for quad in values.get("base_regions", ())
@@ -310,6 +337,8 @@ class ItemGeometry:
                 del master["edges"]
             if master["notches"] is None:
                 del master["notches"]
+            if not master["seen_text"]:
+                del master["seen_text"]
             for frame in master["frames"]:
                 if frame["film_frame"] is None:
                     del frame["film_frame"]
@@ -323,6 +352,7 @@ class ItemGeometry:
 _DIGITS = {
     "corners": 3,  # px
     "at": 1,
+    "place": 1,
     "base_regions": 3,
     "object_corners": 3,
     "residual_px": 3,

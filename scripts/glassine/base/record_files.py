@@ -6,6 +6,7 @@ records whose schema is written by hand.
 
 from __future__ import annotations
 
+import contextlib
 from functools import cache
 from pathlib import Path
 from typing import Any, TypeVar
@@ -42,6 +43,15 @@ def take(path: Path, name: str, kind: type[Kind], value: Any) -> Kind:
     except msgspec.ValidationError as problem:
         what, _, where = str(problem).partition(" - at ")
         raise _broken(path, name, where.strip("`$.") or "(the whole)", what) from None
+
+
+def prepare(*kinds: type[msgspec.Struct], schemas: tuple[str, ...] = ()) -> None:
+    """Work out once a process how records of these types and schemas are checked."""
+    for kind in kinds:
+        with contextlib.suppress(msgspec.ValidationError):
+            msgspec.convert({}, kind)
+    for name in schemas:
+        _validator(name)
 
 
 @cache

@@ -119,7 +119,11 @@ def parse_yaml(text: str, where: object) -> Any:
 
 
 def _unreadable(where: object, problem: Exception) -> GlassineError:
-    why = problem.strerror if isinstance(problem, OSError) else problem
+    why: object = problem.strerror if isinstance(problem, OSError) else problem
+    if isinstance(problem, yaml.MarkedYAMLError) and problem.problem_mark is not None:
+        begun = problem.context_mark
+        since = f" (what begins in line {begun.line + 1})" if begun is not None else ""
+        why = f"line {problem.problem_mark.line + 1}: {problem.problem}{since}"
     return GlassineError.because(
         "settings.yaml",
         where,

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -119,10 +121,16 @@ def harmless(text: str) -> str:
     return "'" + text if text.startswith(_FORMULA) else text
 
 
-def _quality(item_dir: Path) -> str:
-    quality = record_files.load(item_dir / "quality.json", "quality", Quality)
-    verdicts = {frame.verdict for frame in quality.frames}
-    return next((verdict for verdict in _WORST if verdict in verdicts), "")
+@dataclass(frozen=True)
+class Records:
+    """What the steps recorded of an item. manifest: the address of its presentation manifest, ""
+    where it has none."""
+
+    embedded: Embedded
+    fixity: Fixity
+    render: Rendering
+    quality: Quality
+    manifest: str
 
 
 def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
@@ -131,21 +139,33 @@ def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
     bag: the name of the bag that it goes into.
     """
     embedded = record_files.load(item_dir / "embedded.json", "embedded", Embedded)
-    fixity = record_files.load(item_dir / "fixity.json", "fixity", Fixity)
-    render = record_files.load(item_dir / "render" / "render.json", "render", Rendering)
-    written = {file.path: file for file in embedded.files}
-    verified = {master.path: master for master in fixity.masters}
+    records = Records(
+        embedded,
+        record_files.load(item_dir / "fixity.json", "fixity", Fixity),
+        record_files.load(item_dir / "render" / "render.json", "render", Rendering),
+        record_files.load(item_dir / "quality.json", "quality", Quality),
+        _manifest(item_dir) if access_of(embedded).public != "none" else "",
+    )
+    return described(package.item, records, package.files, bag)
+
+
+def described(item: str, records: Records, packaged: Iterable[PackagedFile], bag: str) -> ItemRow:
+    """Return one delivered item by what the steps recorded and the package holds of it."""
+    written = {file.path: file for file in records.embedded.files}
+    verified = {master.path: master for master in records.fixity.masters}
     developed_from = {
-        master.source.path: master for master in fixity.masters if master.source is not UNSET
+        master.source.path: master
+        for master in records.fixity.masters
+        if master.source is not UNSET
     }
-    allowed = access_of(embedded)
+    allowed = access_of(records.embedded)
     images = (
-        {(frame.master, frame.index): frame.iiif_id for frame in render.frames}
+        {(frame.master, frame.index): frame.iiif_id for frame in records.render.frames}
         if allowed.public == "all"
         else {}
     )
     rows = []
-    for entry in package.files:
+    for entry in packaged:
         source = entry.source.partition(":")[2]
         if entry.use == "master":
             rows.append(_master(entry, verified[source.removeprefix("developed/")]))
@@ -153,17 +173,18 @@ def describe_item(item_dir: Path, package: Package, bag: str) -> ItemRow:
             rows.append(_raw(entry, developed_from[source]))
         elif entry.use in ("access", "thumb", *alternates.USES):
             rows.append(_derivative(entry, written[source], images))
+    verdicts = {frame.verdict for frame in records.quality.frames}
     return ItemRow(
-        item=package.item,
+        item=item,
         state=DELIVERED,
-        quality=_quality(item_dir),
-        iiif_manifest=_manifest(item_dir) if allowed.public != "none" else "",
-        processed=embedded.event.time,
+        quality=next((verdict for verdict in _WORST if verdict in verdicts), ""),
+        iiif_manifest=records.manifest,
+        processed=records.embedded.event.time,
         bag=bag,
-        persistent_ids=_persistent_ids(embedded) or UNSET,
+        persistent_ids=_persistent_ids(records.embedded) or UNSET,
         access=allowed.in_full() if allowed.is_restricted else UNSET,
-        title=_of_row(embedded, "title") or UNSET,
-        date=_of_row(embedded, "date_text") or UNSET,
+        title=_of_row(records.embedded, "title") or UNSET,
+        date=_of_row(records.embedded, "date_text") or UNSET,
         files=tuple(rows),
     )
 

@@ -77,7 +77,7 @@ def page_name(number: int) -> str:
     return INDEX if number == 1 else f"index-{number:04d}.html"
 
 
-def _text(value: str | UnsetType | None, limit: int = _MAX_TEXT) -> str:
+def text_of(value: str | UnsetType | None, limit: int = _MAX_TEXT) -> str:
     """Return a text from outside in one line, its controls visible, cut where it is long."""
     text = " ".join(visible.visible(value).split()) if isinstance(value, str) else ""
     return text if len(text) <= limit else text[: limit - 1] + "…"
@@ -85,9 +85,9 @@ def _text(value: str | UnsetType | None, limit: int = _MAX_TEXT) -> str:
 
 def line_of(row: ItemRow) -> str:
     """Return an item's line in README.txt."""
-    parts = [row.item, _text(row.title), _text(row.date)]
+    parts = [row.item, text_of(row.title), text_of(row.date)]
     if not row.files:
-        parts.append(f"[{row.state}: {_text(row.reason)}]")
+        parts.append(f"[{row.state}: {text_of(row.reason)}]")
     return "  ".join(part for part in parts if part)
 
 
@@ -118,10 +118,10 @@ def _readme(about: About, rows: list[ItemRow]) -> str:
             "the key"
         )
     lines = [
-        _text(about.keeper) or "Digitized items",
+        text_of(about.keeper) or "Digitized items",
         "",
         _sentence(about, rows),
-        *([f"Questions: {_text(about.contact)}"] if about.contact else []),
+        *([f"Questions: {text_of(about.contact)}"] if about.contact else []),
         "",
         "This folder is a BagIt 1.0 bag (RFC 8493). index.html shows the items.",
         "",
@@ -149,7 +149,7 @@ def _escaped(text: str) -> str:
 
 
 def _page(about: About, rows: list[ItemRow], shown: list[ItemRow], number: int, count: int) -> str:
-    title = _text(about.keeper) or "Digitized items"
+    title = text_of(about.keeper) or "Digitized items"
     links = "".join(
         f'<a href="{page_name(other)}">{other}</a>' if other != number else f"<b>{other}</b> "
         for other in range(1, count + 1)
@@ -170,14 +170,14 @@ def _page(about: About, rows: list[ItemRow], shown: list[ItemRow], number: int, 
 
 
 def _section(row: ItemRow) -> str:
-    title = _text(row.title)
+    title = text_of(row.title)
     heading = f'{_escaped(row.item)} <span dir="auto">{_escaped(title)}</span>'
     facts = {
-        "Date": _text(row.date),
-        "Persistent identifiers": _text(row.persistent_ids),
-        "Access": _text(row.access),
-        "Quality": _QUALITY.get(_text(row.quality), _text(row.quality)) if row.files else "",
-        "State": "" if row.files else f"{row.state}: {_text(row.reason)}",
+        "Date": text_of(row.date),
+        "Persistent identifiers": text_of(row.persistent_ids),
+        "Access": text_of(row.access),
+        "Quality": _QUALITY.get(text_of(row.quality), text_of(row.quality)) if row.files else "",
+        "State": "" if row.files else f"{row.state}: {text_of(row.reason)}",
     }
     listed = "".join(
         f'<dt>{name}</dt><dd dir="auto">{_escaped(value)}</dd>'
@@ -221,7 +221,7 @@ def _files(row: ItemRow) -> str:
     if not row.files:
         return ""
     listed = "".join(
-        f'<li><a href="{_address(row, file)}">{_escaped(_text(file.file))}</a> '
+        f'<li><a href="{_address(row, file)}">{_escaped(text_of(file.file))}</a> '
         f"({_escaped(_facts(file))})</li>"
         for file in here[:_SHOWN_FILES]
     )

@@ -15,7 +15,7 @@ import msgspec
 from glassine.base import clock, files, record_files
 from glassine.base.model import BatchId
 from glassine.base.records.plan import Plan
-from glassine.deliver import bag, causes
+from glassine.deliver import bag, causes, ledger, receipt_files
 from glassine.deliver.due import Due, Item
 from glassine.deliver.given import DeliverySection
 from glassine.deliver.receipt_files import Receipts
@@ -135,6 +135,25 @@ def begin(
     )
     record_files.save(state, "plan", plan)
     return plan
+
+
+def settle(deliveries_dir: Path, batch: BatchId) -> None:
+    """Finish what a killed run left of a delivery that the ledger has already: its bags have their
+    names, so what lacks is its receipt, which is written of the ledger, and its plan goes.
+
+    Else the plan would count as that of a delivery under way, whose bags go where the batch has
+    changed since. Raises GlassineError where the plan cannot be read, OSError."""
+    state = deliveries_dir / _STATE.format(batch=batch)
+    if not state.exists():
+        return
+    plan = record_files.load(state, "plan", Plan)
+    receipt = ledger.read(deliveries_dir).receipt_of(plan.name)
+    if receipt is None or receipt.content != plan.content:
+        return
+    places = (receipt_files.receipt_path, receipt_files.second_copy_path)
+    if not any(path(deliveries_dir, plan.name).exists() for path in places):
+        receipt_files.write(deliveries_dir, receipt)
+    end(deliveries_dir, plan)
 
 
 def end(deliveries_dir: Path, plan: Plan) -> None:

@@ -104,6 +104,7 @@ def deliver_batch(
     naming.check_batch(given.batch)
     folders = Folders(batch_dir, results_batch_dir, deliveries_dir)
     receipt_files.sweep(deliveries_dir, given.batch)
+    plans.settle(deliveries_dir, given.batch)
     receipts = standing(results_batch_dir, deliveries_dir, given.batch)
     before = [
         *receipts.notes,

@@ -126,6 +126,8 @@ _CHANGED = (
     "delivered.premis_digest",
     "delivered.inventory",
     "delivered.handover",
+    "delivered.other_picture",
+    "delivered.other_master",
     "bag.tag_changed",
 )
 _PRESENT = (
@@ -158,6 +160,7 @@ class _Checking:
         self.records = 0
         self.rows: dict[str, Any] = {}
         self.readme: set[str] | None = None
+        self.delivery = ""
         self.signed_by = ""
         self.findings: list[Finding] = []
         self.inventories: dict[str, Any] = {}
@@ -232,10 +235,22 @@ class _Checking:
         if not item.elsewhere:  # else the object is to be laid over an earlier one
             self.part(item, item.path("metadata"), lambda: steps.check(item, record))
             self.part(item, item.path("iiif"), lambda: tiles.check(item))
+            self.part(item, item.record, lambda: self.made_again(item, record))
+            self.part(item, item.path("access"), lambda: self.alike(item))
         if item.layout == "eark":
             self.part(item, f"{item.root}/METS.xml", lambda: eark.check(item, record))
         self.part(item, "bag-info.txt", lambda: self.keeper(item, record))
         self.part(item, lists.HANDOVER, lambda: self.named(item, record))
+
+    def made_again(self, item: BagItem, record: ParsedRecord) -> Iterable[Finding]:
+        from glassine.deliver.checks import described  # as is what writes records
+
+        return described.check(item, record)
+
+    def alike(self, item: BagItem) -> Iterable[Finding]:
+        from glassine.deliver.checks import alike  # what decodes pictures is slow to load
+
+        return alike.check(item)
 
     def part(self, item: BagItem, path: str, check: Callable[[], Iterable[Finding]]) -> None:
         """Run one check of an item; a record that is damaged or gone is a finding."""
@@ -295,11 +310,15 @@ class _Checking:
                 for name, row in self.rows.items()
                 for entry in row["files"]
             }  # one that is gone was told already
-            self.add(lists.of_page(path, content, listed | set(self.reading.store.files)))
+            there = listed | set(self.reading.store.files)
+            self.add(lists.of_page(path, content, there, self.rows))
 
     def named(self, item: BagItem, record: ParsedRecord) -> Iterator[Finding]:
         if item.name in self.rows:
             yield from lists.of_item(self.rows[item.name], self.readme, item, record)
+            from glassine.deliver.checks import described
+
+            yield from described.row(item, self.rows[item.name], self.delivery)
 
     def info(self) -> None:
         """Compare bag-info.txt with delivery.json."""
@@ -312,6 +331,9 @@ class _Checking:
         content, listed = self.content(lists.HANDOVER_CSV), self.content(lists.HANDOVER)
         if content is not None and listed is not None:
             self.add(lists.of_csv(content, json.loads(listed)))
+        info = self.content("bag-info.txt")
+        if info is not None and listed is not None:
+            self.add(lists.of_date(lists.parsed_info(info), json.loads(listed)["delivered"]))
 
     def guarded(self, path: str, check: Callable[[], None]) -> None:
         """Run a check of a file that anyone may have written; its odd shape is a finding."""
@@ -415,6 +437,7 @@ class _Checking:
         listed = self.json("delivery/handover.json")
         if listed is not None:
             self.add(lists.of_handover(self.items, listed))
+            self.delivery = listed["delivery"]
             self.rows = {row["item"]: row for row in listed["items"] if row.get("files")}
             readme = self.content(pages.README)
             if readme is not None:

@@ -59,6 +59,14 @@ def written(light: npt.NDArray[np.float32], output: Output) -> npt.NDArray[np.ui
     return np.asarray(np.rint(scaled, out=scaled), np.uint16)
 
 
+def looked_up(output: Output, light: npt.NDArray[np.float32]) -> npt.NDArray[np.uint16] | None:
+    """Return for each code of a mosaic's light (65536 of them) the code that `written` makes of it,
+    None where colours are mixed. light: of those codes."""
+    if output.name != CAMERA:
+        return None
+    return written(light, output)
+
+
 def _mixed(light: npt.NDArray[np.float32], matrix: Floats) -> npt.NDArray[np.float32]:
     """Return light through a matrix, by sums and products that IEEE 754 defines to the last bit."""
     by = matrix.astype(np.float32)

@@ -21,6 +21,8 @@ METHODS = {"DHT": 23, "AAHD": 47, "AHD": 16, "DCB": 33}
 # Memory that a band may take, and rows beside it: what one pixel reaches was measured below 8 px.
 _BAND_BYTES = 700 * 2**20
 _SPARE = 32
+# Rows that are written together: bands of whole ones need no copy.
+_WRITTEN = 64
 
 
 def bands(
@@ -28,7 +30,7 @@ def bands(
 ) -> Iterator[tuple[int, npt.NDArray[np.uint16]]]:
     """Yield (top row, (rows, w, 3) codes) from the top down. codes: (h, w), as in `mosaic`."""
     height, width = codes.shape
-    rows = max(256, most_bytes // (METHODS[method] * width) // 2 * 2)
+    rows = max(256, most_bytes // (METHODS[method] * width) // _WRITTEN * _WRITTEN)
     if height <= rows * 3 // 2:
         rows = height
     for top in range(0, height, rows):
@@ -43,7 +45,10 @@ def _developed(
 ) -> npt.NDArray[np.uint16]:
     import rawpy
 
-    with rawpy.imread(io.BytesIO(_dng(codes, pattern))) as raw:
+    content = b"".join(
+        [_head(codes.shape, pattern), codes.astype("<u2", order="C", copy=False).data]
+    )
+    with rawpy.imread(io.BytesIO(content)) as raw:
         made = raw.postprocess(
             demosaic_algorithm=getattr(rawpy.DemosaicAlgorithm, method),
             output_color=rawpy.ColorSpace.raw,
@@ -67,10 +72,10 @@ def _developed(
     return np.asarray(made, np.uint16)
 
 
-def _dng(codes: Sensor, pattern: npt.NDArray[np.int64]) -> bytes:
-    """Return a mosaic as an uncompressed DNG, black 0, white 65535 (DNG 1.4, TIFF 6.0)."""
-    height, width = codes.shape
-    data = codes.astype("<u2", copy=False).tobytes()
+def _head(size: tuple[int, ...], pattern: npt.NDArray[np.int64]) -> bytes:
+    """Return what stands before the samples of a mosaic (height, width) in an uncompressed DNG,
+    black 0, white 65535 (DNG 1.4, TIFF 6.0)."""
+    height, width = size
     ones = struct.pack("<18i", *(value for place in range(9) for value in (int(place % 4 == 0), 1)))
     entries: list[tuple[int, int, int, bytes]] = [
         (254, 4, 1, struct.pack("<I", 0)),
@@ -84,7 +89,7 @@ def _dng(codes: Sensor, pattern: npt.NDArray[np.int64]) -> bytes:
         (273, 4, 1, b""),
         (277, 3, 1, struct.pack("<H", 1)),
         (278, 4, 1, struct.pack("<I", height)),
-        (279, 4, 1, struct.pack("<I", len(data))),
+        (279, 4, 1, struct.pack("<I", 2 * width * height)),
         (33421, 3, 2, struct.pack("<2H", 2, 2)),
         (33422, 1, 4, bytes(int(colour) for colour in pattern.ravel())),
         (50706, 1, 4, bytes((1, 4, 0, 0))),
@@ -109,4 +114,4 @@ def _dng(codes: Sensor, pattern: npt.NDArray[np.int64]) -> bytes:
         held = value.ljust(4, b"\0") if len(value) <= 4 else struct.pack("<I", place)
         directory += struct.pack("<HHI", tag, kind, count) + held
     head = b"II*\0" + struct.pack("<I", 8)
-    return head + directory + struct.pack("<I", 0) + beside + data
+    return head + directory + struct.pack("<I", 0) + beside

@@ -42,13 +42,14 @@ class CameraProfile(Given, frozen=True, kw_only=True):
 
 
 class RawSection(Given, frozen=True, kw_only=True):
-    """The section `raw` of the settings. light_hours: age of a light capture. profiles: of the
-    studio's cameras."""
+    """The section `raw` of the settings. light_hours: age of a light capture. unstated: what comes
+    of one where headers do not say whether it holds. profiles: of the studio's cameras."""
 
     output: str = "camera"
     demosaic: Demosaic = "auto"
     light: Literal["review", "require"] = "review"
     light_hours: float = 24.0
+    unstated: Literal["review", "note"] = "review"
     profiles: tuple[CameraProfile, ...] = ()
 
 

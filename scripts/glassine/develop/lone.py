@@ -26,6 +26,8 @@ _LEAST = 0.02
 _AT_TABLE = 0.05
 # The noise that is let pass for light of the sites about it, codes.
 _FLOOR = 8
+# Beside a site of this code none can be so many times brighter.
+_NEVER = OFFSET + (FULL - OFFSET) / _TOUCHING
 # Rows that are looked at together, an even number; they stay in the processor's cache.
 _BAND = 64
 
@@ -54,11 +56,16 @@ def found(
         bottom = min(top + _BAND, height)
         first, last = max(0, top - 2), min(height, bottom + 2)
         known = dead[first:last, :width]
-        part = np.where(known, np.uint16(0), codes[first:last])
+        part = codes[first:last]
+        if known.any():
+            part = np.where(known, np.uint16(0), part)
         inner = slice(top - first, bottom - first)
+        about = cv2.dilate(part, _TOUCH)[inner]
+        if about.min() >= _NEVER:
+            continue
         light = part[inner].astype(np.float32) - OFFSET
-        touching = _brightest(part, _TOUCH)[inner]
-        own = _brightest(part, _RING)[inner]
+        touching = about.astype(np.float32) - OFFSET
+        own = cv2.dilate(part, _RING)[inner].astype(np.float32) - OFFSET
         alone = (
             (light > _LEAST * (FULL - OFFSET))
             & (light > _TOUCHING * np.maximum(touching, _FLOOR))
@@ -67,11 +74,6 @@ def found(
         alone &= _allowed(light, pattern, table)
         mask[top:bottom, :width] = alone
     return mask
-
-
-def _brightest(codes: Sensor, kernel: npt.NDArray[np.uint8]) -> npt.NDArray[np.float32]:
-    """Return the light of the brightest of the sites that the kernel names, codes over 0 light."""
-    return cv2.dilate(codes, kernel).astype(np.float32) - OFFSET
 
 
 def _allowed(

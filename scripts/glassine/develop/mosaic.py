@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
@@ -15,6 +16,8 @@ from glassine.masters.raws import Raw, Sensor
 OFFSET, FULL = 1024, 65535
 # Rows of a plane that are corrected together: they stay in the processor's cache.
 _BAND = 32
+# Side of the blocks in which light is compared with the bare table's, px of a plane.
+_BLOCK = 8
 # Pairs of neighbours of the same colour on a line through a pixel; those of green touch it.
 _PAIRS = ((0, 2), (2, 0), (2, 2), (2, -2))
 _PAIRS_GREEN = ((1, 1), (1, -1), *_PAIRS)
@@ -23,11 +26,13 @@ _PAIRS_GREEN = ((1, 1), (1, -1), *_PAIRS)
 @dataclass(frozen=True)
 class Corrected:
     """codes: (h, w) or (h, w, 3), see OFFSET. over: share of samples that ended above full scale.
-    at_white: share of the sensor's samples that had reached their white level."""
+    at_white: share of the sensor's samples that had reached their white level. brighter: share of
+    blocks above `limit`, of those looked at."""
 
     codes: Sensor
     over: float
     at_white: float
+    brighter: float = 0.0
 
 
 def corrected(
@@ -35,48 +40,67 @@ def corrected(
     field: Field | None,
     gains: tuple[float, float, float],
     dead: Mask | None = None,
+    limit: float | None = None,
 ) -> Corrected:
     """Return the samples as light: (sample - black) / (white - black), over the light of the bare
     table where `field` is known, times the gain of its colour. dead: pixels that do not count as
-    bright."""
+    bright. limit: what blocks of samples are compared with, 1 is full scale."""
     height, width = (side // 2 * 2 for side in raw.sensor.shape[:2])
     out = np.empty((height, width, *raw.sensor.shape[2:]), np.uint16)
-    over = 0
+    works = None if dead is None or raw.pattern is None else ~dead
+    over = white = blocks = above = 0
     places = [(down, across) for down in (0, 1) for across in (0, 1)]
     for place, (down, across) in enumerate(places):
         for top in range(0, height // 2, _BAND):
             bottom = min(top + _BAND, height // 2)
-            rows = slice(down + 2 * top, down + 2 * bottom, 2)
-            samples = raw.sensor[rows, across:width:2].astype(np.float32)
-            light = _light(raw, samples, place, gains)
+            site = slice(down + 2 * top, down + 2 * bottom, 2), slice(across, width, 2)
+            light = raw.sensor[site].astype(np.float32)
+            white += _count(light >= raw.white, works, site)
+            _to_codes(raw, light, place, gains)
             if field is not None:
                 light /= field.rows(place, top, bottom)
-            light *= np.float32(FULL - OFFSET)
+            if limit is not None and raw.pattern is not None and top // _BAND % 2 == 0:
+                means = _blocks(light)
+                blocks += means.size
+                above += int(np.count_nonzero(means > limit * (FULL - OFFSET)))
             light += np.float32(OFFSET)
-            bright = light > FULL + 0.5
-            if dead is not None and raw.pattern is not None:
-                bright &= ~dead[rows, across:width:2]
-            over += int(np.count_nonzero(bright))
+            over += _count(light > FULL + 0.5, works, site)
             np.clip(np.rint(light, out=light), 0, FULL, out=light)
-            out[rows, across::2] = light.astype(np.uint16)
-    white = raw.sensor >= raw.white
-    if dead is not None and raw.pattern is not None:
-        white &= ~dead
-    at_white = float(np.count_nonzero(white)) / white.size
-    return Corrected(out, over / out.size, at_white)
+            out[site] = light
+    return Corrected(out, over / out.size, white / out.size, above / blocks if blocks else 0.0)
 
 
-def _light(
+def _count(marked: Mask, works: Mask | None, site: tuple[slice, slice]) -> int:
+    """Return how many are marked of those that work. marked: of a site; works: of the sensor."""
+    if works is not None and marked.any():
+        marked &= works[site]
+    return int(np.count_nonzero(marked))
+
+
+def _blocks(light: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Return the means of blocks of samples, in which noise is small."""
+    rows, columns = (side // _BLOCK for side in light.shape)
+    whole = np.ascontiguousarray(light[: rows * _BLOCK, : columns * _BLOCK])
+    if not whole.size:
+        return np.zeros((0, 0), np.float32)
+    return np.asarray(cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA))
+
+
+def _to_codes(
     raw: Raw, samples: npt.NDArray[np.float32], place: int, gains: tuple[float, float, float]
-) -> npt.NDArray[np.float32]:
-    """Return samples of a place of the pattern (or of three colours) as light times its gain."""
+) -> None:
+    """Make samples of a place of the pattern (or of three colours) their light times its gain, in
+    place, in codes over OFFSET."""
+    span = FULL - OFFSET
     if raw.pattern is None:
         black = raw.black[0]
-        gain = np.asarray(gains) / (raw.white - black)
-        return np.asarray((samples - black.astype(np.float32)) * gain.astype(np.float32))
+        samples -= black.astype(np.float32)
+        samples *= (np.asarray(gains) * span / (raw.white - black)).astype(np.float32)
+        return
     black_here = float(raw.black.ravel()[place])
-    gain_here = gains[int(raw.pattern.ravel()[place])] / (raw.white - black_here)
-    return (samples - np.float32(black_here)) * np.float32(gain_here)
+    gain_here = gains[int(raw.pattern.ravel()[place])] * span / (raw.white - black_here)
+    samples -= np.float32(black_here)
+    samples *= np.float32(gain_here)
 
 
 def repair(codes: Sensor, dead: Mask, pattern: npt.NDArray[np.int64]) -> int:
@@ -84,7 +108,7 @@ def repair(codes: Sensor, dead: Mask, pattern: npt.NDArray[np.int64]) -> int:
     many. On the line through it on which its neighbours are most alike, their mean is taken."""
     height, width = codes.shape
     dead = dead[:height, :width]
-    rows, columns = np.nonzero(dead)
+    rows, columns = np.divmod(np.flatnonzero(dead), width)
     if not rows.size:
         return 0
     green = pattern[rows % 2, columns % 2] == 1

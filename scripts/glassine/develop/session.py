@@ -11,7 +11,7 @@ from glassine.base import files, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.records.developed import CalibrationFile, StoredField
 from glassine.base.records.parts import Capture, Digests, Header
-from glassine.develop import flat, stored
+from glassine.develop import doubts, flat, stored
 from glassine.develop.flat import Field, Mask
 from glassine.develop.given import Calibration, DevelopGiven
 from glassine.masters import fixity, raws
@@ -28,6 +28,8 @@ _SAME = {
     "focal_mm": "focal length",
 }
 _CLIPPED, _DARK, _UNEVEN, _STRANGE = 0.001, 0.05, 0.3, 0.04
+# Share of pixels that may not work: more are noise, or no capture of that kind.
+_MANY = 0.01
 # DN over the stated black level that a dark capture may have in the mean, and share of the range
 # from which on it is not dark.
 _BLACK_DN, _NOT_DARK = 2.0, 0.01
@@ -68,6 +70,7 @@ class Session:
     given: DevelopGiven
     lights: dict[str, Light] = field(default_factory=dict)
     darks: dict[str, Dark] = field(default_factory=dict)
+    headers: dict[str, Header] = field(default_factory=dict)
 
     def light_for(self, header: Header, master: str) -> tuple[Light | None, list[Finding]]:
         """Return the light capture that holds for a master, and what is to be told of it."""
@@ -100,7 +103,42 @@ class Session:
         ):
             why = f"{light.file.path} is of another size or pattern of colours"
             return None, [self._without(why, master)]
-        return light, _doubts(light, master)
+        return light, self._doubts(light, header, master)
+
+    def _doubts(self, light: Light, header: Header, master: str) -> list[Finding]:
+        """Return what is to be told of a light capture that holds."""
+        mine, theirs, path = light.header.capture, header.capture, light.file.path
+        accepted = self.given.settings.raw.unstated == "note"
+        listed = any(each.expected for each in self.given.calibration if each.path == path)
+        notes = raws.notes_on(light.header, path, listed=listed, lossy="note")
+        findings = [note for note in notes if note.severity == "review"]
+        findings += _uneven(light, master)
+        findings += doubts.unproved(mine, theirs, path, master, accepted=accepted)
+        findings += doubts.iso(mine, theirs, path, master)
+        after = self._light_after(light, theirs)
+        if after is not None:
+            levels = _per_exposure(light), _per_exposure(after)
+            findings += doubts.lamp_changed(*levels, (path, after.file.path), master)
+        return findings
+
+    def _light_after(self, light: Light, master: Capture) -> Light | None:
+        """Return the first light capture after a master with the same set-up, None without one."""
+        taken = master.taken
+        later = []
+        for each in self.given.calibration:
+            if each.role != "light" or not taken or each.path == light.file.path:
+                continue
+            capture = self._header(each).capture
+            same = not _part(capture, master) and capture.iso == light.header.capture.iso
+            if same and capture.taken and capture.taken > taken:
+                later.append((capture.taken, each.path, each))
+        if not later or light.exposure is None:
+            return None
+        moment, _, first = min(later, key=lambda each: each[:2])
+        if _hours(taken or "", moment) > self.given.settings.raw.light_hours:
+            return None
+        after = self._measured(first)
+        return after if after.exposure and not after.problem else None
 
     def dark_for(self, header: Header) -> Dark | None:
         """Return the dark capture of the same camera body, the latest of several."""
@@ -112,17 +150,18 @@ class Session:
             same = ("make", "model", "serial")
             if all(
                 getattr(other.capture, name) == getattr(header.capture, name) for name in same
-            ) and (other.width, other.height) == (header.width, header.height):
+            ) and (other.width, other.height, _pattern(other)) == (
+                header.width,
+                header.height,
+                _pattern(header),
+            ):
                 found.append((other.capture.taken or "", each.path, each))
         return self._dark(max(found)[2]) if found else None
 
     def _header(self, each: Calibration) -> Header:
-        known = self.lights.get(each.path) or self.darks.get(each.path)
-        if known is not None:
-            return known.header
-        if each.role == "dark":
-            return self._dark(each).header
-        return self._measured(each).header
+        if each.path not in self.headers:
+            self.read(each)
+        return self.headers[each.path]
 
     def read(self, each: Calibration) -> tuple[Raw, CalibrationFile]:
         """Return a decoded capture and its digests. Raises GlassineError where it cannot be read,
@@ -147,6 +186,7 @@ class Session:
                 "the file as the capture station wrote it.",
                 "Copy it again from the capture station, or take it out of the batch folder.",
             )
+        self.headers[each.path] = raw.header
         kept = {name: digests[name] for name in fixity.ALGORITHMS}
         return raw, CalibrationFile(
             role=each.role, path=each.path, bytes=count, digests=_digests(kept)
@@ -166,10 +206,9 @@ class Session:
 
     def _why_not(self, light: Capture, master: Capture) -> str:
         """Return why a light capture does not hold for another capture, "" where it does."""
-        for name, word in _SAME.items():
-            one, other = getattr(light, name), getattr(master, name)
-            if one != other and (name != "lens" or (one and other)):
-                return f"another {word} ({_shown(one)}, the capture has {_shown(other)})"
+        part = _part(light, master)
+        if part:
+            return part
         if light.taken and master.taken:
             hours = _hours(light.taken, master.taken)
             if hours < 0:
@@ -192,6 +231,21 @@ class Session:
             "Capture the bare table at the start of each session (light.dng); then run again.",
             "hold" if required else "review",
         )
+
+
+def _part(light: Capture, master: Capture) -> str:
+    """Return in what two captures' set-ups part, "" where they do not."""
+    for name, word in _SAME.items():
+        one, other = doubts.known(light, name), doubts.known(master, name)
+        if one != other and (name != "lens" or (one and other)):
+            return f"another {word} ({_shown(one)}, the capture has {_shown(other)})"
+    return ""
+
+
+def _per_exposure(light: Light) -> tuple[float, ...]:
+    """Return the bare table's red, green and blue over seconds times ISO."""
+    assert light.field is not None and light.exposure is not None
+    return tuple(value / light.exposure for value in light.field.peak)
 
 
 def _shown(value: object) -> str:
@@ -223,17 +277,26 @@ def light_of(raw: Raw, file: CalibrationFile) -> Light:
     if raw.pattern is None:
         return Light(file, raw.header, None, None, None, "it is a linear raw, no mosaic")
     measured = flat.field_of(raw)
+    full = doubts.full_below(flat.planes_of(raw), raw.black, raw.white)
+    dead = flat.dead_pixels(raw)
     problem = ""
     if measured.clipped > _CLIPPED:
         problem = f"{measured.clipped:.1%} of it are clipped"
+    elif full is not None:
+        problem = (
+            f"{full.share:.1%} of one colour are clipped: they stand at {full.value}, below the "
+            f"white level of {raw.white:g}"
+        )
     elif max(measured.peak) < _DARK:
         problem = f"it is too dark (its brightest colour is at {max(measured.peak):.1%})"
     elif measured.strange > _STRANGE:
         problem = f"something lies on the table ({measured.strange:.0%} of it are no even light)"
+    elif dead.mean() > _MANY:
+        problem = f"{dead.mean():.1%} of its pixels differ from those about them"
     if problem:
         return Light(file, raw.header, None, None, None, problem)
     kept = stored.stored(measured)
-    return Light(file, raw.header, kept, stored.read(kept), flat.dead_pixels(raw))
+    return Light(file, raw.header, kept, stored.read(kept), dead)
 
 
 def _dark(raw: Raw, file: CalibrationFile) -> Dark:
@@ -246,6 +309,15 @@ def _dark(raw: Raw, file: CalibrationFile) -> Dark:
             "Take it out of the batch folder, or capture it as the film is captured.",
         )
     hot = flat.dead_pixels(raw)
+    if hot.mean() > _MANY:
+        raise GlassineError.because(
+            "develop.dark",
+            file.path,
+            f"{hot.mean():.1%} of this dark capture's pixels shine: filled in, they would blur the "
+            "film.",
+            f"at most {_MANY:.0%} of hot pixels.",
+            "Capture it again as the film is exposed, or take it out of the batch folder.",
+        )
     levels = []
     for place, plane in enumerate(flat.planes_of(raw)):
         down, across = divmod(place, 2)
@@ -264,7 +336,7 @@ def _dark(raw: Raw, file: CalibrationFile) -> Dark:
     return Dark(file, raw.header, hot, level)
 
 
-def _doubts(light: Light, master: str) -> list[Finding]:
+def _uneven(light: Light, master: str) -> list[Finding]:
     field_ = light.field
     if field_ is None or field_.least >= _UNEVEN:
         return []
@@ -281,11 +353,14 @@ def _doubts(light: Light, master: str) -> list[Finding]:
     ]
 
 
-def dark_doubts(dark: Dark, master: str) -> list[Finding]:
-    """Return what a dark capture says against the black level that files state."""
+def dark_doubts(dark: Dark, capture: Capture, master: str) -> list[Finding]:
+    """Return what a dark capture says against the black level that files state, and what speaks
+    against itself."""
+    other = doubts.dark_other(dark.header.capture, capture, dark.file.path, master)
     if abs(dark.level) <= _BLACK_DN:
-        return []
+        return other
     return [
+        *other,
         Finding(
             "develop.black",
             master,
@@ -295,5 +370,5 @@ def dark_doubts(dark: Dark, master: str) -> list[Finding]:
             "See whether the dark capture was light-tight; dense parts of the film are wrong where "
             "the stated level is.",
             "review",
-        )
+        ),
     ]

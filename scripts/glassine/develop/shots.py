@@ -27,11 +27,15 @@ _LONG, _PART = 192, 12
 _DETAIL, _AGREES = 0.01, 0.9
 # Pictures are of one thing where so many of all parts say something, and so many of those agree.
 _TELLING, _SAME = 0.5, 0.9
+# Of exposures of a bracket fewer need to: most of the lightest may be clipped.
+_TELLING_BRACKET = 0.1
 # What changes over more px than this is left out, and what is outside of the middle of the picture:
 # fall-off, and edges of a holder, which all captures of a session share.
 _SLOW, _MIDDLE = 6, 0.6
 # Light outside of this share of the range is noise, or clipped.
 _DARK, _CLIPPED = 0.002, 0.95
+# Nor is what comes so near to the lightest: a sensor may be full below its stated white level.
+_FULL = 0.97
 # Exposures that differ by more are a bracket's.
 _BRACKET = 1.1
 
@@ -60,7 +64,8 @@ def look_at(raw: Raw, path: str, part: str | None) -> Look:
     light = (small.astype(np.float32) - np.float32(black)) / np.float32(raw.white - black)
     density = np.log10(np.clip(light, _DARK, None))
     density -= cv2.GaussianBlur(density, (0, 0), _SLOW)
-    density[(light <= _DARK) | (light >= _CLIPPED)] = np.nan
+    full = min(_CLIPPED, _FULL * float(light.max()))
+    density[(light <= _DARK) | (light >= full)] = np.nan
     top, left = (round(side * (1 - _MIDDLE) / 2) for side in density.shape)
     density = density[top : density.shape[0] - top, left : density.shape[1] - left]
     return Look(path, part, raw.header, density.astype(np.float32))
@@ -68,15 +73,19 @@ def look_at(raw: Raw, path: str, part: str | None) -> Look:
 
 def sets(looks: list[Look]) -> list[list[Look]]:
     """Return the captures that show one thing, of those with several."""
+    places = {each.path: place for place, each in enumerate(looks)}
     groups: list[list[Look]] = []
     for each in looks:
+        # The darkest and the lightest of a bracket may share nothing: one between them joins them.
+        joined, apart = [each], []
         for group in groups:
-            if show_the_same(group[0], each):
-                group.append(each)
-                break
-        else:
-            groups.append([each])
-    return [group for group in groups if len(group) > 1]
+            if any(show_the_same(other, each) for other in group):
+                joined += group
+            else:
+                apart.append(group)
+        groups = [*apart, joined]
+    several = [group for group in groups if len(group) > 1]
+    return [sorted(group, key=lambda look: places[look.path]) for group in several]
 
 
 def show_the_same(one: Look, other: Look) -> bool:
@@ -92,7 +101,14 @@ def show_the_same(one: Look, other: Look) -> bool:
             if correlation is not None:
                 telling += 1
                 agreeing += correlation > _AGREES
-    return telling >= _TELLING * rows * columns and agreeing >= _SAME * telling
+    least = _TELLING_BRACKET if _are_bracketed([one, other]) else _TELLING
+    return telling >= max(1, least * rows * columns) and agreeing >= _SAME * telling
+
+
+def _are_bracketed(group: list[Look]) -> bool:
+    """Return whether all exposures are known and some of them differ."""
+    known = [exposure_of(each.header.capture) or 0.0 for each in group]
+    return min(known) > 0 and max(known) > _BRACKET * min(known)
 
 
 def _correlation(one: Floats, other: Floats) -> float | None:
@@ -108,10 +124,8 @@ def _correlation(one: Floats, other: Floats) -> float | None:
 
 def finding(group: list[Look]) -> Finding:
     """Return what is said of captures of one thing."""
-    exposures = [exposure_of(each.header.capture) for each in group]
-    known = [each for each in exposures if each is not None]
     paths = wording.listed([each.path for each in group])
-    if len(known) == len(group) and max(known) > _BRACKET * min(known):
+    if _are_bracketed(group):
         times = ", ".join(f"{each.header.capture.exposure_s:.4g} s" for each in group)
         kind = f"They are an exposure bracket ({times})"
         advice = "Leave the one exposure that holds all of the film in the batch, or merge them"

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+import cv2
 import msgspec
 import numpy as np
 import numpy.typing as npt
@@ -26,6 +27,8 @@ from glassine.base.records.parts import Digests, Event, FindingNote
 from glassine.develop import (
     colours,
     demosaic,
+    doubts,
+    flat,
     lone,
     mosaic,
     output,
@@ -42,7 +45,7 @@ from glassine.masters.developed import FOLDER
 from glassine.masters.opened import opened
 from glassine.masters.raws import Raw
 
-VERSION = "2"
+VERSION = "3"
 RECORD = "developed.json"
 # Where the bare table stands in the picture, of full scale: room for noise above it.
 _TABLE = 0.9
@@ -159,10 +162,11 @@ def picture_of(
     if held:
         raise GlassineError(held)
     dark = calibrations.dark_for(raw.header)
-    findings += session.dark_doubts(dark, path) if dark else []
+    findings += session.dark_doubts(dark, raw.header.capture, path) if dark else []
     plan, more = _planned(raw, path, given, light, dark.hot if dark else None)
-    developed = make(raw, plan, target, path)
-    findings += [*more, *_picture_notes(developed, path)]
+    developed, bright = _made(raw, plan, target, path)
+    findings += doubts.brighter(bright, light.file.path, path) if light else []
+    findings += [*more, *_full_notes(raw, path), *_picture_notes(developed, path)]
     findings += [*_pixel_notes(developed, path), *_size_notes(raw, path)]
     used = [each.file for each in (light, dark) if each is not None]
     return Picture(msgspec.structs.replace(developed, calibration=used), light, findings)
@@ -308,6 +312,11 @@ def make(raw: Raw, plan: Plan, target: Path, path: str) -> DevelopedMaster:
 
     path: of the raw file. Raises GlassineError where it cannot be developed.
     """
+    return _made(raw, plan, target, path)[0]
+
+
+def _made(raw: Raw, plan: Plan, target: Path, path: str) -> tuple[DevelopedMaster, float]:
+    """Do as `make`; return too what share of it is brighter than the bare table."""
     if raw.matrix is None and plan.profile is None:
         raise GlassineError.because(
             "develop.no_matrix",
@@ -318,7 +327,8 @@ def make(raw: Raw, plan: Plan, target: Path, path: str) -> DevelopedMaster:
         )
     to_xyz = _to_xyz(raw, plan)
     how = colours.output_of(plan.output, to_xyz)
-    corrected = mosaic.corrected(raw, plan.field, plan.gains, plan.dead)
+    limit = plan.table * doubts.BRIGHTER if plan.table and plan.field else None
+    corrected = mosaic.corrected(raw, plan.field, plan.gains, plan.dead, limit)
     filled = alone = 0
     dead = plan.dead if plan.dead is not None else np.zeros(raw.sensor.shape[:2], bool)
     if raw.pattern is not None:
@@ -326,13 +336,14 @@ def make(raw: Raw, plan: Plan, target: Path, path: str) -> DevelopedMaster:
         level = plan.gains if plan.field is not None else None
         apart = lone.found(corrected.codes, raw.pattern, level, dead)
         alone = int(np.count_nonzero(apart))
-        dead = dead | apart
+        dead = np.logical_or(dead, apart, out=apart)
         filled = mosaic.repair(corrected.codes, dead, raw.pattern)
     height, width = corrected.codes.shape[:2]
-    bands = (colours.written(_light(band), how) for band in _colours(corrected.codes, raw, plan))
+    table = colours.looked_up(how, _light(np.arange(mosaic.FULL + 1, dtype=np.uint16)))
+    bands = (_written(band, how, table) for band in _colours(corrected.codes, raw, plan))
     header = raw.header
     output.write(target, (width, height), bands, how.icc, header.orientation, header.capture)
-    return DevelopedMaster(
+    made = DevelopedMaster(
         path=path,
         source=path,
         method=plan.method if raw.pattern is not None else "none",
@@ -352,6 +363,8 @@ def make(raw: Raw, plan: Plan, target: Path, path: str) -> DevelopedMaster:
         over=round(corrected.over, 9),
         at_white=round(corrected.at_white, 9),
     )
+    # What ended above full scale is told as that.
+    return made, 0.0 if _is_over(made) else corrected.brighter
 
 
 def _to_xyz(raw: Raw, plan: Plan) -> npt.NDArray[np.float64]:
@@ -371,6 +384,14 @@ def _colours(
         return
     for _, band in demosaic.bands(codes, raw.pattern, plan.method):
         yield from (band[top : top + _ROWS] for top in range(0, band.shape[0], _ROWS))
+
+
+def _written(
+    band: npt.NDArray[np.uint16], how: colours.Output, table: npt.NDArray[np.uint16] | None
+) -> npt.NDArray[np.uint16]:
+    if table is None:
+        return colours.written(_light(band), how)
+    return np.asarray(cv2.LUT(np.ascontiguousarray(band), table[None]), np.uint16)
 
 
 def _light(codes: npt.NDArray[np.uint16]) -> npt.NDArray[np.float32]:
@@ -394,7 +415,7 @@ def _picture_notes(made: DevelopedMaster, path: str) -> list[Finding]:
                 "review",
             )
         )
-    if made.over > made.at_white + _OVER:
+    if _is_over(made):
         findings.append(
             Finding(
                 "develop.over",
@@ -407,6 +428,17 @@ def _picture_notes(made: DevelopedMaster, path: str) -> list[Finding]:
             )
         )
     return findings
+
+
+def _is_over(made: DevelopedMaster) -> bool:
+    return made.over > made.at_white + _OVER
+
+
+def _full_notes(raw: Raw, path: str) -> list[Finding]:
+    if raw.pattern is None:
+        return []
+    at = doubts.full_below(flat.planes_of(raw), raw.black, raw.white)
+    return [doubts.full_told(at, raw.white, path)] if at else []
 
 
 def _pixel_notes(made: DevelopedMaster, path: str) -> list[Finding]:

@@ -16,10 +16,10 @@ from pathlib import Path
 
 import numpy as np
 
-from glassine.base import processor
+from glassine.base import processor, wording
 from glassine.base.errors import GlassineError
 from glassine.base.visible import visible
-from glassine.develop import flat
+from glassine.develop import doubts, flat
 from glassine.develop.session import exposure_of
 from glassine.masters import opening, raws
 from glassine.masters.raws import Raw
@@ -40,17 +40,35 @@ def told(raw: Raw) -> list[str]:
     lines = [
         f"  {header.format_name} {header.format_version or ''}, {header.width} x {header.height} "
         f"pixels, {pattern or 'three colours each'}, {header.compression}",
-        f"  camera {capture.make} {capture.model}, lens {capture.lens}, f/{capture.f_number}, "
-        f"{capture.exposure_s} s, ISO {capture.iso}, {capture.taken}",
+        f"  camera {_or_not(capture.make)} {_or_not(capture.model)}, body "
+        f"{_or_not(capture.serial)}, lens {_or_not(capture.lens)}, f/{_or_not(capture.f_number)}, "
+        f"{_or_not(capture.exposure_s)} s, ISO {_or_not(capture.iso)}, {_or_not(capture.taken)}",
         f"  black {', '.join(f'{value:g}' for value in black.ravel())}, white {white:g}; samples "
         f"from {share[0]:.1%} over {share[1]:.1%} in the middle to {share[2]:.1%} of the range",
         f"  at the white level: {np.count_nonzero(raw.sensor >= white) / raw.sensor.size:.3%}",
         "  colour matrix: " + ("there" if raw.matrix is not None else "none; it would be held"),
     ]
+    lacking = doubts.unsaid(capture)
+    if lacking:
+        lines.append(
+            f"  not said: {wording.listed(lacking)}; each item would be for review until "
+            "`raw.unstated` is `note`"
+        )
+    if header.raw and header.raw.masked is not None:
+        lines.append(f"  sites without light: {header.raw.masked:+.1f} DN from the black level")
     if raw.pattern is not None:
+        full = doubts.full_below(flat.planes_of(raw), black, white)
+        if full is not None:
+            lines.append(
+                f"  one colour seems full at {full.value}, below the white level: {full.share:.1%}"
+            )
         dead = int(np.count_nonzero(flat.dead_pixels(raw)))
         lines.append(f"  pixels that differ from all about them: {dead} (of an even capture: dead)")
     return lines
+
+
+def _or_not(value: object) -> str:
+    return "not stated" if value is None else str(value)
 
 
 def linearity(one: Raw, other: Raw) -> str:

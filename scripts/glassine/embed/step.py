@@ -43,6 +43,7 @@ from glassine.embed.facts import Technical, Words, unusable
 from glassine.embed.given import EmbedGiven
 
 VERSION = "4"
+_PACKAGES = ("lxml", "piexif")
 FOLDERS = {"access": "access", "thumb": "thumbs"}
 # A year, month or day as XMP and IPTC know dates; EDTF's seasons (21 to 41) are none.
 _EXACT_DATE = re.compile(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?")
@@ -258,6 +259,12 @@ class _Derivative:
     shortened: list[str]
 
 
+def prepare() -> None:
+    """Do once a process what would be done for each item."""
+    record_files.prepare(Embedded)
+    premis_event.software(*_PACKAGES)
+
+
 def embed_item(batch_dir: Path, item_dir: Path, given: EmbedGiven) -> None:
     """Write access/, thumbs/, embedded.json and, where asked for, alternates/ and studio/.
 
@@ -291,7 +298,7 @@ def embed_item(batch_dir: Path, item_dir: Path, given: EmbedGiven) -> None:
         **({"access": msgspec.to_builtins(given.access)} if given.access != OPEN else {}),
         "shortened": {one.entry.path: one.shortened for one in done if one.shortened},
     }
-    event = premis_event.event("metadata modification", detail, packages=("lxml", "piexif"))
+    event = premis_event.event("metadata modification", detail, packages=_PACKAGES)
     record = Embedded(
         item=given.item,
         event=msgspec.convert(event, Event),

@@ -107,6 +107,7 @@ VALUES: dict[str, Callable[[Row], Value]] = {
     "size_mm": _size_mm,
     "format": _of_item("formats"),
     "films": _of_item("films"),
+    "transcription": _of_item("transcription"),
     "captured": _captured,
     "processed": _of_item("processed"),
     "manifest_url": _of_item("manifest_url"),

@@ -70,11 +70,11 @@ class FrameFacts:
 
 @dataclass(frozen=True)
 class ItemFacts:
-    """An item. state: one of `item_states.STATES`, withdrawn or gone. reasons: why a person is to
-    look, what holds it, or why it is withdrawn. delivery: the one that has it as it is now, and
-    when that was made. formats: names of the sizes of its sheets, plates or slides; films: kinds of
-    film by the codes in its margin. access: who may see it, where not all. withdrawn: words of what
-    was withdrawn of it."""
+    """An item. state: one of `item_states.STATES`, withdrawn or gone. reasons: why a person is
+    to look, what holds it, or why it is withdrawn. delivery: the one that has it as it is now,
+    and when that was made. formats: names of the sizes of its sheets, plates or slides; films:
+    kinds of film by the codes in its margin; transcription: writing that was seen, each text
+    once. access: who may see it, where not all. withdrawn: words of what was withdrawn of it."""
 
     batch: str
     item: str
@@ -92,6 +92,7 @@ class ItemFacts:
     frames: tuple[FrameFacts, ...] = ()
     formats: tuple[str, ...] = ()
     films: tuple[str, ...] = ()
+    transcription: tuple[str, ...] = ()
     delivery: str = ""
     delivered: str = ""
     bag: str = ""
@@ -364,6 +365,7 @@ def _with_pictures(known: Known, facts: ItemFacts, item_dir: Path) -> ItemFacts:
     geometry = ItemGeometry.from_dict(files.read_json(item_dir / "geometry.json"))
     sizes = [format_of(master) for master in geometry.masters]
     stocks = [edge.stock for master in geometry.masters for edge in master.edges]
+    texts = [each for master in geometry.masters for each in master.seen_text]
     allowed = access_of(embedded)
     # A manifest of before may still lie there.
     closed = allowed.public == "none"
@@ -384,6 +386,7 @@ def _with_pictures(known: Known, facts: ItemFacts, item_dir: Path) -> ItemFacts:
         ),
         formats=tuple(dict.fromkeys(size.name for size in sizes if size is not None)),
         films=tuple(dict.fromkeys(stock for stock in stocks if stock)),
+        transcription=tuple(dict.fromkeys(each.text for each in texts)),
         delivery=delivery[0],
         delivered=delivery[1],
         bag=delivery[2],

@@ -14,13 +14,14 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
+import msgspec
 from msgspec import UNSET
 
 from glassine.base import door, naming, wording
 from glassine.base.errors import Finding
 from glassine.base.model import ItemId
 from glassine.base.records.intake import Expected, ExpectedItem
-from glassine.intake import catalogue_place, companions, name_rules
+from glassine.intake import catalogue_place, companions, name_rules, rolls
 from glassine.intake.catalogue import columns as catalogue_columns
 from glassine.intake.model import Batch, Collector
 
@@ -31,7 +32,12 @@ _RANGE = re.compile(r"(?P<head>.{0,99}?)(?P<number>[0-9]{1,9})")
 _SHELF_MARKS = ("shelf_mark", "shelfmark", "shelf", "call_number", "location", "box", "signatur")
 _ID_COLUMNS = ("item_id", "item", "id", "number", "accession_number", "inventory_number")
 # Findings that say that something was captured twice.
-_DOUBLE = {"intake.two_masters", "intake.same_bytes", "intake.names_collide"}
+_DOUBLE = {
+    "intake.two_masters",
+    "intake.same_bytes",
+    "intake.names_collide",
+    "intake.frame_twice",
+}
 _MOST_TOLD = 20
 
 
@@ -51,8 +57,9 @@ class _Wanted:
 def compare(batch: Batch, collector: Collector) -> Expected | None:
     """Return what is missing, surplus and double, None where nothing says what is expected."""
     wanted = _wanted(batch, collector)
+    frames = rolls.missing_frames(collector)
     if wanted is None:
-        return None
+        return _of_frames_alone(frames, collector)
     key = batch.numbers.key
     captured = {
         key(item.item): item.item
@@ -74,7 +81,7 @@ def compare(batch: Batch, collector: Collector) -> Expected | None:
     result = Expected(
         sources=wanted.sources,
         count=len(wanted.items),
-        missing=missing,
+        missing=_with_frames(batch, missing, frames),
         surplus=list(surplus),
         double=_double(collector),
         unread=wanted.unread,
@@ -85,12 +92,38 @@ def compare(batch: Batch, collector: Collector) -> Expected | None:
         },
     )
     if wanted.sources != [_CATALOGUE]:
-        _tell(result, collector)
+        _tell(result, [entry.item for entry in missing], collector)
         _ask_of_surplus(result, collector)
     return result
 
 
 _CATALOGUE = "catalogue"
+
+
+def _of_frames_alone(frames: list[ExpectedItem], collector: Collector) -> Expected | None:
+    double = _double(collector)
+    if not frames and not double:
+        return None
+    return Expected(sources=[], count=0, missing=frames, surplus=[], double=double)
+
+
+def _with_frames(
+    batch: Batch, missing: list[ExpectedItem], frames: list[ExpectedItem]
+) -> list[ExpectedItem]:
+    """Return missing items and frames; one that is both once, with its place on the roll."""
+    key = batch.numbers.key
+    of_items = {key(frame.item): frame for frame in frames if frame.roll}
+    told = set()
+    result = []
+    for entry in missing:
+        frame = of_items.get(key(entry.item))
+        if frame is not None:
+            told.add(frame.item)
+            entry = msgspec.structs.replace(
+                entry, frame=frame.frame, between=frame.between, roll=frame.roll
+            )
+        result.append(entry)
+    return result + [frame for frame in frames if frame.item not in told or not frame.roll]
 
 
 def _is_unmade(batch: Batch, wanted: _Wanted, item: str) -> bool:
@@ -275,19 +308,20 @@ def _tell_unread(path: str, why: str, wanted: _Wanted, collector: Collector) -> 
 # --- words -------------------------------------------------------------------------------
 
 
-def _tell(result: Expected, collector: Collector) -> None:
+def _tell(result: Expected, missing: list[str], collector: Collector) -> None:
+    """Tell what is missing and surplus. missing: items, without frames of others."""
     sources = " and ".join(result.sources)
     unknown = sum(
         len(item.masters) for item in collector.items.values() if naming.is_stand_in(item.item)
     )
     among = f"; {unknown} masters tell no item, and may be among these" if unknown else ""
     alike = _alike(result)
-    if result.missing:
-        names = wording.some([entry.item for entry in result.missing], _MOST_TOLD)
+    if missing:
+        names = wording.some(missing, _MOST_TOLD)
         collector.note(
             "intake.expected_missing",
             sources,
-            f"{len(result.missing)} of {result.count} expected items have no master: {names}"
+            f"{len(missing)} of {result.count} expected items have no master: {names}"
             f"{among}{alike}.",
             "a master of each expected item.",
             "Capture them: report/recapture.html lists them for the table. Or correct the list.",

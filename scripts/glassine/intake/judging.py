@@ -65,9 +65,17 @@ def _check_places(item: Item, collector: Collector) -> None:
                 paths[0],
                 f"{len(paths)} masters claim the same place: {', '.join(paths)}.",
                 "one master per part and sequence of an item.",
-                "Move the wrong one out of the batch folder, or give it a part name or a number; "
-                "where captures are made again, set `intake.retakes` in config/config.yaml.",
+                f"Move the wrong one out of the batch folder{_and_its_line(item, paths)}, or give "
+                "it a part name or a number; where captures are made again, set `intake.retakes` "
+                "in config/config.yaml.",
             )
+
+
+def _and_its_line(item: Item, paths: list[str]) -> str:
+    """Return what else is to be done where a checksum list names a master that is moved out: the
+    list would miss it."""
+    listed = any(master.expected for master in item.masters if master.path in paths)
+    return " and its line out of the checksum list" if listed else ""
 
 
 def check_twins(batch: Batch, collector: Collector) -> None:

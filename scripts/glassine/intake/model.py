@@ -32,6 +32,7 @@ from glassine.base.records.intake import (
 )
 from glassine.intake import batch_facts, batch_lists
 from glassine.intake.given import Settings
+from glassine.intake.like_rows import LikeRows
 
 if TYPE_CHECKING:
     from glassine.intake.catalogue.reading import Catalogue
@@ -161,6 +162,16 @@ class Batch:
                 if len(set(paths)) == 1:
                     found.setdefault(paths[0], []).append(Row(item, place, len(masters)))
         return found
+
+    @functools.cached_property
+    def paths(self) -> frozenset[str]:
+        """The paths of all files of the batch folder."""
+        return frozenset(entry.path for entry in self.listing.files)
+
+    @functools.cached_property
+    def rows_like(self) -> LikeRows:
+        """The catalogue's numbers, by what they look like."""
+        return LikeRows(self.spelled.values())
 
     @functools.cached_property
     def forced(self) -> dict[str, Identity]:

@@ -293,23 +293,55 @@ def _tail(shape: _Shape, after: int) -> str | None:
     something there differs and says nothing that is known."""
     text = ""
     named: set[str] = set()
+    taken: set[int] = set()
     for place in range(after, len(shape.kinds)):
         values = set(shape.values[place])
         if _tells_again(shape, place):
             return None
+        folded = {value.casefold() for value in values}
+        if place in taken:
+            continue
         if shape.kinds[place] == "D" and "sequence" not in named:
-            text += "(?P<sequence>[0-9]+)"
+            letter = _frame_letter(shape, place + 1)
+            text += f"(?P<sequence>[0-9]+{letter})"
+            taken |= {place + 1} if letter else set()
             named.add("sequence")
-        elif "part" not in named and (
-            _is_part(shape, place) or (shape.kinds[place] == "L" and 1 < len(values) <= _MOST_PARTS)
+        elif (
+            "part" not in named
+            and not _is_letter_between(shape, place)
+            and (
+                _is_part(shape, place)
+                or (shape.kinds[place] == "L" and 1 < len(folded) <= _MOST_PARTS)
+            )
         ):
             text += f"(?P<part>{'|'.join(sorted(re.escape(value) for value in values))})"
             named.add("part")
         elif len(values) == 1:
             text += re.escape(values.pop())
+        elif len(folded) == 1:
+            text += f"(?:{'|'.join(sorted(map(re.escape, values)))})"
         else:
             return None
     return text
+
+
+def _is_letter_between(shape: _Shape, place: int) -> bool:
+    """Return whether a token is one letter right between numbers, as in R012F05: it tells what the
+    next number counts, and no part."""
+    around = shape.kinds[place - 1 : place + 2]
+    letters = {value.casefold() for value in shape.values[place]}
+    return (
+        "".join(around) == "DLD" and all(len(each) == 1 for each in letters) and len(letters) == 1
+    )
+
+
+def _frame_letter(shape: _Shape, place: int) -> str:
+    """Return the expression for the letter right behind a number, where it is that of a frame
+    between two others (12A), else nothing."""
+    if place >= len(shape.kinds) or shape.kinds[place] != "L":
+        return ""
+    values = set(shape.values[place])
+    return "[Aa]" if values <= {"A", "a"} else ""
 
 
 def _pattern(shape: _Shape, first: int, last: int) -> tuple[str, str | None] | None:

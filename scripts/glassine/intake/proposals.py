@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Sequence
+import re
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -23,6 +24,10 @@ _MOST_ROWS = 20_000
 _MOST_COLUMNS = 500
 # Names that are taken to find a rule; the rule is tried with all.
 _MOST_NAMES = 1_000
+# Share of the numbers in a column that differ from all others: some catalogues repeat rows.
+_LEAST_DIFFERENT = 0.8
+# Several files in one cell.
+_LISTED = re.compile(r"[;|\n]")
 _DELIMITERS = {",": ",", ";": ";", "\t": "tab"}
 # Words of columns for what the fields hold (common practice, no source).
 _WORDS: dict[str, tuple[str, ...]] = {
@@ -45,8 +50,8 @@ _WORDS: dict[str, tuple[str, ...]] = {
 _ID_WORDS = (
     "item", "item_number", "item_no", "accession_number", "accession_no", "accession",
     "object_number", "object_id", "inventory_number", "inventory_no", "inventarnummer", "inv_nr",
-    "inv_no", "signatur", "shelf_mark", "reference", "reference_number", "ref_no", "identifier",
-    "id", "number", "nr",
+    "inventar_nr", "inv_no", "signatur", "shelf_mark", "reference", "reference_number", "ref_no",
+    "identifier", "id", "number", "nr",
 )  # fmt: skip
 
 
@@ -120,13 +125,56 @@ def propose(
     is one; ids: the item numbers of a catalogue that is none.
     """
     proposal = Proposal()
-    columns = table.columns() if table else {"": list(ids)} if ids else {}
-    found, of_paths = _name_rules(masters, columns, config)
+    columns = _unlike(table.columns()) if table else {"": list(ids)} if ids else {}
+    listed = _masters_column(config["catalogue"]["columns"], table, masters) if table else None
+    if listed and 2 * listed[0] >= len(masters):
+        columns = {}  # the catalogue tells the items; a rule for names would tell others
+    found, of_paths = (
+        _name_rules(masters, columns, config) if columns or not listed else ([], False)
+    )
     column = next((rule.column for rule in found if rule.column), None)
     if table:
-        _propose_columns(proposal, config, table, column)
+        _propose_columns(proposal, config, table, column, listed[1] if listed else None)
     if found:
         _propose_names(proposal, config, found, of_paths)
+    return proposal
+
+
+# Words for parts in other languages and short forms, by what they mean here (common practice, no
+# source).
+_PART_MEANINGS = {
+    "umschlag": "envelope", "kuvert": "envelope", "enveloppe": "envelope", "busta": "envelope",
+    "sobre": "envelope", "env": "envelope", "huelle": "sleeve", "tasche": "sleeve",
+    "pochette": "sleeve", "slv": "sleeve", "vorderseite": "recto", "vorne": "recto",
+    "avant": "recto", "hinten": "verso", "dos": "verso", "retro": "verso", "schicht": "emulsion",
+    "schichtseite": "emulsion", "traeger": "base", "abzug": "print", "tirage": "print",
+    "gesamt": "object", "all": "object", "whole": "object",
+}  # fmt: skip
+
+
+def of_words(
+    config: dict[str, Any], codes: Collection[str], parts_unknown: Sequence[str]
+) -> Proposal:
+    """Return the settings for separators that intake saw, and for words of parts that say nothing.
+
+    codes: of findings; parts_unknown: words that stand for parts in names.
+    """
+    proposal = Proposal()
+    naming: dict[str, Any] = {}
+    identify = config["naming"]["identify"]
+    if "intake.separator" in codes and "separator" not in identify:
+        naming["identify"] = [*identify, "separator"]
+        proposal.words.append(
+            "Captures with a code stand before others without one: where each opens an item, the "
+            "captures after it belong to that."
+        )
+    known = {word: _PART_MEANINGS.get(word.casefold()) for word in parts_unknown}
+    meant = {word: meaning for word, meaning in known.items() if meaning}
+    if meant:
+        naming["parts"] = {**config["naming"]["parts"], **meant}
+        proposal.words.append(f"Words for parts: {', '.join(meant)}.")
+    if naming:
+        proposal.settings["naming"] = naming
     return proposal
 
 
@@ -166,7 +214,11 @@ def _name_rules(
 
 
 def _propose_columns(
-    proposal: Proposal, config: dict[str, Any], table: Table, id_column: str | None
+    proposal: Proposal,
+    config: dict[str, Any],
+    table: Table,
+    id_column: str | None,
+    masters_column: str | None,
 ) -> None:
     stated = config["catalogue"]
     lines: dict[str, Any] = {}
@@ -176,12 +228,43 @@ def _propose_columns(
             f"{table.path.name} is no UTF-8; its letters are right as Windows-1252."
         )
     columns = _columns(stated["columns"], table, id_column)
+    if masters_column:
+        columns["masters"] = masters_column
     if columns:
         lines["columns"] = {**_stated_columns(stated["columns"]), **columns}
         shown = ", ".join(f"{name} from {column!r}" for name, column in columns.items())
         proposal.words.append(f"Columns of {table.path.name}: {shown}.")
     if lines:
         proposal.settings["catalogue"] = lines
+
+
+def _masters_column(
+    stated: dict[str, Any], table: Table, masters: Sequence[str]
+) -> tuple[int, str] | None:
+    """Return how many files of the batch a column lists, and which one lists the most; None where
+    none does, or one is stated already."""
+    if stated.get("masters", "masters") in table.names:
+        return None
+    words: set[str] = set()
+    for path in masters:
+        words |= {path.casefold(), path.rpartition("/")[2].casefold()}
+    best: tuple[int, str] | None = None
+    for name, cells in table.columns().items():
+        listed = [each for cell in cells for each in _LISTED.split(cell)]
+        count = sum(each.strip().replace("\\", "/").casefold() in words for each in listed)
+        if count and (best is None or count > best[0]):
+            best = count, name
+    return best
+
+
+def _unlike(columns: dict[str, list[str]]) -> dict[str, list[str]]:
+    """Return the columns that can hold numbers of items: hardly a cell stands there twice."""
+    filled = {name: [cell for cell in cells if cell] for name, cells in columns.items()}
+    return {
+        name: cells
+        for name, cells in filled.items()
+        if len(set(cells)) >= _LEAST_DIFFERENT * len(cells)
+    }
 
 
 def _stated_columns(columns: dict[str, Any]) -> dict[str, Any]:
@@ -229,15 +312,24 @@ def _propose_names(
             "The catalogue writes the numbers otherwise than the names do (marks, leading zeros or "
             "capitals): write them alike in one of both."
         )
-    if lines["pattern"] == config["naming"]["pattern"] and len(lines) == 1:
+    stated = config["naming"]
+    lines = {key: value for key, value in lines.items() if not _in_force(stated, key, value)}
+    if not lines:
         return
     proposal.settings["naming"] = lines
     column = next((rule.column for rule in found if rule.column), None)
     against = f", against the column {column!r} of the catalogue" if column else ""
-    proposal.words.append(f"A rule for the file names{against}.")
+    if "pattern" in lines:
+        proposal.words.append(f"A rule for the file names{against}.")
     left = len(patterns) - 1
     if left and not several:
         proposal.words.append(f"Names of {left} further shapes have no place in one pattern.")
+
+
+def _in_force(stated: dict[str, Any], key: str, value: Any) -> bool:
+    """Return whether a setting says already what would be proposed."""
+    now = stated.get(key)
+    return {**now, **value} == now if isinstance(now, dict) else bool(now == value)
 
 
 def _together(rules: list[name_rules.SameNumber]) -> name_rules.SameNumber:

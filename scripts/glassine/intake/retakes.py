@@ -25,6 +25,7 @@ SAME = 0.85
 
 def settle(batch: Batch, collector: Collector, comparer: Apart) -> None:
     """Mark the masters that a later capture took the place of, or hold their item."""
+    _tell_alone(collector)
     if batch.settings.intake.retakes == "hold":
         return
     for item in collector.items.values():
@@ -34,11 +35,34 @@ def settle(batch: Batch, collector: Collector, comparer: Apart) -> None:
             _settle_place(batch, item, masters, comparer)
 
 
+def _tell_alone(collector: Collector) -> None:
+    """Say of captures that were made again by their names where there is none before them."""
+    for item in collector.items.values():
+        if naming.is_stand_in(item.item):
+            continue
+        for masters in _places(item):
+            if len(masters) == 1 and (masters[0].take or 0) > 1:
+                item.findings.append(
+                    Finding(
+                        "intake.retake_alone",
+                        masters[0].path,
+                        "By its name it was captured again, and the capture before it is not here.",
+                        "both captures, or the last one alone where the former was thrown away.",
+                        "Nothing, where this is the one that counts; else bring the former one.",
+                        "note",
+                    )
+                )
+
+
 def _same_place(item: Item) -> list[list[Master]]:
+    return [masters for masters in _places(item) if len(masters) > 1]
+
+
+def _places(item: Item) -> list[list[Master]]:
     places: dict[tuple[str | None, str | None], list[Master]] = {}
     for master in item.masters:
         places.setdefault((master.part, master.sequence), []).append(master)
-    return [masters for masters in places.values() if len(masters) > 1]
+    return list(places.values())
 
 
 def _settle_place(batch: Batch, item: Item, masters: list[Master], comparer: Apart) -> None:

@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 
+import msgspec
+
 from glassine.base import naming, parts, wording
 from glassine.base.errors import Finding
+from glassine.base.records.intake import ExpectedItem
 from glassine.intake.model import Batch, Collector, Item, Master
 
 # Numbers that are named one by one; more of them are counted.
@@ -129,6 +132,62 @@ def missing(numbers: Iterable[int]) -> list[tuple[int, int, int, int]]:
         (one, one + 1, other - 1, other)
         for one, other in zip(counted, counted[1:], strict=False)  # noqa: RUF007 - one line
         if other - one > 1
+    ]
+
+
+def missing_frames(collector: Collector) -> list[ExpectedItem]:
+    """Return the frames that are missing between others of an item or of a roll, each once."""
+    found: dict[tuple[str, str], ExpectedItem] = {}
+    rolls: dict[str, list[Item]] = {}
+    for item in collector.items.values():
+        if naming.is_stand_in(item.item) or not item.masters:
+            continue
+        for masters in _by_part(item).values():
+            for gap in missing(_numbers(master.sequence for master in masters)):
+                told = _missing_frame(item.item, gap)
+                found.setdefault((told.item, str(told.frame)), told)
+        if item.roll:
+            rolls.setdefault(item.roll, []).append(item)
+    for roll, items in rolls.items():
+        for gap in missing(_numbers(item.place for item in items)):
+            for told in _missing_items(roll, items, gap):
+                found.setdefault((told.item, str(told.frame)), told)
+    return list(found.values())
+
+
+def _numbers(texts: Iterable[str | None]) -> list[int]:
+    parsed = (naming.film_number(text or "") for text in texts)
+    return [number[0] for number in parsed if number is not None]
+
+
+def _missing_frame(item: str, gap: tuple[int, int, int, int]) -> ExpectedItem:
+    before, first, last, after = gap
+    frame = str(first) if first == last else f"{first} to {last}"
+    return ExpectedItem(item=item, frame=frame, between=f"{before} and {after}", unlisted=True)
+
+
+def _missing_items(
+    roll: str, items: list[Item], gap: tuple[int, int, int, int]
+) -> list[ExpectedItem]:
+    """Return the frames of a roll that would be items, with ids like that of the one before; where
+    none can be told so, or they are many, the roll has them."""
+    before, first, last, after = gap
+    like = next((i for i in items if _numbers([i.place]) == [before]), None)
+    place = like.place or "" if like else ""
+    head, found, tail = like.item.rpartition(place) if like and place else ("", "", "")
+    if not found or last - first >= _NAMED:
+        return [msgspec.structs.replace(_missing_frame(roll, gap), roll=roll)]
+    width = len(place) if place.startswith("0") or len(str(after)) == len(place) else 0
+    between = f"{before} and {after}"
+    return [
+        ExpectedItem(
+            item=f"{head}{n:0{width}d}{tail}",
+            frame=str(n),
+            between=between,
+            roll=roll,
+            unlisted=True,
+        )
+        for n in range(first, last + 1)
     ]
 
 

@@ -8,6 +8,7 @@ from glassine.base import naming, persistent, wording
 from glassine.base.errors import Finding
 from glassine.base.model import ItemId
 from glassine.base.records.intake import RowsRead
+from glassine.intake import catalogue_place
 from glassine.intake.model import Batch, Collector
 
 
@@ -38,10 +39,12 @@ def join_catalogue(batch: Batch, collector: Collector) -> RowsRead:
 
 
 def _no_row(batch: Batch, item: str) -> Finding:
+    rows = batch.rows_like.of(item)
+    like = f"; it has {wording.listed(rows)}" if rows else ""
     return Finding(
         "catalogue.no_row",
         item,
-        "The catalogue has no row for this item.",
+        f"The catalogue has no row for this item{like}.",
         f"a row whose item id is {item}.",
         "Add the row to the catalogue extract, or correct the file name.",
         "hold" if batch.settings.catalogue.required else "review",
@@ -109,9 +112,16 @@ def _check_named_masters(batch: Batch, collector: Collector) -> None:
     here |= {PurePosixPath(path).name for path in here}
     here |= {PurePosixPath(path).stem for path in here}
     here |= {(entry.master or "").casefold() for entry in batch.withdrawals}
+    catalogue = batch.catalogue
+    own = catalogue_place.is_own(batch.settings.catalogue.path)
+    absent = []
     for item in batch.records:
-        # Others are told with the rows that have no master at all.
-        record = batch.records.get(item) if item in collector.items else None
+        if item not in collector.items:
+            # Those of a catalogue of more than this batch may be captured elsewhere.
+            if own and catalogue is not None and not catalogue.records.is_kept(item):
+                absent += [f"{name} of {item}" for name in _not_here(batch, item, here)]
+            continue
+        record = batch.records.get(item)
         for name in dict.fromkeys(record.masters if record else []):
             if name.replace("\\", "/").casefold() not in here:
                 collector.hold(
@@ -124,3 +134,19 @@ def _check_named_masters(batch: Batch, collector: Collector) -> None:
                     "Copy it from the capture station, or correct the `masters` column of the "
                     "catalogue.",
                 )
+    if absent:
+        collector.note(
+            "catalogue.masters_absent",
+            batch.catalogue_path.name if batch.catalogue_path else "",
+            f"{len(absent)} masters that rows of the catalogue name are not in the batch folder, "
+            f"and their items have none: {wording.some(absent, 20)}.",
+            "every master that the rows name.",
+            "Copy them from the capture station, or correct the `masters` column of the catalogue.",
+            "review",
+        )
+
+
+def _not_here(batch: Batch, item: ItemId, here: set[str]) -> list[str]:
+    record = batch.records.get(item)
+    names = dict.fromkeys(record.masters if record else [])
+    return [name for name in names if name.replace("\\", "/").casefold() not in here]

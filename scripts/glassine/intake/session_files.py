@@ -49,7 +49,8 @@ def _read_one(entry: door.Entry, batch_dir: Path, folder: str, collector: Collec
     except GlassineError as error:
         problems, loaded = error.findings, {}
     for problem in problems:
-        _tell(collector, entry.path, problem.what.rstrip("."))
+        wanted = "" if problem.code == "settings.yaml" else f" (wanted: {problem.expected})"
+        _tell(collector, entry.path, f"{problem.what.rstrip('.')}{wanted}")
     if problems:
         return Session(folder=folder)
     return msgspec.convert({**loaded, "folder": folder}, Session)

@@ -40,7 +40,7 @@ from glassine.intake.given import IntakeGiven
 from glassine.intake.model import Batch, Collector, Item, Master
 from glassine.intake.sorting import sort_files
 
-VERSION = "8"
+VERSION = "9"
 
 
 def take_in(batch_dir: Path, given: IntakeGiven) -> Intake:

@@ -2,8 +2,9 @@
 
 What a person decided (corrections.yaml) goes before all. Then the file's name, the row of the
 catalogue that lists it, a label in its picture, or the separator captured before it. A name or a
-row that the catalogue knows settles it without a look at the picture; a name that the catalogue
-does not know tells the item only where nothing else does.
+row that the catalogue knows settles it without a look at the picture, but for sleeves and objects,
+whose code must not contradict it; a name that the catalogue does not know tells the item only where
+nothing else does.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ import itertools
 import re
 from dataclasses import replace
 
-from glassine.base import naming
+from glassine.base import naming, parts, wording
 from glassine.base.errors import Finding
 from glassine.base.model import ItemId
 from glassine.base.records.intake import Identified
@@ -55,6 +56,8 @@ def resolve(
         if each.path not in found:
             found[each.path] = _unsettled(batch, collector, each, sight)
     _ask_of_names(batch, collector, found)
+    if looked and {"separator", "label"} & set(ways):
+        _ask_of_sleeves(collector, arrived, found, sight)
     found = _numbered(found)
     looks = sight if looked and {"separator", "label"} & set(ways) else None
     return found | made_again.settle(collector, found, again, looks)
@@ -79,6 +82,32 @@ def _ask_of_names(batch: Batch, collector: Collector, found: dict[str, Identity]
                     "a name and another way that say the same.",
                     "See which is right: correct the file name, or name its item under `identity` "
                     "in corrections.yaml.",
+                    "review",
+                )
+            )
+
+
+def _ask_of_sleeves(
+    collector: Collector, arrived: list[Arrived], found: dict[str, Identity], sight: Sight
+) -> None:
+    """Ask about sleeves and objects whose name tells one item and whose code another: what was
+    captured with them may be that one's."""
+    for each in arrived:
+        identity = found.get(each.path)
+        if identity is None or identity.identified.by not in ("name", "catalogue"):
+            continue
+        if each.waits is not None or not parts.is_shown_whole(identity.part):
+            continue
+        items = sight.of(each.path).items
+        if len(items) == 1 and items[0] != identity.item:
+            collector.item(identity.item).findings.append(
+                Finding(
+                    "intake.two_ways",
+                    each.path,
+                    f"Its name says {identity.item}; the label in its picture says {items[0]}.",
+                    "a name and a label that say the same.",
+                    "See which is right for all captures of this item: correct the file names, or "
+                    "name their item under `identity` in corrections.yaml.",
                     "review",
                 )
             )
@@ -204,6 +233,10 @@ def _hold_unknown(batch: Batch, collector: Collector, path: str, labels: int) ->
     by_name = "name" in batch.settings.naming.identify
     near = naming.nearest(path if batch.scheme.of == "path" else name, batch.scheme)
     near = near if by_name and near != name else None
+    near, rows = _renamed(batch, path, near) if near else (None, [])
+    folder = path.rpartition("/")[0]
+    if near and f"{folder}/{near}".lstrip("/") in batch.paths:
+        near = None  # there is a file of that name
     more = ""
     if labels:
         more = f", and the labels seen ({labels}) name no single item"
@@ -211,7 +244,12 @@ def _hold_unknown(batch: Batch, collector: Collector, path: str, labels: int) ->
         more += ", and several rows of the catalogue list it"
     if near:
         more += f"; it differs only by blanks, marks or case from {near}"
+    if rows:
+        more += f"; the catalogue has {wording.listed(rows)}"
     rename = f"Rename the file to {near}" if near else "Rename the file"
+    parsed = batch.named(f"{folder}/{near}".lstrip("/")) if near else None
+    if parsed and batch.catalogue is not None and not batch.has_row(parsed.item):
+        rename += f" and add a row for {parsed.item} to the catalogue"
     if not by_name:
         rename = "List it in the row of its item"
     collector.hold(
@@ -222,6 +260,25 @@ def _hold_unknown(batch: Batch, collector: Collector, path: str, labels: int) ->
         batch.name_words if by_name else _WAYS,
         f"{rename}, or name its item under `identity` in corrections.yaml.",
     )
+
+
+def _renamed(batch: Batch, path: str, near: str) -> tuple[str | None, list[str]]:
+    """Return the name to advise, and rows of the catalogue like its item: no name that would make
+    it an item which the catalogue lacks."""
+    folder, slash, _ = path.rpartition("/")
+    parsed = batch.named(f"{folder}{slash}{near}")
+    if parsed is None or batch.catalogue is None or batch.has_row(parsed.item):
+        return near, []
+    rows = batch.rows_like.of(parsed.item)
+    for row in rows:
+        begin = near.casefold().find(parsed.item.casefold())
+        if begin < 0:
+            continue
+        spelled = f"{near[:begin]}{row}{near[begin + len(parsed.item) :]}"
+        named = batch.named(f"{folder}{slash}{spelled}")
+        if named is not None and named.item == row:
+            return spelled, []
+    return (None, rows) if rows else (near, [])
 
 
 def _numbered(found: dict[str, Identity]) -> dict[str, Identity]:

@@ -8,11 +8,12 @@ with `opening`, `ovals`, `straight` for faint ones, `shadows` for soft ones) or 
 `strangers` are left out. Each of them returns frames (`candidate`) and what is `known` by then:
 scale, borders, strips.
 `finder` makes one look of it by one scale, first roughly, then exactly: `exact` (edges at full
-resolution by `refine`; `square` and `agree` make them agree), `kinds`, `character` and `polarity`
-(what it is, by `measures`). What speaks against a frame: `judge` (by itself), `unexplained` (what
-no frame explains: `inside` its outline, `outside` of all) and `witness` (what a small trained
-network sees: `learned`); `weights` makes one number of it. `looks` weighs what was found by one
-`scale` and by another; `step`.
+resolution by `refine`; `square` and `agree` make them agree; `glow` is light in the border),
+`kinds`, `character` and `polarity` (what it is, by `measures`). What speaks against a frame:
+`judge` (by itself), `unexplained` (what no frame explains: `inside` its outline, `outside` of all;
+`formats` and `several` answer it) and `witness` (what a small trained network sees: `learned`);
+`weights` makes one number of it. `looks` weighs what was found by one `scale` and by another;
+`step`.
 """
 
 from glassine.locate.looks import locate_array

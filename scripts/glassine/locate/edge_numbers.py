@@ -56,25 +56,26 @@ def told(master: Master, view: View, piece: Piece, reversal: bool) -> Told | Non
         return None
     best: Told | None = None
     for bands in _bands(master, view, piece, sides):
+        channels = (None, 1, 0) if bands[0].density.shape[2] == 3 else (None,)
+        # Reading costs five times as much as this question.
+        shown = {channel: _with_clock(bands, channel) for channel in channels}
         for sign in (-1, 1) if reversal else (1, -1):
-            for channel in (None, 1, 0):
-                found = _of_bands(piece, bands, channel, sign)
+            for channel in channels:
+                found = _of_bands(piece, shown[channel], channel, sign)
                 if found is not None and (found.numbers or found.against):
                     return found
                 best = best or found
-                if bands[0].density.shape[2] < 3:
-                    break
     return best
+
+
+def _with_clock(bands: list[Band], channel: int | None) -> list[Band]:
+    """Return the margins that may have codes, by one channel or the mean of red and green."""
+    return [band for band in bands if edge_codes.shows_clock(edge_codes.plain(band, channel, 1))]
 
 
 def _sides_with_clock(view: View, piece: Piece) -> list[Band]:
     """Return the margins that may have codes, by the reduced copy."""
-    found = []
-    for side in (1, -1):
-        band = rebate.rough(view, piece, side)
-        if edge_codes.shows_clock(edge_codes.plain(band, None, 1)):
-            found.append(band)
-    return found
+    return _with_clock([rebate.rough(view, piece, side) for side in (1, -1)], None)
 
 
 def _bands(master: Master, view: View, piece: Piece, seen: list[Band]) -> Iterator[list[Band]]:
@@ -211,19 +212,24 @@ def _spoken_against(chains: Sequence[Sequence[Code]], others: Sequence[Code]) ->
 def _numbers(piece: Piece, chains: Sequence[Sequence[Code]]) -> tuple[dict[int, str], str]:
     """Return the number of each frame of a piece, and in words why some have none."""
     found: dict[int, str] = {}
-    midway = False
+    without: list[str] = []
     for frame, place in zip(piece.frames, piece.places, strict=True):
         chain = min(chains, key=lambda each: _distance(each, place))
-        number = _number(chain, place)
-        if number is None:
-            midway = midway or _distance(chain, place) <= _REACH_MM
+        exact = _half(chain, place)
+        if exact is None:
+            continue
+        if abs(exact - round(exact)) > _NEAR:
+            without.append("frames lie midway between two numbers")
+        elif not -2 <= round(exact) < edge_codes.MOST_HALVES:
+            most = edge_codes.written(edge_codes.MOST_HALVES - 1)
+            without.append(f"they count beyond what film has (00 to {most})")
         else:
-            found[frame] = number
+            found[frame] = edge_codes.written(round(exact))
     twice = {number for number in found.values() if [*found.values()].count(number) > 1}
     if twice:
         words = f"two frames would be {', '.join(sorted(twice))}"
         return {frame: each for frame, each in found.items() if each not in twice}, words
-    return found, "frames lie midway between two numbers" if midway else ""
+    return found, without[0] if without else ""
 
 
 def _distance(chain: Sequence[Code], place: float) -> float:
@@ -233,13 +239,10 @@ def _distance(chain: Sequence[Code], place: float) -> float:
     return max(low - own, own - high, 0.0)
 
 
-def _number(chain: Sequence[Code], place: float) -> str | None:
+def _half(chain: Sequence[Code], place: float) -> float | None:
+    """Return the half frame at a place of the piece, None where codes are too far or unnumbered."""
     own = chain[0].side * place
     near = min(chain, key=lambda code: abs(code.at - own))
     if near.text.half is None or _distance(chain, place) > _REACH_MM:
         return None
-    exact = near.text.half + _direction(near) * (own - near.at) / HALF_MM
-    half = round(exact)
-    if abs(exact - half) > _NEAR or not -2 <= half < edge_codes.MOST_HALVES:
-        return None
-    return edge_codes.written(half)
+    return near.text.half + _direction(near) * (own - near.at) / HALF_MM

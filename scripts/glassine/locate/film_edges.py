@@ -29,16 +29,25 @@ _COVERED = ("mounted_slide", "lantern", "print", "plate", "sheet", "strip_120")
 
 def read(master: Master, scene: Scene, look: ExactLook) -> list[Told]:
     """Return what the codes of each piece of 35 mm film say; pieces without codes are left out."""
-    if not scene.settings.edge_codes or look.kind in _COVERED or not look.known.ppi:
+    if not scene.settings.edge_codes or not may_show(look):
         return []
     found = []
     for piece in pieces_of(scene, look):
-        positives = [look.frames[frame - 1].character for frame in piece.frames]
-        reversal = all(each is not None and each.polarity == "positive" for each in positives)
-        told = edge_numbers.told(master, scene.whole, piece, reversal)
+        told = edge_numbers.told(master, scene.whole, piece, is_reversal(look, piece))
         if told is not None:
             found.append(told)
     return found
+
+
+def may_show(look: ExactLook) -> bool:
+    """Return whether margins of 35 mm film may be seen at all, and where they lie is known."""
+    return look.kind not in _COVERED and bool(look.known.ppi)
+
+
+def is_reversal(look: ExactLook, piece: Piece) -> bool:
+    """Return whether all pictures of a piece are positives."""
+    shown = [look.frames[frame - 1].character for frame in piece.frames]
+    return all(each is not None and each.polarity == "positive" for each in shown)
 
 
 def pieces_of(scene: Scene, look: ExactLook) -> list[Piece]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from glassine.base import film
-from glassine.locate import masks, table
+from glassine.locate import glow, masks, table
 from glassine.locate.agree import agree
 from glassine.locate.candidate import Candidate
 from glassine.locate.exact import Exact
@@ -70,6 +70,7 @@ def exactly(scene: Scene, rough: RoughLook) -> ExactLook:
     for number, patch in enumerate(known.patches, start=1):
         exact.square([c for c in plain if c.strip == number])
         agree([c for c in frames if c.strip == number], patch, scene.reduction, mm)
+    glow.without_glow(scene.sampler, frames)
     return ExactLook(frames, known, kind_of(scene, known, frames))
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -17,7 +18,7 @@ from glassine.base import film
 from glassine.locate.candidate import Candidate
 from glassine.locate.judge import CLEAR, usual_on_135
 from glassine.locate.known import Known
-from glassine.locate.shapes import Doubles, order
+from glassine.locate.shapes import ENDS, Doubles, lengths_of, order
 
 # What has no source was set on the scenes that `tests/benchmarks/locate` draws.
 # So many pictures at the least, how far (share) they may be off their median size, and how far
@@ -35,15 +36,26 @@ NARROWER, PAIR_OF_CARTRIDGE = 40.0, 1.4
 # share (0.6 % at the most on six real plates, tests/makers/real_plates); two alone are as long
 # within the second share. Of more than two the outer ones may be shorter, by the plate's holder.
 ONE_GATE, ONE_LENGTH = 0.01, 0.025
+# Exposures on one piece lie out of line by more than this (px; share of their width; times the
+# spread of their sides, which show along so much of their length) where it was moved between them.
+OUT_OF_LINE_PX, OUT_OF_LINE, SPREADS, PLAIN_SIDE = 2.0, 0.0015, 4.0, 0.7
+# A side whose spread is less than this (px) is plain.
+PLAIN_PX = 1.5
+# No gate for 120 film is less high than 53.5 mm of the nominal 56 (value from memory).
+LESS_HIGH = 0.045
 # Trust in the polarity of what is on film by its size and width, and has a clear border.
 ON_FILM = 0.95
 
 
 def examine(known: Known, found: Sequence[Candidate]) -> None:
     """Note on the frames of one piece that they are of one known format, where they are."""
+    for one in found:
+        one.format_seen = _of_a_plain_gate(known, one)
+    _in_one_holder(found)
     for own in _pieces([one for one in found if not one.blank]):
         if len(own) > 1 and own[0].whole is not None:
             _of_one_gate(own)
+            _moved_between(own)
         if len(own) > 1 and _of_one_format(known, own):
             for one in own:
                 one.format_seen = True
@@ -57,7 +69,7 @@ def _of_one_gate(own: Sequence[Candidate]) -> None:
     """Note on exposures of one piece which are not as wide as the others, as a camera makes them:
     what was taken for a side may be light in the border, or the piece's own edge.
     """
-    sizes = _sizes(own)[0]
+    sizes = sizes_of(own)[0]
     usual = np.median(sizes, axis=0)
     if usual.min() <= 0:
         return
@@ -74,7 +86,96 @@ def _of_one_gate(own: Sequence[Candidate]) -> None:
             )
 
 
-def _sizes(frames: Sequence[Candidate]) -> tuple[Doubles, Doubles]:
+def _of_a_plain_gate(known: Known, one: Candidate) -> bool:
+    """Whether a frame of 35 mm film has, by its perforations, the size of a camera's gate on four
+    plain sides: of two pictures that touch the ends are of no size.
+    """
+    if one.blank or not one.edges or one.gauge != "135" or not known.by_perforations:
+        return False
+    return usual_on_135(known, one) and all(
+        got is not None and got.share > PLAIN_SIDE and got.residual < PLAIN_PX and not moved
+        for got, moved in zip(one.edges, one.modelled, strict=True)
+    )
+
+
+def _in_one_holder(found: Sequence[Candidate]) -> None:
+    """Note on pictures in openings of their own that these are of one size, as a holder's are."""
+    apart = [one for one in found if not one.strip and one.whole is None and not one.blank]
+    apart = [one for one in apart if one.level_dark and not one.oval]
+    if len(apart) < LEAST:
+        return
+    sizes = np.array([lengths_of(one.corners) for one in apart])
+    usual = np.median(sizes, axis=0)
+    for one, size in zip(apart, sizes, strict=True):
+        one.format_seen = one.format_seen or bool((np.abs(size / usual - 1) < PAIR_ALIKE).all())
+
+
+def _moved_between(own: Sequence[Candidate]) -> None:
+    """Note on exposures of one size on one piece that those next to one another do not lie in line:
+    the piece was moved between them. A beam across a single view leaves its sides where they are.
+    """
+    sizes, run = sizes_of(own)
+    order_ = sorted(range(len(own)), key=lambda k: float(own[k].corners.mean(0) @ run))
+    for a, b in pairwise(order_):
+        alike = np.abs(sizes[a] / np.maximum(sizes[b], 1.0) - 1).max() < ALIKE
+        seen = bool(own[a].edges and own[b].edges)
+        if alike and seen and _out_of_line(own[a], own[b], run, float(sizes[a][1])):
+            for k in (a, b):
+                if not any(each.feature == "out of line with the next" for each in own[k].evidence):
+                    own[k].against("out of line with the next")
+
+
+def _out_of_line(one: Candidate, other: Candidate, run: Doubles, wide: float) -> bool:
+    """Whether both sides of one exposure that run along the row lie beside those of the next one,
+    by as much and the same way. wide: of the row, px.
+    """
+    across = np.array([-run[1], run[0]])
+    offs, least = [], max(OUT_OF_LINE_PX, OUT_OF_LINE * wide)
+    between = (one.corners.mean(0) + other.corners.mean(0)) / 2 @ run
+    for side in range(4):
+        lines = one.edges[side], other.edges[side]
+        if abs((one.corners[ENDS[side][1]] - one.corners[ENDS[side][0]]) @ across) > wide / 2:
+            continue  # an end
+        places = []
+        for got, each in zip(lines, (one, other), strict=True):
+            if got is None or got.share < PLAIN_SIDE or each.modelled[side]:
+                return False
+            least = max(least, SPREADS * got.residual)
+            t = (between - got.p @ run) / ((got.q - got.p) @ run)
+            places.append(float((got.p + t * (got.q - got.p)) @ across))
+        offs.append(places[1] - places[0])
+    a, b = (*offs, 0.0, 0.0)[:2]
+    return a * b > 0 and min(abs(a), abs(b)) > least and abs(a - b) < max(abs(a), abs(b)) / 2
+
+
+def of_no_gate(known: Known, found: Sequence[Candidate]) -> bool:
+    """Whether pictures that were taken for those on 120 film are not: plain, of one size, and less
+    high for the width of the piece than any gate's.
+    """
+    for own in _pieces([one for one in found if not one.blank]):
+        if len(own) < 2 or own[0].gauge != "120" or known.seen is None:
+            return False
+        sizes, _ = sizes_of(own)
+        usual = np.median(sizes, axis=0)
+        film_px = film.FILM_120.width_mm * film.px_per_mm(known.seen.ppi)
+        wanted = film.FILM_120.picture_height_mm * film_px / film.FILM_120.width_mm
+        plain = all(one.edges for one in own) and all(
+            got is not None and got.share > PLAIN_SIDE and not moved
+            for one in own
+            for got, moved in zip(one.edges, one.modelled, strict=True)
+        )
+        alike = bool((np.abs(sizes / usual - 1) < ALIKE).all())
+        if not plain or not alike or usual[1] > wanted * (1 - LESS_HIGH):
+            return False
+    return bool(found)
+
+
+def width_of(corners: Doubles, run: Doubles) -> float:
+    """Return the size of four corners across a row that runs along `run`, px."""
+    return _along_and_across(corners, run)[1]
+
+
+def sizes_of(frames: Sequence[Candidate]) -> tuple[Doubles, Doubles]:
     """Return (n, 2) sizes of frames beside one another along and across their row, px, and the
     direction of the row.
     """
@@ -121,7 +222,7 @@ def _pieces(found: Sequence[Candidate]) -> list[list[Candidate]]:
 
 def _of_one_format(known: Known, frames: Sequence[Candidate]) -> bool:
     """Whether frames beside one another are of one size, that of a gate on film of their width."""
-    sizes, run = _sizes(frames)
+    sizes, run = sizes_of(frames)
     usual = np.median(sizes, axis=0)
     alike = len(frames) >= LEAST
     if usual.min() <= 0 or (np.abs(sizes / usual - 1) > (ALIKE if alike else PAIR_ALIKE)).any():

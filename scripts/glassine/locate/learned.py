@@ -55,8 +55,14 @@ class Seen:
 
 
 @cache
-def _file() -> npt.NDArray[np.uint8]:
-    return np.fromfile(FILE, np.uint8)
+def _network() -> Any:
+    return cv2.dnn.readNetFromONNX(np.fromfile(FILE, np.uint8))
+
+
+def prepare() -> None:
+    """Read the network, once a process."""
+    with processor.whole_numbers():
+        _network()
 
 
 def tones_of(view: View) -> npt.NDArray[np.uint16]:
@@ -78,7 +84,7 @@ def scores_of(tones: npt.NDArray[np.uint16]) -> Floats:
     below, right = -h % MULTIPLE, -w % MULTIPLE
     padded = cv2.copyMakeBorder(tones, 0, below, 0, right, cv2.BORDER_REPLICATE)
     with processor.whole_numbers():
-        net: Any = cv2.dnn.readNetFromONNX(_file())
+        net = _network()
         net.setInput(np.ascontiguousarray(padded.transpose(2, 0, 1)[None], dtype=np.float32))
         out = np.asarray(net.forward(), np.float32)[0, :, :h, :w]
     return np.asarray(out / np.float32(UNIT))

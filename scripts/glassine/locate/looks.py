@@ -8,9 +8,19 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from glassine.base.model import Facts, Frame, MasterGeometry, MasterPiece
-from glassine.locate import film_edges, finder, kinds, scale, weights
+from glassine.base.model import Facts, Frame, MasterGeometry, MasterPiece, SeenText
+from glassine.locate import (
+    film_edges,
+    finder,
+    formats,
+    kinds,
+    scale,
+    seen_text,
+    text_notes,
+    weights,
+)
 from glassine.locate.candidate import Candidate
+from glassine.locate.edge_numbers import Told
 from glassine.locate.encoding import linear_table
 from glassine.locate.finder import ExactLook, RoughLook
 from glassine.locate.judge import (
@@ -21,7 +31,7 @@ from glassine.locate.judge import (
     reading_order,
 )
 from glassine.locate.nearby import distance
-from glassine.locate.polarity import lit_from_above
+from glassine.locate.polarity import is_in_colour_on_paper, lit_from_above
 from glassine.locate.refine import Region
 from glassine.locate.scale import Doubt, Scale
 from glassine.locate.scene import Master, Scene, Settings
@@ -43,7 +53,8 @@ def _judged(scene: Scene, look: ExactLook) -> JudgedLook:
     on_paper = look.kind == "print" and lit_from_above(scene.view, scene.layout)
     for candidate, character in zip(look.frames, made, strict=True):
         candidate.character = character
-        judge(scene, look.known, candidate, alone, on_paper)
+        paper = on_paper or (look.kind == "print" and is_in_colour_on_paper(candidate))
+        judge(scene, look.known, candidate, alone, paper)
     return JudgedLook(reading_order(look.frames), look.known, look.kind)
 
 
@@ -105,9 +116,14 @@ def _weighed(scene: Scene, said: list[Scale]) -> tuple[ExactLook, list[Doubt]]:
         return _sure(look), _beside(first, said)
     bare = finder.roughly(scene, None)
     seen = _seen(scene, bare) or _like_a_mount(scene, bare)
-    if seen is not None:
-        return _measured(scene, look, seen, said)
-    return _unconfirmed(scene, look, bare, said)
+    if seen is None:
+        return _unconfirmed(scene, look, bare, said)
+    if seen.source == "film width" and scene.kind == "auto":
+        # A piece with bands across it was taken for film of that width by its shape alone.
+        exact = finder.exactly(scene, bare)
+        if formats.of_no_gate(exact.known, exact.frames):
+            return _unconfirmed(scene, look, exact, said)
+    return _measured(scene, look, seen, said)
 
 
 UNKNOWN = "nothing states or shows the resolution: sizes in mm are not known"
@@ -190,7 +206,8 @@ def _unconfirmed(
             return look, [Doubt(reason)]
     doubts = [Doubt(note=scale.unconfirmed(first)), *_beside(first, said)]
     with_scale = _judged(scene, look)
-    without = _judged(scene, finder.exactly(scene, bare))
+    unscaled = bare if isinstance(bare, ExactLook) else finder.exactly(scene, bare)
+    without = _judged(scene, unscaled)
     if not scale.same_frames(_frames_of(scene, with_scale), _frames_of(scene, without)):
         better = max(with_scale, without, key=_trust)
         rest = without if better is with_scale else with_scale
@@ -272,12 +289,40 @@ def explained(
     return look, doubts, examine(scene, look.known, look.frames)
 
 
+def _writing(
+    master: Master,
+    scene: Scene,
+    look: JudgedLook,
+    edges: list[Told],
+    frames: tuple[Frame, ...],
+    pieces: tuple[MasterPiece, ...],
+) -> tuple[tuple[SeenText, ...], tuple[str, ...]]:
+    """Return what is written on a master beside `frames`, and notes of it."""
+    margins = []
+    notes: list[str] = []
+    texts: list[SeenText] = []
+    for piece in film_edges.pieces_of(scene, look) if film_edges.may_show(look) else []:
+        told = next((each for each in edges if each.piece.frames == piece.frames), None)
+        reversal = film_edges.is_reversal(look, piece)
+        read = seen_text.of_margins(master, scene.whole, piece, told, reversal)
+        margins.append(piece)
+        texts += read.texts
+        notes += text_notes.of_numbers(read, told)
+    texts += seen_text.of_master(master, scene.whole, frames, pieces, margins)
+    return tuple(texts), (*text_notes.of_texts(texts), *notes)
+
+
 def geometry_of(
-    master: Master, facts: Facts, ppi_hint: float | None, settings: dict[str, Any]
+    master: Master,
+    facts: Facts,
+    ppi_hint: float | None,
+    settings: dict[str, Any],
+    whole: bool = False,
 ) -> MasterGeometry:
     """Return the frames of one master, its path left empty.
 
     ppi_hint: pixels per inch as the file says, or None. settings: of this step, by their names.
+    whole: whether all of the master is its picture, so that writing is read all over it.
     """
     scene = Scene.of(master, facts, Settings.of(settings))
     look, doubts, pieces = explained(scene, ppi_hint)
@@ -285,6 +330,11 @@ def geometry_of(
     edges = film_edges.read(master, scene, look)
     notes = tuple(doubt.note for doubt in doubts if doubt.note)
     notes += beside_words(pieces) + (() if frames else ("no frame found",))
+    texts: tuple[SeenText, ...] = ()
+    if scene.settings.seen_text:
+        beside = () if whole else frames
+        texts, more = _writing(master, scene, look, edges, beside, pieces)
+        notes += more
     outline = known.object_corners
     return MasterGeometry(
         path="",
@@ -299,6 +349,7 @@ def geometry_of(
         notes=notes,
         pieces=pieces,
         edges=film_edges.recorded(edges),
+        seen_text=texts,
     )
 
 

@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from glassine.base import film
 from glassine.base.model import Facts, MasterGeometry
+from glassine.locate import cut_corner
 from glassine.locate.turn import ORIENTATIONS
 
 # Words by which a note of a mirrored label is known.
@@ -84,6 +85,15 @@ def notches(preview: npt.NDArray[np.uint8], geometry: MasterGeometry) -> str | N
     scale = preview.shape[1] / geometry.width
     outline = np.array(geometry.object_corners, np.float64) * scale
     return notch_code(_grey(preview), outline, film.px_per_mm(geometry.ppi) * scale)
+
+
+def corner_cut(preview: npt.NDArray[np.uint8], geometry: MasterGeometry) -> int | None:
+    """Return which corner of a sheet is cut off, as `notches`; see `cut_corner`."""
+    if geometry.kind != "sheet" or geometry.object_corners is None:
+        return None
+    scale = preview.shape[1] / geometry.width
+    outline = np.array(geometry.object_corners, np.float64) * scale
+    return cut_corner.cut_corner(_grey(preview), outline)
 
 
 def _grey(preview: npt.NDArray[np.uint8]) -> npt.NDArray[np.float32]:

@@ -10,12 +10,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 
 from glassine.base import film
 from glassine.locate.border import OPEN
 from glassine.locate.candidate import Candidate
 from glassine.locate.character import SPAN_PLAIN, TONE_ENDS, Character, mask_of
+from glassine.locate.shapes import lengths_of, order
 from glassine.locate.view import Floats, Layout, View, mean_of
 
 # What is lighter (density) than the ground by more, in more than this share of the view, is lit
@@ -32,6 +34,9 @@ BLACK = 0.9
 # Clear black and white film is no denser than this against the light, its fog with it (0.2 to 0.35;
 # value from memory).
 CLEAR_FILM = 0.42
+# Film and plates have narrower borders than this share of the picture's shorter side (0.125 on
+# film of 126 cartridges, value from memory), but frames of 35 mm film.
+WIDE_BORDER = 0.15
 # What is around an opening is no mask where it sends back a tenth of the light and more (density).
 CARD = 1.0
 # The mask of a colour negative: its blue lies above its red by about 0.6, its green by 0.35 (C-41
@@ -91,7 +96,8 @@ def by_light(
             return made
         # What is lit from above is paper: a picture of warm colours, and no orange mask.
         return replace(made, polarity="positive", polarity_trust=UNSURE)
-    if made.process == "monochrome" and made.polarity == "negative" and _like_card(one):
+    card = _like_card(one) or _like_a_mount(one, kind)
+    if made.process == "monochrome" and made.polarity == "negative" and card:
         return replace(made, polarity_trust=min(made.polarity_trust, UNSURE))
     if made.process != "monochrome" or one.ground != "light" or one.level_dark:
         return made
@@ -137,6 +143,27 @@ def alone_in_black(one: Candidate, made: Character, tones: Floats) -> Character:
 def _like_card(one: Candidate) -> bool:
     """Whether what surrounds a picture is denser than clear film: card of a mount, perhaps."""
     return one.border is not None and not one.level_dark and float(one.border.min()) > CLEAR_FILM
+
+
+def _like_a_mount(one: Candidate, kind: str) -> bool:
+    """Whether the clear border around a picture is wider on all four sides than film and plates
+    have it: paper of a window mount, perhaps, or of a print with a wide margin.
+    """
+    if one.held_in is None or one.level_dark or one.whole is not None or kind == "frame_135":
+        return False
+    outline = order(one.held_in).astype(np.float32)
+    middles = (one.corners + np.roll(one.corners, -1, axis=0)) / 2
+    wide = [cv2.pointPolygonTest(outline, (float(x), float(y)), True) for x, y in middles]
+    return min(wide) > WIDE_BORDER * lengths_of(one.corners)[1]
+
+
+def is_in_colour_on_paper(one: Candidate) -> bool:
+    """Whether a picture is plainly in colour, and positive, without a black border: film has one,
+    but for colour negatives, which are orange.
+    """
+    made = one.character
+    colour = made is not None and made.process == "colour" and made.process_trust > PLAIN
+    return colour and made is not None and made.polarity == "positive" and not one.level_dark
 
 
 def masked(

@@ -27,6 +27,7 @@ class Settings:
     fit: str = "quadrilateral"
     review_below: float = 0.8
     edge_codes: bool = True
+    seen_text: bool = False
 
     @classmethod
     def of(cls, settings: dict[str, Any]) -> Settings:

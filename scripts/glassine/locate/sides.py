@@ -131,10 +131,14 @@ def vote(
     # No wider than what it is moved along, be the scale what it may.
     tolerance = min(tolerance, (columns + 99) // 2)
     slopes = slope0 + np.linspace(-max_slope, max_slope, 2 * steps + 1)
-    x = np.round(f - slopes[:, None] * r).astype(np.int64) + 50
-    x = np.clip(x, 0, columns + 99)
+    x = slopes[:, None] * r
+    np.subtract(f, x, out=x)
+    np.rint(x, out=x)
+    x += 50
+    np.clip(x, 0, columns + 99, out=x)
     each, size = np.arange(len(slopes)), columns + 100
-    histogram = np.bincount((x + size * each[:, None]).ravel(), minlength=size * len(slopes))
+    x += size * each[:, None]
+    histogram = np.bincount(x.ravel().astype(np.int64), minlength=size * len(slopes))
     # How many lie before each column, beyond both ends too: whole numbers, whose sums are exact.
     reach = round(tolerance)
     whole = np.cumsum(histogram.reshape(len(slopes), size), axis=1)

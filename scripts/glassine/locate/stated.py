@@ -16,7 +16,7 @@ import numpy as np
 from glassine.base import parts
 from glassine.base.model import Facts, Frame, MasterGeometry, Polarity, Process
 from glassine.base.records.given import StatedMaster
-from glassine.locate import film_order, orientation
+from glassine.locate import cut_corner, film_order, orientation, text_notes
 from glassine.locate.turn import ORIENTATIONS, combined, words
 
 # Sides of a picture may part from their stated proportions by this share: masks and worn edges.
@@ -34,6 +34,7 @@ class Located:
     """A master with its part, its facts, the TIFF's orientation and what was found on it.
 
     has_profile: whether a colour profile is embedded. suggested: what it shows of how it lay.
+    corner: of `object_corners`, which one is cut off the sheet.
     """
 
     part: str | None
@@ -42,6 +43,7 @@ class Located:
     has_profile: bool
     geometry: MasterGeometry
     suggested: tuple[str, ...] = ()
+    corner: int | None = None
 
     @property
     def turn(self) -> tuple[int, bool]:
@@ -49,6 +51,17 @@ class Located:
         return combined(
             ORIENTATIONS[self.orientation], (self.facts.rotate, is_mirrored(self.part, self.facts))
         )
+
+
+def corner_notes(masters: Sequence[Located]) -> dict[str, str]:
+    """Return {path: a note of its cut corner, beside those of the other masters}."""
+    places = {
+        one.geometry.path: cut_corner.shown_at(one.corner, one.turn)
+        for one in masters
+        if one.corner is not None
+    }
+    everywhere = list(places.values())
+    return {path: cut_corner.note(place, everywhere) for path, place in places.items()}
 
 
 def is_mirrored(part: str | None, facts: Facts) -> bool:
@@ -126,6 +139,7 @@ def judged(masters: list[Located], item: str = "") -> list[MasterGeometry]:
     """
     several = _between(masters)
     on_film = [(one.part, one.geometry) for one in masters]
+    corners = corner_notes(masters)
     doubles, missing = film_order.doubles(on_film), film_order.missing(on_film)
     found = []
     for one in masters:
@@ -141,6 +155,7 @@ def judged(masters: list[Located], item: str = "") -> list[MasterGeometry]:
             for frame in one.geometry.frames
         )
         notes = one.geometry.notes + tuple(_notes(one))
+        notes += (corners[one.geometry.path],) if one.geometry.path in corners else ()
         if missing and one.geometry.edges:
             notes = (*notes, f"By the codes in the film's margin frames are missing: {missing}.")
             missing = ""
@@ -183,6 +198,7 @@ def _reasons(one: Located, frame: Frame) -> list[str]:
         *_polarity_reasons(one, frame),
         *_turn_reasons(one),
         *film_order.against_side(one.geometry, frame, _lay(one)),
+        *text_notes.against_side(one.geometry, _lay(one)),
         *_size_reasons(one, frame),
     ]
 
@@ -254,6 +270,7 @@ def _size_reasons(one: Located, frame: Frame) -> list[str]:
 
 def _notes(one: Located) -> list[str]:
     found = film_order.notes(one.geometry, _lay(one))
+    found += text_notes.suggestions(one.geometry, _lay(one))
     if one.orientation != 1:
         turned, mirrored = ORIENTATIONS[one.orientation]
         found.append(

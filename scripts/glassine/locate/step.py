@@ -27,20 +27,30 @@ from glassine.base.model import (
 )
 from glassine.base.records.given import StatedMaster
 from glassine.base.records.parts import Header, Resolution
-from glassine.locate import catalogue_size, decisions, orientation, ranks, stated
+from glassine.locate import catalogue_size, decisions, learned, orientation, stated
 from glassine.locate.encoding import linear, table_of
 from glassine.locate.given import LocateGiven
 from glassine.locate.looks import geometry_of
 from glassine.locate.scene import Master
 from glassine.locate.shapes import angle_of, keystone_of
 from glassine.locate.view import Floats
-from glassine.masters import colour, developed, labels, opening, pixels
+from glassine.masters import colour, developed, labels, opening, pixels, ranks
 
-VERSION = "21"
+VERSION = "22"
 
 # Long edge of the preview of a whole master that the report draws outlines on.
 PREVIEW_LONG_EDGE = 1600
 PREVIEW_QUALITY = 82
+_PACKAGES = ("opencv-python-headless", "numpy", "pyvips")
+
+
+def prepare() -> None:
+    """Do once a process what would be done for each item."""
+    processor.same_everywhere()
+    record_files.prepare(schemas=("geometry",))
+    premis_event.software(*_PACKAGES)
+    learned.prepare()
+    _shown_codes()
 
 
 def locate_item(batch_dir: Path, item_dir: Path, given: LocateGiven) -> None:
@@ -84,7 +94,7 @@ def locate_item(batch_dir: Path, item_dir: Path, given: LocateGiven) -> None:
     event = premis_event.event(
         "frame location",
         detail,
-        packages=("opencv-python-headless", "numpy", "pyvips"),
+        packages=_PACKAGES,
         operator=corrections.get("by") if corrections.get("frames") else None,
     )
     item = ItemGeometry(given.item, tuple(found), event)
@@ -121,7 +131,8 @@ def _locate_master(
         reduced, reduction = source.reduced, source.reduction
         whole = Master(reduced, reduction, source.region, source.width, source.height, table)
         section = given.settings.locate
-        geometry = geometry_of(whole, facts, ppi_of(header.resolution), section)
+        shown = stated.shows_whole(master.part, facts)
+        geometry = geometry_of(whole, facts, ppi_of(header.resolution), section, whole=shown)
         geometry = catalogue_size.hinted(geometry, given.size_mm)
     preview = preview_of(reduced, table)
     _write_preview(item_dir / "previews" / naming.preview_name(path), preview)
@@ -139,7 +150,8 @@ def _locate_master(
     more = orientation.suggestions(preview, geometry, facts, header.orientation, one.turn)
     shape = orientation.notches(preview, geometry)
     noted = replace(geometry, notes=geometry.notes + more, notches=shape)
-    return replace(one, geometry=noted, suggested=more), encoding
+    corner = orientation.corner_cut(preview, geometry)
+    return replace(one, geometry=noted, suggested=more, corner=corner), encoding
 
 
 def _read_encoding(

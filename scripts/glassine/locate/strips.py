@@ -320,7 +320,7 @@ def _seen(level: Level, border: tuple[Floats, Floats], middle: float, half: floa
     m = any_of(step < -limit) if dark else any_of(step > limit)
     filled = m.mean(0)
     rise, fall = _edges(m)
-    jump = _jumps(area, max(0.035, 6 * level.noise))
+    jump = jumps(area, max(0.035, 6 * level.noise))
     # Where but border follows a step, that is the neighbour's end and not this one's beginning.
     after, before = _beside(filled, max(2, round(0.5 * mm)))
     begin = np.maximum(rise, 0.55 * jump * np.clip(after / 0.3, 0, 1))
@@ -413,7 +413,7 @@ def _beside(filled: Floats, n: int) -> tuple[Doubles, Doubles]:
     return after / n, before / n
 
 
-def _jumps(area: Floats, limit: float) -> Doubles:
+def jumps(area: Floats, limit: float) -> Doubles:
     """Share of rows with a step of tone across the boundary before column x, of one sign mostly."""
     n = area.shape[1]
     d = np.zeros((area.shape[0], n + 1), np.float32)

@@ -15,7 +15,7 @@ import numpy as np
 
 from glassine.base import film
 from glassine.base.model import Corners, MasterPiece
-from glassine.locate import formats, sides, witness
+from glassine.locate import formats, several, sides, witness
 from glassine.locate.candidate import Candidate
 from glassine.locate.character import mask_of
 from glassine.locate.inside import Line, banded, look_inside, upright_grey
@@ -90,6 +90,7 @@ def examine(scene: Scene, known: Known, found: list[Candidate]) -> tuple[MasterP
     for one in found:
         if not one.blank:
             _inside(scene, one)
+            _one_view(scene, known, one)
             _rim(scene, small, one)
             _parted(one)
     for number in sorted({one.strip for one in found} - {0}):
@@ -184,6 +185,15 @@ def _inside(scene: Scene, one: Candidate) -> None:
             "long for its width",
             f"{long / short:.1f} times as long as wide: there may be more than one picture",
         )
+
+
+def _one_view(scene: Scene, known: Known, one: Candidate) -> None:
+    """Answer that a picture is as high as those on 120 film, where it is not several of them."""
+    if not known.ppi or all(e.feature != "size of several on 120 film" for e in one.evidence):
+        return
+    mm = film.px_per_mm(known.ppi) / scene.reduction
+    if several.is_one_view(scene.view, order(one.corners) / scene.reduction, mm):
+        one.against("of one view by its length")
 
 
 def _parted(one: Candidate) -> None:

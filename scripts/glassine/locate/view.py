@@ -12,8 +12,8 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine.base import processor
-from glassine.locate import ranks
 from glassine.locate.encoding import through
+from glassine.masters import ranks
 
 Floats = npt.NDArray[np.float32]
 Mask = npt.NDArray[np.bool_]
@@ -21,6 +21,7 @@ Mask = npt.NDArray[np.bool_]
 # Light added before the logarithm: about the noise and flare of a camera, so that black
 # surfaces do not dissolve into noise. A density of 2.7 and more looks alike.
 FLOOR = 0.002
+_MEAN_ROWS = 32
 
 
 def tone(light: Floats) -> Floats:
@@ -31,10 +32,15 @@ def tone(light: Floats) -> Floats:
 
 def mean_of(v: Floats) -> Floats:
     """Mean over the channels of (h, w, c); much faster than numpy's over so short an axis."""
-    total = v[..., 0].copy()
-    for k in range(1, v.shape[-1]):
-        total += v[..., k]
-    return np.asarray(total / np.float32(v.shape[-1]), np.float32)
+    total = np.empty(v.shape[:-1], np.float32)
+    # Some rows at a time: each channel is a pass of its own over what the cache still holds.
+    for top in range(0, len(v), _MEAN_ROWS):
+        rows, out = v[top : top + _MEAN_ROWS], total[top : top + _MEAN_ROWS]
+        out[...] = rows[..., 0]
+        for k in range(1, v.shape[-1]):
+            out += rows[..., k]
+        out /= np.float32(v.shape[-1])
+    return total
 
 
 def most_of(v: npt.NDArray[Any]) -> npt.NDArray[Any]:
@@ -212,8 +218,7 @@ def survey(view: View) -> Layout:
     rim = _ring(view.grey)
     bright_share = float((rim < 0.20).mean())
     interior_dark = float(ranks.percentile(view.grey, 80))
-    values = np.sort(rim)
-    middle = float(np.median(values))
+    middle = float(ranks.median(rim))
     if bright_share > 0.35 or (middle < 0.3 and middle < interior_dark):
         return _on_light(view)
     return _on_dark(view)
@@ -245,10 +250,12 @@ def _near_rim(view: View) -> Mask:
 def _on_dark(view: View) -> Layout:
     """On a dark ground all that is lighter belongs to one piece: dark parts of it do not show."""
     rim = mean_of(_ring(view.light))
-    base = float(np.median(rim))
-    spread = float(np.median(np.abs(rim - base))) * 1.4826
+    base = float(ranks.median(rim))
+    spread = float(ranks.median(np.abs(rim - base))) * 1.4826
     light = cv2.blur(most_of(view.light), (5, 5))
-    ground = np.broadcast_to(np.median(_ring(view.v), axis=0).astype(np.float32), view.v.shape)
+    around = _ring(view.v)
+    usual = [ranks.median(around[:, channel]) for channel in range(around.shape[1])]
+    ground = np.broadcast_to(np.array(usual, np.float32), view.v.shape)
     for factor, least in ((1.6, 0.004), (1.25, 0.0015)):
         away = np.asarray(light > base * factor + least + 3 * spread)
         pieces = pieces_of(view, away)

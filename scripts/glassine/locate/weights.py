@@ -65,6 +65,7 @@ BY_HAND = {
     "side seen in part": Weight(5.1, _PER_SIDE),
     "side of the film": Weight(6.7, _PER_SIDE),
     "band like the border inside": Weight(6.7, _PER_SIDE),
+    "line inside a side": Weight(6.1, _PER_SIDE),
     # The shape.
     "oval lies anyhow": Weight(6.1, _PER_FRAME),
     "oval seen in part": Weight(6.1, _PER_FRAME),
@@ -120,6 +121,8 @@ BY_HAND = {
         _PER_FRAME,
         answers=("parted by a band", "roll film by its shape", "header contradicted"),
     ),
+    "of one view by its length": Weight(-6.1, _PER_FRAME, answers=("size of several on 120 film",)),
+    "out of line with the next": Weight(-6.1, _PER_FRAME, answers=("parted by a band",)),
     "four plain sides, sheared": Weight(-5.5, _PER_FRAME, answers=("corners not square",)),
     "orange film around it": Weight(-5.5, _PER_FRAME, answers=("even all round",)),
     "four plain sides in black": Weight(-9.0, _PER_FRAME, answers=("map: no picture inside",)),

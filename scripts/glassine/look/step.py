@@ -30,6 +30,11 @@ RECORD = "looks.json"
 _DIGITS = 6
 
 
+def prepare() -> None:
+    """Do once a process what would be done for each item."""
+    record_files.prepare(Looks, Fixity)
+
+
 def look_item(batch_dir: Path, item_dir: Path, given: LookGiven) -> None:
     """Write looks.json of an item; it names no master where its negatives share no film.
 

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import Any, Literal
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 import pyvips
@@ -323,7 +324,11 @@ class Encoding:
 
     def band_density(self, pixels: npt.NDArray[Any], band: int) -> Table:
         """Return the density (...) of one band of `pixels` (..., bands) as float32."""
-        return np.asarray(self._densities[band][self.flatten(pixels)[..., band]])
+        return _at(self._densities[band], self.flatten(pixels)[..., band])
+
+    def band_linear(self, pixels: npt.NDArray[Any], band: int) -> Table:
+        """Return linear light (...) of one band of `pixels` (..., bands)."""
+        return _at(self.tables[band], self.flatten(pixels)[..., band])
 
     @cached_property
     def _densities(self) -> Table:
@@ -331,8 +336,26 @@ class Encoding:
 
     def _looked_up(self, tables: Table, pixels: npt.NDArray[Any]) -> Table:
         flat = self.flatten(pixels)
-        bands = [tables[band][flat[..., band]] for band in range(flat.shape[-1])]
-        return np.stack(bands, axis=-1)
+        bands = flat.shape[-1]
+        if _is_large(flat) and flat.ndim == 3 and 2 ** (8 * flat.itemsize) == tables.shape[1]:
+            # Exact, as it only looks up; three times as fast as numpy's own.
+            table = np.ascontiguousarray(tables[:bands].T)[None]
+            found = cv2.LUT(np.ascontiguousarray(flat), table)
+            return np.asarray(found, tables.dtype).reshape(flat.shape)
+        return np.stack([_at(tables[band], flat[..., band]) for band in range(bands)], axis=-1)
+
+
+def _is_large(pixels: npt.NDArray[Any]) -> bool:
+    """Return whether OpenCV pays off. It takes but some types of samples and no empty pictures."""
+    return pixels.dtype in (np.uint8, np.uint16) and pixels.size > 4096
+
+
+def _at(table: Table, codes: npt.NDArray[Any]) -> Table:
+    """Return `table` (codes,) at each of `codes` (...)."""
+    if _is_large(codes) and codes.ndim == 2 and 2 ** (8 * codes.itemsize) == len(table):
+        found = cv2.LUT(np.ascontiguousarray(codes), np.ascontiguousarray(table)[None])
+        return np.asarray(found, table.dtype).reshape(codes.shape)
+    return np.asarray(table[codes])
 
 
 def encoding_of(icc: bytes | None, stated: str | None, bits: int, bands: int) -> Encoding:

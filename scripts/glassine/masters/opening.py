@@ -14,12 +14,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy.typing as npt
 import pyvips
 from msgspec import UNSET
 
 from glassine.base.errors import GlassineError
 from glassine.base.records.parts import Header
-from glassine.masters import acceptance, layout, pronom, tags, unfold, vips_errors
+from glassine.masters import acceptance, layout, pronom, tags, unfold, unfolded, vips_errors
 from glassine.masters.refusal import damaged, in_brackets, printable, refuse, truncated
 
 VERSION = "2"
@@ -145,23 +146,32 @@ def _header(
     )
 
 
-def prove_pixels(path: Path, content: Path | None = None, shown: str | None = None) -> None:
+def prove_pixels(
+    path: Path,
+    content: Path | None = None,
+    shown: str | None = None,
+    most_bytes: int = 0,
+) -> npt.NDArray[Any] | None:
     """Unfold every strip and tile of a compressed master once, each by itself (`unfold`).
 
-    To be asked after `read_header`. path, content, shown: as there. Raises GlassineError where one
-    does not unfold to exactly its pixels, OSError.
+    Return the pixels (height, width, bands) where they are of the kind that the proof unfolds
+    (`unfolded`) and no more than `most_bytes`, else None. To be asked after `read_header`. path,
+    content, shown: as there. Raises GlassineError where a strip or tile does not unfold to exactly
+    its pixels, OSError.
     """
     name = Path(shown) if shown else path
     where = content or path
     prepare_vips()
     with where.open("rb") as stream:
         laid = acceptance.read_layout(name, where, os.fstat(stream.fileno()).st_size)
+        room = unfolded.room_for(laid, most_bytes)
         try:
-            unfold.prove(stream.fileno(), laid)
+            unfold.prove(stream.fileno(), laid, None if room is None else room.data)
         except unfold.Undecodable as problem:
             if "memory" in str(problem):
                 raise decoding_problem(name, problem) from problem
             raise damaged(name, str(problem)) from problem
+    return None if room is None else unfolded.as_rows(room, laid)
 
 
 def open_image(

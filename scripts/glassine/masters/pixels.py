@@ -178,6 +178,28 @@ def _state_of(content: Path) -> tuple[int, ...] | None:
         return None
 
 
+def _samples_of(header: Header) -> tuple[tuple[int, int, int], str]:
+    return (header.height, header.width, header.samples), "u1" if header.bits[0] == 8 else "u2"
+
+
+def _key(file_state: tuple[int, ...] | None, header: Header) -> kept.Key:
+    """Return by what the pixels of a master are known in this process."""
+    shape, dtype = _samples_of(header)
+    return (file_state, header.contiguous_from, header.byte_order, *shape, dtype)
+
+
+def hand_on(decoded: Pixels, file_state: tuple[int, ...], header: Header) -> None:
+    """Keep the pixels of a compressed master, as decoded by a step, for the next ones.
+
+    file_state: of the file that they were decoded from (`opened.state`), which did not change
+    meanwhile. Raises ValueError for pixels that are not what the header says.
+    """
+    shape, dtype = _samples_of(header)
+    if (decoded.shape, decoded.dtype) != (shape, np.dtype(dtype)):
+        raise ValueError(f"{decoded.shape} of {decoded.dtype} are not the pixels of the header")
+    _DECODED.put(_key(file_state, header), decoded)
+
+
 class Source:
     """One opened master; see `opened`.
 
@@ -198,11 +220,10 @@ class Source:
         self.bits = header.bits[0]
         self._pool = pool
         self._content = content
-        shape = (self.height, self.width, self.bands)
-        dtype = "u1" if self.bits == 8 else "u2"
+        shape, dtype = _samples_of(header)
         start = header.contiguous_from
         self._state = _state_of(content)
-        self._key: kept.Key = (self._state, start, header.byte_order, *shape, dtype)
+        self._key = _key(self._state, header)
         self._rows: _FileRows | _DecodedRows
         if start is not None:
             order = "<" if header.byte_order == "little endian" else ">"

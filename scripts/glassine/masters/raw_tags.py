@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import struct
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import BinaryIO
 
 # Tags of TIFF 6.0 and of the DNG specification 1.7, chapter 4.
@@ -48,7 +48,8 @@ class Declared:
     is. bits: a sample. black: DN by position in the repeated pattern, row by row; white: DN; None
     where not tagged. deltas: whether black differs by row or column. opcodes: tags of corrections
     that the camera left to do. matrix: whether a colour matrix is there. version: of a DNG, None
-    where it is none. digest: MD5 of the samples, where the file has one.
+    where it is none. digest: MD5 of the samples, where the file has one. frames: how many pictures
+    of this size it holds.
     """
 
     width: int
@@ -68,6 +69,7 @@ class Declared:
     matrix: bool
     version: tuple[int, int] | None
     digest: bytes | None
+    frames: int = 1
 
     @property
     def is_dng(self) -> bool:
@@ -117,12 +119,20 @@ def declared(stream: BinaryIO, size: int) -> Declared | None:
     if not full:
         return None
     chosen = max(full, key=lambda each: each.whole(_WIDTH) * each.whole(_LENGTH))
+    frames = sum(_alike(each, chosen) for each in full)
     everywhere = {tag for each in directories for tag in each.counts}
     stated = [each.values.get(_DNG_VERSION, ()) for each in directories]
     versions = [(int(each[0]), int(each[1])) for each in stated if len(each) >= 2]
     md5s = [each.values[_DIGEST] for each in directories if len(each.values.get(_DIGEST, ())) == 16]
     digest = bytes(int(value) for value in md5s[0]) if md5s else None
-    return _declared(chosen, everywhere, versions[0] if versions else None, digest)
+    found = _declared(chosen, everywhere, versions[0] if versions else None, digest)
+    return replace(found, frames=frames)
+
+
+def _alike(one: _Directory, other: _Directory) -> bool:
+    """Return whether two directories are of captures of one sensor, both the picture itself."""
+    names = (_WIDTH, _LENGTH, _PHOTOMETRIC, _SUBFILE)
+    return all(one.whole(name) == other.whole(name) for name in names)
 
 
 def is_raw_picture(stream: BinaryIO, size: int) -> bool:

@@ -9,9 +9,11 @@ from __future__ import annotations
 import hashlib
 import os
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any, Literal
 
+import msgspec
 import numpy as np
 import numpy.typing as npt
 from msgspec import UNSET
@@ -23,14 +25,15 @@ from glassine.masters import header_size, raw_masked, raw_tags, tags
 from glassine.masters.refusal import refuse, truncated
 from glassine.masters.vips_errors import one_line
 
-VERSION = "1"
+VERSION = "2"
 Sensor = npt.NDArray[np.uint16]
 
-# LibRaw counts quarter turns by its own numbers; as TIFF 6.0 has them.
-_ORIENTATIONS = {0: 1, 3: 3, 5: 8, 6: 6}
+# LibRaw counts turns and mirrors by its own numbers; as TIFF 6.0 has them.
+_ORIENTATIONS = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}
 # What share of the samples may lie above the white level that the file states.
 _OVER_WHITE = 1e-4
 _MAX_SIDE = 65_500
+_MOST_BITS = 32  # DNG 1.7, BitsPerSample
 # So far apart, as a share of the white level, masked sites may lie from the black level that the
 # file states: at density 2.3 the light itself is no more.
 _MASKED_APART = 0.005
@@ -123,6 +126,21 @@ def _tagged(named: Path, where: Path, size: int) -> raw_tags.Declared | None:
 
 def _check_tags(named: Path, tagged: raw_tags.Declared, max_pixels: int) -> None:
     _check_size(named, (tagged.width, tagged.height), max_pixels)
+    if not 1 <= tagged.bits <= _MOST_BITS:
+        raise _refused(
+            named,
+            "raw_damaged",
+            f"It says that its samples have {tagged.bits} bits.",
+            f"1 to {_MOST_BITS} bits a sample.",
+        )
+    if tagged.frames > 1:
+        raise _refused(
+            named,
+            "raw_frames",
+            f"It holds {tagged.frames} raw pictures of one size, as pixel shift and brackets in "
+            "one file are; LibRaw would develop one of them alone.",
+            "one raw picture a file.",
+        )
     if tagged.is_wide_tile:
         raise _refused(
             named,
@@ -355,6 +373,8 @@ def _check_levels(
             f"Its black level is {highest:g}, its white level {white:g}.",
             "a white level above the black level.",
         )
+    if sensor.max(initial=0) <= white:
+        return
     over = float(np.count_nonzero(sensor > white)) / sensor.size
     if over > _OVER_WHITE:
         raise _refused(
@@ -442,8 +462,22 @@ def _compression(tagged: raw_tags.Declared | None) -> str:
 def _capture(where: Path, raw: Any, *, tiff: bool) -> Capture:
     """Return what the camera wrote of the capture: its tags, else what LibRaw reads."""
     found = _tagged_capture(where) if tiff else None
-    if found is not None:
-        return found
+    read = _read_capture(raw)
+    if found is None:
+        return read
+    return msgspec.structs.replace(
+        found,
+        lens=found.lens or read.lens,
+        exposure_s=found.exposure_s or read.exposure_s,
+        f_number=found.f_number or read.f_number,
+        iso=found.iso or read.iso,
+        focal_mm=found.focal_mm or read.focal_mm,
+        taken=found.taken or read.taken,
+    )
+
+
+def _read_capture(raw: Any) -> Capture:
+    """Return what LibRaw reads of the capture, from makers' own notes too."""
     other = raw.other
     return Capture(
         make=None,
@@ -453,10 +487,17 @@ def _capture(where: Path, raw: Any, *, tiff: bool) -> Capture:
         exposure_s=_positive(getattr(other, "shutter_speed", None)),
         f_number=_positive(getattr(other, "aperture", None)),
         iso=_positive(getattr(other, "iso_speed", None)),
-        focal_mm=_positive(getattr(other, "focal_len", None)),
-        taken=None,
+        focal_mm=_positive(getattr(other, "focal_length", None)),
+        taken=_moment(getattr(other, "timestamp", None)),
         offset=None,
     )
+
+
+def _moment(value: Any) -> str | None:
+    """Return LibRaw's time of the capture; none of before digital cameras, which stand for none."""
+    if not isinstance(value, datetime) or value.year < 1990:
+        return None
+    return value.replace(tzinfo=None, microsecond=0).isoformat()
 
 
 def _tagged_capture(where: Path) -> Capture | None:

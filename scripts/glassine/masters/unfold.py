@@ -39,15 +39,16 @@ class Undecodable(ValueError):
     """A strip or tile does not unfold to its pixels; the text says why, to an operator."""
 
 
-def prove(handle: int, layout: Layout) -> None:
+def prove(handle: int, layout: Layout, room: memoryview | None = None) -> None:
     """Raise Undecodable for the first strip or tile that does not unfold to its pixels, or OSError.
 
-    handle: descriptor of the master; layout: as `layout.read` returns it.
+    handle: descriptor of the master; layout: as `layout.read` returns it. room: of deflate, takes
+    the bytes of all strips one behind the other.
     """
     if layout.compression == LZW:
         _prove_lzw(handle, layout)
         return
-    checks: dict[int, Callable[[bytes, Segment, Layout], str | None]] = {
+    checks: dict[int, Callable[[bytes, Segment, Layout, memoryview | None], str | None]] = {
         JPEG: _jpeg_problem,
         PACKBITS: _packbits_problem,
         **dict.fromkeys(DEFLATE, _deflate_problem),
@@ -56,17 +57,28 @@ def prove(handle: int, layout: Layout) -> None:
     if check is None:
         return
 
-    def problem(segment: Segment) -> str | None:
-        return check(_bytes_of(handle, segment), segment, layout)
+    def problem(part: tuple[Segment, memoryview | None]) -> str | None:
+        segment, room = part
+        return check(_bytes_of(handle, segment), segment, layout, room)
 
     with threads.pool(at_most=4) as pool:
-        rest = iter(layout.segments)
+        rest = zip(layout.segments, _shared_out(room, layout.segments), strict=True)
         done = 0
         while part := list(islice(rest, _AHEAD)):  # not all at once: each holds its bytes
             for index, fault in enumerate(pool.map(problem, part)):
                 if fault:
                     raise Undecodable(f"{_name(layout, done + index)} {fault}")
             done += len(part)
+
+
+def _shared_out(
+    room: memoryview | None, segments: tuple[Segment, ...]
+) -> Iterator[memoryview | None]:
+    """Yield the part of the room that is each segment's; None for each where there is no room."""
+    end = 0
+    for segment in segments:
+        start, end = end, end + segment.unfolded
+        yield room[start:end] if room is not None else None
 
 
 def _name(layout: Layout, index: int) -> str:
@@ -86,15 +98,20 @@ def _bytes_of(handle: int, segment: Segment) -> bytes:
 # ------------------------------------------------------------------ deflate
 
 
-def _deflate_problem(content: bytes, segment: Segment, layout: Layout) -> str | None:
+def _deflate_problem(
+    content: bytes, segment: Segment, layout: Layout, room: memoryview | None = None
+) -> str | None:
     codec = zlib.decompressobj()
     length, rest = 0, content
     try:
         while rest and not codec.eof:
-            length += len(codec.decompress(rest, _PIECE_BYTES))
+            piece = codec.decompress(rest, _PIECE_BYTES)
+            start, length = length, length + len(piece)
             rest = codec.unconsumed_tail
             if length > segment.unfolded:
                 return f"unfolds to more than the {segment.unfolded} bytes of its pixels"
+            if room is not None:
+                room[start:length] = piece
     except zlib.error as problem:
         return f"does not unfold ({problem})"
     if not codec.eof:
@@ -107,7 +124,9 @@ def _deflate_problem(content: bytes, segment: Segment, layout: Layout) -> str | 
 # ------------------------------------------------------------------ PackBits
 
 
-def _packbits_problem(content: bytes, segment: Segment, layout: Layout) -> str | None:
+def _packbits_problem(
+    content: bytes, segment: Segment, layout: Layout, _: memoryview | None
+) -> str | None:
     place, length, end, expected = 0, 0, len(content), segment.unfolded
     while place < end and length < expected:
         code = content[place]
@@ -140,7 +159,9 @@ def _packbits_rest(rest: bytes) -> int:
 _FRAMES = (0xC0, 0xC1, 0xC2)
 
 
-def _jpeg_problem(content: bytes, segment: Segment, layout: Layout) -> str | None:
+def _jpeg_problem(
+    content: bytes, segment: Segment, layout: Layout, _: memoryview | None
+) -> str | None:
     if content[:2] != b"\xff\xd8":
         return "does not begin as JPEG data do"
     if b"\xff\xd9" not in content[-16:]:

@@ -10,8 +10,8 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TextIO
 
-from glassine.audit import premis, readings, rounds
-from glassine.audit.holdings import KINDS, Places
+from glassine.audit import fetched, premis, readings, rounds
+from glassine.audit.holdings import KINDS, REMOTE, Places
 from glassine.audit.objects import Objects, Storage
 from glassine.audit.stored import UNREAD
 from glassine.base import clock, exits, record_files, settings, wording
@@ -28,10 +28,17 @@ _NAMES = {
     "masters": "masters",
     "results": "results",
     "delivery": "deliveries",
-    "stored": "in object storage",
+    "stored": "deliveries in object storage",
+    "stored_masters": "masters in object storage",
 }
 # Codes of what could not be read, of which it is not known whether it is damaged.
-_NOT_READ = (UNREAD, "audit.unreadable", "audit.records", "audit.deliveries_gone")
+_NOT_READ = (
+    UNREAD,
+    "audit.unreadable",
+    "audit.records",
+    "audit.deliveries_gone",
+    "audit.fetched_gone",
+)
 # So many damaged parts are told one by one on a terminal; the report and audit.json tell all.
 _TOLD = 20
 
@@ -43,7 +50,7 @@ def places_of(place: Workplace) -> Places:
 def batches_known(place: Workplace) -> list[str]:
     """Return the batches that have results or receipts."""
     names = {path.parent.name for path in place.results.glob("*/intake.json")}
-    names |= receipt_files.batches(place.deliveries)
+    names |= receipt_files.batches(place.deliveries) | fetched.batches(place.deliveries)
     names |= readings.batches(place.results)  # one whose deliveries are not here any more
     return sorted(names)
 
@@ -51,7 +58,7 @@ def batches_known(place: Workplace) -> list[str]:
 def storage_of(place: Workplace) -> Storage:
     """Return the object storage of the settings, as the audit uses it; nothing is asked yet."""
     section = place.config["store"]
-    if not section["deliveries"]:
+    if not section["deliveries"] and not section["masters"]:
         return Storage()
 
     def connect() -> Objects:
@@ -181,7 +188,7 @@ def _chosen(place: Workplace, named: list[str]) -> list[str]:
 def _tell(round_: rounds.Round, out: TextIO) -> None:
     for name, record in round_.batches.items():
         for word, kind in zip(KINDS, record.kinds, strict=True):
-            if word == "stored" and not kind.parts:
+            if word in REMOTE and not kind.parts:
                 continue
             since = f"oldest reading {kind.oldest}" if kind.oldest else "nothing to read"
             out.write(f"{name}: {_NAMES[word]}: {kind.parts:,} parts, {since}\n")

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import msgspec
 
-from glassine.base import identity
+from glassine.base import identity, text_packages
 from glassine.base.errors import GlassineError
 from glassine.handover import columns
 from glassine.handover.given import HandoverSection
@@ -38,6 +38,19 @@ def check_handover(place: Workplace) -> None:
     its end, when nobody can correct it any more."""
     if place.works and place.config["handover"]["when"] != "never":
         columns.template(msgspec.convert(place.config["handover"], HandoverSection))
+
+
+def check_text_reader(place: Workplace) -> None:
+    """Raise GlassineError where writing is to be read and what reads it is not installed: every
+    item would be held for it."""
+    sections = [place.config.get("locate", {})]
+    sections += [rule["set"].get("locate", {}) for rule in place.config.get("rules", [])]
+    asked = any(section.get("seen_text") for section in sections)
+    if not (place.works and asked):
+        return
+
+    if not text_packages.are_installed():
+        raise GlassineError([text_packages.missing()])
 
 
 def check_room(place: Workplace, batches: Iterable[str]) -> None:

@@ -157,7 +157,7 @@ def _section(name: str, config: dict[str, Any]) -> dict[str, Any]:
 # results of before are not taken for results of other settings. What it changes the version of its
 # step tells. (tests/unit/night/test_earlier_results.py names one that is missing here.)
 _ADDED: dict[str, dict[str, Any]] = {
-    "locate": {"edge_codes": True},
+    "locate": {"edge_codes": True, "seen_text": False},
     "records": {"film_names": {}, "notch_names": {}},
     "render": {"sets": []},
 }

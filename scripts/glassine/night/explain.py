@@ -220,16 +220,7 @@ def _tell_proposal(explained: Explained, out: TextIO) -> None:
             _line(out, f"    {line}")
     if explained.with_it:
         now, then = explained.going_on, explained.with_it
-        _line(
-            out, f"  With that {then} of {_masters_then(explained)} masters would go on, now {now}."
-        )
-
-
-def _masters_then(explained: Explained) -> int:
-    """Return how many masters there are; of a batch that was not taken in, by their names."""
-    if not explained.stopped:
-        return explained.masters
-    return sum(1 for fate in explained.fates if fate.path.lower().endswith((".tif", ".tiff")))
+        _line(out, f"  With that {then} of {explained.of} masters would go on, now {now}.")
 
 
 def lines_of(values: dict[str, Any]) -> list[str]:

@@ -16,7 +16,7 @@ from typing import Any, Literal
 import msgspec
 from msgspec import UNSET
 
-from glassine.base import door, item_states, naming, sandbox
+from glassine.base import door, item_states, naming, parts, sandbox
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.helper_process import Apart
 from glassine.base.records.intake import Intake, ItemEntry, MasterEntry
@@ -59,8 +59,9 @@ class Explained:
 
     fates: one for each file, by path. notes: what concerns no file alone. stopped: why the batch
     as a whole is not taken in. rows_unused: items of the catalogue without a master. proposal:
-    settings to write; with_it: how many masters would go on with them. headers: {path of a master:
-    what is wrong with its header}, as far as one was looked at.
+    settings to write; with_it, of: how many masters would go on with them, and how many there
+    are then. headers: {path of a master: what is wrong with its header}, as far as one was looked
+    at. codes: of what is said of items; parts_unknown: words for parts that say nothing.
     """
 
     batch: str
@@ -71,7 +72,10 @@ class Explained:
     rows_unused: list[str] = field(default_factory=list)
     proposal: proposals.Proposal = field(default_factory=proposals.Proposal)
     with_it: int = 0
+    of: int = 0
     headers: dict[str, list[Finding]] = field(default_factory=dict)
+    codes: set[str] = field(default_factory=set)
+    parts_unknown: list[str] = field(default_factory=list)
 
     def count(self, *states: State) -> int:
         return sum(1 for fate in self.fates if fate.state in states)
@@ -100,6 +104,9 @@ def explain(folder: Path, batch: str, config: dict[str, Any]) -> Explained:
         _headers(folder, taken, config, explained.headers)
         explained.fates = _fates(listing, folder, taken, explained.headers, config)
         explained.notes += _without_file(taken, {fate.path for fate in explained.fates})
+        explained.codes = {note.code for item in taken.items for note in item.findings}
+        words = {str(master.part) for item in taken.items for master in item.masters if master.part}
+        explained.parts_unknown = sorted(word for word in words if not parts.is_known(word))
     _propose(explained, listing, config)
     return explained
 
@@ -316,23 +323,35 @@ def _propose(explained: Explained, listing: door.Listing, config: dict[str, Any]
     tried = merged(config, proposal.settings)
     if by_hand.by_hand and table is not None:
         tried = merged(tried, {"catalogue": {"path": str(table.path)}})
-    going_on = _going_on(explained, tried)
+    by_words = proposals.of_words(config, explained.codes, explained.parts_unknown)
+    going_on, of = _going_on(explained, tried)
     if going_on > explained.going_on:
         explained.proposal, explained.with_it = proposal, going_on
+        explained.of = max(of, explained.masters)
+        explained.proposal.settings = merged(by_words.settings, proposal.settings)
+        explained.proposal.words += by_words.words
     else:
         by_hand_alone = [] if explained.going_on else proposal.by_hand
-        explained.proposal = proposals.Proposal(by_hand=by_hand_alone, hints=proposal.hints)
+        explained.proposal = by_words
+        explained.proposal.by_hand += by_hand_alone
+        explained.proposal.hints += proposal.hints
 
 
-def _going_on(explained: Explained, config: dict[str, Any]) -> int:
-    """Return how many masters are not held with these settings; labels are not read for it."""
+def _going_on(explained: Explained, config: dict[str, Any]) -> tuple[int, int]:
+    """Return how many masters are not held with these settings, and how many there are; labels are
+    not read for it."""
     quick = merged(config, {"intake": {"labels": "never", "watch_s": 0}})
     try:
         taken = intake.take_in(explained.folder, _given(explained.batch, quick))
     except GlassineError:
-        return 0
+        return 0, 0
     _headers(explained.folder, taken, config, explained.headers)
-    return sum(len(item.masters) for item in taken.items if _goes_on(item, explained, config))
+    counting = {
+        item.item: sum(master.superseded_by is UNSET for master in item.masters)
+        for item in taken.items
+    }
+    goes_on = [item.item for item in taken.items if _goes_on(item, explained, config)]
+    return sum(counting[item] for item in goes_on), sum(counting.values())
 
 
 def _goes_on(item: ItemEntry, explained: Explained, config: dict[str, Any]) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 
-from glassine.base import wording
+from glassine.base import clock, wording
 from glassine.base.errors import GlassineError
 from glassine.night.workplace import MOVES, Workplace
 
@@ -57,6 +57,9 @@ def say_moved(place: Workplace, name: str) -> None:
     from glassine.store import masters
 
     if "fetch" in place.moves:
-        masters.tidy(place.batch_dir(name))
+        batch_dir, state = place.batch_dir(name), store.state_dir(place.working_dir, name)
+        masters.tidy(batch_dir)
+        address = store.url(place.config["store"]["masters"], name)
+        masters.note_there(batch_dir, state, place.deliveries, address, clock.now_text())
     lines = store.told(place.working_dir, name, list(place.moves))
     sys.stderr.write("\n".join(lines or [f"{name}: not moved; see the lines above"]) + "\n")

@@ -16,7 +16,8 @@ def added(summary: dict[str, Any], results: Path) -> dict[str, Any]:
     hold, and the counts over all. results: the folder with one folder a batch.
 
     `expected` is {"count", "sources", "unread", "missing", "surplus", "double"}: ids of items, and
-    the lists that could not be read, of which nobody can tell what is missing.
+    the lists that could not be read, of which nobody can tell what is missing. Frames that are
+    missing of an item stand as `R017 (frame 3)`.
     """
     batches = []
     counts = dict.fromkeys(KINDS, 0)
@@ -39,5 +40,14 @@ def _of_batch(path: Path) -> dict[str, Any] | None:
         name: value if isinstance(value := expected.get(name), list) else []
         for name in (*KINDS, "sources", "unread")
     }
-    missing = [each.get("item") for each in listed["missing"] if isinstance(each, dict)]
+    missing = [_named(each) for each in listed["missing"] if isinstance(each, dict)]
     return {**listed, "missing": missing, "count": expected.get("count", 0)}
+
+
+def _named(missing: dict[str, Any]) -> Any:
+    frame = missing.get("frame")
+    return (
+        f"{missing.get('item')} (frame {frame})"
+        if frame and missing.get("unlisted")
+        else missing.get("item")
+    )

@@ -189,6 +189,7 @@ def _begin(run: Run, arguments: list[str]) -> None:
         checks.delivery_to_compare(place)
     checks.check_identity(place)
     checks.check_handover(place)
+    checks.check_text_reader(place)
     checks.check_writable(place)
     run.lock.take()
     if place.moves:

@@ -40,6 +40,9 @@ _QUEUE = 256
 _ABANDONED = 70
 # One that ends so soon did not end well; after so many the run does without.
 _SHORT_S, _TRIES = 20.0, 3
+# The libraries of matrices start a thread a core as they are loaded, unless they are told not to
+# (OpenBLAS, which numpy and cv2 bring with them): a fork would inherit the locks of these.
+ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 # Modules that the steps load on the way, beside their own.
 _LATER = (
     "cv2",
@@ -197,7 +200,11 @@ class Warm:
                 command(str(door), os.getpid()),
                 stdin=subprocess.PIPE,
                 pass_fds=[door],
-                env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
+                env={
+                    **os.environ,
+                    **ONE_THREAD,
+                    "PYTHONPATH": os.pathsep.join(filter(None, sys.path)),
+                },
             )
         except OSError:  # no room for a process: the next try may find some
             return
@@ -225,7 +232,8 @@ def started() -> Warm | None:
 
 
 def _load() -> None:
-    """Load what an item's steps load."""
+    """Load what an item's steps load, and prepare what they would work out for each item."""
+    import gc
     import importlib
 
     from glassine import steps
@@ -235,7 +243,10 @@ def _load() -> None:
         importlib.import_module(name)
     for step in steps.STEPS:
         if step.name != "develop":  # raw masters alone need it, and it loads a decoder of its own
-            importlib.import_module(f"glassine.{step.name}.step")
+            steps.prepare(step.name)
+    # What is there now stays where it is: forks need no copies of pages that they would only mark.
+    gc.collect()
+    gc.freeze()
 
 
 def serve(door: socket.socket, leader: int) -> None:

@@ -368,6 +368,12 @@ def path_problem(path: str) -> str | None:
     return None
 
 
+def prepare() -> None:
+    """Do once a process what would be done for each item."""
+    record_files.prepare(Package)
+    layouts.all_layouts()
+
+
 def pack_item(batch_dir: Path, item_dir: Path, given: PackGiven) -> None:
     """Write package.json of the item (schema: schemas/package.schema.json).
 

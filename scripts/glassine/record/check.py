@@ -39,6 +39,11 @@ RULES: tuple[Rule, ...] = (
 )
 
 
+def prepare() -> None:
+    """Read once a process what records are checked by."""
+    rules.prepare()
+
+
 def check_record(
     path: Path,
     item_dir: Path,

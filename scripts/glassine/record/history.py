@@ -458,6 +458,7 @@ def _of_film(frame: RenderedFrame) -> str:
 
 
 # The worst first.
+PACKAGES = ("lxml",)
 _OUTCOMES = ("fail", "review", "not measured", "pass")
 
 
@@ -565,5 +566,5 @@ def _recorded(history: History, records: ItemRecords, now: parts.Event) -> None:
 
 def now(detail: dict[str, Any]) -> parts.Event:
     """Return the event of writing the record."""
-    done = premis_event.event("metadata creation", detail, packages=("lxml",))
+    done = premis_event.event("metadata creation", detail, packages=PACKAGES)
     return msgspec.convert(done, parts.Event)

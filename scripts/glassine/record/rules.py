@@ -50,6 +50,11 @@ _IMAGES = (
 )
 
 
+def prepare() -> None:
+    """Read the project's own profile, once a process."""
+    _relax_ng()
+
+
 @cache
 def _relax_ng() -> Any:
     return etree.RelaxNG(etree.parse(str(PROFILE_PATH)))

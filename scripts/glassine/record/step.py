@@ -19,6 +19,15 @@ VERSION = "8"
 MANIFEST = "manifest.json"
 
 
+def prepare() -> None:
+    """Do once a process what would be done for each item."""
+    from glassine.base import markup, premis_event  # noqa: F401
+    from glassine.record import check, history, item_records, mets, official, presentation  # noqa: F401
+
+    premis_event.software(*history.PACKAGES)
+    check.prepare()
+
+
 def record_item(batch_dir: Path, item_dir: Path, given: RecordGiven) -> None:
     """Write manifest.json and METS.xml of an item, and check them before they take their names.
     An item none of whose pictures may be public has no manifest.

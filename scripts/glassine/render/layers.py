@@ -8,10 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import reduce
+from typing import Any
 
 import cv2
 import numpy as np
+import numpy.typing as npt
 
+from glassine.masters import ranks
 from glassine.render.lights import KEPT, LIGHTS, Light
 from glassine.render.looks import MAX_SAMPLES, Floats, Look
 from glassine.render.negative_film import (
@@ -112,7 +116,7 @@ def _contrast(looks: Sequence[Look], film: Film) -> tuple[float, float]:
 def span(look: Look, film: Film) -> float:
     """Return log10 of what a picture spans on this film against what is usual."""
     x = exposures(look, film).mean(axis=1)
-    low, high = np.percentile(x, [0.5, 99.9])
+    low, high = ranks.percentile(x, 0.5), ranks.percentile(x, 99.9)
     return float(np.log10(max(float(high - low), 0.05) / SPAN["middle"]))
 
 
@@ -198,19 +202,31 @@ def beyond(look: Look, film: Film, balance: Sequence[float]) -> float:
 
 def alone(look: Look, film: Film, balance: Sequence[float]) -> float:
     """Return by how much (log10 of exposure) the lightest channel of three is above the second."""
-    x = np.sort(exposures(look, film) + np.array(balance), axis=1)
-    top, second = np.percentile(x[:, -1], 99.98), np.percentile(x[:, -2], 99.98)
-    return float(top - second)
+    top, second = _two_highest(exposures(look, film) + np.array(balance))
+    return float(ranks.percentile(top, 99.98) - ranks.percentile(second, 99.98))
 
 
 def _tops(look: Look, film: Film, balance: Sequence[float]) -> tuple[float, float]:
     """Return log10 of exposure of the lightest channel, and how much of it may be white."""
-    x = np.sort(exposures(look, film) + np.array(balance), axis=1)
-    most, top = np.percentile(x[:, -1], [99.5, 99.98])
+    x = exposures(look, film) + np.array(balance)
+    highest, second = _two_highest(x)
+    most, top = ranks.percentile(highest, 99.5), ranks.percentile(highest, 99.98)
     level = min(float(top), float(most) + GLINTS)
     if x.shape[1] < 3:
         return level, level
-    return level, float(np.percentile(x[:, -2], 99.98)) + ONE_CHANNEL
+    return level, float(ranks.percentile(second, 99.98)) + ONE_CHANNEL
+
+
+def _two_highest(x: Floats) -> tuple[Floats, Floats]:
+    """Return the highest and the second of each row of (n, channels); of one channel, it twice.
+
+    As sorted rows have them, in a tenth of the time."""
+    highest = second = x[:, 0]
+    for channel in range(1, x.shape[1]):
+        lower = np.minimum(highest, x[:, channel])
+        highest = np.maximum(highest, x[:, channel])
+        second = lower if channel == 1 else np.maximum(second, lower)
+    return highest, second
 
 
 @dataclass(frozen=True)
@@ -299,7 +315,8 @@ def lightest_part(x: Floats) -> Lightest:
     """
     light = _lightest(x)
     cast = light - light.mean()
-    gap = max(0.0, float(np.percentile((x - cast).max(axis=1), 99.98) - light.mean()))
+    lightest_channel, _ = _two_highest(x - cast)
+    gap = max(0.0, float(ranks.percentile(lightest_channel, 99.98) - light.mean()))
     return Lightest(cast, float(light.mean()), USUAL["highlight"] + USUAL["gap"] * gap)
 
 
@@ -314,8 +331,7 @@ def neutral(look: Look, film: Film) -> Lightest:
     """
     x = exposures(look, film)
     seen = lightest_part(x)
-    ranked = np.sort(x - seen.cast, axis=1)
-    top, second = (float(np.percentile(ranked[:, k], 99.98)) for k in (-1, -2))
+    top, second = (float(ranks.percentile(each, 99.98)) for each in _two_highest(x - seen.cast))
     cues = [seen.cast, lightest_of_each(x)]
     if look.picture is not None:
         cues.append(_edges(_reduced(look.picture), film))
@@ -331,7 +347,7 @@ def neutral(look: Look, film: Film) -> Lightest:
 
 def lightest_of_each(x: Floats) -> Floats:
     """Return the colour (log10, mean 0) of what is lightest in each channel of exposures (n, 3)."""
-    most = np.percentile(x, 99.9, axis=0)
+    most = np.array([ranks.percentile(x[:, channel], 99.9) for channel in range(x.shape[1])])
     return np.asarray(most - most.mean())
 
 
@@ -389,8 +405,13 @@ def _weighed(evidence: list[_Evidence]) -> tuple[Floats, float, Floats]:
 
 def _lightest(x: Floats) -> Floats:
     """Return the mean log exposure of the 1 % of pixels whose weakest channel is highest."""
-    weakest = x.min(axis=1)
-    return np.asarray(x[weakest >= np.percentile(weakest, 99)].mean(axis=0))
+    weakest = _weakest(x)
+    return np.asarray(x[weakest >= ranks.percentile(weakest, 99)].mean(axis=0))
+
+
+def _weakest(x: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    """Return the least channel of (..., channels); much faster than numpy's own."""
+    return reduce(np.minimum, [x[..., channel] for channel in range(x.shape[-1])])
 
 
 def _shades(look: Look, slopes: Floats) -> list[_Evidence]:
@@ -419,8 +440,8 @@ def _shades(look: Look, slopes: Floats) -> list[_Evidence]:
 
 def _steps(density: Floats) -> Floats:
     smooth = cv2.GaussianBlur(density.astype(np.float32), (0, 0), 1.0)
-    thin = np.percentile(smooth.min(axis=2), 0.5) + 0.25
-    good = smooth.min(axis=2) > thin
+    densest = _weakest(smooth)
+    good = densest > ranks.percentile(densest, 0.5) + 0.25
     parts = []
     for lag in (2, 4, 8):
         across = smooth[:, lag:] - smooth[:, :-lag]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import cv2
@@ -41,6 +42,11 @@ class Look:
     calm: Floats
     picture: Floats | None
     base: tuple[float, ...] | None = None
+
+    @cached_property
+    def calm_density(self) -> Floats:
+        """Density (n, bands) of what is calm: asked for by each estimate of the film."""
+        return colour.density(self.calm)
 
 
 def inside(shape: tuple[int, ...], corners: Corners, reduction: float, inset: float) -> Pixels:
@@ -91,8 +97,9 @@ def _calm(reduced: Pixels, mask: Pixels) -> Pixels:
     rows, columns = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
     box = (slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1))
     smooth = cv2.medianBlur(np.ascontiguousarray(reduced[box]), 3)
-    codes = smooth.reshape(*mask[box].shape, -1)[mask[box]]
-    return np.asarray(codes[:: max(1, -(-len(codes) // MAX_SAMPLES))])
+    places = np.flatnonzero(mask[box])
+    places = places[:: max(1, -(-len(places) // MAX_SAMPLES))]
+    return np.asarray(smooth.reshape(mask[box].size, -1)[places])
 
 
 def _picture(source: Source, frame: Frame, encoding: colour.Encoding) -> Floats | None:

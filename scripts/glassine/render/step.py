@@ -18,7 +18,7 @@ from msgspec import UNSET, UnsetType
 from glassine.base import files, hashing, naming, processor, record_files, threads
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import Frame, ItemGeometry
-from glassine.base.premis_event import event
+from glassine.base.premis_event import event, software
 from glassine.base.records.fixity import Fixity
 from glassine.base.records.parts import Event
 from glassine.base.records.quality import BaseLight, Measure, MeasuredFrame, Quality
@@ -29,7 +29,7 @@ from glassine.base.records.render import (
     Rendering,
 )
 from glassine.base.tone import AnyTone, Negative, Positive
-from glassine.masters import developed, opening, pixels
+from glassine.masters import colour, developed, opening, pixels
 from glassine.masters.opened import Opened, opened
 from glassine.render import encoded, fading, pictures, placing, quality, sets, tone
 from glassine.render.given import PictureSet, RenderGiven, Settings, for_public
@@ -41,6 +41,14 @@ VERSION = "14"
 # Long edge of the picture that quality is measured on.
 MEASURED_LONG_EDGE = 1000
 _PACKAGES = ("pyvips-binary", "opencv-python-headless", "numpy")
+
+
+def prepare() -> None:
+    """Do once a process what would be done for each item."""
+    record_files.prepare(Rendering, Quality)
+    software(*_PACKAGES)
+    quality.prepare()
+    colour.srgb_profile()
 
 
 def render_item(batch_dir: Path, item_dir: Path, given: RenderGiven) -> None:

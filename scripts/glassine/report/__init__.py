@@ -25,13 +25,14 @@ from glassine.report import (
     sketch,
     summary,
     timing,
+    unnamed,
     wall,
     words,
 )
 from glassine.report.given import ReportGiven
 from glassine.report.shown import Batch
 
-VERSION = "4"
+VERSION = "5"
 
 # Where `npm install openseadragon` in the project's folder puts the viewer.
 _VIEWER = "node_modules/openseadragon/build/openseadragon/openseadragon.min.js"
@@ -124,7 +125,7 @@ def _write_pieces(folder: Path, pieces: dict[str, str]) -> None:
     """Write the pieces of the page; those of an earlier report go."""
     for name, text in pieces.items():
         files.write_text(folder / name, text)
-    for path in [*folder.glob("details-*.js"), *folder.glob("list-*.js")]:
+    for path in [*folder.glob("details-*.js"), *folder.glob("list-*.js"), *folder.glob("rows.js")]:
         if path.name not in pieces:
             path.unlink()
 
@@ -133,13 +134,14 @@ def _write(results: Path, given: ReportGiven) -> Path:
     folder = results / "report"
     folder.mkdir(parents=True, exist_ok=True)
     batch = gather.gather(results, given)
+    unnamed.tell(batch, results, Path(given.masters) if given.masters else None)
     near.tell(batch, results)
     film_numbers.tell(batch)
     manifests = _manifests(batch, results)
     previews.make_small(batch, results, page.AT_LENGTH)
     sketch.add(batch, results)
     viewer = viewer_file(given.settings.report.viewer)
-    _write_pieces(folder, page.detail_files(batch) | page.list_files(batch))
+    _write_pieces(folder, page.detail_files(batch) | page.list_files(batch) | page.row_files(batch))
     if viewer:
         (folder / "viewer").mkdir(exist_ok=True)
         shutil.copyfile(viewer, folder / "viewer" / "openseadragon.min.js")

@@ -10,7 +10,7 @@ from typing import Any
 
 import msgspec
 
-from glassine.base import decisions
+from glassine.base import decisions, wording
 from glassine.report.shown import Batch, Frame, Item, Master, PictureFile, address
 
 # So many are listed, the latest first; so many of them with pictures.
@@ -89,8 +89,16 @@ def words_of(decision: decisions.Decision) -> str:
     if part.name == "note":
         return f"Note: {str(now)[:200]}" if now else "Note taken away"
     told = [each for each in (now if isinstance(now, list) else [now]) if isinstance(each, dict)]
-    given = ", ".join(f"{each.get('master')} is {each.get('item')}" for each in told)
+    given = ", ".join(f"{each.get('master')} is of {each.get('item')}" for each in told)
     return f"Identity: {given}" if given else "Identity as by its name"
+
+
+def _named(decision: decisions.Decision) -> list[tuple[str, str]]:
+    """Return (master, item) of each capture that a decision gives to an item."""
+    now = decision.now if isinstance(decision.now, list) else [decision.now]
+    return [
+        (str(each.get("master")), str(each.get("item"))) for each in now if isinstance(each, dict)
+    ]
 
 
 def _mapping(value: Any) -> dict[str, Any]:
@@ -131,7 +139,31 @@ def _number_now(master: Master, decision: decisions.Decision) -> int | None:
     return decision.part.frame
 
 
+def _identity_row(items: dict[str, Item], decision: decisions.Decision) -> Row:
+    """Return a decision whose captures are: it stands with the item that they belong to now."""
+    named = _named(decision)
+    of = [item for _, item in named if item in items]
+    missing = [
+        path
+        for path, item in named
+        if item not in items or path not in {master.path for master in items[item].masters}
+    ]
+    shown = of[0] if of else decision.item
+    return Row(
+        item=shown,
+        what=words_of(decision),
+        by=decision.by or "not stated",
+        when=decision.when,
+        seconds=decision.seconds,
+        before=None,
+        after=None,
+        note=f"not applied: {wording.some(missing, 3)}" if missing else "",
+    )
+
+
 def _row(items: dict[str, Item], results: Path, decision: decisions.Decision) -> Row:
+    if decision.part.name == "identity":
+        return _identity_row(items, decision)
     item = items.get(decision.item)
     picture: str | None = None
     after, note = None, "" if item else "the batch has no such item now"

@@ -8,10 +8,17 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
+from itertools import pairwise
+
+import msgspec
 
 from glassine.base import naming, wording
 from glassine.base.errors import Finding
-from glassine.report.shown import Batch
+from glassine.report.shown import Batch, Expected, Missing
+
+_NOTHING_EXPECTED = Expected(
+    sources=[], count=0, captured=0, missing=[], shelf_marks={}, surplus=[], double=[], unread=[]
+)
 
 
 def tell(batch: Batch) -> None:
@@ -22,6 +29,49 @@ def tell(batch: Batch) -> None:
         if len(shown) == 1 and (number := next(iter(shown))):
             numbers[item.item] = number
     batch.notes += found(batch.rolls, numbers)
+    if absent := missing(batch.rolls, numbers):
+        expected = batch.expected or _NOTHING_EXPECTED
+        both = [*expected.missing, *absent]
+        batch.expected = msgspec.structs.replace(expected, missing=both)
+        batch.notes.append(_absent(batch.batch, absent))
+
+
+def missing(rolls: Mapping[str, tuple[str, str]], numbers: Mapping[str, str]) -> list[Missing]:
+    """Return the frames of rolls that the film has between two neighbours, where their names leave
+    no room for them; see `found`. Nothing is said beside frames whose number was not read.
+    """
+    of_roll: dict[str, list[str]] = {}
+    for item, (roll, _) in rolls.items():
+        of_roll.setdefault(roll, []).append(item)
+    absent = []
+    for roll, items in of_roll.items():
+        ordered = sorted(items, key=lambda item: naming.film_order(rolls[item][1]))
+        for one, other in pairwise(ordered):
+            places = [naming.film_number(rolls[item][1]) for item in (one, other)]
+            on_film = [naming.film_number(numbers.get(item, "")) for item in (one, other)]
+            counts = [each[0] for each in (*places, *on_film) if each is not None]
+            if len(counts) < 4:
+                continue
+            named, (before, after) = counts[1] - counts[0], counts[2:]
+            if after - before > max(1, named):
+                last = after - 1
+                frame = str(last) if last == before + 1 else f"{before + 1} to {last}"
+                between = f"{before} ({one}) and {after} ({other})"
+                absent.append(Missing(item=roll, frame=frame, between=between, unlisted=True))
+    return absent
+
+
+def _absent(batch: str, absent: list[Missing]) -> Finding:
+    words = wording.some([f"{e.frame} of {e.item} between {e.between}" for e in absent], 20)
+    return Finding(
+        "report.film_frame_missing",
+        batch,
+        f"Frames are missing by the numbers in the margin of the film, where names count on: "
+        f"{words}.",
+        "every frame between the first and the last of a roll.",
+        "Look at the film: capture what was passed over, or confirm that it has no such frame.",
+        "review",
+    )
 
 
 def found(rolls: Mapping[str, tuple[str, str]], numbers: Mapping[str, str]) -> list[Finding]:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 from typing import Any
 
 import msgspec
+from msgspec import UNSET
 
 from glassine.base import corrections, files, identity, record_files, target_results, wording
 from glassine.base.errors import Finding, GlassineError
@@ -14,7 +16,7 @@ from glassine.base.model import ItemId
 from glassine.base.records.audit import BatchAudit
 from glassine.base.records.corrections import Correction, Withdrawal
 from glassine.intake import passed_over
-from glassine.report import captures, deliveries, films, items, views
+from glassine.report import captures, deliveries, films, items, unnamed, views
 from glassine.report.given import ReportGiven
 from glassine.report.shown import (
     Batch,
@@ -141,11 +143,14 @@ def _uncaptured(rows: views.RowsRead, batch: Batch, given: ReportGiven, path: Pa
     path: of intake.json; a row that cannot be read is a problem of the batch.
     """
     listed = rows.without_master or []
-    rows_by_item = _catalogue_rows(given) if any(isinstance(entry, str) for entry in listed) else {}
+    wanted = [entry for entry in listed if isinstance(entry, str)]
+    unnamed_here = any(unnamed.offered(item) for item in batch.items)
+    if unnamed_here or wanted:
+        batch.rows = _catalogue_rows(given, wanted, batch, more=unnamed.LISTED * unnamed_here)
     shown = []
     for number, entry in enumerate(listed, 1):
         if isinstance(entry, str):
-            row = rows_by_item.get(entry, views.Row(item=entry))
+            row = batch.rows.get(entry, views.Row(item=entry))
         else:
             row, keys = views.take(entry, views.Row)
             keys = keys if keys or row.item else ["item"]
@@ -157,22 +162,55 @@ def _uncaptured(rows: views.RowsRead, batch: Batch, given: ReportGiven, path: Pa
     batch.without_master = sorted(shown, key=decay_order)
 
 
-def _catalogue_rows(given: ReportGiven) -> dict[str, views.Row]:
+# Rows of a catalogue that are looked at in one night, some 0.1 ms each.
+_MOST_ROWS = 50_000
+
+
+def _catalogue_rows(
+    given: ReportGiven, wanted: list[str], batch: Batch, more: int
+) -> dict[str, views.Row]:
+    """Return rows of the catalogue by item, in its order: those of the items wanted, and `more`
+    others. What cannot be read, or is too much for a night, the batch is told."""
     if not given.masters:
         return {}
     from glassine.intake import catalogue_place, side_files
     from glassine.intake.catalogue import reading as catalogue
 
     batch_dir = Path(given.masters)
-    path = side_files.catalogue_path(batch_dir, given.settings)
     try:
+        path = side_files.catalogue_path(batch_dir, given.settings)
         root = catalogue_place.root(batch_dir, given.settings.catalogue.path)
         numbers = given.settings.naming.same_number.rules()
         read = catalogue.read_catalogue(path, given.settings, root, numbers) if path else None
-        records = msgspec.to_builtins(read.records) if read else {}
-        return msgspec.convert(records, dict[str, views.Row])
-    except (GlassineError, OSError, *items.BROKEN):
+        if read is None:
+            return {}
+        asked = {*wanted[:_MOST_ROWS], *itertools.islice(read.records, more)}
+        records = {item: read.records.get(item) for item in [*read.records] if item in asked}
+        sound = {item: record for item, record in records.items() if record is not None}
+        batch.notes += _left(wanted)
+        return msgspec.convert(msgspec.to_builtins(sound), dict[str, views.Row])
+    except (GlassineError, OSError):
         return {}  # told by intake; the list then shows ids alone
+    except items.BROKEN as problem:
+        batch.problems.append(damaged(batch_dir, f"its catalogue ({wording.why(problem)})"))
+        return {}
+
+
+def _left(wanted: list[str]) -> list[Finding]:
+    """Return what is told of rows without a master that were not looked at."""
+    if len(wanted) <= _MOST_ROWS:
+        return []
+    return [
+        Finding(
+            "report.rows_left",
+            "catalogue",
+            f"Of {len(wanted):,} rows without a capture {_MOST_ROWS:,} were looked at: the others "
+            "stand in the list by their ids alone, and not by their decay.",
+            "a catalogue of what is to be captured soon.",
+            "Give the batch a catalogue of its own, or none of what is captured elsewhere.",
+            "note",
+        )
+    ]
 
 
 def _placeholders(given: ReportGiven) -> list[Finding]:
@@ -230,6 +268,10 @@ def _expected(view: views.Expected) -> Expected:
             item=str(each.get("item") or ""),
             shelf_mark=str(each.get("shelf_mark") or ""),
             title=str(each.get("title") or ""),
+            frame=str(each.get("frame") or "") or UNSET,
+            between=str(each.get("between") or "") or UNSET,
+            roll=str(each.get("roll") or "") or UNSET,
+            unlisted=each.get("unlisted") is True or UNSET,
         )
         for each in view.missing or []
         if isinstance(each, dict)
@@ -238,7 +280,7 @@ def _expected(view: views.Expected) -> Expected:
     return Expected(
         sources=view.sources or [],
         count=count,
-        captured=count - len(missing),
+        captured=count - sum(not each.unlisted for each in missing),
         missing=missing,
         shelf_marks=view.shelf_marks or {},
         surplus=view.surplus or [],
@@ -256,6 +298,19 @@ def _beside_masters(lines: list[Any]) -> list[str]:
         for each in beside
         if isinstance(each, dict)
     ]
+
+
+def _labels(lines: list[Any]) -> dict[str, list[str]]:
+    """Return {item: texts of the labels seen in its masters}. lines: items of intake.json."""
+    return {
+        str(line.get("item")): [
+            str(label["text"])
+            for label in line["labels"]
+            if isinstance(label, dict) and isinstance(label.get("text"), str)
+        ]
+        for line in lines
+        if isinstance(line, dict) and isinstance(line.get("labels"), list)
+    }
 
 
 def _rolls(lines: list[Any]) -> dict[str, tuple[str, str]]:
@@ -280,6 +335,7 @@ def gather(results: Path, given: ReportGiven) -> Batch:
     batch.items = [items.gather_item(results, line, number) for number, line in lines]
     batch.counts = counts(batch.statuses)
     batch.rolls = _rolls(intake.items or [])
+    batch.labels = _labels(intake.items or [])
     batch.notes = _findings(intake.notes, batch.batch) + _placeholders(given)
     batch.other_files = intake.other_files or []
     batch.rules_unused = [*given.rules_unused]

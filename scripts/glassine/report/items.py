@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -199,6 +200,9 @@ def _seen(frame: views.LocatedFrame, told: list[str]) -> dict[str, Any] | None:
         return {"reasons": told}
     if isinstance(measured, msgspec.UnsetType):
         return None
+    if isinstance(measured, views.Measured):  # they decided before, and were told of these
+        keys = [item_states.Reason(text).key for text in measured.reasons]
+        told = list(dict.fromkeys([*told, *keys]))
     return {
         "corners": [[round(x, 2), round(y, 2)] for x, y in measured.corners],
         "polarity": measured.polarity,
@@ -255,7 +259,28 @@ def _master(
         read=state.last_read,
         taken=(header.capture.taken if header.capture else None) or "",
         frames=[_frame(item_dir, state, records, listed.path, frame) for frame in located.frames],
+        edges=_edges(located),
     )
+
+
+# A table of slides has some thirty pieces.
+_MOST_EDGES = 60
+
+
+def _edges(located: views.LocatedMaster) -> list[list[list[float]]]:
+    """Return the corners of the pieces on a master, and of the film itself; what is no piece is
+    left out: they are a help to the hand that draws."""
+    pieces = located.pieces if isinstance(located.pieces, list | tuple) else []
+    quads = [each.get("corners") for each in pieces if isinstance(each, dict)]
+    found = []
+    for quad in [*quads, located.object_corners]:
+        try:
+            corners = msgspec.convert(quad, list[tuple[float, float]])
+        except msgspec.ValidationError:
+            continue
+        if len(corners) == 4 and all(math.isfinite(value) for point in corners for value in point):
+            found.append([[round(x, 1), round(y, 1)] for x, y in corners])
+    return found[:_MOST_EDGES]
 
 
 def _masters(

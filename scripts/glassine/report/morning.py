@@ -9,6 +9,7 @@ from typing import Any
 
 from glassine.base import clock, files, wording, zones
 from glassine.base.errors import GlassineError
+from glassine.report import unnamed
 from glassine.report.shown import Batch
 
 # So many actions are shown; the rest are counted.
@@ -138,8 +139,8 @@ def _targets(batch: Batch) -> Fact | None:
     unmeasured = [target.target for target in targets if target.state != "measured"]
     verdicts = [verdict for target in targets for verdict in target.verdicts]
     none = sum(1 for verdict in verdicts if verdict.overall is None)
-    parts = [f"{_count(len(targets), 'capture')}, {_count(len(verdicts), 'judgement')}"]
-    parts += [f"{none:,} reached no level"] if none else []
+    reached = f"{len(verdicts) - none:,} of {_count(len(verdicts), 'judgement')} reached a level"
+    parts = [f"{reached}, on {_count(len(targets), 'capture')}"]
     parts += [f"not measured: {wording.some(unmeasured, _NAMED)}"] if unmeasured else []
     return Fact("Capture targets", "; ".join(parts), "targets", not (none or unmeasured))
 
@@ -165,13 +166,22 @@ def _expected(batch: Batch) -> Fact | None:
     expected = batch.expected
     if expected is None:
         return None
-    text = f"{expected.captured:,} of {expected.count:,} expected items are captured"
+    parts = []
+    if expected.sources:
+        parts.append(f"{expected.captured:,} of {expected.count:,} expected items are captured")
     missing = len(expected.missing)
-    if missing:
-        text += f"; {missing:,} missing"
+    frames = sum(bool(each.unlisted) for each in expected.missing)
+    if missing > frames:
+        parts.append(f"{missing - frames:,} missing")
+    if frames:
+        parts.append(_count(frames, "gap between frames", "gaps between frames"))
+    doubt = not expected.sources and bool(expected.double)
+    if doubt:
+        parts.append(f"{_count(len(expected.double), 'item')} captured twice")
+    text = "; ".join(parts)
     if expected.unread:
         text += f"; not read: {wording.some(expected.unread, _NAMED)}"
-    return Fact("Expected", text, "next", good=not missing and not expected.unread)
+    return Fact("Expected", text, "next", good=not (missing or expected.unread or doubt))
 
 
 def _access(batch: Batch) -> Fact | None:
@@ -224,14 +234,23 @@ def _actions(batch: Batch) -> list[Action]:
     audit, counts = batch.audit, batch.counts
     damaged = audit and any(kind.damaged for kind in audit.kinds)
     held, review, asks = counts.get("held", 0), counts.get("review", 0), len(batch.asks)
-    missing = len(batch.expected.missing) if batch.expected else 0
+    absent = batch.expected.missing if batch.expected else []
+    frames = sum(bool(each.unlisted) for each in absent)
+    missing = len(absent) - frames
     first = batch.problems[0].next_step if batch.problems else ""
+    whose = sum(len(unnamed.asked(item)) for item in batch.items)
     waiting = (
         (bool(first), f"Settle what holds the batch as a whole. {first}", "#batch-problems"),
         (damaged, "See what was read again and is not as recorded", "#audit"),
+        (whose, f"Say which item {_count(whose, 'capture is', 'captures are')} of", "#queue=0"),
         (held, f"Settle {_count(held, 'held item')}", "#held"),
         (asks, f"Answer {_count(asks, 'question')} about the batch as a whole", "#batch-asks"),
         (review, f"Review {_count(review, 'item')}", "#look"),
         (missing, f"Capture {_count(missing, 'missing item')}", "recapture.html"),
+        (
+            frames,
+            f"Close {_count(frames, 'gap between frames', 'gaps between frames')}",
+            "recapture.html",
+        ),
     )
     return [Action(text, anchor) for is_so, text, anchor in waiting if is_so]

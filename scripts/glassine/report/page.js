@@ -46,7 +46,9 @@ function piece(name) {
 }
 const numbered = (kind, number) => `${kind}-${String(number).padStart(4, "0")}.js`;
 window.glassineDetails = (number, items) => fetched.get(numbered("details", number))?.resolve(items);
-window.glassineList = (number, part) => fetched.get(numbered("list", number))?.resolve(part);
+/* Long ones come as text of JSON. */
+window.glassineRows = (rows) => fetched.get("rows.js")?.resolve(JSON.parse(rows));
+window.glassineList = (number, part) => fetched.get(numbered("list", number))?.resolve(JSON.parse(part));
 
 /* ---- the list: filter, search, order, pages, keyboard ---- */
 /* A small batch is in the page as a whole. Of a large one the page has the first cards alone; the others, what
@@ -75,7 +77,6 @@ async function readList() {
   for (let number = 0; number < page.pieces; number++) fetched.delete(numbered("list", number));
   const found = read.flatMap((part) => part.cards).map(cardOf);
   if (found.length !== page.count) throw new Error("files of two reports lie beside this page");
-  for (const card of cards) if (found[card.number]?.item === card.item) found[card.number].node = card.node;
   cards = found;
   byItem = new Map(cards.map((card) => [card.item, card]));
   shown = cards;
@@ -91,13 +92,44 @@ function cardOf(told, number) {
   const [item, state, material, decay, sure, title, facts] = told;
   return { told, number, item, state, material, decay: decay ?? -1, sure, title, text: `${item}${title}${facts}${state}`.toLowerCase(), node: null };
 }
-function cardNode({ told }) {
-  const [item, state, , , , title, facts, small, width, height, outlines] = told;
-  const edges = outlines.flatMap(([d, unsure]) => [make("path", { class: "halo", d }), make("path", { class: unsure ? "edge unsure" : "edge", d })]);
-  const drawn = edges.length ? make("svg", { viewBox: `0 0 ${width} ${height}`, "aria-hidden": "true" }, ...edges) : null;
-  const picture = small ? [make("img", { loading: "lazy", decoding: "async", src: small, alt: "" }), drawn] : [make("i", {}, "no picture yet")];
-  return make("li", { class: item in edits ? "changed" : null }, make("a", { href: `#item=${item}` }, make("span", { class: "pic" }, ...picture), make("b", {}, item)),
-    make("span", { class: "t" }, title), make("span", { class: "m" }, facts), make("span", { class: `state s-${state}` }, state));
+/* The nodes of cards stay where they are and show other cards: what is taken out and put in again, ten thousand times,
+   lies in the browser's memory until it clears up. */
+function fillCard(node, card) {
+  const [item, state, , , , title, facts, small, width, height, outlines] = card.told;
+  const { link, image, drawn, none, name, words, about, badge } = node.parts;
+  node.className = item in edits ? "changed" : "";
+  link.setAttribute("href", `#item=${item}`);
+  image.hidden = !small;
+  if (small) none.remove(); else image.after(none);
+  if (small) image.setAttribute("src", small); else image.removeAttribute("src");
+  const edges = small && outlines ? outlines.split("|").map((d) => [d.replace("?", ""), d.startsWith("?")]) : [];
+  drawn.setAttribute("viewBox", `0 0 ${width || 1} ${height || 1}`);
+  while (drawn.children.length > 2 * edges.length) drawn.lastChild.remove();
+  while (drawn.children.length < 2 * edges.length) drawn.append(make("path", { class: "halo" }), make("path"));
+  edges.forEach(([d, unsure], at) => {
+    drawn.children[2 * at].setAttribute("d", d);
+    drawn.children[2 * at + 1].setAttribute("d", d);
+    drawn.children[2 * at + 1].setAttribute("class", unsure ? "edge unsure" : "edge");
+  });
+  name.data = item; words.data = title; about.data = facts;
+  badge.className = `state s-${state}`;
+  badge.textContent = state;
+  card.node = node;
+}
+function showCards(now) {
+  if (!now.every((card) => card.told)) { list.replaceChildren(...now.map((card) => card.node)); return; }
+  for (const node of [...list.children]) if (!node.parts) node.remove();
+  while (list.children.length > now.length) list.lastChild.remove();
+  while (list.children.length < now.length) list.append(blankCard());
+  now.forEach((card, at) => fillCard(list.children[at], card));
+}
+function blankCard() {
+  const image = make("img", { loading: "lazy", decoding: "async", alt: "" }), drawn = make("svg", { "aria-hidden": "true" }), none = make("i", {}, "no picture yet");
+  const [name, words, about] = ["", "", ""].map((text) => document.createTextNode(text)), badge = make("span");
+  const link = make("a", {}, make("span", { class: "pic" }, image, drawn, none), make("b", {}, name));
+  const node = make("li", {}, link, make("span", { class: "t" }, words), make("span", { class: "m" }, about), badge);
+  node.parts = { link, image, drawn, none, name, words, about, badge };
+  return node;
 }
 const RANK = { held: 0, review: 1, pending: 2, waiting: 3, done: 4 };
 const byId = new Intl.Collator(undefined, { numeric: true }).compare, byTitle = new Intl.Collator().compare;
@@ -120,12 +152,14 @@ function filterCards() {
   find("#none").hidden = shown.length > 0;
   showFrom(0);
 }
-/* Only the cards of one page are in the document: nodes that a piece gave are made anew when they are shown again. */
+/* Only the cards of one page are in the document, and no more nodes than these need. */
+let inPage = [];
 function showFrom(first) {
   firstShown = Math.min(Math.max(first, 0), Math.max(0, Math.floor((shown.length - 1) / page.cards) * page.cards));
-  const now = shown.slice(firstShown, firstShown + page.cards), here = new Set(now);
-  for (const card of cards) if (card.node && card.told && !here.has(card)) card.node = null;
-  list.replaceChildren(...now.map((card) => (card.node ||= cardNode(card))));
+  const now = shown.slice(firstShown, firstShown + page.cards);
+  for (const card of inPage) if (card.told) card.node = null;
+  inPage = now;
+  showCards(now);
   list.start = firstShown + 1;
   const last = firstShown + now.length, some = shown.length === cards.length ? `${cards.length}` : `${shown.length} of ${cards.length}`;
   find("#shown").textContent = shown.length > page.cards ? `${firstShown + 1} to ${last} of ${some}` : some;
@@ -147,7 +181,7 @@ function bringUp(at) {
   return shown[at].node;
 }
 let waitingToFilter = 0;
-function filterSoon() { clearTimeout(waitingToFilter); waitingToFilter = setTimeout(filterCards, 60); }
+function filterSoon() { clearTimeout(waitingToFilter); waitingToFilter = setTimeout(filterCards, 5); }
 function resetFilter() {
   find("#find").value = ""; find("#by-state").value = ""; find("#by-material").value = "";
   filterCards();
@@ -177,7 +211,7 @@ list.addEventListener("keydown", (event) => {
 document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.altKey || event.metaKey || typing(event.target) || !singleKeys()) return;
   if (dialog.open) {
-    const actions = queueAt >= 0 && open ? queueKeys() : { n: () => step(1), p: () => step(-1), u: undo };
+    const actions = queueAt >= 0 && open ? queueKeys() : { n: () => step(1), p: () => step(-1), u: undo, s: toggleSnapping };
     const action = zoomed ? null : actions[event.key];
     if (action) { event.preventDefault(); action(); }
   } else if (event.key === "/") { event.preventDefault(); find("#find").focus(); }
@@ -294,7 +328,7 @@ function undo() {
   if (!last) { say("Nothing to undo."); return; }
   keep(last.item, last.before, last.after);
   if (queueAt >= 0 && last.at >= 0 && last.at !== queueAt) goQueue(last.at);
-  else if (open && open.detail.item !== last.item) location.hash = `item=${last.item}`;
+  else if (open && open.detail.item !== last.item && byItem.has(last.item)) location.hash = `item=${last.item}`;
   else redraw();
   say(`Undone in ${last.item}.`);
 }
@@ -506,6 +540,49 @@ function moved(corners, at, dx, dy) {
   const sy = Math.min(Math.max(dy, -Math.min(...ys)), height - Math.max(...ys));
   return corners.map(([x, y]) => [round(x + sx), round(y + sy)]);
 }
+/* ---- a side or corner that is dragged stops at an edge that was found: of a piece on the table, of the frame as it
+   was found, of the frames beside it. A key switches that off; Alt does while it is held. ---- */
+let snapping = true;
+const SNAP_PX = 10, SNAP_DEGREES = 3; /* pixels of the screen; how far edge and side may lean apart */
+function toggleSnapping() {
+  snapping = !snapping;
+  redraw();
+  say(snapping ? "Sides and corners snap to found edges." : "Sides and corners move freely.");
+}
+function edgesFor(frame) {
+  const { detail, master } = open;
+  const beside = framesOf(detail, master).filter((each) => each.n !== frame.n && !each.exclude).map((each) => each.corners);
+  const quads = [...(master.edges || []), ...(frame.found ? [frame.found.corners] : []), ...beside];
+  return quads.flatMap((corners) => corners.map((point, at) => [point, corners[(at + 1) % 4]]));
+}
+const away = ([a, b], [x, y]) => Math.abs((b[0] - a[0]) * (a[1] - y) - (a[0] - x) * (b[1] - a[1])) / Math.hypot(b[0] - a[0], b[1] - a[1]);
+function leans([a, b], [c, d]) {
+  const turn = Math.abs(Math.atan2(b[1] - a[1], b[0] - a[0]) - Math.atan2(d[1] - c[1], d[0] - c[0])) * 180 / Math.PI % 180;
+  return Math.min(turn, 180 - turn);
+}
+function crossing([a, b], [c, d]) {
+  const [ux, uy, vx, vy] = [b[0] - a[0], b[1] - a[1], d[0] - c[0], d[1] - c[1]], area = ux * vy - uy * vx;
+  if (Math.abs(area) < 1e-9) return null;
+  const along = ((c[0] - a[0]) * vy - (c[1] - a[1]) * vx) / area;
+  return [round(a[0] + along * ux), round(a[1] + along * uy)];
+}
+/* Return the corners with the dragged corner (0 to 3) or side (5 to 8) on an edge near it, and that edge. */
+function snapped(corners, at, edges, reach) {
+  const nearest = (side, points) => edges.filter((edge) => Math.hypot(edge[1][0] - edge[0][0], edge[1][1] - edge[0][1]) > 1 && leans(edge, side) <= SNAP_DEGREES)
+    .map((edge) => ({ edge, off: Math.max(...points.map((point) => away(edge, point))) })).filter(({ off }) => off <= reach).sort((a, b) => a.off - b.off)[0]?.edge;
+  const result = structuredClone(corners), { width, height } = open.master;
+  const put = (which, point) => { if (point && point[0] >= 0 && point[1] >= 0 && point[0] <= width && point[1] <= height && Math.hypot(point[0] - corners[which][0], point[1] - corners[which][1]) <= 3 * reach) { result[which] = point; return true; } return false; };
+  if (at > 4) {
+    const [first, second] = [at - 5, (at - 4) % 4], edge = nearest([corners[first], corners[second]], [corners[first], corners[second]]);
+    const on = edge && [put(first, crossing(edge, [corners[first], corners[(first + 3) % 4]])), put(second, crossing(edge, [corners[second], corners[(second + 1) % 4]]))].every(Boolean);
+    return on ? { corners: result, lines: [edge] } : { corners, lines: [] };
+  }
+  const [after, before] = [corners[(at + 1) % 4], corners[(at + 3) % 4]];
+  const lines = [nearest([corners[at], after], [corners[at]]), nearest([before, corners[at]], [corners[at]])];
+  const [one, other] = [lines[0] || [corners[at], after], lines[1] || [before, corners[at]]];
+  const kept = lines.filter(Boolean);
+  return kept.length && put(at, crossing(one, other)) ? { corners: result, lines: kept } : { corners, lines: [] };
+}
 function movable(svg, node, frame, at, place) {
   const item = open.detail.item, path = open.master.path;
   const point = (event) => new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse());
@@ -514,10 +591,18 @@ function movable(svg, node, frame, at, place) {
     event.preventDefault();
     node.focus?.({ preventScroll: true });
     node.setPointerCapture(event.pointerId);
-    const from = point(event);
+    const from = point(event), edges = at === 4 ? [] : edgesFor(frame), mark = make("path", { class: "snap" });
+    svg.append(mark);
     let corners = frame.corners;
-    const move = (next) => { const to = point(next); corners = moved(frame.corners, at, to.x - from.x, to.y - from.y); place(corners); };
+    const move = (next) => {
+      const to = point(next), free = moved(frame.corners, at, to.x - from.x, to.y - from.y);
+      const held = snapping && !next.altKey && at !== 4 ? snapped(free, at, edges, SNAP_PX / svg.getScreenCTM().a) : { corners: free, lines: [] };
+      corners = wrongShape(held.corners) ? free : held.corners;
+      mark.setAttribute("d", held.lines.map(([a, b]) => `M${a.join(" ")}L${b.join(" ")}`).join(""));
+      place(corners);
+    };
     const end = () => {
+      mark.remove();
       node.removeEventListener("pointermove", move);
       if (corners !== frame.corners) { setFrame(item, path, frame.n, { corners }); redraw(); }
     };
@@ -544,10 +629,12 @@ function panel() {
   const frame = frames.find((each) => each.n === open.n);
   return make("div", { class: "panel" },
     ...queuePart(),
+    ...(namesNow() ? whose(detail, master) : []),
     ...reasons(detail),
     ...heldBack(detail),
+    ...(!namesNow() && (master?.unnamed || claimOf(master?.path)) ? whose(detail, master) : []),
     detail.masters.length > 1 ? chooser("Masters", "master", detail.masters.map((each) => [each.path, each.part || each.path]), master?.path, (path) => { open.master = detail.masters.find((each) => each.path === path); open.n = open.master.frames[0]?.n ?? null; redraw(); }) : null,
-    ...(master ? [make("h3", {}, "Frames"),
+    ...(master && !master.unnamed ? [make("h3", {}, "Frames"),
       chooser("Frames", "frame", frames.map((each) => [String(each.n), `${each.n}${each.exclude ? " left out" : each.blank ? " blank" : each.state === "review" ? " for review" : ""}`]), String(open.n), (n) => { open.n = Number(n); redraw(); }),
       make("div", { class: "row" }, make("button", { type: "button", "data-keep": "add", onclick: addFrame }, "Add a frame"))] : []),
     ...(frame ? frameTools(detail, master, frame) : []),
@@ -574,8 +661,75 @@ function heldBack(detail) {
   return entries.length ? [make("h3", {}, "Decided, and not applied"), make("p", {}, "The frames are others now. Decide anew about the right ones, and drop what stands here."),
     make("ul", {}, ...entries.map((entry) => make("li", {}, words(entry), make("button", { type: "button", onclick: () => drop(entry) }, "Drop this decision"))))] : [];
 }
+/* ---- whose a capture is, where its name does not tell ---- */
+const ID = /^[A-Za-z0-9](?:[A-Za-z0-9._-]{0,98}[A-Za-z0-9])?$/, PLACE = /^[A-Za-z0-9-]{1,40}$/;
+const identitiesOf = (correction) => [correction?.identity ?? []].flat();
+/* Where it is said which item a capture is of: under its stand-in, or where somebody wrote it by hand. */
+function claimOf(path) {
+  if (!path) return null;
+  for (const [holder, correction] of [...Object.entries(edits), ...Object.entries(page.standing).filter(([item]) => !(item in edits))]) {
+    const identity = identitiesOf(correction).find((each) => each.master === path);
+    if (identity) return { holder, identity };
+  }
+  return null;
+}
+function setIdentity(item, path, values) {
+  const claim = claimOf(path), holder = claim?.holder || item;
+  edit(holder, (correction) => {
+    const others = identitiesOf(correction).filter((each) => each.master !== path);
+    const mine = values && { ...(claim ? claim.identity : {}), master: path, ...values };
+    if (mine) for (const key of ["part", "sequence"]) if (!mine[key]) delete mine[key];
+    correction.identity = mine ? [...others, mine] : others.length ? others : null;
+  });
+}
+function giveTo(item) {
+  const { detail, master } = open;
+  if (!ID.test(item)) { say("No item has this id: letters, digits, dots, hyphens and underscores."); return; }
+  setIdentity(detail.item, master.path, { item });
+  if (queueAt >= 0) nextQueued(); else redraw();
+  say(`${master.path} is given to ${item}.`);
+}
+const capturesOf = (count) => count ? `has ${count} capture${count === 1 ? "" : "s"}: this would be a further one` : "";
+function rowButton(item, title, date, notes, key, chosen) {
+  return make("li", {}, make("button", { type: "button", class: chosen ? "row-of chosen" : "row-of", "aria-pressed": String(chosen), "data-keep": `row-${item}`, onclick: () => giveTo(item) },
+    make("span", {}, key ? make("kbd", {}, key) : null, " ", make("b", {}, item), " ", make("bdi", {}, [title, date].filter(Boolean).join(", "))), make("small", {}, notes.filter(Boolean).join("; "))));
+}
+function whose(detail, master) {
+  const claim = claimOf(master.path), near = master.unnamed?.near || [], labels = master.unnamed?.labels || [];
+  const matches = make("ul", { class: "rows" }), seek = make("input", { type: "text", maxlength: "100", autocomplete: "off", "data-keep": "whose", value: "", "aria-label": "Another item: its id, or words of its title" });
+  seek.addEventListener("input", () => seekRows(seek.value, matches, claim?.identity.item));
+  seek.addEventListener("keydown", (event) => { if (event.key === "Enter") { event.preventDefault(); const only = find("button", matches); if (only) only.click(); } });
+  const place = (key, words) => make("label", { class: "line" }, make("span", { class: "wide-6" }, words), make("input", { type: "text", maxlength: "40", value: claim.identity[key] || "", "data-keep": `whose-${key}`, onchange: (event) => {
+    const value = event.target.value.trim();
+    if (value && !PLACE.test(value)) { say(`${words}: letters, digits and hyphens.`); event.target.setAttribute("aria-invalid", "true"); return; }
+    setIdentity(detail.item, master.path, { [key]: value });
+    redraw();
+  } }));
+  return [make("h3", {}, "Which item is it?"),
+    labels.length ? make("p", {}, "Labels in the picture: ", ...labels.map((text) => make("code", {}, text)).flatMap((each, at) => at ? [", ", each] : [each])) : null,
+    claim ? make("p", { class: "given" }, "Given to ", make("b", {}, claim.identity.item), ". The next run takes it. ", make("button", { type: "button", "data-keep": "whose-back", onclick: () => { setIdentity(detail.item, master.path, null); redraw(); } }, "Take back")) : null,
+    near.length ? make("ol", { class: "rows" }, ...near.map(([item, title, date, why, masters], at) => rowButton(item, title, date, [why, capturesOf(masters)], queueAt >= 0 ? `${at + 1}` : null, claim?.identity.item === item))) : make("p", { class: "quiet" }, "No row of the catalogue is near."),
+    make("label", { class: "line" }, "Another item ", seek), matches,
+    claim ? make("details", { open: placeOpen, ontoggle: (event) => { placeOpen = event.target.open; } }, make("summary", {}, "Part and number, where the item has several captures"), place("part", "Part"), place("sequence", "Number")) : null].filter(Boolean);
+}
+let placeOpen = false;
+async function seekRows(text, matches, chosen) {
+  const words = text.toLowerCase().split(/\s+/).filter(Boolean);
+  if (!words.length) { matches.replaceChildren(); return; }
+  let known = { rows: [], more: 0 };
+  try { known = await piece("rows.js"); } catch { /* an id can be typed all the same */ }
+  const found = known.rows.filter(([item, title, date]) => { const said = `${item} ${title} ${date}`.toLowerCase(); return words.every((word) => said.includes(word)); });
+  const exact = found.findIndex(([item]) => item.toLowerCase() === text.trim().toLowerCase());
+  if (exact > 0) found.unshift(...found.splice(exact, 1));
+  const shownRows = found.slice(0, 8).map(([item, title, date, masters]) => rowButton(item, title, date, [capturesOf(masters)], null, item === chosen));
+  const typed = text.trim();
+  if (exact < 0 && ID.test(typed)) shownRows.push(rowButton(typed, "", "", [`as typed; ${known.more ? "not among the rows that can be searched here" : "the catalogue has no such row"}`], null, false));
+  matches.replaceChildren(...shownRows);
+  say(found.length ? `${found.length} row${found.length === 1 ? "" : "s"}` : "No row has these words.");
+}
 function pairs(rows, kind = "") {
-  return make("dl", { class: kind }, ...rows.filter((row) => row[1]).flatMap(([label, text]) => [make("dt", {}, label), make("dd", {}, text)]));
+  const said = (text) => Array.isArray(text) ? text.map((each) => make("p", {}, each)) : [text];
+  return make("dl", { class: kind }, ...rows.filter((row) => row[1] && row[1].length !== 0).flatMap(([label, text]) => [make("dt", {}, label), make("dd", {}, ...said(text))]));
 }
 function chooser(legend, name, options, chosen, action) {
   return make("fieldset", { class: "choose" }, make("legend", { class: "skip" }, legend), make("div", { class: "row" },
@@ -598,6 +752,7 @@ function frameTools(detail, master, frame) {
     make("div", { class: "row" },
       make("button", { type: "button", "data-keep": "confirm", onclick: () => { set({ corners: frame.corners }); say(`Frame ${frame.n} confirmed as drawn.`); } }, "Confirm as drawn"),
       touched ? make("button", { type: "button", "data-keep": "forget", onclick: () => { edit(detail.item, (correction) => { correction.frames = correction.frames.filter((each) => each !== entryOf(correction, master.path, frame.n)); }); if (!frame.found) open.n = master.frames[0]?.n ?? null; redraw(); } }, frame.found ? "Drop the correction" : "Remove the frame") : null),
+    make("label", { class: "line" }, make("input", { type: "checkbox", checked: snapping, "data-keep": "snap", onchange: toggleSnapping }), "Snap to found edges", " ", make("kbd", {}, "s")),
     make("details", { open: cornersOpen, ontoggle: (event) => { cornersOpen = event.target.open; } }, make("summary", {}, "Corners in numbers (pixels of the master)"), cornerFields(set, frame)),
     queueAt < 0 ? compare(master, frame) : null,
     frame.tiles || frame.files.access ? make("div", { class: "row" }, make("button", { type: "button", "data-keep": "zoom", onclick: () => openZoom(frame) }, "Zoom into the picture")) : null,
@@ -643,7 +798,7 @@ function facts(detail, master, frame) {
   const made = [];
   if (detail.catalogue.length) made.push(make("h3", {}, "Catalogue"), pairs(detail.catalogue));
   if (master) {
-    made.push(make("h3", {}, "Master"), pairs([["File", master.path], ["Size", master.width ? `${master.width} × ${master.height} px, ${(master.bytes / 1e6).toFixed(1)} MB` : ""], ["Pixels an inch", master.ppi ? `${Number(master.ppi.toPrecision(5))} (from ${master.ppi_source})` : ""], ["Kind", master.kind], ["Captured", master.taken], ["SHA-256", master.sha256], ["Checksum", { match: "agreed with the list when last read", unlisted: "on no list; digest taken when last read" }[master.verdict] || ""], ["Last read", (master.read || "").replace("T", " ").replace("Z", " UTC")], ["Notes", master.notes.join(" ")]]));
+    made.push(make("h3", {}, "Master"), pairs([["File", master.path], ["Size", master.width ? `${master.width} × ${master.height} px, ${(master.bytes / 1e6).toFixed(1)} MB` : ""], ["Pixels an inch", master.ppi ? `${Number(master.ppi.toPrecision(5))} (from ${master.ppi_source})` : ""], ["Kind", master.kind], ["Captured", master.taken], ["SHA-256", master.sha256], ["Checksum", { match: "agreed with the list when last read", unlisted: "on no list; digest taken when last read" }[master.verdict] || ""], ["Last read", (master.read || "").replace("T", " ").replace("Z", " UTC")], ["Notes", master.notes]]));
   }
   const file = frame?.files.access;
   if (file) made.push(make("h3", {}, "Access image"), pairs([["Size", `${file.w} × ${file.h} px`], ["SHA-256", file.sha256]]), make("p", {}, make("a", { href: file.src }, "Open the access image")));
@@ -670,9 +825,17 @@ async function showQueued(at) {
 }
 const queueLine = () => `${queueAt + 1} of ${queue.length}, ${queue.filter(isDecided).length} decided`;
 function isDecided(entry) {
+  if (page.queue[entry.group].names) return Boolean(claimOf(entry.master));
   return Boolean(entryOf(correctionOf(entry.item), entry.master, entry.frame));
 }
+/* Of a capture whose item is asked, a digit gives it to the row of that number. */
+const namesNow = () => queueAt >= 0 && Boolean(page.queue[queue[queueAt].group].names);
 function queueKeys() {
+  if (namesNow()) {
+    const near = open.master?.unnamed?.near || [];
+    return { ...Object.fromEntries(near.map(([item], at) => [`${at + 1}`, () => giveTo(item)])),
+      w: () => find('[data-keep="whose"]', dialog)?.focus(), n: () => nextQueued(), b: () => step(-1), p: () => step(-1), u: undo };
+  }
   const frame = chosenFrame();
   const set = (values) => { if (frame) { setFrame(open.detail.item, open.master.path, frame.n, values); redraw(); } else say("There is no frame: draw one with r."); };
   const turn = (by) => set({ rotate: ((frame?.rotate || 0) + by + 360) % 360 });
@@ -682,7 +845,7 @@ function queueKeys() {
     t: () => turn(90), T: () => turn(-90), m: () => set({ mirror: !frame?.mirror }),
     x: () => set({ exclude: !frame?.exclude }), i: () => set({ polarity: frame?.polarity === "negative" ? "positive" : "negative" }),
     r: () => { open.drawing = !open.drawing; drawStage(); say(open.drawing ? "Draw the frame from one corner to the opposite one." : ""); },
-    z: () => { if (frame && (frame.tiles || frame.files.access)) openZoom(frame); }, u: undo,
+    s: toggleSnapping, z: () => { if (frame && (frame.tiles || frame.files.access)) openZoom(frame); }, u: undo,
   };
 }
 function nextQueued() {
@@ -692,7 +855,8 @@ function nextQueued() {
   redraw();
   say(left ? `The end of the queue; ${left} not decided yet.` : "The end of the queue: all are decided.");
 }
-const QUEUE_KEYS = [["a", "accept, next"], ["n", "next"], ["b", "back"], ["t", "turn right"], ["T", "turn left"], ["m", "mirror"], ["x", "leave out"], ["i", "polarity"], ["r", "draw anew"], ["z", "zoom"], ["u", "undo"]];
+const QUEUE_KEYS = [["a", "accept, next"], ["n", "next"], ["b", "back"], ["t", "turn right"], ["T", "turn left"], ["m", "mirror"], ["x", "leave out"], ["i", "polarity"], ["r", "draw anew"], ["s", "snap to edges"], ["z", "zoom"], ["u", "undo"]];
+const NAMING_KEYS = [["w", "another item"], ["n", "next"], ["b", "back"], ["u", "undo"]];
 function queuePart() {
   if (queueAt < 0) return [];
   const entry = queue[queueAt], group = page.queue[entry.group];
@@ -700,7 +864,7 @@ function queuePart() {
   const buttons = queueKeys();
   return [make("h3", {}, queueLine()),
     make("p", {}, `${group.entries.length} of this reason: ${group.words}`), who,
-    make("ul", { class: "keyed" }, ...QUEUE_KEYS.map(([key, words]) => make("li", {}, make("button", { type: "button", "data-keep": `key-${key}`, onclick: () => buttons[key]() }, make("kbd", {}, key), ` ${words}`)))), chosenFrame() ? compare(open.master, chosenFrame()) : null].filter(Boolean);
+    make("ul", { class: "keyed" }, namesNow() ? make("li", {}, make("kbd", {}, "1"), " to ", make("kbd", {}, "8"), " give it to the row of that number") : "", ...(namesNow() ? NAMING_KEYS : QUEUE_KEYS).map(([key, words]) => make("li", {}, make("button", { type: "button", "data-keep": `key-${key}`, onclick: () => buttons[key]?.() }, make("kbd", {}, key), ` ${words}`)))), chosenFrame() ? compare(open.master, chosenFrame()) : null].filter(Boolean);
 }
 /* All pictures of one reason side by side: those that stay marked are accepted together. */
 async function showSheet(number) {

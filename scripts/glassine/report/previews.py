@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from urllib.parse import unquote
 
 import pyvips
 
@@ -42,14 +43,16 @@ def _is_current(source: Path, target: Path) -> bool:
     return target.is_file() and target.stat().st_mtime_ns >= source.stat().st_mtime_ns
 
 
-def copy_of(results: Path, item: str, path: str, kind: str, long_edge_px: int) -> str | None:
+def copy_of(
+    results: Path, item: str, path: str, preview: str, kind: str, long_edge_px: int
+) -> str | None:
     """Return the address of a small copy of a master's preview, made where it is missing or old.
 
-    kind: the folder below `report/`; path: the master's. None where it cannot be made: the
-    preview itself serves then.
+    kind: the folder below `report/`; path: the master's; preview: address relative to the report.
+    None where it cannot be made: the preview itself serves then.
     """
     name = naming.preview_name(path)
-    source = results / "items" / item / "previews" / name
+    source = results / "report" / unquote(preview)
     target = results / "report" / kind / item / name
     try:
         if not _is_current(source, target):
@@ -71,7 +74,7 @@ def make_small(batch: Batch, results: Path, at_length: int) -> None:
             master.small = master.middle = preview
             if not preview:
                 continue
-            master.small = copy_of(results, item.item, path, "small", SMALL_PX) or preview
+            master.small = copy_of(results, item.item, path, preview, "small", SMALL_PX) or preview
             if item.item in shown_at_length:
-                middle = copy_of(results, item.item, path, "middle", MIDDLE_PX)
+                middle = copy_of(results, item.item, path, preview, "middle", MIDDLE_PX)
                 master.middle = middle or preview

@@ -1,13 +1,16 @@
-"""The review queue: every frame that asks for a look, once, grouped by its most serious reason."""
+"""The review queue: every capture whose item is not known, then every frame that asks for a look,
+once, grouped by its most serious reason."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 
 import msgspec
 
 from glassine.base.item_states import Reason
-from glassine.report.shown import Batch, Item
+from glassine.report import unnamed
+from glassine.report.shown import Batch, Item, Master
 
 # Numbers differ from frame to frame of one reason.
 _NUMBER = re.compile(r"\d[\d.,]*")
@@ -24,15 +27,18 @@ class Entry(msgspec.Struct, frozen=True, array_like=True):
 
 
 class Group(msgspec.Struct, frozen=True, kw_only=True):
-    """Entries of one reason. words: those of the first entry."""
+    """Entries of one reason. words: those of the first entry; names: whether a person says which
+    item each of them is of."""
 
     words: str
     entries: list[Entry]
+    names: bool = False
 
 
 def groups(batch: Batch) -> list[Group]:
-    """Return the queue of a batch: what concerns the outline before what was measured of the
-    picture, then the most frequent reason first; in a group, the order of the batch."""
+    """Return the queue of a batch: captures without an item first, then what concerns the outline
+    before what was measured of the picture, those of items without a row last; then the most
+    frequent reason first; in a group, the order of the batch."""
     found: dict[tuple[int, str], Group] = {}
     for item in batch.in_state("review"):
         for entry, reason in _first_reasons(item):
@@ -40,7 +46,21 @@ def groups(batch: Batch) -> list[Group]:
             group = found.setdefault(key, Group(words=reason.text[:_MAX_WORDS], entries=[]))
             group.entries.append(entry)
     ordered = sorted(found.items(), key=lambda each: (each[0][0], -len(each[1].entries)))
-    return [group for _, group in ordered]
+    asked, offered = _unnamed(batch, unnamed.asked), _unnamed(batch, unnamed.offered_alone)
+    return [*asked, *(group for _, group in ordered), *offered]
+
+
+def _unnamed(batch: Batch, which: Callable[[Item], list[Master]]) -> list[Group]:
+    """Return the captures whose item a person says, by what holds them."""
+    found: dict[str, Group] = {}
+    for item in batch.in_state("held"):
+        holds = [each for each in item.status.findings if each.severity == "hold"]
+        for master in which(item):
+            about = next((each for each in holds if each.path == master.path), holds[0])
+            words = f"Which item is it? {about.what}"[:_MAX_WORDS]
+            group = found.setdefault(about.code, Group(words=words, entries=[], names=True))
+            group.entries.append(Entry(item.item, master.path, None))
+    return sorted(found.values(), key=lambda group: -len(group.entries))
 
 
 def _first_reasons(item: Item) -> list[tuple[Entry, Reason]]:

@@ -7,6 +7,7 @@ from typing import Any
 from urllib.parse import quote
 
 import msgspec
+from msgspec import UNSET, UnsetType
 
 from glassine.base.access import ListedAccess
 from glassine.base.errors import Finding
@@ -67,6 +68,24 @@ class Frame(msgspec.Struct, frozen=True, kw_only=True):
     sketch: list[list[int]] | None = None
 
 
+class NearRow(msgspec.Struct, frozen=True, array_like=True):
+    """A row of the catalogue that a capture may be of. why: in words; masters: that it has."""
+
+    item: str
+    title: str
+    date: str
+    why: str
+    masters: int
+
+
+class Unnamed(msgspec.Struct, frozen=True, kw_only=True):
+    """What is known of a capture whose item a person should say. labels: texts seen in it; near:
+    the likeliest row first."""
+
+    labels: list[str]
+    near: list[NearRow]
+
+
 class Master(msgspec.Struct, kw_only=True):
     """A master.
 
@@ -75,7 +94,8 @@ class Master(msgspec.Struct, kw_only=True):
     seen_sha256: of the capture that the frames were found on: verify may have read another since.
     decided: decisions that were not applied to the frame of their number, each {"entry", "on": the
     frame's number, or None}. read: when it was last read whole and compared. taken: when it was
-    captured, as it says itself.
+    captured, as it says itself. edges: of the pieces on the table, four corners each, in px of the
+    master: sides of a frame snap to them. unnamed: where a person should say which item it is.
     """
 
     path: str
@@ -99,6 +119,8 @@ class Master(msgspec.Struct, kw_only=True):
     frames: list[Frame] = msgspec.field(default_factory=list)
     small: str | None = None
     middle: str | None = None
+    edges: list[list[list[float]]] = msgspec.field(default_factory=list)
+    unnamed: Unnamed | None = None
 
 
 @dataclass
@@ -149,11 +171,15 @@ def decay_order(row: ListedRow) -> tuple[int, bool, str]:
 
 
 class Missing(msgspec.Struct, frozen=True, kw_only=True):
-    """An expected item without a master."""
+    """An expected item without a master, or a frame of one; see the record of intake."""
 
     item: str
     shelf_mark: str = ""
     title: str = ""
+    frame: str | UnsetType = UNSET
+    between: str | UnsetType = UNSET
+    roll: str | UnsetType = UNSET
+    unlisted: bool | UnsetType = UNSET
 
 
 class Expected(msgspec.Struct, frozen=True, kw_only=True):
@@ -207,7 +233,9 @@ class Batch:
 
     held_since: when the step that failed for the batch as a whole told so (held.json). standing:
     the corrections that stand, by item. rolls: {item: (its roll, its place there)}. access: items
-    that not all may see, or that were opened lately.
+    that not all may see, or that were opened lately. rows: of the catalogue, by item, where they
+    were read. labels: texts seen in the masters of an item. alike: {item: those whose pictures look
+    like the same capture as one of its}.
     """
 
     batch: str
@@ -234,6 +262,9 @@ class Batch:
     standing: dict[ItemId, Correction] = field(default_factory=dict)
     rolls: dict[str, tuple[str, str]] = field(default_factory=dict)
     access: list[ListedAccess] = field(default_factory=list)
+    rows: dict[str, views.Row] = field(default_factory=dict)
+    labels: dict[str, list[str]] = field(default_factory=dict)
+    alike: dict[str, list[str]] = field(default_factory=dict)
 
     @property
     def statuses(self) -> list[ItemStatus]:

@@ -234,12 +234,14 @@ class Fixity(View, frozen=True, kw_only=True):
 
 
 class Measured(Given, frozen=True, kw_only=True):
-    """What was measured of a frame before a person decided. corners: in pixels of the master."""
+    """What was measured of a frame before a person decided. corners: in pixels of the master.
+    reasons: why it was doubted then."""
 
     corners: list[tuple[float, float]]
     polarity: str
     process: str
     blank: bool
+    reasons: tuple[str, ...] = ()
 
 
 class LocatedFrame(Given, frozen=True, kw_only=True):
@@ -264,7 +266,8 @@ class LocatedFrame(Given, frozen=True, kw_only=True):
 
 
 class LocatedMaster(Given, frozen=True, kw_only=True):
-    """width, height: px. ppi: pixels per inch in the plane of the film."""
+    """width, height: px. ppi: pixels per inch in the plane of the film. pieces, object_corners: of
+    what lies on the table; each is taken by itself."""
 
     path: str
     width: int | None = None
@@ -274,6 +277,8 @@ class LocatedMaster(Given, frozen=True, kw_only=True):
     ppi_source: str | None = None
     notes: tuple[str, ...] = ()
     frames: tuple[LocatedFrame, ...] = ()
+    pieces: Any = None
+    object_corners: Any = None
 
 
 class Ruling(Given, frozen=True, kw_only=True):

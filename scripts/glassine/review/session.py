@@ -153,7 +153,8 @@ class Session:
             raise Refused(HTTPStatus.BAD_REQUEST, "The request is not what the page sends.")
         asked = {"corrections": body.get("corrections")}
         new = corrections.check(asked, corrections.FILE_NAME).corrections
-        unknown = sorted(set(new) - self.items())
+        # An entry that names the item of a capture stands where the capture had no item yet.
+        unknown = sorted(set(new) - self.items() - set(self.standing().corrections))
         if unknown:
             raise Refused(
                 HTTPStatus.UNPROCESSABLE_ENTITY, f"The batch has no item {', '.join(unknown)}."
@@ -185,6 +186,9 @@ class Session:
             else:
                 joined[item] = whole
         result, changed = corrections.merged(standing.corrections, joined)
+        twice = corrections.claimed_twice(result)
+        if twice:
+            raise GlassineError(twice)
         seconds = body["seconds"] if isinstance(body.get("seconds"), dict) else {}
         made = [
             decision

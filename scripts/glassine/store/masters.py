@@ -13,11 +13,13 @@ from pathlib import Path
 
 import msgspec
 
+from glassine.audit import fetched
 from glassine.base import files, naming
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.hashing import sha256_of
+from glassine.base.records.fetched import FetchedFile
 from glassine.intake import batch_lists
-from glassine.store import known_digest, mark_of, marked, remember
+from glassine.store import known_digest, mark_of, marked, remember, url
 
 LIST = "manifest-sha256.txt"
 _ARRIVING = ".arriving-{batch}"
@@ -185,6 +187,38 @@ def _differs(target: Path) -> GlassineError:
         "no file of this name, or the very one that the storage has.",
         "Find out which of both is right; move this one away, or correct the one in the storage.",
     )
+
+
+def note_there(batch_dir: Path, state: Path, deliveries_dir: Path, address: str, now: str) -> None:
+    """Note which masters of a batch lie in the storage, for the audit: those of the checksum list
+    that came from there and were the listed files. address: of the batch there; now: xs:dateTime.
+
+    What was noted before and the list does not name any more stays while it is in the batch folder.
+    """
+    if not (batch_dir / LIST).is_file():
+        return
+    listed = read_list(batch_dir / LIST)
+    known = {each.path: each for each in fetched.read(deliveries_dir, batch_dir.name).files}
+    there = {
+        path: each
+        for path, each in known.items()
+        if path in listed or os.path.lexists(batch_dir / path)
+    }
+    for path, sha256 in listed.items():
+        mark = marked(mark_of(state, "fetched", path))
+        if mark is None or mark.sha256 != sha256:
+            continue
+        before = known.get(path)
+        same = before is not None and (before.sha256, before.bytes) == (sha256, mark.bytes)
+        there[path] = FetchedFile(
+            path=path,
+            address=url(address, *path.split("/")),
+            bytes=mark.bytes,
+            sha256=sha256,
+            proved=before.proved if before is not None and same else now,
+        )
+    if there:
+        fetched.note(deliveries_dir, batch_dir.name, list(there.values()))
 
 
 def take_master(

@@ -11,12 +11,12 @@ import msgspec
 
 from glassine.base import files, naming, record_files
 from glassine.base.errors import Finding, GlassineError
-from glassine.base.premis_event import event
+from glassine.base.premis_event import event, software
 from glassine.base.records.fixity import Fixity, VerifiedMaster
 from glassine.base.records.given import Master
 from glassine.base.records.parts import Event, FindingNote, Header
 from glassine.masters import fixity
-from glassine.masters.opened import Opened, opened
+from glassine.masters.opened import Opened, opened, state
 from glassine.verify.given import Settings, VerifyGiven
 
 if TYPE_CHECKING:
@@ -134,6 +134,7 @@ def _verify_opened(
     from glassine.masters import (  # the image library is not needed by who asks for digests
         holes,
         opening,
+        pixels,
     )
     from glassine.masters.notes import notes_on
 
@@ -156,9 +157,18 @@ def _verify_opened(
     if not checked.listed:
         _collected(findings, _check_written, held, runs, shown)
         notes += _dark_note(runs, held, shown)
-    _collected(findings, opening.prove_pixels, path, content=held.content, shown=shown)
+    decoded = _collected(
+        findings,
+        opening.prove_pixels,
+        path,
+        content=held.content,
+        shown=shown,
+        most_bytes=pixels.MAX_DECODED_BYTES,
+    )
     if not held.is_unchanged():
         findings += fixity.changed(shown).findings
+    elif decoded is not None and not findings:
+        pixels.hand_on(decoded, state(held.first), header)
     return _verified(master, checked, header, notes)
 
 
@@ -223,6 +233,15 @@ def _verify_one(
         _collected(findings, opening.read_header, path, limit, master.path)
         findings += fixity.unreadable(master.path, problem).findings
         return None
+
+
+def prepare() -> None:
+    """Do once a process what would be done for each item."""
+    from glassine.masters import opening
+
+    opening.prepare()
+    record_files.prepare(Fixity)
+    software()
 
 
 def verify_item(batch_dir: Path, item_dir: Path, given: VerifyGiven) -> None:

@@ -15,7 +15,10 @@ import pytest
 
 import validate_delivery
 from glassine.base import files
-from glassine.deliver import validation
+from glassine.deliver import bag, validation
+from glassine.deliver.checks import alike, described, steps
+from glassine.deliver.checks.item import items_of
+from glassine.record import presentation, step
 from makers import resealed
 
 PROFILES = ("mets", "ocfl", "eark")
@@ -53,6 +56,22 @@ TRIED = [
     ("mets", "the bits in MIX", False),
     ("mets", "a digest in PREMIS", False),
     ("mets", "a master cut short", True),
+    ("mets", "another picture as the master", True),
+    ("mets", "masters of two items exchanged", True),
+    ("mets", "another access image", True),
+    ("mets", "another thumbnail", True),
+    ("mets", "another picture as a tile", True),
+    ("mets", "two tiles exchanged", True),
+    ("mets", "the polarity in geometry.json", True),
+    ("mets", "a byte of a master's pixels", True),
+    ("mets", "the SHA-512 in both hand-over lists", True),
+    ("mets", "the rights holder in MODS", True),
+    ("mets", "the date in Dublin Core", True),
+    ("mets", "the original name in PREMIS", True),
+    ("mets", "an address in the presentation manifest", True),
+    ("mets", "the rights embedded in an access image", True),
+    ("mets", "the date in index.html", True),
+    ("mets", "the version of a program in PREMIS", True),
     ("mets", "a master's resolution", True),
     ("mets", "an access image of another size", True),
     ("mets", "the title embedded in an access image", True),
@@ -85,6 +104,26 @@ def test_a_resealed_change_shows(
     verdict = validation.judged(changed.root)
     assert verdict.wrong
     assert not [each for each in verdict.wrong if each.code.startswith("bag.")]  # it is sealed
+
+
+def test_a_version_of_the_step_has_its_version_of_the_manifest() -> None:
+    """Who raises one and not the other would have bags of before called wrong."""
+    assert described.MANIFEST_OF == {step.VERSION: presentation.VERSION}
+
+
+def test_a_frame_without_a_picture_says_nothing_of_the_tiles_of_another(
+    bags: dict[str, Path],
+) -> None:
+    """A superseded capture has the number of the one that counts."""
+    with bag.reading(bags["mets"]) as reading:
+        item = items_of(reading)[0]
+        render = item.json("metadata/render.json")
+        skipped = {**render["frames"][0], "width": None, "height": None, "tone": None}
+        render["frames"].insert(0, {**skipped, "skipped": "excluded"})
+        known = item.json
+        item.json = lambda path: render if path.endswith("render.json") else known(path)  # type: ignore[method-assign]
+        assert list(steps._shown(item)) == []
+        assert list(alike.check(item)) == []
 
 
 def test_the_changed_file_is_named_first(bags: dict[str, Path], tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 import hashlib
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -21,6 +22,22 @@ def captured(tmp_path_factory):
     raw_files.write(folder / "light.dng", raw_files.table(310, 412), CAMERA, seed=2)
     table = raws.read(folder / "light.dng", 10**6)
     return raws.read(folder / "wedge.dng", 10**6), flat.field_of(table), flat.dead_pixels(table)
+
+
+def test_between_the_rows_in_which_light_is_worked_out_it_is_straight_enough(monkeypatch):
+    camera = raw_files.Camera(full_well=0)
+    samples = raw_files.exposed(raw_files.table(4096, 64), camera)
+    raw = SimpleNamespace(
+        sensor=samples,
+        pattern=np.array([[0, 1], [1, 2]]),
+        black=np.full((2, 2), 512.0),
+        white=16383,
+    )
+    field = flat.field_of(raw)
+    quick = field.rows(1, 100, 1900)
+    monkeypatch.setattr(flat, "_LINES", 10**6)
+    exact = field.rows(1, 100, 1900)
+    assert 0 < np.abs(quick / exact - 1).max() < 4e-5
 
 
 @pytest.mark.parametrize("output", ["camera", "romm"])

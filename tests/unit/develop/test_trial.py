@@ -1,9 +1,14 @@
 """What the look at a camera's files says: levels, linearity, and that a file is refused."""
 
+import struct
 import subprocess
 import sys
 
+import numpy as np
+
 from glassine.base.settings import PROJECT
+from glassine.develop import trial
+from glassine.masters import raws
 from makers import raw_files
 
 
@@ -30,6 +35,18 @@ def test_levels_and_linearity_of_two_exposures_are_told(tmp_path):
     assert abs(part) < 0.5
     _, text = run(one, odd)
     assert float(text.split("part from it by ")[1].split("%")[0]) > 8  # 10 % less light than said
+
+
+def test_what_headers_lack_and_a_full_sensor_are_told(tmp_path):
+    camera = raw_files.Camera()
+    samples = np.minimum(raw_files.exposed(raw_files.table(200, 300), camera), 10_000)
+    content = raw_files.dng(samples.astype(np.uint16), camera)
+    lens = struct.pack("<HH", 42036, 2)
+    (tmp_path / "a.dng").write_bytes(content.replace(lens, struct.pack("<HH", 65000, 2)))
+    raw = raws.read(tmp_path / "a.dng", 10**6)
+    text = "\n".join(trial.told(raw))
+    assert "not said: the lens" in text and "raw.unstated" in text
+    assert "full at 10000" in text and "None" not in text
 
 
 def test_a_file_that_cannot_be_developed_is_refused_with_words(tmp_path):

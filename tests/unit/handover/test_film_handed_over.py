@@ -27,6 +27,9 @@ def facts(tmp_path_factory: pytest.TempPathFactory) -> ItemFacts:
         master |= {"edges": [{**edge, "codes": [code]}], "kind": "plate", "ppi": 508.0}
         outline = [[0, 0], [2390, 0], [2390, 1790], [0, 1790]]
         master |= {"ppi_source": "batch", "object_corners": outline}
+        seen = {"place": outline, "confidence": 0.9, "turned_degrees": 0, "mirrored": False}
+        texts = ("12A", "Pier 9", "12A")
+        master["seen_text"] = [{**seen, "text": text, "on": "margin"} for text in texts]
         files.write_json(item / "geometry.json", record)
         rendering = files.read_json(item / "render" / "render.json")
         rendering["frames"][0]["film_frame"] = "12A"
@@ -46,7 +49,13 @@ def facts(tmp_path_factory: pytest.TempPathFactory) -> ItemFacts:
 
 
 @pytest.mark.parametrize(
-    ("name", "value"), [("film_frame", ["12A"]), ("format", ["9 x 12 cm"]), ("films", ["115-10"])]
+    ("name", "value"),
+    [
+        ("film_frame", ["12A"]),
+        ("format", ["9 x 12 cm"]),
+        ("films", ["115-10"]),
+        ("transcription", ["12A", "Pier 9"]),
+    ],
 )
 def test_numbers_sizes_and_kinds_of_film_are_values(
     facts: ItemFacts, name: str, value: list[str]

@@ -127,3 +127,18 @@ def test_half_a_picture_is_doubted():
     words = said([half, *others], found)
     assert "where no frame is" in words
     assert "no edge" in words
+
+
+def test_a_network_that_was_used_for_another_size_gives_the_same() -> None:
+    """It is read once a process, and pictures of all sizes go through it."""
+    rng = np.random.default_rng(5)
+    sizes = ((48, 64), (96, 80), (33, 47))
+    pictures = [rng.integers(0, learned.GREATEST, (*size, 3)).astype(np.uint16) for size in sizes]
+    learned._network.cache_clear()
+    alone = []
+    for tones in pictures:
+        learned._network.cache_clear()
+        alone.append(learned.scores_of(tones))
+    for order in ((0, 1, 2), (2, 0, 1, 1, 0)):
+        for number in order:
+            assert (learned.scores_of(pictures[number]) == alone[number]).all()

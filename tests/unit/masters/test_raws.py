@@ -67,6 +67,7 @@ def test_an_active_area_is_what_is_taken(tmp_path):
         ((50716, 10, 64, struct.pack("<128i", *[1, 1] * 64)), "masters.raw_levels"),
         ((33422, 1, 4, bytes((0, 1, 2, 1))), "masters.raw_pattern"),
         ((259, 3, 1, struct.pack("<H", 9)), "masters.raw_unknown"),
+        ((258, 3, 1, struct.pack("<H", 0)), "masters.raw_damaged"),
         ((257, 4, 1, struct.pack("<I", 4_000_000)), "masters.raw_too_large"),
     ],
 )

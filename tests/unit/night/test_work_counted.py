@@ -22,8 +22,8 @@ from glassine import steps as table
 from glassine.base import record_files
 from glassine.intake import step as intake
 from glassine.intake.given import IntakeGiven
-from glassine.masters import kept, pixels
-from glassine.night import due
+from glassine.masters import kept, opening, pixels, unfold
+from glassine.night import due, warm
 from glassine.night.run import Run
 
 SCRIPTS = Path(__file__).resolve().parents[3] / "scripts"
@@ -89,14 +89,15 @@ def _count_pixels(monkeypatch, counts):
     monkeypatch.setattr(cv2, "imencode", encoding)
 
 
-def _taken_in(folder: Path) -> tuple[Run, str, str]:
+def _taken_in(folder: Path, **storage: object) -> tuple[Run, str, str]:
     masters = folder / "masters"
     (masters / "night").mkdir(parents=True)
     content = batches.draw(1, *SIZE)
     import tifffile
 
     path = masters / "night" / "PEH-0001.tif"
-    tifffile.imwrite(path, content, photometric="rgb", resolution=(1500, 1500), resolutionunit=2)
+    storage |= {"resolution": (1500, 1500), "resolutionunit": 2}
+    tifffile.imwrite(path, content, photometric="rgb", **storage)
     batches.write_lists(masters / "night", ["PEH-0001"])
     os.utime(path, (1e9, 1e9))
     run = Run({"masters": str(masters)}, folder)
@@ -171,6 +172,35 @@ def test_a_step_does_no_more_than_it_needs(counted, step, what, unit):
     assert expected / SLACK <= share <= expected * SLACK, f"{share:.2f}, expected {expected}"
 
 
+def test_a_compressed_master_is_unfolded_once_by_the_steps_of_an_item(tmp_path, monkeypatch):
+    """Its proof unfolds it; what follows in the same process decodes nothing again."""
+    counts: Counter[str] = Counter()
+    monkeypatch.setattr(pixels, "_DECODED", kept.Kept(2**26))
+    inflater = unfold.zlib.decompressobj
+
+    def inflating():
+        counts["inflated"] += 1
+        return inflater()
+
+    def decoding(*given):
+        counts["decoded"] += 1
+        return decode(*given)
+
+    decode = pixels._decoded
+    monkeypatch.setattr(unfold.zlib, "decompressobj", inflating)
+    monkeypatch.setattr(pixels, "_decoded", decoding)
+    run, name, item = _taken_in(tmp_path, compression="zlib", rowsperstrip=66)
+    item_dir = run.place.results_dir(name) / "items" / item
+    item_dir.mkdir(parents=True)
+    given = due.given("verify", run.lookup.batch(name), item, run.place.config)
+    table.function("verify")(run.place.batch_dir(name), item_dir, table.given("verify", given))
+    path = run.place.batch_dir(name) / "PEH-0001.tif"
+    for _ in ("locate", "look", "render"):
+        with pixels.opened(path, opening.read_header(path)) as source:
+            assert source.reduced.any()
+    assert counts == {"inflated": 10}
+
+
 FORKS = """
     import os, sys
     from pathlib import Path
@@ -200,6 +230,44 @@ def test_a_job_forks_as_often_as_it_needs(tmp_path, job, forks):
         capture_output=True,
     )
     assert len((tmp_path / "forks").read_text()) == forks
+
+
+LOADED = """
+    import json, os, sys
+    from glassine.night import warm
+    warm._load()
+    from glassine.base import premis_event
+    from glassine.locate import learned
+    from glassine.locate import step as locate
+    from glassine.pack import layouts
+    from glassine.record import rules
+    from glassine.render.quality import limits
+    kept = (learned._network, locate._shown_codes, layouts.all_layouts, rules._relax_ng)
+    print(json.dumps({
+        "threads": len(os.listdir("/proc/self/task")),
+        "missing": [each.__name__ for each in (*kept, limits._table) if not each.cache_info().currsize],
+        "software": premis_event.software.cache_info().currsize,
+        "modules": [name for name in sys.modules if name.startswith("glassine.record.")],
+    }))
+"""
+
+
+def test_the_warm_process_has_done_what_every_item_would_do():
+    """What is loaded and read once a night, and is not read again in each of its forks."""
+    text = textwrap.dedent(LOADED)
+    out = subprocess.run(
+        [sys.executable, "-c", text],
+        env={**os.environ, **warm.ONE_THREAD, "PYTHONPATH": str(SCRIPTS)},
+        capture_output=True,
+        check=True,
+    ).stdout
+    loaded = json.loads(out)
+    assert loaded["threads"] == 1
+    assert loaded["missing"] == []
+    # verify; locate; render; embed; record: each names its own packages.
+    assert loaded["software"] == 5
+    needed = {"check", "history", "item_records", "mets", "official", "presentation", "on_disk"}
+    assert {f"glassine.record.{name}" for name in needed} <= {*loaded["modules"]}
 
 
 def _loaded(text: str) -> list[str]:

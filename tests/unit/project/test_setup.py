@@ -107,7 +107,13 @@ def test_the_environment_serves_what_is_asked(nightly, given, purposes):
 
 
 @pytest.mark.parametrize(
-    "name", ["requirements-test.lock", "requirements-cluster.lock", "requirements-store.lock"]
+    "name",
+    [
+        "requirements-test.lock",
+        "requirements-cluster.lock",
+        "requirements-store.lock",
+        "requirements-text.lock",
+    ],
 )
 def test_every_lock_holds_the_first_one_at_the_same_versions(name):
     def pins(path):

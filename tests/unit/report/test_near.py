@@ -93,13 +93,13 @@ def test_a_damaged_list_of_signatures_is_made_again(tmp_path):
 def counted(monkeypatch):
     """The likenesses that were worked out, one by one."""
     made = []
-    work_out = near.alike.correlation
+    work_out = near.alike.of_frames
 
     def counting(one, other):
         made.append(work_out(one, other))
         return made[-1]
 
-    monkeypatch.setattr(near.alike, "correlation", counting)
+    monkeypatch.setattr(near.alike, "of_frames", counting)
     return made
 
 

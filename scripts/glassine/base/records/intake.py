@@ -154,20 +154,27 @@ class RowsRead(Record, frozen=True, kw_only=True):
 
 
 class ExpectedItem(Record, frozen=True, kw_only=True):
-    """An item that should be captured. shelf_mark: where it stands, as a list or the catalogue
-    says."""
+    """An item that should be captured, or a frame of one. shelf_mark: where it stands, as a list or
+    the catalogue says. frame: its number, or the first and last of several, where an item or roll
+    has the frames about it; between: these, as "16 and 18"; roll: that it is of, where the frames
+    of a roll are items. unlisted: no list expects it, but the frames beside it do."""
 
     item: str
     shelf_mark: str = ""
     title: str = ""
+    frame: str | UnsetType = UNSET
+    between: str | UnsetType = UNSET
+    roll: str | UnsetType = UNSET
+    unlisted: bool | UnsetType = UNSET
 
 
 class Expected(Record, frozen=True, kw_only=True):
     """What a batch should hold against what it holds.
 
-    sources: what says so. count: of expected items. missing: without a master; surplus: captured,
-    not expected; double: captured twice. unread: lists and entries that could not be read.
-    shelf_marks: {item: where it stands} of captured ones, as a pull list says.
+    sources: what says so, none where numbers of frames alone do. count: of expected items. missing:
+    without a master, and frames that are missing between others; surplus: captured, not expected;
+    double: captured twice, or with a frame captured twice. unread: lists and entries that could not
+    be read. shelf_marks: {item: where it stands} of captured ones, as a pull list says.
     """
 
     sources: list[str]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Container, Iterator
+from collections.abc import Container, Iterator, Mapping
 from typing import Any
 from urllib.parse import unquote
 
@@ -85,8 +85,11 @@ def of_item(
         yield wrong("delivered.readme", pages.README, what, f"{line!r}.")
 
 
-def of_page(name: str, content: bytes, there: Container[str]) -> Iterator[Finding]:
-    """Yield links of a page that lead to no file of the bag, and anything in it that runs."""
+def of_page(
+    name: str, content: bytes, there: Container[str], rows: Mapping[str, Any]
+) -> Iterator[Finding]:
+    """Yield links of a page that lead to no file of the bag, anything in it that runs, and items
+    that it calls otherwise than the hand-over list. rows: of that, by item."""
     root: Any = etree.fromstring(content, etree.HTMLParser(encoding="utf-8", no_network=True))
     active = root.xpath(
         "//script | //iframe | //object | //embed | //form | //@*[starts-with(name(), 'on')]"
@@ -94,6 +97,14 @@ def of_page(name: str, content: bytes, there: Container[str]) -> Iterator[Findin
     if active:
         what = "It holds what a browser would run."
         yield wrong("delivered.page", name, what, "texts, pictures and links alone.")
+    for section in root.xpath("//section[@id]"):
+        row = rows.get(unquote(section.get("id")), {})
+        said = " ".join("".join(section.itertext()).split())
+        for key in ("title", "date"):
+            text = " ".join(pages.text_of(row.get(key, "")).split())
+            if text not in said:
+                what = f"It does not give {row['item']} the {key} of the hand-over list."
+                yield wrong("delivered.page", name, what, f"{text!r}.")
     for target in sorted({str(each) for each in root.xpath("//@href | //@src")}):
         if unquote(target) not in there:
             what = f"It leads to {target!r}, which is no file of the bag."
@@ -147,6 +158,7 @@ def of_statement(stated: Any, info: list[tuple[str, str]]) -> Iterator[Finding]:
                 f"{label} is {', '.join(tags.get(label, [])) or 'missing'}.",
                 f"{', '.join(values) or 'none'}, as delivery.json has it.",
             )
+    yield from _places(stated)
     for label, entries in (
         ("Lacking-Item", stated.get("lacking", [])),
         ("Withdrawn-Item", stated.get("withdrawn", [])),
@@ -163,6 +175,27 @@ def of_statement(stated: Any, info: list[tuple[str, str]]) -> Iterator[Finding]:
     if number and int(number[1]) != len(stated["items"]):
         what = f"External-Description says {number[1]} items."
         yield wrong("delivered.info_fact", INFO, what, f"{len(stated['items'])}.")
+
+
+def _places(stated: Any) -> Iterator[Finding]:
+    """Yield items of the bag of which delivery.json says that they lie elsewhere, or otherwise."""
+    digests = {entry["item"]: entry["digest"] for entry in stated["items"]}
+    for place in stated.get("lies", []):
+        known = digests.get(place["item"])
+        if known is not None and (place["delivery"], place["digest"]) != (
+            stated["delivery"],
+            known,
+        ):
+            what = f"It says that {place['item']} lies in {place['delivery']}, or is another one."
+            yield wrong("delivered.lies", STATEMENT, what, "the item as this bag has it.")
+
+
+def of_date(info: list[tuple[str, str]], delivered: str) -> Iterator[Finding]:
+    """Yield where bag-info.txt has another day than the hand-over list. delivered: its time."""
+    stated = _values(info).get("Bagging-Date", [])
+    if stated != [delivered[:10]]:
+        what = f"Bagging-Date is {', '.join(stated) or 'missing'}."
+        yield wrong("delivered.info_fact", INFO, what, f"{delivered[:10]}, as {HANDOVER} has it.")
 
 
 def _count(stated: dict[str, int]) -> list[str]:
@@ -191,6 +224,14 @@ def of_keeper(
             f"Source-Organization is {keeper!r}.",
             f"{', '.join(agents)}, as the records of the items have it.",
         )
+    known = record.texts(
+        "//mets:metsHdr/mets:agent[@ROLE='CREATOR' and @TYPE='ORGANIZATION']/mets:note"
+    )
+    external = _values(info).get("External-Identifier", [""])[0]
+    if known and not external.startswith(known[0]):
+        what = f"External-Identifier is {external!r}."
+        expected = f"one that begins with {known[0]}, as the records of the items have it."
+        yield wrong("delivered.keeper", INFO, what, expected)
     stated = (profile or {}).get("BagIt-Profile-Info", {}).get("Source-Organization", keeper)
     if stated != keeper:
         what = f"Source-Organization is {keeper!r}."

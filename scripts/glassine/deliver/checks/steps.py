@@ -35,7 +35,9 @@ def check(item: BagItem, record: ParsedRecord) -> Iterator[Finding]:
             yield from _listed(item, "metadata/embedded.json", file["path"], file)
             yield from _sized(item, file)
     yield from _events(item, record, fixity, embedded)
-    yield from _sampling(item, record, item.json("metadata/geometry.json"))
+    geometry = item.json("metadata/geometry.json")
+    yield from _sampling(item, record, geometry)
+    yield from _polarity(item, geometry, item.json("metadata/render.json"))
     yield from _described(item, record, embedded)
     yield from _shown(item)
 
@@ -100,6 +102,12 @@ def _seen(item: BagItem, path: str) -> pictures.Seen | None:
         return None  # told beside the record
 
 
+def packet_of(item: BagItem, path: str) -> bytes:
+    """Return the XMP packet of a JPEG of the package, empty where there is none."""
+    found = _seen(item, path) if item.has(path) else None
+    return found.xmp if found is not None else b""
+
+
 def _header(item: BagItem, path: str, header: Any) -> Iterator[Finding]:
     found = _seen(item, path)
     if found is None:
@@ -145,6 +153,24 @@ def _sampling(item: BagItem, record: ParsedRecord, geometry: Any) -> Iterator[Fi
                 yield wrong(
                     "delivered.sampling", item.path(f"masters/{master['path']}"), what, expected
                 )
+
+
+def _polarity(item: BagItem, geometry: Any, render: Any) -> Iterator[Finding]:
+    """Yield frames that were rendered as of another polarity than they were found to be."""
+    located = {
+        (master["path"], frame["index"]): frame["polarity"]
+        for master in geometry["masters"]
+        for frame in master["frames"]
+    }
+    for frame in render["frames"]:
+        if frame["tone"] is None:
+            continue
+        stated, rendering = located[frame["master"], frame["index"]], frame["tone"]["rendering"]
+        if rendering.partition(",")[0] != stated:
+            what = f"Frame {frame['index']} of {frame['master']} is {stated} there."
+            yield _record(
+                item, "metadata/geometry.json", what, f"{rendering}, as render.json has it"
+            )
 
 
 def _sized(item: BagItem, file: Any) -> Iterator[Finding]:
@@ -401,8 +427,9 @@ def _shown(item: BagItem) -> Iterator[Finding]:
         return
     sizes = {}
     for frame in item.json("metadata/render.json")["frames"]:
-        if frame["width"] and frame["height"]:
-            sizes[frame["width"], frame["height"]] = frame["iiif_id"]
+        if frame["skipped"]:
+            continue  # its number may be that of another frame's tiles, as of a superseded capture
+        sizes[frame["width"], frame["height"]] = frame["iiif_id"]
         info = f"iiif/{frame['iiif_id']}/info.json"
         if item.has(info):
             stated = item.json(info)

@@ -144,6 +144,19 @@ class Promised:
         return None
 
 
+def region_of(path: str, width: int, height: int) -> tuple[float, float, float, float] | None:
+    """Return what of a picture a tile shows (left, top, right, bottom as shares of it), None where
+    the path is that of no tile. path: below the picture's folder; width, height: of it, px."""
+    region = path.split("/", 1)[0]
+    if region == "full":
+        return 0.0, 0.0, 1.0, 1.0
+    match = _REGION.fullmatch(region)
+    if match is None or min(width, height) < 1:
+        return None
+    x, y, wide, tall = (int(each) for each in match.groups())
+    return x / width, y / height, min((x + wide) / width, 1.0), min((y + tall) / height, 1.0)
+
+
 def _is(sized: re.Match[str], size: tuple[int, int]) -> bool:
     """Return whether `w,h` or `w,` means a size."""
     return int(sized[1]) == size[0] and (not sized[2] or int(sized[2]) == size[1])

@@ -17,7 +17,7 @@ from msgspec import UNSET, UnsetType
 from glassine.base.model import Facts, Frame, MasterGeometry
 from glassine.base.records.quality import BaseLight, Measure, Verdict
 from glassine.base.tone import AnyTone, Negative
-from glassine.masters import colour
+from glassine.masters import colour, ranks
 from glassine.render.given import QualitySection
 from glassine.render.quality import (
     area,
@@ -60,6 +60,11 @@ class Sight:
     def encoding(self) -> colour.Encoding:
         encoding_stated = self.tone.encoding.stated
         return colour.encoding_of(self.icc, encoding_stated, self.source.bits, self.source.bands)
+
+
+def prepare() -> None:
+    """Read the project's own limits, once a process."""
+    limits.prepare()
 
 
 def measure(sight: Sight, settings: QualitySection) -> list[Measure]:
@@ -109,7 +114,8 @@ def _values(sight: Sight, encoding: colour.Encoding) -> list[Value]:
     grain = spectra.grain_blur(quiet)
     whole = planes.upright(plane, geometry, frame, source.reduction)
     soft = SOFT_PICTURE if spectra.is_sharp(quiet, grain) else ""
-    used = np.percentile(codes[:: max(1, len(codes) // 300_000)], [0.05, 99.95])
+    counts = np.bincount(codes[:: max(1, len(codes) // 300_000)].ravel())
+    used = [ranks.of_codes(counts, per_cent) for per_cent in (0.05, 99.95)]
     values: list[tuple[str, float | int | None, str]] = [
         ("clipped_highlights", high, "%"),
         ("clipped_shadows", low, "%"),

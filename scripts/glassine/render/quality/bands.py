@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from glassine.base.model import Frame, MasterGeometry
-from glassine.masters import colour
+from glassine.masters import colour, ranks
 from glassine.render.quality.patches import Floats
 
 Doubles = npt.NDArray[np.float64]
@@ -225,30 +225,37 @@ def _along_rows(density: Floats) -> float | None:
     total, count = _quiet_means(density)
     mean = total / np.maximum(count, wide)
     weight = np.where(count >= wide, count, 0.0)
-    everywhere, usual, sizes = [], [], []
-    for one in range(SEGMENTS):
-        for other in range(one + 2, SEGMENTS):
-            both = np.sqrt(weight[one] * weight[other])
-            if np.count_nonzero(both) < 40:
-                continue
-            parts = [
-                float((p * w).sum() / w.sum())
-                for p, w in zip(
-                    np.array_split(mean[one] * mean[other], PARTS),
-                    np.array_split(both, PARTS),
-                    strict=True,
-                )
-                if w.sum() > 0
-            ]
-            everywhere.append(float(np.quantile(parts, EVERYWHERE)))
-            usual.append(float(np.median(parts)))
-            sizes.append(float(both.sum()))
-    if len(sizes) < 6:
+    pairs = [(one, other) for one in range(SEGMENTS) for other in range(one + 2, SEGMENTS)]
+    ones, others = (np.array(side) for side in zip(*pairs, strict=True))
+    both = np.sqrt(weight[ones] * weight[others])
+    told = np.count_nonzero(both, axis=1) >= 40
+    if np.count_nonzero(told) < 6:
         return None
+    both, shared = both[told], (mean[ones] * mean[others])[told]
+    everywhere, usual = _of_parts(shared, both)
+    sizes = both.sum(axis=1).tolist()
     quarter = _percent(_of_pairs(everywhere, sizes, 0.25))
     # Lines that half of the height shows may hide bands, though they are none.
     most = _percent(_of_pairs(usual, sizes, 0.75))
     return None if quarter <= MUST_SEE_IN_PICTURE < most else quarter
+
+
+def _of_parts(shared: Doubles, weight: Doubles) -> tuple[list[float], list[float]]:
+    """Return of each pair (n, rows) what EVERYWHERE of its PARTS and half of them show at most."""
+    ends = np.array_split(np.arange(shared.shape[1]), PARTS)
+    sums, weights = (
+        np.stack([values[:, part[0] : part[-1] + 1].sum(axis=1) for part in ends], axis=1)
+        for values in (shared * weight, weight)
+    )
+    seen = weights > 0
+    parts = np.sort(np.where(seen, sums / np.where(seen, weights, 1.0), np.inf), axis=1)
+    everywhere, usual = np.empty(len(parts)), np.empty(len(parts))
+    counts = seen.sum(axis=1)
+    for count in set(counts.tolist()):
+        alike = counts == count
+        everywhere[alike] = np.quantile(parts[alike, :count], EVERYWHERE, axis=1)
+        usual[alike] = np.median(parts[alike, :count], axis=1)
+    return everywhere.tolist(), usual.tolist()
 
 
 def _of_pairs(values: list[float], sizes: list[float], share: float) -> float:
@@ -267,7 +274,7 @@ def _quiet_means(density: Floats) -> tuple[Doubles, Doubles]:
     share = _slow_plane(quiet)
     good = (quiet > 0) & (share > 0.3)
     rest = np.where(good, density - _slow_plane(density * quiet) / np.maximum(share, 1e-3), 0.0)
-    limit = CUT * float(np.median(np.abs(rest[good]))) if good.any() else 0.0
+    limit = CUT * float(ranks.median(np.abs(rest[good]))) if good.any() else 0.0
     rest = np.clip(rest, -limit, limit)
     wide = density.shape[1] // SEGMENTS * SEGMENTS
     shape = (len(density), SEGMENTS, -1)

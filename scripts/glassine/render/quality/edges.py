@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from glassine.masters import ranks
 from glassine.render.quality.patches import Floats, Patch
 
 Doubles = npt.NDArray[np.float64]
@@ -90,7 +91,7 @@ def _candidates(density: Floats) -> tuple[npt.NDArray[np.intp], Doubles]:
     straight = spread > 0.6 * (xx + yy)
     strength = np.sqrt(dx * dx + dy * dy)
     highest = strength >= cv2.dilate(strength, np.ones((3, 3), np.uint8)) * 0.98
-    good = straight & highest & (strength > 3.0 * np.median(strength))
+    good = straight & highest & (strength > 3.0 * ranks.median(strength))
     edge = (reach + 1) // 2
     good[:edge] = good[-edge:] = False
     good[:, :edge] = good[:, -edge:] = False
@@ -135,4 +136,4 @@ def _slope(profiles: Floats, sigma: float) -> Floats:
 def _grain(density: Floats) -> float:
     """Return the usual deviation of neighbouring pixels: grain rather than picture."""
     step = density[:, 1:] - density[:, :-1]
-    return float(np.median(np.abs(step))) / 0.6745
+    return float(ranks.median(np.abs(step))) / 0.6745

@@ -46,6 +46,11 @@ class Limit:
         return f"{'<=' if self.at_most else '>='} {self.keep:g} {self.unit}".strip()
 
 
+def prepare() -> None:
+    """Read the project's own table, once a process."""
+    _table(LIMITS_PATH)
+
+
 @lru_cache(maxsize=4)
 def _table(path: Path) -> dict[str, Any]:
     loaded = read_own(path) if path == LIMITS_PATH else read_yaml(path, trusted=True)

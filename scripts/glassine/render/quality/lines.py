@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from glassine.masters import ranks
 from glassine.render.quality.patches import Floats
 from glassine.render.quality.planes import Upright
 
@@ -120,7 +121,7 @@ def _deviation(pieces: Plane) -> Plane:
 
     So texture in one part of a picture hides no line in another, and makes none.
     """
-    middle = float(np.median(np.abs(pieces[:, ::4]))) / 0.6745
+    middle = float(ranks.median(np.abs(pieces[:, ::4]))) / 0.6745
     cut = np.minimum(np.abs(pieces), 2.5 * middle).astype(np.float32)
     local = cv2.blur(cut, (81, 5), borderType=cv2.BORDER_REFLECT) * np.float32(1.2533)
     return np.asarray(np.maximum(local, 0.5 * middle + 1e-6))
@@ -184,7 +185,7 @@ def _columns(density: Plane) -> tuple[Plane, Plane, Plane]:
 
 def _pieces(rise: Plane) -> Plane:
     """Return the mean of each piece, what stands far out cut down first."""
-    limit = CUT * float(np.median(np.abs(rise[::4, ::4]))) + 1e-6
+    limit = CUT * float(ranks.median(np.abs(rise[::4, ::4]))) + 1e-6
     cut = np.clip(rise, -limit, limit)
     return np.asarray(cut.reshape(len(rise) // PARTS, PARTS, -1).mean(axis=1))
 

@@ -83,10 +83,13 @@ def misregistration(patches: list[Patch]) -> float | None:
     if not patches or patches[0].density.shape[2] < 3:
         return None
     values = []
+    close = _squares(patches, SQUARE)
+    whole: list[_Square] | None = None
     for band in (0, 2):
-        shift = _shift([_square(patch, SQUARE) for patch in patches[:PATCHES]], band)
+        shift = _shift(close, band)
         if shift is not None and (shift.deviation > CLOSER_PX or shift.explained < CLOSER):
-            shift = _shift([_square(patch, WHOLE) for patch in patches[:PATCHES]], band)
+            whole = whole or _squares(patches, WHOLE)
+            shift = _shift(whole, band)
         values.append(None if shift is None else _length(shift))
     seen = [value for value in values if value is not None]
     if len(seen) < 2 and max(seen, default=0.0) <= HIDDEN_PX:
@@ -114,18 +117,37 @@ def _alike(places: Doubles) -> bool:
     return len(places) > 1 and bool(np.ptp(places, axis=0).max() < ALIKE_SHIFT_PX)
 
 
-def _shift(squares: list[Floats], band: int) -> _Shift | None:
+@dataclass(frozen=True)
+class _Square:
+    """The middle of a patch (h, w, 3), and what its green shows, to which both others are
+    compared: fine detail and edges (h, w)."""
+
+    density: Floats
+    green: Floats
+    edges: Floats
+
+
+def _squares(patches: list[Patch], most: int) -> list[_Square]:
+    """Return the middles of the first patches, but for those too small to tell."""
+    cut = [_square(patch, most) for patch in patches[:PATCHES]]
+    return [
+        _Square(density, _detail(density[..., 1]), _edges(density[..., 1]))
+        for density in cut
+        if min(density.shape[:2]) >= LEAST_SQUARE
+    ]
+
+
+def _shift(squares: list[_Square], band: int) -> _Shift | None:
     """Return the shift of a channel, from the start that explains it better.
 
     None for patches too small to tell.
     """
-    squares = [square for square in squares if min(square.shape[:2]) >= LEAST_SQUARE]
     if not squares:
         return None
-    greens = [_detail(square[..., 1]) for square in squares]
-    others = [_detail(square[..., band]) for square in squares]
+    greens = [square.green for square in squares]
+    others = [_detail(square.density[..., band]) for square in squares]
     found = _settled(greens, others, np.zeros(2))
-    starts = [_correlated(square[..., 1], square[..., band]) for square in squares]
+    starts = [_correlated(square.edges, _edges(square.density[..., band])) for square in squares]
     start, peak = max(starts, key=lambda each: each[1])
     if peak > PEAK and np.hypot(*(start - found.place)) > FAR_PX:
         far = _settled(greens, others, start)
@@ -196,16 +218,18 @@ def _detail(density: Floats) -> Floats:
     return np.asarray(cv2.subtract(fine, coarse))
 
 
+def _edges(plane: Floats) -> Floats:
+    """Return how strong the edges of a plane are, whatever their sign."""
+    smooth = cv2.GaussianBlur(np.ascontiguousarray(plane), (0, 0), 1.0)
+    dx = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=1)
+    dy = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=1)
+    return np.asarray(cv2.magnitude(dx, dy))
+
+
 def _correlated(first: Floats, second: Floats) -> tuple[Doubles, float]:
-    """Return the shift (x, y) by phase correlation of edges, whatever their sign; and its peak."""
+    """Return the shift (x, y) by phase correlation of edges; and its peak."""
     window = cv2.createHanningWindow(first.shape[::-1], cv2.CV_32F)
-    edges = []
-    for plane in (first, second):
-        smooth = cv2.GaussianBlur(np.ascontiguousarray(plane), (0, 0), 1.0)
-        dx = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=1)
-        dy = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=1)
-        edges.append(cv2.magnitude(dx, dy))
-    shift, peak = cv2.phaseCorrelate(edges[0], edges[1], window)
+    shift, peak = cv2.phaseCorrelate(first, second, window)
     return np.array(shift), float(peak)
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from glassine.masters import ranks
 from glassine.render.quality.patches import Patch
 
 Doubles = npt.NDArray[np.float64]
@@ -179,7 +180,7 @@ def _period(patches: list[Patch], band: int, axis: int) -> float | None:
         rows = codes if axis else codes.T
         rows = rows[::2]
         second = np.abs(2 * rows[:, 1:-1] - rows[:, :-2] - rows[:, 2:])
-        second = np.minimum(second, np.percentile(second[::4, ::4], 90))
+        second = np.minimum(second, ranks.percentile(second[::4, ::4], 90))
         mean = second.mean(axis=0, dtype=np.float64)[:count]
         even = mean / max(float(mean.mean()), 1e-9) - 1.0
         total += np.abs(np.fft.rfft(even * np.hanning(count))) ** 2

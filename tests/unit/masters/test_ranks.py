@@ -1,11 +1,11 @@
-"""Medians and percentiles of large arrays are numpy's to the last bit."""
+"""Medians and percentiles are numpy's to the last bit."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from glassine.locate import ranks
+from glassine.masters import ranks
 
 N = ranks.LEAST
 
@@ -26,6 +26,9 @@ def arrays(dtype: type) -> list[np.ndarray]:
             np.where(noise > 2, 5.0, 0.0),
             noise.reshape(-1, 1)[:99].repeat(N, 1),
             noise[:7],
+            noise[:8],
+            noise[:1],
+            noise[: N - 1],
         )
     ]
 
@@ -38,7 +41,7 @@ def test_medians_are_numpys(dtype: type) -> None:
 
 
 @pytest.mark.parametrize("dtype", [np.float32, np.float64])
-@pytest.mark.parametrize("per_cent", [0, 1, 25, 50, 80, 99.5, 99.7, 100])
+@pytest.mark.parametrize("per_cent", [0, 0.1, 1, 20, 25, 50, 80, 99.5, 99.7, 99.9, 100])
 def test_percentiles_are_numpys(dtype: type, per_cent: float) -> None:
     for values in arrays(dtype):
         found, expected = ranks.percentile(values, per_cent), np.percentile(values, per_cent)
@@ -46,7 +49,19 @@ def test_percentiles_are_numpys(dtype: type, per_cent: float) -> None:
 
 
 def test_a_sample_that_misleads_is_not_believed() -> None:
-    step = 2 * N // ranks.SAMPLE
-    values = np.arange(2 * N, dtype=np.float32)
+    count = 20 * ranks.SAMPLE
+    step = count // ranks.SAMPLE
+    values = np.arange(count, dtype=np.float32)
     values[::step] = -1.0  # all that the sample sees
     assert ranks.median(values) == float(np.median(values))
+
+
+@pytest.mark.parametrize("bits", [8, 16])
+@pytest.mark.parametrize("count", [1, 2, 3, 1000, 33_333])
+def test_percentiles_of_counted_codes_are_numpys(bits: int, count: int) -> None:
+    rng = np.random.default_rng(count)
+    for most in (1, 40, 2**bits):
+        codes = rng.integers(0, most, count).astype(np.uint8 if bits == 8 else np.uint16)
+        counts = np.bincount(codes, minlength=2**bits)
+        for per_cent in (0, 0.05, 10, 50, 99.95, 100):
+            assert ranks.of_codes(counts, per_cent) == np.percentile(codes, per_cent)
