@@ -115,7 +115,7 @@ def _kept(film: Film) -> Floats:
 
 def _exposures(density: Floats, film: Film) -> Floats:
     x = (density - np.array(film.dmin)) / np.array(film.slopes)
-    return x if film.density_matrix is None else np.array(film.density_matrix) @ x
+    return np.asarray(x if film.density_matrix is None else np.array(film.density_matrix) @ x)
 
 
 def _film(film: Film, said: Context) -> Film:
