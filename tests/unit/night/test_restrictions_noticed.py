@@ -188,6 +188,7 @@ class _Item:
     def __init__(self, item: str) -> None:
         self.item = item
         self.status = item_states.ItemStatus(item=item, state="done")  # type: ignore[call-arg]
+        self.masters: list[object] = []
 
 
 # What an earlier delivery has
