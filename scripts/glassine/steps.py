@@ -45,7 +45,7 @@ STEPS = (
     Step(
         "render",
         ("render", "tone", "quality", "iiif", "naming"),
-        ("facts", "films", "public"),
+        ("facts", "films", "public", "caption"),
         ("quality.json", "render/render.json"),
     ),
     Step(
