@@ -391,9 +391,22 @@ def join(path: str, parsed: Parsed, kind: Kind, files: Files) -> Joined:
             joined.missing.append(line.paths[0].strip())
         else:
             note(named, line)
+    joined.missing = [_from_batch(path, folder, joined) for path in joined.missing]
     for file in joined.conflicting:
         del joined.expected[file]
     return joined
+
+
+def _from_batch(path: str, folder: str, joined: Joined) -> str:
+    """Return the path of a file that is not here, from the batch folder on: where a list in a
+    folder names only files of that folder, it names this one from there too."""
+    plain = path.replace("\\", "/").removeprefix("./")
+    own = f"{folder}/" if folder else ""
+    inside = bool(joined.expected) and all(file.startswith(own) for file in joined.expected)
+    elsewhere = plain.startswith(("/", own)) if own else True
+    if elsewhere or not inside or ":" in plain or ".." in plain.split("/"):
+        return path
+    return own + plain
 
 
 def _alike(line: Line, kind: Kind, folder: str, files: Files, exact: set[str]) -> str | None:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 
 import msgspec
@@ -37,6 +37,7 @@ _DOUBLE = {
     "intake.same_bytes",
     "intake.names_collide",
     "intake.frame_twice",
+    "intake.retake_unsure",
 }
 _MOST_TOLD = 20
 
@@ -51,7 +52,9 @@ class _Wanted:
     unread: list[str] = field(default_factory=list)
 
     def add(self, item: str, shelf_mark: str = "") -> None:
-        self.items.setdefault(item, ExpectedItem(item=item, shelf_mark=shelf_mark))
+        known = self.items.setdefault(item, ExpectedItem(item=item, shelf_mark=shelf_mark))
+        if shelf_mark and not known.shelf_mark:
+            self.items[item] = ExpectedItem(item=item, shelf_mark=shelf_mark)
 
 
 def compare(batch: Batch, collector: Collector) -> Expected | None:
@@ -160,13 +163,14 @@ def _known_of(batch: Batch, entry: ExpectedItem) -> ExpectedItem:
 
 def _wanted(batch: Batch, collector: Collector) -> _Wanted | None:
     wanted = _Wanted()
+    spell = _spelling(batch, collector)
     if batch.facts.expected:
         wanted.sources.append(companions.FACTS_NAME)
         for text in batch.facts.expected:
-            _add_stated(wanted, text, collector)
+            _add_stated(wanted, text, spell, collector)
     chosen = companions.pull_lists(batch.listing)
     if chosen:
-        _add_pull_lists(wanted, batch, chosen, collector)
+        _add_pull_lists(wanted, batch, chosen, spell, collector)
     if wanted.sources:
         return wanted
     own = batch.catalogue is not None and catalogue_place.is_own(batch.settings.catalogue.path)
@@ -178,12 +182,27 @@ def _wanted(batch: Batch, collector: Collector) -> _Wanted | None:
     return wanted
 
 
-def _add_stated(wanted: _Wanted, text: str, collector: Collector) -> None:
+def _spelling(batch: Batch, collector: Collector) -> Callable[[str], str]:
+    """Return what gives an expected item the id that it has everywhere else: as the catalogue
+    spells it, else as the names of its masters do."""
+    key = batch.numbers.key
+    captured = {key(item): item for item in collector.items if not naming.is_stand_in(item)}
+
+    def spell(item: str) -> str:
+        number = key(item)
+        return batch.spelled.get(number) or captured.get(number) or batch.spell(item)
+
+    return spell
+
+
+def _add_stated(
+    wanted: _Wanted, text: str, spell: Callable[[str], str], collector: Collector
+) -> None:
     first, dots, last = (part.strip() for part in text.partition(".."))
     items = list(items_of(first, last)) if dots else [first] if first else []
     if items and len(wanted.items) + len(items) <= _MOST_ITEMS:
         for item in items:
-            wanted.add(item)
+            wanted.add(spell(item))
         return
     wanted.unread.append(text)
     collector.note(
@@ -218,14 +237,19 @@ def items_of(first: str, last: str) -> Iterator[str]:
 
 
 def _add_pull_lists(
-    wanted: _Wanted, batch: Batch, chosen: list[door.Entry], collector: Collector
+    wanted: _Wanted,
+    batch: Batch,
+    chosen: list[door.Entry],
+    spell: Callable[[str], str],
+    collector: Collector,
 ) -> None:
     wanted.sources += [entry.path for entry in chosen]
     for entry in chosen:
         try:
             content = door.read_file(batch.folder / entry.path, batch.folder, _MOST_BYTES)
             rows = list(_rows(content.decode("utf-8-sig")))
-            found = list(_listed(rows, _id_columns(batch)))
+            listed = _listed(rows, _id_columns(batch))
+            found = [(spell(item) if item else "", mark) for item, mark in listed]
         except (OSError, ValueError, csv.Error) as problem:
             found, why = [], wording.why(problem)
         else:

@@ -168,6 +168,26 @@ def told(left_out: list[str]) -> list[Finding]:
     ]
 
 
+def told_unseen(absent: list[str]) -> list[Finding]:
+    """Return what is told of TIFF files that a checksum list names, that are not here, and that
+    would be left out if they were."""
+    masters = [path for path in absent if _is_tiff(path.replace("\\", "/"))]
+    if not masters:
+        return []
+    return [
+        Finding(
+            "intake.ignored_missing",
+            masters[0],
+            f"Checksum lists name {len(masters)} files that are named as masters are, that are "
+            f"not in the batch folder and that `intake.ignore` would leave out: "
+            f"{wording.some(masters, 5)}.",
+            "every master that the capture station listed.",
+            "Nothing, where none of them is a master; else copy it, and correct `intake.ignore`.",
+            "review",
+        )
+    ]
+
+
 def _is_tiff(path: str) -> bool:
     name = PurePosixPath(path).name
     return PurePosixPath(name).suffix.lower() in naming.MASTER_SUFFIXES and name[:2] != "._"

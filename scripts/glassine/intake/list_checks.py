@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterable
+from pathlib import PurePosixPath
 
 from glassine.base import door, naming
 from glassine.base.errors import Finding
+from glassine.base.model import ItemId
 from glassine.intake import beside, checksums, companions
 from glassine.intake.model import Batch, Collector, is_master, is_picture
 
@@ -20,8 +23,10 @@ def check_lists(batch: Batch, collector: Collector, others: list[str]) -> set[st
     names them.
     """
     masters = beside.Masters(collector.owners())
-    for path, name in _first_named(batch).items():
-        _tell_missing(batch, collector, masters, name, path)
+    absent = _first_named(batch)
+    rows = _rows_naming(batch, absent)
+    for path, name in absent.items():
+        _tell_missing(batch, collector, masters, rows, name, path)
     collector.notes += batch.lists.findings
     must_be_listed: set[str] = set()
     if batch.lists.names:
@@ -43,8 +48,43 @@ def _first_named(batch: Batch) -> dict[str, str]:
     return first
 
 
+def _words(path: str) -> tuple[str, ...]:
+    """Return what a row of the catalogue may name a file by, case folded."""
+    plain = PurePosixPath(path.replace("\\", "/").casefold())
+    return str(plain), plain.name, str(plain.with_suffix("")), plain.stem
+
+
+def _rows_naming(batch: Batch, absent: Iterable[str]) -> dict[str, set[ItemId]]:
+    """Return {word that names a file which is not here: the items whose rows have it}."""
+    wanted = {word for path in absent for word in _words(path)}
+    found: dict[str, set[ItemId]] = {}
+    if not wanted or batch.catalogue is None:
+        return found
+    for item in batch.catalogue.listing_masters(wanted):
+        record = batch.records.get(item)
+        for name in record.masters if record and naming.is_id(item) else []:
+            found.setdefault(name.replace("\\", "/").casefold(), set()).add(item)
+    return found
+
+
+def _item_of(batch: Batch, rows: dict[str, set[ItemId]], path: str) -> ItemId:
+    """Return the item of a file that is not here: by its name, else by the one row that names it;
+    a stand-in where neither tells it."""
+    parsed = batch.named(path.replace("\\", "/"))
+    owners = {item for word in _words(path) for item in rows.get(word, set())}
+    by_row = next(iter(owners)) if len(owners) == 1 else None
+    if parsed is None or (by_row and not batch.has_row(parsed.item)):
+        return by_row or naming.stand_in(path)
+    return parsed.item
+
+
 def _tell_missing(
-    batch: Batch, collector: Collector, masters: beside.Masters, list_name: str, path: str
+    batch: Batch,
+    collector: Collector,
+    masters: beside.Masters,
+    rows: dict[str, set[ItemId]],
+    list_name: str,
+    path: str,
 ) -> None:
     last = path.replace("\\", "/").rpartition("/")[2]
     # A preview that was left behind keeps no master from its turn.
@@ -59,9 +99,8 @@ def _tell_missing(
             "review",
         )
         return
-    parsed = batch.named(path.replace("\\", "/"))
     collector.hold(
-        parsed.item if parsed else naming.stand_in(path),
+        _item_of(batch, rows, path),
         "intake.master_missing",
         path,
         "The checksum list names this master, but it is not in the batch folder.",

@@ -16,6 +16,9 @@ from glassine.intake.model import Batch, Collector, Item, Master
 _NAMED = 12
 # A run of missing numbers longer than this is told by its ends.
 _RUN = 3
+# Frames of one strip at most, and the last number that a film of 36 may reach (common practice, no
+# source).
+_STRIP, _LAST = 6, 40
 
 
 def check(batch: Batch, collector: Collector) -> None:
@@ -228,8 +231,20 @@ def _frames(batch: Batch, item: Item, part: str | None, masters: list[Master]) -
     return found
 
 
+def start_words(numbers: Iterable[int]) -> str:
+    """Return in words what is missing before the first frame, empty where that asks nothing: of a
+    single strip, which may begin anywhere, and of counters that are no numbers of a film."""
+    there = sorted(set(numbers))
+    if len(there) <= _STRIP or there[0] <= 1 or there[-1] > _LAST:
+        return ""
+    before = there[0] - 1
+    named = "1 is" if before == 1 else f"1 to {before} are"
+    return f"{named} not here, before {there[0]}"
+
+
 def _gaps(owner: str, of_part: str, numbers: list[tuple[int, str]], path: str) -> list[Finding]:
-    words = gap_words(number for number, _ in numbers)
+    there = [number for number, _ in numbers]
+    words = "; ".join(each for each in (start_words(there), gap_words(there)) if each)
     if not words:
         return []
     return [
@@ -237,7 +252,7 @@ def _gaps(owner: str, of_part: str, numbers: list[tuple[int, str]], path: str) -
             "intake.frame_missing",
             path,
             f"Frames{of_part} of {owner} are not all here: {words}.",
-            "every frame between the first and the last.",
+            "every frame of the film, from its first to its last.",
             "Capture what is missing, or confirm that the film has no such frame.",
             "review",
         )

@@ -7,9 +7,9 @@ from pathlib import PurePosixPath
 from glassine.base import naming, persistent, wording
 from glassine.base.errors import Finding
 from glassine.base.model import ItemId
-from glassine.base.records.intake import RowsRead
+from glassine.base.records.intake import Expected, RowsRead
 from glassine.intake import catalogue_place
-from glassine.intake.model import Batch, Collector
+from glassine.intake.model import Batch, Collector, is_master
 
 
 def join_catalogue(batch: Batch, collector: Collector) -> RowsRead:
@@ -108,9 +108,7 @@ def _check_persistent(batch: Batch, collector: Collector) -> None:
 
 def _check_named_masters(batch: Batch, collector: Collector) -> None:
     """Hold items whose rows name masters that are not here: a part of them is missing."""
-    here = {file.path.casefold() for file in batch.listing.files}
-    here |= {PurePosixPath(path).name for path in here}
-    here |= {PurePosixPath(path).stem for path in here}
+    here = _words_here(batch)
     here |= {(entry.master or "").casefold() for entry in batch.withdrawals}
     catalogue = batch.catalogue
     own = catalogue_place.is_own(batch.settings.catalogue.path)
@@ -134,16 +132,52 @@ def _check_named_masters(batch: Batch, collector: Collector) -> None:
                     "Copy it from the capture station, or correct the `masters` column of the "
                     "catalogue.",
                 )
-    if absent:
-        collector.note(
-            "catalogue.masters_absent",
-            batch.catalogue_path.name if batch.catalogue_path else "",
-            f"{len(absent)} masters that rows of the catalogue name are not in the batch folder, "
-            f"and their items have none: {wording.some(absent, 20)}.",
-            "every master that the rows name.",
-            "Copy them from the capture station, or correct the `masters` column of the catalogue.",
-            "review",
-        )
+    _tell_absent(batch, collector, absent)
+
+
+def check_expected(batch: Batch, collector: Collector, expected: Expected | None) -> None:
+    """Name the masters that rows of a catalogue of more than this batch name, of items that are
+    expected here and have none."""
+    if expected is None or catalogue_place.is_own(batch.settings.catalogue.path):
+        return
+    here = _words_here(batch)
+    _tell_absent(
+        batch,
+        collector,
+        [
+            f"{name} of {entry.item}"
+            for entry in expected.missing
+            for name in ([] if entry.frame else _not_here(batch, ItemId(entry.item), here))
+        ],
+    )
+
+
+def _tell_absent(batch: Batch, collector: Collector, absent: list[str]) -> None:
+    """Tell masters that are not here, of items of which nothing is. absent: as they are told."""
+    if not absent:
+        return
+    collector.note(
+        "catalogue.masters_absent",
+        batch.catalogue_path.name if batch.catalogue_path else "",
+        f"{len(absent)} masters that rows of the catalogue name are not in the batch folder, "
+        f"and their items have none: {wording.some(absent, 20)}.",
+        "every master that the rows name.",
+        "Copy them from the capture station, or correct the `masters` column of the catalogue.",
+        "review",
+    )
+
+
+def _words_here(batch: Batch) -> set[str]:
+    """Return what a row may name the files here by, case folded: path and name of each; without
+    its ending only a picture, since a side file of that stem is no master."""
+    here: set[str] = set()
+    for file in batch.listing.files:
+        path = PurePosixPath(file.path)
+        words = {file.path, file.name}
+        if is_master(file.name) or naming.is_raw(file.name):
+            words |= {str(path.with_suffix("")), path.stem}
+        here |= {word.casefold() for word in words}
+    return here
 
 
 def _not_here(batch: Batch, item: ItemId, here: set[str]) -> list[str]:

@@ -100,7 +100,7 @@ def _with_others(
     def timed(listed: tuple[sessions.Shot, ...]) -> tuple[sessions.Shot, ...]:
         return tuple(sorted((*listed, *others), key=lambda shot: shot.taken or 0.0))
 
-    return sessions.Session(timed(session.shots), session.other_order, session.unordered)
+    return replace(session, shots=timed(session.shots))
 
 
 def _all_wait(
@@ -148,8 +148,26 @@ def _of_session(
         assigned = [
             each if each.is_separator else separators.unsure(each, why) for each in assigned
         ]
+    _tell_order(collector, session)
     _ask_for_gaps(batch, collector, session, assigned)
     return _identities(batch, collector, assigned, found, sight, places)
+
+
+def _tell_order(collector: Collector, session: sessions.Session) -> None:
+    """Say of captures that do not tell when they were made that their names gave their order."""
+    if not session.untimed:
+        return
+    first = session.shots[0]
+    count = len(session.shots)
+    collector.note(
+        "intake.order_by_name",
+        first.folder or first.path,
+        f"{session.untimed} of {count} captures from {first.path} on do not say when they were "
+        "made: which belong to a separator was taken from the order of their names.",
+        "captures with the time in their headers, or names that count in the order of capture.",
+        "Nothing, where the names count so; else name the items under `identity` in "
+        "corrections.yaml.",
+    )
 
 
 def _capture(

@@ -38,12 +38,14 @@ class Session:
     """The captures of one camera in one folder, in order.
 
     other_order: the order of their names, where that is another one and no counter that began
-    anew explains it. unordered: whether nothing tells the order.
+    anew explains it. unordered: whether nothing tells the order. untimed: how many captures do not
+    say when they were made, so that the order is that of the names.
     """
 
     shots: tuple[Shot, ...]
     other_order: tuple[Shot, ...] = ()
     unordered: bool = False
+    untimed: int = 0
 
 
 def by_name(path: str) -> tuple[object, ...]:
@@ -53,18 +55,31 @@ def by_name(path: str) -> tuple[object, ...]:
 
 
 def sessions(shots: Iterable[Shot]) -> list[Session]:
-    """Return the captures by session: those of one folder, camera and kind of name."""
-    groups: dict[tuple[str, str, str], list[Shot]] = {}
+    """Return the captures by session: those of one folder, camera and kind of name.
+
+    A file that names no camera lost its header, as where it was saved anew: it belongs among the
+    files of its folder that are named alike, whatever camera made them.
+    """
+    alike: dict[tuple[str, str], dict[str, list[Shot]]] = {}
     for shot in shots:
-        groups.setdefault((shot.folder, shot.camera, shot.counter[0]), []).append(shot)
-    return [_ordered(group) for _, group in sorted(groups.items())]
+        cameras = alike.setdefault((shot.folder, shot.counter[0]), {})
+        cameras.setdefault(shot.camera, []).append(shot)
+    groups: list[list[Shot]] = []
+    for _, cameras in sorted(alike.items()):
+        if "" in cameras:
+            groups.append([shot for group in cameras.values() for shot in group])
+        else:
+            groups += [group for _, group in sorted(cameras.items())]
+    return [_ordered(group) for group in groups]
 
 
 def _ordered(shots: list[Shot]) -> Session:
     named = sorted(shots, key=lambda shot: by_name(shot.path))
     times = [shot.taken for shot in named if shot.taken is not None]
     if len(times) < len(named):
-        return Session(tuple(named), unordered=times != sorted(times))
+        return Session(
+            tuple(named), unordered=times != sorted(times), untimed=len(named) - len(times)
+        )
     timed = sorted(named, key=lambda shot: shot.taken or 0.0)
     if timed == named or _began_anew(timed):
         return Session(tuple(timed))

@@ -29,6 +29,7 @@ from glassine.intake import (
     left_out,
     list_checks,
     places,
+    respelling,
     retakes,
     rolls,
     row_checks,
@@ -40,7 +41,7 @@ from glassine.intake.given import IntakeGiven
 from glassine.intake.model import Batch, Collector, Item, Master
 from glassine.intake.sorting import sort_files
 
-VERSION = "9"
+VERSION = "10"
 
 
 def take_in(batch_dir: Path, given: IntakeGiven) -> Intake:
@@ -66,6 +67,7 @@ def take_in(batch_dir: Path, given: IntakeGiven) -> Intake:
     rows = row_checks.join_catalogue(batch, collector)
     sessions = session_files.read(batch.listing, batch.folder, collector)
     expected_items = expected.compare(batch, collector)
+    row_checks.check_expected(batch, collector, expected_items)
     facts = judging.state_facts(batch, collector)
     judging.check_statements(batch, collector)
     judging.hold_by_doubts(collector)
@@ -124,7 +126,9 @@ def _read_batch(batch_dir: Path, given: IntakeGiven, collector: Collector) -> Ba
     collector.notes += left_out.told(left_out_paths)
     lists = batch_lists.read_lists(listing, batch_dir, whole_listing)
     ignored = left_out.Names(settings.intake.ignore)
-    lists.missing = [entry for entry in lists.missing if not ignored.leave_out_unseen(entry[1])]
+    unseen = [entry for entry in lists.missing if ignored.leave_out_unseen(entry[1])]
+    lists.missing = [entry for entry in lists.missing if entry not in unseen]
+    collector.notes += left_out.told_unseen(sorted({path for _, path in unseen}))
     facts = side_files.read_facts(batch_dir, listing, collector)
     statements = batch_facts.Statements(facts)
     corrections, withdrawals = side_files.read_corrections(batch_dir, listing, collector)
@@ -137,6 +141,8 @@ def _read_batch(batch_dir: Path, given: IntakeGiven, collector: Collector) -> Ba
     catalogue = side_files.read_catalogue(catalogue_path, batch_dir, settings, numbers)
     if catalogue is not None:
         catalogue.respell(_spellings(listing, scheme, numbers, catalogue))
+    spelled = _spelled(listing, scheme, numbers, catalogue)
+    corrections, withdrawals = respelling.decided(corrections, withdrawals, numbers, spelled)
     return Batch(
         name=given.batch,
         folder=batch_dir,
@@ -154,6 +160,24 @@ def _read_batch(batch_dir: Path, given: IntakeGiven, collector: Collector) -> Ba
         catalogue=catalogue,
         companions=side_files.paths(listing, lists, targets) | own_catalogue,
     )
+
+
+def _spelled(
+    listing: door.Listing, scheme: naming.Scheme, numbers: Numbers, catalogue: Catalogue | None
+) -> dict[str, ItemId]:
+    """Return {what is the same for all spellings of a number: the id of its item}."""
+    if numbers.states_nothing:
+        return {}
+    spelled: dict[str, ItemId] = {}
+    for entry in listing.files:
+        path = naming.developed_path(entry.path) if naming.is_raw(entry.path) else entry.path
+        parsed = naming.parse(path, scheme)
+        if parsed is not None:
+            meant = numbers.meant(parsed.item)
+            spelled.setdefault(numbers.key(meant), ItemId(meant))
+    if catalogue is not None:
+        spelled |= {numbers.key(item): item for item in [*catalogue.bad_items, *catalogue.records]}
+    return spelled
 
 
 def _spellings(

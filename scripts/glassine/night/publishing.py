@@ -8,6 +8,7 @@ import hashlib
 import re
 import sys
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,8 @@ import msgspec
 
 from glassine.base import corrections, exits, files, item_states, settings, wording
 from glassine.base.errors import GlassineError
+from glassine.base.model import ItemId
+from glassine.base.numbers import Numbers
 from glassine.base.records.given import Institution
 from glassine.base.visible import visible
 from glassine.night import by_hand, due
@@ -78,7 +81,12 @@ def candidates(lookup: Lookup, results_dir: Path, name: str) -> list[Candidate]:
     """Return each item of a batch as it stands today. Raises GlassineError where the batch's
     records cannot be read."""
     batch, unsettled = lookup.batch(name), set(lookup.unsettled(name))
-    since = withdrawn_since(lookup.place.masters / name, batch.content.get("withdraw", []))
+    numbers = Numbers(**lookup.place.config["naming"]["same_number"])
+    spelled = {numbers.key(item): item for item in batch.items}
+    known = batch.content.get("withdraw", [])
+    since = withdrawn_since(
+        lookup.place.masters / name, known, lambda item: spelled.get(numbers.key(item), item)
+    )
     found = [
         _candidate(lookup, batch, name, results_dir / "items" / item, item in unsettled)
         for item in batch.items
@@ -89,14 +97,20 @@ def candidates(lookup: Lookup, results_dir: Path, name: str) -> list[Candidate]:
     ]
 
 
-def withdrawn_since(batch_dir: Path, known: list[dict[str, Any]]) -> dict[str, str]:
+def withdrawn_since(
+    batch_dir: Path,
+    known: list[dict[str, Any]],
+    spell: Callable[[ItemId], ItemId] = lambda item: item,
+) -> dict[str, str]:
     """Return {item: why it is not to be published} of what a person withdrew since the last night.
 
-    known: the withdrawals that the night took in. Of an item of which a part was withdrawn nothing
+    known: the withdrawals that the night took in. spell: gives an item the id that it has in the
+    records. Of an item of which a part was withdrawn nothing
     is published until a night has made it anew. Raises GlassineError for a damaged file.
     """
     path = batch_dir / corrections.FILE_NAME
-    entries = corrections.read(path).withdraw if path.is_file() else []
+    written = corrections.read(path).withdraw if path.is_file() else []
+    entries = [msgspec.structs.replace(entry, item=spell(entry.item)) for entry in written]
     return {
         entry.item: f"withdrawn since the last night: {entry.reason}"
         for entry in entries

@@ -21,6 +21,7 @@ _CAPTURE_CODES = {
     "intake.two_masters",
     "intake.same_bytes",
     "intake.frame_twice",
+    "intake.retake_unsure",
     "catalogue.master_missing",
 }
 

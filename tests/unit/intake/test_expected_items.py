@@ -173,5 +173,5 @@ def test_a_number_spelt_otherwise_is_the_same_item(batch):
         "naming": {"same_number": {"marks": "/-", "leading_zeros": True}},
     }
     result = taken_in(batch, {"batch": batch.name, "settings": settings.load(stated)})
-    assert missing(result) == ["PEH/3"]
+    assert missing(result) == ["PEH-0003"], "as the catalogue spells it"
     assert result["expected"]["surplus"] == ["PEH-0004"]

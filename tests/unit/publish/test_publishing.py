@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
 
 from glassine.base import exits
+from glassine.base.model import ItemId
+from glassine.base.numbers import Numbers
 from glassine.night import publishing
 from glassine.night.lock import RunLock
 
@@ -88,3 +91,23 @@ def test_what_a_night_took_in_already_goes_by_its_records(place) -> None:
     }  # fmt: skip
     assert sorted(publishing.withdrawn_since(place / "masters", [entry])) == ["PEH-1"]
     assert publishing.withdrawn_since(place / "results", []) == {}
+
+
+def test_a_withdrawal_under_another_spelling_is_of_the_item_that_has_the_number(place) -> None:
+    entry = {
+        "item": "PEH-01",
+        "reason": "asked for",
+        "by": "op-1",
+        "when": "2026-03-18T08:55:00Z",
+    }
+    (place / "masters").mkdir(exist_ok=True)
+    (place / "masters" / "corrections.yaml").write_text(json.dumps({"withdraw": [entry]}))
+    numbers = Numbers(leading_zeros=True)
+    own = {numbers.key(item): item for item in (ItemId("PEH-1"),)}
+
+    def spell(item: ItemId) -> ItemId:
+        return own.get(numbers.key(item), item)
+
+    assert list(publishing.withdrawn_since(place / "masters", [], spell)) == ["PEH-1"]
+    known = [{**entry, "item": "PEH-1"}]
+    assert publishing.withdrawn_since(place / "masters", known, spell) == {}
