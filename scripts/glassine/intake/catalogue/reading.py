@@ -727,6 +727,7 @@ def _collect(
             collecting.keep(row)
         else:
             collecting.take(row)
+    collecting.close_what_is_not_open()
     catalogue.findings += catalogue_columns.unused(
         path.name, reader.unused, set(FIELDS), reader.read
     )
@@ -841,7 +842,23 @@ class _Collecting:
         with self.reader.counted_before():
             record = self.reader.record(self._whole(self.kept.get(place)), findings)
         self._put(item, record, findings)
-        return record if item not in self.catalogue.bad_items else None
+        if record is None or item in self.catalogue.bad_items:
+            return None
+        return self._close(item, record)
+
+    def close_what_is_not_open(self) -> None:
+        """Close the items of which a column that nobody reads says that they are not open: only all
+        rows tell what such a column is for."""
+        for item, record in [*self.catalogue.records.made().items()]:
+            self._close(item, record)
+
+    def _close(self, item: ItemId, record: CatalogueRow) -> CatalogueRow:
+        closed, findings = self.reader.access_columns.judged(record, self.reader.extract)
+        if findings:
+            self.catalogue.records[item] = closed
+            self.catalogue.findings.extend(findings)
+            self.catalogue.for_review.setdefault(item, []).extend(findings)
+        return closed
 
     def _put(self, item: ItemId, record: CatalogueRow | None, findings: list[Finding]) -> None:
         catalogue = self.catalogue
