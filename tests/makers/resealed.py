@@ -442,6 +442,10 @@ SAID: dict[str, Change] = {
 }
 
 
+# What stands in one place alone: no check of content can see it, where its digest is followed.
+UNSEEN = ("the colour profile in MIX", "how to read it, in README.txt")
+
+
 def _of_file(bag: Bag, key: str, value: str | int) -> None:
     """Change what both hand-over lists say of the second file of the first item, its master."""
     path = bag.root / "delivery" / "handover.json"

@@ -25,6 +25,8 @@ from glassine.base.records.parts import FindingNote
 RECORD = "audit.json"
 # Since when `--all` reads, until all parts are read.
 ALL_SINCE = "all since"
+# When a part was last read that nothing tells it of: before all others.
+_UNKNOWN = "1970-01-01T00:00:00Z"
 
 
 @dataclass(frozen=True)
@@ -83,7 +85,8 @@ def go(
         seen = holdings.look(
             places, batches, {key: each.part for key, each in known.items()}, storage
         )
-        parts = [_as_known(part, known) for part in seen.parts]
+        today = now()
+        parts = [_as_known(part, known, today) for part in seen.parts]
         readings.see(parts, _of(batches, known))
         wrong = {key for key, each in known.items() if each.findings} | seen.odd
         due = _due(_to_read(parts, seen, limits, storage, wrong), wrong, limits, readings, now)
@@ -105,13 +108,15 @@ def _of(batches: list[str], known: dict[str, Standing]) -> dict[str, Standing]:
     return {key: each for key, each in known.items() if each.part.batch in batches}
 
 
-def _as_known(part: Part, known: dict[str, Standing]) -> Part:
+def _as_known(part: Part, known: dict[str, Standing], now: str) -> Part:
     """Return the part with the time that it was last read; what was made anew is as its record
-    tells."""
+    tells. A time that is yet to come, as of a clock that ran ahead, says nothing: else the part
+    would have its turn only then."""
     before = known.get(part.key)
-    if before is None or before.part.expected != part.expected:
-        return part
-    return replace(part, read=max(part.read, before.part.read))
+    times = [part.read]
+    if before is not None and before.part.expected == part.expected:
+        times.append(before.part.read)
+    return replace(part, read=max((each for each in times if each <= now), default=_UNKNOWN))
 
 
 def _to_read(

@@ -21,6 +21,8 @@ METHODS = {"DHT": 23, "AAHD": 47, "AHD": 16, "DCB": 33}
 # Memory that a band may take, and rows beside it: what one pixel reaches was measured below 8 px.
 _BAND_BYTES = 700 * 2**20
 _SPARE = 32
+# Rows that are written together: bands of whole ones need no copy.
+_WRITTEN = 64
 
 
 def bands(
@@ -28,7 +30,7 @@ def bands(
 ) -> Iterator[tuple[int, npt.NDArray[np.uint16]]]:
     """Yield (top row, (rows, w, 3) codes) from the top down. codes: (h, w), as in `mosaic`."""
     height, width = codes.shape
-    rows = max(256, most_bytes // (METHODS[method] * width) // 2 * 2)
+    rows = max(256, most_bytes // (METHODS[method] * width) // _WRITTEN * _WRITTEN)
     if height <= rows * 3 // 2:
         rows = height
     for top in range(0, height, rows):

@@ -141,6 +141,16 @@ def _check_unlisted_captures(batch: Batch, collector: Collector) -> None:
                 "Write the checksum list anew at the capture station.",
                 "review",
             )
+    for calibration in collector.calibration:
+        if not calibration.expected:
+            collector.note(
+                "intake.unlisted",
+                calibration.path,
+                "No checksum list names this calibration capture, and film is developed with it.",
+                "a line for each capture, since the batch has a checksum list.",
+                "Write the checksum list anew at the capture station.",
+                "review",
+            )
 
 
 def _check_conflicts(batch: Batch, collector: Collector) -> None:

@@ -2,8 +2,9 @@
 
 What a person decided (corrections.yaml) goes before all. Then the file's name, the row of the
 catalogue that lists it, a label in its picture, or the separator captured before it. A name or a
-row that the catalogue knows settles it without a look at the picture; a name that the catalogue
-does not know tells the item only where nothing else does.
+row that the catalogue knows settles it without a look at the picture, but for sleeves and objects,
+whose code must not contradict it; a name that the catalogue does not know tells the item only where
+nothing else does.
 """
 
 from __future__ import annotations

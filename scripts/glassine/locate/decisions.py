@@ -19,7 +19,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from glassine.base import files, wording
+from glassine.base import files, item_states, wording
 from glassine.base.errors import GlassineError
 from glassine.base.model import Frame, MasterGeometry, plain
 
@@ -283,7 +283,24 @@ def _applied(entry: Entry, seen: Seen, frame: Frame) -> Ruling:
             f"A person decided about frame {entry['frame']} when it was otherwise ({other}): look "
             "at it again, and decide anew on the review page."
         )
+    words += [] if other else _said_since(entry, frame)
     return Ruling(entry, frame.index, seen, not other, " ".join(words), asks=bool(other))
+
+
+def _said_since(entry: Entry, frame: Frame) -> list[str]:
+    """Return what is to be said of a frame that a person accepted and that is as they saw it, where
+    it is doubted now for another reason than they were told: their look stands for it, but the
+    record says so."""
+    told = (entry.get("seen") or {}).get("reasons")
+    if not entry.get("accept") or told is None or frame.state != "review":
+        return []
+    later = [text for text in frame.reasons if item_states.Reason(text).key not in told]
+    if not later:
+        return []
+    return [
+        f"Frame {frame.index} was accepted by a person and is as they saw it; what is said of it "
+        f"beside what they were told asks for no other look: {' '.join(later)}"
+    ]
 
 
 def _otherwise(entry: Entry, seen: Seen, frame: Frame) -> str:

@@ -13,6 +13,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Literal
 
+import msgspec
 import numpy as np
 import numpy.typing as npt
 from msgspec import UNSET
@@ -461,8 +462,22 @@ def _compression(tagged: raw_tags.Declared | None) -> str:
 def _capture(where: Path, raw: Any, *, tiff: bool) -> Capture:
     """Return what the camera wrote of the capture: its tags, else what LibRaw reads."""
     found = _tagged_capture(where) if tiff else None
-    if found is not None:
-        return found
+    read = _read_capture(raw)
+    if found is None:
+        return read
+    return msgspec.structs.replace(
+        found,
+        lens=found.lens or read.lens,
+        exposure_s=found.exposure_s or read.exposure_s,
+        f_number=found.f_number or read.f_number,
+        iso=found.iso or read.iso,
+        focal_mm=found.focal_mm or read.focal_mm,
+        taken=found.taken or read.taken,
+    )
+
+
+def _read_capture(raw: Any) -> Capture:
+    """Return what LibRaw reads of the capture, from makers' own notes too."""
     other = raw.other
     return Capture(
         make=None,

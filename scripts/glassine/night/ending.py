@@ -152,6 +152,9 @@ class Ending:
         for words, items in (("withdrawn", gone), ("restricted now", closed)):
             if items:
                 self.notes.append(f"{name}: taken down, as {words}: {wording.listed(items)}")
+        if kept := taken_down.kept_by_studio(results, gone):
+            what = f"{name}: the studio's own pictures stay in its results: {wording.listed(kept)}"
+            self.notes.append(what)
         if gone or closed:
             self._report(name)
 
@@ -266,7 +269,9 @@ class Ending:
         for note in self.notes:
             sys.stderr.write(f"NOTE {visible(note)}\n")
         for problem in self.problems:
-            where = f"{problem.batch}: " if problem.batch else ""
+            # What is wrong with a batch as a whole has its name for its path.
+            named = problem.finding.path == problem.batch
+            where = f"{problem.batch}: " if problem.batch and not named else ""
             sys.stderr.write(f"NOT DONE {where}{visible(problem.finding.sentence())}\n")
 
     def _write_notices(self) -> None:

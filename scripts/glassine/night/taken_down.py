@@ -3,7 +3,8 @@ stay.
 
 Of an item that is still in the batch folder the steps make its pictures anew, as far as they may be
 public; until they have (one that is held never comes so far), and of a withdrawn one that is not
-there any more, nothing of it may stay where the results are served from.
+there any more, nothing of it may stay where the results are served from. What the studio keeps for
+itself (`restricted/`, `studio/`) was never published, and stays; who withdraws it is told so.
 """
 
 from __future__ import annotations
@@ -46,6 +47,16 @@ def take_down(results_dir: Path, withdrawn: Iterable[str]) -> list[str]:
                 path.unlink()
         gone.append(item)
     return gone
+
+
+def kept_by_studio(results_dir: Path, items: Iterable[str]) -> list[str]:
+    """Return the folders, below `items/`, of pictures of these items that the studio keeps."""
+    return [
+        f"{item}/{name}"
+        for item in items
+        for name in (access.RESTRICTED, access.STUDIO)
+        if _holds_files(results_dir / "items" / item / name)
+    ]
 
 
 def shown_beyond(results_dir: Path, listed: Iterable[access.ListedAccess]) -> list[str]:

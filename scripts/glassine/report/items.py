@@ -200,6 +200,9 @@ def _seen(frame: views.LocatedFrame, told: list[str]) -> dict[str, Any] | None:
         return {"reasons": told}
     if isinstance(measured, msgspec.UnsetType):
         return None
+    if isinstance(measured, views.Measured):  # they decided before, and were told of these
+        keys = [item_states.Reason(text).key for text in measured.reasons]
+        told = list(dict.fromkeys([*told, *keys]))
     return {
         "corners": [[round(x, 2), round(y, 2)] for x, y in measured.corners],
         "polarity": measured.polarity,

@@ -139,8 +139,8 @@ def _targets(batch: Batch) -> Fact | None:
     unmeasured = [target.target for target in targets if target.state != "measured"]
     verdicts = [verdict for target in targets for verdict in target.verdicts]
     none = sum(1 for verdict in verdicts if verdict.overall is None)
-    parts = [f"{_count(len(targets), 'capture')}, {_count(len(verdicts), 'judgement')}"]
-    parts += [f"{none:,} reached no level"] if none else []
+    reached = f"{len(verdicts) - none:,} of {_count(len(verdicts), 'judgement')} reached a level"
+    parts = [f"{reached}, on {_count(len(targets), 'capture')}"]
     parts += [f"not measured: {wording.some(unmeasured, _NAMED)}"] if unmeasured else []
     return Fact("Capture targets", "; ".join(parts), "targets", not (none or unmeasured))
 

@@ -234,12 +234,14 @@ class Fixity(View, frozen=True, kw_only=True):
 
 
 class Measured(Given, frozen=True, kw_only=True):
-    """What was measured of a frame before a person decided. corners: in pixels of the master."""
+    """What was measured of a frame before a person decided. corners: in pixels of the master.
+    reasons: why it was doubted then."""
 
     corners: list[tuple[float, float]]
     polarity: str
     process: str
     blank: bool
+    reasons: tuple[str, ...] = ()
 
 
 class LocatedFrame(Given, frozen=True, kw_only=True):

@@ -26,6 +26,7 @@ from glassine.base.premis_event import software
 from glassine.base.records.developed import Developed, DevelopedMaster
 from glassine.deliver import bag
 from glassine.develop import again
+from glassine.develop import step as developing
 from glassine.masters import raws
 from glassine.pack import layouts
 from glassine.record import parsed
@@ -306,7 +307,7 @@ class _Item:
             made.unlink()
             return []
         wrong = "Another picture comes out of its raw file than was delivered as the master."
-        expected = f"as {made}; LibRaw {record.event.detail.get('libraw')}, here {raws.software()}."
+        expected = f"as {made}; {_developed_by(record)}."
         return [_finding("development", delivered, wrong, expected)]
 
     def _proved_by_digest(
@@ -321,8 +322,8 @@ class _Item:
         if hashing.of_file(made).sha256 == expected:
             return []
         wrong = f"Another picture comes out of its raw file than the record has ({made})."
-        libraw = f"LibRaw {record.event.detail.get('libraw')}, here {raws.software()}"
-        return [_finding("development", origin, wrong, f"SHA-256 {expected}; {libraw}.")]
+        expected = f"SHA-256 {expected}; {_developed_by(record)}."
+        return [_finding("development", origin, wrong, expected)]
 
     def given(self) -> dict[str, Any]:
         detail = self.records["embedded"]["event"]["detail"]
@@ -486,6 +487,20 @@ class _Item:
                 wrong += f"{platform.machine()}."
                 findings.append(_finding("processor", path, wrong, "the same kind.", "note"))
         return findings
+
+
+def _developed_by(record: Developed) -> str:
+    """Return in words by what a picture was developed, then and now."""
+    detail = record.event.detail
+    words = f"LibRaw {detail.get('libraw')}, here {raws.software()}"
+    version = str(detail.get("version"))
+    if version == developing.VERSION:
+        return words
+    used = record.event.software.get("glassine", "that wrote the record")
+    return (
+        f"{words}; developed by version {version} of the step develop, here "
+        f"{developing.VERSION}: the version of this software that did ({used}) makes the same again"
+    )
 
 
 def _renamed_digests(again: list[Any], recorded: list[Any]) -> dict[str, str]:

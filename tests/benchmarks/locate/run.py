@@ -2,8 +2,9 @@
 
     tests/benchmarks/run locate --count 40 --first 5000
 
-Makers, written apart, draw the scenes (`--maker scenes`, `scenes_other`, `layouts_other`). Kinds are
-not stated unless `--stated`. The last result stands in the README beside this file.
+Makers, written apart, draw the scenes (`--maker scenes`, `scenes_other`, `layouts_other`,
+`studio`). Kinds are not stated unless `--stated`. The last result stands in the README beside this
+file.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ KINDS = [
     "frame_135", "mounted_slide", "sheet", "plate", "lantern", "strip_135", "strip_120",
     "cut_frames", "print",
 ]  # fmt: skip
-MAKERS = ("scenes", "scenes_other", "layouts", "layouts_other")
+MAKERS = ("scenes", "scenes_other", "layouts", "layouts_other", "studio")
 # The baseline's second form takes this share of the shorter side off each side, for mask or rebate.
 INSET = 0.04
 

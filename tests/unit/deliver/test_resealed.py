@@ -71,6 +71,7 @@ TRIED = [
     ("mets", "an address in the presentation manifest", True),
     ("mets", "the rights embedded in an access image", True),
     ("mets", "the date in index.html", True),
+    ("mets", "the version of a program in PREMIS", True),
     ("mets", "a master's resolution", True),
     ("mets", "an access image of another size", True),
     ("mets", "the title embedded in an access image", True),

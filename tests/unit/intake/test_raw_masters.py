@@ -94,6 +94,14 @@ def test_an_unlisted_raw_file_of_a_listed_batch_must_be_listed(folder):
     assert entries["PEH-0002.DNG"].get("must_be_listed") is True
 
 
+def test_an_unlisted_light_capture_of_a_listed_batch_is_told(folder):
+    raw(folder / "light.dng", 1.0, "2026:03:17 09:00:00")
+    assert ("intake.unlisted", "light.dng") not in findings(take(folder))
+    digest = hashlib.sha256((folder / "PEH-0001.dng").read_bytes()).hexdigest()
+    (folder / "manifest-sha256.txt").write_text(f"{digest}  PEH-0001.dng\n")
+    assert ("intake.unlisted", "light.dng") in findings(take(folder))
+
+
 def test_a_row_names_a_raw_file_and_one_that_names_a_tiff_misses_it(folder):
     rows = "item_id,title,masters\nPEH-0001,Quay,PEH-0001.tif\nPEH-0002,Mole,PEH-0002.dng\n"
     (folder / "catalogue.csv").write_text(rows)

@@ -1,4 +1,4 @@
-"""Light in the border beside an exposure, and a line of its picture, are told from its side."""
+"""Light in the border beside an exposure, a shadow, and a line of a picture are told from a side."""
 
 import cv2
 import numpy as np
@@ -94,6 +94,35 @@ def test_right_sides_stay_where_they_are():
     before = [one.corners.copy() for one in found]
     assert looked_at(codes, found) == [False] * 3
     assert all(np.array_equal(one.corners, old) for one, old in zip(found, before, strict=True))
+
+
+def dark_print(shadow=0.0, line=0.0):
+    """Return codes of a print on a board hardly darker, with a shadow of this density in 12 px
+    along its left side, and a line of its picture that steps by so much 8 px inside that side.
+    """
+    density = np.full((400, 500), 1.3)
+    density[50:350, 48:60] += shadow
+    picture = density[50:350, 60:460]
+    rng = np.random.default_rng(5)
+    picture[:] = 1.0 + cv2.resize(rng.uniform(-0.03, 0.03, (9, 11)), (400, 300))
+    picture[:, 8:] -= line
+    return np.round(65535 * 10**-density).astype(np.uint16)
+
+
+@pytest.mark.parametrize(
+    ("shadow", "line", "left", "marked"),
+    [(0.14, 0.0, 48, True), (0.0, 0.0, 60, False), (0.0, 0.2, 60, False)],
+    ids=["a shadow", "none", "a line no plainer than the side"],
+)
+def test_a_faint_side_with_a_plainer_line_inside_is_moved_and_for_review(
+    shadow, line, left, marked
+):
+    corners = np.array([[left, 50], [460, 50], [460, 350], [left, 350]], float)
+    one = Candidate(corners, True, [1.0] * 4, [True] * 4, "single")
+    one.edges = [Edge(corners[i], corners[j], 1.0, 0.1, 0.3, corners[i], 0.0) for i, j in ENDS]
+    one.edges[0].contrast = shadow or 0.24
+    assert looked_at(dark_print(shadow, line), [one]) == [marked]
+    assert one.corners[0, 0] == pytest.approx(60, abs=0.5)
 
 
 @pytest.mark.parametrize(("name", "inverted"), [("plate-4", True), ("plate-5", False)])

@@ -25,6 +25,7 @@ KEPT = (
     "fixity.json",
     "embedded.json",
     "restricted/PEH-0001_access.jpg",
+    "studio/PEH-0001_print.tif",
     "render/a.jpg",
 )
 ENTRY = {
@@ -56,6 +57,10 @@ def test_pictures_tiles_and_manifest_go_and_records_stay(results: Path) -> None:
     assert below(results / "items/PEH-0001") == set(KEPT)
     assert below(results / "items/PEH-0002") == other
     assert taken_down.take_down(results, ["PEH-0001"]) == []
+    assert taken_down.kept_by_studio(results, ["PEH-0001"]) == [
+        "PEH-0001/restricted",
+        "PEH-0001/studio",
+    ]
 
 
 def test_an_item_of_which_nothing_is_published_stays_finished(results: Path) -> None:

@@ -207,6 +207,11 @@ def _named(item: BagItem, record: ParsedRecord, embedded: Embedded) -> Iterator[
             when = capture_time.taken(master.header)
             stated = record.texts(".//mix:GeneralCaptureInformation/mix:dateTimeCreated", mix)
             facts.append((master.path, "dateTimeCreated", stated, [when] if when else []))
+    for agent in record.find("//premis:agent"):
+        named_by = [f"premis:agent{part}" for part in ("Type", "Name", "Version")]
+        parts = [text for each in named_by for text in record.texts(each, agent)]
+        known = "premis:agentIdentifier/premis:agentIdentifierValue"
+        facts.append(("an agent", "name", ["/".join(parts)], record.texts(known, agent)))
     for path, what, stated, made in facts:
         if stated != made:
             yield wrong(
