@@ -64,7 +64,7 @@ class AccessColumns:
     def __init__(self) -> None:
         self._columns: dict[str, _Column] = defaultdict(_Column)
 
-    def note(self, cell: Cell) -> None:
+    def see(self, cell: Cell) -> None:
         column, word = self._columns[cell.column], _word(text_of(cell.value))
         if word in catalogue_columns.NOTHING:
             return

@@ -95,7 +95,7 @@ class RecordReader:
         for cell in unread.unread_cells(self.extract, row):
             if cell.column not in self.extract.ignored:
                 self.unused[cell.column] += 1
-                self.access_columns.note(cell)
+                self.access_columns.see(cell)
             elif cell.column == self.film_column:
                 self.has_film = True
         self.of_access |= {name for name in ACCESS_FIELDS if self.extract.one(row, name)}

@@ -65,7 +65,7 @@ def check(
     for cell in unread_cells(extract, row):
         if cell.column not in extract.ignored:
             counted[cell.column] += 1
-            access_columns.note(cell)
+            access_columns.see(cell)
             told = _findings_of(extract, row, cell, read_values)
             findings += told
             if any(each.code == "catalogue.restriction" for each in told):
