@@ -22,6 +22,7 @@ import msgspec
 
 from glassine.base import extents, files, quality_words, rights, sizes, tone
 from glassine.base.errors import Finding, GlassineError
+from glassine.base.model import POSITIVE_KINDS
 
 State = Literal["done", "review", "held", "waiting", "pending"]
 STATES: tuple[State, ...] = get_args(State)
@@ -222,10 +223,11 @@ def _size_reasons(record: dict[str, Any], row: dict[str, Any]) -> list[Reason]:
 
 def _extent_reasons(record: dict[str, Any], entry: dict[str, Any]) -> list[Reason]:
     """Return where the catalogue's words of extent or genre say another polarity, or those of
-    extent more frames, than were found. A master of which batch.yaml states kind or polarity, or
-    that is a part, is not asked."""
+    extent more frames, than were found. A master that is a part is not asked; nor of its polarity
+    one of which batch.yaml states it, or a kind that has but one."""
     row = entry.get("catalogue") or {}
-    asked = {each["path"] for each in entry.get("masters") or [] if _is_plain(each)}
+    plain = [each for each in entry.get("masters") or [] if _is_plain(each)]
+    asked = {each["path"] for each in plain if not _states_polarity(each.get("facts") or {})}
     found = []
     for text in extents.kinds_of(row):
         polarity = extents.polarity(text)
@@ -238,12 +240,14 @@ def _extent_reasons(record: dict[str, Any], entry: dict[str, Any]) -> list[Reaso
                 found.append(Reason(f"The catalogue says {text!r}, and {what}.", master["path"]))
         if found:
             break
-    return found + _count_reasons(record, extents.words_of(row), asked)
+    counted = {each["path"] for each in plain if not (each.get("facts") or {}).get("frames")}
+    return found + _count_reasons(record, extents.words_of(row), counted)
 
 
 def _count_reasons(record: dict[str, Any], told: list[str], asked: set[str]) -> list[Reason]:
     """Return where fewer frames were found than the catalogue counts. asked: the masters that are
-    no parts; of an item with others, or of which a person left frames out, nothing is counted."""
+    no parts and of which batch.yaml states no number; of an item with others, or of which a person
+    left frames out, nothing is counted."""
     frames = [each for master in record["masters"] for each in master["frames"]]
     whole = all(master["path"] in asked for master in record["masters"])
     counts = [count for count in map(extents.frames, told) if count]
@@ -256,13 +260,12 @@ def _count_reasons(record: dict[str, Any], told: list[str], asked: set[str]) -> 
 
 
 def _is_plain(master: dict[str, Any]) -> bool:
-    facts = master.get("facts") or {}
-    return not (
-        master.get("part")
-        or master.get("superseded_by")
-        or facts.get("kind")
-        or facts.get("polarity")
-    )
+    return not (master.get("part") or master.get("superseded_by"))
+
+
+def _states_polarity(facts: dict[str, Any]) -> bool:
+    """Return whether batch.yaml states what a master is; what it does not state is `auto`."""
+    return facts.get("polarity", "auto") != "auto" or facts.get("kind") in POSITIVE_KINDS
 
 
 def _counts(frame: dict[str, Any]) -> bool:

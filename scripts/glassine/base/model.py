@@ -48,6 +48,8 @@ KINDS = (
     "cut_frames",  # hand-cut pieces on a glass carrier
     "print",  # reflective print
 )
+# Kinds that are positives as a rule. Paper negatives and mounted ones exist: they are stated so.
+POSITIVE_KINDS = ("print", "lantern", "mounted_slide")
 
 
 class Facts(Record, frozen=True):

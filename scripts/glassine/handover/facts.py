@@ -14,7 +14,15 @@ from typing import Any
 import msgspec
 from msgspec import UNSET
 
-from glassine.base import files, hashing, intake_file, item_states, persistent, record_files
+from glassine.base import (
+    files,
+    hashing,
+    intake_file,
+    item_states,
+    naming,
+    persistent,
+    record_files,
+)
 from glassine.base.errors import GlassineError
 from glassine.base.film_format import format_of
 from glassine.base.model import ItemGeometry
@@ -180,7 +188,7 @@ def of_batch(
         if item in whole:
             yield _withdrawn(known, whole[item], None, earlier.get(item, ()))
         else:
-            yield _gone(known, item, earlier[item])
+            yield _gone(known, item, earlier[item], _why_gone(item, intake))
 
 
 def _row(entry: dict[str, Any]) -> CatalogueRow | None:
@@ -219,12 +227,24 @@ def _withdrawn(
     )
 
 
-def _gone(known: Known, item: str, before: tuple[str, ...]) -> ItemFacts:
+def _why_gone(item: str, intake: dict[str, Any]) -> str:
+    """Return why an item that was handed over is none of the batch any more. A stand-in goes when
+    its capture has an item: nothing is missing then."""
+    if not naming.is_stand_in(item):
+        return "It is no longer in the batch folder, and nobody has withdrawn it."
+    for entry in intake["items"]:
+        for master in entry["masters"]:
+            if naming.stand_in(master["path"]) == item:
+                return f"Its capture {master['path']} belongs to {entry['item']} now."
+    return "It stood for a capture without an item, and the batch has no such capture any more."
+
+
+def _gone(known: Known, item: str, before: tuple[str, ...], why: str) -> ItemFacts:
     return ItemFacts(
         batch=known.batch,
         item=item,
         state=GONE,
-        reasons=("It is no longer in the batch folder, and nobody has withdrawn it.",),
+        reasons=(why,),
         persistent=_known_before(before),
     )
 

@@ -17,7 +17,10 @@ from pathlib import Path, PurePosixPath
 
 from glassine.base import door
 
-CATALOGUE_NAMES = ("catalogue.csv", "catalogue.jsonl", "catalogue.xml")
+# As README.md names them.
+CATALOGUE_NAMES = tuple(
+    f"catalogue.{ending}" for ending in ("csv", "xlsx", "ods", "json", "jsonl", "xml", "mrc")
+)
 FACTS_NAME = "batch.yaml"
 CORRECTIONS_NAME = "corrections.yaml"
 

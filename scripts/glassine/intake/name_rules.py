@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 
-from glassine.base import parts
+from glassine.base import naming, parts
 
 _TOKEN = re.compile(r"[^\W\d_]+|[0-9]+|[\W_]+|\d")
 _ZEROS = re.compile(r"(?<![0-9])0+(?=[0-9])")
@@ -129,9 +129,10 @@ def rules(names: Sequence[str], columns: Mapping[str, Iterable[str]]) -> list[Ru
     """Return a rule for each shape of names that one was found for, all by one column.
 
     names: file names, or paths in the batch. columns: {column of the catalogue: its cells}; where
-    there is no catalogue, what precedes words for parts is the item.
+    there is no catalogue, what precedes words for parts is the item. A capture made again needs no
+    rule: its mark is understood behind that of the former one, and is no number of a sequence.
     """
-    found_shapes = shapes(names)
+    found_shapes = shapes(_first_captures(names))
     if not columns:
         return [rule for shape in found_shapes if (rule := _by_structure(shape))]
     stretches = [(shape, list(_stretches(shape))) for shape in found_shapes]
@@ -142,6 +143,16 @@ def rules(names: Sequence[str], columns: Mapping[str, Iterable[str]]) -> list[Ru
         if _worth(found) > _worth(best):
             best = found
     return best
+
+
+def _first_captures(names: Sequence[str]) -> list[str]:
+    """Return the names but those that stand there without their mark of a capture made again."""
+    known = {name.casefold() for name in names}
+    return [
+        name
+        for name in names
+        if (former := naming.without_mark(name)) is None or former[0].casefold() not in known
+    ]
 
 
 @dataclass(frozen=True)

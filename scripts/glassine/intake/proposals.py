@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
+import json
 import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
@@ -18,6 +20,7 @@ from typing import Any
 from glassine.base import door, settings
 from glassine.intake import catalogue_place, name_rules
 from glassine.intake.catalogue import columns as catalogue_columns
+from glassine.intake.catalogue import json_stream
 
 _MOST_BYTES = 64 * 2**20
 _MOST_ROWS = 20_000
@@ -57,7 +60,7 @@ _ID_WORDS = (
 
 @dataclass(frozen=True)
 class Table:
-    """A catalogue as a table. encoding, delimiter: as the settings name them."""
+    """A catalogue as a table. encoding, delimiter: as the settings name them; of JSON `json`."""
 
     path: Path
     names: list[str]
@@ -86,13 +89,15 @@ class Proposal:
 
 
 def read_table(path: Path, root: Path | None) -> Table | None:
-    """Return a CSV as a table, in the encoding and with the delimiter that fit it, or None where
-    it is none. root: as in `door.open_file`."""
+    """Return a CSV as a table, in the encoding and with the delimiter that fit it, or JSON by its
+    keys; None where it is neither. root: as in `door.open_file`."""
     try:
         content = door.read_file(path, root, _MOST_BYTES)
     except OSError:
         return None
     text, encoding = _text(content)
+    if text.lstrip()[:1] in ("[", "{"):
+        return _json_table(path, text, encoding)
     csv.field_size_limit(_MOST_BYTES)
     first = text.splitlines()[0] if text.strip() else ""
     delimiter = max(_DELIMITERS, key=first.count)
@@ -105,6 +110,27 @@ def read_table(path: Path, root: Path | None) -> Table | None:
         return None
     names = [name.strip() for name in rows[0]]
     return Table(path, names, rows[1:], encoding, _DELIMITERS[delimiter])
+
+
+def _json_table(path: Path, text: str, encoding: str) -> Table | None:
+    """Return the objects of an array, or one a line, as a table of their texts and numbers."""
+    try:
+        objects = list(itertools.islice(json_stream.entries(lambda: iter([text])), _MOST_ROWS))
+    except (ValueError, RecursionError):
+        lines = itertools.islice((line for line in text.splitlines() if line.strip()), _MOST_ROWS)
+        try:
+            objects = [json.loads(line) for line in lines]
+        except (ValueError, RecursionError):
+            return None
+    rows = [each for each in objects if isinstance(each, dict)]
+    names = list(dict.fromkeys(name for row in rows for name in row))[:_MOST_COLUMNS]
+    cells = [[_cell(row.get(name)) for name in names] for row in rows]
+    return Table(path, names, cells, encoding, "json") if rows else None
+
+
+def _cell(value: Any) -> str:
+    plain = isinstance(value, str | int | float) and not isinstance(value, bool)
+    return str(value) if plain else ""
 
 
 def _text(content: bytes) -> tuple[str, str]:
@@ -352,7 +378,8 @@ def table_of(
         return None
     tables = [table for name in alike if (table := read_table(folder / name, folder))]
     if len(tables) == 1:
-        proposal_for.by_hand.append(f"Rename {tables[0].path.name} to catalogue.csv.")
+        ending = "json" if tables[0].delimiter == "json" else "csv"
+        proposal_for.by_hand.append(f"Rename {tables[0].path.name} to catalogue.{ending}.")
         return tables[0]
     for name in alike:
         if name.lower().endswith((".xlsx", ".xls", ".xlsm", ".ods", ".numbers")):

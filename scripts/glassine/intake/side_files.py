@@ -148,7 +148,7 @@ def find_catalogue(
         return None
     path = chosen.entries[0].path
     if path not in companions.CATALOGUE_NAMES:
-        _note_name(path, "catalogue.csv, .jsonl or .xml", collector)
+        _note_name(path, f"one of {', '.join(companions.CATALOGUE_NAMES)}", collector)
     return folder / path
 
 

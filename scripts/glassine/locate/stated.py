@@ -14,7 +14,14 @@ from typing import Any
 import numpy as np
 
 from glassine.base import parts
-from glassine.base.model import Facts, Frame, MasterGeometry, Polarity, Process
+from glassine.base.model import (
+    POSITIVE_KINDS,
+    Facts,
+    Frame,
+    MasterGeometry,
+    Polarity,
+    Process,
+)
 from glassine.base.records.given import StatedMaster
 from glassine.locate import cut_corner, film_order, orientation, text_notes
 from glassine.locate.turn import ORIENTATIONS, combined, words
@@ -22,8 +29,6 @@ from glassine.locate.turn import ORIENTATIONS, combined, words
 # Sides of a picture may part from their stated proportions by this share: masks and worn edges.
 # Common practice, no source.
 PROPORTION = 0.06
-# Kinds that are positives as a rule. Paper negatives and mounted ones exist: they are stated so.
-POSITIVE_KINDS = ("print", "lantern", "mounted_slide")
 
 
 _DIGIT = re.compile("[0-9]")

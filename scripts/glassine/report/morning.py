@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from glassine.base import clock, files, wording, zones
+from glassine.base import clock, files, naming, wording, zones
 from glassine.base.disk_room import Forecast
 from glassine.base.errors import GlassineError
 from glassine.report import unnamed
@@ -225,9 +225,12 @@ def _changed(batch: Batch, before: Before | None, zone: str | None) -> Fact | No
             moved.setdefault(f"new, {state}", []).append(item)
         elif earlier != state:
             moved.setdefault(f"{earlier} to {state}", []).append(item)
-    gone = [item for item in before.states if item not in now]
+    left = [item for item in before.states if item not in now]
+    gone = [item for item in left if not naming.is_stand_in(item)]
     if gone:
         moved["no longer here"] = gone
+    if len(left) > len(gone):  # a stand-in goes when its capture has an item
+        moved["without an item before"] = [item for item in left if naming.is_stand_in(item)]
     if before.restricted is not None:
         closed = {each.item for each in batch.access if each.is_restricted}
         here = [item for item in before.restricted if item in now]

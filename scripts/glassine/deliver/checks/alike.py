@@ -91,8 +91,26 @@ def _frame(item: BagItem, facts: Any) -> _Frame:
             box = region_of(path.removeprefix(start), facts["width"], facts["height"])
             reduced = _reduced(item, path) if box else None
             if box is not None and reduced is not None:
+                box, reduced = whole_pixels(box, reduced, (facts["width"], facts["height"]))
                 frame.tiles.append((box, path, reduced))
     return frame
+
+
+def whole_pixels(box: Box, tile: Floats, size: tuple[int, int]) -> tuple[Box, Floats]:
+    """Return a reduced tile, and what it shows, without pixels that lie partly beyond the picture.
+
+    Where the picture's end is no multiple of the reduction (9 px by 2 are 5), the last pixel stands
+    for less than the others, and of a narrow tile all would be compared with what lies beside it.
+    size: width and height of the picture in px."""
+    across, down = (box[2] - box[0]) * size[0], (box[3] - box[1]) * size[1]
+    height, width = tile.shape[:2]
+    scale = 2 ** round(float(np.log2(max(across / width, down / height, 1.0))))
+    right, bottom = box[2], box[3]
+    if width > 1 and (width - 1) * scale < across < width * scale - 0.5:
+        tile, right = tile[:, :-1], box[0] + (width - 1) * scale / size[0]
+    if height > 1 and (height - 1) * scale < down < height * scale - 0.5:
+        tile, bottom = tile[:-1], box[1] + (height - 1) * scale / size[1]
+    return (box[0], box[1], right, bottom), tile
 
 
 def _reduced(item: BagItem, path: str) -> Floats | None:

@@ -38,7 +38,7 @@ _ACCESS = {
 # Parts of a name whose yes lets out and whose no keeps back, but that hold words and dates as well:
 # all that is not plainly open counts.
 _OPEN_OR_NOT = ("communicab", "consultab", "diffusab", "freigab", "freigegeben")
-_NOTHING = {"", "-", "–", "—", ".", "none", "nil", "null", "n/a", "na", "keine", "kein", "aucun"}
+NOTHING = {"", "-", "–", "—", ".", "none", "nil", "null", "n/a", "na", "keine", "kein", "aucun"}
 _NO = {"no", "n", "false", "0", "nein", "non", "nee", "nej", "never", "not"}
 _OPEN = {
     "open", "public", "free", "unrestricted", "not restricted", "no restriction",
@@ -152,7 +152,7 @@ def closes(text: str) -> bool:
 def keeps_back(column: str, value: Any) -> bool:
     """Return whether a cell that nobody reads may say that the picture is not for the public."""
     name, text = _name(column), " ".join(str(value).casefold().split()).rstrip(".!")
-    if text in _NOTHING or (len(text) <= 500 and leaves_open(text)):
+    if text in NOTHING or (len(text) <= 500 and leaves_open(text)):
         return False
     if any(part in name for part in _KEEPS_BACK):
         return text not in _NO and text not in _OPEN - {"yes", "y", "true", "1", "ja", "oui"}
@@ -166,7 +166,7 @@ def keeps_back(column: str, value: Any) -> bool:
 def speaks_of_rights(column: str, value: Any) -> bool:
     """Return whether a cell that nobody reads seems to state rights."""
     name, text = _name(column), " ".join(str(value).casefold().split())
-    spoken = text not in _NOTHING and any(part in name for part in _RIGHTS)
+    spoken = text not in NOTHING and any(part in name for part in _RIGHTS)
     elsewhere = name in _ACCESS or any(part in name for part in _KEEPS_BACK)
     return spoken and not elsewhere and not _DATES.search(name)
 

@@ -51,7 +51,7 @@ from glassine.intake.catalogue.kept_rows import KeptRows, Records
 from glassine.intake.catalogue.rows import ACCESS_FIELDS, RecordReader
 from glassine.intake.given import CatalogueSection, CatalogueSettings
 
-VERSION = "6"
+VERSION = "7"
 
 # Far above any real extract; they bound memory against a wrong or hostile file.
 MAX_FILE_BYTES = 256 * 2**20
@@ -200,7 +200,9 @@ def read_catalogue(
         if table is not None:
             return _collect_mapped(catalogue, objects, asked, table)
         rows = _with_paths(objects, columns)
-        _collect(catalogue, rows, asked, columns)
+        keys: dict[str, None] = {}
+        _collect(catalogue, _noting_keys(rows, keys), asked, columns)
+        _check_keys(path, catalogue, columns["item_id"], list(keys))
         catalogue.findings += _not_mapped(path, catalogue, section)
         return catalogue
     return _read_csv(text, catalogue, asked)
@@ -589,6 +591,26 @@ def _json_rows(path: Path, text: _Text) -> Iterator[Row]:
         yield Row(number, value)
 
 
+def _noting_keys(rows: Iterable[Row], keys: dict[str, None]) -> Iterator[Row]:
+    """Yield the rows; note their keys in their order, as many as a table may have columns."""
+    for row in rows:
+        if len(keys) < MAX_COLUMNS:
+            keys |= dict.fromkeys(row.cells)
+        yield row
+
+
+def _check_keys(path: Path, catalogue: Catalogue, wanted: list[str], keys: list[str]) -> None:
+    """Refuse objects of which none has a number: that is no fault of one row after the other."""
+    if "item_id" not in catalogue.fields_read:
+        raise _refuse(
+            "header",
+            path,
+            f"No object has a key {' or '.join(wanted)!r}; they have {', '.join(keys)[:300]}.",
+            f"the key {wanted[0]!r} with the item's number in each object.",
+            "Name the key of item numbers in `catalogue.columns.item_id`.",
+        )
+
+
 def _not_mapped(path: Path, catalogue: Catalogue, section: CatalogueSection) -> list[Finding]:
     """Return what is told of keys that are read for their names alone, where others are mapped."""
     if not section.columns:
@@ -727,6 +749,7 @@ def _collect(
             collecting.keep(row)
         else:
             collecting.take(row)
+    collecting.close_what_is_not_open()
     catalogue.findings += catalogue_columns.unused(
         path.name, reader.unused, set(FIELDS), reader.read
     )
@@ -841,7 +864,23 @@ class _Collecting:
         with self.reader.counted_before():
             record = self.reader.record(self._whole(self.kept.get(place)), findings)
         self._put(item, record, findings)
-        return record if item not in self.catalogue.bad_items else None
+        if record is None or item in self.catalogue.bad_items:
+            return None
+        return self._close(item, record)
+
+    def close_what_is_not_open(self) -> None:
+        """Close the items of which a column that nobody reads says that they are not open: only all
+        rows tell what such a column is for."""
+        for item, record in [*self.catalogue.records.made().items()]:
+            self._close(item, record)
+
+    def _close(self, item: ItemId, record: CatalogueRow) -> CatalogueRow:
+        closed, findings = self.reader.access_columns.judged(record, self.reader.extract)
+        if findings:
+            self.catalogue.records[item] = closed
+            self.catalogue.findings.extend(findings)
+            self.catalogue.for_review.setdefault(item, []).extend(findings)
+        return closed
 
     def _put(self, item: ItemId, record: CatalogueRow | None, findings: list[Finding]) -> None:
         catalogue = self.catalogue

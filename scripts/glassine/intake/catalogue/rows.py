@@ -24,6 +24,7 @@ from glassine.intake.catalogue import (
     unread,
 )
 from glassine.intake.catalogue import dates as catalogue_dates
+from glassine.intake.catalogue.access_columns import AccessColumns
 from glassine.intake.catalogue.extract import (
     FIELDS,
     Extract,
@@ -72,6 +73,7 @@ class RecordReader:
         self.read: set[str] = set()
         self.joined: Counter[str] = Counter()
         self.of_access: set[str] = set()
+        self.access_columns = AccessColumns()
         self.film_column = section.film_column
         self.has_film = False
         self._fields_of: tuple[str, ...] = ()
@@ -93,6 +95,7 @@ class RecordReader:
         for cell in unread.unread_cells(self.extract, row):
             if cell.column not in self.extract.ignored:
                 self.unused[cell.column] += 1
+                self.access_columns.see(cell)
             elif cell.column == self.film_column:
                 self.has_film = True
         self.of_access |= {name for name in ACCESS_FIELDS if self.extract.one(row, name)}
@@ -147,7 +150,7 @@ class RecordReader:
         record["identifiers"] += self._written(row, item)
         rights = record["rights"]["uri"] or record["rights"]["status"]
         read_values = unread.ReadValues(record["edtf"], rights)
-        doubts = unread.check(extract, row, read_values, self.unused, findings)
+        doubts = unread.check(extract, row, read_values, self.unused, self.access_columns, findings)
         access = row_access.stated(extract, row, doubts, findings)
         self.of_access |= {name for name in ACCESS_FIELDS if extract.one(row, name)}
         if access != RowAccess():

@@ -10,6 +10,7 @@ from glassine.base.errors import Finding
 from glassine.intake import date_words
 from glassine.intake.catalogue import columns as catalogue_columns
 from glassine.intake.catalogue import dates as catalogue_dates
+from glassine.intake.catalogue.access_columns import AccessColumns
 from glassine.intake.catalogue.extract import FIELDS, NOT_READ, Cell, Extract, Row, text_of
 
 # How the name of a cell ends that a level above its record says.
@@ -48,6 +49,7 @@ def check(
     row: Row,
     read_values: ReadValues,
     counted: Counter[str],
+    access_columns: AccessColumns,
     findings: list[Finding],
 ) -> list[str]:
     """Count the columns that nobody reads; hold or mark the item where one must be read.
@@ -63,6 +65,7 @@ def check(
     for cell in unread_cells(extract, row):
         if cell.column not in extract.ignored:
             counted[cell.column] += 1
+            access_columns.see(cell)
             told = _findings_of(extract, row, cell, read_values)
             findings += told
             if any(each.code == "catalogue.restriction" for each in told):
