@@ -28,6 +28,7 @@ class Outcome:
 # other records.
 _TELLS_TIME = re.compile(
     r"(/timings/|/logs/|\.lock$|report/|results/summary\.json$|results/ids\.json$|audit\.sqlite$"
+    r"|results/(room|masters)\.json$"
     r"|/audit\.json$|/alike\.json$|/(states|settled)\.json$|/handover/same\.json$)"
 )
 

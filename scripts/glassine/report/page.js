@@ -86,6 +86,7 @@ async function readList() {
   queue = queued();
   whole = true;
   dropUnknown();
+  if (dropped.length) drawSaveBar(droppedWords());
   filterCards();
 }
 function cardOf(told, number) {
@@ -231,7 +232,13 @@ let edits = recalled.edits && typeof recalled.edits === "object" ? recalled.edit
 /* What stood when an item was first changed here: what others decide meanwhile is told from it. */
 let bases = recalled.bases && typeof recalled.bases === "object" ? recalled.bases : {};
 let author = typeof recalled.by === "string" ? recalled.by : "";
-function dropUnknown() { if (whole) for (const item of Object.keys(edits)) if (!byItem.has(item)) delete edits[item]; }
+/* Decisions that the browser kept about items that this report has no more; they are said, not dropped in silence. */
+const dropped = [];
+function dropUnknown() {
+  if (!whole) return;
+  for (const item of Object.keys(edits)) if (!byItem.has(item) && !(item in page.standing)) { delete edits[item]; dropped.push(item); }
+}
+const droppedWords = () => dropped.length ? `What was decided here about ${dropped.join(", ")} was not saved, and this report has no such item any more.` : undefined;
 dropUnknown();
 const history = [];
 const KEYS = ["corners", "rotate", "mirror", "polarity", "process", "exclude", "blank", "accept"];
@@ -1195,7 +1202,7 @@ async function saveAtOnce() {
     adopt(answer);
     settle(before, answer);
     if (!answer.saved && !answer.conflicts) { drawSaveBar(answer.message); if (answer.later) retry = setTimeout(saveAtOnce, 4000); break; }
-    drawSaveBar();
+    drawSaveBar(answer.gone ? answer.message : undefined);
     say(answer.message);
   } while (sendAgain);
   sending = false;
@@ -1204,10 +1211,10 @@ async function saveAtOnce() {
    person decided otherwise waits for a word. */
 const contested = new Set();
 function settle(sent, answer) {
-  const against = new Set(answer.conflicts || []);
+  const against = new Set(answer.conflicts || []), gone = new Set(answer.gone || []);
   if (!answer.saved && !answer.conflicts) return;
   for (const [item, each] of Object.entries(sent)) {
-    if (contested.has(item)) continue;
+    if (contested.has(item) || gone.has(item)) continue;
     if (against.has(item)) { contested.add(item); continue; }
     delete spent[item];
     if (edits[item] && same(edits[item], each)) forget(item); else if (edits[item]) bases[item] = each;
@@ -1236,7 +1243,7 @@ async function meetServer() {
     server = await reply.json();
     page.standing = server.corrections;
     if (server.role) { author = server.role; setInterval(hear, 5000); }
-    drawSaveBar();
+    drawSaveBar(droppedWords());
   } catch { server = null; }
 }
 
@@ -1273,6 +1280,6 @@ else {
   const reached = new IntersectionObserver((seen) => { if (seen.some((each) => each.isIntersecting)) { reached.disconnect(); listed().catch(() => {}); } });
   reached.observe(find("#pages"));
 }
-drawSaveBar();
+drawSaveBar(droppedWords());
 meetServer().finally(follow);
 })();
