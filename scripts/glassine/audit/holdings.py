@@ -12,7 +12,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import partial
+from functools import cached_property, partial
 from pathlib import Path
 from typing import Literal, get_args
 
@@ -71,7 +71,7 @@ class Part:
     bag: str = ""
     stamp: str = ""
 
-    @property
+    @cached_property
     def key(self) -> str:
         """Return what names the part from night to night."""
         return "/".join((self.kind, self.batch, self.bag, self.name))
@@ -140,7 +140,7 @@ def _not_looked_at(path: Path, problem: OSError) -> Finding:
 def item_folders(places: Places, batch: str) -> list[Path]:
     """Return the folder of each item of the batch that has results."""
     items = places.results / batch / "items"
-    return sorted(items.iterdir()) if items.is_dir() else []
+    return [items / name for name in sorted(os.listdir(items))] if items.is_dir() else []  # noqa: PTH208
 
 
 def _items(holdings: Holdings, places: Places, batch: str, known: Mapping[str, Part]) -> None:

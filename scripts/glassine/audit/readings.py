@@ -89,7 +89,9 @@ class Readings:
             return {
                 row[0]: Standing(
                     Part(*row[1:9]),
-                    tuple(item_states.finding(entry, NAME) for entry in json.loads(row[9])),
+                    ()
+                    if row[9] == "[]"  # of most parts
+                    else tuple(item_states.finding(entry, NAME) for entry in json.loads(row[9])),
                 )
                 for row in rows
             }

@@ -116,7 +116,8 @@ def _as_known(part: Part, known: dict[str, Standing], now: str) -> Part:
     times = [part.read]
     if before is not None and before.part.expected == part.expected:
         times.append(before.part.read)
-    return replace(part, read=max((each for each in times if each <= now), default=_UNKNOWN))
+    read = max((each for each in times if each <= now), default=_UNKNOWN)
+    return part if read == part.read else replace(part, read=read)
 
 
 def _to_read(

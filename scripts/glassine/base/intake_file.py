@@ -81,7 +81,7 @@ def _quickly(path: Path, sound: str) -> Content | None:
         if hashlib.sha256(raw).hexdigest() != sound:
             return None
         return Content(msgspec.json.decode(raw), sound, alike=True)
-    except (OSError, msgspec.DecodeError):
+    except (OSError, msgspec.DecodeError, UnicodeDecodeError):
         return None
 
 
@@ -95,5 +95,5 @@ def _digest(path: Path) -> str:
 def _decoded(path: Path) -> Any:
     try:
         return msgspec.json.decode(path.read_bytes())
-    except (OSError, msgspec.DecodeError):
+    except (OSError, msgspec.DecodeError, UnicodeDecodeError):
         return None

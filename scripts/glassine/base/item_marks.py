@@ -18,7 +18,6 @@ from typing import Any
 import msgspec
 
 from glassine.base import files, intake_file
-from glassine.base.errors import GlassineError
 from glassine.base.item_states import ItemStatus, item_status
 
 NAME = "states.json"
@@ -81,8 +80,8 @@ def _state(path: str) -> list[int]:
 def read(path: Path, code: str) -> Kept:
     """Return what is kept at `path`; nothing where it cannot be used, or other code made it."""
     try:
-        kept = msgspec.convert(files.read_json(path), Kept) if path.exists() else Kept(code=code)
-    except (GlassineError, OSError, msgspec.ValidationError):
+        kept = msgspec.json.decode(path.read_bytes(), type=Kept)
+    except (OSError, msgspec.DecodeError, UnicodeDecodeError):
         return Kept(code=code)
     return kept if kept.code == code else Kept(code=code)
 
@@ -91,7 +90,7 @@ def write(path: Path, before: Kept, kept: Kept) -> None:
     """Keep it where it is another than before; where there is no room, nothing is kept."""
     if kept != before and path.parent.is_dir():
         with contextlib.suppress(OSError):
-            files.write_json(path, msgspec.to_builtins(kept))
+            files.write_bytes(path, msgspec.json.encode(kept))
 
 
 def batch_states(results_batch_dir: Path) -> list[ItemStatus]:

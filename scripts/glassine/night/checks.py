@@ -12,7 +12,7 @@ from glassine.base import identity, text_packages
 from glassine.base.errors import GlassineError
 from glassine.handover import columns
 from glassine.handover.given import HandoverSection
-from glassine.night import preflight
+from glassine.night import due, item_folders, preflight
 from glassine.night.workplace import Workplace
 
 
@@ -74,11 +74,16 @@ def check_room(place: Workplace, batches: Iterable[str]) -> None:
 
 def bring_records_to_now(place: Workplace, batches: Iterable[str]) -> None:
     """See that no record that the engine compares by time comes from the future."""
-    items = ("items/*/done.json", "items/*/looked.json")
-    patterns = ("*.json", "report/index.html", "targets/**/*.json", *items)
+    patterns = ("*.json", "report/index.html", "targets/**/*.json")
     for name in batches:
+        results = place.results_dir(name)
         for pattern in patterns:
-            preflight.bring_to_now(place.results_dir(name).glob(pattern))
+            preflight.bring_to_now(results.glob(pattern))
+        preflight.bring_to_now(
+            f"{folder}/{stamp}"
+            for folder in item_folders.listed(results / "items")
+            for stamp in (due.STAMP, due.LOOKED)
+        )
 
 
 def delivery_to_compare(place: Workplace) -> Path:

@@ -54,7 +54,8 @@ class Batch:
     steps are given that JSON and digests are made of it, so that a night does not do an item anew
     because a type holds one more key. films: what render is given of each item's films, by item,
     from films.json. today: the day by which embargoes last or have ended. sha256: of the file, ""
-    where nothing may be kept of it (`intake_file.Content.alike`).
+    where nothing may be kept of it (`intake_file.Content.alike`). access_sections: the section
+    `access` of settings, by their identity.
     """
 
     def __init__(
@@ -87,6 +88,7 @@ class Batch:
         self.shared: dict[int, tuple[dict[str, Any], str]] = {}
         self.resolved: dict[tuple[int, ...], tuple[dict[str, Any], dict[str, Any]]] = {}
         # The key of an item under the settings, whether its films are known or not (`key`).
+        self.access_sections: dict[int, tuple[dict[str, Any], access.AccessSection]] = {}
         self.keys: dict[tuple[ItemId, bool], tuple[dict[str, Any], str]] = {}
 
     def facts(self) -> dict[str, Any]:
@@ -313,8 +315,11 @@ def access_of(batch: Batch, item: ItemId, config: dict[str, Any]) -> access.Acce
     """Return who may see an item on the day of the batch; nobody one that a person withdrew."""
     if item in batch.withdrawn:
         return batch.withdrawn[item]
-    section = msgspec.convert(config.get("access", {}), access.AccessSection)
-    return access.of_row(batch.items[item].catalogue, section, batch.today)
+    known = batch.access_sections.get(id(config))
+    if known is None or known[0] is not config:
+        section = msgspec.convert(config.get("access", {}), access.AccessSection)
+        known = batch.access_sections[id(config)] = (config, section)
+    return access.of_row(batch.items[item].catalogue, known[1], batch.today)
 
 
 def listed_access(batch: Batch, config: dict[str, Any]) -> list[access.ListedAccess]:

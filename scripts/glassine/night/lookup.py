@@ -50,8 +50,8 @@ class Lookup:
         self.lock = lock
         self._read = functools.lru_cache(maxsize=64)(self._read_batch)
         self._due = functools.lru_cache(maxsize=64)(self._find_due)
-        self._kept: dict[str, list[ItemId]] = {}
         self._latest: dict[str, due.Batch] = {}
+        self._kept: dict[str, list[ItemId]] = {}
         self._unlooked: dict[tuple[str, int], list[ItemId]] = {}
         self._standing = functools.lru_cache(maxsize=64)(self._find_standing)
         self._delivery_key = functools.lru_cache(maxsize=64)(self._find_delivery_key)

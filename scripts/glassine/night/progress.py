@@ -115,9 +115,8 @@ class _Standing:
     finished_s: float | None = None
 
 
-def _standing(item_dir: Path, state: ItemState) -> _Standing:
-    """Return where an item stands. state: as intake saw it."""
-    folder = str(item_dir)
+def _standing(folder: str, state: ItemState) -> _Standing:
+    """Return where an item stands. folder: of the item; state: as intake saw it."""
     # os.path and os.stat: of 10,000 items a third of the time.
     if state == "held" or os.path.exists(f"{folder}/held.json"):  # noqa: PTH110
         return _Standing("held")
@@ -126,7 +125,7 @@ def _standing(item_dir: Path, state: ItemState) -> _Standing:
     with contextlib.suppress(FileNotFoundError, NotADirectoryError):
         status = os.stat(f"{folder}/package.json")  # noqa: PTH116
         return _Standing("finished", finished_s=status.st_mtime)
-    return _Standing("left", stage=_stage(item_dir))
+    return _Standing("left", stage=_stage(Path(folder)))
 
 
 def progress_of(results: Path, now: float) -> Progress:
@@ -137,7 +136,8 @@ def progress_of(results: Path, now: float) -> Progress:
     """
     path = results / "intake.json"
     entries = record_files.take(path, "intake", ItemStates, intake_file.read(path).value).items
-    standings = [_standing(results / "items" / entry.item, entry.state) for entry in entries]
+    items = f"{results}/items"
+    standings = [_standing(f"{items}/{entry.item}", entry.state) for entry in entries]
     states = Counter(standing.state for standing in standings)
     stages = Counter(standing.stage for standing in standings if standing.stage)
     rate = _rate(

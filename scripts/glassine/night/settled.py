@@ -55,7 +55,7 @@ def read(results: Path) -> Kept:
         if path.stat().st_size > _MAX_BYTES:
             return Kept()
         return msgspec.json.decode(path.read_bytes(), type=Kept)
-    except (OSError, msgspec.DecodeError):
+    except (OSError, msgspec.DecodeError, UnicodeDecodeError):
         return Kept()
 
 
