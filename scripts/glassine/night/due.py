@@ -18,7 +18,7 @@ from typing import Any
 import msgspec
 
 from glassine import steps
-from glassine.base import access, clock, files, naming, raw_keep, record_files, sizes
+from glassine.base import access, captions, clock, files, naming, raw_keep, record_files, sizes
 from glassine.base.errors import GlassineError
 from glassine.base.model import BatchId, Facts, ItemId, withdraws_whole
 from glassine.base.records.intake import Intake, ItemEntry
@@ -239,6 +239,12 @@ def _own(
             result[name] = _of_pictures(decided) if item in batch.raw_items else decided
         elif name == "calibration":
             result[name] = batch.content.get(name, [])
+        elif name == "caption":
+            # Left out where no set has a caption that shows such facts.
+            chosen = config_of(batch, item, config)
+            of_masters = chosen.get(rules.FOR_MASTERS, [])
+            shown = captions.facts_of(entry.get("catalogue"), chosen, of_masters)
+            result |= {name: shown} if shown else {}
         elif name in ("access", "public"):
             # Left out where all may see it, as most items state nothing.
             of_item = access_of(batch, item, config)

@@ -50,6 +50,7 @@ class Lookup:
         self.lock = lock
         self._read = functools.lru_cache(maxsize=64)(self._read_batch)
         self._due = functools.lru_cache(maxsize=64)(self._find_due)
+        self._kept: dict[str, list[ItemId]] = {}
         self._unlooked: dict[tuple[str, int], list[ItemId]] = {}
         self._standing = functools.lru_cache(maxsize=64)(self._find_standing)
         self._delivery_key = functools.lru_cache(maxsize=64)(self._find_delivery_key)
@@ -122,12 +123,14 @@ class Lookup:
         self, batch: due.Batch, items_dir: Path, unsettled: list[ItemId]
     ) -> list[ItemId]:
         """Return the unsettled items but for those that stay as delivered, which is said."""
+        self._kept[batch.name] = []
         if not unsettled or self.config["delivery"]["on_new_version"] != "keep":
             return unsettled
         from glassine.night import kept
 
         receipts = receipt_files.read(self.place.deliveries, batch.name).sound
         staying = kept.kept(batch, items_dir, self.config, unsettled, receipts)
+        self._kept[batch.name] = sorted(staying)
         if staying and self.lock.held:
             names = wording.some(sorted(staying), 8)
             sys.stderr.write(
@@ -358,7 +361,16 @@ class Lookup:
             "masters": str(self.place.batch_dir(name)),
             "rules_unused": self._rules_unused(name),
             "access": self.listed_access(name),
+            "kept": self.kept(name),
         }
+
+    def kept(self, name: str) -> list[ItemId]:
+        """Return the items of a batch that stay as they were delivered, by
+        `delivery.on_new_version`."""
+        if self.config["delivery"]["on_new_version"] != "keep" or self.known(name) is None:
+            return []
+        self.unsettled(name)
+        return self._kept.get(name, [])
 
     def listed_access(self, name: str) -> list[dict[str, Any]]:
         """Return the items of a batch that not all may see today, or that were opened lately."""

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from glassine.base import clock, files, wording, zones
+from glassine.base.disk_room import Forecast
 from glassine.base.errors import GlassineError
 from glassine.report import unnamed
 from glassine.report.shown import Batch
@@ -88,6 +89,7 @@ def of_batch(batch: Batch, before: Before | None, zone: str | None = None) -> Mo
                 _audit(batch),
                 _expected(batch),
                 _access(batch),
+                *map(_room, batch.room),
                 _changed(batch, before, zone),
             )
             if fact is not None
@@ -139,8 +141,8 @@ def _targets(batch: Batch) -> Fact | None:
     unmeasured = [target.target for target in targets if target.state != "measured"]
     verdicts = [verdict for target in targets for verdict in target.verdicts]
     none = sum(1 for verdict in verdicts if verdict.overall is None)
-    parts = [f"{_count(len(targets), 'capture')}, {_count(len(verdicts), 'judgement')}"]
-    parts += [f"{none:,} reached no level"] if none else []
+    reached = f"{len(verdicts) - none:,} of {_count(len(verdicts), 'judgement')} reached a level"
+    parts = [f"{reached}, on {_count(len(targets), 'capture')}"]
     parts += [f"not measured: {wording.some(unmeasured, _NAMED)}"] if unmeasured else []
     return Fact("Capture targets", "; ".join(parts), "targets", not (none or unmeasured))
 
@@ -197,6 +199,12 @@ def _access(batch: Batch) -> Fact | None:
     return Fact("Who may see it", "; ".join(parts), "access")
 
 
+def _room(forecast: Forecast) -> Fact:
+    """Return for how long a disk lasts that a night writes to."""
+    good = False if forecast.is_short else None
+    return Fact("Room on the disk", forecast.sentence(), "deliveries", good)
+
+
 def _changed(batch: Batch, before: Before | None, zone: str | None) -> Fact | None:
     """Return what changed since the report before: new and gone items, and other states."""
     if before is None:
@@ -246,6 +254,11 @@ def _actions(batch: Batch) -> list[Action]:
         (held, f"Settle {_count(held, 'held item')}", "#held"),
         (asks, f"Answer {_count(asks, 'question')} about the batch as a whole", "#batch-asks"),
         (review, f"Review {_count(review, 'item')}", "#look"),
+        (
+            any(each.is_short for each in batch.room),
+            "Make room on the disk, or have more of it: scripts/tidy says what may go",
+            "#deliveries",
+        ),
         (missing, f"Capture {_count(missing, 'missing item')}", "recapture.html"),
         (
             frames,
