@@ -73,6 +73,24 @@ def rows(described: dict[str, Any], where: str = "") -> Iterator[str]:
         default = _code(part.get("default"))
         example = _code(part.get("examples", [None])[0])
         yield f"| `{name}` | {text}{choice} | {default} | {example} |"
+        of_entry = part.get("items", {})
+        if of_entry.get("properties"):
+            yield from _entry_rows(of_entry, f"{name}[].")
+
+
+def _entry_rows(described: dict[str, Any], where: str) -> Iterator[str]:
+    """Yield rows for the keys of a list's entries: what holds where one is left out says its
+    description."""
+    for key, part in described["properties"].items():
+        name = f"{where}{key}"
+        text = " ".join(part["description"].split()).replace("|", "\\|")
+        if part.get("properties"):
+            yield f"| **{name}** | {text} | | |"
+            yield from _entry_rows(part, f"{name}.")
+            continue
+        choice = f" One of: {', '.join(map(str, part['enum']))}." if "enum" in part else ""
+        example = _code(part["examples"][0]) if part.get("examples") else ""
+        yield f"| `{name}` | {text}{choice} | | {example} |"
 
 
 def _code(value: Any) -> str:

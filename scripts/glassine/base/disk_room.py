@@ -79,8 +79,8 @@ class Forecast:
             left_out = f"; left out, as room was made or the disk is another: {self.freed:,}"
         if self.rate is None:
             return (
-                f"{free}; how long that lasts can be told from {LEAST_NIGHTS} nights on, so far "
-                f"{self.nights:,} in the last {LOOKED_BACK:g} days can be used{left_out}"
+                f"{free}; how long that lasts is said after {LEAST_NIGHTS} nights "
+                f"(of the last {LOOKED_BACK:g} days {self.nights:,} can be used{left_out})"
             )
         if not self.rate:
             return f"{free}; the last {self.nights:,} nights took none of it{left_out}"

@@ -110,6 +110,22 @@ class FilmNote(Record, frozen=True, kw_only=True):
     version: str
 
 
+class NetworkNote(Record, frozen=True, kw_only=True):
+    """What the trained network says of a frame, which was weighed with what its film shows.
+
+    balance: log10 of exposure per channel, with the exposure in it, for the network's own slopes
+    and matrix; exposure, cast: how far their mean, and each against it, may be off, one standard
+    deviation; error: mean CIEDE2000 that it expects of its own picture; differ: how far its
+    exposures are from those found without it, log10.
+    """
+
+    balance: Channels
+    exposure: float
+    cast: float
+    error: float
+    differ: float
+
+
 class Negative(Tone, frozen=True, kw_only=True, omit_defaults=True):
     """How a negative becomes a picture; values per channel that is used.
 
@@ -120,6 +136,7 @@ class Negative(Tone, frozen=True, kw_only=True, omit_defaults=True):
     sum to 1, which tells the layers apart: it is applied to (D - dmin) / slopes; None where each
     channel stands for its layer. expected_error: mean CIEDE2000 (of grey pictures mean difference
     of L*) that the picture is likely to be off by, None in records of versions that did not say.
+    network: what the trained network says, absent where it was not asked.
     """
 
     dmin: Channels
@@ -132,6 +149,7 @@ class Negative(Tone, frozen=True, kw_only=True, omit_defaults=True):
     density_matrix: tuple[Channels, ...] | None = None
     expected_error: float | None = None
     film: FilmNote | UnsetType = UNSET
+    network: NetworkNote | UnsetType = UNSET
 
 
 class ColourNegative(Negative, frozen=True, kw_only=True, tag="negative, colour"):

@@ -14,7 +14,7 @@ from glassine.base.tone import Channels, FilmNote
 from glassine.films.groups import Group
 from glassine.films.units import Unit, looks_of
 from glassine.render import pool
-from glassine.render.estimate import Known, estimate
+from glassine.render.estimate import Known, estimate, with_network
 from glassine.render.given import FilmStock, ToneSection
 from glassine.render.learned import Learned
 from glassine.render.looks import Look
@@ -43,20 +43,24 @@ def pooled(group: Group, settings: ToneSection, learned: Learned | None = None) 
     Raises GlassineError where looks are damaged.
     """
     parts = [(unit, looks_of(unit, frames)) for unit, frames in chosen(group)]
-    values = _estimated(parts, settings, learned)
+    values = _estimated(parts, settings, learned, ask=True)
     return _used(group, parts, values, _deviations(parts, values, settings, learned))
 
 
 Part = tuple[Unit, list[Look]]
 
 
-def _estimated(parts: list[Part], settings: ToneSection, learned: Learned | None) -> FilmValues:
+def _estimated(
+    parts: list[Part], settings: ToneSection, learned: Learned | None, *, ask: bool = False
+) -> FilmValues:
+    """Return the values of a film. ask: also what the trained network says of it."""
     first = parts[0][0]
     base = tuple(_of_bands(unit) for unit, _ in parts if unit.base is not None)
     stock = settings.film_stocks.get(first.facts.film_stock or "", FilmStock())
     known = Known(first.process, first.channels, base, first.facts, stock, first.primaries, learned)
     looks = [look for _, mine in parts for look in mine]
-    values = pool.values_of(estimate(looks, known))
+    film = estimate(looks, known)
+    values = pool.values_of(with_network(film, looks, known) if ask else film)
     if base:
         values = msgspec.structs.replace(values, dmin_source=f"film base on {len(base)} master(s)")
     return values

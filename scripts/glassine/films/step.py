@@ -30,7 +30,7 @@ from glassine.films.groups import Group
 from glassine.films.units import Unit
 from glassine.render import tone
 
-VERSION = "1"
+VERSION = "2"
 _BARE = "the pictures show the bare light table, so they say nothing of the film's base"
 
 

@@ -21,7 +21,7 @@ from glassine.base.model import ItemId
 from glassine.deliver import receipt_files, same_ids
 from glassine.films import record as films
 from glassine.intake.given import CatalogueSettings
-from glassine.night import due, leading, rules
+from glassine.night import due, leading, rules, settled
 from glassine.night.lock import RunLock
 from glassine.night.workplace import Workplace
 
@@ -51,6 +51,7 @@ class Lookup:
         self._read = functools.lru_cache(maxsize=64)(self._read_batch)
         self._due = functools.lru_cache(maxsize=64)(self._find_due)
         self._kept: dict[str, list[ItemId]] = {}
+        self._latest: dict[str, due.Batch] = {}
         self._unlooked: dict[tuple[str, int], list[ItemId]] = {}
         self._standing = functools.lru_cache(maxsize=64)(self._find_standing)
         self._delivery_key = functools.lru_cache(maxsize=64)(self._find_delivery_key)
@@ -58,7 +59,15 @@ class Lookup:
     # --- batch and items ---
 
     def _read_batch(self, path: str, mtime_ns: int, films_ns: tuple[int, int]) -> due.Batch:
-        return due.read_batch(Path(path))
+        results = Path(path).parent
+        kept = settled.read(results)
+        batch = due.read_batch(Path(path), kept.intake)
+        before = self._latest.get(batch.name)
+        if before is not None:
+            due.carry_keys(before, batch, self.config)
+        settled.use_keys(kept, batch, self.config)
+        self._latest[batch.name] = batch
+        return batch
 
     def batch(self, name: str) -> due.Batch:
         """Return intake.json of a batch, and its films, as they are on disk now."""
@@ -105,8 +114,12 @@ class Lookup:
         return self._due(self.batch(name))
 
     def _find_due(self, batch: due.Batch) -> list[ItemId]:
-        items_dir = self.place.results_dir(batch.name) / "items"
-        unsettled = due.unsettled(batch, items_dir, self.config)
+        results = self.place.results_dir(batch.name)
+        items_dir = results / "items"
+        look = settled.Look(settled.read(results))
+        unsettled = look.unsettled(batch, items_dir, self.config)
+        if self.lock.held and not self.config["only"]:
+            look.keep(results, batch, self.config)
         unsettled = self._without_kept(batch, items_dir, unsettled)
         if self.lock.held:
             for item in unsettled:

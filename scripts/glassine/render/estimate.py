@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from glassine.base.model import Facts
 from glassine.base.tone import Channels
 from glassine.masters import colour
-from glassine.render import dyes, layers, negative_film
+from glassine.render import dyes, layers, negative_film, trained
 from glassine.render.given import FilmStock
 from glassine.render.learned import Learned
 from glassine.render.looks import Look
-from glassine.render.negative_film import Film
+from glassine.render.negative_film import UNSEEN, Film
 
 
 @dataclass(frozen=True)
@@ -52,3 +52,17 @@ def estimate(looks: list[Look], known: Known) -> Film:
         known.process, known.channels, dmin, source, known.facts, known.stock, usual, known.learned
     )
     return layers.estimate(looks, start)
+
+
+def with_network(film: Film, looks: list[Look], known: Known) -> Film:
+    """Return the film with what the trained network says of it beside what was found: of colour
+    film whose slopes, matrix and balance nobody states. The film's own values stay as they are."""
+    if known.primaries is None or len(film.channels) != 3 or film.process != "colour":
+        return film
+    if known.facts.slopes or known.stock.slopes or known.stock.matrix or film.balance_stated:
+        return film
+    usual = dyes.nominal(np.array(known.primaries))
+    facts = trained.facts_of(usual, film.dmin, film.dmin_source != UNSEEN)
+    seen = [(colour.density(look.calm), look.picture) for look in looks]
+    said = trained.film(seen, [look.base or film.dmin for look in looks], facts)
+    return replace(film, trained=said)

@@ -15,6 +15,7 @@ from glassine.render import dyes
 from glassine.render.given import FilmStock, ToneSection
 from glassine.render.learned import Learned
 from glassine.render.looks import Floats, Look, Pixels, codes_inside, inside
+from glassine.render.trained import Context
 
 if TYPE_CHECKING:
     from glassine.masters.pixels import Source
@@ -61,7 +62,8 @@ class Film:
     balance_stated: whether `balance` is not to be changed; light: that most frames were taken in,
     by name; white: log10 of exposure over D-min, after balance, at which white lies on most frames,
     None where it is not known; learned: what earlier films of its stock showed, None where nothing
-    is known of these; uncertainty: of all this.
+    is known of these; uncertainty: of all this; trained: what the trained network says of the film,
+    None where it is not asked.
     """
 
     process: str
@@ -79,6 +81,7 @@ class Film:
     white: float | None = None
     learned: Learned | None = None
     uncertainty: Uncertainty = UNKNOWN
+    trained: Context | None = None
 
 
 def exposures(look: Look, film: Film) -> Floats:

@@ -36,7 +36,7 @@ from glassine.render.given import PictureSet, RenderGiven, Settings, for_public
 from glassine.render.pictures import Shot, Whole
 from glassine.render.work import RecordedMaster, Work, names_of
 
-VERSION = "13"
+VERSION = "14"
 
 # Long edge of the picture that quality is measured on.
 MEASURED_LONG_EDGE = 1000

@@ -43,7 +43,7 @@ from glassine.base.tone import (
 )
 from glassine.masters import colour
 from glassine.render import doubt, fading, negative_film, pool, toning
-from glassine.render.estimate import Known, estimate, primaries_of
+from glassine.render.estimate import Known, estimate, primaries_of, with_network
 from glassine.render.given import FilmStock, ToneSection
 from glassine.render.looks import Floats, Look, look
 from glassine.render.negative_film import Film, exposures
@@ -51,7 +51,7 @@ from glassine.render.negative_film import Film, exposures
 if TYPE_CHECKING:
     from glassine.masters.pixels import Source
 
-VERSION = "9"
+VERSION = "10"
 
 # Luminance of the primaries of sRGB (IEC 61966-2-1: those of ITU-R BT.709, section 3.2).
 LUMINANCE = (0.2126, 0.7152, 0.0722)
@@ -140,7 +140,8 @@ def _film(
         else:
             base = negative_film.base_of(source, geometry, encoding)
             known = Known(process, bands, base, facts, stock, primaries_of(encoding))
-            film = estimate(pictures or mine, known)
+            shown = pictures or mine
+            film = with_network(estimate(shown, known), shown, known)
         if len(bands) == 3 and settings.negative_primaries == "profile":
             film = replace(film, matrix=_rows(encoding.matrix))
         films[process] = film
@@ -156,6 +157,7 @@ def _negative(
     glints left out: most pictures are exposed and printed so that something in them is white.
     """
     own = doubt.own(picture, film)
+    film = own.film
     limit = settings.balance_limit
     balance = own.balance if film.balance_stated else _within(own.balance, limit)
     x = exposures(picture, film) + np.array(balance)
@@ -182,6 +184,7 @@ def _negative(
         expected_error=own.expected_error,
         review=own.review,
         clipped_percent=NOT_MEASURED,
+        network=own.network or UNSET,
     )
 
 

@@ -139,12 +139,20 @@ def _targets(batch: Batch) -> Fact | None:
         return Fact("Capture targets", batch.proof.holds[0].what, "targets", good=False)
     targets = batch.proof.targets
     unmeasured = [target.target for target in targets if target.state != "measured"]
-    verdicts = [verdict for target in targets for verdict in target.verdicts]
-    none = sum(1 for verdict in verdicts if verdict.overall is None)
-    reached = f"{len(verdicts) - none:,} of {_count(len(verdicts), 'judgement')} reached a level"
+    judged = [(target.target, v) for target in targets for v in target.verdicts if v.rows]
+    none = [f"{verdict.title} ({name})" for name, verdict in judged if verdict.overall is None]
+    tables = _count(len(judged), "table of limits", "tables of limits")
+    reached = f"{len(judged) - len(none):,} of {tables} reached a level"
     parts = [f"{reached}, on {_count(len(targets), 'capture')}"]
+    parts += [f"no level: {wording.some(none, _NAMED)}"] if none else []
+    # A table that has no rows, as its document is not to be had, asks nothing of a capture.
+    unjudged = [v for target in targets for v in target.verdicts if not v.rows]
+    titles = sorted({verdict.title for verdict in unjudged})
+    parts += [f"not judged: {wording.some(titles, _NAMED)}"] if titles else []
     parts += [f"not measured: {wording.some(unmeasured, _NAMED)}"] if unmeasured else []
-    return Fact("Capture targets", "; ".join(parts), "targets", not (none or unmeasured))
+    blind = any(verdict.not_judged for verdict in unjudged)
+    good = bool(judged) and not (none or unmeasured or blind)
+    return Fact("Capture targets", "; ".join(parts), "targets", good)
 
 
 def _audit(batch: Batch) -> Fact | None:

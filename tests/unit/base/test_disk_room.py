@@ -50,9 +50,9 @@ def test_the_rate_is_that_of_the_last_nights(disks):
 def test_nights_that_are_too_few_give_no_rate_and_say_so(disks):
     (told,) = nights(disks, [120, 110, 100])
     assert told.days is None and not told.is_short
-    assert "from 4 nights on, so far 3" in told.sentence()
+    assert "after 4 nights (of the last 30 days 3 " in told.sentence()
     (before,) = disk_room.forecast(disks[0] / "none", disks[1], NOW)
-    assert "so far 0" in before.sentence()
+    assert "30 days 0 can be used" in before.sentence()
 
 
 def test_a_night_in_which_room_was_made_does_not_hide_the_growth(disks):

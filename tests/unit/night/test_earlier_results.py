@@ -15,7 +15,9 @@ from glassine.base.records.quality import Quality
 from glassine.base.records.render import Rendering
 from glassine.night import due, upgrade
 
-EARLIER = settings.PROJECT / "tests" / "truth" / "earlier_results"
+TRUTH = settings.PROJECT / "tests" / "truth"
+# Each by the versions that its README names.
+EARLIER = ("earlier_results", "earlier_results_locate_21")
 ITEM = "PEH-0003"
 TYPES = {
     "fixity.json": Fixity,
@@ -26,10 +28,10 @@ TYPES = {
 }
 
 
-@pytest.fixture(scope="module")
-def results(tmp_path_factory):
+@pytest.fixture(scope="module", params=EARLIER)
+def results(tmp_path_factory, request):
     folder = tmp_path_factory.mktemp("earlier") / "results"
-    shutil.copytree(EARLIER, folder)
+    shutil.copytree(TRUTH / request.param, folder)
     own = folder / "items" / ITEM
     size = files.read_json(own / due.STAMP)["files"]["METS.xml"]
     (own / "METS.xml").write_bytes(b" " * size)  # not kept, see the README there

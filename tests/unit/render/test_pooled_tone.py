@@ -36,8 +36,26 @@ def film(tmp_path_factory):
     return record.by_item(rolls.pooled(results))["PEH-0"][0]
 
 
-def test_frames_share_the_films_values_and_keep_their_exposure(film):
+def as_its_frames_show(film):
+    """Return the film without what the trained network says of it."""
+    values = msgspec.structs.replace(film.film.values, trained=UNSET)
+    return msgspec.structs.replace(film, film=msgspec.structs.replace(film.film, values=values))
+
+
+def test_frames_share_the_films_slopes_and_matrix_and_what_was_weighed_is_in_the_record(film):
     one, other = (planned(positive, {"colour": film})[0] for positive in SHOWN[:2])
+    assert (one.slopes, one.density_matrix) == (other.slopes, other.density_matrix)
+    assert one.slopes != film.film.values.slopes
+    assert one.network != other.network
+    for plan in (one, other):
+        assert plan.network.exposure > 0
+        assert plan.network.cast > 0
+        assert plan.slopes_source.endswith("and a trained network")
+
+
+def test_frames_share_the_films_values_and_keep_their_exposure(film):
+    shown = as_its_frames_show(film)
+    one, other = (planned(positive, {"colour": shown})[0] for positive in SHOWN[:2])
     values = film.film.values
     for plan in (one, other):
         assert (plan.dmin, plan.slopes, plan.balance) == (
@@ -50,11 +68,13 @@ def test_frames_share_the_films_values_and_keep_their_exposure(film):
     assert one.exposure != other.exposure
 
 
-def test_the_picture_is_nearer_to_the_truth_than_by_itself(film):
-    """Known pictures, CIEDE2000 (CIE 142-2001, as scikit-image computes it)."""
+def test_the_picture_is_nearer_to_the_truth_than_by_itself(film, monkeypatch):
+    """Known pictures, CIEDE2000 (CIE 142-2001, as scikit-image computes it): what pooling gains by
+    itself, without the trained network on either side."""
+    monkeypatch.setattr(tone, "with_network", lambda found, looks, known: found)
     apart, pooled = [], []
     for positive in SHOWN:
-        for found, films in ((apart, None), (pooled, {"colour": film})):
+        for found, films in ((apart, None), (pooled, {"colour": as_its_frames_show(film)})):
             plan, codes = planned(positive, films)
             found.append(renderings.difference(tone.toning.apply(codes, plan, ICC), positive)[0])
     assert np.mean(pooled) < 0.75 * np.mean(apart)

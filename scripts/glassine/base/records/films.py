@@ -25,6 +25,30 @@ class FilmUncertainty(Record, frozen=True, kw_only=True):
     frames: int
 
 
+class TrainedFilm(Record, frozen=True, kw_only=True):
+    """What the trained network says of a film (`render/trained.py`), and what it goes on from when
+    it looks at one of its frames.
+
+    slopes: log10 against the usual ones; matrix: on top of the usual one, rows sum to 1; contrast,
+    ratios, beside: how far mean slope, each slope against the mean and each part of the matrix may
+    be off, one standard deviation. balance: log10 of exposure that its frames have in common, for
+    these slopes and this matrix; cast: how far it may be off. facts, levels, shared, own: what it
+    knows of the film and saw of its frames, which mean nothing by themselves.
+    """
+
+    facts: Channels
+    levels: Channels
+    shared: Channels
+    own: Channels
+    slopes: Channels
+    matrix: tuple[Channels, ...]
+    contrast: float
+    ratios: float
+    beside: float
+    balance: Channels
+    cast: float
+
+
 class FilmValues(Record, frozen=True, kw_only=True):
     """What the frames of a film share; values per channel that is used.
 
@@ -32,6 +56,7 @@ class FilmValues(Record, frozen=True, kw_only=True):
     log10 of exposure; the sources in words. density_matrix: 3 x 3, tells the layers apart, None
     where each channel stands for its layer. balance_stated: whether `balance` is. light: that most
     frames were taken in. white: log10 of exposure over D-min at which white lies on most frames.
+    trained: what the trained network says, absent where it was not asked.
     """
 
     process: str
@@ -46,6 +71,7 @@ class FilmValues(Record, frozen=True, kw_only=True):
     light: str
     white: float | None
     uncertainty: FilmUncertainty
+    trained: TrainedFilm | UnsetType = UNSET
 
 
 class Deviations(Record, frozen=True, kw_only=True):
