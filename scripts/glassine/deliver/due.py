@@ -14,7 +14,7 @@ from glassine.base.model import BatchId, ItemId
 from glassine.base.records.embedded import Embedded
 from glassine.base.records.fixity import Fixity
 from glassine.base.records.package import Package, PackagedFile
-from glassine.base.records.receipt import LackingItem, Receipt, WithdrawnPart
+from glassine.base.records.receipt import LackingItem, Receipt, ReceiptItem, WithdrawnPart
 from glassine.deliver import drops, handover, receipt_files, same_ids
 from glassine.deliver.given import DeliverGiven, DeliverySection, UnfinishedItem
 from glassine.deliver.shapes import NextVersion, Placed, Shape
@@ -89,10 +89,7 @@ class Item:
     def captured(self) -> str:
         """Return a digest over the files that were captured: masters, and of those that were
         developed here the raw files."""
-        fixity = record_files.load(self.folder / "fixity.json", "fixity", Fixity)
-        sources = [each if each.source is UNSET else each.source for each in fixity.masters]
-        digests = sorted(each.digests.sha256 for each in sources)
-        return hashing.of_bytes("\n".join(digests).encode()).sha256
+        return captured_in(self.folder)
 
     def row(self, bag: str) -> handover.ItemRow:
         """Return the item's row of the hand-over list. bag: the name of the one that has it."""
@@ -127,6 +124,14 @@ class Item:
     def present(self) -> drops.Present:
         masters = drops.masters_of(self.row(""), self.left_out(), self.restricted())
         return drops.Present(self.name, self.digest, self.files, masters)
+
+
+def captured_in(folder: Path) -> str:
+    """Return the digest of `Item.captured` of the item in a folder of results."""
+    fixity = record_files.load(folder / "fixity.json", "fixity", Fixity)
+    sources = [each if each.source is UNSET else each.source for each in fixity.masters]
+    digests = sorted(each.digests.sha256 for each in sources)
+    return hashing.of_bytes("\n".join(digests).encode()).sha256
 
 
 def read_package(folder: Path) -> Package:
@@ -450,6 +455,38 @@ def untold(due: Due, receipts: receipt_files.Receipts, section: DeliverySection)
         for entry in due.withdrawn
         if entry.key not in delivered_keys
     ]
+
+
+def withdrawn_again(folders: Folders, due: Due, receipts: receipt_files.Receipts) -> list[Finding]:
+    """Return a note for each item that is withdrawn and whose captures are other ones than were
+    delivered: it was captured again, and the entry keeps that from being delivered."""
+    delivered_items = {item.item: item for receipt in receipts.sound for item in receipt.items}
+    names = [
+        entry.item
+        for entry in due.withdrawn
+        if entry.whole
+        and entry.item in delivered_items
+        and _captured_again(folders, entry.item, delivered_items[entry.item])
+    ]
+    return [
+        Finding(
+            "delivery.withdrawn_again",
+            wording.some(names, _NAMED),
+            "Captured again since it was delivered, but withdrawn: the new captures are not "
+            "delivered.",
+            "a withdrawn item without new captures, or a new capture that is delivered.",
+            "Where it is to be delivered, take its entry out of `withdraw` in corrections.yaml; "
+            "else move its masters out of the batch folder.",
+            "note",
+        )
+    ] * bool(names)
+
+
+def _captured_again(folders: Folders, name: str, before: ReceiptItem) -> bool:
+    folder = folders.results_batch_dir / "items" / naming.check_item(name)
+    if before.captured is UNSET or not (folder / "fixity.json").exists():
+        return False
+    return captured_in(folder) != before.captured
 
 
 def kept_out(due: Due) -> list[Finding]:

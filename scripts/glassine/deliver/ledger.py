@@ -49,12 +49,14 @@ class Entry:
 class Ledger:
     """The lines up to the first that is not as it was written, and what is wrong with that one.
 
-    unfinished: bytes of a line that a killed run had begun; it told of nothing that was delivered.
+    unfinished: bytes at the end that are no whole line, as a killed run leaves them, or a disk that
+    lost the end of the file. unended: the last line is whole but for its end of line.
     """
 
     entries: list[Entry] = field(default_factory=list)
     broken: Finding | None = None
     unfinished: int = 0
+    unended: bool = False
 
     def receipt_of(self, delivery: str) -> Receipt | None:
         """Return the receipt of a delivery as it was last written, None where none is known."""
@@ -81,30 +83,47 @@ def _read(path: Path, content: bytes) -> Ledger:
     ledger = Ledger()
     before = FIRST
     *lines, rest = content.split(b"\n")
-    ledger.unfinished = len(rest)
     for number, line in enumerate(lines, 1):
         entry = _entry(line, number, before)
         if isinstance(entry, str):
             ledger.broken = _broken(path, number, entry)
+            ledger.unfinished = len(rest)
             return ledger
         ledger.entries.append(entry)
         before = entry.digest
+    last = _entry(rest, len(lines) + 1, before) if rest else ""
+    if isinstance(last, Entry):
+        ledger.entries.append(last)
+        ledger.unended = True
+    else:
+        ledger.unfinished = len(rest)
     return ledger
 
 
 def _entry(line: bytes, number: int, before: str) -> Entry | str:
     """Return what a line tells, or in words why it is not as it was written."""
+    read_line = _alone(line)
+    if isinstance(read_line, str):
+        return read_line
+    entry, previous = read_line
+    if (entry.number, previous) != (number, before):
+        return "it does not follow from the line before it"
+    return entry
+
+
+def _alone(line: bytes) -> tuple[Entry, str] | str:
+    """Return what a line tells by itself, and the digest of the line that it says it follows; or in
+    words why it is not as it was written."""
     if len(line) > MAX_LINE_BYTES:
         return "it is longer than any that was written"
     try:
-        told = json.loads(line.decode("utf-8"))
-        entry, digest = told["entry"], str(told["digest"])
+        content = json.loads(line.decode("utf-8"))
+        entry, digest = content["entry"], str(content["digest"])
         if _digest(entry) != digest:
             return "its digest is another"
-        if (entry["number"], entry["previous"]) != (number, before):
-            return "it does not follow from the line before it"
         receipt = receipt_files.taken(entry["receipt"])
-        return Entry(number, str(entry["time"]), receipt, digest)
+        number, previous = entry["number"], str(entry["previous"])
+        return Entry(number, str(entry["time"]), receipt, digest), previous
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return "it cannot be read"
 
@@ -172,16 +191,28 @@ def add(deliveries_dir: Path, receipts: list[Receipt]) -> None:
 
 
 def _append(handle: int, end: int, ledger: Ledger, receipts: list[Receipt]) -> None:
-    number = len(ledger.entries)
-    before = ledger.entries[-1].digest if ledger.entries else FIRST
-    for receipt in receipts:
-        number += 1
-        line, before = _line(number, before, receipt)
-        piece = memoryview(line + b"\n")
-        while piece:
-            written = os.pwrite(handle, piece, end)
-            piece, end = piece[written:], end + written
+    if ledger.unended:
+        end = _written(handle, b"\n", end)
+    for line in _lines(ledger.entries, receipts):
+        end = _written(handle, line, end)
     os.fsync(handle)
+
+
+def _lines(entries: list[Entry], receipts: list[Receipt]) -> Iterator[bytes]:
+    """Yield the lines of receipts that follow entries, each with its end of line."""
+    before = entries[-1].digest if entries else FIRST
+    for number, receipt in enumerate(receipts, len(entries) + 1):
+        line, before = _line(number, before, receipt)
+        yield line + b"\n"
+
+
+def _written(handle: int, content: bytes, at: int) -> int:
+    """Write all of the content at a place of the file; return the place behind it."""
+    piece = memoryview(content)
+    while piece:
+        written = os.pwrite(handle, piece, at)
+        piece, at = piece[written:], at + written
+    return at
 
 
 def contradictions(deliveries_dir: Path, receipts: list[Receipt]) -> list[Finding]:
@@ -262,19 +293,70 @@ def receipt_made_again(path: Path) -> Finding:
     )
 
 
-def rebuilt(deliveries_dir: Path, receipts: list[Receipt], aside: Path) -> Ledger:
-    """Write the ledger anew from receipts, put the damaged one aside, and return the new one.
+def begun(deliveries_dir: Path) -> list[Finding]:
+    """Return a finding where the ledger ends with a part of a line."""
+    ledger = read(deliveries_dir)
+    if ledger.broken or not ledger.unfinished:
+        return []
+    return [
+        Finding(
+            "ledger.begun",
+            str(path_of(deliveries_dir)),
+            f"The last {ledger.unfinished:,} bytes of the ledger are a part of a line: a run was "
+            "killed while it wrote, or the disk lost the end of the file.",
+            "lines that are whole.",
+            "Where a run was killed, nothing: the next delivery writes over it. Else look for the "
+            "delivery that the part names, and bring its receipt back.",
+        )
+    ]
 
-    What stood in sound lines before the damage is kept as it was; receipts that are in none of them
-    follow, the earliest first.
+
+def rebuilt(deliveries_dir: Path, receipts: list[Receipt], aside: Path) -> list[Finding]:
+    """Write the ledger anew, the damaged one kept as `aside`; return what a person should look at.
+
+    What stood in sound lines before the damage is kept as it was. Receipts that are in none of them
+    follow, the earliest first, with those of lines behind the damage that are sound by themselves:
+    of a delivery that was carried away they may be all that is left. Nothing vouches for these but
+    their own digest, so the deliveries that only they tell of are named.
     """
-    old = read(deliveries_dir)
     path = path_of(deliveries_dir)
-    sound = [entry.receipt for entry in old.entries]
-    known = {receipt.delivery for receipt in sound}
-    later = [receipt for receipt in receipts if receipt.delivery not in known]
+    content = path.read_bytes() if path.exists() else b""
+    sound = [entry.receipt for entry in _read(path, content).entries]
+    behind = _behind(content, sound)
+    known = {receipt.delivery for receipt in [*sound, *behind]}
+    later = [*behind, *(receipt for receipt in receipts if receipt.delivery not in known)]
     later.sort(key=lambda receipt: (receipt.time, receipt.batch, receipt.revision))
     if path.exists():
-        path.rename(aside)
-    add(deliveries_dir, [*sound, *later])
-    return read(deliveries_dir)
+        files.write_bytes(aside, content)
+    try:
+        files.write_bytes(path, b"".join(_lines([], [*sound, *later])))
+    except OSError:
+        aside.unlink(missing_ok=True)
+        raise
+    with_receipt = {receipt.delivery for receipt in receipts}
+    alone = [receipt.delivery for receipt in behind if receipt.delivery not in with_receipt]
+    return _taken_over(path, alone) if alone else []
+
+
+def _behind(content: bytes, sound: list[Receipt]) -> list[Receipt]:
+    """Return the receipts of lines that are sound by themselves behind the first that is not."""
+    behind: list[Receipt] = []
+    for line in content.split(b"\n")[len(sound) :]:
+        read_line = _alone(line)
+        if isinstance(read_line, tuple) and read_line[0].receipt not in [*sound, *behind]:
+            behind.append(read_line[0].receipt)
+    return behind
+
+
+def _taken_over(path: Path, names: list[str]) -> list[Finding]:
+    return [
+        Finding(
+            "ledger.behind",
+            str(path),
+            f"Taken over from lines behind the damage, and no receipt tells of them: "
+            f"{wording.some(names, 20)}.",
+            "a receipt of each delivery.",
+            "See that these were delivered from here (the repository knows). A line of another "
+            "ledger does not belong in this one: bring the ledger back from a backup then.",
+        )
+    ]

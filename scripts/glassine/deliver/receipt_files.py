@@ -309,6 +309,32 @@ def lost(results_batch_dir: Path, deliveries_dir: Path, receipts: Receipts) -> l
     ]
 
 
+def not_mounted(results_batch_dir: Path, deliveries_dir: Path) -> list[Finding]:
+    """Return a finding where other batches were delivered, and the folder of deliveries holds
+    nothing that tells of any delivery: it is another folder than it was."""
+    folder = deliveries_dir / FOLDER
+    if any(deliveries_dir.glob(f"*{SUFFIX}")) or any(folder.glob("*.json")):
+        return []
+    listed = [
+        name
+        for path in sorted(results_batch_dir.parent.glob(f"*/{LIST}"))
+        for name in _listed_deliveries(path)
+    ]
+    if not listed:
+        return []
+    return [
+        Finding(
+            "delivery.not_mounted",
+            str(deliveries_dir),
+            f"This folder has no ledger and no receipt, but deliveries were made before: "
+            f"{wording.some(listed, _NAMED)}.",
+            "the folder that holds the ledger and the receipts of all deliveries.",
+            "Bring the folder of deliveries back (is its disk mounted?). Where it is to be a new "
+            "one, copy ledger.jsonl and receipts/ of the old one into it.",
+        )
+    ]
+
+
 def look(deliveries_dir: Path, receipt: Receipt) -> list[Bag]:
     """Return what a look at each bag of a delivery shows; `scripts/validate_delivery.py` reads."""
     bags = []

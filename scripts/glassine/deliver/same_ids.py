@@ -192,7 +192,9 @@ def _finding(other: str, first: bool, names: list[str], held: bool) -> Finding:
         "an id that stands for one item in one batch.",
         "Find out which of both is right. Correct the names in the other, or withdraw the item "
         f"there (scripts/withdraw), or remove results/{other} where that batch was given up and "
-        "nothing of it delivered. Where both are meant, set delivery.same_ids to `told`. "
+        "nothing of it delivered. Where both are meant, set delivery.same_ids to `told`. Where it "
+        f"is the same film under another name, give the folder of this batch its name {other} "
+        "again. "
         f"{_who(other, first, held)}",
         "hold" if first and held else "note",
     )

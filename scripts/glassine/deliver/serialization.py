@@ -7,9 +7,11 @@ copied, one read, and must be what their package says.
 from __future__ import annotations
 
 import calendar
+import errno
 import fcntl
 import io
 import os
+import stat
 import struct
 import tarfile
 import time as clock_time
@@ -55,7 +57,7 @@ class Source:
         """Return the file opened. Raises OSError."""
         if self.content is not None:
             return io.BytesIO(self.content())
-        return self.origin.open("rb", buffering=0)
+        return open(self.place, "rb", buffering=0)  # noqa: PTH123
 
 
 class Sources(Protocol):
@@ -64,6 +66,8 @@ class Sources(Protocol):
     def __iter__(self) -> Iterator[Source]: ...
 
 
+# No read ends with these; a write that does names no file.
+_ONLY_WRITING = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS})
 # So many files are handed over to the processes of a job at one time.
 _HANDED = 2**13
 
@@ -121,6 +125,12 @@ def _unreadable(source: Source, problem: OSError) -> Finding:
     )
 
 
+def _of_the_bag(source: Source, problem: OSError) -> bool:
+    """Return whether what could not be done is to write the bag, not to read the file."""
+    named_other = bool(problem.filename) and Path(problem.filename) != source.origin
+    return named_other or problem.errno in _ONLY_WRITING
+
+
 def _require(findings: list[Finding]) -> None:
     if findings:
         raise GlassineError(findings)
@@ -134,6 +144,7 @@ class _FolderCarrier:
 
     def __init__(self, copy: str) -> None:
         self.copy = copy
+        self._folder = ""  # the last one that was made
 
     def __call__(
         self,
@@ -145,6 +156,7 @@ class _FolderCarrier:
         *,
         trusting: bool,
     ) -> None:
+        self._folder = ""
         part.mkdir(exist_ok=True)
         if any(part.iterdir()):
             _remove_others(part, {source.path for source in sources} | set(tags))
@@ -161,29 +173,39 @@ class _FolderCarrier:
 
     def brought(self, part: Path, trusting: bool, source: Source) -> Finding | None:
         """See that a file is in the bag; None, or a finding where it cannot be."""
-        target = part / source.path
+        target = f"{part}/{source.path}"
         if _is_there(target, source.digests, trusting):
             return None
         try:
             return self.bring(source, target)
         except OSError as problem:
-            if problem.filename and Path(problem.filename) != source.origin:
+            if _of_the_bag(source, problem):
                 raise
             return _unreadable(source, problem)
 
-    def bring(self, source: Source, target: Path) -> Finding | None:
-        """Bring one file; None, or a finding where it is not what it must be."""
-        target.parent.mkdir(parents=True, exist_ok=True)
+    def bring(self, source: Source, target: str) -> Finding | None:
+        """Bring one file; None, or a finding where it is not what it must be.
+
+        There may be a million: no Path is made of each, and its folder is made once.
+        """
+        folder, _, name = target.rpartition("/")
+        if folder != self._folder:
+            os.makedirs(folder, exist_ok=True)  # noqa: PTH103
+            self._folder = folder
         is_file = source.content is None
-        if self.copy == "hardlink" and is_file and _linked(source.origin, target):
-            digests = hashing.of_file(target)
+        if self.copy == "hardlink" and is_file and _linked(source.place, target):
+            digests = hashing.of_file(Path(target))
             if digests != source.digests:
-                target.unlink()
+                os.unlink(target)  # noqa: PTH108
                 return _changed(source, digests)
             return None
-        temporary = target.with_name(files.TEMPORARY_PREFIX + target.name[:200])
+        return self._copied(source, f"{folder}/{files.TEMPORARY_PREFIX}{name[:200]}", target)
+
+    def _copied(self, source: Source, temporary: str, target: str) -> Finding | None:
+        is_file = source.content is None
+        done = False
         try:
-            with source.open() as opened, temporary.open("wb") as written:
+            with source.open() as opened, open(temporary, "wb") as written:  # noqa: PTH123
                 shares = self.copy == "reflink" and is_file
                 if shares and _cloned(opened.fileno(), written.fileno()):
                     digests = hashing.of_stream(opened)  # type: ignore[arg-type]
@@ -191,22 +213,25 @@ class _FolderCarrier:
                     digests = hashing.of_stream(opened, written)  # type: ignore[arg-type]
             if digests != source.digests:
                 return _changed(source, digests)
-            origin_state = source.origin.stat()
+            origin_state = os.stat(source.place)  # noqa: PTH116
             os.utime(temporary, ns=(origin_state.st_mtime_ns, origin_state.st_mtime_ns))
-            temporary.rename(target)
+            os.rename(temporary, target)  # noqa: PTH104
+            done = True
         finally:
-            temporary.unlink(missing_ok=True)
+            if not done:
+                Path(temporary).unlink(missing_ok=True)
         return None
 
 
-def _is_there(target: Path, digests: Digests, trusting: bool) -> bool:
+def _is_there(target: str, digests: Digests, trusting: bool) -> bool:
     """Return whether an earlier run brought the file; it has its name only when whole."""
     try:
-        if target.is_symlink() or target.stat().st_size != digests.bytes:
-            return False
+        state = os.lstat(target)
     except OSError:
         return False
-    return trusting or hashing.of_file(target) == digests
+    if not stat.S_ISREG(state.st_mode) or state.st_size != digests.bytes:
+        return False
+    return trusting or hashing.of_file(Path(target)) == digests
 
 
 def _remove_others(part: Path, paths: set[str]) -> None:
@@ -223,8 +248,8 @@ def _remove_others(part: Path, paths: set[str]) -> None:
                 os.unlink(f"{folder}/{name}")  # noqa: PTH108
 
 
-def _linked(origin: Path, target: Path) -> bool:
-    target.unlink(missing_ok=True)
+def _linked(origin: str, target: str) -> bool:
+    Path(target).unlink(missing_ok=True)
     try:
         os.link(origin, target)
     except OSError:  # another file system, or one without hard links
@@ -263,7 +288,7 @@ def _carry(
     try:
         digests = write(source)
     except OSError as problem:
-        if problem.filename and Path(problem.filename) != source.origin:
+        if _of_the_bag(source, problem):
             raise
         findings.append(_unreadable(source, problem))
         return False

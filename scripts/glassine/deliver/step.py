@@ -125,7 +125,7 @@ def deliver_batch(
     before += dues.left_behind(given.batch, due.lacking)
     untold = dues.untold(due, receipts, given.settings.delivery)
     public = public_before.told(folders, due.items, receipts)
-    kept = dues.kept_out(due)
+    kept = dues.kept_out(due) + dues.withdrawn_again(folders, due, receipts)
     return Outcome(
         receipts.latest.delivery if receipts.latest else None,
         tuple(entry.item for entry in due.lacking),
@@ -175,6 +175,8 @@ def standing(
         receipts = receipt_files.read(deliveries_dir, batch)
         receipts.notes += notes
     _require([*receipts.damaged, *receipt_files.lost(results_batch_dir, deliveries_dir, receipts)])
+    if not ledger.path_of(deliveries_dir).exists():
+        _require(receipt_files.not_mounted(results_batch_dir, deliveries_dir))
     _require(ledger.contradictions(deliveries_dir, receipts.sound))
     receipts.notes += ledger.take_in(deliveries_dir, receipts.sound)
     receipt_files.restore(receipts)

@@ -32,7 +32,7 @@ def check(deliveries: Path) -> list[Finding]:
     """Return what is wrong with the ledger: its chain, receipts that say otherwise, deliveries
     that it lacks; and bags that neither it nor a receipt tells of."""
     receipts, damaged = _receipts(deliveries)
-    found = ledger.contradictions(deliveries, receipts)
+    found = ledger.begun(deliveries) + ledger.contradictions(deliveries, receipts)
     known = {entry.receipt.delivery for entry in ledger.read(deliveries).entries}
     if not found:
         found = [_lacks(deliveries, each) for each in receipts if each.delivery not in known]
@@ -95,11 +95,12 @@ def _rebuild(working_dir: Path, deliveries: Path) -> list[Finding]:
     try:
         receipts, damaged = _receipts(deliveries)
         aside = deliveries / f"{ledger.NAME}.damaged-{clock.now_text().replace(':', '')}"
-        made = ledger.rebuilt(deliveries, receipts, aside)
+        behind = ledger.rebuilt(deliveries, receipts, aside)
     finally:
         lock.ended()
-    print(f"{ledger.path_of(deliveries)}: {len(made.entries)} lines; before: {aside.name}")
-    return damaged
+    count = len(ledger.read(deliveries).entries)
+    print(f"{ledger.path_of(deliveries)}: {count} lines; before: {aside.name}")
+    return [*damaged, *behind]
 
 
 def main(arguments: list[str] | None = None) -> int:

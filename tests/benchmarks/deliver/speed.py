@@ -103,7 +103,7 @@ def main(arguments: list[str]) -> Outcome:
     options = parser.parse_args(arguments)
     with tempfile.TemporaryDirectory(prefix="deliver-", dir=options.at) as name:
         root = Path(name)
-        size = int(options.megabytes * 1e6)
+        size = max(1, int(options.megabytes * 1e6))  # a master of no bytes is none
         given: dict[str, Any] = batches.make(
             root, options.items, size, options.tiles, options.tile_bytes
         )

@@ -31,8 +31,9 @@ _WHOLE: Box = (0.0, 0.0, 1.0, 1.0)
 _CELLS, _TILE_CELLS = 24, 8
 # So many pixels at least of the reduced picture make a cell: less is the work of the filter.
 _PX_OF_CELL = 2.0
-# A reduced copy has at least this long a side, px, where the picture does.
-_REDUCED_PX = 512
+# A reduced copy has at least this long a side, px, where the picture does; that of a tile, which
+# is held against a small part of a whole one, less.
+_REDUCED_PX, _REDUCED_TILE_PX = 512, 128
 # Levels (of 255): pictures of one rendering differ less in the mean of their cells, and in this
 # share of them (measured of 100 frames of drawn film with their tiles: 1.8 and 7.9 at most).
 _MEAN_LEVELS, _MOST_LEVELS, _MOST_SHARE = 4.0, 16.0, 0.9
@@ -47,9 +48,11 @@ _LEAST_CORRELATION, _LEAST_LEVELS = 0.25, 2.0
 @dataclass
 class _Frame:
     """What is compared of a frame. facts: as render.json has it; pictures: {use: (plain path,
-    reduced copy)}; tiles: by what of the frame they show."""
+    integral image)}; tiles: by what of the frame they show, likewise: each is summed once, as it is
+    compared several times. access: its reduced copy, where there is one."""
 
     facts: Any
+    access: Floats | None = None
     pictures: dict[str, tuple[str, Floats]] = field(default_factory=dict)
     tiles: list[tuple[Box, str, Floats]] = field(default_factory=list)
 
@@ -71,9 +74,8 @@ def check(item: BagItem) -> Iterator[Finding]:
         frame = _frame(item, facts)
         yield from _within(item, frame)
         located = geometry.get((facts["master"], facts["index"]))
-        if located is not None and "access" in frame.pictures:
-            shown = frame.pictures["access"][1]
-            of_master.setdefault(facts["master"], []).append((facts, located, shown))
+        if located is not None and frame.access is not None:
+            of_master.setdefault(facts["master"], []).append((facts, located, frame.access))
     for path, frames in of_master.items():
         yield from _against_master(item, f"masters/{path}", frames)
 
@@ -84,15 +86,17 @@ def _frame(item: BagItem, facts: Any) -> _Frame:
         path = f"{'thumbs' if file['use'] == 'thumb' else 'access'}/{file['name']}"
         reduced = _reduced(item, path)
         if reduced is not None:
-            frame.pictures[file["use"]] = (path, reduced)
+            frame.pictures[file["use"]] = (path, _summed(reduced))
+            if file["use"] == "access":
+                frame.access = reduced
     start = f"iiif/{facts['iiif_id']}/"
     for path in sorted(item.plain):
         if path.startswith(start) and path.endswith(".jpg"):
             box = region_of(path.removeprefix(start), facts["width"], facts["height"])
-            reduced = _reduced(item, path) if box else None
+            reduced = _reduced(item, path, _REDUCED_TILE_PX) if box else None
             if box is not None and reduced is not None:
                 box, reduced = whole_pixels(box, reduced, (facts["width"], facts["height"]))
-                frame.tiles.append((box, path, reduced))
+                frame.tiles.append((box, path, _summed(reduced)))
     return frame
 
 
@@ -113,9 +117,9 @@ def whole_pixels(box: Box, tile: Floats, size: tuple[int, int]) -> tuple[Box, Fl
     return (box[0], box[1], right, bottom), tile
 
 
-def _reduced(item: BagItem, path: str) -> Floats | None:
+def _reduced(item: BagItem, path: str, least_px: int = _REDUCED_PX) -> Floats | None:
     """Return a JPEG, reduced, as (height, width, 3) levels; None where it is not there, or no
-    picture that can be decoded, which is told beside the record."""
+    picture that can be decoded, which is told beside the record. least_px: of its longer side."""
     if not item.has(path) or item.digests(path) is None:
         return None
     try:
@@ -124,7 +128,7 @@ def _reduced(item: BagItem, path: str) -> Floats | None:
         if found is None or found.compression != "JPEG" or found.width * found.height > MAX_PIXELS:
             return None
         longest = max(found.width, found.height)
-        shrink = max(each for each in (1, 2, 4, 8) if each == 1 or longest / each >= _REDUCED_PX)
+        shrink = max(each for each in (1, 2, 4, 8) if each == 1 or longest / each >= least_px)
         image = pyvips.Image.jpegload_buffer(item.content(item.plain[path]), shrink=shrink)
         return _levels(image.numpy())
     except (pictures.Odd, pyvips.Error, Damaged):
@@ -144,10 +148,10 @@ def _within(item: BagItem, frame: _Frame) -> Iterator[Finding]:
     reference = _reference(frame)
     if reference is None:
         return
-    known, summed = reference[0], _summed(reference[1])
-    for box, path, reduced in _shown(frame):
+    known, summed = reference
+    for box, path, other in _shown(frame):
         cells = _CELLS if box == _WHOLE else _TILE_CELLS
-        if path != known and not _alike(summed, box, reduced, cells):
+        if path != known and not _alike(summed, box, other, cells):
             yield _other(item, path, known)
 
 
@@ -162,12 +166,11 @@ def _reference(frame: _Frame) -> tuple[str, Floats] | None:
     the others agree with."""
     everything = _shown(frame)
     best: tuple[int, str, Floats] | None = None
-    for path, reduced in ((path, reduced) for box, path, reduced in everything if box == _WHOLE):
-        summed = _summed(reduced)
+    for path, summed in ((path, summed) for box, path, summed in everything if box == _WHOLE):
         others = [(box, other) for box, name, other in everything if name != path]
         agree = sum(_alike(summed, box, other, _TILE_CELLS) for box, other in others)
         if best is None or agree > best[0]:
-            best = (agree, path, reduced)
+            best = (agree, path, summed)
     return best and best[1:]
 
 
@@ -183,13 +186,13 @@ def _other(item: BagItem, path: str, known: str) -> Finding:
 def _alike(summed: Floats, box: Box, other: Floats, cells: int) -> bool:
     """Return whether a picture shows what lies in a box of the one that is known.
 
-    summed: integral image of that one; box: left, top, right, bottom as shares of it."""
+    summed, other: integral images; box: left, top, right, bottom as shares of the first."""
     height, width = summed.shape[0] - 1, summed.shape[1] - 1
     sides = ((box[2] - box[0]) * width, (box[3] - box[1]) * height)
-    columns = _count(min(sides[0], other.shape[1]), cells)
-    rows = _count(min(sides[1], other.shape[0]), cells)
+    columns = _count(min(sides[0], other.shape[1] - 1), cells)
+    rows = _count(min(sides[1], other.shape[0] - 1), cells)
     ours = _means(summed, box, rows, columns)
-    theirs = _means(_summed(other), _WHOLE, rows, columns)
+    theirs = _means(other, _WHOLE, rows, columns)
     away = np.abs(ours - theirs).max(axis=2)
     many = float(np.quantile(away, _MOST_SHARE))
     return bool(away.mean() <= _MEAN_LEVELS and many <= _MOST_LEVELS)
