@@ -45,7 +45,7 @@ STEPS = (
     Step(
         "render",
         ("render", "tone", "quality", "iiif", "naming"),
-        ("facts", "films", "public"),
+        ("facts", "films", "public", "caption"),
         ("quality.json", "render/render.json"),
     ),
     Step(
@@ -132,9 +132,11 @@ def given(name: str, values: dict[str, Any]) -> Any:
 
 def prepare(name: str) -> None:
     """Do once a process what a step would do for each item: load what it loads, read what it reads
-    of the project's own files (its `prepare`). No thread is started."""
+    of the project's own files (its `prepare`). No thread is started. What cannot be read is told
+    where it is used, of the item that needs it."""
     module = importlib.import_module(f"glassine.{name}.step")
-    getattr(module, "prepare", lambda: None)()
+    with contextlib.suppress(Exception):
+        getattr(module, "prepare", lambda: None)()
     with contextlib.suppress(msgspec.ValidationError):
         given(name, {})
 

@@ -50,6 +50,9 @@ BENCHMARKS = {
     "locate-speed": Benchmark("locate.speed", "processor time and memory of the step locate alone"),
     "orchestration": Benchmark("orchestration.run", "what the engine costs, its steps stubs"),
     "pixels": Benchmark("pixels.bench", "time and memory of an item's steps, beside commands"),
+    "pixels-steps": Benchmark(
+        "pixels.steps", "processor time of each step in the fork of a warm process"
+    ),
     "pixels-trials": Benchmark("pixels.trials", "what each way of doing a part of it costs"),
     "publish-viewers": Benchmark(
         "publish.viewers", "a published tree opened in two general IIIF viewers: no failed request"

@@ -104,3 +104,17 @@ def test_another_row_is_found_by_its_words_or_typed_and_taken_back(
     page.goto(f"{address}#queue=0")
     page.get_by_role("button", name="Take back").click()
     saved(page, session, {"DSC_0107.tif": "PEH-7777"})
+
+
+def test_what_was_decided_about_an_item_that_is_gone_is_said_when_the_page_is_loaded(
+    page: Any, session: Session, served: Callable[[Session], str]
+) -> None:
+    address = served(session)
+    page.goto(address)
+    shelf = f"glassine corrections of {make_results.BATCH}"
+    kept = {"edits": {"unidentified-00000000": {"frames": []}}, "bases": {}, "by": "op-07"}
+    page.evaluate("([key, value]) => localStorage.setItem(key, value)", [shelf, json.dumps(kept)])
+    page.reload()
+    said = "document.querySelector('#save').textContent"
+    wait_until(page, f"{said}.includes('unidentified-00000000')")
+    assert "no such item any more" in page.locator("#save").text_content()

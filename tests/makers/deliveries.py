@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 import pyvips
 
-from glassine.base import files, hashing, settings
+from glassine.base import captions, files, hashing, settings
 from glassine.masters import colour
 from glassine.night import due
 from makers import made_items
@@ -208,6 +208,7 @@ def taken_through(
     if item != ITEM:
         named = {"identifiers": [{"type": "local", "value": item}], "title": f"Quay of {item}"}
         given["catalogue"] = {**given["catalogue"], **named}
+    given["caption"] = captions.facts_of(given["catalogue"], config)
     do_step("verify", batch_dir, item_dir, given)
     files.write_json(item_dir / "geometry.json", {**geometry(name), "item": item})
     do_step("render", batch_dir, item_dir, given)

@@ -1,10 +1,13 @@
-"""A small S3 service in this process: the four requests that the audit makes, and its troubles.
+"""A small S3 service in this process: the requests that audit and publishing make, and its troubles.
 
-Answers as the S3 API Reference has them (ListObjectsV2, HeadObject, GetObject, HeadBucket).
+Answers as the S3 API Reference has them (ListObjectsV2, HeadObject, GetObject, HeadBucket,
+PutObject, DeleteObject).
 """
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -18,11 +21,13 @@ _XML = '<?xml version="1.0" encoding="UTF-8"?>'
 
 @dataclass
 class Service:
-    """objects: {(bucket, key): bytes}. denied: keys that may not be read; cut: keys whose body
+    """objects: {(bucket, key): bytes}; kinds: their media types. denied: keys that may not be read
+    or written; cut: keys whose body
     breaks off half-way; asked: (method, key) of each request."""
 
     buckets: set[str] = field(default_factory=set)
     objects: dict[tuple[str, str], bytes] = field(default_factory=dict)
+    kinds: dict[str, str] = field(default_factory=dict)
     denied: set[str] = field(default_factory=set)
     cut: set[str] = field(default_factory=set)
     asked: list[tuple[str, str]] = field(default_factory=list)
@@ -46,6 +51,8 @@ def running(service: Service) -> Iterator[Service]:
 
 def _handler(service: Service) -> type[BaseHTTPRequestHandler]:
     class Handler(BaseHTTPRequestHandler):
+        protocol_version = "HTTP/1.1"  # else nobody answers `Expect: 100-continue`
+
         def do_HEAD(self) -> None:
             bucket, key = self.place()
             content = service.objects.get((bucket, key), b"")
@@ -65,6 +72,26 @@ def _handler(service: Service) -> type[BaseHTTPRequestHandler]:
                 self.error("NoSuchKey", 404)
             else:
                 self.answer(200, content, half=key in service.cut)
+
+        def do_PUT(self) -> None:
+            bucket, key = self.place()
+            content = self.rfile.read(int(self.headers["Content-Length"]))
+            md5 = base64.b64encode(hashlib.md5(content).digest()).decode()
+            if bucket not in service.buckets:
+                self.error("NoSuchBucket", 404)
+            elif key in service.denied:
+                self.error("AccessDenied", 403)
+            elif self.headers.get("Content-MD5", md5) != md5:
+                self.error("BadDigest", 400)
+            else:
+                service.objects[bucket, key] = content
+                service.kinds[key] = self.headers["Content-Type"]
+                self.answer(200, b"")
+
+        def do_DELETE(self) -> None:
+            bucket, key = self.place()
+            service.objects.pop((bucket, key), None)
+            self.answer(204, b"")
 
         def place(self) -> tuple[str, str]:
             bucket, _, key = unquote(urlsplit(self.path).path).lstrip("/").partition("/")

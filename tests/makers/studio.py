@@ -24,10 +24,12 @@ class Outcome:
     jobs: set[tuple[str, str]]
 
 
-# `ids.json`, `states.json` and `same.json` keep by their times what was read of other records.
+# `ids.json`, `states.json`, `settled.json` and `same.json` keep by their times what was read of
+# other records.
 _TELLS_TIME = re.compile(
     r"(/timings/|/logs/|\.lock$|report/|results/summary\.json$|results/ids\.json$|audit\.sqlite$"
-    r"|/audit\.json$|/alike\.json$|/states\.json$|/handover/same\.json$)"
+    r"|results/(room|masters)\.json$"
+    r"|/audit\.json$|/alike\.json$|/(states|settled)\.json$|/handover/same\.json$)"
 )
 
 

@@ -59,6 +59,8 @@ def test_the_run_leaves_a_summary_for_machines(finished):
     told = json.loads((studio.root / "results" / "summary.json").read_text("utf-8"))
     assert (told["finished"], told["held"], told["left"], told["running"]) == (2, 0, 0, False)
     assert [each["batch"] for each in told["batches"]] == [BATCH]
+    (night,) = json.loads((studio.root / "results" / "room.json").read_text("utf-8"))["nights"]
+    assert all(room["free"] > 0 for room in night["room"].values())
 
 
 def test_the_bag_is_accepted_by_an_independent_reader(finished):

@@ -9,6 +9,7 @@ it.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import partial
@@ -145,7 +146,7 @@ def item_folders(places: Places, batch: str) -> list[Path]:
 def _items(holdings: Holdings, places: Places, batch: str, known: Mapping[str, Part]) -> None:
     masters_here = (places.masters / batch).is_dir()
     for folder in item_folders(places, batch):
-        if not (folder / "done.json").is_file():
+        if not os.path.isfile(f"{folder}/done.json"):  # noqa: PTH113 - a third of the time
             holdings.unsettled[batch] = holdings.unsettled.get(batch, 0) + 1
             continue
         try:
@@ -165,14 +166,14 @@ def _items(holdings: Holdings, places: Places, batch: str, known: Mapping[str, P
 
 def _parts_of_item(folder: Path, batch: str, known: Mapping[str, Part]) -> tuple[Part, Part]:
     """Return the results and the masters of an item. Raises GlassineError, OSError."""
-    records = (folder / "fixity.json", folder / "package.json")
-    states = [path.stat() for path in records]
+    records = (f"{folder}/fixity.json", f"{folder}/package.json")
+    states = [os.stat(path) for path in records]  # noqa: PTH116 - a third of the time
     stamp = " ".join(f"{state.st_mtime_ns}.{state.st_size}" for state in states)
     before = [known.get(f"{kind}/{batch}//{folder.name}") for kind in ("results", "masters")]
     if before[0] and before[1] and before[0].stamp == before[1].stamp == stamp:
         return before[0], before[1]
-    fixity = record_files.load(records[0], "fixity", Fixity)
-    package = record_files.load(records[1], "package", Package)
+    fixity = record_files.load(Path(records[0]), "fixity", Fixity)
+    package = record_files.load(Path(records[1]), "package", Package)
     results = digests_of(package, _ITEM)
     masters = masters_of(fixity, package)
     return (

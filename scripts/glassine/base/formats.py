@@ -45,6 +45,8 @@ _DNG = {
 }
 # PRONOM tells the three forms of WebP apart by their first chunk.
 _WEBP = {b"VP8 ": "fmt/566", b"VP8L": "fmt/567", b"VP8X": "fmt/568"}
+# The signature box of ISO/IEC 15444-1, section I.5.1, and the brand of its file type.
+_JP2 = b"\0\0\0\x0cjP  \r\n\x87\n"
 _RAW_JPEG = Format("Raw JPEG Stream", "", "fmt/41", "image/jpeg")
 _BY_SUFFIX = {
     ".json": Format("JSON Data Interchange Format", "", "fmt/817", "application/json"),
@@ -93,6 +95,8 @@ def _identified(opened: BinaryIO) -> Format | None:
         return Format("WebP", "", _WEBP[head[12:16]], "image/webp")
     if head[4:8] == b"ftyp" and b"avif" in _brands(head):
         return Format("AV1 Image File Format", "", "", "image/avif")
+    if head.startswith(_JP2):
+        return Format("JP2 (JPEG 2000 part 1)", "", "x-fmt/392", "image/jp2")
     if head.removeprefix(b"\xef\xbb\xbf").startswith(b"<?xml version="):
         return Format("Extensible Markup Language", "1.0", "fmt/101", "application/xml")
     return None

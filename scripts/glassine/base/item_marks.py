@@ -17,7 +17,7 @@ from typing import Any
 
 import msgspec
 
-from glassine.base import files
+from glassine.base import files, intake_file
 from glassine.base.errors import GlassineError
 from glassine.base.item_states import ItemStatus, item_status
 
@@ -66,8 +66,8 @@ def mark(entry: dict[str, Any], item_dir: Path, more: Iterable[Any] = ()) -> str
     goes unseen."""
     folder = str(item_dir)
     states = [_state(f"{folder}/{name}") for name in _RECORDS]
-    text = files.canonical([entry, states, *more])
-    return hashlib.sha256(text.encode()).hexdigest()
+    # Keys stand as in the file, which is written sorted: another order would only be read again.
+    return hashlib.sha256(msgspec.json.encode([entry, states, *more])).hexdigest()
 
 
 def _state(path: str) -> list[int]:
@@ -101,7 +101,7 @@ def batch_states(results_batch_dir: Path) -> list[ItemStatus]:
 
     Raises GlassineError where intake.json is missing or damaged.
     """
-    entries = files.read_json(results_batch_dir / "intake.json")["items"]
+    entries = intake_file.read(results_batch_dir / "intake.json").value["items"]
     path = results_batch_dir / NAME
     before = read(path, code_of("base"))
     items: dict[str, tuple[str, list[str]]] = {}

@@ -14,7 +14,7 @@ from typing import Any
 import msgspec
 from msgspec import UNSET
 
-from glassine.base import files, hashing, item_states, persistent, record_files
+from glassine.base import files, hashing, intake_file, item_states, persistent, record_files
 from glassine.base.errors import GlassineError
 from glassine.base.film_format import format_of
 from glassine.base.model import ItemGeometry
@@ -163,7 +163,7 @@ def of_batch(
     whether it is as it was; it is left out then, and nothing of it is read. Raises GlassineError
     where intake.json cannot be read.
     """
-    intake = files.read_json(results_batch_dir / "intake.json")
+    intake = intake_file.read(results_batch_dir / "intake.json").value
     known = Known.of(intake, receipts)
     whole = known.withdrawn_whole()
     listed = {str(entry["item"]) for entry in intake["items"]}

@@ -165,8 +165,19 @@ def ring(patch: Patch, lines: list[Line], skip: float, depth: float) -> list[Flo
         start = np.round(lines[side].columns(rows) + skip).astype(int)
         columns = np.clip(start[:, None] + np.arange(max(2, round(depth)))[None], 0, v.shape[1] - 1)
         rows = np.clip(rows, 0, v.shape[0] - 1)
-        out.append(np.median(v[rows[:, None], columns], axis=1))
+        out.append(_medians(v, rows, columns))
     return out
+
+
+def _medians(v: Floats, rows: npt.NDArray[np.int_], columns: npt.NDArray[np.int_]) -> Floats:
+    """Return (n, c) what `np.median` gives of (n, k) columns of v (h, w, c) at each of n rows.
+
+    Ordered all at once across the few columns, in half the time."""
+    ordered = np.sort(np.ascontiguousarray(v[rows[:, None], columns].transpose(1, 0, 2)), axis=0)
+    k = len(ordered)
+    if k % 2:
+        return np.asarray(ordered[k // 2], np.float32)
+    return np.asarray((ordered[k // 2 - 1] + ordered[k // 2]) / np.float32(2), np.float32)
 
 
 def common(samples: Floats, tolerance: float) -> tuple[Floats, float]:
@@ -202,7 +213,7 @@ def even_rows(
     columns = np.clip(
         np.round(at).astype(int)[:, None] + np.arange(max(2, round(depth)))[None], 0, v.shape[1] - 1
     )
-    own = np.median(v[rows[:, None], columns], axis=1)
+    own = _medians(v, rows, columns)
     good = np.abs(own - level).max(1) <= tolerance
     if good.mean() < EVEN_LINE:
         return None

@@ -73,10 +73,22 @@ def _steps(density: Floats, steps: int) -> Integers:
     return np.clip(np.rint(density * steps), 0, 65535).astype(np.uint16)
 
 
+def _ordered(density: Integers) -> Integers:
+    """Return the rows (n, bands) of 16-bit numbers in their order: as one number each."""
+    bands = density.shape[1]
+    if bands > 4:
+        return density[np.lexsort(density.T[::-1])]
+    shifts = np.arange(bands - 1, -1, -1, dtype=np.uint64) * np.uint64(16)
+    whole = np.zeros(len(density), np.uint64)
+    for band in range(bands):
+        whole |= density[:, band].astype(np.uint64) << shifts[band]
+    whole.sort()
+    return (whole[:, None] >> shifts).astype(np.uint16)
+
+
 def _thinned(density: Integers) -> tuple[Integers, Integers]:
     """Return (densities, number of places of each), in an order that does not depend on theirs."""
-    order = np.lexsort(density.T[::-1])
-    density = density[order]
+    density = _ordered(density)
     n = len(density)
     end = max(8, int(n * END))
     keep = np.zeros(n, bool)

@@ -16,7 +16,7 @@ from email.headerregistry import Address
 from pathlib import Path
 from typing import Any
 
-from glassine.base import alternates, naming, settings, zones
+from glassine.base import alternates, captions, naming, settings, zones
 from glassine.base.errors import Finding, GlassineError
 from glassine.intake import catalogue_place
 from glassine.night import rules
@@ -106,19 +106,47 @@ def _check_sets(key: str, stated: list[dict[str, Any]]) -> Iterator[Finding]:
         if each.get("profile") == "linear" and not deep:
             what = f"{place} has the profile linear in 8 bits."
             yield _wrong_set(key, what, "bits: 16 for that profile, or its shadows break up.")
-        web = each["form"] in ("webp", "avif")
+        web = each["form"] in ("webp", "avif", "jp2")
+        if each["form"] == "jp2" and not _writes_jp2():
+            what = (
+                f"{place} is a jp2, which the library for pictures that is installed cannot write."
+            )
+            yield _wrong_set(key, what, "another form, or that library built with JPEG 2000.")
         if web and each.get("profile", "srgb") != "srgb":
             what = f"{place} has the profile {each['profile']}, and is a {each['form']}."
             yield _wrong_set(key, what, "form: jpeg or tiff for another profile than srgb.")
-        if each.get("effort") is not None and not web:
+        if each.get("effort") is not None and each["form"] not in ("webp", "avif"):
             what = f"{place} states an effort, and is a {each['form']}."
             yield _wrong_set(key, what, "effort for webp and avif alone.")
         if web and each.get("tone") == "uninverted":
             what = f"{place} is not inverted, and a {each['form']}."
             yield _wrong_set(key, what, "form: jpeg or tiff where tone is uninverted.")
+        yield from _check_caption(key, place, each)
         if each.get("publish") and not each.get("deliver", True):
             what = f"{place} stays with the studio, and is to be published."
             yield _wrong_set(key, what, "deliver: true where publish is true.")
+
+
+def _writes_jp2() -> bool:
+    from glassine.render import encoded  # loads the libraries of pictures
+
+    return encoded.can_write("jp2")
+
+
+def _check_caption(key: str, place: str, each: dict[str, Any]) -> Iterator[Finding]:
+    caption = each.get("caption")
+    if caption is None:
+        if each.get("caption_place"):
+            what = f"{place} says where its caption is to be, and has none."
+            yield _wrong_set(key, what, "caption, too, where caption_place is stated.")
+        return
+    if problem := captions.problem_of(caption):
+        what = f"{place} has a caption that {problem}."
+        expected = f"a text with fields of {', '.join(captions.FIELDS)} in braces, parts that may "
+        yield _wrong_set(key, what, f"{expected}be left out in square brackets.")
+    if each.get("bits", 8) == 16:
+        what = f"{place} has a caption, and is of 16 bits."
+        yield _wrong_set(key, what, "a caption on pictures of 8 bits alone.")
 
 
 def _wrong_set(key: str, what: str, expected: str) -> Finding:

@@ -25,7 +25,10 @@ if TYPE_CHECKING:
 
 _PICTURE_SUFFIXES = naming.MASTER_SUFFIXES | OTHER_PICTURE_SUFFIXES | passed_over.RAW_SUFFIXES
 # What a run itself writes beside the folders of the batches in `results`.
-_OWN_NAMES = {"summary.json", "targets.sqlite", "reproduce.log"}
+_OWN_NAMES = {
+    *("summary.json", "room.json", "masters.json", "ids.json", "film-stocks.json"),
+    *("targets.sqlite", "audit.sqlite", "reproduce.log"),
+}
 # Findings of batches that a run did not go into at all.
 NOT_LOOKED_AT = {"run.batch_gone", "run.no_batch", "run.batch_unreadable", "plan.batch_name"}
 # Entries looked at in a folder that is no batch, to see whether pictures lie there.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from glassine.base import files, item_states, wording
+from glassine.base import intake_file, item_states, wording
 from glassine.base.errors import Finding
 from glassine.deliver.step import FINISHED
 from glassine.night import due
@@ -17,7 +17,7 @@ _TOLD = 3
 def with_states(given: dict[str, Any], results_dir: Path) -> dict[str, Any]:
     """Return what a delivery is given, with the items it holds and those it lacks now."""
     states = item_states.batch_status(results_dir)
-    intake = files.read_json(results_dir / "intake.json")
+    intake = intake_file.read(results_dir / "intake.json").value
     section = given.get("settings", {}).get("delivery", {})
     items = [
         state.item for state in states if state.state in FINISHED and not _waits(state, section)

@@ -18,7 +18,17 @@ from typing import Any
 import msgspec
 
 from glassine import steps
-from glassine.base import access, clock, files, naming, raw_keep, record_files, sizes
+from glassine.base import (
+    access,
+    captions,
+    clock,
+    files,
+    intake_file,
+    naming,
+    raw_keep,
+    record_files,
+    sizes,
+)
 from glassine.base.errors import GlassineError
 from glassine.base.model import BatchId, Facts, ItemId, withdraws_whole
 from glassine.base.records.intake import Intake, ItemEntry
@@ -43,7 +53,8 @@ class Batch:
     record: it as its type, which a run decides by. entries: the items as they stand in the file:
     steps are given that JSON and digests are made of it, so that a night does not do an item anew
     because a type holds one more key. films: what render is given of each item's films, by item,
-    from films.json. today: the day by which embargoes last or have ended.
+    from films.json. today: the day by which embargoes last or have ended. sha256: of the file, ""
+    where nothing may be kept of it (`intake_file.Content.alike`).
     """
 
     def __init__(
@@ -52,7 +63,9 @@ class Batch:
         path: Path = Path("intake.json"),
         films: dict[str, list[dict[str, Any]]] | None = None,
         today: date | None = None,
+        sha256: str = "",
     ) -> None:
+        self.sha256 = sha256
         self.record = record_files.take(path, "intake", Intake, content)
         self.name: BatchId = self.record.batch
         self.content = content
@@ -103,14 +116,16 @@ def _withdrawn(content: dict[str, Any]) -> dict[str, access.Access]:
     }
 
 
-def read_batch(path: Path) -> Batch:
+def read_batch(path: Path, sound: str = "") -> Batch:
     """Return intake.json at `path`, with the films beside it. Raises GlassineError where it is
-    damaged; films that cannot be read are none, and are made anew."""
+    damaged; films that cannot be read are none, and are made anew. sound: see
+    `intake_file.read`."""
     try:
         known = films.by_item(films.read(path.parent / films.RECORD))
     except GlassineError:
         known = {}
-    return Batch(files.read_json(path), path, msgspec.to_builtins(known))
+    content = intake_file.read(path, sound)
+    return Batch(content.value, path, msgspec.to_builtins(known), sha256=content.sha256)
 
 
 def _pooling(batch: Batch, config: dict[str, Any]) -> list[ItemId]:
@@ -239,6 +254,12 @@ def _own(
             result[name] = _of_pictures(decided) if item in batch.raw_items else decided
         elif name == "calibration":
             result[name] = batch.content.get(name, [])
+        elif name == "caption":
+            # Left out where no set has a caption that shows such facts.
+            chosen = config_of(batch, item, config)
+            of_masters = chosen.get(rules.FOR_MASTERS, [])
+            shown = captions.facts_of(entry.get("catalogue"), chosen, of_masters)
+            result |= {name: shown} if shown else {}
         elif name in ("access", "public"):
             # Left out where all may see it, as most items state nothing.
             of_item = access_of(batch, item, config)
@@ -405,6 +426,26 @@ def _key(batch: Batch, item: ItemId, config: dict[str, Any], pooled: bool) -> st
     return hashlib.sha256(text.encode()).hexdigest()
 
 
+def carry_keys(before: Batch, batch: Batch, config: dict[str, Any]) -> None:
+    """Take the keys of items that intake took in anew and found as they were, where nothing else
+    that keys are made of is another."""
+    same = (
+        _but_items(before) == _but_items(batch)
+        and before.films == batch.films
+        and before.today == batch.today
+        and before.pooling(config) == batch.pooling(config)
+    )
+    if not same:
+        return
+    for (item, pooled), known in before.keys.items():
+        if known[0] is config and batch.entries.get(item) == before.entries[item]:
+            batch.keys[item, pooled] = known
+
+
+def _but_items(batch: Batch) -> dict[str, Any]:
+    return {name: value for name, value in batch.content.items() if name != "items"}
+
+
 def digest(step_given: dict[str, Any]) -> str:
     """Return a digest of what a step is given."""
     return hashlib.sha256(files.canonical(_as_before(step_given)).encode()).hexdigest()
@@ -510,29 +551,40 @@ def delivered_inputs(items_dir: Path, items: list[str], pooling: dict[str, Any])
 def is_settled(item_dir: Path, item_key: str) -> bool:
     """Return whether the item's stamp carries this key, its records are in place and it is not
     held."""
+    return settled_records(item_dir, item_key) is not None
+
+
+def settled_records(item_dir: Path, item_key: str) -> list[str] | None:
+    """Return the records that the stamp of a settled item names, None of one that is not settled
+    (see `is_settled`)."""
     stamp = item_dir / STAMP
     if not stamp.exists() or (item_dir / "held.json").exists():
-        return False
+        return None
     folder = str(item_dir)
     try:
         written = files.read_json(stamp)
-        return written["key"] == item_key and all(
+        settled = written["key"] == item_key and all(
             os.stat(f"{folder}/{name}").st_size == size  # noqa: PTH116 - a third of the time
             for name, size in written["files"].items()
         )
-    except (GlassineError, OSError, KeyError, TypeError):
-        return False
+        return [*written["files"]] if settled else None
+    except (GlassineError, OSError, KeyError, TypeError, AttributeError):
+        return None
 
 
 def unsettled(batch: Batch, items_dir: Path, config: dict[str, Any]) -> list[ItemId]:
     """Return the items that the engine must look at tonight, in order."""
-    asked_for = set(config["only"])
     return [
         item
-        for item in batch.ready()
-        if (not asked_for or item in asked_for)
-        and not is_settled(items_dir / item, key(batch, item, config))
+        for item in asked_for(batch, config)
+        if not is_settled(items_dir / item, key(batch, item, config))
     ]
+
+
+def asked_for(batch: Batch, config: dict[str, Any]) -> list[ItemId]:
+    """Return the items that a run is for, of those that do not wait."""
+    only = set(config["only"])
+    return [item for item in batch.ready() if not only or item in only]
 
 
 def delivery_key(batch: Batch, config: dict[str, Any]) -> str:

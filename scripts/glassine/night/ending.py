@@ -8,7 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from glassine import steps
-from glassine.base import clock, exits, files, target_results, wording
+from glassine.base import clock, disk_room, exits, files, target_results, wording
 from glassine.base.errors import GlassineError
 from glassine.base.visible import visible
 from glassine.deliver import receipt_files
@@ -76,6 +76,7 @@ class Ending:
         self._guard(self._check_items, "--item")
         self._tell_problems()
         self._write_notices()
+        self._note_room()
         # A run for one item is judged by that item: what a night tells of other batches stays told.
         counted = self.problems[self._at_start if self.place.config["only"] else 0 :]
         self.exit_code = 0 if failed else batches.exit_code(counted)
@@ -269,7 +270,9 @@ class Ending:
         for note in self.notes:
             sys.stderr.write(f"NOTE {visible(note)}\n")
         for problem in self.problems:
-            where = f"{problem.batch}: " if problem.batch else ""
+            # What is wrong with a batch as a whole has its name for its path.
+            named = problem.finding.path == problem.batch
+            where = f"{problem.batch}: " if problem.batch and not named else ""
             sys.stderr.write(f"NOT DONE {where}{visible(problem.finding.sentence())}\n")
 
     def _write_notices(self) -> None:
@@ -280,6 +283,17 @@ class Ending:
                 notice.write(self.place.results_dir(name), findings)
             except OSError as problem:
                 sys.stderr.write(f"{name}: the page was not written: {problem.strerror}\n")
+
+    def _note_room(self) -> None:
+        """Note how much room there is, by which the report says how long the disk lasts, and where
+        the masters lie, by which no other settings are taken for those of these results."""
+        now = disk_room.seconds_of(clock.now_text())
+        try:
+            self.place.note_masters()
+            disk_room.note(self.place.results, self.place.deliveries, now)
+        except (GlassineError, OSError) as problem:
+            why = visible(str(problem))
+            sys.stderr.write(f"results: room and place of the masters were not noted: {why}\n")
 
     def _with_problems(self) -> set[str]:
         return {problem.batch for problem in self.problems if problem.batch}

@@ -21,7 +21,7 @@ from glassine.base.model import ItemId
 from glassine.deliver import receipt_files, same_ids
 from glassine.films import record as films
 from glassine.intake.given import CatalogueSettings
-from glassine.night import due, leading, rules
+from glassine.night import due, leading, rules, settled
 from glassine.night.lock import RunLock
 from glassine.night.workplace import Workplace
 
@@ -50,6 +50,8 @@ class Lookup:
         self.lock = lock
         self._read = functools.lru_cache(maxsize=64)(self._read_batch)
         self._due = functools.lru_cache(maxsize=64)(self._find_due)
+        self._kept: dict[str, list[ItemId]] = {}
+        self._latest: dict[str, due.Batch] = {}
         self._unlooked: dict[tuple[str, int], list[ItemId]] = {}
         self._standing = functools.lru_cache(maxsize=64)(self._find_standing)
         self._delivery_key = functools.lru_cache(maxsize=64)(self._find_delivery_key)
@@ -57,7 +59,15 @@ class Lookup:
     # --- batch and items ---
 
     def _read_batch(self, path: str, mtime_ns: int, films_ns: tuple[int, int]) -> due.Batch:
-        return due.read_batch(Path(path))
+        results = Path(path).parent
+        kept = settled.read(results)
+        batch = due.read_batch(Path(path), kept.intake)
+        before = self._latest.get(batch.name)
+        if before is not None:
+            due.carry_keys(before, batch, self.config)
+        settled.use_keys(kept, batch, self.config)
+        self._latest[batch.name] = batch
+        return batch
 
     def batch(self, name: str) -> due.Batch:
         """Return intake.json of a batch, and its films, as they are on disk now."""
@@ -104,8 +114,12 @@ class Lookup:
         return self._due(self.batch(name))
 
     def _find_due(self, batch: due.Batch) -> list[ItemId]:
-        items_dir = self.place.results_dir(batch.name) / "items"
-        unsettled = due.unsettled(batch, items_dir, self.config)
+        results = self.place.results_dir(batch.name)
+        items_dir = results / "items"
+        look = settled.Look(settled.read(results))
+        unsettled = look.unsettled(batch, items_dir, self.config)
+        if self.lock.held and not self.config["only"]:
+            look.keep(results, batch, self.config)
         unsettled = self._without_kept(batch, items_dir, unsettled)
         if self.lock.held:
             for item in unsettled:
@@ -122,12 +136,14 @@ class Lookup:
         self, batch: due.Batch, items_dir: Path, unsettled: list[ItemId]
     ) -> list[ItemId]:
         """Return the unsettled items but for those that stay as delivered, which is said."""
+        self._kept[batch.name] = []
         if not unsettled or self.config["delivery"]["on_new_version"] != "keep":
             return unsettled
         from glassine.night import kept
 
         receipts = receipt_files.read(self.place.deliveries, batch.name).sound
         staying = kept.kept(batch, items_dir, self.config, unsettled, receipts)
+        self._kept[batch.name] = sorted(staying)
         if staying and self.lock.held:
             names = wording.some(sorted(staying), 8)
             sys.stderr.write(
@@ -358,7 +374,16 @@ class Lookup:
             "masters": str(self.place.batch_dir(name)),
             "rules_unused": self._rules_unused(name),
             "access": self.listed_access(name),
+            "kept": self.kept(name),
         }
+
+    def kept(self, name: str) -> list[ItemId]:
+        """Return the items of a batch that stay as they were delivered, by
+        `delivery.on_new_version`."""
+        if self.config["delivery"]["on_new_version"] != "keep" or self.known(name) is None:
+            return []
+        self.unsettled(name)
+        return self._kept.get(name, [])
 
     def listed_access(self, name: str) -> list[dict[str, Any]]:
         """Return the items of a batch that not all may see today, or that were opened lately."""

@@ -11,6 +11,7 @@ from email.message import EmailMessage
 from pathlib import Path
 from typing import Any
 
+from glassine.base import wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.visible import visible
 from glassine.night import monitoring
@@ -118,12 +119,16 @@ def send(configured: dict[str, Any], summary: dict[str, Any]) -> None:
         try:
             action()
         except (OSError, ValueError) as problem:
+            is_file = name == "textfile"
+            why = wording.why(problem) if isinstance(problem, OSError) else str(problem)
             failed.append(
                 Finding(
                     f"notify.{name}",
                     place,
-                    f"The summary could not be sent: {problem}.",
-                    "a server that takes it.",
+                    f"The summary could not be {'written' if is_file else 'sent'}: {why}.",
+                    "a folder that this user may write to."
+                    if is_file
+                    else "a server that takes it.",
                     f"Correct `report.notify.{name}`; the night's work is not affected.",
                 )
             )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import json
+import os
 import shutil
 import sys
 import threading
@@ -16,7 +17,7 @@ from pathlib import Path
 from typing import Any, Literal, TextIO
 
 from glassine import steps
-from glassine.base import clock, exits, files, record_files, settings, wording, zones
+from glassine.base import clock, exits, files, intake_file, record_files, settings, wording, zones
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.model import ItemId
 from glassine.base.records import Given
@@ -116,13 +117,15 @@ class _Standing:
 
 def _standing(item_dir: Path, state: ItemState) -> _Standing:
     """Return where an item stands. state: as intake saw it."""
-    if state == "held" or (item_dir / "held.json").exists():
+    folder = str(item_dir)
+    # os.path and os.stat: of 10,000 items a third of the time.
+    if state == "held" or os.path.exists(f"{folder}/held.json"):  # noqa: PTH110
         return _Standing("held")
     if state == "waiting":
         return _Standing("waiting")
-    package = item_dir / "package.json"
-    if package.exists():
-        return _Standing("finished", finished_s=package.stat().st_mtime)
+    with contextlib.suppress(FileNotFoundError, NotADirectoryError):
+        status = os.stat(f"{folder}/package.json")  # noqa: PTH116
+        return _Standing("finished", finished_s=status.st_mtime)
     return _Standing("left", stage=_stage(item_dir))
 
 
@@ -132,7 +135,8 @@ def progress_of(results: Path, now: float) -> Progress:
     results: `results/<batch>/`; now: seconds since 1970.
     Raises GlassineError where the batch has not been taken in yet.
     """
-    entries = record_files.load(results / "intake.json", "intake", ItemStates).items
+    path = results / "intake.json"
+    entries = record_files.take(path, "intake", ItemStates, intake_file.read(path).value).items
     standings = [_standing(results / "items" / entry.item, entry.state) for entry in entries]
     states = Counter(standing.state for standing in standings)
     stages = Counter(standing.stage for standing in standings if standing.stage)

@@ -1,8 +1,10 @@
-"""The command that publishes finished items: a folder that a web server serves as it is."""
+"""The command that publishes finished items: a folder that a web server serves as it is, or the
+same tree in object storage."""
 
 from __future__ import annotations
 
 import argparse
+import hashlib
 import re
 import sys
 from collections import Counter
@@ -25,6 +27,10 @@ from glassine.publish.given import Candidate, Site
 # A whole address: scheme and host (RFC 3986), no blanks or marks that end one in a text.
 _ADDRESS = re.compile(r"https?://[^\s/?#\"<>]{1,255}(?:/[^\s?#\"<>]{0,2000})?")
 _NAMED = 8
+# A bucket and a folder in it (names of buckets: S3 User Guide, "Bucket naming rules").
+_BUCKET = re.compile(r"s3://[a-z0-9][a-z0-9.-]{1,61}[a-z0-9](?:/(?!\.)[A-Za-z0-9._-]{1,100}){0,8}")
+# Where trees lie that go into storage.
+_TREES = "published"
 
 
 def _batches(place: Workplace) -> list[str]:
@@ -119,7 +125,7 @@ def _candidate(
     )
 
 
-def _lines(done: publish.Outcome, root: Path, trial: bool) -> list[str]:
+def _lines(done: publish.Outcome, root: str, trial: bool) -> list[str]:
     """Return what was done, in a few lines; what was left out is counted by its reason."""
     counted = {
         "new": done.new,
@@ -150,7 +156,11 @@ def main(arguments: list[str] | None = None) -> int:
         "that may not be public, or were withdrawn, are taken away from it. Serve it, as it is, at "
         "`iiif.base_url`.",
     )
-    parser.add_argument("folder", help="the folder to publish into: empty, or made by this command")
+    parser.add_argument(
+        "folder",
+        help="the folder to publish into, empty or made by this command; or a place in object "
+        "storage, as s3://bucket/folder (`store.endpoint_url` says where that is)",
+    )
     parser.add_argument("--with-review", action="store_true", help="items for review too")
     parser.add_argument("--dry-run", action="store_true", help="say what would be done, alone")
     parser.add_argument("--directory", default=".", help="the folder that holds `results`")
@@ -175,17 +185,61 @@ def _publish(place: Workplace, lookup: Lookup, options: argparse.Namespace) -> i
             readable.append(name)
         except GlassineError as error:  # its items stay as they are, as those of an absent batch
             code = by_hand.refused(error, exits.HELD)
-    root = Path(options.folder).resolve()
+    stored = options.folder.startswith("s3://")
+    address = options.folder.rstrip("/")
     try:
+        root = _kept_tree(place, address) if stored else Path(options.folder).resolve()
         _require_apart(root, place)
         site = _site(place, readable, options.with_review)
         done = publish.publish(root, found, site, trial=options.dry_run)
     except GlassineError as error:
         return by_hand.refused(error, exits.SETTINGS)
-    print("\n".join(visible(line) for line in _lines(done, root, options.dry_run)))
+    where = address if stored else str(root)
+    print("\n".join(visible(line) for line in _lines(done, where, options.dry_run)))
     for problem in done.problems:
         sys.stderr.write(f"{visible(problem.sentence())}\n")
-    return exits.HELD if done.problems else code
+    if stored and not options.dry_run:
+        code = _upload(place, root, address) or code
+    return exits.HELD if done.problems and code == 0 else code
+
+
+def _kept_tree(place: Workplace, address: str) -> Path:
+    """Return where the tree of an address in the storage is laid out here, by second names of the
+    results' files. Raises GlassineError for what is no such address."""
+    if not _BUCKET.fullmatch(address):
+        raise GlassineError.because(
+            "publish.address",
+            address,
+            "This is no place in object storage.",
+            "s3://BUCKET or s3://BUCKET/FOLDER, of letters, digits, dots, hyphens and underscores.",
+            "Correct the address.",
+        )
+    named = hashlib.sha256(address.encode()).hexdigest()[:16]
+    return (place.working_dir / _TREES / named / "tree").resolve()
+
+
+def _upload(place: Workplace, root: Path, address: str) -> int:
+    """Bring the storage to what lies in the tree; return the exit code."""
+    from glassine.audit.objects import Unreachable
+    from glassine.store import objects, published
+
+    record = root.parent / published.RECORD
+    try:
+        storage = objects.S3Objects(place.config["store"]["endpoint_url"] or "")
+        sent = published.upload(root, storage, address, record)
+    except Unreachable as problem:
+        sys.stderr.write(
+            f"{visible(address)}: not all of it is there: {visible(str(problem))}. Run "
+            "scripts/publish again: it goes on where this ended.\n"
+        )
+        return exits.UNAVAILABLE
+    except GlassineError as error:
+        return by_hand.refused(error, exits.SETTINGS)
+    print(
+        f"  in the storage: {len(sent.put):,} files put there, {len(sent.removed):,} removed, "
+        f"{sent.same:,} as before"
+    )
+    return 0
 
 
 if __name__ == "__main__":

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from glassine.base import files
+from glassine.base import intake_file
 from glassine.base.errors import GlassineError
 
 KINDS = ("missing", "surplus", "double")
@@ -31,7 +31,7 @@ def added(summary: dict[str, Any], results: Path) -> dict[str, Any]:
 
 def _of_batch(path: Path) -> dict[str, Any] | None:
     try:
-        expected = files.read_json(path).get("expected")
+        expected = intake_file.read(path).value.get("expected")
     except (OSError, GlassineError, AttributeError):
         return None  # told by the report
     if not isinstance(expected, dict):

@@ -207,8 +207,10 @@ def _folder(options: argparse.Namespace) -> Path:
         return Path(options.units).resolve()
     if options.cron:
         return _CRON
-    if not options.user:
-        return _SYSTEM_UNITS
+    return _user_units() if options.user else _SYSTEM_UNITS
+
+
+def _user_units() -> Path:
     home = os.environ.get("XDG_CONFIG_HOME") or str(Path.home() / ".config")
     return Path(home) / "systemd" / "user"
 
@@ -261,6 +263,36 @@ def require_own(path: Path, told: str | None, place: Sequence[str] | None) -> No
     if place is not None and _place_words(before) != _place_words(place):
         where = " ".join(_place_words(before)) or "this folder"
         raise _not_own(path, f"It runs another place ({where}).")
+
+
+def _require_alone(options: argparse.Namespace, words: Sequence[str]) -> None:
+    """Raise GlassineError where another service of this command runs the same place: of two nights
+    in one place the second ends with exit code 75, each day."""
+    mine = {str(path) for path in _names(options)}
+    folders = {_folder(options)}
+    if not options.units:
+        folders |= {_CRON, _SYSTEM_UNITS, _user_units()}
+    for path in sorted(each for folder in folders if folder.is_dir() for each in folder.iterdir()):
+        if path.suffix not in ("", ".service") or str(path) in mine or not path.is_file():
+            continue
+        try:
+            with path.open("rb") as opened:
+                told = opened.read(_MOST_BYTES).decode("utf-8", "replace")
+            other = _place_words(units.options_of(told)) if units.is_own(told) else None
+        except (OSError, ValueError, SystemExit):
+            continue
+        if other == _place_words(words):
+            raise GlassineError.because(
+                "service.twice",
+                path,
+                f"It runs the same place already ({' '.join(other)}).",
+                "one service for a place.",
+                "Remove that one first: scripts/service remove, with its --name, --user or --cron.",
+            )
+
+
+# More than any file that this command writes.
+_MOST_BYTES = 2**20
 
 
 def _place_words(words: Sequence[str]) -> list[str]:
@@ -325,6 +357,7 @@ def install(options: argparse.Namespace, words: Sequence[str]) -> int:
         return 0
     for path in written:
         require_own(path, _there(path), words)
+    _require_alone(options, words)
     wrong = [] if options.cron else verified(written)
     if wrong:
         raise GlassineError.because(

@@ -17,13 +17,13 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
-from glassine.base import exits, files, settings, wording
+from glassine.base import disk_room, exits, files, settings, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.records.receipt import Receipt
 from glassine.base.visible import visible
 from glassine.deliver import causes, receipt_files
 from glassine.deliver import due as delivered
-from glassine.night import by_hand, preflight
+from glassine.night import by_hand
 from glassine.night.workplace import Workplace
 
 _DAY_S = 86400.0
@@ -81,12 +81,17 @@ def _refused(place: object, what: str, next_step: str) -> GlassineError:
     )
 
 
-def of_batch(place: Workplace, name: str, days: float, now: float) -> Removable:
+def of_batch(
+    place: Workplace, name: str, days: float, now: float, *, away: bool = False
+) -> Removable:
     """Return what may go of a batch's results.
 
-    days: so long ago must its last delivery be. now: seconds since 1970. Raises GlassineError where
-    the batch is not closed, or something of it was not delivered.
+    days: so long ago must its last delivery be. now: seconds since 1970. away: whether deliveries
+    that are not here any more are known to be kept elsewhere. Raises GlassineError where the batch
+    is not closed, something of it was not delivered, or a delivery of it is damaged or not here.
     """
+    if Path(name).name != name or name in ("", ".."):
+        raise _refused(name, "That is no name of a batch.", "Name a folder of `results`.")
     results = place.results_dir(name)
     if not (results / "intake.json").is_file() or results.is_symlink():
         raise _refused(results, "There are no results of a batch of this name.", "Correct it.")
@@ -99,6 +104,7 @@ def of_batch(place: Workplace, name: str, days: float, now: float) -> Removable:
     if not age >= days:
         what = f"Its last delivery is {age:.0f} days old, of {days:g} that are wanted."
         raise _refused(results, what, "Wait, or name other --days.")
+    _require_bags(place, receipts.sound, away)
     found = Removable()
     for item_dir in sorted((results / "items").iterdir()):
         if item_dir.is_symlink() or not item_dir.is_dir():
@@ -109,8 +115,28 @@ def of_batch(place: Workplace, name: str, days: float, now: float) -> Removable:
     return found
 
 
+def _require_bags(place: Workplace, receipts: list[Receipt], away: bool) -> None:
+    """Raise where a delivery is not as its receipt says: what would be removed may be the last."""
+    for bag in (
+        bag for receipt in receipts for bag in receipt_files.look(place.deliveries, receipt)
+    ):
+        if bag.state == "damaged":
+            what = f"The delivery {bag.name} is not as its receipt says: {bag.what}"
+            raise _refused(bag.name, what, "Make it sound again, or keep the batch.")
+        if bag.state == "gone" and not away:
+            what = f"The delivery {bag.name} is not here any more: carried away, or lost."
+            next_step = (
+                "Where it is known to be kept elsewhere, say so by --away; else keep the batch."
+            )
+            raise _refused(bag.name, what, next_step)
+
+
 def _require_closed(place: Workplace, name: str) -> None:
     """Raise where a night may still work on the batch; that masters cannot be seen says nothing."""
+    noted = place.noted_masters()
+    if noted is not None and noted != place.masters.resolve():
+        what = f"The nights here took masters from {noted}; these settings name {place.masters}."
+        raise _refused(name, what, "Name the settings of the nights by --configfile.")
     if not place.masters.is_dir():
         what = f"The folder of masters ({place.masters}) is not there, so that none looks closed."
         raise _refused(name, what, "See that the disk or share is mounted.")
@@ -156,30 +182,24 @@ def _writer_lives(path: Path) -> bool:
 
 
 def forecast(place: Workplace, now: float, days: float = 30.0) -> str:
-    """Return how long the disk lasts, by what was delivered in the last days; empty where nothing
-    was."""
+    """Return how long the disk lasts: by the last nights, and while these are too few by what was
+    delivered in the last days."""
+    told = disk_room.forecast(place.results, place.deliveries, now)
+    if any(each.rate is not None for each in told):
+        return "\n".join(each.sentence() for each in told)
     taken = 0
     for name in receipt_files.batches(place.deliveries):
         for receipt in receipt_files.read(place.deliveries, name).sound:
             if now - _seconds(receipt) <= days * _DAY_S:
                 taken += sum(bag.bytes for bag in receipt.bags)
-    free = preflight.free_bytes(place.deliveries if place.deliveries.is_dir() else place.results)
-    if not taken:
-        return f"free: {_size(free)}"
-    left = free / (taken / days)
-    return (
-        f"free: {_size(free)}; deliveries of the last {days:g} days took {_size(taken)}: at that "
-        f"rate room for about {left:,.0f} days, less what results take beside them"
-    )
-
-
-def _size(count: float) -> str:
-    """Return bytes in words, in powers of ten."""
-    for unit in ("bytes", "kB", "MB", "GB"):
-        if count < 1000:
-            return f"{count:,.0f} {unit}" if unit == "bytes" else f"{count:,.1f} {unit}"
-        count /= 1000
-    return f"{count:,.1f} TB"
+    free = min((each.free for each in told if "deliveries" in each.where), default=None)
+    words = [each.sentence() for each in told]
+    if taken and free is not None:
+        words.append(
+            f"deliveries of the last {days:g} days took {disk_room.in_words(taken)}: at that rate "
+            f"room for about {free / (taken / days):,.0f} days, less what results take beside them"
+        )
+    return "\n".join(words)
 
 
 def _remove(found: Removable, root: Path) -> None:
@@ -194,8 +214,9 @@ def _remove(found: Removable, root: Path) -> None:
 
 def _say(what: str, found: Removable, done: bool) -> None:
     verb = "removed" if done else "would remove"
-    shared = f", and {_size(found.shared)} that a delivery has too" if found.shared else ""
-    print(visible(f"{what}: {verb} {len(found.paths):,} files, {_size(found.bytes)}{shared}"))
+    room, too = disk_room.in_words(found.bytes), disk_room.in_words(found.shared)
+    shared = f", and {too} that a delivery has too" if found.shared else ""
+    print(visible(f"{what}: {verb} {len(found.paths):,} files, {room}{shared}"))
 
 
 def _closed(place: Workplace) -> list[str]:
@@ -205,11 +226,11 @@ def _closed(place: Workplace) -> list[str]:
 
 def _tidy(place: Workplace, options: argparse.Namespace) -> int:
     now, code = time.time(), 0
-    print(visible(forecast(place, now)))
+    print("\n".join(map(visible, forecast(place, now).split("\n"))))
     spare = leftovers(place, options.days, now)
     for name in options.batch or _closed(place):
         try:
-            found = of_batch(place, name, options.days, now)
+            found = of_batch(place, name, options.days, now, away=options.away)
         except GlassineError as error:
             code = by_hand.refused(error, exits.HELD)
             continue
@@ -238,6 +259,9 @@ def main(arguments: list[str] | None = None) -> int:
     )
     parser.add_argument("batch", nargs="*", help="closed batches; else all are looked at")
     parser.add_argument("--days", type=float, default=90.0, help="since the last delivery (90)")
+    parser.add_argument(
+        "--away", action="store_true", help="deliveries that are not here are kept elsewhere"
+    )
     parser.add_argument("--remove", action="store_true", help="remove it, of the named batches")
     parser.add_argument("--directory", default=".", help="the folder that holds `results`")
     parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))

@@ -40,10 +40,6 @@ _QUEUE = 256
 _ABANDONED = 70
 # One that ends so soon did not end well; after so many the run does without.
 _SHORT_S, _TRIES = 20.0, 3
-# The C library asks the system for large pages where it has them (glibc, "Memory Allocation
-# Tunables"): it then clears and counts half as many pages for an item (28,000 to 12,000 for 6
-# megapixels). Read when a process starts; other C libraries pass it over.
-_LARGE_PAGES = {"GLIBC_TUNABLES": "glibc.malloc.hugetlb=1"}
 # The libraries of matrices start a thread a core as they are loaded, unless they are told not to
 # (OpenBLAS, which numpy and cv2 bring with them): a fork would inherit the locks of these.
 ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
@@ -205,7 +201,6 @@ class Warm:
                 stdin=subprocess.PIPE,
                 pass_fds=[door],
                 env={
-                    **_LARGE_PAGES,
                     **os.environ,
                     **ONE_THREAD,
                     "PYTHONPATH": os.pathsep.join(filter(None, sys.path)),

@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Self
 
-from glassine.base import folders, settings
+from glassine.base import files, folders, settings
 
 # The target that compares a delivery (rules/reproduce.smk).
 REPRODUCE = "reproduce"
 # The targets that move files from and to object storage (rules/store.smk), and what they move.
 MOVES = {"fetch": "masters", "send": "deliveries"}
+# Where the masters of the results lie, as the last night had it.
+MASTERS_NOTE = "masters.json"
 
 
 @dataclass(frozen=True)
@@ -58,6 +60,16 @@ class Workplace:
     @property
     def deliveries(self) -> Path:
         return self.working_dir / "deliveries"
+
+    def note_masters(self) -> None:
+        """Note in the results where their masters lie. Raises OSError."""
+        files.write_json(self.results / MASTERS_NOTE, {"masters": str(self.masters.resolve())})
+
+    def noted_masters(self) -> Path | None:
+        """Return where the last night took masters from; None where none noted it. Raises
+        GlassineError where the note cannot be read."""
+        path = self.results / MASTERS_NOTE
+        return Path(str(files.read_json(path).get("masters"))) if path.exists() else None
 
     def batch_dir(self, batch: str) -> Path:
         return self.masters / batch

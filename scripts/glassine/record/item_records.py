@@ -52,6 +52,7 @@ _USES = {"access": "access", "thumb": "thumbnail", **dict.fromkeys(alternates.US
 _MIMES = {
     "webp": "image/webp",
     "avif": "image/avif",
+    "jp2": "image/jp2",
     **dict.fromkeys(alternates.TIFFS, "image/tiff"),
 }
 

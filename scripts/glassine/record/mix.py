@@ -7,7 +7,7 @@ project's own profile (records/profile.rng).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import NamedTuple
 from urllib.parse import quote
@@ -271,6 +271,15 @@ class Coded:
 
 def coded(records: ItemRecords, entry: FileEntry, frame: RenderedFrame, bands: int) -> Coded:
     """Return how a derivative is coded. bands: of the frame as rendered."""
+    how = _coded(records, entry, frame, bands)
+    caption = entry.made.caption if entry.made else UNSET
+    if caption is UNSET:
+        return how
+    added = f"caption added {caption.place} the picture ({caption.rows} rows)"
+    return replace(how, actions=(*how.actions[:-1], added, how.actions[-1]))
+
+
+def _coded(records: ItemRecords, entry: FileEntry, frame: RenderedFrame, bands: int) -> Coded:
     if entry.made and (entry.made.tone is not UNSET or entry.made.space is not UNSET):
         return _of_set(entry, entry.made, frame, bands)
     bits, profile = [8] * bands, OUTPUT_PROFILES[bands]
@@ -280,7 +289,10 @@ def coded(records: ItemRecords, entry: FileEntry, frame: RenderedFrame, bands: i
         return Coded("big endian", "JPEG", bits, space, profile, actions)
     if entry.kind == alternates.UNINVERTED:
         return _uninverted(records, frame)
-    if entry.kind in ("webp", "avif"):
+    if entry.kind in ("webp", "avif", "jp2"):
+        if entry.kind == "jp2":
+            done = ("reduced in size", "encoded as JPEG 2000")
+            return Coded("big endian", "JPEG 2000", bits, space, profile, done, texts=False)
         return _web(entry.kind, OUTPUT_PROFILES[3] if bands == 3 else None)
     assert entry.coding is not None  # `item_records.gather` read it
     order, bits = entry.coding.byte_order, list(entry.coding.bits)
@@ -353,7 +365,8 @@ def _uninverted(records: ItemRecords, frame: RenderedFrame) -> Coded:
 
 def _web(kind: str, profile: str | None) -> Coded:
     """Return how WebP (RFC 9649: little endian; lossy is a key frame of RFC 6386) and AVIF
-    (ISO/IEC 14496-12, section 4.2: big endian) are coded: in three bands, grey too."""
+    (ISO/IEC 14496-12, section 4.2: big endian) are coded: in three bands, grey too. JP2 (ISO/IEC
+    15444-1, section I.4: big endian) has the bands of the picture."""
     if kind == "webp":
         actions = ("reduced in size", "encoded as WebP")
         return Coded("little endian", "VP8", [8] * 3, "sRGB", profile, actions)

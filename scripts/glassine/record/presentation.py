@@ -40,7 +40,12 @@ _PART_NAMES = {
 }
 
 # By the ending of a picture's name; all others are JPEG.
-_MEDIA_TYPES = {"webp": "image/webp", "avif": "image/avif", "tif": "image/tiff"}
+_MEDIA_TYPES = {
+    "webp": "image/webp",
+    "avif": "image/avif",
+    "jp2": "image/jp2",
+    "tif": "image/tiff",
+}
 
 # Catalogue text carries no language of its own: 4.4.1 keeps the key `none` for that.
 _CATALOGUE_LANGUAGE = "none"

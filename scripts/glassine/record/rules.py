@@ -45,6 +45,7 @@ _IMAGES = (
     "image/jpeg",
     "image/webp",
     "image/avif",
+    "image/jp2",
     "image/x-adobe-dng",
     "image/x-camera-raw",
 )

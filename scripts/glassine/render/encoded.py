@@ -136,7 +136,7 @@ def _as_vips(pixels: Pixels, icc: bytes | None, ppi: float | None) -> Any:
 def alternate(
     pixels: Pixels, kind: str, quality: int, *, icc: bytes | None, effort: int = 4
 ) -> bytes:
-    """Return the picture (BGR) as "webp" or "avif", with the profile and no other metadata.
+    """Return the picture (BGR) as "webp", "avif" or "jp2", with the profile and no other metadata.
 
     effort: 0 to 6 (WebP) or 9 (AVIF); less is faster. One thread encodes: the bytes of an AVIF
     depend on how many do.
@@ -146,7 +146,15 @@ def alternate(
         return bytes(image.webpsave_buffer(Q=quality, effort=effort, keep="icc"))
     if kind == "avif":
         return bytes(image.heifsave_buffer(Q=quality, compression="av1", effort=effort, keep="icc"))
+    if kind == "jp2":
+        return bytes(image.jp2ksave_buffer(Q=quality, keep="icc"))
     raise ValueError(f"no encoder for {kind!r}")
+
+
+def can_write(suffix: str) -> bool:
+    """Return whether the library that pictures are encoded with writes files of that ending."""
+    opening.prepare_vips()
+    return bool(pyvips.vips_lib.vips_foreign_find_save(f"x.{suffix}".encode()))
 
 
 def save_pyramid(

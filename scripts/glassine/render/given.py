@@ -52,10 +52,10 @@ class PictureSet(Given, frozen=True, kw_only=True):
     """One of `render.sets`: a further picture of each frame. long_edge: px, ppi: of the object;
     neither for full size. effort: of the encoder, 0 to 6. crop, margin_mm: None for those of the
     access image. publish: whether the manifest links to it. deliver: False where it stays with the
-    studio."""
+    studio. caption: the template of a text below the picture, or over its lowest rows."""
 
     name: str
-    form: Literal["jpeg", "tiff", "webp", "avif"]
+    form: Literal["jpeg", "tiff", "webp", "avif", "jp2"]
     long_edge: int | None = None
     ppi: float | None = None
     crop: Literal["picture", "object"] | None = None
@@ -68,6 +68,8 @@ class PictureSet(Given, frozen=True, kw_only=True):
     sharpen: float = 0.0
     publish: bool = False
     deliver: bool = True
+    caption: str | None = None
+    caption_place: Literal["below", "over"] = "below"
 
 
 class RenderSection(Given, frozen=True, kw_only=True):
@@ -174,7 +176,7 @@ class RenderGiven(Given, frozen=True, kw_only=True):
     """settings: the sections as they stand, since render.json keeps them whole. facts: of the
     item, where its masters carry none. films: of its masters whose negatives are of a film that
     other masters share, or are said to be; absent where there are none. public: which of its
-    pictures may be public."""
+    pictures may be public. caption: facts of the item that captions show."""
 
     item: str
     masters: tuple[StatedMaster, ...]
@@ -182,6 +184,7 @@ class RenderGiven(Given, frozen=True, kw_only=True):
     facts: Facts | None = None
     films: tuple[MasterFilm, ...] = ()
     public: PublicPictures = ALL_PUBLIC
+    caption: dict[str, str] = msgspec.field(default_factory=dict)
 
     def chosen(self) -> Settings:
         """Return the settings that render uses. Raises msgspec.ValidationError where one lacks."""

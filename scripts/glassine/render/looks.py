@@ -97,8 +97,9 @@ def _calm(reduced: Pixels, mask: Pixels) -> Pixels:
     rows, columns = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
     box = (slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1))
     smooth = cv2.medianBlur(np.ascontiguousarray(reduced[box]), 3)
-    codes = smooth.reshape(*mask[box].shape, -1)[mask[box]]
-    return np.asarray(codes[:: max(1, -(-len(codes) // MAX_SAMPLES))])
+    places = np.flatnonzero(mask[box])
+    places = places[:: max(1, -(-len(places) // MAX_SAMPLES))]
+    return np.asarray(smooth.reshape(mask[box].size, -1)[places])
 
 
 def _picture(source: Source, frame: Frame, encoding: colour.Encoding) -> Floats | None:

@@ -10,7 +10,7 @@ import numpy as np
 from glassine.base.errors import GlassineError
 from glassine.base.model import Corners, Facts, MasterGeometry
 from glassine.base.tone import Channels
-from glassine.masters import colour
+from glassine.masters import colour, ranks
 from glassine.render import dyes
 from glassine.render.given import FilmStock, ToneSection
 from glassine.render.learned import Learned
@@ -135,7 +135,9 @@ def _base_density(source: Source, region: Corners, encoding: colour.Encoding) ->
     if len(codes) < 16:
         return None
     light = encoding.linear(codes[None])[0]
-    return colour.density(np.median(light, axis=0))
+    return colour.density(
+        np.array([ranks.median(light[:, band]) for band in range(light.shape[1])])
+    )
 
 
 def _base_pixels(source: Source, region: Corners) -> Pixels:

@@ -17,10 +17,10 @@ from msgspec import UNSET, UnsetType, structs
 
 from glassine.base.alternates import SUFFIXES, UNINVERTED
 from glassine.base.records.parts import AlternateUse
-from glassine.base.records.render import Alternate
+from glassine.base.records.render import Alternate, Caption
 from glassine.base.tone import Negative
 from glassine.masters import pixels
-from glassine.render import encoded, pictures, toning
+from glassine.render import captions, encoded, pictures, toning
 from glassine.render.given import PictureSet
 from glassine.render.pictures import Shot, Whole
 from glassine.render.work import Names, Work
@@ -97,6 +97,10 @@ def _path(each: PictureSet, names: Names, work: Work) -> Path:
 def _eight_bits(each: PictureSet, shot: Shot, whole: Whole, names: Names, work: Work) -> Alternate:
     edge = pictures.edge_by(each.ppi, each.long_edge, f"render.sets, {each.name}", shot, work)
     picture = encoded.sharpened(whole.reduced(edge), each.sharpen)
+    text, caption = captions.text_of(each, {**names.shown, **work.caption}), None
+    if text:
+        picture, caption = captions.put(picture, each, text)
+        _note_cut(each, caption, work)
     ppi = shot.ppi * picture.shape[1] / shot.where.width if shot.ppi else None
     path = _path(each, names, work)
     if each.form == "jpeg":
@@ -107,11 +111,18 @@ def _eight_bits(each: PictureSet, shot: Shot, whole: Whole, names: Names, work: 
     elif each.form == "tiff":
         _save(path, _in_bands(picture, work.settings.iiif.tile_px), picture.shape, shot, ppi, work)
     else:
-        effort = _EFFORTS[each.form] if each.effort is None else each.effort
+        effort = _EFFORTS.get(each.form, 0) if each.effort is None else each.effort
         path.write_bytes(
             encoded.alternate(picture, each.form, each.quality, icc=shot.profile, effort=effort)
         )
-    return _entry(path, each, picture.shape[1], picture.shape[0], shot)
+    entry = _entry(path, each, picture.shape[1], picture.shape[0], shot)
+    return structs.replace(entry, caption=caption) if caption else entry
+
+
+def _note_cut(each: PictureSet, caption: Caption, work: Work) -> None:
+    note = f"The caption of the set {each.name} did not fit, and ends with an ellipsis."
+    if caption.cut and note not in work.notes:
+        work.notes.append(note)
 
 
 def _in_bands(picture: pictures.Pixels8, rows: int) -> Iterator[npt.NDArray[np.uint8]]:

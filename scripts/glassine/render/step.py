@@ -67,7 +67,7 @@ def render_item(batch_dir: Path, item_dir: Path, given: RenderGiven) -> None:
         files.replacing_folder(item_dir / "iiif") as iiif_dir,
         threads.pool(ready=processor.same_everywhere) as pool,
     ):
-        work = Work(given.item, settings, files_dir, iiif_dir, pool)
+        work = Work(given.item, settings, files_dir, iiif_dir, pool, caption=given.caption)
         rendered: list[RenderedFrame] = []
         measured: list[MeasuredFrame] = []
         for master in masters:
@@ -87,6 +87,8 @@ def derivation(given: RenderGiven, notes: list[str]) -> Event:
     detail = {"settings": given.settings_recorded(), "version": VERSION, "notes": notes}
     if given.public.public != "all":
         detail["public"] = msgspec.to_builtins(given.public)
+    if given.caption:
+        detail["caption"] = given.caption
     if given.films:
         detail["films"] = msgspec.to_builtins(given.films)
     return msgspec.convert(event("derivation", detail, packages=_PACKAGES), Event)

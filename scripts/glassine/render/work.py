@@ -43,7 +43,8 @@ class RecordedMaster:
 
 @dataclass(frozen=True)
 class Work:
-    """Where the item's results go, and how they are made. notes: for the event's detail."""
+    """Where the item's results go, and how they are made. notes: for the event's detail. caption:
+    facts of the item that captions show."""
 
     item: str
     settings: Settings
@@ -51,13 +52,14 @@ class Work:
     iiif_dir: Path
     pool: Executor
     notes: list[str] = field(default_factory=list)
+    caption: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Names:
     """Names of a frame's pictures: of files but for their ending, iiif: of the image service;
     further: by use, of those in further colour spaces and of the negative as captured; sets: by
-    the name of the set."""
+    the name of the set. shown: facts of the frame that captions show."""
 
     access: str
     thumb: str
@@ -66,6 +68,7 @@ class Names:
     iiif: str
     further: dict[AlternateUse, str]
     sets: dict[str, str] = field(default_factory=dict)
+    shown: Mapping[str, str] = field(default_factory=dict)
 
     def all(self) -> tuple[str, ...]:
         named = (self.access, self.thumb, self.pyramid, self.crop, self.iiif)
@@ -90,4 +93,6 @@ def names_of(
     further = {use: named(use) for use in (*SPACES, UNINVERTED)}
     of_sets = {name: named(name) for name in sets}
     service = naming.iiif_id(item, master.part, number, master.sequence)
-    return Names(access, thumb, pyramid, crop, service, further, of_sets)
+    frame_words = frame.film_frame or (str(number) if number is not None else "")
+    shown = {"item": item, "part": master.part or "", "frame": frame_words}
+    return Names(access, thumb, pyramid, crop, service, further, of_sets, shown)

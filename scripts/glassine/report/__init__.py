@@ -10,7 +10,7 @@ from typing import Any
 import jinja2
 import msgspec
 
-from glassine.base import files, item_states, settings
+from glassine.base import clock, disk_room, files, item_states, settings
 from glassine.base.errors import GlassineError
 from glassine.record import presentation
 from glassine.report import (
@@ -52,6 +52,17 @@ def _throughput(batch: Batch, results: Path) -> timing.Throughput:
     ]
     masters = {item.item: (len(item.masters), item.bytes) for item in batch.items}
     return timing.throughput(marks, masters)
+
+
+def _room(results: Path, given: ReportGiven) -> list[disk_room.Forecast]:
+    """Return how the disks stand that a night writes to; none where they cannot be asked."""
+    deliveries = Path(given.deliveries or results.parent)
+    try:
+        return disk_room.forecast(
+            results.parent, deliveries, disk_room.seconds_of(clock.now_text())
+        )
+    except OSError:
+        return []
 
 
 def _manifests(batch: Batch, results: Path) -> list[dict[str, Any]]:
@@ -136,6 +147,7 @@ def _write(results: Path, given: ReportGiven) -> Path:
     batch = gather.gather(results, given)
     unnamed.tell(batch, results, Path(given.masters) if given.masters else None)
     near.tell(batch, results)
+    batch.room = _room(results, given)
     film_numbers.tell(batch)
     manifests = _manifests(batch, results)
     previews.make_small(batch, results, page.AT_LENGTH)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -69,6 +69,9 @@ Kind = Literal[
 ]
 
 
+_STAYS = "stays so, though newer software would make it otherwise"
+
+
 @dataclass(frozen=True)
 class Standing:
     """How an item stands to the deliveries: in words, and the kind that it is counted as."""
@@ -99,6 +102,20 @@ class Deliveries:
         """Return how an item stands to the deliveries, None where nothing is known of it."""
         standing = self.items.get(item)
         return standing.words if standing else None
+
+    def keep(self, items: Sequence[str]) -> None:
+        """Say of items that they stay as they were delivered, by `delivery.on_new_version`."""
+        mine = [item for item in items if item in self.items]
+        for item in mine:
+            words = f"{self.items[item].words}; {_STAYS} (delivery.on_new_version)"
+            self.items[item] = replace(self.items[item], words=words)
+        if mine:
+            stays = ("item stays as it was", "items stay as they were")
+            self.sentences.append(
+                f"{_plural(len(mine), *stays)} delivered, though newer software would make "
+                f"{'it' if len(mine) == 1 else 'them'} otherwise "
+                f"(delivery.on_new_version is keep): {_names(mine)}."
+            )
 
     def tell(self, findings: list[Finding]) -> None:
         """Put each finding where it belongs: what holds the batch is a problem, the rest a note."""

@@ -92,6 +92,7 @@ def _gather_deliveries(batch: Batch, results: Path, given: ReportGiven) -> None:
             given.settings.delivery,
             given.access,
         )
+        batch.delivered.keep(given.kept)
     except GlassineError as problem:
         batch.problems += problem.findings
     except (OSError, *items.BROKEN) as problem:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from glassine.base.access import ListedAccess
-from glassine.base.model import BatchId
+from glassine.base.model import BatchId, ItemId
 from glassine.base.records import Given
 from glassine.base.records.given import Institution
 from glassine.deliver.given import DeliverySection
@@ -40,10 +40,11 @@ class Settings(CatalogueSettings, frozen=True, kw_only=True):
 
 
 class ReportGiven(Given, frozen=True, kw_only=True):
-    """deliveries: their folder, empty for a report that says nothing of them. masters: the batch
-    folder, for the catalogue and the corrections that stand; None for what intake read of them.
-    rules_unused: rules of the settings that hold for none of its items, in words. access: the items
-    that not all may see, or that were opened lately."""
+    """deliveries: their folder, empty for a report that says nothing of them. masters: the
+    batch folder, for the catalogue and the corrections that stand; None for what intake read of
+    them. rules_unused: rules of the settings that hold for none of its items, in words. access:
+    the items that not all may see, or that were opened lately. kept: items that stay as they
+    were delivered though newer software would make them otherwise (`delivery.on_new_version`)."""
 
     batch: BatchId
     settings: Settings
@@ -52,3 +53,4 @@ class ReportGiven(Given, frozen=True, kw_only=True):
     masters: str | None = None
     rules_unused: tuple[str, ...] = ()
     access: tuple[ListedAccess, ...] = ()
+    kept: tuple[ItemId, ...] = ()

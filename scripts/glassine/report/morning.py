@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from glassine.base import clock, files, wording, zones
+from glassine.base.disk_room import Forecast
 from glassine.base.errors import GlassineError
 from glassine.report import unnamed
 from glassine.report.shown import Batch
@@ -88,6 +89,7 @@ def of_batch(batch: Batch, before: Before | None, zone: str | None = None) -> Mo
                 _audit(batch),
                 _expected(batch),
                 _access(batch),
+                *map(_room, batch.room),
                 _changed(batch, before, zone),
             )
             if fact is not None
@@ -137,12 +139,20 @@ def _targets(batch: Batch) -> Fact | None:
         return Fact("Capture targets", batch.proof.holds[0].what, "targets", good=False)
     targets = batch.proof.targets
     unmeasured = [target.target for target in targets if target.state != "measured"]
-    verdicts = [verdict for target in targets for verdict in target.verdicts]
-    none = sum(1 for verdict in verdicts if verdict.overall is None)
-    parts = [f"{_count(len(targets), 'capture')}, {_count(len(verdicts), 'judgement')}"]
-    parts += [f"{none:,} reached no level"] if none else []
+    judged = [(target.target, v) for target in targets for v in target.verdicts if v.rows]
+    none = [f"{verdict.title} ({name})" for name, verdict in judged if verdict.overall is None]
+    tables = _count(len(judged), "table of limits", "tables of limits")
+    reached = f"{len(judged) - len(none):,} of {tables} reached a level"
+    parts = [f"{reached}, on {_count(len(targets), 'capture')}"]
+    parts += [f"no level: {wording.some(none, _NAMED)}"] if none else []
+    # A table that has no rows, as its document is not to be had, asks nothing of a capture.
+    unjudged = [v for target in targets for v in target.verdicts if not v.rows]
+    titles = sorted({verdict.title for verdict in unjudged})
+    parts += [f"not judged: {wording.some(titles, _NAMED)}"] if titles else []
     parts += [f"not measured: {wording.some(unmeasured, _NAMED)}"] if unmeasured else []
-    return Fact("Capture targets", "; ".join(parts), "targets", not (none or unmeasured))
+    blind = any(verdict.not_judged for verdict in unjudged)
+    good = bool(judged) and not (none or unmeasured or blind)
+    return Fact("Capture targets", "; ".join(parts), "targets", good)
 
 
 def _audit(batch: Batch) -> Fact | None:
@@ -197,6 +207,12 @@ def _access(batch: Batch) -> Fact | None:
     return Fact("Who may see it", "; ".join(parts), "access")
 
 
+def _room(forecast: Forecast) -> Fact:
+    """Return for how long a disk lasts that a night writes to."""
+    good = False if forecast.is_short else None
+    return Fact("Room on the disk", forecast.sentence(), "deliveries", good)
+
+
 def _changed(batch: Batch, before: Before | None, zone: str | None) -> Fact | None:
     """Return what changed since the report before: new and gone items, and other states."""
     if before is None:
@@ -246,6 +262,11 @@ def _actions(batch: Batch) -> list[Action]:
         (held, f"Settle {_count(held, 'held item')}", "#held"),
         (asks, f"Answer {_count(asks, 'question')} about the batch as a whole", "#batch-asks"),
         (review, f"Review {_count(review, 'item')}", "#look"),
+        (
+            any(each.is_short for each in batch.room),
+            "Make room on the disk, or have more of it: scripts/tidy says what may go",
+            "#deliveries",
+        ),
         (missing, f"Capture {_count(missing, 'missing item')}", "recapture.html"),
         (
             frames,

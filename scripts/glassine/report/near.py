@@ -10,12 +10,13 @@ the signature says nothing is compared with none.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import hashlib
 from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import unquote
 
 import cv2
+import msgspec
 import numpy as np
 import numpy.typing as npt
 
@@ -34,6 +35,8 @@ _LIKELY = 0.88
 _LEAST = 4.0
 # Pairs that are compared fine for the first time in one night (0.1 s each), and that are named.
 _MOST_COMPARED, _MOST_NAMED = 500, 100
+# Pairs that are listed for that, over all nights; more are counted.
+_MOST_LIKELY = 20_000
 # D-min and D-max above the film's base agree on the average by this (D) in captures of one film.
 # Where no base is seen, two captures may be exposed otherwise too, so only frames of one roll are
 # parted by densities. One stop is 0.15 D and more on a negative (common practice, no source: a
@@ -101,21 +104,60 @@ def tell(batch: Batch, results: Path) -> None:
 
 def found(pictures: list[Picture], results: Path) -> tuple[list[Pair], int]:
     """Return the pairs that show the same, and how many likely ones were not compared closer."""
-    known, answers = _kept(results), _answers(results)
+    known, answers, before = _kept(results), _answers(results), _likely_before(results)
     signatures = {each.shown: _signature(each, known) for each in pictures}
     says = [each for each in pictures if signatures[each.shown].values]
-    agreeing = likely(says, np.array([signatures[p.shown].values for p in says], np.float32))
+    by_name = {each.shown: each for each in says}
+    key = _state_of(says, signatures)
+    now = before
+    if now is None or now.key != key or not now.names <= by_name.keys():
+        values = np.array([signatures[each.shown].values for each in says], np.float32)
+        now = _Likely.of(key, *likely(says, values))
     asked = _Compared(answers)
-    pairs, left = [], 0
-    for pair, _ in sorted(agreeing, key=lambda each: -each[1]):
+    pairs, left = [], now.count - len(now.pairs)
+    for pair in now.among(by_name):
         same = asked.is_same(pair)
         if same is None:
             left += 1
         elif same:
             pairs.append(pair)
-    if signatures or known:
-        _keep(results, signatures, asked.given)
+    changed = (signatures, asked.given, now) != (known, answers, before)
+    if changed and (signatures or known):
+        _keep(results, signatures, asked.given, now)
     return pairs, left
+
+
+@dataclass(frozen=True)
+class _Likely:
+    """Pairs that look alike at a glance. key: of what they were found among; pairs: as names, the
+    likeliest first; count: of all, those included that are not listed."""
+
+    key: str
+    pairs: tuple[tuple[str, str, bool], ...]
+    count: int
+
+    @classmethod
+    def of(cls, key: str, pairs: list[Pair], count: int) -> _Likely:
+        named = ((pair.one.shown, pair.other.shown, pair.mirrored) for pair in pairs)
+        return cls(key, tuple(named), count)
+
+    @property
+    def names(self) -> set[str]:
+        return {name for one, other, _ in self.pairs for name in (one, other)}
+
+    def among(self, pictures: dict[str, Picture]) -> list[Pair]:
+        return [
+            Pair(pictures[one], pictures[other], mirrored) for one, other, mirrored in self.pairs
+        ]
+
+
+def _state_of(pictures: list[Picture], signatures: dict[str, _Signature]) -> str:
+    """Return what the likely pairs depend on: each picture's item and signature, in order."""
+    digest = hashlib.sha256(f"{_LIKELY} {_MOST_LIKELY}".encode())
+    for each in pictures:
+        digest.update(f"\n{each.item} {each.shown} ".encode("utf-8", "surrogateescape"))
+        digest.update(bytes(value & 255 for value in signatures[each.shown].values))
+    return digest.hexdigest()
 
 
 def _pictures(batch: Batch, results: Path) -> list[Picture]:
@@ -200,9 +242,25 @@ def _answers(results: Path) -> dict[str, bool]:
         return {}  # compared again
 
 
-def _keep(results: Path, signatures: dict[str, _Signature], answers: dict[str, bool]) -> None:
+def _likely_before(results: Path) -> _Likely | None:
+    """Return the likely pairs of the last report, None where they are not known."""
+    try:
+        content = files.read_json(results / KEPT)["likely"]
+        return msgspec.convert(content, _Likely)
+    except (OSError, GlassineError, AttributeError, LookupError, TypeError, ValueError):
+        return None  # found again; what is no such record is a ValueError of msgspec
+
+
+def _keep(
+    results: Path, signatures: dict[str, _Signature], answers: dict[str, bool], found_now: _Likely
+) -> None:
     listed = {path: [each.mark, each.values] for path, each in signatures.items()}
-    files.write_json(results / KEPT, {"signatures": listed, "compared": answers})
+    content = {
+        "signatures": listed,
+        "compared": answers,
+        "likely": msgspec.to_builtins(found_now),
+    }
+    files.write_text(results / KEPT, files.canonical(content) + "\n")
 
 
 def _signature(picture: Picture, known: dict[str, _Signature]) -> _Signature:
@@ -236,25 +294,36 @@ def signature(grey: npt.NDArray[np.uint8]) -> list[int]:
     return [int(value) for value in small.ravel()]
 
 
-def likely(pictures: list[Picture], values: Floats) -> Iterable[tuple[Pair, float]]:
-    """Yield the pairs of pictures of two items whose signatures agree in one of four positions,
-    and by how much."""
+def likely(pictures: list[Picture], values: Floats) -> tuple[list[Pair], int]:
+    """Return the pairs of pictures of two items whose signatures agree in one of four positions,
+    the likeliest first, and how many there are: of a thousand pages of one register half a
+    million, of which the first alone are listed."""
     if len(pictures) < 2:
-        return
+        return [], 0
     squares = values.reshape(-1, _SIDE, _SIDE)
     plain = _normal(squares)
     turned = [_normal(squares[:, ::-1, ::-1]), _normal(squares[:, :, ::-1])]
     turned.append(_normal(squares[:, ::-1]))
+    items = np.unique([picture.item for picture in pictures], return_inverse=True)[1]
+    kept = np.empty((0, 4), np.float64)  # place of one, of the other, whether mirrored, agreement
+    count = 0
     for start in range(0, len(pictures), _BLOCK):
         rows = plain[start : start + _BLOCK]
-        straight = np.maximum(rows @ plain.T, rows @ turned[0].T)
-        mirrored = np.maximum(rows @ turned[1].T, rows @ turned[2].T)
-        for row, column in np.argwhere(np.maximum(straight, mirrored) > _LIKELY):
-            one, other = start + int(row), int(column)
-            if one < other and pictures[one].item != pictures[other].item:
-                is_mirrored = bool(mirrored[row, column] > straight[row, column])
-                agree = float(max(mirrored[row, column], straight[row, column]))
-                yield Pair(pictures[one], pictures[other], is_mirrored), agree
+        # What comes before was compared with these already.
+        straight, other, across, down = (rows @ each[start:].T for each in (plain, *turned))
+        np.maximum(straight, other, out=straight)
+        mirrored = np.maximum(across, down, out=across)
+        agree = np.maximum(straight, mirrored)
+        here = np.triu(agree > _LIKELY, 1)
+        here &= items[start : start + _BLOCK, None] != items[None, start:]
+        one, two = np.nonzero(here)
+        count += len(one)
+        new = np.column_stack(
+            [one + start, two + start, (mirrored > straight)[one, two], agree[one, two]]
+        )
+        kept = np.concatenate([kept, new])
+        kept = kept[np.argsort(-kept[:, 3], kind="stable")[:_MOST_LIKELY]]
+    return [Pair(pictures[int(a)], pictures[int(b)], bool(m)) for a, b, m, _ in kept], count
 
 
 def _normal(squares: Floats) -> Floats:

@@ -46,8 +46,9 @@ function piece(name) {
 }
 const numbered = (kind, number) => `${kind}-${String(number).padStart(4, "0")}.js`;
 window.glassineDetails = (number, items) => fetched.get(numbered("details", number))?.resolve(items);
-window.glassineRows = (rows) => fetched.get("rows.js")?.resolve(rows);
-window.glassineList = (number, part) => fetched.get(numbered("list", number))?.resolve(part);
+/* Long ones come as text of JSON. */
+window.glassineRows = (rows) => fetched.get("rows.js")?.resolve(JSON.parse(rows));
+window.glassineList = (number, part) => fetched.get(numbered("list", number))?.resolve(JSON.parse(part));
 
 /* ---- the list: filter, search, order, pages, keyboard ---- */
 /* A small batch is in the page as a whole. Of a large one the page has the first cards alone; the others, what
@@ -76,7 +77,6 @@ async function readList() {
   for (let number = 0; number < page.pieces; number++) fetched.delete(numbered("list", number));
   const found = read.flatMap((part) => part.cards).map(cardOf);
   if (found.length !== page.count) throw new Error("files of two reports lie beside this page");
-  for (const card of cards) if (found[card.number]?.item === card.item) found[card.number].node = card.node;
   cards = found;
   byItem = new Map(cards.map((card) => [card.item, card]));
   shown = cards;
@@ -86,19 +86,51 @@ async function readList() {
   queue = queued();
   whole = true;
   dropUnknown();
+  if (dropped.length) drawSaveBar(droppedWords());
   filterCards();
 }
 function cardOf(told, number) {
   const [item, state, material, decay, sure, title, facts] = told;
   return { told, number, item, state, material, decay: decay ?? -1, sure, title, text: `${item}${title}${facts}${state}`.toLowerCase(), node: null };
 }
-function cardNode({ told }) {
-  const [item, state, , , , title, facts, small, width, height, outlines] = told;
-  const edges = outlines.flatMap(([d, unsure]) => [make("path", { class: "halo", d }), make("path", { class: unsure ? "edge unsure" : "edge", d })]);
-  const drawn = edges.length ? make("svg", { viewBox: `0 0 ${width} ${height}`, "aria-hidden": "true" }, ...edges) : null;
-  const picture = small ? [make("img", { loading: "lazy", decoding: "async", src: small, alt: "" }), drawn] : [make("i", {}, "no picture yet")];
-  return make("li", { class: item in edits ? "changed" : null }, make("a", { href: `#item=${item}` }, make("span", { class: "pic" }, ...picture), make("b", {}, item)),
-    make("span", { class: "t" }, title), make("span", { class: "m" }, facts), make("span", { class: `state s-${state}` }, state));
+/* The nodes of cards stay where they are and show other cards: what is taken out and put in again, ten thousand times,
+   lies in the browser's memory until it clears up. */
+function fillCard(node, card) {
+  const [item, state, , , , title, facts, small, width, height, outlines] = card.told;
+  const { link, image, drawn, none, name, words, about, badge } = node.parts;
+  node.className = item in edits ? "changed" : "";
+  link.setAttribute("href", `#item=${item}`);
+  image.hidden = !small;
+  if (small) none.remove(); else image.after(none);
+  if (small) image.setAttribute("src", small); else image.removeAttribute("src");
+  const edges = small && outlines ? outlines.split("|").map((d) => [d.replace("?", ""), d.startsWith("?")]) : [];
+  drawn.setAttribute("viewBox", `0 0 ${width || 1} ${height || 1}`);
+  while (drawn.children.length > 2 * edges.length) drawn.lastChild.remove();
+  while (drawn.children.length < 2 * edges.length) drawn.append(make("path", { class: "halo" }), make("path"));
+  edges.forEach(([d, unsure], at) => {
+    drawn.children[2 * at].setAttribute("d", d);
+    drawn.children[2 * at + 1].setAttribute("d", d);
+    drawn.children[2 * at + 1].setAttribute("class", unsure ? "edge unsure" : "edge");
+  });
+  name.data = item; words.data = title; about.data = facts;
+  badge.className = `state s-${state}`;
+  badge.textContent = state;
+  card.node = node;
+}
+function showCards(now) {
+  if (!now.every((card) => card.told)) { list.replaceChildren(...now.map((card) => card.node)); return; }
+  for (const node of [...list.children]) if (!node.parts) node.remove();
+  while (list.children.length > now.length) list.lastChild.remove();
+  while (list.children.length < now.length) list.append(blankCard());
+  now.forEach((card, at) => fillCard(list.children[at], card));
+}
+function blankCard() {
+  const image = make("img", { loading: "lazy", decoding: "async", alt: "" }), drawn = make("svg", { "aria-hidden": "true" }), none = make("i", {}, "no picture yet");
+  const [name, words, about] = ["", "", ""].map((text) => document.createTextNode(text)), badge = make("span");
+  const link = make("a", {}, make("span", { class: "pic" }, image, drawn, none), make("b", {}, name));
+  const node = make("li", {}, link, make("span", { class: "t" }, words), make("span", { class: "m" }, about), badge);
+  node.parts = { link, image, drawn, none, name, words, about, badge };
+  return node;
 }
 const RANK = { held: 0, review: 1, pending: 2, waiting: 3, done: 4 };
 const byId = new Intl.Collator(undefined, { numeric: true }).compare, byTitle = new Intl.Collator().compare;
@@ -121,12 +153,14 @@ function filterCards() {
   find("#none").hidden = shown.length > 0;
   showFrom(0);
 }
-/* Only the cards of one page are in the document: nodes that a piece gave are made anew when they are shown again. */
+/* Only the cards of one page are in the document, and no more nodes than these need. */
+let inPage = [];
 function showFrom(first) {
   firstShown = Math.min(Math.max(first, 0), Math.max(0, Math.floor((shown.length - 1) / page.cards) * page.cards));
-  const now = shown.slice(firstShown, firstShown + page.cards), here = new Set(now);
-  for (const card of cards) if (card.node && card.told && !here.has(card)) card.node = null;
-  list.replaceChildren(...now.map((card) => (card.node ||= cardNode(card))));
+  const now = shown.slice(firstShown, firstShown + page.cards);
+  for (const card of inPage) if (card.told) card.node = null;
+  inPage = now;
+  showCards(now);
   list.start = firstShown + 1;
   const last = firstShown + now.length, some = shown.length === cards.length ? `${cards.length}` : `${shown.length} of ${cards.length}`;
   find("#shown").textContent = shown.length > page.cards ? `${firstShown + 1} to ${last} of ${some}` : some;
@@ -148,7 +182,7 @@ function bringUp(at) {
   return shown[at].node;
 }
 let waitingToFilter = 0;
-function filterSoon() { clearTimeout(waitingToFilter); waitingToFilter = setTimeout(filterCards, 60); }
+function filterSoon() { clearTimeout(waitingToFilter); waitingToFilter = setTimeout(filterCards, 5); }
 function resetFilter() {
   find("#find").value = ""; find("#by-state").value = ""; find("#by-material").value = "";
   filterCards();
@@ -198,7 +232,13 @@ let edits = recalled.edits && typeof recalled.edits === "object" ? recalled.edit
 /* What stood when an item was first changed here: what others decide meanwhile is told from it. */
 let bases = recalled.bases && typeof recalled.bases === "object" ? recalled.bases : {};
 let author = typeof recalled.by === "string" ? recalled.by : "";
-function dropUnknown() { if (whole) for (const item of Object.keys(edits)) if (!byItem.has(item)) delete edits[item]; }
+/* Decisions that the browser kept about items that this report has no more; they are said, not dropped in silence. */
+const dropped = [];
+function dropUnknown() {
+  if (!whole) return;
+  for (const item of Object.keys(edits)) if (!byItem.has(item) && !(item in page.standing)) { delete edits[item]; dropped.push(item); }
+}
+const droppedWords = () => dropped.length ? `What was decided here about ${dropped.join(", ")} was not saved, and this report has no such item any more.` : undefined;
 dropUnknown();
 const history = [];
 const KEYS = ["corners", "rotate", "mirror", "polarity", "process", "exclude", "blank", "accept"];
@@ -596,9 +636,10 @@ function panel() {
   const frame = frames.find((each) => each.n === open.n);
   return make("div", { class: "panel" },
     ...queuePart(),
+    ...(namesNow() ? whose(detail, master) : []),
     ...reasons(detail),
     ...heldBack(detail),
-    ...(master?.unnamed || claimOf(master?.path) ? whose(detail, master) : []),
+    ...(!namesNow() && (master?.unnamed || claimOf(master?.path)) ? whose(detail, master) : []),
     detail.masters.length > 1 ? chooser("Masters", "master", detail.masters.map((each) => [each.path, each.part || each.path]), master?.path, (path) => { open.master = detail.masters.find((each) => each.path === path); open.n = open.master.frames[0]?.n ?? null; redraw(); }) : null,
     ...(master && !master.unnamed ? [make("h3", {}, "Frames"),
       chooser("Frames", "frame", frames.map((each) => [String(each.n), `${each.n}${each.exclude ? " left out" : each.blank ? " blank" : each.state === "review" ? " for review" : ""}`]), String(open.n), (n) => { open.n = Number(n); redraw(); }),
@@ -822,7 +863,7 @@ function nextQueued() {
   say(left ? `The end of the queue; ${left} not decided yet.` : "The end of the queue: all are decided.");
 }
 const QUEUE_KEYS = [["a", "accept, next"], ["n", "next"], ["b", "back"], ["t", "turn right"], ["T", "turn left"], ["m", "mirror"], ["x", "leave out"], ["i", "polarity"], ["r", "draw anew"], ["s", "snap to edges"], ["z", "zoom"], ["u", "undo"]];
-const NAMING_KEYS = [["1", "to 8: of this item"], ["w", "another item"], ["n", "next"], ["b", "back"], ["u", "undo"]];
+const NAMING_KEYS = [["w", "another item"], ["n", "next"], ["b", "back"], ["u", "undo"]];
 function queuePart() {
   if (queueAt < 0) return [];
   const entry = queue[queueAt], group = page.queue[entry.group];
@@ -830,7 +871,7 @@ function queuePart() {
   const buttons = queueKeys();
   return [make("h3", {}, queueLine()),
     make("p", {}, `${group.entries.length} of this reason: ${group.words}`), who,
-    make("ul", { class: "keyed" }, ...(namesNow() ? NAMING_KEYS : QUEUE_KEYS).map(([key, words]) => make("li", {}, make("button", { type: "button", "data-keep": `key-${key}`, onclick: () => buttons[key]?.() }, make("kbd", {}, key), ` ${words}`)))), chosenFrame() ? compare(open.master, chosenFrame()) : null].filter(Boolean);
+    make("ul", { class: "keyed" }, namesNow() ? make("li", {}, make("kbd", {}, "1"), " to ", make("kbd", {}, "8"), " give it to the row of that number") : "", ...(namesNow() ? NAMING_KEYS : QUEUE_KEYS).map(([key, words]) => make("li", {}, make("button", { type: "button", "data-keep": `key-${key}`, onclick: () => buttons[key]?.() }, make("kbd", {}, key), ` ${words}`)))), chosenFrame() ? compare(open.master, chosenFrame()) : null].filter(Boolean);
 }
 /* All pictures of one reason side by side: those that stay marked are accepted together. */
 async function showSheet(number) {
@@ -1161,7 +1202,7 @@ async function saveAtOnce() {
     adopt(answer);
     settle(before, answer);
     if (!answer.saved && !answer.conflicts) { drawSaveBar(answer.message); if (answer.later) retry = setTimeout(saveAtOnce, 4000); break; }
-    drawSaveBar();
+    drawSaveBar(answer.gone ? answer.message : undefined);
     say(answer.message);
   } while (sendAgain);
   sending = false;
@@ -1170,10 +1211,10 @@ async function saveAtOnce() {
    person decided otherwise waits for a word. */
 const contested = new Set();
 function settle(sent, answer) {
-  const against = new Set(answer.conflicts || []);
+  const against = new Set(answer.conflicts || []), gone = new Set(answer.gone || []);
   if (!answer.saved && !answer.conflicts) return;
   for (const [item, each] of Object.entries(sent)) {
-    if (contested.has(item)) continue;
+    if (contested.has(item) || gone.has(item)) continue;
     if (against.has(item)) { contested.add(item); continue; }
     delete spent[item];
     if (edits[item] && same(edits[item], each)) forget(item); else if (edits[item]) bases[item] = each;
@@ -1202,7 +1243,7 @@ async function meetServer() {
     server = await reply.json();
     page.standing = server.corrections;
     if (server.role) { author = server.role; setInterval(hear, 5000); }
-    drawSaveBar();
+    drawSaveBar(droppedWords());
   } catch { server = null; }
 }
 
@@ -1239,6 +1280,6 @@ else {
   const reached = new IntersectionObserver((seen) => { if (seen.some((each) => each.isIntersecting)) { reached.disconnect(); listed().catch(() => {}); } });
   reached.observe(find("#pages"));
 }
-drawSaveBar();
+drawSaveBar(droppedWords());
 meetServer().finally(follow);
 })();

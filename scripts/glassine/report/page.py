@@ -68,8 +68,9 @@ class _Detail(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class _Card(msgspec.Struct, frozen=True, array_like=True):
-    """A card of the list as a piece has it. width, height: px of the master; outlines: (path in
-    SVG, whether it is uncertain)."""
+    """A card of the list as a piece has it. width, height: px of the master; outlines: paths in
+    SVG with a bar between them, a question mark before an uncertain one: one text is read faster
+    than many lists."""
 
     item: str
     state: str
@@ -81,7 +82,7 @@ class _Card(msgspec.Struct, frozen=True, array_like=True):
     small: str | None
     width: int | None
     height: int | None
-    outlines: list[tuple[str, bool]]
+    outlines: str
 
 
 class _PageData(msgspec.Struct, frozen=True, kw_only=True):
@@ -116,6 +117,18 @@ def _script_json(value: Any) -> Markup:
     text = json.dumps(plain, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
     escaped = text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
     return Markup(escaped)  # noqa: S704 - every character that could end the script is escaped
+
+
+def _script_text(value: Any) -> str:
+    """Return a value as a string of a script, for JSON.parse: a browser reads that in a quarter of
+    the time that it takes over the same text as part of the script."""
+    text = json.dumps(
+        msgspec.to_builtins(value), ensure_ascii=True, separators=(",", ":"), allow_nan=False
+    )
+    escaped = text.replace("\\", "\\\\").replace("'", "\\'")
+    for sign in "<>&":
+        escaped = escaped.replace(sign, f"\\u{ord(sign):04x}")
+    return f"'{escaped}'"
 
 
 def _order(item: Item) -> tuple[str, str]:
@@ -242,11 +255,11 @@ def _card(item: Item) -> _Card:
         small=master.small if master and master.preview else None,
         width=master.width if master else None,
         height=master.height if master else None,
-        outlines=[
-            (words.outline(frame.corners), frame.state == "review")
+        outlines="|".join(
+            ("?" if frame.state == "review" else "") + words.outline(frame.corners)
             for frame in frames
             if not frame.exclude
-        ],
+        ),
     )
 
 
@@ -261,7 +274,7 @@ def list_files(batch: Batch) -> dict[str, str]:
             withdraw=_withdrawals(batch) if number == 0 else [],
             queue=queue.groups(batch) if number == 0 else [],
         )
-        scripts[f"list-{number:04d}.js"] = f"glassineList({number},{_script_json(piece)});\n"
+        scripts[f"list-{number:04d}.js"] = f"glassineList({number},{_script_text(piece)});\n"
     return scripts
 
 
@@ -270,7 +283,7 @@ def row_files(batch: Batch) -> dict[str, str]:
     to be given to one."""
     if not any(unnamed.offered(item) for item in batch.items):
         return {}
-    return {"rows.js": f"glassineRows({_script_json(unnamed.rows_of(batch))});\n"}
+    return {"rows.js": f"glassineRows({_script_text(unnamed.rows_of(batch))});\n"}
 
 
 def _withdrawals(batch: Batch) -> list[dict[str, str | int]]:

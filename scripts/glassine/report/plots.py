@@ -229,7 +229,8 @@ def drift_words(series: Series) -> str:
     early = statistics.median(point.value for point in series.points[:third])
     late = statistics.median(point.value for point in series.points[-third:])
     values = [point.value for point in series.points]
-    usual = statistics.median(abs(value - statistics.median(values)) for value in values)
+    middle = statistics.median(values)
+    usual = statistics.median(abs(value - middle) for value in values)
     moved = f"from {tidy(early)} to {tidy(late)} {series.unit}".strip()
     # Three median deviations: common practice for "more than the usual scatter", no source.
     if abs(late - early) > 3 * usual and usual > 0:

@@ -10,6 +10,7 @@ import msgspec
 from msgspec import UNSET, UnsetType
 
 from glassine.base.access import ListedAccess
+from glassine.base.disk_room import Forecast
 from glassine.base.errors import Finding
 from glassine.base.item_states import ItemStatus
 from glassine.base.model import ItemId
@@ -235,7 +236,8 @@ class Batch:
     the corrections that stand, by item. rolls: {item: (its roll, its place there)}. access: items
     that not all may see, or that were opened lately. rows: of the catalogue, by item, where they
     were read. labels: texts seen in the masters of an item. alike: {item: those whose pictures look
-    like the same capture as one of its}.
+    like the same capture as one of its}. room: how the disks stand that a night writes to, none
+    where they cannot be asked.
     """
 
     batch: str
@@ -265,6 +267,7 @@ class Batch:
     rows: dict[str, views.Row] = field(default_factory=dict)
     labels: dict[str, list[str]] = field(default_factory=dict)
     alike: dict[str, list[str]] = field(default_factory=dict)
+    room: list[Forecast] = field(default_factory=list)
 
     @property
     def statuses(self) -> list[ItemStatus]:

@@ -9,6 +9,8 @@ are met in the mean, not colour by colour: it is a sketch.
 
 from __future__ import annotations
 
+import hashlib
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
@@ -18,8 +20,13 @@ import numpy as np
 import numpy.typing as npt
 import pyvips
 
+from glassine.base import files
+from glassine.base.errors import GlassineError
 from glassine.report.shown import Batch, Frame, Master
 
+# Curves that were made, kept beside the records of the batch by what they are made of. Raised where
+# they are made otherwise.
+KEPT, VERSION = "sketches.json", "1"
 Floats = npt.NDArray[np.float64]
 
 # Points of a curve, over codes 0 to 255; samples across a frame; share of a side left out, where
@@ -72,21 +79,55 @@ def _pixels(path: Path, long_edge_px: int) -> npt.NDArray[Any]:
     return pixels[..., :3]
 
 
-def _of_master(report_dir: Path, master: Master) -> None:
+@dataclass
+class _Kept:
+    """Curves by what they are made of. before: of the last report; now: of this one."""
+
+    before: dict[str, list[list[int]] | None]
+    now: dict[str, list[list[int]] | None] = field(default_factory=dict)
+
+    @classmethod
+    def read(cls, path: Path) -> _Kept:
+        """Return what the last report kept; curves that cannot be read are made again."""
+        try:
+            content = files.read_json(path)["curves"]
+            return cls(msgspec.convert(content, dict[str, list[list[int]] | None]))
+        except (OSError, GlassineError, LookupError, TypeError, msgspec.ValidationError):
+            return cls({})
+
+    def write(self, path: Path) -> None:
+        if self.now != self.before:
+            files.write_json(path, {"curves": self.now})
+
+
+def _mark(path: Path) -> list[int]:
+    status = path.stat()
+    return [status.st_size, status.st_mtime_ns]
+
+
+def _of_master(report_dir: Path, master: Master, kept: _Kept) -> None:
     if not (master.preview and master.width and master.height):
         return
-    preview = None
+    size = (master.width, master.height)
+    preview_file, preview = _file(report_dir, master.preview), None
     for place, frame in enumerate(master.frames):
         file = frame.files.get("thumb") or frame.files.get("access")
         if file is None or frame.exclude:
             continue
         try:
-            if preview is None:
-                preview = _pixels(_file(report_dir, master.preview), 400)
-            picture = _pixels(_file(report_dir, file.src), 200)
+            picture_file = _file(report_dir, file.src)
+            of = [file.src, *_mark(preview_file), *_mark(picture_file), frame.corners, size]
+            key = hashlib.sha256(files.canonical([VERSION, frame.polarity, *of]).encode())
+            name = key.hexdigest()[:32]
+            if name in kept.before:
+                drawn = kept.before[name]
+            else:
+                if preview is None:
+                    preview = _pixels(preview_file, 400)
+                drawn = curves(preview, _pixels(picture_file, 200), frame, size)
         except (OSError, ValueError, pyvips.Error):
             continue  # a picture that cannot be read: sketched in the plain way
-        drawn = curves(preview, picture, frame, (master.width, master.height))
+        kept.now[name] = drawn
         master.frames[place] = msgspec.structs.replace(frame, sketch=drawn)
 
 
@@ -96,6 +137,10 @@ def _file(report_dir: Path, src: str) -> Path:
 
 def add(batch: Batch, results: Path) -> None:
     """Give frames of items for review the curves of their sketch. results: `results/<batch>/`."""
+    path = results / KEPT
+    kept = _Kept.read(path)
     for item in batch.in_state("review"):
         for master in item.masters:
-            _of_master(results / "report", master)
+            _of_master(results / "report", master, kept)
+    if kept.now or path.exists():
+        kept.write(path)

@@ -35,6 +35,8 @@ LISTED = 20_000
 _MOST_PICTURES, _SECONDS = 300, 60.0
 # Likeness of a file's name and an id, of 1, from which they are called alike.
 _ALIKE = 0.72
+# Likenesses that are as good as the same, and how many rows may have the best one.
+_CLOSE, _MOST_ALIKE = 0.02, 2
 _DIGITS = re.compile(r"[0-9]+")
 _PLAIN = re.compile(r"[^a-z0-9]")
 
@@ -86,7 +88,7 @@ def tell(batch: Batch, results: Path, batch_dir: Path | None) -> None:
             if name is not None and not master.preview:
                 master.preview = address(FOLDER, name)
     without = [master.path for master in masters if not master.preview]
-    if without:
+    if without and batch_dir is not None:
         batch.notes.append(_no_picture(batch, without))
 
 
@@ -159,8 +161,8 @@ def _no_picture(batch: Batch, paths: list[str]) -> Finding:
     return Finding(
         "report.no_picture",
         batch.batch,
-        f"{wording.some(paths, 5)}: whose capture this is is asked without its picture, which "
-        "could not be made, or not in one night with so many.",
+        f"Which item these captures are of is asked without a picture, as none could be made: "
+        f"{wording.some(paths, 5)}.",
         "a picture beside the question.",
         "Look at the file at the capture station, or run the report again.",
         "note",
@@ -233,7 +235,9 @@ class _Rows:
             for item, _ in shared.most_common(20)
         ]
         alike = sorted((each for each in ratios if each[0] >= _ALIKE), key=lambda each: -each[0])
-        for _, item in alike[:3]:
+        best = [item for ratio, item in alike if ratio > alike[0][0] - _CLOSE]
+        # Ids that differ in one figure are all as like one another.
+        for item in best if len(best) <= _MOST_ALIKE else ():
             yield item, "its id is like the file's name"
 
     def _between(self, path: str) -> Iterator[tuple[str, str]]:

@@ -78,7 +78,8 @@ def safety(batch: Batch) -> str:
             + _when_read(batch, "unlisted")
         )
     if verdicts["unread"]:
-        parts.append(f"{verdicts['unread']:,} not verified, or not with success")
+        masters = "" if parts else (" master" if verdicts["unread"] == 1 else " masters")
+        parts.append(f"{verdicts['unread']:,}{masters} not verified, or not with success")
     text = "; ".join(parts)
     if differ:
         names = wording.some([item.item for item in differ], 5)
@@ -147,6 +148,11 @@ def _wide(master: Master, long_edge_px: int) -> int:
     return max(1, round(long_edge_px * width / max(width, height)))
 
 
+def _is_unmeasured(sentence: str) -> bool:
+    """Return whether a sentence of `light` says that nothing could be measured."""
+    return ": not measured: " in sentence
+
+
 def _flat(value: Any, name: str = "") -> list[tuple[str, str]]:
     """Return the leaves of a receipt as (label, text); long lists are counted."""
     if isinstance(value, dict):
@@ -194,9 +200,11 @@ def environment(zone: str | None = None) -> jinja2.Environment:
         wide=_wide,
         flat=_flat,
         signs=lambda text: text.replace("<=", "≤").replace(">=", "≥"),
+        unmeasured=_is_unmeasured,
         unnamed=unnamed.offered,
         asks=unnamed.asked,
         digest=lambda text: bool(_DIGEST.fullmatch(text)),
         scaled=lambda height, percent: round((height or 1000) * percent / 100),
     )
+    environment.tests["unmeasured"] = _is_unmeasured
     return environment

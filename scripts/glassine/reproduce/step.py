@@ -351,6 +351,7 @@ class _Item:
             "corrections": None,
             "films": rendered.get("films", []),
             "public": rendered.get("public", {}),
+            "caption": rendered.get("caption", {}),
             "access": detail.get("access", {}),
             "settings": {**rendered["settings"], **detail["settings"]},
             "institution": detail["institution"],

@@ -22,6 +22,7 @@ TYPES = {
     ".png": "image/png",
     ".webp": "image/webp",
     ".avif": "image/avif",
+    ".jp2": "image/jp2",
     ".xml": "application/xml",
     ".txt": "text/plain; charset=utf-8",
 }

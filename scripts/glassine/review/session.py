@@ -141,8 +141,8 @@ class Session:
         have "since" (the revision that the page has) and "seconds" ({item: how long a person
         looked}). role: who is logged in; then decisions are theirs and of now, whatever the
         request says. `conflicts` names the items of which nothing was saved, as somebody decided
-        the same otherwise. Raises GlassineError for corrections that break a rule, Refused for
-        what may not be.
+        the same otherwise; `gone` those that the batch has no more. Raises GlassineError for
+        corrections that break a rule, Refused for what may not be.
         """
         if not self.writable:
             raise Refused(
@@ -155,17 +155,26 @@ class Session:
         new = corrections.check(asked, corrections.FILE_NAME).corrections
         # An entry that names the item of a capture stands where the capture had no item yet.
         unknown = sorted(set(new) - self.items() - set(self.standing().corrections))
-        if unknown:
+        if unknown and len(unknown) == len(new):
             raise Refused(
                 HTTPStatus.UNPROCESSABLE_ENTITY, f"The batch has no item {', '.join(unknown)}."
             )
+        # Of a page that was open while a run went on, what is about items still there counts.
+        new = {item: each for item, each in new.items() if item not in unknown}
         if role is not None:
             now = clock.now_text()
             new = {
                 item: msgspec.structs.replace(each, by=role, when=now) for item, each in new.items()
             }
         with self.changing():
-            return self._put(new, body)
+            answer = self._put(new, body)
+        if unknown:
+            answer["gone"] = unknown
+            answer["message"] += (
+                f" Nothing was saved of {', '.join(unknown)}, which the batch does not have any "
+                "more: load the page again."
+            )
+        return answer
 
     @contextlib.contextmanager
     def changing(self) -> Iterator[None]:

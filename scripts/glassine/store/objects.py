@@ -1,11 +1,14 @@
-"""Objects of an S3 service read again, by the client library that the engine's plugin uses too.
+"""Objects of an S3 service read again, by the client library that the engine's plugin uses too;
+and those of a published tree, put there and removed.
 
-Only the audit makes this connection. Bytes come as a stream: nothing is written here. Keys and
-region come by the environment, as for `fetch` and `send`.
+The audit, which writes nothing, and `scripts/publish` make this connection. Keys and region come
+by the environment, as for `fetch` and `send`.
 """
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -42,7 +45,14 @@ class S3Objects:
                 "s3",
                 endpoint_url=endpoint_url or None,
                 region_name=region,
-                config=Config(connect_timeout=_CONNECT_S, read_timeout=_ANSWER_S, retries=retries),
+                config=Config(
+                    connect_timeout=_CONNECT_S,
+                    read_timeout=_ANSWER_S,
+                    retries=retries,
+                    # Services beside the first one do not know newer checksums; MD5 they all do.
+                    request_checksum_calculation="when_required",
+                    response_checksum_validation="when_required",
+                ),
             )
 
     def sizes(self, folder: str) -> dict[str, int]:
@@ -56,6 +66,33 @@ class S3Objects:
                 for page in pages
                 for entry in page.get("Contents", [])
             }
+
+    def below(self, folder: str) -> dict[str, int]:
+        """Return {key below the address: bytes} of all objects there."""
+        bucket, prefix = _parts(f"{folder.rstrip('/')}/")
+        with _told():
+            pages = self._client.get_paginator("list_objects_v2").paginate(
+                Bucket=bucket, Prefix=prefix
+            )
+            return {
+                entry["Key"].removeprefix(prefix): int(entry["Size"])
+                for page in pages
+                for entry in page.get("Contents", [])
+            }
+
+    def put(self, address: str, content: bytes, kind: str) -> None:
+        """Put an object there; the service compares it with its MD5. kind: its media type."""
+        bucket, key = _parts(address)
+        digest = base64.b64encode(hashlib.md5(content, usedforsecurity=False).digest()).decode()
+        with _told():
+            self._client.put_object(
+                Bucket=bucket, Key=key, Body=content, ContentType=kind, ContentMD5=digest
+            )
+
+    def remove(self, address: str) -> None:
+        bucket, key = _parts(address)
+        with _told():
+            self._client.delete_object(Bucket=bucket, Key=key)
 
     def size(self, address: str) -> int | None:
         bucket, key = _parts(address)

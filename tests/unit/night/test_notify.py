@@ -157,3 +157,18 @@ def test_an_answer_that_refuses_leaves_no_connection_open(refusing: Any) -> None
     with pytest.raises(urllib.error.HTTPError) as refused:
         notify.post(f"http://127.0.0.1:{refusing.server_port}/", {})
     assert refused.value.closed
+
+
+def test_a_file_for_monitoring_that_cannot_be_written_is_told_as_such(tmp_path: Any) -> None:
+    """In words of a file, and the other ways are tried all the same."""
+    (tmp_path / "there").mkdir()
+    (tmp_path / "file").write_text("")
+    for textfile in (tmp_path / "file" / "x.prom", tmp_path / "there"):
+        told = {"webhook": "http://127.0.0.1:9/x", "mail": {"to": []}, "textfile": str(textfile)}
+        with pytest.raises(GlassineError) as problem:
+            notify.send(told, {**SUMMARY, "time": "2026-03-18T05:00:00Z"})
+        (webhook, file) = problem.value.findings
+        assert (webhook.code, file.code) == ("notify.webhook", "notify.textfile")
+        assert "could not be written" in file.what and "Errno" not in file.what
+        assert "folder" in file.expected and "server" not in file.expected
+        assert sorted(path.name for path in tmp_path.rglob("*")) == ["file", "there"]

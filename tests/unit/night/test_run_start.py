@@ -54,7 +54,19 @@ def test_each_folder_is_a_batch(root):
 
 
 @pytest.mark.parametrize(
-    "name", ["a b", "größe", "-x", "x.", "con", "summary.json", "x" * 101, "a\x1b[2J", "a..b"]
+    "name",
+    [
+        "a b",
+        "größe",
+        "-x",
+        "x.",
+        "con",
+        "summary.json",
+        "masters.json",
+        "x" * 101,
+        "a\x1b[2J",
+        "a..b",
+    ],
 )
 def test_a_name_that_cannot_be_used_stops_no_other_batch(root, name):
     (root / "masters" / name).mkdir()

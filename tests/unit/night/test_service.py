@@ -293,3 +293,60 @@ def test_marks_tell_own_and_unchanged():
     assert units.is_own(text + "x") and not units.is_unchanged(text + "x")
     assert not units.is_own("# " + text)
     assert settings.PROJECT.joinpath("scripts", "service").stat().st_mode & 0o111
+
+
+@pytest.mark.parametrize("way", [[], ["--cron"]])
+def test_one_place_is_not_run_by_two_services(tmp_path, place, capsys, no_rights_needed, way):
+    """The second night of each evening would find the first one going on, and fail."""
+    folder = tmp_path / "u"
+    place = plain(place)
+    installed(place, folder)
+    assert service.main(command(place, "--units", str(folder), "--name", "second", *way)) == 78
+    assert "[service.twice]" in capsys.readouterr().err
+    assert len([*folder.iterdir()]) == 2
+    installed(place, folder, "--at", "22:00")  # itself anew is no second one
+
+
+def plain(place):
+    """The same place under a name that cron takes."""
+    return place.rename(place.with_name("plain"))
+
+
+@pytest.mark.parametrize("name", ["a b", "50% %h", "$HOME", "x\\y", "é;q", "@.service", "--user"])
+def test_a_collection_of_a_hostile_name_is_refused_in_words(
+    tmp_path, capsys, no_rights_needed, name
+):
+    root, folder = tmp_path / "projects", tmp_path / "u"
+    (root / name / "masters").mkdir(parents=True)
+    (root / name / "config.yaml").write_text("{}\n")
+    folder.mkdir()
+    words = ["install", "--projects", str(root), "--run-as", someone(), "--units", str(folder)]
+    assert service.main(words) == 78
+    assert "cannot be that of a project" in capsys.readouterr().err
+    assert [*folder.iterdir()] == []
+
+
+@needs_systemd
+def test_collections_may_lie_in_a_folder_of_a_hostile_name(tmp_path, no_rights_needed):
+    root, folder = tmp_path / HOSTILE, tmp_path / "u"
+    (root / "maps" / "masters").mkdir(parents=True)
+    (root / "maps" / "config.yaml").write_text("{}\n")
+    folder.mkdir()
+    words = ["install", "--projects", str(root), "--run-as", someone(), "--units", str(folder)]
+    assert service.main(words) == 0
+    said = as_understood(folder / "glassine.service")
+    assert said["ReadOnlyPaths"][0].startswith(f"-{root}/maps/masters")
+
+
+def test_a_place_that_was_moved_after_its_installation_is_told(
+    tmp_path, place, capsys, no_rights_needed
+):
+    folder = tmp_path / "u"
+    installed(place, folder)
+    place.rename(tmp_path / "moved")
+    capsys.readouterr()
+    assert service.main(["status", "--units", str(folder)]) != 0
+    said = capsys.readouterr()
+    assert "Traceback" not in said.err and str(place.name)[:4] in said.out + said.err
+    assert service.main(["remove", "--units", str(folder)]) == 0  # needs nothing of the place
+    assert [*folder.iterdir()] == []

@@ -155,3 +155,37 @@ def test_nothing_goes_unless_asked_for_by_name(place, tmp_path, capsys, monkeypa
     said = capsys.readouterr().out
     assert "b1: removed" in said and "room for about" in said
     assert everything(tmp_path / "results" / "b1") != before
+
+
+def test_settings_that_name_other_masters_do_not_make_a_batch_closed(place, tmp_path):
+    """As where --configfile was forgotten: the folder of the default settings has no such batch."""
+    place.note_masters()
+    assert tidying.of_batch(place, "b1", 0, DELIVERED + DAY).paths
+    (tmp_path / "others").mkdir()
+    other = Workplace(tmp_path, place.config, tmp_path / "others")
+    assert "took masters from" in refused(other)
+    (tmp_path / "results" / "masters.json").write_text("{")
+    with pytest.raises(GlassineError):
+        tidying.of_batch(place, "b1", 0, DELIVERED + DAY)
+
+
+@pytest.mark.parametrize("name", ["../results/b1", "b1/../b1", ".", "..", "", "b1/"])
+def test_a_name_that_is_a_path_is_refused(place, name):
+    with pytest.raises(GlassineError) as problem:
+        tidying.of_batch(place, name, 0, DELIVERED + DAY)
+    assert "no name of a batch" in problem.value.findings[0].what
+
+
+def test_a_delivery_that_is_not_here_is_gone_unless_a_person_knows_better(place, tmp_path):
+    """A receipt alone is no copy: what would be removed may be the last one."""
+    (tmp_path / "deliveries" / "b1").rename(tmp_path / "carried-away")
+    assert "not here any more: carried away, or lost" in refused(place)
+    assert tidying.of_batch(place, "b1", 0, DELIVERED + DAY, away=True).paths
+
+
+def test_a_delivery_that_is_damaged_is_no_delivery(place, tmp_path):
+    for each in (tmp_path / "deliveries" / "b1").glob("tagmanifest*"):
+        each.write_text("")
+    assert "is not as its receipt says" in refused(place)
+    with pytest.raises(GlassineError):
+        tidying.of_batch(place, "b1", 0, DELIVERED + DAY, away=True)

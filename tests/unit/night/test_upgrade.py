@@ -8,7 +8,9 @@ from msgspec import UNSET
 
 from glassine import steps
 from glassine.base import files, settings
-from glassine.night import due, kept, upgrade
+from glassine.night import due, kept, lookup, upgrade
+from glassine.night.lock import RunLock
+from glassine.night.workplace import Workplace
 
 INTAKE = {
     "batch": "b1",
@@ -136,6 +138,22 @@ def test_an_item_with_a_lost_record_is_not_kept(items_dir, config, newer, lost):
     unsettled = due.unsettled(batch, items_dir, config)
     assert unsettled == ["PEH-1", "PEH-2"]
     assert kept.kept(batch, items_dir, config, unsettled, receipts) == ["PEH-2"]
+
+
+@pytest.mark.parametrize("choice", ["keep", "ask"])
+def test_the_report_is_given_what_stays(items_dir, config, newer, monkeypatch, choice):
+    results = items_dir / "place" / "results" / "b1"
+    results.mkdir(parents=True)
+    (results / "items").symlink_to(items_dir)
+    files.write_json(results / "intake.json", INTAKE)
+    asked = {**config, "delivery": {**config["delivery"], "on_new_version": choice}}
+    receipts = types.SimpleNamespace(sound=[receipt(items_dir, "PEH-1")])
+    monkeypatch.setattr(lookup.receipt_files, "read", lambda *_: receipts)
+    place = Workplace(items_dir / "place", asked, items_dir / "masters")
+    found = lookup.Lookup(place, RunLock(items_dir))
+    given = found.report_given("b1")
+    assert given["kept"] == (["PEH-1"] if choice == "keep" else [])
+    assert steps.given("report", given).kept == tuple(given["kept"])
 
 
 def test_the_command_says_where_nothing_is(tmp_path, capsys):

@@ -20,6 +20,7 @@ import pytest
 from faults import batches
 from glassine import steps as table
 from glassine.base import record_files
+from glassine.base.errors import GlassineError
 from glassine.intake import step as intake
 from glassine.intake.given import IntakeGiven
 from glassine.masters import kept, opening, pixels, unfold
@@ -268,6 +269,16 @@ def test_the_warm_process_has_done_what_every_item_would_do():
     assert loaded["software"] == 5
     needed = {"check", "history", "item_records", "mets", "official", "presentation", "on_disk"}
     assert {f"glassine.record.{name}" for name in needed} <= {*loaded["modules"]}
+
+
+def test_what_cannot_be_prepared_is_left_to_the_items_that_need_it(monkeypatch):
+    from glassine.render import step as render
+    from glassine.render.quality import limits
+
+    monkeypatch.setattr(limits, "LIMITS_PATH", Path("/nowhere/limits.yaml"))
+    with pytest.raises(GlassineError):
+        render.prepare()
+    table.prepare("render")
 
 
 def _loaded(text: str) -> list[str]:

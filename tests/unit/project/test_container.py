@@ -1,6 +1,6 @@
 """The Containerfile by its own lines: what goes into the image is there, and it is run by no root.
 
-It was built by no engine here; its steps were run by hand in an empty folder.
+It was built by no engine here; a night with what it copies is in `tests/workflow`.
 """
 
 import fnmatch

@@ -1,10 +1,13 @@
 """Quicker ways of working something out give what the plain ways give, to the last bit."""
 
+import cv2
 import numpy as np
 import pytest
 
+from glassine.locate import border
+from glassine.look import compact
 from glassine.masters import colour
-from glassine.render import layers
+from glassine.render import layers, looks
 from glassine.render.quality import area, bands
 
 
@@ -65,3 +68,41 @@ def test_light_and_density_of_codes(shape, bits, samples):
             assert (encoding.density(seen)[..., band] == dense).all()
         assert encoding.linear(seen).shape == seen.shape
         assert encoding.linear(seen).dtype == encoding.tables.dtype
+
+
+@pytest.mark.parametrize("columns", [2, 3, 9, 10])
+@pytest.mark.parametrize("channels", [1, 3])
+def test_medians_of_a_few_columns_beside_a_line(columns, channels):
+    rng = np.random.default_rng(columns)
+    v = rng.random((60, 50, channels)).astype(np.float32)
+    rows = np.arange(5, 55)
+    at = rng.integers(0, 40, 50)[:, None] + np.arange(columns)[None]
+    for facing in (v, v[:, ::-1], v.transpose(1, 0, 2)[:, ::-1]):
+        facing = np.resize(facing, (60, 50, channels)) if facing.shape[0] < 60 else facing
+        found = border._medians(facing, rows, at)
+        expected = np.median(facing[rows[:, None], at], axis=1)
+        assert (found == expected).all()
+        assert found.dtype == expected.dtype
+
+
+@pytest.mark.parametrize("bands", [1, 3])
+def test_the_order_of_densities(bands):
+    density = np.random.default_rng(bands).integers(0, 65536, (3000, bands)).astype(np.uint16)
+    density[1000:2000] //= 16384  # many that are alike
+    ordered = compact._ordered(density)
+    assert ordered.dtype == density.dtype
+    assert (ordered == density[np.lexsort(density.T[::-1])]).all()
+
+
+def test_calm_codes():
+    rng = np.random.default_rng(1)
+    reduced = rng.integers(0, 65536, (300, 400, 3)).astype(np.uint16)
+    mask = np.zeros((300, 400), bool)
+    mask[20:280, 30:390] = rng.random((260, 360)) > 0.1
+    for most in (looks.MAX_SAMPLES, 5000):
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(looks, "MAX_SAMPLES", most)
+            found = looks._calm(reduced, mask)
+        smooth = cv2.medianBlur(np.ascontiguousarray(reduced[20:280, 30:390]), 3)
+        codes = smooth[mask[20:280, 30:390]]
+        assert (found == codes[:: max(1, -(-len(codes) // most))]).all()

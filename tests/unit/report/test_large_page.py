@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import json
 from typing import Any
 
@@ -18,10 +19,12 @@ MANY = 300
 def pieces(batch: Batch) -> list[dict[str, Any]]:
     texts = page.list_files(batch)
     assert sorted(texts) == [*texts]
-    return [
-        json.loads(text.removeprefix(f"glassineList({number},").removesuffix(");\n"))
-        for number, text in enumerate(texts.values())
-    ]
+    found = []
+    for number, text in enumerate(texts.values()):
+        written = text.removeprefix(f"glassineList({number},'").removesuffix("');\n")
+        # A string of ECMAScript between single quotes is one of Python but for what JSON escapes.
+        found.append(json.loads(ast.literal_eval(f"'{written}'")))
+    return found
 
 
 @pytest.fixture(scope="module")
@@ -62,3 +65,11 @@ def test_one_item_more_comes_in_pieces_and_the_page_says_so_without_scripts() ->
 
 def test_text_of_a_piece_cannot_end_its_script(large: Batch) -> None:
     assert "<" not in next(iter(page.list_files(large).values()))
+
+
+def test_what_stands_in_quotes_or_breaks_lines_comes_through_a_piece_and_is_no_markup() -> None:
+    batch = batch_of(page.CARDS + 1)
+    title = 'It\'s a "tug" \\ </script><b>\u2028\n\\u0041 & 港'
+    batch.items[0].title = title
+    assert pieces(batch)[0]["cards"][0][5] == title
+    assert not {"<", ">", "&", "\u2028"} & set("".join(page.list_files(batch).values()))

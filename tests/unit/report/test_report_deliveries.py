@@ -82,7 +82,7 @@ class Morning:
         given = self.given | {"items": self.items, "withdraw": self.withdraw}
         return do_delivery(self.root, given)
 
-    def report(self) -> str:
+    def report(self, **more: Any) -> str:
         self.write_intake()
         given = {
             "batch": "b1",
@@ -93,6 +93,7 @@ class Morning:
             },
             "institution": made_items.INSTITUTION,
             "deliveries": str(self.root / "deliveries"),
+            **more,
         }
         path = step_calls.write_report(self.results, given)
         assert not (self.results / "report" / "report.txt").exists()
@@ -126,6 +127,17 @@ def test_what_is_delivered_as_it_is_is_said_with_its_date(morning: Morning) -> N
     assert "it was read and validated when it was made, not since" in page
     assert {each["delivery"] for each in morning.summary["items"].values()} == {"in b1"}
     assert morning.summary["last_read"]["bags"] == {"b1": "2026-03-18T02:13:20Z"}
+
+
+def test_what_stays_though_newer_software_is_there_is_said(morning: Morning) -> None:
+    morning.deliver()
+    assert "newer software" not in head(morning.report())
+    page = head(morning.report(kept=[morning.items[0], "PEH-9999"]))
+    assert "1 item stays as it was delivered, though newer software would make it" in page
+    assert f"(delivery.on_new_version is keep): {morning.items[0]}." in page
+    items = morning.summary["items"]
+    assert "stays so, though newer software" in items[morning.items[0]]["delivery"]
+    assert "newer software" not in items[morning.items[1]]["delivery"]
 
 
 def test_an_item_that_vanished_after_its_delivery_is_missed(morning: Morning) -> None:

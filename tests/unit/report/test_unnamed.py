@@ -264,3 +264,15 @@ def test_the_report_of_a_batch_with_such_a_capture_names_rows_and_says_what_to_d
     (details,) = (session.results / "report").glob("details-*.js")
     assert "stands in the file" in details.read_text("utf-8")
     assert stand_in in page
+
+
+def test_a_page_that_was_open_over_a_run_saves_what_is_still_there(tmp_path: Path) -> None:
+    """The capture was named meanwhile, so its stand-in is gone; other decisions are not lost."""
+    session, stand_in = session_of(tmp_path)
+    record = json.loads((session.results / "intake.json").read_text("utf-8"))
+    record["items"] = [line for line in record["items"] if line["item"] != stand_in]
+    (session.results / "intake.json").write_text(json.dumps(record), "utf-8")
+    other = {"item": "PEH-0001", "by": "op-07", "when": "2026-03-18T09:00:00Z", "note": "Seen."}
+    answer = session.save({"corrections": [named(stand_in, "PEH-9001"), other], "seen": {}})
+    assert answer["saved"] and answer["gone"] == [stand_in] and stand_in in answer["message"]
+    assert list(corrections.read(session.target).corrections) == ["PEH-0001"]

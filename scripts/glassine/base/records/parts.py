@@ -18,6 +18,7 @@ Positive = Annotated[int, Meta(ge=1)]
 AlternateUse = Literal[
     "webp",
     "avif",
+    "jp2",
     "jpeg",
     "tiff",
     "pyramid",

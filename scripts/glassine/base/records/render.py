@@ -41,12 +41,22 @@ class Picture(WrittenFile, frozen=True, kw_only=True):
     use: Literal["access", "thumb"]
 
 
+class Caption(Record, frozen=True, kw_only=True):
+    """A text on a picture. rows: of the strip that it stands on, px; place: below the picture, or
+    over its lowest rows; cut: whether it did not fit, and ends with an ellipsis."""
+
+    text: str
+    rows: Positive
+    place: Literal["below", "over"]
+    cut: bool
+
+
 class Alternate(WrittenFile, frozen=True, kw_only=True):
     """A further picture, made by option. set: which of `render.sets` it is; of_width: of the
     full-size picture that it was reduced from, px, where that is not the frame's. linked: whether
     the manifest names it; absent where it does not. delivered: False where it stays with the
     studio; absent elsewhere. tone, space: of a set, where it is not inverted or not in sRGB, and
-    `use` does not say so."""
+    `use` does not say so. caption: on it, absent where it has none."""
 
     use: AlternateUse
     set: Name | UnsetType = UNSET
@@ -55,6 +65,7 @@ class Alternate(WrittenFile, frozen=True, kw_only=True):
     delivered: Literal[False] | UnsetType = UNSET
     tone: Literal["uninverted"] | UnsetType = UNSET
     space: Literal["grey", "adobergb", "romm", "ecirgb"] | UnsetType = UNSET
+    caption: Caption | UnsetType = UNSET
 
 
 class Tiles(Record, frozen=True, kw_only=True):

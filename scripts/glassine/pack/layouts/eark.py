@@ -33,6 +33,7 @@ CONTENT_INFORMATION = "digitized photographs"
 RECORD = "metadata/other/item-record.xml"
 _MIME = {
     ".avif": "image/avif",
+    ".jp2": "image/jp2",
     ".jpg": "image/jpeg",
     ".json": "application/json",
     ".rng": "application/xml",
