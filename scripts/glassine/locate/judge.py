@@ -12,7 +12,7 @@ from glassine.base.model import Corners, Frame, Side
 from glassine.locate import sides, weights
 from glassine.locate.candidate import Candidate
 from glassine.locate.known import Known
-from glassine.locate.measures import band_inside, border_inside
+from glassine.locate.measures import ALONG, band_inside, border_inside, spread_of
 from glassine.locate.scene import Scene
 from glassine.locate.shapes import (
     ENDS,
@@ -24,6 +24,7 @@ from glassine.locate.shapes import (
     order,
     rectangle_of,
 )
+from glassine.locate.view import Floats
 
 # Kinds whose polarity is taken from the kind, not from the picture.
 _BY_KIND = ("print", "lantern", "mounted_slide")
@@ -74,6 +75,11 @@ CLEAR, PLAIN_COLOUR = 0.8, 0.9
 # A side nearer (mm, and px) to the master's edge than this lies along it; where the scale is not
 # known, a millimetre is taken for this share of the frame's long side.
 CUT_OFF_MM, CUT_OFF_PX, CUT_OFF_SHARE = 0.4, 2, 0.02
+# A side of a piece nearer than this (view px) to the master's edge is cut off by it. Beyond a
+# picture's side there, nearer than this share of its short side to the edge (what is wider is seen
+# as a picture of its own, `outside.THICK`), picture goes on where
+# less than the third (share) is alike (density) to border or table and it is so varied (density).
+EDGE_VIEW_PX, BEYOND_SHARE, LEFT_BARE, ALIKE, VARIED_BEYOND = 2.0, 0.16, 0.3, 0.1, 0.12
 # Tones of a picture lie further apart than this (density; 0.044 at the least in 361 drawn ones,
 # 0.028 at the most in openings and patches without one).
 PLAIN_AREA = 0.035
@@ -98,7 +104,7 @@ def judge(
         )
     if candidate.varied < PLAIN_AREA and not candidate.blank:
         candidate.against("one tone all over", "one tone all over: no picture is seen in it")
-    if _cut_off(scene, known, candidate):
+    if _cut_off(scene, known, candidate) or _goes_on(scene, candidate):
         candidate.against("cut off", "cut off by the master's edge")
     low, high = candidate.corners.min(0), candidate.corners.max(0)
     if low.min() < -1 or (high > np.array([scene.width, scene.height]) + 1).any():
@@ -247,6 +253,45 @@ def _cut_off(scene: Scene, known: Known, candidate: Candidate) -> bool:
     c = candidate.corners
     sides_of = [c[[k, (k + 1) % 4]] for k in range(4)]
     return any(((side < near).all(0) | (side > far).all(0)).any() for side in sides_of)
+
+
+def _goes_on(scene: Scene, candidate: Candidate) -> bool:
+    """Whether picture goes on beyond a side, up to the master's edge that cuts its piece off: what
+    lies there is varied, and neither the border that shows at other sides nor the table.
+    """
+    outer = candidate.object_corners
+    if outer is None or candidate.border is None or candidate.oval:
+        return False
+    size = np.array([scene.width, scene.height], float)
+    near = EDGE_VIEW_PX * scene.reduction
+    short = lengths_of(candidate.corners)[1]
+    level = np.float32(scene.layout.tone)
+    for side in range(4):
+        ends = list(ENDS[side])
+        axis = int(np.abs(outer[ends[1]] - outer[ends[0]]).argmin())
+        cut, off = (
+            float(np.minimum(c[ends], size - c[ends])[:, axis].max())
+            for c in (outer, candidate.corners)
+        )
+        if cut > near or not near < off < BEYOND_SHARE * short:
+            continue
+        tones = _between(scene, candidate.corners[ends], outer[ends])
+        like = [np.abs(tones - tone).max(-1) < ALIKE for tone in (candidate.border, level)]
+        if np.any(like, axis=0).mean() < LEFT_BARE and spread_of(tones.mean(0)) > VARIED_BEYOND:
+            return True
+    return False
+
+
+def _between(scene: Scene, inner: Doubles, outer: Doubles) -> Floats:
+    """Return (5, 80, c) tones between two lines that lie beside one another (master px)."""
+    depth = np.linspace(0.3, 0.8, 5)[:, None, None]
+    along = np.linspace(*ALONG, 80)[None, :, None]
+    p, q = ((1 - depth) * a + depth * b for a, b in zip(inner, outer, strict=True))
+    at = ((1 - along) * p + along * q) / scene.view.reduction
+    height, width = scene.view.v.shape[:2]
+    x = np.clip(at[..., 0].astype(int), 0, width - 1)
+    y = np.clip(at[..., 1].astype(int), 0, height - 1)
+    return np.asarray(scene.view.v[y, x], np.float32)
 
 
 def _shape(known: Known, candidate: Candidate) -> None:

@@ -70,14 +70,13 @@ class Gauge:
 
 @dataclass(frozen=True)
 class _Level:
-    """Film turned level, running along x. top, bottom: its edges, patch px; length: view px;
-    angle_deg: of the patch in the view; margin: px around the piece.
+    """Film turned level, running along x. top, bottom: its edges, patch px; angle_deg: of the patch
+    in the view; margin: px around the piece.
     """
 
     patch: Patch
     top: float
     bottom: float
-    length: float
     angle_deg: float
     margin: float
 
@@ -98,17 +97,16 @@ def frames_on(
     holes = _perforations(level, known.mm) if gauge.name == "135" else None
     if holes is None and gauge.name == "135" and not gauge.sure:
         return [], known
-    length = level.length
     if holes is not None:
-        length = film.FILM_135.width_mm * _mm_by(holes)
         level, holes = _between_its_edges(level, holes)
     columns = level.patch.v.shape[1]
-    left = level.margin if length + 2 < _span(scene, level.angle_deg) else 0.0
-    right = columns - left
+    runs_out = _runs_out(piece, level.angle_deg)
+    left = 0.0 if runs_out[0] else level.margin
+    right = columns if runs_out[1] else columns - level.margin
     trusted = _trusted_mm(scene, gauge, holes, level.across, known)
     film_level = strips.Level(
         level.patch, level.top, level.bottom, left, right, gauge.name, holes,
-        scene.view.noise, trusted,
+        scene.view.noise, trusted, runs_out,
     )  # fmt: skip
     loose = _loose(gauge, level.across, known)
     strip = strips.lay_out(film_level) if loose is None else _within(film_level, loose)
@@ -125,7 +123,11 @@ def frames_on(
         gaps = strip.slots[0].left - left, right - strip.slots[0].right
         near = NEAR_END_MM * strip.mm
         ends = (sides.LEFT, sides.RIGHT)
-        made[0].thin = tuple(s for s, gap in zip(ends, gaps, strict=True) if gap < near)
+        made[0].thin = tuple(
+            side
+            for side, gap, out in zip(ends, gaps, runs_out, strict=True)
+            if gap < near and not out
+        )
     base = _base_regions(strip, level.patch, scene.reduction)
     return made, replace(known, base_regions=known.base_regions + base)
 
@@ -164,7 +166,7 @@ def _levelled(scene: Scene, piece: Piece, upright_film: bool) -> _Level:
         scene.film_edges[key] = angle, top, bottom
     angle, top, bottom = scene.film_edges[key]
     patch = at(angle)
-    return _Level(patch, top, bottom, width, angle, margin)
+    return _Level(patch, top, bottom, angle, margin)
 
 
 def _film_edges(scene: Scene, patch: Patch, margin: float) -> tuple[float, float, float]:
@@ -263,10 +265,14 @@ def _between_its_edges(
     return level, strips.perforations(level.patch, level.top, level.bottom) or holes
 
 
-def _span(scene: Scene, angle_deg: float) -> float:
-    """Return the size of the view (px) along film that is turned so."""
-    h, w = scene.view.v.shape[:2]
-    return float(h if abs(((angle_deg + 45) % 180) - 45) > 45 else w)
+def _runs_out(piece: Piece, angle_deg: float) -> tuple[bool, bool]:
+    """Return whether film that is turned so runs out of the view where it begins and where it ends:
+    that is no end of the film.
+    """
+    left, top, right, bottom = piece.touches
+    x, y = np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))
+    (first, last), along = ((left, right), x) if abs(x) >= abs(y) else ((top, bottom), y)
+    return (first, last) if along > 0 else (last, first)
 
 
 def _by_width(scene: Scene, gauge: Gauge, across: float) -> Scale:

@@ -215,7 +215,8 @@ def rebate(
 @dataclass(frozen=True)
 class Level:
     """Film that runs along x in a patch. top, bottom: its edges; left, right: where it ends, patch
-    px; holes: its perforations; noise: of the view, density; known_mm: px per mm, where known.
+    px; holes: its perforations; noise: of the view, density; known_mm: px per mm, where known;
+    runs_out: whether it does not end there but runs out of the master, left and right.
     """
 
     patch: Patch
@@ -227,6 +228,7 @@ class Level:
     holes: Perforations | None
     noise: float
     known_mm: float | None
+    runs_out: tuple[bool, bool] = (False, False)
 
     @property
     def mm(self) -> float:
@@ -278,7 +280,7 @@ def lay_out(level: Level) -> Strip:
     lengths = LENGTHS_135 if level.gauge == "135" else LENGTHS_120
     slots = frames_along(signs, lengths)
     if not slots and holes is not None and signs.ends[1] - signs.ends[0] < LONE_MM * mm:
-        slots = [_lone(strip, patch, seen.rows, signs.filled, signs.ends)]
+        slots = [_lone(strip, level, seen.rows, signs.filled)]
     strip.slots = with_blanks(signs, slots, _pitch(strip, slots))
     if len(slots) == 1:
         strip.meeting = meeting_inside(signs, slots[0], lengths)
@@ -343,21 +345,19 @@ def _seen(level: Level, border: tuple[Floats, Floats], middle: float, half: floa
     return _Seen((low, high), m, local, limit, signs)
 
 
-def _lone(
-    strip: Strip,
-    patch: Patch,
-    rows: tuple[int, int],
-    filled: Floats,
-    ends: tuple[float, float],
-) -> Slot:
+def _lone(strip: Strip, level: Level, rows: tuple[int, int], filled: Floats) -> Slot:
     """Return the frame on a piece cut close to it, whose ends hardly show.
 
     The piece is little longer than the frame: its place is known to a millimetre, and the whole
     of an end, looked at together, mostly shows it. In the middle of the piece where neither does.
+    Where the piece runs out of the master, its frame may as well.
     """
+    patch, ends = level.patch, level.ends
     n, mm = patch.v.shape[1], strip.mm
     w = FRAME_135_MM * mm
     slack = max(ends[1] - ends[0] - w, 0.0)
+    if any(level.runs_out):
+        slack = max(slack, (LONE_MM - FRAME_135_MM) * mm)
     found = []
     for side, end in ((sides.LEFT, ends[0]), (sides.RIGHT, n - ends[1])):
         # The end of clear film is a step the same way as the one into a picture.
