@@ -30,7 +30,7 @@ def compared(folder: Path, picture: np.ndarray, other: np.ndarray) -> list[str]:
         assert box is not None
         levels = alike._levels(pyvips.Image.new_from_file(str(path)).numpy())
         box, levels = alike.whole_pixels(box, levels, (width, height))
-        if not alike._alike(summed, box, levels, 8):
+        if not alike._alike(summed, box, alike._summed(levels), 8):
             wrong.append(name)
     return wrong
 
