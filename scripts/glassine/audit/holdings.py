@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from pathlib import Path
 from typing import Literal, get_args
@@ -26,6 +26,7 @@ from glassine.base.records.fixity import Fixity, VerifiedMaster
 from glassine.base.records.package import Package
 from glassine.base.records.receipt import Receipt, ReceiptBag
 from glassine.deliver import receipt_files, sent_files
+from glassine.deliver.receipt_files import Receipts
 
 Kind = Literal["masters", "results", "delivery", "stored", "stored_masters"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
@@ -112,7 +113,7 @@ def look(
     for batch in batches:
         for look_at in (
             partial(_items, holdings, places, batch, known or {}),
-            partial(_delivered, holdings, places, batch, storage or Storage()),
+            partial(_delivered, holdings, places, batch, known or {}, storage or Storage()),
             partial(_receipts_gone, holdings, places, batch, known or {}),
             partial(_masters_stored, holdings, places, batch, known or {}, storage or Storage()),
         ):
@@ -152,7 +153,8 @@ def _items(holdings: Holdings, places: Places, batch: str, known: Mapping[str, P
         try:
             results, masters = _parts_of_item(folder, batch, known)
         except GlassineError as error:
-            _unreadable(holdings, batch, *error.findings)
+            _unreadable(holdings, batch, *_not_compared(error.findings, folder.name))
+            _keep_known(holdings, known, batch, folder.name)
             continue
         except OSError as problem:  # of one item: the others have their turn
             _unreadable(holdings, batch, _not_looked_at(folder, problem))
@@ -162,6 +164,19 @@ def _items(holdings: Holdings, places: Places, batch: str, known: Mapping[str, P
             holdings.parts.append(masters)
         else:
             holdings.not_here(batch)
+
+
+def _not_compared(findings: list[Finding], item: str) -> list[Finding]:
+    """Return findings about a record, with what cannot be compared while it is as it is."""
+    words = f" Until it is put right, the masters and results of {item} cannot be compared."
+    return [replace(finding, what=finding.what + words) for finding in findings]
+
+
+def _keep_known(holdings: Holdings, known: Mapping[str, Part], batch: str, item: str) -> None:
+    """Keep what was known of an item whose records cannot be read, as not read."""
+    keys = {f"{kind}/{batch}//{item}" for kind in ("results", "masters")} & {*known}
+    holdings.parts += [known[key] for key in sorted(keys)]
+    holdings.gone |= keys
 
 
 def _parts_of_item(folder: Path, batch: str, known: Mapping[str, Part]) -> tuple[Part, Part]:
@@ -222,10 +237,16 @@ def _part(
     return Part(kind, batch, name, size, read, tree_of(digests), stamp=stamp)
 
 
-def _delivered(holdings: Holdings, places: Places, batch: str, storage: Storage) -> None:
+def _delivered(
+    holdings: Holdings,
+    places: Places,
+    batch: str,
+    known: Mapping[str, Part],
+    storage: Storage,
+) -> None:
     receipts = receipt_files.read(places.deliveries, batch)
     if receipts.damaged:
-        _unreadable(holdings, batch, *receipts.damaged)
+        _unreadable(holdings, batch, *_bags_not_compared(holdings, receipts, batch, known))
     in_storage = _stored(holdings, places, batch, storage)
     for receipt in receipts.sound:
         for bag in receipt.bags:
@@ -234,6 +255,27 @@ def _delivered(holdings: Holdings, places: Places, batch: str, storage: Storage)
                 holdings.parts += parts
             elif bag.name not in in_storage:
                 holdings.not_here(batch, len(parts))
+
+
+def _bags_not_compared(
+    holdings: Holdings, receipts: Receipts, batch: str, known: Mapping[str, Part]
+) -> list[Finding]:
+    """Keep what was known of bags whose receipt cannot be used, as not read; return why, with what
+    cannot be compared."""
+    usable = {bag.name for receipt in receipts.sound for bag in receipt.bags}
+    lost = [
+        part
+        for part in known.values()
+        if (part.batch, part.kind) == (batch, "delivery") and part.bag not in usable
+    ]
+    holdings.parts += lost
+    holdings.gone |= {part.key for part in lost}
+    bags = sorted({part.bag for part in lost})
+    words = f" Until it is put right, nothing in {wording.some(bags, _NAMED)} can be compared."
+    return [
+        replace(finding, what=finding.what + words) if bags else finding
+        for finding in receipts.damaged
+    ]
 
 
 def _stored(holdings: Holdings, places: Places, batch: str, storage: Storage) -> set[str]:

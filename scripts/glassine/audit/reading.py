@@ -179,7 +179,7 @@ def _require_record(part: Part, path: Path, expected: dict[str, tuple[str, int]]
         "audit.record",
         path,
         "The digests in this record are not those that stood there before, and no step wrote it "
-        "since.",
+        f"since. Until it is put right, the {part.kind} of {part.name} cannot be compared.",
         "the record as the night wrote it.",
         f"Check the disk. Then move the folder {path.parent} away and run "
         f"scripts/nightly --item {part.name}: its masters are verified by their checksum list.",

@@ -28,6 +28,7 @@ CREATE TABLE IF NOT EXISTS part (
 CREATE TABLE IF NOT EXISTS reading (
   number INTEGER PRIMARY KEY, time TEXT NOT NULL, key TEXT NOT NULL, expected TEXT NOT NULL,
   bytes INTEGER NOT NULL, files INTEGER NOT NULL, findings INTEGER NOT NULL);
+CREATE TABLE IF NOT EXISTS seal (key TEXT PRIMARY KEY, stamp TEXT NOT NULL, sha256 TEXT NOT NULL);
 CREATE TABLE IF NOT EXISTS fact (name TEXT PRIMARY KEY, value TEXT NOT NULL);
 """
 
@@ -127,6 +128,21 @@ class Readings:
         with closing(self._connection.execute(query)) as rows:
             for row in rows:
                 yield Line(*row)
+
+    def seal(self, key: str) -> tuple[str, str] | None:
+        """Return size and time, and SHA-256, of a file that no list tells of, as first read."""
+        query = "SELECT stamp, sha256 FROM seal WHERE key = ?"
+        with closing(self._connection.execute(query, (key,))) as rows:
+            row = rows.fetchone()
+        return (str(row[0]), str(row[1])) if row else None
+
+    def note_seal(self, key: str, seal: tuple[str, str] | None) -> None:
+        """Keep what `seal` returns; None forgets it. Kept for good by the next `keep` or `see`."""
+        if seal is None:
+            self._connection.execute("DELETE FROM seal WHERE key = ?", (key,))
+        else:
+            row = (key, *seal)
+            self._connection.execute("INSERT OR REPLACE INTO seal VALUES (?, ?, ?)", row)
 
     def fact(self, name: str) -> str | None:
         with closing(

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import msgspec
 
-from glassine.audit import holdings, reading, stored
+from glassine.audit import holdings, reading, stored, unlisted
 from glassine.audit.holdings import Holdings, Part, Places
 from glassine.audit.objects import Storage
 from glassine.audit.readings import Readings, Standing
@@ -85,6 +85,9 @@ def go(
         seen = holdings.look(
             places, batches, {key: each.part for key, each in known.items()}, storage
         )
+        for batch in batches:
+            found = unlisted.of_batch(readings, places, batch)
+            seen.unreadable.setdefault(batch, []).extend(_not_told_yet(found, seen, batch))
         today = now()
         parts = [_as_known(part, known, today) for part in seen.parts]
         readings.see(parts, _of(batches, known))
@@ -102,6 +105,11 @@ def go(
         round_.batches[batch] = _record(batch, seen, standing, limits, now(), unread)
         _write(places.results / batch, round_.batches[batch])
     return round_
+
+
+def _not_told_yet(found: list[Finding], seen: Holdings, batch: str) -> list[Finding]:
+    told = {finding.path for finding in seen.unreadable.get(batch, [])}
+    return [finding for finding in found if finding.path not in told]
 
 
 def _of(batches: list[str], known: dict[str, Standing]) -> dict[str, Standing]:
@@ -183,6 +191,7 @@ def _read(
         if shown.unread:
             round_.not_read(part.batch, shown.unread, [part.name])
         else:
+            shown.findings += unlisted.of_part(readings, places, part)
             readings.keep(part, now(), shown.bytes, shown.files, shown.findings)
             round_.parts += 1
         round_.bytes += shown.bytes

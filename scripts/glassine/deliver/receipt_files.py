@@ -120,7 +120,7 @@ def batches(deliveries_dir: Path) -> set[str]:
     return {receipt.batch for receipt in receipts if receipt is not None}
 
 
-def _names(deliveries_dir: Path, batch: str) -> dict[str, int]:
+def names(deliveries_dir: Path, batch: str) -> dict[str, int]:
     """Return {delivery: revision} by the names of receipts of either place, in order."""
     pattern = re.compile(re.escape(batch) + r"(?:\.r(\d{1,6}))?")
     revisions = {}
@@ -144,7 +144,7 @@ def _problem(path: Path) -> tuple[Receipt | None, str]:
 def read(deliveries_dir: Path, batch: str) -> Receipts:
     """Return the receipts of a batch's deliveries. Nothing is written: see `restore`."""
     receipts = Receipts()
-    for name in _names(deliveries_dir, batch):
+    for name in names(deliveries_dir, batch):
         _read_both(receipts, deliveries_dir, batch, name)
     return receipts
 
@@ -416,7 +416,7 @@ def damage(deliveries_dir: Path, receipts: Receipts) -> list[Finding]:
 
 def exist(deliveries_dir: Path, batch: str) -> bool:
     """Return whether there is a receipt of the batch, or a part of one."""
-    return bool(_names(deliveries_dir, batch))
+    return bool(names(deliveries_dir, batch))
 
 
 def mark(deliveries_dir: Path, batch: str) -> dict[str, Any]:
@@ -426,7 +426,7 @@ def mark(deliveries_dir: Path, batch: str) -> dict[str, Any]:
     delivery alone is no reason to look again.
     """
     odd: dict[str, Any] = {}
-    for name in _names(deliveries_dir, batch):
+    for name in names(deliveries_dir, batch):
         paths = (receipt_path(deliveries_dir, name), second_copy_path(deliveries_dir, name))
         receipt = _as_written(paths[1])
         if receipt is None:
