@@ -791,6 +791,9 @@ def _makes(node: ast.Call) -> bool:
 # Findings that were recorded and are read back, or handed on with other words for one place alone:
 # they stand in the table by their own code.
 HANDED_ON: dict[tuple[str, str], str] = {
+    ("audit/holdings.py", "_not_compared"): "a damaged record, with what cannot be compared by it",
+    ("audit/holdings.py", "_bags_not_compared"): "a damaged receipt, likewise",
+    ("audit/reading.py", "read"): "a damaged record, likewise",
     ("base/errors.py", "shown"): "the same finding, its hidden characters made visible",
     ("base/errors.py", "because"): "what it is called with is read at its calls",
     ("base/item_states.py", "finding"): "what a record holds, over the words for one without any",

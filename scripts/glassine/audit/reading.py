@@ -6,7 +6,7 @@ import hashlib
 import os
 import stat
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from glassine.audit import fetched, stored
@@ -55,7 +55,9 @@ def read(part: Part, places: Places, storage: Storage | None = None) -> Reading:
         else:
             _BY_KIND[part.kind](part, places, reading)
     except GlassineError as error:
-        reading.findings += error.findings
+        words = f" Until it is put right, the {part.kind} of {part.name} cannot be compared."
+        told = [replace(each, what=each.what + words) for each in error.findings]
+        reading.findings += told if part.kind in ("masters", "results") else error.findings
     except OSError as problem:
         reading.findings.append(_unreadable(_place(part, places), problem))
     except ValueError:  # a folder has become a link that leads elsewhere
@@ -179,7 +181,7 @@ def _require_record(part: Part, path: Path, expected: dict[str, tuple[str, int]]
         "audit.record",
         path,
         "The digests in this record are not those that stood there before, and no step wrote it "
-        f"since. Until it is put right, the {part.kind} of {part.name} cannot be compared.",
+        "since.",
         "the record as the night wrote it.",
         f"Check the disk. Then move the folder {path.parent} away and run "
         f"scripts/nightly --item {part.name}: its masters are verified by their checksum list.",

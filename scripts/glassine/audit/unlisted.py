@@ -25,22 +25,10 @@ _OWN = "audit.json"
 # A list of masters is no picture: larger files are not lists.
 _LIST_BYTES = 256 * 2**20
 _LISTS = frozenset(
-    [
-        ".txt",
-        ".csv",
-        ".json",
-        ".jsonl",
-        ".xml",
-        ".yaml",
-        ".yml",
-        ".xlsx",
-        ".ods",
-        ".mrc",
-        ".md5",
-        ".sha1",
-        ".sha256",
-        ".sha512",
-    ]
+    (
+        *(".txt", ".csv", ".json", ".jsonl", ".xml", ".yaml", ".yml", ".xlsx", ".ods", ".mrc"),
+        *(".md5", ".sha1", ".sha256", ".sha512"),
+    )
 )
 _NOTHING = "All files are compared as before, by other records"
 
