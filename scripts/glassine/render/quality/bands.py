@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -105,7 +106,7 @@ def base_varies(
     return max(seen, default=None)
 
 
-def _is_clipped(codes: npt.NDArray[np.generic], piece: _Piece) -> bool:
+def _is_clipped(codes: npt.NDArray[Any], piece: _Piece) -> bool:
     high, wide = piece.mask.shape
     part = codes[piece.top : piece.top + high, piece.left : piece.left + wide][piece.mask > 0]
     ends = (part == 0) | (part == np.iinfo(codes.dtype).max)
