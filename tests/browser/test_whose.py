@@ -96,6 +96,7 @@ def test_another_row_is_found_by_its_words_or_typed_and_taken_back(
     page.wait_for_selector("ul.rows button")
     page.keyboard.press("Enter")
     saved(page, session, {"DSC_0108.tif": "PEH-0300"})
+    wait_until(page, "document.querySelector('.panel h3').textContent.startsWith('2 of')")
     page.keyboard.press("w")
     page.keyboard.type("PEH-7777")
     wait_until(page, "/no such row/.test(document.querySelector('ul.rows')?.textContent || '')")

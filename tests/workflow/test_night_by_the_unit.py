@@ -36,7 +36,25 @@ def can_unshare():
     return subprocess.run([*UNSHARE, "true"], capture_output=True).returncode == 0
 
 
-pytestmark = pytest.mark.skipif(not can_unshare(), reason="mounts of its own need root and unshare")
+def as_user(user, group):
+    return ["setpriv", "--reuid", user, "--regid", group, "--clear-groups"]
+
+
+def is_seen_by_others():
+    """Return whether this checkout and its Python can be used by another user who has an own /tmp."""
+    if {"/tmp", "/var/tmp"} & {*map(str, PROJECT.parents), *map(str, Path(sys.prefix).parents)}:
+        return False
+    tried = [*as_user(USER, USER), sys.executable, "-c", ""]
+    return subprocess.run(tried, capture_output=True).returncode == 0
+
+
+pytestmark = [
+    pytest.mark.skipif(not can_unshare(), reason="mounts of its own need root and unshare"),
+    pytest.mark.skipif(
+        can_unshare() and not is_seen_by_others(),
+        reason="the checkout or its Python is in /tmp, or closed to other users",
+    ),
+]
 
 # Mounts everything read-only but the folders named, an own /tmp; then runs the rest of the words.
 # $1: the studio's folder, shown as /mnt; $2: how many folders follow that may be written.
@@ -115,10 +133,6 @@ def installed(studio, *more):
 
 def values(unit, key):
     return [line.partition("=")[2] for line in unit.splitlines() if line.startswith(f"{key}=")]
-
-
-def as_user(user, group):
-    return ["setpriv", "--reuid", user, "--regid", group, "--clear-groups"]
 
 
 # Says which of the folders named after it can be written, by root itself; then goes on with the

@@ -82,7 +82,7 @@ def test_embedded_json_lists_each_as_it_is_on_disk(item_dir: Path) -> None:
     found = noted(item_dir)
     assert {use: found[use]["path"] for use in NAMES} == NAMES
     # The others are uses of sets (`render.sets`), which has a test of its own.
-    assert set(alternates.USES) - set(NAMES) == {"jpeg", "tiff"}
+    assert set(alternates.USES) - set(NAMES) == {"jp2", "jpeg", "tiff"}
     for use in NAMES:
         entry = found[use]
         content = (item_dir / entry["path"]).read_bytes()

@@ -158,6 +158,7 @@ def read_aside(path):
     known = name.startswith(("catalog.", "catalogue.", "batch.", "corrections."))
     exact = ("csv", "tsv", "jsonl", "ndjson", "xml", "yaml", "yml")
     known = known and name.count(".") == 1 and name.endswith(exact)
+    known = known or name in companions.CATALOGUE_NAMES
     return (top and known) or checksums.kind_of(path) is not None
 
 
