@@ -181,6 +181,7 @@ def test_the_units_own_words_do_a_night_where_only_its_paths_can_be_written(stud
 
 
 def test_the_line_for_cron_runs_the_next_night(studio, by_the_unit):
+    shutil.rmtree(studio / "units")  # one service for a place
     text = installed(studio, "--cron", "--name", "by-cron")["by-cron"]
     stated = [line for line in text.splitlines() if re.match(r"[A-Z]+=", line)]
     line = text.splitlines()[-1].split(None, 6)

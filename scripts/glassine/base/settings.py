@@ -6,6 +6,7 @@ import copy
 import difflib
 import math
 import re
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -106,6 +107,35 @@ def read_yaml(path: Path, *, trusted: bool = False) -> Any:
     except (OSError, ValueError) as problem:
         raise _unreadable(path, problem) from problem
     return parse_yaml(text, path)
+
+
+def joined(one: dict[str, Any], other: dict[str, Any]) -> dict[str, Any]:
+    """Return settings with those of a later file put over them, as the engine does."""
+    result = dict(one)
+    for key, value in other.items():
+        before = result.get(key)
+        both = isinstance(value, dict) and isinstance(before, dict)
+        result[key] = joined(before, value) if both else value  # type: ignore[arg-type]
+    return result
+
+
+def stated(paths: Iterable[str | Path]) -> dict[str, Any]:
+    """Return what config/config.yaml states and, over it, files in their order, as a night has it.
+
+    Raises GlassineError for a file that cannot be read or holds no settings.
+    """
+    config: dict[str, Any] = {}
+    for path in (PROJECT / "config" / "config.yaml", *map(Path, paths)):
+        own = read_yaml(path, trusted=True)
+        if own is not None and not isinstance(own, dict):
+            raise _unreadable(path, ValueError("it holds no settings"))
+        config = joined(config, own or {})
+    return config
+
+
+def named(paths: Sequence[str]) -> str:
+    """Return how to name to a person where settings of `stated` come from."""
+    return ", ".join(("config/config.yaml", *paths))
 
 
 def parse_yaml(text: str, where: object) -> Any:

@@ -204,7 +204,7 @@ def _tell(round_: rounds.Round, out: TextIO) -> None:
 
 
 def _run(options: argparse.Namespace) -> int:
-    config = settings.read_yaml(Path(options.configfile), trusted=True) or {}
+    config = settings.stated(options.configfile)
     place = Workplace.of(config, Path(options.directory).resolve())
     if options.premis:
         with readings.Readings.open(place.results, clock.now_text()) as kept:
@@ -241,7 +241,7 @@ def main(arguments: list[str] | None = None) -> int:
     )
     parser.add_argument("--premis", metavar="FILE", help="write all readings so far as PREMIS 3.0")
     parser.add_argument("--directory", default=".", help="the folder that holds `results`")
-    parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
+    parser.add_argument("--configfile", action="append", default=[], help="as scripts/nightly has")
     options = parser.parse_args(arguments)
     try:
         return _run(options)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 from glassine.base import exits, settings
@@ -12,13 +13,12 @@ from glassine.night.lock import RunLock
 from glassine.night.workplace import Workplace
 
 
-def begun(directory: str, configfile: str) -> tuple[Workplace, RunLock] | int:
+def begun(directory: str, configfiles: Sequence[str]) -> tuple[Workplace, RunLock] | int:
     """Return the place and its lock, taken; or the exit code, where the settings cannot be used or
     a run goes on there, which is said."""
     working_dir = Path(directory).resolve()
     try:
-        stated = settings.read_yaml(Path(configfile), trusted=True)
-        place = Workplace.of(stated or {}, working_dir)
+        place = Workplace.of(settings.stated(configfiles), working_dir)
     except GlassineError as error:
         return refused(error, exits.SETTINGS)
     lock = RunLock(working_dir)

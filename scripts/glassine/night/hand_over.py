@@ -6,7 +6,7 @@ import argparse
 import sys
 
 from glassine import steps
-from glassine.base import exits, naming, settings
+from glassine.base import exits, naming
 from glassine.base.errors import GlassineError
 from glassine.base.visible import visible
 from glassine.handover import step as handover
@@ -62,7 +62,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--all", action="store_true", help="hand over every item, changed or not")
     parser.add_argument("--send", action="store_true", help="send what was not sent yet as well")
     parser.add_argument("--directory", default=".", help="the folder that holds `results`")
-    parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
+    parser.add_argument("--configfile", action="append", default=[], help="as scripts/nightly has")
     options = parser.parse_args(arguments)
     begun = by_hand.begun(options.directory, options.configfile)
     if isinstance(begun, int):

@@ -7,6 +7,7 @@ Prometheus (exposition format 0.0.4), for a collector of text files.
 
 from __future__ import annotations
 
+import errno
 import json
 import re
 from dataclasses import dataclass
@@ -139,7 +140,12 @@ def _gauge(name: str, about: str) -> list[str]:
 
 
 def write(path: Path, summary: dict[str, Any]) -> None:
-    """Write the metrics whole or not at all, for all to read. Raises OSError, ValueError."""
+    """Write the metrics whole or not at all, for all to read, into a folder that is there.
+
+    Raises OSError (a mistyped folder is not made: no collector would read it), ValueError.
+    """
+    if not path.parent.is_dir():
+        raise NotADirectoryError(errno.ENOTDIR, f"the folder {path.parent} is not there", path)
     with files.replacing(path) as temporary:
         temporary.write_text(metrics(summary), "utf-8")
         temporary.chmod(0o644)

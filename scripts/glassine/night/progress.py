@@ -252,11 +252,11 @@ def _now(zone: str | None) -> str:
     return zones.beside(clock.now_text(), zone) if zone else clock.now_text()
 
 
-def _zone_of(configfile: str) -> str | None:
+def _zone_of(configfiles: Sequence[str]) -> str | None:
     """Return the studio's time zone as the settings name it; UTC alone where these cannot be read:
     what is wrong with them a night tells."""
     try:
-        config = settings.load(settings.read_yaml(Path(configfile), trusted=True) or {})
+        config = settings.load(settings.stated(configfiles))
     except (GlassineError, OSError):
         return None
     zone: str | None = config["report"]["time_zone"]
@@ -359,7 +359,7 @@ def main(arguments: list[str] | None = None) -> int:
         metavar="HOURS",
         help="with --check: a night must have ended in the last so many hours (26)",
     )
-    parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
+    parser.add_argument("--configfile", action="append", default=[], help="as scripts/nightly has")
     options = parser.parse_args(arguments)
     working_dir = Path(options.directory).resolve()
     if options.check:
@@ -376,7 +376,7 @@ def main(arguments: list[str] | None = None) -> int:
         if options.json:
             print(files.dump_json(state), end="")
         if options.notify:
-            config = settings.load(settings.read_yaml(Path(options.configfile), trusted=True) or {})
+            config = settings.load(settings.stated(options.configfile))
             notify.send(config["report"]["notify"], state)
     except GlassineError as error:
         sys.stderr.write("".join(f"{visible(each.sentence())}\n" for each in error.findings))

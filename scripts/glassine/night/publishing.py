@@ -15,7 +15,7 @@ from typing import Any
 
 import msgspec
 
-from glassine.base import corrections, exits, files, item_states, settings, wording
+from glassine.base import corrections, exits, files, item_states, wording
 from glassine.base.errors import GlassineError
 from glassine.base.model import ItemId
 from glassine.base.numbers import Numbers
@@ -178,7 +178,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--with-review", action="store_true", help="items for review too")
     parser.add_argument("--dry-run", action="store_true", help="say what would be done, alone")
     parser.add_argument("--directory", default=".", help="the folder that holds `results`")
-    parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
+    parser.add_argument("--configfile", action="append", default=[], help="as scripts/nightly has")
     options = parser.parse_args(arguments)
     begun = by_hand.begun(options.directory, options.configfile)
     if isinstance(begun, int):

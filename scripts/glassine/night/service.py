@@ -37,22 +37,9 @@ _BOOTED = Path("/run/systemd/system")
 # --- what is to be run -----------------------------------------------------------------------
 
 
-def _joined(one: dict[str, Any], other: dict[str, Any]) -> dict[str, Any]:
-    """Return settings with those of a later file put over them, as the engine does."""
-    result = dict(one)
-    for key, value in other.items():
-        before = result.get(key)
-        both = isinstance(value, dict) and isinstance(before, dict)
-        result[key] = _joined(before, value) if both else value  # type: ignore[arg-type]
-    return result
-
-
 def place_of(folder: Path, stated: Sequence[Path], more: dict[str, Any] | None = None) -> Workplace:
     """Return a place by its files of settings. Raises GlassineError where they are wrong."""
-    config: dict[str, Any] = {}
-    for path in (settings.PROJECT / "config" / "config.yaml", *stated):
-        config = _joined(config, settings.read_yaml(path, trusted=True) or {})
-    return Workplace.of(_joined(config, more or {}), folder)
+    return Workplace.of(settings.joined(settings.stated(stated), more or {}), folder)
 
 
 @dataclass(frozen=True)

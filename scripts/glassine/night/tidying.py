@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
-from glassine.base import disk_room, exits, files, settings, wording
+from glassine.base import disk_room, exits, files, wording
 from glassine.base.errors import Finding, GlassineError
 from glassine.base.records.receipt import Receipt
 from glassine.base.visible import visible
@@ -264,7 +264,7 @@ def main(arguments: list[str] | None = None) -> int:
     )
     parser.add_argument("--remove", action="store_true", help="remove it, of the named batches")
     parser.add_argument("--directory", default=".", help="the folder that holds `results`")
-    parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
+    parser.add_argument("--configfile", action="append", default=[], help="as scripts/nightly has")
     options = parser.parse_args(arguments)
     if not 0 <= options.days < 36525:
         parser.error("--days wants a number of days")

@@ -153,7 +153,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("batch", nargs="?", help="name of the batch; else the only one")
     parser.add_argument("--directory", default=".", help="the folder that holds `results`")
-    parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
+    parser.add_argument("--configfile", action="append", default=[], help="as scripts/nightly has")
     parser.add_argument("--port", type=int, default=0, help="0 takes a free one (a team's: 8095)")
     parser.add_argument("--browser", action="store_true", help="open the page in the browser")
     parser.add_argument("--host", help="serve a team at this address, behind a login")
@@ -165,8 +165,8 @@ def main(arguments: list[str] | None = None) -> int:
     """Serve the review until interrupted; return the exit code."""
     options = _parser().parse_args(arguments)
     try:
-        stated = settings.read_yaml(Path(options.configfile), trusted=True)
-        config = settings.load(stated or {}, options.configfile)
+        stated = settings.stated(options.configfile)
+        config = settings.load(stated, settings.named(options.configfile))
         if options.grant:
             return _grant(config, options)
         return _serve_team(config, options) if options.host else _serve_here(config, options)

@@ -331,7 +331,7 @@ def main(arguments: list[str] | None = None) -> int:
     )
     parser.add_argument("batch", nargs="*", help="names of batches; else all that have results")
     parser.add_argument("--directory", default=".", help="the folder that holds `results`")
-    parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
+    parser.add_argument("--configfile", action="append", default=[], help="as scripts/nightly has")
     parser.add_argument(
         "--wanted",
         type=_percent,
@@ -342,8 +342,8 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--plot", type=Path, metavar="FILE.svg", help="where to draw the plot")
     given = parser.parse_args(arguments)
     try:
-        stated = settings.read_yaml(Path(given.configfile), trusted=True)
-        config = settings.load(stated or {}, given.configfile)
+        stated = settings.stated(given.configfile)
+        config = settings.load(stated, settings.named(given.configfile))
         working_dir = Path(given.directory).resolve()
         below = float(config["locate"]["review_below"])
         masters = folders.masters_place(config["masters"], working_dir)

@@ -114,8 +114,8 @@ def _not_written(target: Path, why: str, entry: Withdrawal) -> GlassineError:
 
 
 def _session(options: argparse.Namespace) -> Session:
-    stated = settings.read_yaml(Path(options.configfile), trusted=True)
-    config = settings.load(stated or {}, options.configfile)
+    stated = settings.stated(options.configfile)
+    config = settings.load(stated, settings.named(options.configfile))
     working_dir = Path(options.directory).resolve()
     try:
         batch = naming.check_batch(options.batch)
@@ -149,7 +149,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--by", required=True, help="role id of who decided, no name")
     parser.add_argument("--directory", default=".", help="the folder that holds `results`")
     parser.add_argument("--masters", help="the folder of masters, where it is not as in settings")
-    parser.add_argument("--configfile", default=str(settings.PROJECT / "config" / "config.yaml"))
+    parser.add_argument("--configfile", action="append", default=[], help="as scripts/nightly has")
     options = parser.parse_args(arguments)
     entry = Withdrawal(
         item=ItemId(options.item),  # checked with all the rest before it is written

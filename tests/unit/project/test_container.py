@@ -60,7 +60,7 @@ def test_what_is_copied_is_there_and_all_that_is_needed_is_copied():
 
 
 def test_packages_come_by_the_locks_alone():
-    (run,) = of("RUN")
+    (run,) = [each for each in of("RUN") if "compileall" not in each]
     assert "pip" not in run
     words = shlex.split(run)
     code = words[words.index("-c") + 1]

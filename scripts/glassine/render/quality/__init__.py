@@ -176,10 +176,7 @@ def _banding(
         if value is None
     ]
     if unseen:
-        seen = [
-            bands.of_picture(plane, sight.frame, source.reduction, columns=columns)
-            for columns in unseen
-        ]
+        seen = [_in_picture(sight, encoding, plane, columns=columns) for columns in unseen]
         known = [value for value in seen if value is not None]
         # One direction that is not known leaves the whole unknown, unless the other shows bands.
         whole = max(known, default=None)
@@ -187,6 +184,21 @@ def _banding(
             whole = None
         told.append(("banding_in_picture", whole, "%"))
     return told
+
+
+def _in_picture(
+    sight: Sight, encoding: colour.Encoding, plane: patches.Floats, *, columns: bool
+) -> float | None:
+    """Return banding by the picture; None also where base beside it shows that it is the subject,
+    behind whose lines weaker bands may hide."""
+    source, frame = sight.source, sight.frame
+    value = bands.of_picture(plane, frame, source.reduction, columns=columns)
+    if value is None or value <= bands.MUST_SEE_IN_PICTURE:
+        return value
+    base = bands.base_varies(
+        source.reduced, encoding, sight.geometry, frame, source.reduction, columns=columns
+    )
+    return None if base is not None and base < bands.DENIES * value else value
 
 
 def _sampled(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -36,6 +37,10 @@ SEGMENTS, PARTS, LEAST_SEGMENT, PICTURE_SLOW_PX = 12, 12, (80, 6), 15.0
 EVERYWHERE = 1 / 3
 # In the picture this RMS (%) must be ruled out by three quarters of the pairs of segments.
 MUST_SEE_IN_PICTURE = 2.0
+# Base beside a picture that varies by less than this share of what the picture shows denies that it
+# is banding: over this share of the picture's rows at least, and where this share of its pixels at
+# most is at an end of the scale, at which nothing varies.
+DENIES, LEAST_BESIDE, MOST_CLIPPED = 1 / 3, 0.5, 0.01
 
 
 @dataclass(frozen=True)
@@ -64,8 +69,48 @@ def of_base(
     """
     found = [_piece(codes, encoding, region, scale) for region in geometry.base_regions]
     pieces = [piece for piece in found if piece is not None]
-    turned = [_Piece(p.top, p.left, p.rest.T, p.mask.T) for p in pieces]
+    turned = [piece.turned() for piece in pieces]
     return Banding(_facing(pieces, codes.shape[0]), _facing(turned, codes.shape[1]))
+
+
+def base_varies(
+    codes: npt.NDArray[np.generic],
+    encoding: colour.Encoding,
+    geometry: MasterGeometry,
+    frame: Frame,
+    scale: float,
+    *,
+    columns: bool,
+) -> float | None:
+    """Return by how much (RMS, %) rows of film base beside a frame vary at most, grain and all.
+
+    Bands of lamp and sensor run over the whole width of a master, and so over this base; lines of
+    the subject do not. None where no strip of base is beside enough of the frame's rows. Of several
+    strips, the one that varies most.
+    """
+    quad = np.array(frame.corners, float) / scale
+    left, top, right, bottom = _inner_box(quad, codes.shape[:2])
+    first, last = (left, right) if columns else (top, bottom)
+    seen = []
+    for region in geometry.base_regions:
+        piece = _piece(codes, encoding, region, scale)
+        if piece is None or _is_clipped(codes, piece):
+            continue
+        piece = piece.turned() if columns else piece
+        strip = _strip(piece, codes.shape[1 if columns else 0])
+        if strip is None:
+            continue
+        mean, weight = strip.mean[first:last], strip.weight[first:last]
+        if np.count_nonzero(weight) >= max(LEAST_ROWS, LEAST_BESIDE * (last - first)):
+            seen.append(_percent(float((mean**2 * weight).sum() / weight.sum())))
+    return max(seen, default=None)
+
+
+def _is_clipped(codes: npt.NDArray[Any], piece: _Piece) -> bool:
+    high, wide = piece.mask.shape
+    part = codes[piece.top : piece.top + high, piece.left : piece.left + wide][piece.mask > 0]
+    ends = (part == 0) | (part == np.iinfo(codes.dtype).max)
+    return bool(ends.mean() > MOST_CLIPPED)
 
 
 @dataclass(frozen=True)
@@ -76,6 +121,9 @@ class _Piece:
     top: int
     rest: Floats
     mask: npt.NDArray[np.uint8]
+
+    def turned(self) -> _Piece:
+        return _Piece(self.top, self.left, self.rest.T, self.mask.T)
 
 
 def _piece(
