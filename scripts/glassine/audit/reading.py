@@ -59,7 +59,7 @@ def read(part: Part, places: Places, storage: Storage | None = None) -> Reading:
         told = [replace(each, what=each.what + words) for each in error.findings]
         reading.findings += told if part.kind in ("masters", "results") else error.findings
     except OSError as problem:
-        reading.findings.append(_unreadable(_place(part, places), problem))
+        reading.findings.append(unreadable(_place(part, places), problem))
     except ValueError:  # a folder has become a link that leads elsewhere
         reading.findings.append(_leads_out(_place(part, places), part.name))
     return reading
@@ -398,7 +398,7 @@ def _leads_out(path: Path, name: str) -> Finding:
     )
 
 
-def _unreadable(path: Path, problem: OSError) -> Finding:
+def unreadable(path: Path, problem: OSError) -> Finding:
     where = Path(problem.filename) if isinstance(problem.filename, str) else path
     return Finding(
         "audit.unreadable",

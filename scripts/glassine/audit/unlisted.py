@@ -14,6 +14,7 @@ import os
 from collections.abc import Iterator
 from pathlib import Path
 
+from glassine.audit import reading
 from glassine.audit.holdings import TAG_FILES, Part, Places, digests_of, package_of
 from glassine.audit.readings import Readings
 from glassine.base.errors import Finding
@@ -132,7 +133,7 @@ def _compare(readings: Readings, key: str, path: Path, without: str) -> list[Fin
             os.posix_fadvise(opened.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
             digest = hashlib.file_digest(opened, "sha256").hexdigest()
     except OSError as problem:
-        return [_unreadable(path, problem, without)]
+        return [reading.unreadable(path, problem)]
     stamp = f"{state.st_mtime_ns}.{state.st_size}"
     before = readings.seal(key)
     if before is None or before[0] != stamp:
@@ -152,14 +153,4 @@ def _damaged(path: Path, before: str, now: str, without: str) -> Finding:
         "backup (of a receipt the other copy, of the ledger by scripts/ledger rebuild, of an item "
         "by moving its folder away and running again). Where a person changed it and set its time "
         "back, give it its real time (touch).",
-    )
-
-
-def _unreadable(path: Path, problem: OSError, without: str) -> Finding:
-    return Finding(
-        "audit.unreadable",
-        str(path),
-        f"It cannot be read: {problem.strerror or problem}. {without} until it is put right.",
-        "a file that can be read as it was written.",
-        "Check the disk (an input or output error is a sign of one that fails) and the rights.",
     )
