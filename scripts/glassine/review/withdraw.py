@@ -92,7 +92,7 @@ def withdraw(session: Session, deliveries: Path, entry: Withdrawal) -> None:
     except UnicodeDecodeError as problem:
         raise _not_written(target, f"it is no UTF-8: {problem}", entry) from problem
     if not session.writable:
-        raise _not_written(target, "the batch folder is not written from here", entry)
+        raise _not_written(target, _why_not(session), entry)
     with session.changing():
         if (target.read_bytes() if target.exists() else b"") != before:
             raise _not_written(target, "somebody changed it in this moment", entry)
@@ -101,6 +101,20 @@ def withdraw(session: Session, deliveries: Path, entry: Withdrawal) -> None:
             files.write_text(target, text)
         except OSError as problem:
             raise _not_written(target, str(problem.strerror or problem), entry) from problem
+
+
+def _why_not(session: Session) -> str:
+    """Return in words why nothing is written into the folder of a batch."""
+    if not session.batch_dir.exists():
+        return (
+            f"there is no folder {session.batch_dir}; where the masters lie elsewhere, name their "
+            "folder with --masters, or the settings with --configfile"
+        )
+    if not session.batch_dir.is_dir():
+        return f"{session.batch_dir} is no folder"
+    if not os.access(session.batch_dir, os.W_OK):
+        return f"the folder {session.batch_dir} may not be written"
+    return "`report.corrections` of the settings lets nothing be written into the batch folder"
 
 
 def _not_written(target: Path, why: str, entry: Withdrawal) -> GlassineError:
