@@ -44,6 +44,7 @@ class Candidate:
     whole: Candidate | None = None
     format_seen: bool = False  # whether it and others of its film are alike, of a known format
     varied: float = 1.0  # how far its tones lie apart (density), see `measures.spread_of`
+    structure: float = 1.0  # the same without an even fall-off of light and without grain
     repeated: bool = False  # whether the same view comes again on its piece
     shadow: bool = False  # whether its piece casts one: it lies in light from above
     thin: tuple[int, ...] = ()  # sides that may be the ends of the film

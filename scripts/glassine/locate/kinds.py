@@ -12,7 +12,7 @@ from glassine.locate import polarity, table
 from glassine.locate.candidate import Candidate
 from glassine.locate.character import MASK_DENSITY, Character, character, is_colour, mask_of
 from glassine.locate.known import Known
-from glassine.locate.measures import pixels, spread_of
+from glassine.locate.measures import pixels, spread_of, structure_of
 from glassine.locate.scene import Scene
 from glassine.locate.shapes import lengths_of, order
 
@@ -73,7 +73,7 @@ def characters(scene: Scene, known: Known, found: list[Candidate], kind: str) ->
     board = paper or polarity.is_board(ground_tone, min(clearest, default=ground_tone))
     beside = scene.opening is None and _something_beside(scene, found)
     for c, tones in zip(found, seen, strict=True):
-        c.varied = spread_of(tones)
+        c.varied, c.structure = spread_of(tones), structure_of(tones)
         # A black border inside a mask's opening is the film's own.
         rebate = kind == "frame_135" and c.level_dark and c.levels > 1
         made = character(tones, c.border, "cut_frames" if rebate else kind, c.level_dark)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import cv2
 import numpy as np
 
@@ -77,6 +79,27 @@ def spread_of(tones: Floats) -> float:
     """
     low, high = np.percentile(tones, (5, 95), axis=0)
     return float((high - low).max())
+
+
+# Cells a side in which structure is looked for.
+_CELLS = 12
+
+
+def structure_of(tones: Floats) -> float:
+    """Return how far tones lie apart (density) once light that falls off evenly is taken off.
+
+    tones: (n, c) as `pixels` gives them, rows of a square. Of each channel the polynomial of second
+    degree in place is taken off (least squares), and what is left is seen in 12 x 12 means, so that
+    neither a lamp's fall-off nor grain counts: both make a bare patch vary as a thin picture does.
+    """
+    side = math.isqrt(len(tones))
+    cell = side // _CELLS
+    x, y = np.meshgrid(*[np.linspace(-1, 1, side)] * 2)
+    even = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1).reshape(-1, 6)
+    fitted = even @ np.linalg.solve(even.T @ even, even.T @ tones)
+    rest = (tones - fitted).reshape(side, side, -1)[: cell * _CELLS, : cell * _CELLS]
+    means = rest.reshape(_CELLS, cell, _CELLS, cell, -1).mean(axis=(1, 3))
+    return spread_of(means.reshape(_CELLS * _CELLS, -1))
 
 
 def pixels(view: View, candidate: Candidate, inset: float) -> Floats:

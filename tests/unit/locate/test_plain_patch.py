@@ -17,3 +17,20 @@ def test_a_plain_patch_on_a_board_is_for_review(range_of_tones, plain):
     (frame,) = locate(table).frames
     assert any("one tone" in reason for reason in frame.reasons) == plain
     assert frame.state == "review" or not plain
+
+
+@pytest.mark.parametrize("grain", [0.002, 0.008, 0.02])
+@pytest.mark.parametrize("drawn", [False, True])
+def test_light_that_falls_off_makes_no_picture_of_a_bare_patch(grain, drawn):
+    """A patch that varies as much as a thin picture, by the lamp alone; and such a thin picture."""
+    r = np.random.default_rng(5)
+    table = np.full((300, 420, 3), 10**-1.9, np.float32)
+    y, x = np.mgrid[-1:1:180j, -1:1:280j]
+    density = 0.5 + 0.035 * x + 0.03 * y + 0.02 * (x * x + y * y)
+    if drawn:
+        density += cv2.resize(r.uniform(0, 0.12, (6, 8)), (280, 180))
+    table[60:240, 70:350] = 10 ** -density[..., None]
+    table *= 1 + grain * r.standard_normal(table.shape).astype(np.float32)
+    (frame,) = locate(table).frames
+    assert any("one tone" in reason for reason in frame.reasons) != drawn
+    assert frame.state == "review" or drawn
