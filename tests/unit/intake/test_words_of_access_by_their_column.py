@@ -48,6 +48,27 @@ def test_a_word_that_is_not_open_closes_its_item(
     assert "PEH-1" not in found.for_review and "PEH-4" not in found.for_review
 
 
+@pytest.mark.parametrize(
+    ("column", "word"),
+    [
+        ("Zugang", "auf Anfrage"),
+        ("Benutzung", "nach Absprache mit der Familie"),
+        ("Consultation", "sur demande"),
+        ("Toegang", "na overleg"),
+        ("Accesso", "su richiesta"),
+        ("Acceso", "previa autorización"),
+        ("Tillgång", "efter överenskommelse"),
+        ("Zugänglichkeit", "Stufe 3"),
+        ("Conditions d'accès", "voir le conservateur"),
+        ("Openbaarheid", "categorie B"),
+    ],
+)
+def test_a_column_in_which_no_row_is_open_closes_its_items(
+    tmp_path: Path, column: str, word: str
+) -> None:
+    assert closed(read(tmp_path, column, word, word)) == ["PEH-1", "PEH-2"]
+
+
 def test_rows_of_which_records_are_made_later_are_closed_too(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -63,6 +84,8 @@ def test_rows_of_which_records_are_made_later_are_closed_too(
         ("Lagerort", ["Regal 3", "Regal 4"]),
         ("Status", ["offen", "erledigt"]),  # of work, not of access
         ("Zugang", ["1987/14", "1987/15"]),  # a number of accession
+        ("Zugang", ["Schenkung 1987", "Ankauf"]),  # how it came to the archive
+        ("Zugänglichkeit", ["frei", "öffentlich"]),
         ("Zugang", ["frei", "frei", "-"]),
         ("vis", ["Open for research.", "No restrictions"]),
         ("note", ["free", *(f"scratch {n} at the left" for n in range(60))]),
