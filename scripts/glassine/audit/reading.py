@@ -84,6 +84,19 @@ def _sha256_within(folder: Path, path: str, reading: Reading) -> str | None:
 
 def _sha256(path: Path, reading: Reading) -> str | None:
     """Return the SHA-256 of a file as the disk has it now, None where there is no plain file."""
+    found = as_on_disk(path)
+    if found is None:
+        return None
+    state, digest = found
+    reading.bytes += state.st_size
+    reading.files += 1
+    return digest
+
+
+def as_on_disk(path: Path) -> tuple[os.stat_result, str] | None:
+    """Return state and SHA-256 of a file as the disk has it now, None where there is no plain file.
+
+    Raises OSError."""
     try:
         handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
     except FileNotFoundError:
@@ -98,10 +111,7 @@ def _sha256(path: Path, reading: Reading) -> str | None:
             return None
         # What the system keeps in memory of it says nothing about the disk.
         os.posix_fadvise(handle, 0, 0, os.POSIX_FADV_DONTNEED)
-        digest = hashlib.file_digest(opened, "sha256").hexdigest()
-    reading.bytes += state.st_size
-    reading.files += 1
-    return digest
+        return state, hashlib.file_digest(opened, "sha256").hexdigest()
 
 
 # --- masters ------------------------------------------------------------------------------------

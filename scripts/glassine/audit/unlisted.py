@@ -9,8 +9,8 @@ its size and time stand.
 
 from __future__ import annotations
 
-import hashlib
-import os
+import contextlib
+import stat
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -23,7 +23,8 @@ from glassine.deliver import ledger, receipt_files
 CODE = "audit.list"
 # Is written by each round.
 _OWN = "audit.json"
-# A list of masters is no picture: larger files are not lists.
+# Lists and catalogues are read up to this size (`intake/catalogue/reading.py`): what is larger
+# beside the masters is none.
 _LIST_BYTES = 256 * 2**20
 _LISTS = frozenset(
     (
@@ -65,10 +66,11 @@ def of_part(readings: Readings, places: Places, part: Part) -> list[Finding]:
 def _lists(places: Places, batch: str) -> Iterator[tuple[Path, str]]:
     """Yield each list of a batch, with what cannot be compared while it is damaged."""
     masters = places.masters / batch
-    for path in _plain(masters):
-        if path.suffix.lower() in _LISTS or path.name.upper().endswith("SUMS"):
+    for path, size in _plain(masters):
+        named = path.suffix.lower() in _LISTS or path.name.upper().endswith("SUMS")
+        if named and size <= _LIST_BYTES:
             yield path, f"Masters of {batch} that it names cannot be verified by it"
-    for path in _plain(places.results / batch):
+    for path, _ in _plain(places.results / batch):
         if path.suffix == ".json" and path.name != _OWN:
             yield path, f"What it tells of {batch} cannot be relied on; {_NOTHING.lower()}"
     names = [*receipt_files.names(places.deliveries, batch)]
@@ -87,11 +89,19 @@ def _lists(places: Places, batch: str) -> Iterator[tuple[Path, str]]:
         )
 
 
-def _plain(folder: Path) -> list[Path]:
+def _plain(folder: Path) -> list[tuple[Path, int]]:
+    """Return the plain files of a folder, with their bytes; no link is followed."""
     try:
-        return sorted(path for path in folder.iterdir() if path.is_file())
+        paths = sorted(folder.iterdir())
     except OSError:
         return []  # not here: told elsewhere
+    found = []
+    for path in paths:
+        with contextlib.suppress(FileNotFoundError):  # was taken away meanwhile
+            state = path.lstat()
+            if stat.S_ISREG(state.st_mode):
+                found.append((path, state.st_size))
+    return found
 
 
 def _beside_results(places: Places, part: Part) -> list[Path]:
@@ -123,17 +133,13 @@ def _key(path: Path, places: Places) -> str:
 
 def _compare(readings: Readings, key: str, path: Path, without: str) -> list[Finding]:
     try:
-        if path.is_symlink() or not path.is_file():
-            readings.note_seal(key, None)
-            return []
-        state = path.stat()
-        if state.st_size > _LIST_BYTES and path.parent.name != "render":
-            return []
-        with path.open("rb") as opened:
-            os.posix_fadvise(opened.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
-            digest = hashlib.file_digest(opened, "sha256").hexdigest()
+        found = reading.as_on_disk(path)
     except OSError as problem:
         return [reading.unreadable(path, problem)]
+    if found is None:
+        readings.note_seal(key, None)
+        return []
+    state, digest = found
     stamp = f"{state.st_mtime_ns}.{state.st_size}"
     before = readings.seal(key)
     if before is None or before[0] != stamp:

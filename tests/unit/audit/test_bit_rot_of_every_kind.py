@@ -140,3 +140,16 @@ def test_a_list_that_a_person_wrote_anew_is_not_told(root: Path) -> None:
     audit(root, EVERYTHING, now)
     (root / "masters/b1/manifest-sha256.txt").write_text(f"{'1' * 64}  PEH-0001.tif\n")
     assert not audit(root, EVERYTHING, now).findings
+
+
+def test_links_and_pipes_beside_the_masters_are_not_opened(root: Path) -> None:
+    """A pipe would be waited for, and a link may lead out of the batch folder."""
+    masters = root / "masters/b1"
+    outside = root / "outside.txt"
+    outside.write_text("a")
+    (masters / "other.txt").symlink_to(outside)
+    os.mkfifo(masters / "list.txt")
+    now = seconds()
+    audit(root, EVERYTHING, now)
+    flip(outside, 0)
+    assert not audit(root, EVERYTHING, now).findings
