@@ -9,13 +9,13 @@ import numpy as np
 
 from glassine.base.errors import GlassineError
 from glassine.base.model import Corners, Facts, MasterGeometry
+from glassine.base.records.films import TrainedFilm
 from glassine.base.tone import Channels
 from glassine.masters import colour, ranks
 from glassine.render import dyes
 from glassine.render.given import FilmStock, ToneSection
 from glassine.render.learned import Learned
 from glassine.render.looks import Floats, Look, Pixels, codes_inside, inside
-from glassine.render.trained import Context
 
 if TYPE_CHECKING:
     from glassine.masters.pixels import Source
@@ -81,7 +81,7 @@ class Film:
     white: float | None = None
     learned: Learned | None = None
     uncertainty: Uncertainty = UNKNOWN
-    trained: Context | None = None
+    trained: TrainedFilm | None = None
 
 
 def exposures(look: Look, film: Film) -> Floats:

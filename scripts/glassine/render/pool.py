@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
-
 import msgspec
 from msgspec import UNSET
 
 from glassine.base.errors import GlassineError
-from glassine.base.records.films import FilmUncertainty, FilmValues, TrainedFilm, UsedFilm
+from glassine.base.records.films import FilmUncertainty, FilmValues, UsedFilm
 from glassine.render.negative_film import Film, Uncertainty
-from glassine.render.trained import Context
 
 # Digits after the point of what a film's record holds: pictures are made from the record.
 DIGITS = 6
@@ -36,7 +33,7 @@ def values_of(film: Film) -> FilmValues:
         light=film.light,
         white=None if film.white is None else round(film.white, DIGITS),
         uncertainty=_rounded(film.uncertainty),
-        trained=UNSET if film.trained is None else TrainedFilm(**asdict(film.trained)),
+        trained=UNSET if film.trained is None else film.trained,
     )
 
 
@@ -65,7 +62,7 @@ def of_values(values: FilmValues) -> Film:
         light=values.light,
         white=values.white,
         uncertainty=Uncertainty(**msgspec.structs.asdict(values.uncertainty)),
-        trained=Context(**msgspec.structs.asdict(values.trained)) if values.trained else None,
+        trained=None if values.trained is UNSET else values.trained,
     )
 
 

@@ -13,14 +13,16 @@ the same.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
 import cv2
 import numpy as np
 import numpy.typing as npt
+from msgspec.structs import replace
 
+from glassine.base.records.films import TrainedFilm
 from glassine.base.tone import Channels
 from glassine.render import dyes
 
@@ -42,31 +44,6 @@ SIDE = 48
 # Exposures (log10 over D-min) beyond these tell nothing.
 LEAST, MOST = -1.0, 5.0
 _BESIDE = ((0, 1), (0, 2), (1, 0), (1, 2), (2, 0), (2, 1))
-
-
-@dataclass(frozen=True)
-class Context:
-    """What the network knows of a film when it looks at one of its frames.
-
-    facts: 16 values, what is known without a picture; levels: largest and mean level of its
-    frames, log10 over D-min; shared, own: what the film's frames add to what it sees of each.
-    slopes: log10 of the film's slopes against the usual ones; matrix: 3 x 3 on top of the usual
-    one, rows sum to 1; contrast, ratios, beside: how far mean slope, each slope against the mean
-    and each part of the matrix may be off, one standard deviation. balance: log10 of exposure, mean
-    0, that its frames have in common, for these slopes and this matrix; cast: how far it is off.
-    """
-
-    facts: Channels
-    levels: Channels
-    shared: Channels
-    own: Channels
-    slopes: Channels
-    matrix: tuple[Channels, ...]
-    contrast: float
-    ratios: float
-    beside: float
-    balance: Channels
-    cast: float
 
 
 @dataclass(frozen=True)
@@ -96,7 +73,7 @@ def usual_of(facts: Channels) -> tuple[Floats, Floats]:
     return np.eye(3) + values[:9].reshape(3, 3), SLOPE * 10.0 ** values[9:12]
 
 
-def exposures(places: Floats, dmin: Channels, context: Context) -> Floats:
+def exposures(places: Floats, dmin: Channels, context: TrainedFilm) -> Floats:
     """Return log10 H/H0 per channel (n, 3) by the network's own slopes and matrix, before balance.
 
     places: density (n, 3)."""
@@ -114,7 +91,7 @@ def facts_of(usual: dyes.Nominal, dmin: Channels, seen: bool) -> Channels:
 
 def film(
     frames: Sequence[tuple[Floats, Floats | None]], dmin: Sequence[Channels], facts: Channels
-) -> Context:
+) -> TrainedFilm:
     """Return what the network says of a film, for all that comes after.
 
     frames: of each, the density of its places (n, 3) and of its picture (h, w, 3) or None; dmin:
@@ -143,18 +120,18 @@ def film(
         mixing[row, column] = round(float(part), DIGITS)
     mixing += np.diag(1.0 - mixing.sum(axis=1))
     contrast, ratios, beside = _deviations(out[9:12])
-    context = Context(
-        facts,
-        _rounded([largest, mean]),
-        _rounded(shared),
-        _rounded(weight[:, 2 * wide :] @ of_film + bias),
-        _rounded(out[:3]),
-        tuple(_rounded(row) for row in mixing),
-        contrast,
-        ratios,
-        beside,
-        (0.0, 0.0, 0.0),
-        1.0,
+    context = TrainedFilm(
+        facts=facts,
+        levels=_rounded([largest, mean]),
+        shared=_rounded(shared),
+        own=_rounded(weight[:, 2 * wide :] @ of_film + bias),
+        slopes=_rounded(out[:3]),
+        matrix=tuple(_rounded(row) for row in mixing),
+        contrast=contrast,
+        ratios=ratios,
+        beside=beside,
+        balance=(0.0, 0.0, 0.0),
+        cast=1.0,
     )
     said = [_said(one, context) for one in seen]
     casts = np.array([one.balance for one in said])
@@ -165,12 +142,12 @@ def film(
     return replace(context, balance=_rounded(common), cast=_rounded([weight.mean() ** -0.5])[0])
 
 
-def frame(places: Floats, picture: Floats | None, dmin: Channels, context: Context) -> Said:
+def frame(places: Floats, picture: Floats | None, dmin: Channels, context: TrainedFilm) -> Said:
     """Return what the network says of a frame of a film. places, picture: as in `film`."""
     return _said(_seen(places, picture, dmin, context.facts), context)
 
 
-def _said(seen: _Seen, context: Context) -> Said:
+def _said(seen: _Seen, context: TrainedFilm) -> Said:
     x = _first(seen, context.levels, np.array(context.facts))
     y = _second(x, np.array(context.shared))
     weight, _ = _layer("own1")

@@ -11,13 +11,13 @@ from typing import Any
 
 import numpy as np
 
+from glassine.base.records.films import TrainedFilm
 from glassine.base.tone import Channels, NetworkNote
 from glassine.masters import colour
 from glassine.render import trained
 from glassine.render.lights import KEPT, LIGHTS
 from glassine.render.looks import Floats, Look
 from glassine.render.negative_film import Film, exposures
-from glassine.render.trained import Context
 
 # How far what the trained network says may be off, against what it says itself: films that are like
 # none that it was trained with.
@@ -92,7 +92,7 @@ def weighed(
     return Weighed(shown, _rounded(cast), round(float(level), 6), note)
 
 
-def _common(film: Film, shown: Film, said: Context) -> Floats:
+def _common(film: Film, shown: Film, said: TrainedFilm) -> Floats:
     """Return the balance of all frames of a film, weighed, for the slopes and matrix of `shown`.
 
     Both are compared at a grey a little below the level at which its frames are lightest.
@@ -118,7 +118,7 @@ def _exposures(density: Floats, film: Film) -> Floats:
     return np.asarray(x if film.density_matrix is None else np.array(film.density_matrix) @ x)
 
 
-def _film(film: Film, said: Context) -> Film:
+def _film(film: Film, said: TrainedFilm) -> Film:
     """Return the film with slopes and matrix weighed."""
     usual, slopes = trained.usual_of(said.facts)
     found, other = np.log10(np.array(film.slopes) / slopes), np.array(said.slopes)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec import structs
 
 from glassine.base.model import Facts, Frame
 from glassine.render import doubt, pool, trained, weighed
@@ -102,7 +103,7 @@ def test_the_surer_of_two_counts_more():
 
 
 def test_a_network_that_knows_nothing_changes_little():
-    lost = replace(FILM.trained, contrast=9.0, ratios=9.0, beside=9.0)
+    lost = structs.replace(FILM.trained, contrast=9.0, ratios=9.0, beside=9.0)
     film = doubt.own(LOOKS[0], replace(FILM, trained=lost)).film
     assert film.slopes == pytest.approx(FILM.slopes, abs=2e-3)
     assert np.array(film.density_matrix) == pytest.approx(np.eye(3), abs=2e-2)

@@ -31,9 +31,10 @@ class TrainedFilm(Record, frozen=True, kw_only=True):
 
     slopes: log10 against the usual ones; matrix: on top of the usual one, rows sum to 1; contrast,
     ratios, beside: how far mean slope, each slope against the mean and each part of the matrix may
-    be off, one standard deviation. balance: log10 of exposure that its frames have in common, for
-    these slopes and this matrix; cast: how far it may be off. facts, levels, shared, own: what it
-    knows of the film and saw of its frames, which mean nothing by themselves.
+    be off, one standard deviation. balance: log10 of exposure, mean 0, that its frames have in
+    common, for these slopes and this matrix; cast: how far it may be off. facts: 16 values, what it
+    knows of the film without a picture; levels: largest and mean level of its frames, log10 over
+    D-min; shared, own: what it saw of its frames, which mean nothing by themselves.
     """
 
     facts: Channels
